@@ -1,0 +1,16 @@
+//! plumbeam makes a motorised radio dish point true.
+//!
+//! Data flows one way: a [`station`] file and a [`logbook`] of peaks give, through the
+//! [`sky`], where the beam should have pointed; [`solve`] finds the mount errors of the
+//! [`mount`] model that explain the encoder readings; tables, faults and reports follow
+//! from those. Nothing below imports from above.
+
+pub mod angle;
+pub mod cli;
+pub mod files;
+pub mod logbook;
+pub mod mount;
+pub mod problem;
+pub mod sky;
+pub mod station;
+pub mod time;

@@ -1,0 +1,107 @@
+//! The calibration file: what a solve found, complete enough to rebuild the mount model.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::time::Utc;
+
+/// The value of `format` that this version writes and reads.
+pub const FORMAT: &str = "plumbeam calibration 1";
+
+/// How a term came by its value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum TermState {
+    /// Found by the fit.
+    #[serde(rename = "fitted")]
+    Fitted,
+    /// Held by the user.
+    #[serde(rename = "held")]
+    Held,
+    /// The data cannot tell it from other terms; held at zero or at its prior.
+    #[serde(rename = "not separable")]
+    NotSeparable,
+}
+
+/// One term: exactly one of the value keys and at most one of the sigma keys is there, by the
+/// term's unit.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TermRecord {
+    /// Value of an angle term, degrees.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub value_deg: Option<f64>,
+    /// Value of a scale term, a fraction.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub value: Option<f64>,
+    /// Value of a time term, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub value_s: Option<f64>,
+    /// One standard deviation, degrees; none when it cannot be said.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sigma_deg: Option<f64>,
+    /// One standard deviation of a scale term.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sigma: Option<f64>,
+    /// One standard deviation of a time term, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub sigma_s: Option<f64>,
+    /// How it came by its value.
+    pub state: TermState,
+}
+
+/// Correlation of two fitted terms.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Correlation {
+    /// The two terms' names.
+    pub terms: (String, String),
+    /// -1 to 1.
+    pub value: f64,
+}
+
+/// What became of one peak.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CalibrationPeak {
+    /// Data row in the peaks file, counted from 1.
+    pub row: usize,
+    /// When.
+    pub time_utc: Utc,
+    /// Which emitter.
+    pub emitter: String,
+    /// Emitter minus modelled beam, toward increasing azimuth, on the sky; null when not measured.
+    pub cross_elevation_residual_deg: Option<f64>,
+    /// Emitter minus modelled beam, up; null when not measured.
+    pub elevation_residual_deg: Option<f64>,
+    /// Whether the fit used it.
+    pub used: bool,
+    /// Why not; empty when used.
+    pub why: String,
+}
+
+/// The document `calibration.json`.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Calibration {
+    /// [`FORMAT`].
+    pub format: String,
+    /// When it was written.
+    pub created_utc: Utc,
+    /// Name of the site.
+    pub station: String,
+    /// By term name; every term not listed is zero.
+    pub terms: BTreeMap<String, TermRecord>,
+    /// Between every pair of fitted terms.
+    pub correlations: Vec<Correlation>,
+    /// All peaks of the log, in file order.
+    pub peaks: Vec<CalibrationPeak>,
+    /// Rms of the whole offset on the sky with encoder readings taken at their word.
+    pub rms_before_deg: f64,
+    /// Rms of the whole offset on the sky after the fit.
+    pub rms_after_deg: f64,
+    /// Measured coordinates less fitted terms.
+    pub degrees_of_freedom: usize,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+}

@@ -1,0 +1,7 @@
+//! The `plumbeam` command.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    plumbeam::cli::run()
+}

@@ -1,0 +1,274 @@
+//! The terms of the mount model, by the names used in files.
+
+use std::fmt;
+
+use crate::angle::Angle;
+
+/// One adjustable term of the mount model. The variants' documentation says what a
+/// positive value means.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[repr(usize)]
+pub enum Term {
+    /// The axis stands further clockwise than the encoder says.
+    AzimuthZero,
+    /// The axis stands higher than the encoder says.
+    ElevationZero,
+    /// The azimuth axis's top leans north.
+    TiltNorth,
+    /// The azimuth axis's top leans east.
+    TiltEast,
+    /// The beam points right of the dish's nominal axis.
+    Collimation,
+    /// The right-hand end of the elevation axis is high.
+    AxisSkew,
+    /// The beam sags by droop x cos(elevation).
+    Droop,
+    /// The azimuth axis moves further than the encoder says (fraction).
+    AzimuthScale,
+    /// The elevation axis moves further than the encoder says (fraction).
+    ElevationScale,
+    /// Once-per-turn azimuth error, cos part.
+    AzimuthRunoutCos,
+    /// Once-per-turn azimuth error, sin part.
+    AzimuthRunoutSin,
+    /// Once-per-turn elevation error, cos part.
+    ElevationRunoutCos,
+    /// Once-per-turn elevation error, sin part.
+    ElevationRunoutSin,
+    /// The azimuth track's twice-per-turn lift, cos part.
+    TrackWarpCos,
+    /// The azimuth track's twice-per-turn lift, sin part.
+    TrackWarpSin,
+    /// Full width of the azimuth play.
+    AzimuthBacklash,
+    /// Full width of the elevation play.
+    ElevationBacklash,
+    /// Seconds to add to the logged times.
+    ClockOffset,
+}
+
+/// What a term is measured in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TermUnit {
+    /// An angle: radians inside, degrees in files.
+    Angle,
+    /// A pure number.
+    Fraction,
+    /// Seconds of time.
+    Seconds,
+}
+
+/// Terms that stand or fall together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[allow(missing_docs)] // each is named for its terms
+pub enum Group {
+    AzimuthZero,
+    ElevationZero,
+    Tilt,
+    Collimation,
+    AxisSkew,
+    Droop,
+    AzimuthScale,
+    ElevationScale,
+    AzimuthRunout,
+    ElevationRunout,
+    TrackWarp,
+    AzimuthBacklash,
+    ElevationBacklash,
+    ClockOffset,
+}
+
+impl Term {
+    /// How many there are.
+    pub const COUNT: usize = 18;
+
+    /// All, in the order of the design page's table.
+    pub const ALL: [Term; Term::COUNT] = [
+        Term::AzimuthZero,
+        Term::ElevationZero,
+        Term::TiltNorth,
+        Term::TiltEast,
+        Term::Collimation,
+        Term::AxisSkew,
+        Term::Droop,
+        Term::AzimuthScale,
+        Term::ElevationScale,
+        Term::AzimuthRunoutCos,
+        Term::AzimuthRunoutSin,
+        Term::ElevationRunoutCos,
+        Term::ElevationRunoutSin,
+        Term::TrackWarpCos,
+        Term::TrackWarpSin,
+        Term::AzimuthBacklash,
+        Term::ElevationBacklash,
+        Term::ClockOffset,
+    ];
+
+    /// The terms that a solve always asks for.
+    pub const BASIC: [Term; 5] = [
+        Term::AzimuthZero,
+        Term::ElevationZero,
+        Term::TiltNorth,
+        Term::TiltEast,
+        Term::Collimation,
+    ];
+
+    /// The name in files.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Term::AzimuthZero => "azimuth-zero",
+            Term::ElevationZero => "elevation-zero",
+            Term::TiltNorth => "tilt-north",
+            Term::TiltEast => "tilt-east",
+            Term::Collimation => "collimation",
+            Term::AxisSkew => "axis-skew",
+            Term::Droop => "droop",
+            Term::AzimuthScale => "azimuth-scale",
+            Term::ElevationScale => "elevation-scale",
+            Term::AzimuthRunoutCos => "azimuth-runout-cos",
+            Term::AzimuthRunoutSin => "azimuth-runout-sin",
+            Term::ElevationRunoutCos => "elevation-runout-cos",
+            Term::ElevationRunoutSin => "elevation-runout-sin",
+            Term::TrackWarpCos => "track-warp-cos",
+            Term::TrackWarpSin => "track-warp-sin",
+            Term::AzimuthBacklash => "azimuth-backlash",
+            Term::ElevationBacklash => "elevation-backlash",
+            Term::ClockOffset => "clock-offset",
+        }
+    }
+
+    /// The term of that name.
+    pub fn by_name(name: &str) -> Option<Term> {
+        Term::ALL.into_iter().find(|t| t.name() == name)
+    }
+
+    /// What it is measured in.
+    pub const fn unit(self) -> TermUnit {
+        match self {
+            Term::AzimuthScale | Term::ElevationScale => TermUnit::Fraction,
+            Term::ClockOffset => TermUnit::Seconds,
+            _ => TermUnit::Angle,
+        }
+    }
+
+    /// The group it belongs to.
+    pub const fn group(self) -> Group {
+        match self {
+            Term::AzimuthZero => Group::AzimuthZero,
+            Term::ElevationZero => Group::ElevationZero,
+            Term::TiltNorth | Term::TiltEast => Group::Tilt,
+            Term::Collimation => Group::Collimation,
+            Term::AxisSkew => Group::AxisSkew,
+            Term::Droop => Group::Droop,
+            Term::AzimuthScale => Group::AzimuthScale,
+            Term::ElevationScale => Group::ElevationScale,
+            Term::AzimuthRunoutCos | Term::AzimuthRunoutSin => Group::AzimuthRunout,
+            Term::ElevationRunoutCos | Term::ElevationRunoutSin => Group::ElevationRunout,
+            Term::TrackWarpCos | Term::TrackWarpSin => Group::TrackWarp,
+            Term::AzimuthBacklash => Group::AzimuthBacklash,
+            Term::ElevationBacklash => Group::ElevationBacklash,
+            Term::ClockOffset => Group::ClockOffset,
+        }
+    }
+}
+
+impl fmt::Display for Term {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.name())
+    }
+}
+
+impl Group {
+    /// All, in the order of the design page's table.
+    pub const ALL: [Group; 14] = [
+        Group::AzimuthZero,
+        Group::ElevationZero,
+        Group::Tilt,
+        Group::Collimation,
+        Group::AxisSkew,
+        Group::Droop,
+        Group::AzimuthScale,
+        Group::ElevationScale,
+        Group::AzimuthRunout,
+        Group::ElevationRunout,
+        Group::TrackWarp,
+        Group::AzimuthBacklash,
+        Group::ElevationBacklash,
+        Group::ClockOffset,
+    ];
+
+    /// Its terms.
+    pub fn terms(self) -> impl Iterator<Item = Term> {
+        Term::ALL.into_iter().filter(move |t| t.group() == self)
+    }
+}
+
+impl TermUnit {
+    /// From a value as files and screens show it (degrees, a fraction, seconds) to the
+    /// value inside (radians, a fraction, seconds).
+    pub fn inward(self, shown: f64) -> f64 {
+        match self {
+            TermUnit::Angle => Angle::from_degrees(shown).radians(),
+            TermUnit::Fraction | TermUnit::Seconds => shown,
+        }
+    }
+    /// From the value inside to the value shown.
+    pub fn outward(self, inside: f64) -> f64 {
+        match self {
+            TermUnit::Angle => Angle::from_radians(inside).degrees(),
+            TermUnit::Fraction | TermUnit::Seconds => inside,
+        }
+    }
+    /// Behind the number on screen.
+    pub const fn symbol(self) -> &'static str {
+        match self {
+            TermUnit::Angle => "deg",
+            TermUnit::Fraction => "",
+            TermUnit::Seconds => "s",
+        }
+    }
+}
+
+/// A value for every term, zero unless set. Values are held in radians, fractions and
+/// seconds ("inside" values); [`TermUnit`] leads to and from what files show.
+#[derive(Clone, Copy, Debug, PartialEq, Default)]
+pub struct TermValues {
+    inside: [f64; Term::COUNT],
+}
+
+impl TermValues {
+    /// All zero: encoder readings at their word.
+    pub const ZERO: TermValues = TermValues {
+        inside: [0.0; Term::COUNT],
+    };
+
+    /// The value of an angle term.
+    ///
+    /// # Panics
+    /// If the term is no angle: a mistake in the program, not in its input.
+    pub fn angle(&self, term: Term) -> Angle {
+        assert!(term.unit() == TermUnit::Angle, "{term} is not an angle");
+        Angle::from_radians(self.inside[term as usize])
+    }
+    /// The value inside: radians, fraction or seconds.
+    pub fn inside(&self, term: Term) -> f64 {
+        self.inside[term as usize]
+    }
+    /// Sets the value inside: radians, fraction or seconds.
+    pub fn set_inside(&mut self, term: Term, value: f64) {
+        self.inside[term as usize] = value;
+    }
+    /// The value as files show it: degrees, fraction or seconds.
+    pub fn shown(&self, term: Term) -> f64 {
+        term.unit().outward(self.inside[term as usize])
+    }
+    /// Sets a value as files show it: degrees, fraction or seconds.
+    pub fn set_shown(&mut self, term: Term, value: f64) {
+        self.inside[term as usize] = term.unit().inward(value);
+    }
+    /// The same values with one set as files show it.
+    pub fn with_shown(mut self, term: Term, value: f64) -> TermValues {
+        self.set_shown(term, value);
+        self
+    }
+}

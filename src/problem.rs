@@ -1,0 +1,227 @@
+//! What can be wrong with an input, said so that a tired person can mend it.
+//!
+//! A [`Problem`] is one fault in one place: file, line, column, what was found, what was
+//! expected, how to mend it. Readers collect [`Problems`], so that all faults of a file
+//! are reported in one go. [`Error`] is what the verbs return.
+
+use std::fmt;
+
+/// At most this many problems of one file are shown; the rest are counted.
+pub const MOST_PROBLEMS_SHOWN: usize = 20;
+
+/// One fault in one place of an input.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// The file as the user named it; `standard input` for a pipe.
+    pub file: String,
+    /// Line, counted from 1; none when the whole file is meant.
+    pub line: Option<usize>,
+    /// Column in characters, counted from 1.
+    pub column: Option<usize>,
+    /// What was found.
+    pub found: String,
+    /// What was expected in its place.
+    pub expected: String,
+    /// How to mend it; may be empty.
+    pub remedy: String,
+}
+
+impl Problem {
+    /// A fault of a whole file.
+    pub fn of_file(file: &str, found: impl Into<String>, expected: impl Into<String>) -> Problem {
+        Problem {
+            file: file.to_owned(),
+            line: None,
+            column: None,
+            found: found.into(),
+            expected: expected.into(),
+            remedy: String::new(),
+        }
+    }
+    /// The same fault at a line and column, both counted from 1.
+    pub fn at(mut self, line: usize, column: usize) -> Problem {
+        self.line = Some(line);
+        self.column = Some(column);
+        self
+    }
+    /// The same fault with a way to mend it.
+    pub fn mend(mut self, remedy: impl Into<String>) -> Problem {
+        self.remedy = remedy.into();
+        self
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", printable(&self.file))?;
+        if let Some(line) = self.line {
+            write!(f, ":{line}")?;
+            if let Some(column) = self.column {
+                write!(f, ":{column}")?;
+            }
+        }
+        write!(f, ": {}", printable(&self.found))?;
+        if !self.expected.is_empty() {
+            write!(f, "; expected {}", printable(&self.expected))?;
+        }
+        if !self.remedy.is_empty() {
+            write!(f, "\n  help: {}", printable(&self.remedy))?;
+        }
+        Ok(())
+    }
+}
+
+/// Text from a file, safe to print: control characters are shown, not obeyed.
+pub fn printable(text: &str) -> String {
+    text.chars()
+        .flat_map(|c| {
+            let shown = if c.is_control() {
+                c.escape_default().collect()
+            } else {
+                vec![c]
+            };
+            shown.into_iter()
+        })
+        .collect()
+}
+
+/// The faults of one or several inputs, in the order found.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Problems(Vec<Problem>);
+
+impl Problems {
+    /// None yet.
+    pub fn new() -> Problems {
+        Problems::default()
+    }
+    /// Adds one.
+    pub fn push(&mut self, problem: Problem) {
+        self.0.push(problem);
+    }
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+    /// All of them.
+    pub fn as_slice(&self) -> &[Problem] {
+        &self.0
+    }
+    /// `Ok(value)` if there are none, else all of them as an error.
+    pub fn or_value<T>(self, value: T) -> Result<T, Error> {
+        if self.0.is_empty() {
+            Ok(value)
+        } else {
+            Err(Error::Input(self))
+        }
+    }
+}
+
+impl Extend<Problem> for Problems {
+    fn extend<I: IntoIterator<Item = Problem>>(&mut self, problems: I) {
+        self.0.extend(problems);
+    }
+}
+
+impl From<Problem> for Problems {
+    fn from(problem: Problem) -> Problems {
+        Problems(vec![problem])
+    }
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, problem) in self.0.iter().take(MOST_PROBLEMS_SHOWN).enumerate() {
+            if i > 0 {
+                writeln!(f)?;
+            }
+            write!(f, "{problem}")?;
+        }
+        if self.0.len() > MOST_PROBLEMS_SHOWN {
+            write!(f, "\n… and {} more", self.0.len() - MOST_PROBLEMS_SHOWN)?;
+        }
+        Ok(())
+    }
+}
+
+/// Why a verb could not do its work.
+#[derive(Debug)]
+pub enum Error {
+    /// The command was used wrongly (exit code 2).
+    Usage(String),
+    /// The input is faulty (exit code 3).
+    Input(Problems),
+    /// The input is well formed but cannot support what was asked (exit code 4).
+    Unsupported(String),
+    /// Reading or writing failed (exit code 3).
+    Io {
+        /// The file or stream.
+        file: String,
+        /// What was being done: `read`, `write`.
+        doing: &'static str,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+}
+
+impl Error {
+    /// The exit code that the design page gives to this kind of failure.
+    pub fn exit_code(&self) -> u8 {
+        match self {
+            Error::Usage(_) => 2,
+            Error::Input(_) | Error::Io { .. } => 3,
+            Error::Unsupported(_) => 4,
+        }
+    }
+    /// A failure to read or write `file`.
+    pub fn io(file: &str, doing: &'static str, source: std::io::Error) -> Error {
+        Error::Io {
+            file: file.to_owned(),
+            doing,
+            source,
+        }
+    }
+}
+
+impl fmt::Display for Error {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Error::Usage(text) | Error::Unsupported(text) => f.write_str(text),
+            Error::Input(problems) => problems.fmt(f),
+            Error::Io {
+                file,
+                doing,
+                source,
+            } => write!(f, "{}: cannot {doing}: {source}", printable(file)),
+        }
+    }
+}
+
+impl std::error::Error for Error {}
+
+impl From<Problem> for Error {
+    fn from(problem: Problem) -> Error {
+        Error::Input(problem.into())
+    }
+}
+impl From<Problems> for Error {
+    fn from(problems: Problems) -> Error {
+        Error::Input(problems)
+    }
+}
+
+/// The known name nearest to `given`, if any is near enough to be what was meant.
+pub fn nearest_name<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let folded = given.to_lowercase().replace(['_', ' '], "-");
+    known
+        .into_iter()
+        .map(|name| {
+            let score = strsim::normalized_damerau_levenshtein(
+                &folded,
+                &name.to_lowercase().replace(['_', ' '], "-"),
+            );
+            (score, name)
+        })
+        .filter(|(score, _)| *score >= 0.5)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, name)| name)
+}

@@ -1,0 +1,1 @@
+//! Where emitters are: time scales, frames, refraction.

@@ -1,0 +1,179 @@
+//! The station: site, mount, dish, horizon and emitters, as written in `station.toml`.
+
+use std::path::PathBuf;
+
+use crate::angle::Angle;
+
+/// Everything that `station.toml` says.
+#[derive(Clone, Debug)]
+pub struct Station {
+    /// Where the dish stands and the weather there.
+    pub site: Site,
+    /// The axes.
+    pub mount: Mount,
+    /// The reflector and its receiver.
+    pub dish: Dish,
+    /// Lowest usable elevation by azimuth.
+    pub horizon: Horizon,
+    /// What can be observed, in file order.
+    pub emitters: Vec<Emitter>,
+}
+
+/// Where the dish stands.
+#[derive(Clone, Debug)]
+pub struct Site {
+    /// As the user calls it.
+    pub name: String,
+    /// Geodetic, WGS 84, north positive.
+    pub latitude: Angle,
+    /// East positive.
+    pub longitude: Angle,
+    /// Above the WGS 84 ellipsoid, metres.
+    pub height_m: f64,
+    /// Surface weather, for refraction.
+    pub weather: Weather,
+    /// UT1 minus UTC, seconds; zero when not given.
+    pub ut1_minus_utc_s: f64,
+    /// What the file left out and the tool filled in, in words.
+    pub assumptions: Vec<String>,
+}
+
+/// Weather at the ground.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Weather {
+    /// Station pressure (not reduced to sea level), hectopascal.
+    pub pressure_hpa: f64,
+    /// Degrees Celsius.
+    pub temperature_c: f64,
+    /// 0 to 1.
+    pub relative_humidity: f64,
+}
+
+/// The kinds of mount.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum MountKind {
+    /// Azimuth below elevation.
+    AzEl,
+}
+
+/// The axes of the mount.
+#[derive(Clone, Debug)]
+pub struct Mount {
+    /// How the axes are arranged.
+    pub kind: MountKind,
+    /// Lowest and highest azimuth reading.
+    pub azimuth_range: (Angle, Angle),
+    /// Lowest and highest elevation reading.
+    pub elevation_range: (Angle, Angle),
+    /// Big gear and pinion of the azimuth drive, when given.
+    pub azimuth_teeth: Option<GearTeeth>,
+    /// Big gear and pinion of the elevation drive, when given.
+    pub elevation_teeth: Option<GearTeeth>,
+    /// Distance of the feet or shims from the azimuth axis, metres, when given.
+    pub base_radius_m: Option<f64>,
+    /// True azimuth at which each foot stands; empty when not given.
+    pub base_feet_azimuth: Vec<Angle>,
+}
+
+/// Tooth counts of a drive.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct GearTeeth {
+    /// On the axis.
+    pub gear: u32,
+    /// On the motor side; none when the file gives only the big gear.
+    pub pinion: Option<u32>,
+}
+
+/// The reflector.
+#[derive(Clone, Copy, Debug)]
+pub struct Dish {
+    /// Metres.
+    pub diameter_m: f64,
+    /// Of the receiver, megahertz.
+    pub frequency_mhz: f64,
+    /// Half-power width of the beam.
+    pub beamwidth: Angle,
+    /// Whether the beamwidth was computed (70 x wavelength / diameter, in degrees) and not given.
+    pub beamwidth_assumed: bool,
+}
+
+/// Lowest usable elevation, by azimuth, joined by straight lines round the circle.
+#[derive(Clone, Debug, Default)]
+pub struct Horizon {
+    /// Azimuth in [0, 360) and lowest usable elevation, ascending in azimuth.
+    pub mask: Vec<(Angle, Angle)>,
+}
+
+/// Something whose signal can be peaked.
+#[derive(Clone, Debug)]
+pub struct Emitter {
+    /// As the logs call it.
+    pub name: String,
+    /// What it is and where.
+    pub kind: EmitterKind,
+}
+
+/// What an emitter is and where to find it.
+#[derive(Clone, Debug)]
+pub enum EmitterKind {
+    /// The Sun.
+    Sun,
+    /// The Moon.
+    Moon,
+    /// An Earth satellite.
+    Satellite {
+        /// Path of the elements file, already resolved against the station file's folder.
+        elements: PathBuf,
+        /// Which object in it.
+        norad_id: u64,
+    },
+    /// A radio source at a fixed place among the stars (ICRS).
+    RadioSource {
+        /// ICRS right ascension.
+        right_ascension: Angle,
+        /// ICRS declination.
+        declination: Angle,
+    },
+    /// A fixed transmitter (WGS 84).
+    Beacon {
+        /// Geodetic latitude.
+        latitude: Angle,
+        /// East positive.
+        longitude: Angle,
+        /// Above the ellipsoid, metres.
+        height_m: f64,
+    },
+    /// A surveyed direction, apparent.
+    Mark {
+        /// From true north, clockwise.
+        azimuth: Angle,
+        /// From the horizontal.
+        elevation: Angle,
+    },
+}
+
+impl Station {
+    /// The emitter of that name.
+    pub fn emitter(&self, name: &str) -> Option<&Emitter> {
+        self.emitters.iter().find(|e| e.name == name)
+    }
+}
+
+impl Horizon {
+    /// Lowest usable elevation at an azimuth; the horizontal where no mask is given.
+    pub fn lowest(&self, azimuth: Angle) -> Angle {
+        let n = self.mask.len();
+        if n == 0 {
+            return Angle::ZERO;
+        }
+        let az = azimuth.wrapped_positive();
+        let after = self.mask.partition_point(|(a, _)| *a <= az);
+        let (a0, e0) = self.mask[(after + n - 1) % n];
+        let (a1, e1) = self.mask[after % n];
+        let span = (a1 - a0).wrapped_positive();
+        if span == Angle::ZERO {
+            return e0;
+        }
+        e0 + (e1 - e0) * ((az - a0).wrapped_positive() / span)
+    }
+}

@@ -1,0 +1,295 @@
+//! Instants of UTC: reading, writing and counting seconds.
+//!
+//! A [`Utc`] keeps the civil day and the time within it apart, so that a leap second
+//! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
+//! sky room; this file only reads and writes clocks.
+
+use std::fmt;
+
+use jiff::civil;
+
+const NANOS_PER_SECOND: i64 = 1_000_000_000;
+const SECONDS_PER_DAY: i64 = 86_400;
+
+/// An instant of Coordinated Universal Time, to the nanosecond.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Utc {
+    /// Days since 1970-01-01.
+    day: i64,
+    /// Since the start of that day; reaches into the 86,401st second on a leap second.
+    nanos: i64,
+}
+
+/// Why a text is not a time.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum TimeTextError {
+    /// A date and time, but neither `Z` nor an offset behind it.
+    NoZone,
+    /// No ISO 8601 date and time at all, with the reason.
+    NotATime(String),
+}
+
+impl fmt::Display for TimeTextError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            TimeTextError::NoZone => f.write_str("has neither Z nor an offset from UTC"),
+            TimeTextError::NotATime(why) => write!(f, "is not an ISO 8601 time ({why})"),
+        }
+    }
+}
+
+impl std::error::Error for TimeTextError {}
+
+impl Utc {
+    /// Reads ISO 8601 with `Z` or an explicit offset: `2026-04-04T05:00:48.771Z`,
+    /// `2026-04-04 07:00+02:00`. A second of 60 is read as the leap second it names.
+    ///
+    /// # Errors
+    /// A time without a zone, and a text that is no time.
+    pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
+        let text = text.trim();
+        let not = |why: &dyn fmt::Display| TimeTextError::NotATime(why.to_string());
+        let (clock, offset_seconds) = split_zone(text)?;
+        // jiff reads second 60 as 59; keep what was written.
+        let leap = second_field(clock) == Some("60");
+        let civil: civil::DateTime = clock.parse().map_err(|e| not(&e))?;
+        let day = unix_day(civil.date()).map_err(|e| not(&e))?;
+        let second = if leap { 60 } else { i64::from(civil.second()) };
+        let local =
+            i64::from(civil.hour()) * 3600 + i64::from(civil.minute()) * 60 - offset_seconds;
+        let whole = local + second.min(59);
+        let (carry, within) = (
+            whole.div_euclid(SECONDS_PER_DAY),
+            whole.rem_euclid(SECONDS_PER_DAY),
+        );
+        if leap && within != SECONDS_PER_DAY - 1 {
+            return Err(TimeTextError::NotATime(
+                "a second of 60 stands only at 23:59:60 UTC".to_owned(),
+            ));
+        }
+        Ok(Utc {
+            day: day + carry,
+            nanos: (within + i64::from(leap)) * NANOS_PER_SECOND
+                + i64::from(civil.subsec_nanosecond()),
+        })
+    }
+
+    /// The clock of this machine, now.
+    pub fn now() -> Utc {
+        Utc::from_unix_nanos(jiff::Timestamp::now().as_nanosecond() as i64)
+    }
+
+    /// From nanoseconds since 1970-01-01T00:00:00Z, leap seconds not counted.
+    pub fn from_unix_nanos(nanos: i64) -> Utc {
+        let per_day = SECONDS_PER_DAY * NANOS_PER_SECOND;
+        Utc {
+            day: nanos.div_euclid(per_day),
+            nanos: nanos.rem_euclid(per_day),
+        }
+    }
+
+    /// Year, month, day, hour, minute and second with its fraction (60.x in a leap second).
+    pub fn calendar(self) -> (i32, u8, u8, u8, u8, f64) {
+        let date = self.civil_date();
+        let whole = (self.nanos / NANOS_PER_SECOND).min(SECONDS_PER_DAY - 1);
+        let second =
+            (self.nanos - (whole - whole % 60) * NANOS_PER_SECOND) as f64 / NANOS_PER_SECOND as f64;
+        (
+            i32::from(date.year()),
+            date.month() as u8,
+            date.day() as u8,
+            (whole / 3600) as u8,
+            (whole / 60 % 60) as u8,
+            second,
+        )
+    }
+
+    /// Days since 1970-01-01.
+    pub fn unix_day(self) -> i64 {
+        self.day
+    }
+
+    /// Seconds from `earlier` to `self` by the civil clock; a leap second between them is
+    /// not counted.
+    pub fn seconds_since(self, earlier: Utc) -> f64 {
+        (self.day - earlier.day) as f64 * SECONDS_PER_DAY as f64
+            + (self.nanos - earlier.nanos) as f64 / NANOS_PER_SECOND as f64
+    }
+
+    /// The instant so many seconds later by the civil clock.
+    pub fn plus_seconds(self, seconds: f64) -> Utc {
+        let nanos = self.day * SECONDS_PER_DAY * NANOS_PER_SECOND + self.nanos;
+        Utc::from_unix_nanos(nanos + (seconds * 1e9).round() as i64)
+    }
+
+    /// Halfway between the two.
+    pub fn midpoint(self, other: Utc) -> Utc {
+        self.plus_seconds(other.seconds_since(self) / 2.0)
+    }
+
+    fn civil_date(self) -> civil::Date {
+        // The day came from a civil date or a shift of one; jiff's range is years
+        // -9999 to 9999, beyond which we stay at the end.
+        let clamped = self.day.clamp(-4_371_000, 2_932_000);
+        civil::date(1970, 1, 1)
+            .checked_add(jiff::Span::new().days(clamped))
+            .unwrap_or(civil::Date::MAX)
+    }
+}
+
+/// Days from 1970-01-01 to a date.
+fn unix_day(date: civil::Date) -> Result<i64, jiff::Error> {
+    Ok(i64::from(civil::date(1970, 1, 1).until(date)?.get_days()))
+}
+
+/// Splits the zone off and gives it in seconds east of Greenwich.
+fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
+    if let Some(clock) = text.strip_suffix(['Z', 'z']) {
+        return Ok((clock, 0));
+    }
+    // An offset's sign stands behind the clock; the date's hyphens stand before it.
+    let clock_starts = text.find(['T', 't', ' ']).unwrap_or(text.len());
+    let Some(sign_at) = text[clock_starts..]
+        .find(['+', '-'])
+        .map(|i| i + clock_starts)
+    else {
+        return match text.parse::<civil::DateTime>() {
+            Ok(_) => Err(TimeTextError::NoZone),
+            Err(e) => Err(TimeTextError::NotATime(e.to_string())),
+        };
+    };
+    let (clock, zone) = text.split_at(sign_at);
+    let digits: String = zone[1..].chars().filter(|c| *c != ':').collect();
+    let bad = || TimeTextError::NotATime(format!("{zone:?} is no offset such as +02:00"));
+    if !matches!(digits.len(), 2 | 4) || !digits.bytes().all(|b| b.is_ascii_digit()) {
+        return Err(bad());
+    }
+    let hours: i64 = digits[..2].parse().map_err(|_| bad())?;
+    let minutes: i64 = digits
+        .get(2..4)
+        .map_or(Ok(0), str::parse)
+        .map_err(|_| bad())?;
+    if hours > 18 || minutes > 59 {
+        return Err(bad());
+    }
+    let seconds = hours * 3600 + minutes * 60;
+    Ok((
+        clock,
+        if zone.starts_with('-') {
+            -seconds
+        } else {
+            seconds
+        },
+    ))
+}
+
+/// The two digits of the seconds field, if the text has one.
+fn second_field(clock: &str) -> Option<&str> {
+    clock.split(':').nth(2).and_then(|s| s.get(..2))
+}
+
+impl fmt::Display for Utc {
+    /// ISO 8601 with `Z`, to the millisecond.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // In a leap second the fraction is cut, so that it does not round into the next day.
+        let shown = if self.nanos >= SECONDS_PER_DAY * NANOS_PER_SECOND {
+            *self
+        } else {
+            self.plus_seconds(0.0005)
+        };
+        let (year, month, day, hour, minute, second) = shown.calendar();
+        let millis = shown.nanos % NANOS_PER_SECOND / 1_000_000;
+        write!(
+            f,
+            "{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{:02}.{millis:03}Z",
+            second as i64
+        )
+    }
+}
+
+impl fmt::Debug for Utc {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Display::fmt(self, f)
+    }
+}
+
+impl serde::Serialize for Utc {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+impl<'de> serde::Deserialize<'de> for Utc {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Utc, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        Utc::parse(&text).map_err(|e| serde::de::Error::custom(format!("time {text:?} {e}")))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reads_zones_and_fractions() {
+        let z = Utc::parse("2026-04-04T05:00:48.771Z").unwrap();
+        assert_eq!(z.to_string(), "2026-04-04T05:00:48.771Z");
+        let east = Utc::parse("2026-04-04T07:00:48.771+02:00").unwrap();
+        assert_eq!(z, east);
+        assert_eq!(
+            Utc::parse("2026-01-01T00:30+01").unwrap().to_string(),
+            "2025-12-31T23:30:00.000Z"
+        );
+        assert_eq!(
+            Utc::parse("2026-04-04 05:00:00-0330").unwrap().to_string(),
+            "2026-04-04T08:30:00.000Z"
+        );
+    }
+
+    #[test]
+    fn a_time_without_zone_is_refused() {
+        assert_eq!(
+            Utc::parse("2026-04-04T05:00:48"),
+            Err(TimeTextError::NoZone)
+        );
+        assert!(matches!(
+            Utc::parse("yesterday"),
+            Err(TimeTextError::NotATime(_))
+        ));
+        assert!(matches!(
+            Utc::parse("2026-02-30T00:00:00Z"),
+            Err(TimeTextError::NotATime(_))
+        ));
+    }
+
+    #[test]
+    fn a_leap_second_is_a_time_of_its_own() {
+        let leap = Utc::parse("2016-12-31T23:59:60.5Z").unwrap();
+        assert_eq!(leap.calendar(), (2016, 12, 31, 23, 59, 60.5));
+        assert_eq!(leap.to_string(), "2016-12-31T23:59:60.500Z");
+        assert!(leap > Utc::parse("2016-12-31T23:59:59.9Z").unwrap());
+        assert!(Utc::parse("2016-12-31T12:00:60Z").is_err());
+        assert!(Utc::parse("2017-01-01T01:59:60+02:00").is_ok());
+    }
+
+    #[test]
+    fn seconds_add_and_subtract() {
+        let t = Utc::parse("2026-12-31T23:59:59.25Z").unwrap();
+        let later = t.plus_seconds(1.5);
+        assert_eq!(later.to_string(), "2027-01-01T00:00:00.750Z");
+        assert_eq!(later.seconds_since(t), 1.5);
+        assert_eq!(t.midpoint(later).to_string(), "2027-01-01T00:00:00.000Z");
+    }
+
+    #[test]
+    fn display_rounds_to_the_millisecond() {
+        assert_eq!(
+            Utc::parse("2026-12-31T23:59:59.9996Z").unwrap().to_string(),
+            "2027-01-01T00:00:00.000Z"
+        );
+        assert_eq!(
+            Utc::parse("2026-12-31T10:00:00.0004Z").unwrap().to_string(),
+            "2026-12-31T10:00:00.000Z"
+        );
+    }
+}
