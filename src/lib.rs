@@ -12,5 +12,6 @@ pub mod logbook;
 pub mod mount;
 pub mod problem;
 pub mod sky;
+pub mod solve;
 pub mod station;
 pub mod time;

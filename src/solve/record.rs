@@ -1,0 +1,1 @@
+//! Between mount terms and their records in a calibration file.
