@@ -1,8 +1,96 @@
 //! The command line: one file a verb, no arithmetic.
+//!
+//! Parsing only gathers; each verb's `run` resolves and acts. Results go to standard
+//! output, all else to standard error with the program's name before it.
 
+mod output;
+
+use std::path::PathBuf;
 use std::process::ExitCode;
+
+use clap::{Args, Parser, Subcommand};
+
+pub use output::Console;
+
+use crate::problem::Error;
+
+/// How a verb ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Done (exit code 0).
+    Good,
+    /// Done, but the verdict is bad (exit code 1).
+    Bad,
+    /// Done as far as it went, but the data cannot support what was asked (exit code 4).
+    Unsupported,
+}
+
+const EXIT_CODES: &str = "\
+Exit codes: 0 done; 1 done, but the verdict is bad; 2 wrong use of the command; \
+3 bad input; 4 the data cannot support what was asked.";
+
+/// Makes a motorised radio dish point true: from a log of peaks to what is wrong, which bolt to
+/// turn, and the correction table for the mount's software.
+#[derive(Parser, Debug)]
+#[command(name = "plumbeam", version, after_help = EXIT_CODES, subcommand_required = true)]
+struct Cli {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    verb: Verb,
+}
+
+/// Options that every verb takes.
+#[derive(Args, Clone, Debug)]
+pub struct Common {
+    /// The station file
+    #[arg(
+        long,
+        value_name = "FILE",
+        default_value = "station.toml",
+        global = true
+    )]
+    pub station: PathBuf,
+    /// Write the result to this file instead of its usual place
+    #[arg(long, value_name = "FILE", global = true)]
+    pub out: Option<PathBuf>,
+    /// Print one JSON document on standard output, for machines
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Leave out everything but results, warnings and errors
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+}
+
+#[derive(Subcommand, Debug)]
+enum Verb {}
 
 /// Runs the command with this process's arguments.
 pub fn run() -> ExitCode {
-    ExitCode::SUCCESS
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(refusal) => {
+            // Help and version come this way too, with exit code 0.
+            let _ = refusal.print();
+            return ExitCode::from(refusal.exit_code() as u8);
+        }
+    };
+    let mut console = Console::new(cli.common.quiet);
+    match dispatch(&cli, &mut console) {
+        Ok(Verdict::Good) => ExitCode::SUCCESS,
+        Ok(Verdict::Bad) => ExitCode::from(1),
+        Ok(Verdict::Unsupported) => ExitCode::from(4),
+        // A reader that has seen enough, such as `head`, is no failure.
+        Err(Error::Io { source, .. }) if source.kind() == std::io::ErrorKind::BrokenPipe => {
+            ExitCode::SUCCESS
+        }
+        Err(error) => {
+            console.error(&error);
+            ExitCode::from(error.exit_code())
+        }
+    }
+}
+
+fn dispatch(cli: &Cli, _console: &mut Console) -> Result<Verdict, Error> {
+    match cli.verb {}
 }

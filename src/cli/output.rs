@@ -1,0 +1,60 @@
+//! What goes to which stream.
+
+#![allow(clippy::print_stderr)] // this file is the one place that prints
+
+use std::io::Write;
+
+use serde::Serialize;
+
+use crate::problem::Error;
+
+/// Standard output for results, standard error for everything else.
+#[derive(Debug)]
+pub struct Console {
+    quiet: bool,
+}
+
+impl Console {
+    /// With `quiet`, [`Console::note`] says nothing.
+    pub fn new(quiet: bool) -> Console {
+        Console { quiet }
+    }
+
+    /// A result, as it is, to standard output.
+    ///
+    /// # Errors
+    /// When standard output cannot be written to; a closed pipe ends the command quietly.
+    pub fn result(&mut self, text: &str) -> Result<(), Error> {
+        let mut out = std::io::stdout().lock();
+        out.write_all(text.as_bytes())
+            .and_then(|()| out.flush())
+            .map_err(|e| Error::io("standard output", "write", e))
+    }
+
+    /// A result as one JSON document on standard output.
+    ///
+    /// # Errors
+    /// As [`Console::result`].
+    pub fn json(&mut self, document: &impl Serialize) -> Result<(), Error> {
+        let text = serde_json::to_string_pretty(document)
+            .map_err(|e| Error::io("standard output", "write", e.into()))?;
+        self.result(&(text + "\n"))
+    }
+
+    /// Something worth knowing: an assumption, where a file went. Quiet leaves it out.
+    pub fn note(&mut self, text: &str) {
+        if !self.quiet {
+            eprintln!("plumbeam: {text}");
+        }
+    }
+
+    /// Something the user must know even with `--quiet`.
+    pub fn warning(&mut self, text: &str) {
+        eprintln!("plumbeam: warning: {text}");
+    }
+
+    /// Why the command failed.
+    pub fn error(&mut self, error: &Error) {
+        eprintln!("plumbeam: {error}");
+    }
+}
