@@ -288,3 +288,70 @@ impl ApproachSigns {
 
 /// A tolerance on readings, used where the inverse iterates.
 pub(super) const READING_TOLERANCE: Angle = Angle::from_degrees(1e-11);
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// Central differences of a smooth function with step 1e-5: truncation 1e-10 times the
+    /// third derivative, rounding 1e-11.
+    const DIFFERENCE_ERROR: f64 = 1e-8;
+    const STEP: f64 = 1e-5;
+
+    fn some_terms() -> impl Strategy<Value = TermValues> {
+        prop::array::uniform18(-0.1..0.1).prop_map(|values| {
+            let mut terms = TermValues::ZERO;
+            for (term, value) in Term::ALL.into_iter().zip(values) {
+                terms.set_inside(term, value);
+            }
+            terms
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn derivatives_agree_with_central_differences(
+            terms in some_terms(),
+            azimuth in -4.0..10.0f64,
+            elevation in -0.2..3.3f64,
+            signs in prop::array::uniform2(-1i8..=1),
+        ) {
+            let approach = ApproachSigns {
+                azimuth: f64::from(signs[0]),
+                elevation: f64::from(signs[1]),
+            };
+            let reading = EncoderReading {
+                azimuth: Angle::from_radians(azimuth),
+                elevation: Angle::from_radians(elevation),
+            };
+            let beam = MountModel::new(terms).beam_with_derivatives(reading, approach);
+            prop_assert!((beam.vector - MountModel::new(terms).beam_vector(reading, approach)).norm() < 1e-14);
+            let difference = |change: &dyn Fn(f64) -> Vector3<f64>| {
+                (change(STEP) - change(-STEP)) / (2.0 * STEP)
+            };
+            for term in Term::ALL {
+                let numeric = difference(&|step| {
+                    let mut moved = terms;
+                    moved.set_inside(term, terms.inside(term) + step);
+                    MountModel::new(moved).beam_vector(reading, approach)
+                });
+                let error = (beam.by_term[term as usize] - numeric).norm();
+                // Scale terms multiply a reading of up to 10 radians.
+                prop_assert!(error < DIFFERENCE_ERROR * 1e2, "{term}: {error}");
+            }
+            let model = MountModel::new(terms);
+            let by_azimuth = difference(&|step| {
+                let azimuth = Angle::from_radians(azimuth + step);
+                model.beam_vector(EncoderReading { azimuth, ..reading }, approach)
+            });
+            let by_elevation = difference(&|step| {
+                let elevation = Angle::from_radians(elevation + step);
+                model.beam_vector(EncoderReading { elevation, ..reading }, approach)
+            });
+            prop_assert!((beam.by_azimuth - by_azimuth).norm() < DIFFERENCE_ERROR);
+            prop_assert!((beam.by_elevation - by_elevation).norm() < DIFFERENCE_ERROR);
+        }
+    }
+}
