@@ -1,5 +1,7 @@
 //! The station: site, mount, dish, horizon and emitters, as written in `station.toml`.
 
+pub mod catalogue;
+
 use std::path::PathBuf;
 
 use crate::angle::Angle;
