@@ -2,6 +2,8 @@
 //! (source: tests/data/nist/SOURCE.md). `cargo test --test nist -- --nocapture` prints the
 //! digits of agreement.
 
+#![allow(clippy::print_stdout)] // the digits of agreement are meant to be read
+
 mod dual;
 mod sets;
 
