@@ -8,6 +8,7 @@
 pub mod angle;
 pub mod cli;
 pub mod files;
+pub mod fit;
 pub mod logbook;
 pub mod mount;
 pub mod problem;
