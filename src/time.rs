@@ -123,8 +123,13 @@ impl Utc {
 
     /// The instant so many seconds later by the civil clock.
     pub fn plus_seconds(self, seconds: f64) -> Utc {
-        let nanos = self.day * SECONDS_PER_DAY * NANOS_PER_SECOND + self.nanos;
-        Utc::from_unix_nanos(nanos + (seconds * 1e9).round() as i64)
+        // Day and nanoseconds apart: together they would overflow in the year 2262.
+        let per_day = SECONDS_PER_DAY * NANOS_PER_SECOND;
+        let nanos = self.nanos.saturating_add((seconds * 1e9).round() as i64);
+        Utc {
+            day: self.day + nanos.div_euclid(per_day),
+            nanos: nanos.rem_euclid(per_day),
+        }
     }
 
     /// Halfway between the two.
@@ -132,13 +137,27 @@ impl Utc {
         self.plus_seconds(other.seconds_since(self) / 2.0)
     }
 
+    /// ISO 8601 with `Z` and as many decimals as it takes to lose nothing, at least three.
+    pub fn to_exact_text(self) -> String {
+        let (year, month, day, hour, minute, second) = self.calendar();
+        let nanos = self.nanos % NANOS_PER_SECOND;
+        let fraction = format!("{nanos:09}");
+        let decimals = fraction.trim_end_matches('0').len().max(3);
+        format!(
+            "{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{:02}.{}Z",
+            second as i64,
+            &fraction[..decimals]
+        )
+    }
+
     fn civil_date(self) -> civil::Date {
-        // The day came from a civil date or a shift of one; jiff's range is years
-        // -9999 to 9999, beyond which we stay at the end.
-        let clamped = self.day.clamp(-4_371_000, 2_932_000);
-        civil::date(1970, 1, 1)
-            .checked_add(jiff::Span::new().days(clamped))
-            .unwrap_or(civil::Date::MAX)
+        // The day came from a civil date or a shift of one; jiff knows the years -9999 to
+        // 9999, beyond which we stay at the end.
+        const ABOUT_TEN_THOUSAND_YEARS: i64 = 4_400_000;
+        let days = self
+            .day
+            .clamp(-ABOUT_TEN_THOUSAND_YEARS, ABOUT_TEN_THOUSAND_YEARS);
+        civil::date(1970, 1, 1).saturating_add(jiff::Span::new().days(days))
     }
 }
 
@@ -284,6 +303,27 @@ mod tests {
         assert_eq!(later.to_string(), "2027-01-01T00:00:00.750Z");
         assert_eq!(later.seconds_since(t), 1.5);
         assert_eq!(t.midpoint(later).to_string(), "2027-01-01T00:00:00.000Z");
+    }
+
+    #[test]
+    fn far_years_do_not_overflow() {
+        let far = Utc::parse("9998-12-31T23:59:59.5Z").unwrap();
+        assert_eq!(far.to_string(), "9998-12-31T23:59:59.500Z");
+        assert_eq!(
+            far.plus_seconds(0.5).to_string(),
+            "9999-01-01T00:00:00.000Z"
+        );
+    }
+
+    #[test]
+    fn exact_text_loses_nothing() {
+        for text in [
+            "2026-12-31T23:59:59.999600001Z",
+            "2016-12-31T23:59:60.500Z",
+            "2026-12-31T10:00:00.000Z",
+        ] {
+            assert_eq!(Utc::parse(text).unwrap().to_exact_text(), text);
+        }
     }
 
     #[test]

@@ -6,10 +6,10 @@
 use plumbeam::angle::{Angle, EncoderReading};
 use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues};
 
-/// A term of a hundredth of a degree leaves second-order parts of its square, times
-/// tan(elevation) up to 6 at 80 degrees: below 1e-5 degree.
-const SECOND_ORDER: f64 = 1e-5;
-const SMALL: f64 = 0.01;
+/// A term of a thousandth of a degree leaves second-order parts of its square in radians times
+/// tan squared of the elevation, up to 14 at 75 degrees: below 3e-7 degree.
+const SECOND_ORDER: f64 = 3e-7;
+const SMALL: f64 = 0.001;
 
 /// Azimuth and elevation of the beam less those of the reading, degrees.
 fn beam_minus_encoder(
