@@ -5,8 +5,7 @@ use std::fmt;
 use super::timescale::LeapSeconds;
 use crate::time::Utc;
 
-/// Something about a position that a user should know. Equal notices say the same thing about
-/// the same emitter, so that a log of many peaks can report each once.
+/// Something about a position that a user should know.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Notice {
     /// The orbit elements' epoch is more than [`OLD_ORBIT_DAYS`] days from the time.
@@ -61,6 +60,20 @@ pub const OLD_ORBIT_DAYS: f64 = 14.0;
 /// frequency; size by common daytime electron content, no source).
 pub const IONOSPHERE_BELOW_MHZ: f64 = 1000.0;
 
+impl Notice {
+    /// What it is about, without times and numbers: a fixed word and the emitter (empty where none
+    /// is meant). Of the notices on one topic a log of many peaks needs to show only the first.
+    pub fn topic(&self) -> (&'static str, &str) {
+        match self {
+            Notice::OldOrbit { emitter, .. } => ("old orbit", emitter),
+            Notice::BelowHorizon { emitter, .. } => ("below the horizon", emitter),
+            Notice::BelowMask { emitter, .. } => ("below the mask", emitter),
+            Notice::OutsideLeapSecondTable { .. } => ("leap seconds", ""),
+            Notice::IonosphereLeftOut { .. } => ("ionosphere", ""),
+        }
+    }
+}
+
 impl fmt::Display for Notice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -107,8 +120,8 @@ impl fmt::Display for Notice {
                 };
                 write!(
                     f,
-                    "{time} is {why}: TAI-UTC was taken as {assumed_s:.3} s; a second of error \
-                     moves the Moon by 0.5 arcsec and, if UT1-UTC is not mended with it, everything by 15"
+                    "{time} is {why}: TAI-UTC was taken as {assumed_s:.3} s; each second that it is \
+                     off moves the Moon by 0.5 arcsec and the Sun by 0.04"
                 )
             }
             Notice::IonosphereLeftOut { frequency_mhz } => write!(

@@ -13,6 +13,8 @@ const SECONDS_PER_MINUTE: f64 = 60.0;
 #[derive(Clone, Debug)]
 pub(super) struct Orbit {
     pub epoch: Utc,
+    /// Radians per second that it turns about the Earth at its lowest, by the elements.
+    pub fastest: f64,
     constants: sgp4::Constants,
 }
 
@@ -61,8 +63,12 @@ impl Orbit {
             orbit,
         )
         .map_err(|e| e.to_string())?;
+        let e = elements.eccentricity;
         Ok(Orbit {
             epoch: elements.epoch,
+            // Kepler's second law at perigee: n sqrt(1 + e) / (1 - e)^(3/2).
+            fastest: elements.mean_motion / SECONDS_PER_MINUTE * (1.0 + e).sqrt()
+                / (1.0 - e).powf(1.5),
             constants,
         })
     }
@@ -98,6 +104,22 @@ impl Orbit {
             sofars::erst::gmst82(ut1.0, ut1.1),
             &position,
         ))
+    }
+}
+
+/// The element set whose epoch is nearest to `time`.
+pub(super) fn nearest_orbit(orbits: &[Orbit], time: Utc) -> &Orbit {
+    let after = orbits.partition_point(|o| o.epoch <= time);
+    match (after.checked_sub(1).map(|i| &orbits[i]), orbits.get(after)) {
+        (Some(before), Some(next)) => {
+            if time.seconds_since(before.epoch) <= next.epoch.seconds_since(time) {
+                before
+            } else {
+                next
+            }
+        }
+        (Some(only), None) => only,
+        (None, _) => &orbits[0],
     }
 }
 

@@ -32,7 +32,7 @@ pub(super) fn read(path: &Path) -> Result<ElementFile, Problems> {
             format!("cannot be read: {}", reason(&e)),
             "a file of orbit elements, as named by the station file",
         )
-        .mend("elements is relative to the station file's folder")
+        .mend("give the path in the station file relative to its folder, or put the file there")
     })?;
     parse(&name, &bytes)
 }

@@ -1,5 +1,7 @@
 //! Two-line element sets.
 
+use std::ops::Range;
+
 use super::{Orbits, TURN_PER_DAY};
 use crate::problem::{Problem, Problems};
 use crate::sky::satellite::{MeanElements, Orbit};
@@ -7,6 +9,10 @@ use crate::time::Utc;
 
 /// Characters in each of the two lines.
 const LINE_LENGTH: usize = 69;
+/// Places in line 1 and line 2 of what SGP4 makes no use of.
+const TYPE: Range<usize> = 62..63;
+const SET_NUMBER: Range<usize> = 64..68;
+const REVOLUTION: Range<usize> = 63..68;
 const DEGREES: f64 = std::f64::consts::PI / 180.0;
 
 /// Reads all sets, each with or without a title line; lines that begin with # are comments.
@@ -90,8 +96,8 @@ fn read_set(
     }
     let elements = sgp4::Elements::from_tle(
         None,
-        zero_for_blank(first.1, &[62..63, 64..68]).as_bytes(),
-        zero_for_blank(second.1, &[63..68]).as_bytes(),
+        zero_for_blank(first.1, &[TYPE, SET_NUMBER]).as_bytes(),
+        zero_for_blank(second.1, &[REVOLUTION]).as_bytes(),
     )
     .map_err(|e| of_set(name, first, second, &e.to_string()))?;
     let epoch = elements
@@ -116,7 +122,7 @@ fn read_set(
 
 /// The line with the last column of each wholly blank field set to zero. Some issuers leave the
 /// ephemeris type, the set number or the revolution number blank; SGP4 makes no use of them.
-fn zero_for_blank(line: &str, fields: &[std::ops::Range<usize>]) -> String {
+fn zero_for_blank(line: &str, fields: &[Range<usize>]) -> String {
     let mut bytes = line.as_bytes().to_vec();
     for field in fields {
         if bytes[field.clone()].iter().all(|b| *b == b' ') {
