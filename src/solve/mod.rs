@@ -1,6 +1,21 @@
 //! Mount errors from peaks.
 
+mod keep;
+mod linear;
+pub mod loss;
+pub mod misfit;
+mod night;
+pub mod observe;
 mod outcome;
+mod plausible;
+mod problem;
 pub mod record;
+pub mod remedy;
+mod run;
+mod select;
+mod separate;
+mod start;
+mod words;
 
+pub use run::{Options, solve};
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
