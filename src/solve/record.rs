@@ -59,7 +59,76 @@ fn shown_value(term: Term, record: &TermRecord) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeMap;
+
     use super::*;
+    use crate::logbook::{FORMAT, TERMS, ValueUnit};
+    use crate::time::Utc;
+
+    fn calibration(terms: BTreeMap<String, TermRecord>) -> Calibration {
+        Calibration {
+            format: FORMAT.to_owned(),
+            created_utc: Utc::parse("2026-04-04T05:00:00Z").unwrap(),
+            station: "Invented".to_owned(),
+            terms,
+            correlations: Vec::new(),
+            peaks: Vec::new(),
+            rms_before_deg: 1.0,
+            rms_after_deg: 0.1,
+            degrees_of_freedom: 1,
+            warnings: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_file_format_knows_the_same_terms_and_units() {
+        assert_eq!(TERMS.len(), Term::COUNT);
+        for ((name, unit), term) in TERMS.into_iter().zip(Term::ALL) {
+            assert_eq!(name, term.name());
+            let expected = match term.unit() {
+                TermUnit::Angle => ValueUnit::Degrees,
+                TermUnit::Fraction => ValueUnit::Fraction,
+                TermUnit::Seconds => ValueUnit::Seconds,
+            };
+            assert_eq!(unit, expected, "{name}");
+        }
+    }
+
+    #[test]
+    fn a_model_survives_its_file() {
+        let mut values = TermValues::ZERO;
+        let mut terms = BTreeMap::new();
+        for (i, term) in Term::ALL.into_iter().enumerate() {
+            values.set_inside(term, 0.001 * (i as f64 + 1.0) / 3.0);
+            let written = record(term, values.inside(term), Some(1e-4), TermState::Fitted);
+            terms.insert(term.name().to_owned(), written);
+        }
+        let calibration = calibration(terms);
+        let read = Calibration::parse("c.json", calibration.to_json().as_bytes()).unwrap();
+        assert_eq!(read, calibration);
+        let model = model_of(&read).unwrap();
+        // Degrees and back cost a rounding error of each value.
+        const ROUNDING: f64 = 1e-15;
+        for term in Term::ALL {
+            let off = model.terms().inside(term) - values.inside(term);
+            assert!(off.abs() <= ROUNDING, "{term}: {off}");
+        }
+    }
+
+    #[test]
+    fn a_term_that_is_not_listed_is_zero_and_an_unknown_one_is_refused() {
+        let mut calibration = calibration(Default::default());
+        let model = model_of(&calibration).unwrap();
+        assert_eq!(model.terms(), &TermValues::ZERO);
+        let droop = record(Term::Droop, 0.01, None, TermState::Held);
+        calibration.terms.insert("sag".to_owned(), droop);
+        assert!(
+            model_of(&calibration)
+                .unwrap_err()
+                .to_string()
+                .contains("sag")
+        );
+    }
 
     #[test]
     fn a_record_holds_its_value_under_the_key_of_its_unit() {
