@@ -109,9 +109,13 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
                 azimuth: uniform(&mut rng, station.mount.azimuth_range),
                 ..reading
             });
-            let reading = rounded(spoilt_reading(truth, row, reading), truth.noise.resolution_deg);
+            let reading = rounded(
+                spoilt_reading(truth, row, reading),
+                truth.noise.resolution_deg,
+            );
             taken[i] += 1;
-            log.peaks.push(peak(truth, row, time, names[i], reading, approach));
+            log.peaks
+                .push(peak(truth, row, time, names[i], reading, approach));
             break;
         }
     }

@@ -30,6 +30,9 @@ mod tests {
     fn half_a_beamwidth_off_is_half_the_power() {
         let beam = Angle::from_degrees(2.0);
         assert!((loss_db(Angle::from_degrees(1.0), beam) - 3.0).abs() < 1e-12);
-        assert_eq!(loss_in_words(loss_db(beam * 2.0, beam)), "off the beam altogether");
+        assert_eq!(
+            loss_in_words(loss_db(beam * 2.0, beam)),
+            "off the beam altogether"
+        );
     }
 }

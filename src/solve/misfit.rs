@@ -30,9 +30,9 @@ pub fn filled_reading(model: &MountModel, observation: &Observation) -> EncoderR
     // Inside the keyhole no reading points at the emitter; its own direction stands in.
     let predicted = match model.readings(&direction, observation.approach()) {
         Ok(both) => {
-            let over = peak
-                .elevation
-                .is_some_and(|e| (both.over_the_top.elevation - e).abs() < (both.direct.elevation - e).abs());
+            let over = peak.elevation.is_some_and(|e| {
+                (both.over_the_top.elevation - e).abs() < (both.direct.elevation - e).abs()
+            });
             if over { both.over_the_top } else { both.direct }
         }
         Err(_) => ideal,

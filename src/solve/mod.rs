@@ -1,5 +1,6 @@
 //! Mount errors from peaks.
 
+mod calibration;
 mod keep;
 mod linear;
 pub mod loss;
@@ -17,5 +18,6 @@ mod separate;
 mod start;
 mod words;
 
-pub use run::{Options, solve};
+pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
+pub use run::{Options, solve};

@@ -141,7 +141,10 @@ fn tilt(size: &Significant, station: &Station) -> Words {
         compass(toward)
     );
     let mut steps = Vec::new();
-    match (station.mount.base_radius_m, &station.mount.base_feet_azimuth) {
+    match (
+        station.mount.base_radius_m,
+        &station.mount.base_feet_azimuth,
+    ) {
         (Some(radius), feet) if !feet.is_empty() => {
             let shims = foot_shims_mm(lean, toward, radius, feet);
             for (foot, shim) in feet.iter().zip(shims) {
@@ -407,6 +410,9 @@ mod tests {
             assert!((h - heights[0]).abs() < 2e-3, "{heights:?}");
         }
         assert!(shims.iter().all(|s| *s >= 0.0));
-        assert!(shims[0] > shims[2], "the foot where the axis leans to is low");
+        assert!(
+            shims[0] > shims[2],
+            "the foot where the axis leans to is low"
+        );
     }
 }

@@ -132,9 +132,8 @@ fn solve_observations(
         ));
     }
     if !fitted.solution.ending.converged() {
-        warnings.push(
-            "the fit stopped before it had settled: take its numbers with care".to_owned(),
-        );
+        warnings
+            .push("the fit stopped before it had settled: take its numbers with care".to_owned());
     }
     let used = kept.flags.as_slice();
     let covariance = covariance(&night, &choice, used, options.terms.is_none(), &held_terms);
@@ -161,11 +160,7 @@ fn solve_observations(
 }
 
 /// The terms always fitted, and the groups that the data may add.
-fn wanted(
-    options: &Options,
-    held: &[Term],
-    warnings: &mut Vec<String>,
-) -> (Vec<Term>, Vec<Group>) {
+fn wanted(options: &Options, held: &[Term], warnings: &mut Vec<String>) -> (Vec<Term>, Vec<Group>) {
     let free = |terms: &[Term]| -> Vec<Term> {
         Term::ALL
             .into_iter()
@@ -227,7 +222,10 @@ fn standard_deviations(
             .filter(|s| *s > 0.0)
             .collect();
         values.sort_by(f64::total_cmp);
-        values.get(values.len() / 2).copied().map(Angle::from_radians)
+        values
+            .get(values.len() / 2)
+            .copied()
+            .map(Angle::from_radians)
     };
     let (across, up) = (median(0), median(1));
     let either = across.or(up).unwrap_or(station.dish.beamwidth / 100.0);
@@ -238,7 +236,13 @@ fn standard_deviations(
         .map(|s| {
             let s = s.unwrap_or(fill);
             // An unmeasured axis has no sigma and no row; any value serves.
-            [0, 1].map(|axis| if s[axis] > Angle::ZERO { s[axis] } else { fill[axis] })
+            [0, 1].map(|axis| {
+                if s[axis] > Angle::ZERO {
+                    s[axis]
+                } else {
+                    fill[axis]
+                }
+            })
         })
         .collect();
     if missing > 0 {
@@ -433,7 +437,8 @@ fn outcome(station: &Station, found: &Observations, solved: Solved) -> Outcome {
             .collect();
         Angle::from_radians((squares.iter().sum::<f64>() / squares.len().max(1) as f64).sqrt())
     };
-    let only_measured = |p: &PeakOutcome, o: Offset| masked(o, p.azimuth_measured, p.elevation_measured);
+    let only_measured =
+        |p: &PeakOutcome, o: Offset| masked(o, p.azimuth_measured, p.elevation_measured);
     let rms_before = rms(&|p| only_measured(p, p.before));
     let rms_after = rms(&|p| only_measured(p, p.residual));
     let covariance = solved
@@ -574,8 +579,16 @@ fn measured(offset: &Offset, observation: &Observation) -> Offset {
 
 fn masked(offset: Offset, azimuth: bool, elevation: bool) -> Offset {
     Offset {
-        cross_elevation: if azimuth { offset.cross_elevation } else { Angle::ZERO },
-        elevation: if elevation { offset.elevation } else { Angle::ZERO },
+        cross_elevation: if azimuth {
+            offset.cross_elevation
+        } else {
+            Angle::ZERO
+        },
+        elevation: if elevation {
+            offset.elevation
+        } else {
+            Angle::ZERO
+        },
     }
 }
 

@@ -129,7 +129,15 @@ pub fn choose(
             fitted: next,
             ..told
         };
-        drop_idle(night, &mut told, &mut admitted, &mut open, &mut wanted, kept, tried)?;
+        drop_idle(
+            night,
+            &mut told,
+            &mut admitted,
+            &mut open,
+            &mut wanted,
+            kept,
+            tried,
+        )?;
     }
     for (group, evidence) in &admitted {
         decisions.push(Decision {
@@ -173,9 +181,9 @@ fn hindrance(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> Opt
         Group::AzimuthBacklash => {
             Some(approaches(&|i| night.observations[i].peak.azimuth_approach))
         }
-        Group::ElevationBacklash => {
-            Some(approaches(&|i| night.observations[i].peak.elevation_approach))
-        }
+        Group::ElevationBacklash => Some(approaches(&|i| {
+            night.observations[i].peak.elevation_approach
+        })),
         _ => None,
     };
     // With one peak from a side the play could be that peak's own error.
@@ -304,7 +312,12 @@ fn predicted_from_others(night: &Night, fitted: &Fitted, kept: &[bool]) -> f64 {
     let transposed = triangle.r().transpose();
     let model = fitted.model();
     let mut sum = 0.0;
-    for (i, observation) in night.observations.iter().enumerate().filter(|(i, _)| kept[*i]) {
+    for (i, observation) in night
+        .observations
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| kept[*i])
+    {
         let mut rows = DMatrix::zeros(2, n);
         let sigma = night.sigmas[i].map(|s| s.radians());
         let found = misfit_with_derivatives(&model, observation, &fitted.free, |c, change| {

@@ -79,7 +79,9 @@ pub fn start(observations: &[Observation], held: &TermValues, free: &[Term]) -> 
                 let absurd = (s.elevation_zero.abs().degrees() / 45.0).floor();
                 (absurd, s.left.radians())
             };
-            key(p).partial_cmp(&key(q)).unwrap_or(std::cmp::Ordering::Equal)
+            key(p)
+                .partial_cmp(&key(q))
+                .unwrap_or(std::cmp::Ordering::Equal)
         })
         .unwrap_or(best)
 }

@@ -61,6 +61,9 @@ mod tests {
     fn lists_read_as_speech() {
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
         assert_eq!(rows(&[3]), "row 3");
-        assert_eq!(rows(&(1..=10).collect::<Vec<_>>()), "rows 1, 2, 3, 4, 5, 6, 7, 8 and 2 more");
+        assert_eq!(
+            rows(&(1..=10).collect::<Vec<_>>()),
+            "rows 1, 2, 3, 4, 5, 6, 7, 8 and 2 more"
+        );
     }
 }

@@ -1,7 +1,7 @@
 //! The station: site, mount, dish, horizon and emitters, as written in `station.toml`.
 
-pub mod catalogue;
 mod air;
+pub mod catalogue;
 mod emitters;
 mod limits;
 mod read;
