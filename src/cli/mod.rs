@@ -4,6 +4,7 @@
 //! output, all else to standard error with the program's name before it.
 
 mod output;
+mod simulate;
 mod solve;
 mod terms;
 
@@ -66,6 +67,7 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
+    Simulate(simulate::Args),
     Solve(solve::Args),
 }
 
@@ -97,6 +99,7 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
+        Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
     }
 }
