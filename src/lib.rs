@@ -8,10 +8,12 @@
 pub mod angle;
 pub mod cli;
 pub mod files;
+pub mod fit;
 pub mod logbook;
 pub mod mount;
 pub mod problem;
 pub mod quantity;
+pub mod simulate;
 pub mod sky;
 pub mod solve;
 pub mod station;

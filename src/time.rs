@@ -122,6 +122,11 @@ impl Utc {
         self.day
     }
 
+    /// Seconds since the start of that day; 86,400 and a fraction in a leap second.
+    pub fn seconds_of_day(self) -> f64 {
+        self.nanos as f64 / NANOS_PER_SECOND as f64
+    }
+
     /// Seconds from `earlier` to `self` by the civil clock; a leap second between them is
     /// not counted.
     pub fn seconds_since(self, earlier: Utc) -> f64 {

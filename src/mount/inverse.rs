@@ -2,13 +2,14 @@
 //!
 //! Undoing the tilt and the axis geometry is closed form; undoing droop, runout and warp
 //! takes a few Newton steps. An az-el mount has two answers, one with the dish below the
-//! zenith and one over the top, and every whole turn of the cable is another place.
+//! zenith and one over the top, and every whole turn of an axis is another place of its
+//! encoder.
 
 use std::fmt;
 
 use nalgebra::Vector3;
 
-use super::model::{ApproachSigns, MountModel, READING_TOLERANCE, raise, skew};
+use super::model::{ApproachSigns, AxisAngle, MountModel, READING_TOLERANCE, raise, skew};
 use super::term::Term;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
@@ -35,8 +36,8 @@ impl fmt::Display for Keyhole {
 
 impl std::error::Error for Keyhole {}
 
-/// Both readings that put the beam on a direction. The azimuths may be turned by whole
-/// turns with [`MountModel::wrapped`].
+/// Both readings that put the beam on a direction, with the azimuth axis in
+/// (-180, 180] degrees. Whole turns are in [`MountModel::readings_in_range`].
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Solution {
     /// Dish below the azimuth axis's own zenith.
@@ -57,7 +58,27 @@ pub struct Wrap {
     pub present: Option<EncoderReading>,
 }
 
+/// Where the axes must stand, radians; the elevation axis before droop.
+#[derive(Clone, Copy, Debug)]
+struct AxisAngles {
+    azimuth: f64,
+    elevation: f64,
+}
+
 impl MountModel {
+    /// Half-angle of the cone about the azimuth axis's upper end that the beam cannot enter:
+    /// |collimation - axis skew|, for at the top the one turns the beam just as far to the right
+    /// as the other turns it back.
+    pub fn keyhole(&self) -> Angle {
+        self.keyhole_about(1.0)
+    }
+
+    /// The same about the upper (+1) or lower (-1) end of the axis.
+    fn keyhole_about(&self, end: f64) -> Angle {
+        let collimation = self.terms().angle(Term::Collimation);
+        (collimation - self.terms().angle(Term::AxisSkew) * end).abs()
+    }
+
     /// Both readings that put the beam on `direction`.
     ///
     /// # Errors
@@ -67,64 +88,75 @@ impl MountModel {
         direction: &Direction<Apparent>,
         approach: ApproachSigns,
     ) -> Result<Solution, Keyhole> {
-        let turned = self.tilt().back().rotate(&direction.east_north_up());
-        let (sc, cc) = self.terms().inside(Term::Collimation).sin_cos();
-        let (ss, cs) = self.terms().inside(Term::AxisSkew).sin_cos();
-        // The up part after the skew: sin(c) sin(s) + cos(c) cos(s) sin(h).
-        let sine = (turned.z - sc * ss) / (cc * cs);
-        let h = self.raised_angle(sine, &turned)?;
+        let [direct, over] = self.axes_for(direction)?;
         Ok(Solution {
-            direct: self.reading_at(h, &turned, approach),
-            over_the_top: self.reading_at(std::f64::consts::PI - h, &turned, approach),
+            direct: self.reading_of(direct, approach),
+            over_the_top: self.reading_of(over, approach),
         })
     }
 
-    /// Asin of the raised sine, taken through the horizontal part near the top, where asin
-    /// alone would lose half the digits.
-    fn raised_angle(&self, sine: f64, turned: &Vector3<f64>) -> Result<f64, Keyhole> {
-        // Rounding may carry an exact grazing case over 1 by a few units in the last place.
-        const ROUNDING: f64 = 4.0 * f64::EPSILON;
+    /// Where the axes must stand: below the zenith, and over the top.
+    fn axes_for(&self, direction: &Direction<Apparent>) -> Result<[AxisAngles; 2], Keyhole> {
+        let turned = self.tilt().back().rotate(&direction.east_north_up());
+        let h = self.raised_angle(&turned)?;
+        Ok([h, std::f64::consts::PI - h].map(|h| {
+            let skewed = skew(
+                &raise(self.terms().inside(Term::Collimation), h),
+                self.terms().inside(Term::AxisSkew),
+            );
+            let azimuth = turned.x.atan2(turned.y) - skewed.x.atan2(skewed.y);
+            let droop = self.terms().inside(Term::Droop);
+            AxisAngles {
+                azimuth: Angle::from_radians(azimuth).wrapped_signed().radians(),
+                elevation: newton(h, |h0| AxisAngle {
+                    value: h0 - droop * h0.cos() - h,
+                    by_reading: 1.0 + droop * h0.sin(),
+                }),
+            }
+        }))
+    }
+
+    /// The angle, in [-90, 90] degrees, to which the dish must be raised so that the beam's part
+    /// along the azimuth axis is that of `turned`, the direction as the untilted mount sees it.
+    ///
+    /// After the skew s the beam's parts are, with collimation c,
+    /// x = sin(c) cos(s) - cos(c) sin(h) sin(s), y = cos(c) cos(h),
+    /// z = sin(c) sin(s) + cos(c) sin(h) cos(s). z gives sin(h); near the top, where asin loses
+    /// half the digits, the horizontal part, which the azimuth does not change, gives cos(h)
+    /// from y^2 = horizontal^2 - x^2.
+    fn raised_angle(&self, turned: &Vector3<f64>) -> Result<f64, Keyhole> {
+        /// Rounding of the rotations may carry a direction on the very rim inside; the beam then
+        /// misses it by no more than this many radians.
+        const ROUNDING: f64 = 1e-14;
+        let (sc, cc) = self.terms().inside(Term::Collimation).sin_cos();
+        let (ss, cs) = self.terms().inside(Term::AxisSkew).sin_cos();
+        let sine = (turned.z - sc * ss) / (cc * cs);
         if sine.abs() <= 0.99 {
             return Ok(sine.asin());
         }
-        if sine.abs() > 1.0 + ROUNDING {
-            let (sc, cc) = self.terms().inside(Term::Collimation).sin_cos();
-            let (ss, cs) = self.terms().inside(Term::AxisSkew).sin_cos();
-            let reach = (sc * ss).mul_add(sine.signum(), cc * cs).min(1.0);
+        let end = sine.signum();
+        let sine = sine.clamp(-1.0, 1.0);
+        let x = (sc * cs - cc * sine * ss).abs();
+        let horizontal = turned.x.hypot(turned.y);
+        if horizontal < x - ROUNDING {
             return Err(Keyhole {
-                half_angle: Angle::from_radians(reach.acos()),
-                distance: Angle::from_radians(
-                    turned.x.hypot(turned.y).atan2(turned.z * sine.signum()),
-                ),
+                half_angle: self.keyhole_about(end),
+                distance: Angle::from_radians(horizontal.atan2(turned.z * end)),
             });
         }
-        // |horizontal|^2 = x2^2 + y2^2 with x2 = sin(c) cos(s) - cos(c) sin(h) sin(s) and
-        // y2 = cos(c) cos(h): so cos(h) without cancellation.
-        let (sc, cc) = self.terms().inside(Term::Collimation).sin_cos();
-        let (ss, cs) = self.terms().inside(Term::AxisSkew).sin_cos();
-        let x2 = sc * cs - cc * sine * ss;
-        let horizontal = turned.x.hypot(turned.y);
-        let y2_squared = (horizontal - x2.abs()) * (horizontal + x2.abs());
-        Ok(sine.atan2(y2_squared.max(0.0).sqrt() / cc))
+        let y_squared = (horizontal - x) * (horizontal + x);
+        Ok(sine.atan2(y_squared.max(0.0).sqrt() / cc))
     }
 
-    fn reading_at(&self, h: f64, turned: &Vector3<f64>, approach: ApproachSigns) -> EncoderReading {
-        let terms = self.terms();
-        let skewed = skew(
-            &raise(terms.inside(Term::Collimation), h),
-            terms.inside(Term::AxisSkew),
-        );
-        let a = turned.x.atan2(turned.y) - skewed.x.atan2(skewed.y);
-        let a = Angle::from_radians(a).wrapped_signed().radians();
-        let azimuth = newton(a, |reading| {
-            let axis = self.azimuth_axis(reading, approach.azimuth);
-            (axis.value - a, axis.by_reading)
+    /// The reading at which the axes stand so.
+    fn reading_of(&self, axes: AxisAngles, approach: ApproachSigns) -> EncoderReading {
+        let azimuth = newton(axes.azimuth, |reading| {
+            self.azimuth_axis(reading, approach.azimuth)
+                .less(axes.azimuth)
         });
-        let droop = terms.inside(Term::Droop);
-        let h0 = newton(h, |h0| (h0 - droop * h0.cos() - h, 1.0 + droop * h0.sin()));
-        let elevation = newton(h0, |reading| {
-            let axis = self.elevation_axis(reading, azimuth, approach.elevation);
-            (axis.value - h0, axis.by_reading)
+        let elevation = newton(axes.elevation, |reading| {
+            self.elevation_axis(reading, azimuth, approach.elevation)
+                .less(axes.elevation)
         });
         EncoderReading {
             azimuth: Angle::from_radians(azimuth),
@@ -132,31 +164,65 @@ impl MountModel {
         }
     }
 
-    /// The reading that puts the beam on `direction` with the azimuth axis `turns` whole turns
-    /// further: with a scale error or a warp that is not simply 360 degrees more.
-    fn turned_reading(
+    /// The reading, dish below the zenith, that puts the beam on `direction`, with the whole turns
+    /// of both axes that bring it nearest to `near`. With a scale error a turn of the
+    /// axis is not simply 360 degrees of reading.
+    ///
+    /// # Errors
+    /// [`Keyhole`] when no reading does.
+    pub fn direct_reading_near(
         &self,
-        reading: EncoderReading,
-        turns: f64,
+        direction: &Direction<Apparent>,
         approach: ApproachSigns,
-    ) -> EncoderReading {
-        let was = reading.azimuth.radians();
-        let a = self.azimuth_axis(was, approach.azimuth).value + turns * Angle::TURN.radians();
-        let azimuth = newton(was + turns * Angle::TURN.radians(), |r| {
-            let axis = self.azimuth_axis(r, approach.azimuth);
-            (axis.value - a, axis.by_reading)
-        });
-        let h0 = self
-            .elevation_axis(reading.elevation.radians(), was, approach.elevation)
-            .value;
-        let elevation = newton(reading.elevation.radians(), |r| {
-            let axis = self.elevation_axis(r, azimuth, approach.elevation);
-            (axis.value - h0, axis.by_reading)
-        });
-        EncoderReading {
-            azimuth: Angle::from_radians(azimuth),
-            elevation: Angle::from_radians(elevation),
+        near: EncoderReading,
+    ) -> Result<EncoderReading, Keyhole> {
+        let [direct, _] = self.axes_for(direction)?;
+        let azimuth = self.azimuth_axis(near.azimuth.radians(), approach.azimuth);
+        let azimuth = Angle::from_radians(direct.azimuth)
+            .nearest_turn_to(Angle::from_radians(azimuth.value))
+            .radians();
+        let elevation = self.elevation_axis(
+            near.elevation.radians(),
+            near.azimuth.radians(),
+            approach.elevation,
+        );
+        let elevation = Angle::from_radians(direct.elevation)
+            .nearest_turn_to(Angle::from_radians(elevation.value))
+            .radians();
+        Ok(self.reading_of(AxisAngles { azimuth, elevation }, approach))
+    }
+
+    /// Calls `found` with every reading within the ranges, the direct ones before those over the
+    /// top (told by the second argument), each in ascending azimuth.
+    fn for_each_in_range(
+        &self,
+        direction: &Direction<Apparent>,
+        approach: ApproachSigns,
+        wrap: &Wrap,
+        mut found: impl FnMut(EncoderReading, bool),
+    ) -> Result<(), Keyhole> {
+        let both = self.axes_for(direction)?;
+        for (axes, over_the_top) in both.into_iter().zip([false, true]) {
+            let ends = |(low, high): (Angle, Angle), axis: &dyn Fn(f64) -> AxisAngle| {
+                (axis(low.radians()).value, axis(high.radians()).value)
+            };
+            let range = ends(wrap.azimuth_range, &|r| {
+                self.azimuth_axis(r, approach.azimuth)
+            });
+            for azimuth in turns_between(axes.azimuth, range) {
+                let reading = newton(azimuth, |r| {
+                    self.azimuth_axis(r, approach.azimuth).less(azimuth)
+                });
+                let range = ends(wrap.elevation_range, &|r| {
+                    self.elevation_axis(r, reading, approach.elevation)
+                });
+                for elevation in turns_between(axes.elevation, range) {
+                    let axes = AxisAngles { azimuth, elevation };
+                    found(self.reading_of(axes, approach), over_the_top);
+                }
+            }
         }
+        Ok(())
     }
 
     /// Every reading within the ranges that puts the beam on `direction`, the direct ones
@@ -170,31 +236,15 @@ impl MountModel {
         approach: ApproachSigns,
         wrap: &Wrap,
     ) -> Result<Vec<EncoderReading>, Keyhole> {
-        let both = self.readings(direction, approach)?;
-        let (low, high) = wrap.azimuth_range;
-        let inside = |v: Angle, (low, high): (Angle, Angle)| {
-            v >= low - READING_TOLERANCE && v <= high + READING_TOLERANCE
-        };
-        let mut found = Vec::new();
-        for reading in [both.direct, both.over_the_top] {
-            // One turn of slack on either side: a scale error shifts the count.
-            let first = ((low - reading.azimuth) / Angle::TURN).floor() as i64 - 1;
-            let last = ((high - reading.azimuth) / Angle::TURN).ceil() as i64 + 1;
-            for turns in first..=last {
-                let turned = self.turned_reading(reading, turns as f64, approach);
-                if inside(turned.azimuth, wrap.azimuth_range)
-                    && inside(turned.elevation, wrap.elevation_range)
-                {
-                    found.push(turned);
-                }
-            }
-        }
-        Ok(found)
+        let mut all = Vec::new();
+        self.for_each_in_range(direction, approach, wrap, |reading, _| all.push(reading))?;
+        Ok(all)
     }
 
     /// The reading to command: of those within the ranges the one nearest to the present
-    /// position (the larger of the two axes' ways), or to the middle of the azimuth range; none
-    /// when the direction is out of reach.
+    /// position (the larger of the two axes' ways; of two equally near the direct one, then the
+    /// smaller azimuth), or, without one, a direct one nearest to the middle of the azimuth
+    /// range; none when the direction is out of reach.
     ///
     /// # Errors
     /// [`Keyhole`] when no reading does, in or out of range.
@@ -204,34 +254,69 @@ impl MountModel {
         approach: ApproachSigns,
         wrap: &Wrap,
     ) -> Result<Option<EncoderReading>, Keyhole> {
-        let middle = (wrap.azimuth_range.0 + wrap.azimuth_range.1) / 2.0;
-        let way = |r: &EncoderReading| match wrap.present {
-            Some(now) => (r.azimuth - now.azimuth)
-                .abs()
-                .max((r.elevation - now.elevation).abs())
-                .radians(),
-            // Without a present position the dish is not carried over the top needlessly.
-            None => {
-                (r.azimuth - middle).abs().radians()
-                    + if r.elevation > Angle::RIGHT { 1e3 } else { 0.0 }
+        let mut best: Option<(f64, EncoderReading)> = None;
+        self.for_each_in_range(direction, approach, wrap, |reading, over_the_top| {
+            let way = wrap.way_to(reading, over_the_top);
+            // A hair of rounding must not decide between two equally near readings.
+            if best.is_none_or(|(least, _)| way < least - READING_TOLERANCE.radians()) {
+                best = Some((way, reading));
             }
-        };
-        let readings = self.readings_in_range(direction, approach, wrap)?;
-        Ok(readings
-            .into_iter()
-            .min_by(|p, q| way(p).total_cmp(&way(q))))
+        })?;
+        Ok(best.map(|(_, reading)| reading))
     }
 }
 
-/// Newton's method on a function close to the identity; `f` gives value and slope.
-fn newton(start: f64, f: impl Fn(f64) -> (f64, f64)) -> f64 {
+impl Wrap {
+    /// How far a reading is from where the mount stands, radians; without a present position,
+    /// from the middle of the azimuth range, the dish not carried over the top needlessly.
+    fn way_to(&self, reading: EncoderReading, over_the_top: bool) -> f64 {
+        match self.present {
+            Some(now) => (reading.azimuth - now.azimuth)
+                .abs()
+                .max((reading.elevation - now.elevation).abs())
+                .radians(),
+            None => {
+                let middle = (self.azimuth_range.0 + self.azimuth_range.1) / 2.0;
+                let needless = if over_the_top { 1e6 } else { 0.0 };
+                (reading.azimuth - middle).abs().radians() + needless
+            }
+        }
+    }
+}
+
+impl AxisAngle {
+    /// The same with the angle counted from `target`.
+    fn less(self, target: f64) -> AxisAngle {
+        AxisAngle {
+            value: self.value - target,
+            ..self
+        }
+    }
+}
+
+/// `angle` and its whole turns that lie within `range`, ascending; radians.
+fn turns_between(angle: f64, (from, to): (f64, f64)) -> impl Iterator<Item = f64> {
+    // An axis that runs against its encoder is beyond the model, but must not loop forever.
+    let (low, high) = (from.min(to), from.max(to));
+    let turn = Angle::TURN.radians();
+    let slack = READING_TOLERANCE.radians();
+    let first = ((low - slack - angle) / turn).ceil() as i64;
+    let last = ((high + slack - angle) / turn).floor() as i64;
+    (first..=last).map(move |k| angle + k as f64 * turn)
+}
+
+/// Newton's method on a function close to the identity, given with its slope.
+fn newton(start: f64, f: impl Fn(f64) -> AxisAngle) -> f64 {
+    /// Convergence is quadratic: what remains after a step of this size (radians) is below its
+    /// square, which is nothing.
+    const LAST_STEP: f64 = 1e-9;
     let mut x = start;
     // Terms of a few degrees converge in four steps; the rest is for the absurd ones.
     for _ in 0..50 {
-        let (value, slope) = f(x);
-        let step = value / slope;
+        let AxisAngle { value, by_reading } = f(x);
+        let step = value / by_reading;
         x -= step;
-        if step.abs() < READING_TOLERANCE.radians() * 1e-2 {
+        if step.abs() < LAST_STEP {
             break;
         }
     }

@@ -1,6 +1,7 @@
 //! The station: site, mount, dish, horizon and emitters, as written in `station.toml`.
 
 mod air;
+pub mod catalogue;
 mod emitters;
 mod limits;
 mod read;
