@@ -49,6 +49,7 @@ pub(super) fn read_emitters(
             None => "this emitter".to_owned(),
         };
         let section = Section::new(heading, start, table);
+        unknown_keys(source, &section);
         let name = source.text(&section, "name", "the emitter's name in quotes");
         if let Some(name) = name {
             let folded = |n: &str| n.to_lowercase();
@@ -83,6 +84,24 @@ pub(super) fn read_emitters(
     emitters
 }
 
+/// Tells the keys that an emitter of this kind does not have.
+fn unknown_keys(source: &mut Source<'_>, section: &Section<'_>) {
+    let kind = section.get("kind").and_then(Item::as_str);
+    let mut known = vec!["name", "kind"];
+    match KINDS.iter().find(|(name, _)| Some(*name) == kind) {
+        Some((_, keys)) => known.extend(*keys),
+        // Of an unknown kind: any key of any kind may be right.
+        None => known.extend(KINDS.iter().flat_map(|(_, keys)| *keys)),
+    }
+    source.unknown_keys(section, &known, |key| {
+        KINDS
+            .iter()
+            .find(|(_, keys)| keys.contains(&key))
+            .map(|(other, _)| format!("an emitter of kind \"{other}\""))
+            .or_else(|| home_of(key).map(str::to_owned))
+    });
+}
+
 /// What the emitter is and where; none when something is wrong with it, which is told.
 fn emitter_kind(
     source: &mut Source<'_>,
@@ -92,7 +111,7 @@ fn emitter_kind(
 ) -> Option<EmitterKind> {
     let words = "one of \"sun\", \"moon\", \"satellite\", \"radio-source\", \"beacon\", \"mark\"";
     let kind = source.text(section, "kind", words)?;
-    let Some((_, keys)) = KINDS.iter().find(|(k, _)| *k == kind) else {
+    if !KINDS.iter().any(|(known, _)| *known == kind) {
         let wrong = Wrong::new(
             format!("no kind of emitter is called {}", quoted(kind)),
             words,
@@ -106,16 +125,7 @@ fn emitter_kind(
             },
         );
         return None;
-    };
-    let mut known = vec!["name", "kind"];
-    known.extend(*keys);
-    source.unknown_keys(section, &known, |key| {
-        KINDS
-            .iter()
-            .find(|(_, keys)| keys.contains(&key))
-            .map(|(other, _)| format!("an emitter of kind \"{other}\""))
-            .or_else(|| home_of(key).map(str::to_owned))
-    });
+    }
     let mut angle = |key, quantity| {
         source
             .number(section, key, quantity)
