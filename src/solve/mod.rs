@@ -1,6 +1,7 @@
 //! Mount errors from peaks.
 
 mod calibration;
+mod gross;
 mod keep;
 mod linear;
 pub mod loss;
