@@ -11,6 +11,7 @@ pub mod files;
 pub mod logbook;
 pub mod mount;
 pub mod problem;
+pub mod report;
 pub mod sky;
 pub mod solve;
 pub mod station;

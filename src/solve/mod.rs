@@ -2,5 +2,7 @@
 
 mod outcome;
 pub mod record;
+mod remedy;
 
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
+pub use remedy::Remedy;
