@@ -51,6 +51,15 @@ pub fn by_sigma(value: f64, sigma: f64) -> String {
     with_sigma(value, sigma).0
 }
 
+/// An rms to the digits that it deserves: of `degrees_of_freedom` normal residuals its
+/// standard deviation is rms / sqrt(2 x degrees of freedom), to first order.
+pub fn rms(value: f64, degrees_of_freedom: usize) -> String {
+    if degrees_of_freedom == 0 {
+        return significant(value, 2);
+    }
+    by_sigma(value, value / (2.0 * degrees_of_freedom as f64).sqrt())
+}
+
 /// A value to so many significant digits, without an exponent.
 pub fn significant(value: f64, digits: i32) -> String {
     if !value.is_finite() {

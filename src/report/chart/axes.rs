@@ -225,24 +225,45 @@ impl Panel {
     }
 }
 
-/// Says what marks mean, in one line from `at` on, as far as the line reaches.
+/// What a note explains.
+#[derive(Clone, Copy, Debug)]
+pub enum Key {
+    /// A mark.
+    Mark(Marker, Colour),
+    /// A line.
+    Line(Pen),
+    /// Nothing that is drawn.
+    Plain,
+}
+
+/// Says what marks and lines mean, side by side from `at` on. What would reach past `right`
+/// goes to a further line.
 pub fn notes<DB: DrawingBackend>(
     canvas: &mut Canvas<DB>,
     at: Point,
     right: f64,
-    items: &[(Option<Marker>, Colour, String)],
+    items: &[(Key, String)],
 ) {
     let style = Text::new(colours::SOFT_INK, 13.0);
-    let mut x = at.0;
-    for (marker, colour, text) in items {
-        let lead = if marker.is_some() { 14.0 } else { 0.0 };
-        if x + lead + style.width(text) > right {
-            break;
+    let (mut x, mut y) = at;
+    for (key, text) in items {
+        let lead = match key {
+            Key::Mark(..) => 14.0,
+            Key::Line(_) => 32.0,
+            Key::Plain => 0.0,
+        };
+        // SVG may be set in a wider typeface than the one measured.
+        let width = lead + style.width(text) * 1.08;
+        if x > at.0 && x + width > right {
+            (x, y) = (at.0, y + 19.0);
         }
-        if let Some(marker) = marker {
-            canvas.marker((x + 5.0, at.1 - style.half_height()), *marker, 4.0, *colour);
+        let middle = y - style.half_height();
+        match key {
+            Key::Mark(marker, colour) => canvas.marker((x + 5.0, middle), *marker, 4.0, *colour),
+            Key::Line(pen) => canvas.line((x, middle), (x + 26.0, middle), pen),
+            Key::Plain => {}
         }
-        canvas.text((x + lead, at.1), text, &style);
-        x += lead + style.width(text) * 1.08 + 22.0;
+        canvas.text((x + lead, y), text, &style);
+        x += width + 22.0;
     }
 }

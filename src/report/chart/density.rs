@@ -3,9 +3,8 @@
 use plotters_backend::DrawingBackend;
 
 use super::axes::Rect;
-use super::canvas::{Canvas, Point, Text};
+use super::canvas::{Canvas, Point};
 use super::palette::Colour;
-use super::{colours, nice_at_most};
 
 /// Light to dark of one hue, so that it reads in grey print and by every eye.
 pub const SHADES: [Colour; 5] = [
@@ -50,14 +49,15 @@ impl Density {
         }
     }
 
-    /// Lowest count of each shade: steps of equal ratio from 1 to the fullest cell.
-    fn steps(&self) -> Vec<f64> {
-        let top = f64::from(self.most.max(1));
-        let mut steps: Vec<f64> = (0..SHADES.len())
-            .map(|i| nice_at_most(top.powf(i as f64 / SHADES.len() as f64)))
-            .collect();
-        steps.dedup();
-        steps
+    /// The most points in any cell.
+    pub fn most(&self) -> u32 {
+        self.most
+    }
+
+    /// Lowest count of each shade. Closer together where counts are low, so that both the
+    /// thin outskirts and the full middle show their shape.
+    fn steps(&self) -> [f64; SHADES.len()] {
+        [0.0, 0.05, 0.2, 0.45, 0.75].map(|share| (share * f64::from(self.most)).max(1.0))
     }
 
     /// Draws the cells that are not empty.
@@ -72,20 +72,6 @@ impl Density {
                 (y + self.cell).min(self.frame.bottom),
             );
             canvas.rectangle((x, y), to, SHADES[shade.max(1) - 1]);
-        }
-    }
-
-    /// Says what the shades mean, starting at `at` (on the text's baseline).
-    pub fn key<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, at: Point) {
-        let style = Text::new(colours::SOFT_INK, 13.0);
-        let lead = "peaks in a cell:";
-        canvas.text(at, lead, &style);
-        let mut x = at.0 + style.width(lead) * 1.08 + 10.0;
-        for (step, shade) in self.steps().iter().zip(SHADES) {
-            canvas.rectangle((x, at.1 - 11.0), (x + 14.0, at.1 + 1.0), shade);
-            let label = format!("{step:.0}+");
-            canvas.text((x + 19.0, at.1), &label, &style);
-            x += 19.0 + style.width(&label) * 1.08 + 14.0;
         }
     }
 }
@@ -108,6 +94,6 @@ mod tests {
         assert_eq!(density.most, 100);
         assert_eq!(density.steps()[0], 1.0);
         let nothing = Density::of(std::iter::empty(), frame, 10.0);
-        assert_eq!(nothing.steps(), [1.0]);
+        assert_eq!(nothing.steps(), [1.0; 5]);
     }
 }

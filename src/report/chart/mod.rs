@@ -15,7 +15,7 @@ mod scale;
 mod ticks;
 mod time_ticks;
 
-pub use axes::{Axis, Panel, Rect, notes};
+pub use axes::{Axis, Key, Panel, Rect, notes};
 pub use canvas::{Align, Canvas, Marker, Pen, Point, Text};
 pub use density::{Density, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};

@@ -2,9 +2,9 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::peaks::{Measured, half_range, stamp, thinning, used_words};
+use super::peaks::{Measured, half_range, shaded_words, stamp, thinning, used_words};
 use crate::report::chart::{
-    Align, Axis, Canvas, Density, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
+    Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
     linear_ticks, notes,
 };
 use crate::report::{Report, number};
@@ -24,7 +24,8 @@ pub struct BeamPicture {
     /// Used peaks with one axis only.
     partial: Vec<Measured>,
     beamwidth: f64,
-    rms: f64,
+    /// Radius in degrees, how it is drawn and what it means.
+    rings: [(f64, Pen, String); 3],
     close_range: f64,
     stamp: String,
     used_words: String,
@@ -48,7 +49,7 @@ impl BeamPicture {
         BeamPicture {
             close_range: half_range(sizes, report.station.dish.beamwidth),
             beamwidth: report.station.dish.beamwidth.degrees(),
-            rms: report.outcome.rms_after.degrees(),
+            rings: rings(report),
             stamp: stamp(report),
             used,
             rejected,
@@ -77,8 +78,7 @@ impl BeamPicture {
         heading: &str,
         frame: Rect,
         half_range: f64,
-        with_rms: bool,
-    ) {
+    ) -> Option<u32> {
         let panel = self.panel(frame, half_range);
         let title = Text::new(colours::INK, 15.0).bold();
         canvas.text((frame.left, frame.top - 28.0), heading, &title);
@@ -93,52 +93,36 @@ impl BeamPicture {
         let axis = Pen::new(colours::FRAME, 1.0);
         canvas.line((x0, frame.top), (x0, frame.bottom), &axis);
 
-        self.draw_peaks(canvas, &panel);
+        let most = self.draw_peaks(canvas, &panel);
 
         let pixels = panel.x.scale.pixels_per_unit();
-        let edge = (frame.right - x0).min(y0 - frame.top) - 2.0;
-        let mut ring = |radius_deg: f64, pen: &Pen, label: &str, above: bool| {
+        let edge = (frame.right - frame.left) / 2.0;
+        let mut items = Vec::new();
+        for (radius_deg, pen, words) in &self.rings {
             let r = radius_deg * pixels;
-            if r > 6.0 && r < edge {
+            if r > 3.0 && r < edge {
                 canvas.circle((x0, y0), r, pen);
-                let style = Text::new(colours::INK, 12.5).align(Align::Centre);
-                let y = if above { y0 - r - 5.0 } else { y0 + r + 14.0 };
-                let half = style.width(label) / 2.0 + 3.0;
-                if y - 12.0 > frame.top && y + 4.0 < frame.bottom && half < edge {
-                    canvas.rectangle((x0 - half, y - 11.0), (x0 + half, y + 3.0), colours::PAPER);
-                    canvas.text((x0, y), label, &style);
-                }
+                items.push((Key::Line(*pen), words.clone()));
             }
-        };
-        let green = Pen::new(colours::GREEN, 1.6);
-        ring(
-            self.beamwidth / 2.0,
-            &green,
-            &format!(
-                "half power: {} deg off, 3 dB lost",
-                number::significant(self.beamwidth / 2.0, 3)
-            ),
-            true,
-        );
-        ring(
-            self.beamwidth / 10.0,
-            &green.dashed(6.0, 4.0),
-            &format!(
-                "a tenth of the beam: {} deg, 0.12 dB",
-                number::significant(self.beamwidth / 10.0, 2)
-            ),
-            true,
-        );
-        if with_rms {
-            let label = format!("rms {} deg", number::significant(self.rms, 3));
-            ring(self.rms, &Pen::new(colours::INK, 1.3), &label, false);
         }
+        let at = (frame.left, frame.bottom + 66.0);
+        // One below the other: a right edge at the left one.
+        notes(canvas, at, frame.left, &items);
+        most
     }
 
-    fn draw_peaks<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, panel: &Panel) {
+    /// Says how many peaks the fullest cell holds where cells are shown.
+    fn draw_peaks<DB: DrawingBackend>(
+        &self,
+        canvas: &mut Canvas<DB>,
+        panel: &Panel,
+    ) -> Option<u32> {
+        let mut most = None;
         if self.used.len() > MOST_SINGLE {
             let places = self.used.iter().map(|(x, y)| panel.at(*x, *y));
-            Density::of(places, panel.frame, 6.0).draw(canvas);
+            let density = Density::of(places, panel.frame, 6.0);
+            density.draw(canvas);
+            most = Some(density.most());
         } else {
             let radius = if self.used.len() > 300 { 1.8 } else { 2.8 };
             for &at in &self.used {
@@ -159,6 +143,7 @@ impl BeamPicture {
         for &at in (self.rejected.iter()).step_by(thinning(self.rejected.len(), MOST_OTHERS)) {
             panel.mark(canvas, at, Marker::Cross, 3.8, colours::VERMILLION);
         }
+        most
     }
 }
 
@@ -179,50 +164,73 @@ impl Picture for BeamPicture {
             .to_owned()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
-        let room = body.inset(104.0, 52.0, 40.0, 90.0);
-        let side = ((room.width() - 96.0) / 2.0).min(room.height());
+        let room = body.inset(96.0, 52.0, 40.0, 142.0);
+        let side = room.height();
         let square = |left: f64| Rect {
             left,
             top: room.top,
             right: left + side,
             bottom: room.top + side,
         };
-        let right_at = room.right - side;
-        self.draw_panel(
-            canvas,
-            "To the scale of the beam",
-            square(room.left),
-            self.beamwidth * 0.62,
-            false,
-        );
-        self.draw_panel(canvas, "Close up", square(right_at), self.close_range, true);
-        let mut items = vec![(Some(Marker::Disc), colours::BLUE, self.used_words.clone())];
-        if self.used.len() > MOST_SINGLE {
-            items[0].2 = format!("{}: the darker, the more", self.used_words);
-        }
+        let whole = self.beamwidth * 0.62;
+        let heading = "To the scale of the beam";
+        let left = self.draw_panel(canvas, heading, square(room.left), whole);
+        let middle = body.centre().0 + 60.0;
+        let right = self.draw_panel(canvas, "Close up", square(middle), self.close_range);
+        let used = match left.max(right) {
+            Some(most) => shaded_words(&self.used_words, most),
+            None => self.used_words.clone(),
+        };
+        let mut items = vec![(Key::Mark(Marker::Disc, colours::BLUE), used)];
         if !self.rejected.is_empty() {
             let words = self.rejected_words.clone();
-            items.push((Some(Marker::Cross), colours::VERMILLION, words));
+            items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
         }
         let out = |limit: f64| {
             (self.rejected.iter().chain(&self.used)).any(|(x, y)| x.abs().max(y.abs()) > limit)
         };
-        if out(self.close_range) || out(self.beamwidth * 0.62) {
-            items.push((
-                Some(Marker::Up),
-                colours::SOFT_INK,
-                "beyond the frame".to_owned(),
-            ));
+        if out(self.close_range) || out(whole) {
+            let words = "beyond the frame".to_owned();
+            items.push((Key::Mark(Marker::Up, colours::SOFT_INK), words));
         }
         if !self.partial.is_empty() {
             let words = "ticks at the edge: one axis measured".to_owned();
-            items.push((None, colours::BLUE, words));
+            items.push((Key::Plain, words));
         }
-        notes(
-            canvas,
-            (room.left, body.bottom - 6.0),
-            body.right - 20.0,
-            &items,
-        );
+        let at = (room.left, body.bottom - 6.0);
+        notes(canvas, at, body.right - 20.0, &items);
     }
+}
+
+/// The half-power circle, the circle at a tenth of the beam, and the rms.
+fn rings(report: &Report) -> [(f64, Pen, String); 3] {
+    let dish = &report.station.dish;
+    let rms = report.outcome.rms_after;
+    let (half, tenth) = (dish.beamwidth / 2.0, dish.beamwidth / 10.0);
+    let words = |name: &str, size: String, loss: f64| {
+        let loss = number::significant(loss, 2);
+        format!("{name}: {size} deg off, {loss} dB lost")
+    };
+    let digits = |size: crate::angle::Angle| number::significant(size.degrees(), 3);
+    [
+        (
+            half.degrees(),
+            Pen::new(colours::GREEN, 1.7),
+            words("half power", digits(half), dish.loss_db(half)),
+        ),
+        (
+            tenth.degrees(),
+            Pen::new(colours::GREEN, 1.7).dashed(6.0, 4.0),
+            words("tenth of the beam", digits(tenth), dish.loss_db(tenth)),
+        ),
+        (
+            rms.degrees(),
+            Pen::new(colours::INK, 1.3),
+            words(
+                "rms",
+                number::rms(rms.degrees(), report.outcome.degrees_of_freedom),
+                dish.loss_db(rms),
+            ),
+        ),
+    ]
 }

@@ -170,9 +170,9 @@ impl Spread {
             })
             .collect();
         canvas.path(&curve, &Pen::new(colours::INK, 1.8));
-        let width_words = format!("rms {}", number::significant(self.rms, 3));
+        let width_words = format!("rms of these: {}", number::rms(self.rms, self.count));
         canvas.text((frame.left + 10.0, frame.top + 20.0), &width_words, &soft);
-        let expected_words = format!("expected {}", number::significant(expected, 3));
+        let expected_words = format!("of pure noise: {}", number::significant(expected, 2));
         canvas.text(
             (frame.left + 10.0, frame.top + 38.0),
             &expected_words,

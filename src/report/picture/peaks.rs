@@ -83,3 +83,8 @@ pub fn used_words(report: &Report) -> (String, String) {
         format!("not used ({})", number::count(all - used)),
     )
 }
+
+/// What a shaded cell means, behind the count of peaks.
+pub fn shaded_words(count_words: &str, most: u32) -> String {
+    format!("{count_words}: up to {most} in a cell, the darker the more")
+}

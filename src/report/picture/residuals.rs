@@ -2,9 +2,9 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::peaks::{Measured, half_range, stamp, thinning, used_words};
+use super::peaks::{Measured, half_range, quantile, shaded_words, stamp, thinning, used_words};
 use crate::report::chart::{
-    Align, Axis, Canvas, Density, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick,
+    Align, Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick,
     azimuth_ticks, colours, linear_ticks, notes, time_ticks,
 };
 use crate::report::{Report, number};
@@ -14,13 +14,19 @@ use crate::time::Utc;
 /// Above this many used peaks they are shown as density.
 const MOST_SINGLE: usize = 2000;
 /// Above this many, only some of the peaks not used are shown.
-const MOST_REJECTED: usize = 400;
+const MOST_REJECTED: usize = 120;
 /// Up to this many peaks each has its error bar.
 const MOST_BARS: usize = 150;
 /// Fewer used peaks than these have no trend worth a line.
 const FEWEST_FOR_TREND: usize = 24;
-/// The trend's points.
-const TREND_BINS: usize = 10;
+/// The trend's points: at most so many, each of at least so many peaks.
+const MOST_TREND_POINTS: usize = 12;
+const FEWEST_IN_TREND_POINT: usize = 10;
+
+/// The running median's line.
+const TREND: Pen = Pen::new(colours::INK, 1.6);
+/// The line at a tenth of the beam.
+const TENTH: Pen = Pen::new(colours::GREEN, 1.2).dashed(6.0, 4.0);
 
 /// What stands along the horizontal axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -94,9 +100,10 @@ impl ResidualPicture {
                     .filter(|d| d.x.is_finite())
                     .collect();
                 let any_used = dots.iter().any(|d| d.used);
-                let sizes = (dots.iter())
-                    .filter(|d| d.used || !any_used)
-                    .map(|d| d.y.abs());
+                let shown = || dots.iter().filter(|d| d.used || !any_used);
+                let mut sigmas: Vec<f64> = shown().map(|d| d.sigma).collect();
+                let bar = quantile(&mut sigmas, 0.5).unwrap_or(0.0);
+                let sizes = shown().map(|d| d.y.abs()).chain([bar * 1.2]);
                 Row {
                     title: format!("{name} residual (deg)"),
                     half_range: half_range(sizes, beamwidth),
@@ -182,11 +189,12 @@ fn trend(dots: &[Dot]) -> Vec<(f64, f64)> {
         return Vec::new();
     }
     used.sort_by(|a, b| a.0.total_cmp(&b.0));
-    used.chunks(used.len().div_ceil(TREND_BINS))
+    let points = (used.len() / FEWEST_IN_TREND_POINT).clamp(2, MOST_TREND_POINTS);
+    used.chunks(used.len().div_ceil(points))
         .map(|group| {
             let mut xs: Vec<f64> = group.iter().map(|p| p.0).collect();
             let mut ys: Vec<f64> = group.iter().map(|p| p.1).collect();
-            let median = |v: &mut Vec<f64>| super::peaks::quantile(v, 0.5).unwrap_or(0.0);
+            let median = |v: &mut Vec<f64>| quantile(v, 0.5).unwrap_or(0.0);
             (median(&mut xs), median(&mut ys))
         })
         .collect()
@@ -199,7 +207,7 @@ impl ResidualPicture {
         row: &Row,
         frame: Rect,
         labelled: bool,
-    ) {
+    ) -> Option<u32> {
         let panel = Panel {
             frame,
             x: Axis {
@@ -217,8 +225,9 @@ impl ResidualPicture {
         if row.dots.is_empty() {
             let style = Text::new(colours::SOFT_INK, 15.0).align(Align::Centre);
             canvas.text(frame.centre(), "this axis was not measured", &style);
-            return;
+            return None;
         }
+        let mut most = None;
         self.draw_beam_band(canvas, &panel);
         let used = row.dots.iter().filter(|d| d.used).count();
         if used > MOST_SINGLE {
@@ -227,7 +236,9 @@ impl ResidualPicture {
                 .iter()
                 .filter(|d| d.used)
                 .map(|d| panel.at(d.x, d.y));
-            Density::of(places, frame, 6.0).draw(canvas);
+            let density = Density::of(places, frame, 6.0);
+            density.draw(canvas);
+            most = Some(density.most());
         } else {
             draw_dots(canvas, &panel, row, used);
         }
@@ -239,18 +250,27 @@ impl ResidualPicture {
             panel.mark(canvas, (d.x, d.y), Marker::Cross, 3.8, colours::VERMILLION);
         }
         let line: Vec<Point> = row.trend.iter().map(|(x, y)| panel.at(*x, *y)).collect();
-        canvas.path(&line, &Pen::new(colours::INK, 1.6));
+        canvas.path(&line, &Pen::new(colours::PAPER, 4.0).opacity(0.8));
+        canvas.path(&line, &TREND);
+        most
     }
 
     fn draw_beam_band<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, panel: &Panel) {
         if !panel.y.scale.holds(self.tenth_of_beam) {
             return;
         }
-        let pen = Pen::new(colours::GREEN, 1.2).dashed(6.0, 4.0);
+
         let f = panel.frame;
         for y in [self.tenth_of_beam, -self.tenth_of_beam].map(|v| panel.y.scale.at(v)) {
-            canvas.line((f.left, y), (f.right, y), &pen);
+            canvas.line((f.left, y), (f.right, y), &TENTH);
         }
+    }
+
+    fn single_bars(&self) -> bool {
+        self.rows.iter().any(|r| {
+            let used = r.dots.iter().filter(|d| d.used).count();
+            used <= MOST_BARS && r.dots.iter().any(|d| d.used && d.sigma > 0.0)
+        })
     }
 }
 
@@ -311,46 +331,43 @@ impl Picture for ResidualPicture {
                 "Look for a step between two rows, and for single rows far from their neighbours."
             }
         };
+        let bars = if self.single_bars() {
+            ", with one standard deviation"
+        } else {
+            ""
+        };
         format!(
-            "Emitter minus beam after the fit, with one standard deviation. {look} A good fit is an even band around zero."
+            "Emitter minus beam after the fit{bars}. A good fit is an even band around zero. {look}"
         )
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
-        let dense =
-            (self.rows.iter()).any(|r| r.dots.iter().filter(|d| d.used).count() > MOST_SINGLE);
         let room = body.inset(104.0, 52.0, 40.0, 62.0);
         let frames = room.rows(2, 38.0);
-        self.draw_row(canvas, &self.rows[0], frames[0], false);
-        self.draw_row(canvas, &self.rows[1], frames[1], true);
-        let mut items = vec![(Some(Marker::Disc), colours::BLUE, self.used.clone())];
-        if dense {
-            items[0].2 = format!("{}: the darker, the more", self.used);
-        }
+        let upper = self.draw_row(canvas, &self.rows[0], frames[0], false);
+        let lower = self.draw_row(canvas, &self.rows[1], frames[1], true);
+        let used = match upper.max(lower) {
+            Some(most) => shaded_words(&self.used, most),
+            None => self.used.clone(),
+        };
+        let mut items = vec![(Key::Mark(Marker::Disc, colours::BLUE), used)];
         if self.any_rejected {
             let words = self.rejected.clone();
-            items.push((Some(Marker::Cross), colours::VERMILLION, words));
+            items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
             let outside = |r: &Row| (r.dots.iter()).any(|d| !d.used && d.y.abs() > r.half_range);
             if self.rows.iter().any(outside) {
                 let words = "beyond the frame".to_owned();
-                items.push((Some(Marker::Up), colours::VERMILLION, words));
+                items.push((Key::Mark(Marker::Up, colours::VERMILLION), words));
             }
         }
         if self.rows.iter().any(|r| !r.trend.is_empty()) {
-            let words = "black line: running median".to_owned();
-            items.push((None, colours::INK, words));
+            items.push((Key::Line(TREND), "running median".to_owned()));
         }
         if (self.rows.iter()).any(|r| self.tenth_of_beam < r.half_range) {
-            let words = format!(
-                "green dashes: a tenth of the beam, {} deg",
-                number::significant(self.tenth_of_beam, 2)
-            );
-            items.push((None, colours::GREEN, words));
+            let size = number::significant(self.tenth_of_beam, 2);
+            let words = format!("tenth of the beam, {size} deg");
+            items.push((Key::Line(TENTH), words));
         }
-        notes(
-            canvas,
-            (room.left, body.top + 16.0),
-            body.right - 20.0,
-            &items,
-        );
+        let at = (room.left, body.top + 16.0);
+        notes(canvas, at, body.right - 20.0, &items);
     }
 }

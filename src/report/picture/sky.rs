@@ -5,7 +5,7 @@ use plotters_backend::DrawingBackend;
 use super::peaks::{Measured, quantile, stamp, thinning, used_words};
 use crate::angle::Offset;
 use crate::report::chart::{
-    Align, Canvas, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
+    Align, Canvas, Key, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
 };
 use crate::report::{Report, number};
 use crate::solve::PeakOutcome;
@@ -16,10 +16,16 @@ const MOST_SINGLE_ARROWS: usize = 1200;
 const MOST_REJECTED: usize = 400;
 /// Degrees of elevation of one cell.
 const CELL_DEG: f64 = 6.0;
-/// An arrow as long as nine tenths of all, pixels.
+/// Up to this many peaks not used have arrows too.
+const MOST_REJECTED_ARROWS: usize = 60;
+/// An arrow as long as nine tenths of all, pixels, when there is room for it.
 const USUAL_ARROW: f64 = 40.0;
-/// Longer ones are cut to this, pixels.
-const LONGEST_ARROW: f64 = 62.0;
+/// The same, when there is little.
+const CROWDED_ARROW: f64 = 13.0;
+/// Up to this many peaks there is room.
+const ROOMY: f64 = 60.0;
+/// Longer arrows are cut to so many usual ones.
+const LONGEST_OVER_USUAL: f64 = 1.55;
 
 /// One arrow of the sky.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,6 +47,9 @@ struct Side {
     /// Length of the scale arrow, degrees; zero when there is nothing to scale.
     scale_deg: f64,
     pixels_per_degree: f64,
+    /// Longer ones are cut to this, pixels.
+    longest: f64,
+    marker_radius: f64,
 }
 
 /// The picture.
@@ -62,8 +71,8 @@ impl SkyPicture {
     pub fn of(report: &Report) -> SkyPicture {
         let outcome = report.outcome;
         let side = |name: &str, rms: f64, offset: fn(&PeakOutcome) -> Offset| {
-            let heading = format!("{name}: rms {} deg", number::significant(rms, 3));
-            Side::new(heading, &outcome.peaks, offset)
+            let rms = number::rms(rms, outcome.degrees_of_freedom);
+            Side::new(format!("{name}: rms {rms} deg"), &outcome.peaks, offset)
         };
         let used_count = outcome.peaks.iter().filter(|p| p.used).count();
         let (used, rejected) = used_words(report);
@@ -127,8 +136,10 @@ impl Side {
         let usual = quantile(&mut sizes, 0.9).unwrap_or(0.0);
         // What was used is drawn over what was not.
         arrows.extend(shown_used);
+        let crowd = (ROOMY / arrows.len().max(1) as f64).sqrt();
+        let usual_pixels = (USUAL_ARROW * crowd).clamp(CROWDED_ARROW, USUAL_ARROW);
         let (scale_deg, pixels_per_degree) = if usual > 1e-9 {
-            (nice_at_most(usual), USUAL_ARROW / usual)
+            (nice_at_most(usual), usual_pixels / usual)
         } else {
             (0.0, 0.0)
         };
@@ -137,6 +148,8 @@ impl Side {
             arrows,
             scale_deg,
             pixels_per_degree,
+            longest: usual_pixels * LONGEST_OVER_USUAL,
+            marker_radius: (2.6 * crowd).clamp(1.5, 2.6),
         }
     }
 }
@@ -222,25 +235,55 @@ impl Sky {
         canvas.line((x, y - 4.0), (x, y + 4.0), &zenith);
     }
 
-    fn draw_labels<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>) {
+    /// Names of the four quarters, outside the rim; arrows that reach there give way.
+    fn label_quarters<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>) {
+        let style = Text::new(colours::INK, 13.0).align(Align::Centre);
         let (x, y) = self.centre;
-        let far = self.radius + 9.0;
-        let main = Text::new(colours::INK, 13.0);
-        let centred = main.align(Align::Centre);
-        canvas.text((x, y - far), "N 0°", &centred);
-        canvas.text((x + far, y + main.half_height()), "E 90°", &main);
-        canvas.text((x, y + far + 10.0), "S 180°", &centred);
-        let right = main.align(Align::Right);
-        canvas.text((x - far, y + main.half_height()), "W 270°", &right);
+        let far = self.radius;
+        let places = [
+            ((x, y - far - 14.0), ["N 0°", ""]),
+            ((x + far + 24.0, y - 2.0), ["E", "90°"]),
+            ((x, y + far + 16.0), ["S 180°", ""]),
+            ((x - far - 24.0, y - 2.0), ["W", "270°"]),
+        ];
+        for ((x, y), lines) in places {
+            let second = !lines[1].is_empty();
+            let half = style.width(lines[usize::from(second)]) / 2.0 + 3.0;
+            let (up, down) = if second { (14.0, 19.0) } else { (8.0, 8.0) };
+            canvas.rectangle((x - half, y - up), (x + half, y + down), colours::PAPER);
+            let first_at = if second {
+                y - 1.0
+            } else {
+                y + style.half_height()
+            };
+            canvas.text((x, first_at), lines[0], &style);
+            canvas.text((x, y + 14.0), lines[1], &style);
+        }
+    }
+
+    /// Elevations of the two circles, half way between two spokes where the sky is emptiest.
+    fn label_circles<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, arrows: &[Arrow]) {
         let ring = Text::new(colours::SOFT_INK, 12.0).align(Align::Centre);
-        // Half way between two spokes, on paper of their own.
-        let azimuth = 157.5f64.to_radians();
         for elevation in [30.0, 60.0] {
-            let (px, py) = self.at(azimuth, elevation);
+            let emptiness = |at: &Point| {
+                (arrows.iter())
+                    .map(|a| self.at(a.azimuth_rad, a.elevation_deg))
+                    .map(|p| (p.0 - at.0).hypot(p.1 - at.1))
+                    .fold(1e3, f64::min)
+            };
+            let places =
+                (0..8).map(|i| self.at((22.5 + 45.0 * f64::from(i)).to_radians(), elevation));
+            let Some(place) = places.max_by(|a, b| emptiness(a).total_cmp(&emptiness(b))) else {
+                continue;
+            };
             let label = format!("{elevation:.0}°");
             let half = ring.width(&label) / 2.0 + 2.0;
-            canvas.rectangle((px - half, py - 8.0), (px + half, py + 7.0), colours::PAPER);
-            canvas.text((px, py + ring.half_height()), &label, &ring);
+            canvas.rectangle(
+                (place.0 - half, place.1 - 8.0),
+                (place.0 + half, place.1 + 7.0),
+                colours::PAPER,
+            );
+            canvas.text((place.0, place.1 + ring.half_height()), &label, &ring);
         }
     }
 
@@ -252,8 +295,8 @@ impl Sky {
             colours::VERMILLION
         };
         let size = a.size() * side.pixels_per_degree;
-        if size > 0.5 {
-            let cut = (LONGEST_ARROW / size).min(1.0) * side.pixels_per_degree;
+        if size > 0.5 && (a.used || side.rejected_have_arrows()) {
+            let cut = (side.longest / size).min(1.0) * side.pixels_per_degree;
             // Increasing azimuth is clockwise round the zenith, increasing elevation inward.
             let (s, c) = a.azimuth_rad.sin_cos();
             let dx = (a.cross_elevation * c - a.elevation * s) * cut;
@@ -261,27 +304,32 @@ impl Sky {
             canvas.arrow(at, (at.0 + dx, at.1 + dy), &Pen::new(colour, 1.3));
         }
         match (a.used, a.partial) {
-            (true, false) => canvas.marker(at, Marker::Disc, 2.6, colour),
-            (true, true) => canvas.marker(at, Marker::Ring, 3.2, colour),
-            (false, _) => canvas.marker(at, Marker::Cross, 3.6, colour),
+            (true, false) => canvas.marker(at, Marker::Disc, side.marker_radius, colour),
+            (true, true) => canvas.marker(at, Marker::Ring, side.marker_radius + 0.6, colour),
+            (false, _) => canvas.marker(at, Marker::Cross, side.marker_radius + 1.0, colour),
         }
     }
 }
 
 impl Side {
+    fn rejected_have_arrows(&self) -> bool {
+        self.arrows.iter().filter(|a| !a.used).count() <= MOST_REJECTED_ARROWS
+    }
+
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, room: Rect, picture: &SkyPicture) {
         let heading = Text::new(colours::INK, 15.0).bold().align(Align::Centre);
-        let radius = (room.width() / 2.0 - 52.0).min((room.height() - 112.0) / 2.0);
+        let radius = (room.width() / 2.0 - 44.0).min((room.height() - 112.0) / 2.0);
         let sky = Sky {
-            centre: (room.centre().0, room.top + 48.0 + radius),
+            centre: (room.centre().0, room.top + 54.0 + radius),
             radius,
         };
         canvas.text((sky.centre.0, room.top + 14.0), &self.heading, &heading);
         sky.draw_grid(canvas, &picture.horizon);
+        sky.label_circles(canvas, &self.arrows);
         for arrow in &self.arrows {
             sky.draw_arrow(canvas, self, arrow);
         }
-        sky.draw_labels(canvas);
+        sky.label_quarters(canvas);
         self.draw_scale(canvas, (sky.centre.0, room.bottom - 10.0));
     }
 
@@ -299,7 +347,8 @@ impl Side {
         canvas.arrow((left, y), (left + length, y), &Pen::new(colours::INK, 1.3));
         canvas.text((left + length + 10.0, at.1), &label, &style);
         let cut = (self.arrows.iter())
-            .filter(|a| a.size() * self.pixels_per_degree > LONGEST_ARROW)
+            .filter(|a| a.used || self.rejected_have_arrows())
+            .filter(|a| a.size() * self.pixels_per_degree > self.longest)
             .count();
         if cut > 0 {
             let note = format!("{}, cut short", number::counted(cut, "longer arrow"));
@@ -330,24 +379,23 @@ impl Picture for SkyPicture {
         let columns = room.columns(2, 20.0);
         self.before.draw(canvas, columns[0], self);
         self.after.draw(canvas, columns[1], self);
-        let mut items = vec![(Some(Marker::Disc), colours::BLUE, self.used.clone())];
-        if self.grouped {
-            items[0].2 = format!("{}: means of cells 6 deg wide", self.used);
-        }
+        let used = if self.grouped {
+            format!("{}: means of cells 6 deg wide", self.used)
+        } else {
+            self.used.clone()
+        };
+        let mut items = vec![(Key::Mark(Marker::Disc, colours::BLUE), used)];
         if self.any_partial && !self.grouped {
             let words = "one axis measured".to_owned();
-            items.push((Some(Marker::Ring), colours::BLUE, words));
+            items.push((Key::Mark(Marker::Ring, colours::BLUE), words));
         }
         if self.any_rejected {
-            items.push((
-                Some(Marker::Cross),
-                colours::VERMILLION,
-                self.rejected.clone(),
-            ));
+            let words = self.rejected.clone();
+            items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
         }
         if !self.horizon.is_empty() {
             let words = "grey rim: below the station's horizon".to_owned();
-            items.push((None, colours::SOFT_INK, words));
+            items.push((Key::Plain, words));
         }
         notes(canvas, (40.0, body.bottom - 6.0), body.right - 40.0, &items);
     }

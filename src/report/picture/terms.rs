@@ -105,7 +105,11 @@ impl Block {
                 [r.value.abs(), r.sigma.unwrap_or(0.0), far]
             })
         };
-        let largest = sizes().fold(0.0, f64::max).max(1e-6);
+        let largest = sizes().fold(0.0, f64::max);
+        if largest <= 0.0 {
+            // Nothing but zeros held: any axis will do.
+            return (0.1, 1.0);
+        }
         let smallest_sigma = (self.rows.iter())
             .filter_map(|r| r.sigma)
             .fold(f64::INFINITY, f64::min);
@@ -115,7 +119,8 @@ impl Block {
         } else {
             largest / 100.0
         };
-        (straight.max(largest * 1e-5).min(largest), largest * 1.6)
+        let straight = straight.max(largest * 1e-5).min(largest);
+        (10f64.powf(straight.log10().floor()), largest * 1.6)
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, frame: Rect, row_height: f64) {
@@ -231,7 +236,7 @@ impl Picture for TermsPicture {
         // Below each block, room for its axis.
         let axis = 36.0;
         let row_height =
-            ((room.height() - axis * self.blocks.len() as f64) / rows as f64).clamp(12.0, 42.0);
+            ((room.height() - axis * self.blocks.len() as f64) / rows as f64).clamp(12.0, 46.0);
         let mut top = room.top;
         for block in &self.blocks {
             let bottom = top + block.rows.len() as f64 * row_height;
