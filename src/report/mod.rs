@@ -4,8 +4,12 @@ mod caution;
 pub mod chart;
 #[cfg(test)]
 mod fixture;
+mod layout;
 pub mod number;
+mod page;
 mod picture;
+mod summary;
+mod text;
 mod words;
 
 use std::path::{Path, PathBuf};
@@ -19,7 +23,11 @@ use crate::station::Station;
 use crate::time::Utc;
 
 pub use picture::pictures;
+pub use text::{Colour, WIDTH, text};
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
+
+/// Name of the page in the report's folder.
+pub const PAGE_NAME: &str = "report.html";
 
 /// Everything that a report tells of.
 #[derive(Clone, Copy, Debug)]
@@ -97,21 +105,34 @@ mod samples {
     }
 }
 
-/// Writes the pictures into `dir`, which is made if need be.
+/// Writes the page and every picture, as SVG and PNG, into `dir`, which is made if need be.
+/// Gives the files' paths, the page first.
 ///
 /// # Errors
-/// When a file cannot be written.
+/// When the folder cannot be made or a file cannot be written; files written before stay.
 pub fn write_report(dir: &Path, report: &Report) -> Result<Vec<PathBuf>, Error> {
     std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
-    let written: Result<Vec<Vec<PathBuf>>, Error> = pictures(report)
-        .par_iter()
-        .map(|p| {
-            let svg = dir.join(format!("{}.svg", p.file_stem()));
-            files::write_whole(&svg, p.svg().as_bytes())?;
-            let png = dir.join(format!("{}.png", p.file_stem()));
-            files::write_whole(&png, &p.png()?)?;
-            Ok(vec![svg, png])
-        })
-        .collect();
-    Ok(written?.into_iter().flatten().collect())
+    let pictures = pictures(report);
+    let write = |name: String, contents: &[u8]| -> Result<PathBuf, Error> {
+        let path = dir.join(name);
+        files::write_whole(&path, contents)?;
+        Ok(path)
+    };
+    let page_and_svgs = || -> Result<Vec<PathBuf>, Error> {
+        let html = page::page(report, &pictures);
+        let mut paths = vec![write(PAGE_NAME.to_owned(), html.as_bytes())?];
+        for p in &pictures {
+            paths.push(write(format!("{}.svg", p.file_stem()), p.svg().as_bytes())?);
+        }
+        Ok(paths)
+    };
+    let pngs = || -> Result<Vec<PathBuf>, Error> {
+        (pictures.par_iter())
+            .map(|p| write(format!("{}.png", p.file_stem()), &p.png()?))
+            .collect()
+    };
+    let (vector, raster) = rayon::join(page_and_svgs, pngs);
+    let mut paths = vector?;
+    paths.extend(raster?);
+    Ok(paths)
 }

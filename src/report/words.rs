@@ -185,6 +185,9 @@ fn single_meaning(t: &TermEstimate) -> String {
             return format!("none to be seen: {size} is within what chance alone gives");
         }
     }
+    if t.state == TermState::Held && t.value == 0.0 {
+        return "held at zero, not measured".to_owned();
+    }
     let up = t.value >= 0.0;
     let pick =
         |positive: &'static str, negative: &'static str| if up { positive } else { negative };

@@ -174,10 +174,10 @@ impl Picture for BeamPicture {
         };
         let whole = self.beamwidth * 0.62;
         let heading = "To the scale of the beam";
-        let left = self.draw_panel(canvas, heading, square(room.left), whole);
+        self.draw_panel(canvas, heading, square(room.left), whole);
         let middle = body.centre().0 + 60.0;
         let right = self.draw_panel(canvas, "Close up", square(middle), self.close_range);
-        let used = match left.max(right) {
+        let used = match right {
             Some(most) => shaded_words(&self.used_words, most),
             None => self.used_words.clone(),
         };
@@ -197,7 +197,7 @@ impl Picture for BeamPicture {
             let words = "ticks at the edge: one axis measured".to_owned();
             items.push((Key::Plain, words));
         }
-        let at = (room.left, body.bottom - 6.0);
+        let at = (room.left, body.bottom - 25.0);
         notes(canvas, at, body.right - 20.0, &items);
     }
 }

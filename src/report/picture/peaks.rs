@@ -86,5 +86,6 @@ pub fn used_words(report: &Report) -> (String, String) {
 
 /// What a shaded cell means, behind the count of peaks.
 pub fn shaded_words(count_words: &str, most: u32) -> String {
+    let most = number::count(most as usize);
     format!("{count_words}: up to {most} in a cell, the darker the more")
 }
