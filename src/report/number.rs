@@ -103,6 +103,19 @@ pub fn typographic(number: &str) -> String {
     }
 }
 
+/// A text with true minus signs before its numbers, for pages.
+pub fn with_minus_signs(text: &str) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    let sign = |i: usize| {
+        let digit_follows = letters.get(i + 1).is_some_and(char::is_ascii_digit);
+        let starts = i == 0 || matches!(letters[i - 1], ' ' | '(');
+        letters[i] == '-' && digit_follows && starts
+    };
+    (0..letters.len())
+        .map(|i| if sign(i) { '−' } else { letters[i] })
+        .collect()
+}
+
 /// A count with a comma between thousands.
 pub fn count(n: usize) -> String {
     let digits = n.to_string();
@@ -177,6 +190,10 @@ mod tests {
         assert_eq!(count(999), "999");
         assert_eq!(counted(1, "peak"), "1 peak");
         assert_eq!(typographic("-3.1"), "−3.1");
+        assert_eq!(
+            with_minus_signs("-1 and (-0.5) on 2026-04-04, +/- 2, a-3"),
+            "−1 and (−0.5) on 2026-04-04, +/- 2, a-3"
+        );
     }
 
     proptest::proptest! {

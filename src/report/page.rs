@@ -138,11 +138,7 @@ fn errors(html: &mut Html, report: &Report) {
         html.raw(&format!(
             "<div><span class=\"label\">{}</span><span class=\"big\">{} deg</span>\
              <span>{} % of the beamwidth</span><span>{loss}</span></div>",
-            if line.name == "before" {
-                "Before"
-            } else {
-                "After"
-            },
+            escaped(&words::sentence(line.name)),
             data(line.rms_deg, &line.degrees),
             escaped(&line.beam_percent),
         ));
@@ -174,7 +170,7 @@ fn terms(html: &mut Html, report: &Report) {
                 .filter(|o| o.term.group() == group)
                 .count();
             let text = (meanings.iter().find(|m| m.group == group)).map_or("", |m| m.text.as_str());
-            let text = escaped(text).replace("+/-", "±");
+            let text = escaped(&number::with_minus_signs(text)).replace("+/-", "±");
             meaning = format!("<td rowspan=\"{members}\">{text}</td>");
         }
         html.raw(&term_row(t, &meaning));
@@ -182,7 +178,8 @@ fn terms(html: &mut Html, report: &Report) {
     html.raw("</tbody></table>");
     html.paragraph("note", &summary::noise_words(report));
     for (a, b, r) in summary::tied_terms(report) {
-        html.paragraph("note", &summary::tied_words(a, b, r));
+        let tied = number::with_minus_signs(&summary::tied_words(a, b, r));
+        html.paragraph("note", &tied);
     }
     html.raw("</section>");
 }
@@ -205,7 +202,7 @@ fn term_row(t: &TermEstimate, meaning: &str) -> String {
     };
     format!(
         "<tr class=\"{class}\" id=\"{}\"><th scope=\"row\">{}</th><td class=\"n\">{value}</td>\
-         <td class=\"n\">{sigma}</td><td>{}</td><td>{}</td>{meaning}</tr>",
+         <td class=\"n\">{sigma}</td><td>{}</td><td class=\"state\">{}</td>{meaning}</tr>",
         t.term.name(),
         words::term_name(t.term),
         words::unit_name(t.term.unit()),
@@ -306,8 +303,9 @@ fn unused(html: &mut Html, report: &Report) {
             None => "not measured".to_owned(),
         };
         html.raw(&format!(
-            "<tr><td class=\"n\">{}</td><td class=\"n\">{}</td><td>{}</td><td>{}</td>\
-             <td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td>{}</td></tr>",
+            "<tr><td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"time\">{}</td>\
+             <td class=\"free\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td>\
+             <td class=\"free\">{}</td></tr>",
             p.row,
             p.line,
             p.time,

@@ -239,7 +239,7 @@ pub fn tied_words(a: Term, b: Term, correlation: f64) -> String {
     format!(
         "{} and {} are hardly told apart (correlation {}): what they do together is better known \
          than either alone.",
-        words::term_name(a),
+        words::sentence(words::term_name(a)),
         words::term_name(b),
         number::fixed(correlation, 3)
     )

@@ -91,6 +91,15 @@ pub fn term_list(terms: &[Term]) -> String {
     }
 }
 
+/// The same with a capital letter in front.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
 /// A heading in one of sixteen compass words.
 pub fn compass_word(azimuth: Angle) -> &'static str {
     const WORDS: [&str; 16] = [

@@ -15,12 +15,15 @@ pub const WIDTH: f64 = 1000.0;
 pub const HEIGHT: f64 = 700.0;
 
 const MARGIN: f64 = 40.0;
+/// SVG text is set in the reader's own sans-serif, and common ones run up to an eighth wider
+/// than the embedded one that is measured here.
+const MEASURED_OVER_WIDEST: f64 = 0.88;
 /// The part of the sheet between heading and caption.
 const BODY: Rect = Rect {
     left: 0.0,
     top: 68.0,
     right: WIDTH,
-    bottom: 640.0,
+    bottom: 632.0,
 };
 
 /// A picture: what it is called, what to look for in it, and how it is drawn. Its values were
@@ -139,8 +142,9 @@ fn frame<DB: DrawingBackend, P: Picture + ?Sized>(canvas: &mut Canvas<DB>, pictu
     let words = stamp.fitted(&picture.stamp(), left);
     canvas.text((WIDTH - MARGIN, 42.0), &words, &stamp);
     let style = Text::new(colours::SOFT_INK, 14.0);
-    for (i, line) in broken(&picture.caption(), &style, room).iter().enumerate() {
-        canvas.text((MARGIN, 660.0 + 19.0 * i as f64), line, &style);
+    let lines = broken(&picture.caption(), &style, room * MEASURED_OVER_WIDEST);
+    for (i, line) in lines.iter().enumerate() {
+        canvas.text((MARGIN, 652.0 + 18.5 * i as f64), line, &style);
     }
 }
 
