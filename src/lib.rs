@@ -14,4 +14,5 @@ pub mod problem;
 pub mod sky;
 pub mod solve;
 pub mod station;
+pub mod table;
 pub mod time;
