@@ -18,5 +18,6 @@ pub mod simulate;
 pub mod sky;
 pub mod solve;
 pub mod station;
+pub mod table;
 pub mod text;
 pub mod time;
