@@ -20,5 +20,5 @@ mod words;
 
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
-pub use run::{Options, solve};
+pub use run::{Options, solve, solve_observed};
 pub use remedy::{Remedy, foot_shims_mm, remedies};
