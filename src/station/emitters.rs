@@ -176,6 +176,6 @@ fn emitter_kind(
 }
 
 /// Right ascension and declination (ICRS) of a strong source by its name alone.
-fn catalogue_place(_name: &str) -> Option<(Angle, Angle)> {
-    None
+fn catalogue_place(name: &str) -> Option<(Angle, Angle)> {
+    super::catalogue::by_name(name).map(|s| (s.right_ascension, s.declination))
 }
