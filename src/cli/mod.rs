@@ -5,6 +5,7 @@
 
 mod output;
 mod simulate;
+mod sky;
 mod solve;
 mod terms;
 
@@ -68,6 +69,7 @@ pub struct Common {
 #[derive(Subcommand, Debug)]
 enum Verb {
     Simulate(simulate::Args),
+    Sky(sky::Args),
     Solve(solve::Args),
 }
 
@@ -100,6 +102,7 @@ pub fn run() -> ExitCode {
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Sky(args) => sky::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
     }
 }

@@ -35,15 +35,21 @@ const TROPOPAUSE_K: f64 = 216.65;
 const HYDROSTATIC: f64 = 0.034_163_2;
 /// Height over which water vapour thins e times, metres (common textbook value, from memory).
 const VAPOUR_SCALE_M: f64 = 2_100.0;
+/// More vapour than this is taken as this: the highest dew point on record is 35 degrees
+/// Celsius, 56 hPa (from memory), and above some 70 hPa such an atmosphere would catch level rays.
+const MOST_VAPOUR_HPA: f64 = 60.0;
 /// Where the trace ends, metres; above it 1e-5 of the air is left.
 const TOP_M: f64 = 90_000.0;
 /// Apparent elevations at which the ray is traced, degrees. They were chosen by trying: the
 /// error of the formula between them is then nowhere above 3 arcsec above half a degree, in climates from
 /// -60 to 42 degrees Celsius.
 const TRACED_DEG: [f64; 3] = [0.5, 2.5, 8.0];
-/// The bending's slope fades out below the horizon over this angle: nothing is seen there,
-/// but searches and pictures want finite and smooth numbers.
-const FADE_BELOW_HORIZON: Angle = Angle::from_degrees(1.0);
+/// Nothing is seen below the horizon, but searches and pictures want finite and smooth numbers:
+/// the bending's slope fades out over this angle,
+const SLOPE_FADES_OVER: Angle = Angle::from_degrees(0.5);
+/// and the bending itself over this one. Both are such that what is lower stays lower in any
+/// weather.
+const BENDING_FADES_OVER: Angle = Angle::from_degrees(10.0);
 
 /// The bend of radio rays in the air, for one weather.
 #[derive(Clone, Copy, Debug)]
@@ -100,16 +106,17 @@ impl Refraction {
         if elevation >= 0.0 {
             return self.bending_above_horizon(elevation);
         }
-        // Joined at the horizon in value and slope, with the slope dying out below; the cosine
-        // takes it to nothing straight down.
+        // Joined at the horizon in value and slope.
         let at_horizon = self.bending_above_horizon(0.0);
-        let fade = FADE_BELOW_HORIZON.radians();
-        let left = (elevation / fade).exp();
-        let angle = at_horizon.angle - at_horizon.slope * fade * (1.0 - left);
-        let (sin, cos) = elevation.sin_cos();
+        let width = SLOPE_FADES_OVER.radians();
+        let left = (elevation / width).exp();
+        let angle = at_horizon.angle - at_horizon.slope * width * (1.0 - left);
+        let depth = elevation / BENDING_FADES_OVER.radians();
+        let fade = (-depth * depth).exp();
         Bending {
-            angle: angle * cos,
-            slope: at_horizon.slope * left * cos - angle * sin,
+            angle: angle * fade,
+            slope: (at_horizon.slope * left - angle * 2.0 * depth / BENDING_FADES_OVER.radians())
+                * fade,
         }
     }
 
@@ -133,7 +140,7 @@ impl Refraction {
         const ENOUGH: f64 = 2.0 * f64::EPSILON;
         // No bending is larger than that far below the horizon.
         let horizon = self.bending_above_horizon(0.0);
-        let most = horizon.angle - horizon.slope * FADE_BELOW_HORIZON.radians();
+        let most = horizon.angle - horizon.slope * SLOPE_FADES_OVER.radians();
         let (mut low, mut high) = (geometric - most, geometric + most);
         let mut apparent = geometric + self.bending(geometric).angle;
         for _ in 0..60 {
@@ -289,14 +296,20 @@ fn vapour_pressure_hpa(weather: &Weather) -> f64 {
     }
     let saturated = 10f64.powf((0.7859 + 0.03477 * t) / (1.0 + 0.00412 * t))
         * (1.0 + p * (4.5e-6 + 6e-10 * t * t));
-    humidity * saturated / (1.0 - (1.0 - humidity) * saturated / p)
+    let vapour = humidity * saturated / (1.0 - (1.0 - humidity) * saturated / p);
+    // Where the boiling point is passed the formula turns negative: all is vapour then.
+    if (0.0..=MOST_VAPOUR_HPA).contains(&vapour) {
+        vapour
+    } else {
+        MOST_VAPOUR_HPA.min(p)
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    const CLIMATES: [Weather; 12] = [
+    const CLIMATES: [Weather; 13] = [
         weather(1013.25, 15.0, 0.5),
         weather(1013.25, 15.0, 0.0),
         weather(700.0, -10.0, 0.3),
@@ -309,6 +322,7 @@ mod tests {
         weather(980.0, 45.0, 0.1),
         weather(500.0, -60.0, 0.0),
         weather(1010.0, 35.0, 0.9),
+        weather(1050.0, -60.0, 0.5),
     ];
 
     const fn weather(pressure_hpa: f64, temperature_c: f64, relative_humidity: f64) -> Weather {
@@ -398,7 +412,14 @@ mod tests {
 
     #[test]
     fn the_inverse_is_exact_and_everything_is_finite_and_rising() {
-        for weather in CLIMATES {
+        // The last ones are no place on Earth.
+        let impossible = [
+            weather(1000.0, 48.0, 1.0),
+            weather(1100.0, 60.0, 1.0),
+            weather(1100.0, -90.0, 1.0),
+            weather(10.0, 60.0, 1.0),
+        ];
+        for weather in CLIMATES.into_iter().chain(impossible) {
             let air = Refraction::new(&weather);
             let mut before = f64::NEG_INFINITY;
             for step in -9000..=9000 {
@@ -438,6 +459,7 @@ mod tests {
         assert!(refracted(&air, 10.0) > 10.09);
         assert!((refracted(&air, 90.0) - 90.0).abs() < 1e-12);
         assert!((refracted(&air, -90.0) + 90.0).abs() < 1e-12);
+        assert!((refracted(&air, -40.0) + 40.0).abs() < 1e-5);
         let vacuum = Refraction::new(&weather(0.0, 15.0, 0.0));
         assert_eq!(refracted(&vacuum, 0.0), 0.0);
     }

@@ -114,7 +114,10 @@ fn what_is_no_element_file_at_all() {
           help: copy all lines of the set, each with its blanks
         "#);
     let bytes = b"HALTE \xe4\n";
-    insta::assert_snapshot!(parse("elements", bytes).unwrap_err().to_string(), @"elements:1:1: bytes that are not UTF-8; expected plain text");
+    insta::assert_snapshot!(parse("elements", bytes).unwrap_err().to_string(), @r#"
+        elements:1:7: byte 0xE4 is not UTF-8 (in Latin-1 it is "ä"); expected UTF-8 text
+          help: save the file again as UTF-8 (in a spreadsheet: "CSV UTF-8"; in an editor: "Save as", encoding UTF-8)
+        "#);
     let other = FIRST.replace("20001A", "2\u{f6}001A");
     insta::assert_snapshot!(complaint(&format!("{other}\n{SECOND}")), @"elements:1:11: 'ö'; expected letters, digits, signs and blanks only");
 }
