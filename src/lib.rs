@@ -14,6 +14,7 @@ pub mod logbook;
 pub mod mount;
 pub mod problem;
 pub mod quantity;
+pub mod recheck;
 pub mod report;
 pub mod simulate;
 pub mod sky;
