@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 
-use crate::problem::Error;
+use crate::problem::{Error, Problem};
 
 /// Writes `contents` to `path` so that at every instant the path holds either the old file
 /// or the whole new one: a temporary file beside the target is written, flushed to disk
@@ -18,6 +18,15 @@ pub fn write_whole(path: &Path, contents: &[u8]) -> Result<(), Error> {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
+    if !folder.is_dir() {
+        return Err(Problem::of_file(
+            &name,
+            "cannot be written",
+            format!("a folder {}, which does not exist", folder.display()),
+        )
+        .mend("make the folder, or name another place")
+        .into());
+    }
     let mut builder = tempfile::Builder::new();
     builder.prefix(".plumbeam-").suffix(".part");
     #[cfg(unix)]

@@ -25,7 +25,7 @@ pub struct Utc {
 pub enum TimeTextError {
     /// A date and time, but neither `Z` nor an offset behind it.
     NoZone,
-    /// No ISO 8601 date and time at all, with the reason.
+    /// No ISO 8601 date and time at all, with the reason where there is more to say.
     NotATime(String),
 }
 
@@ -33,6 +33,9 @@ impl fmt::Display for TimeTextError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             TimeTextError::NoZone => f.write_str("has neither Z nor an offset from UTC"),
+            TimeTextError::NotATime(why) if why.is_empty() => {
+                f.write_str("is not an ISO 8601 time")
+            }
             TimeTextError::NotATime(why) => write!(f, "is not an ISO 8601 time ({why})"),
         }
     }
@@ -48,7 +51,17 @@ impl Utc {
     /// A time without a zone, and a text that is no time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
         let text = text.trim();
-        let not = |why: &dyn fmt::Display| TimeTextError::NotATime(why.to_string());
+        let not = |why: &jiff::Error| TimeTextError::NotATime(reason(why));
+        // jiff takes a date alone for its midnight; that would be a guess.
+        if text
+            .get(..10)
+            .is_some_and(|d| d.parse::<civil::Date>().is_ok())
+            && digits_behind_date(text) < 4
+        {
+            return Err(TimeTextError::NotATime(
+                "hours and minutes are missing".to_owned(),
+            ));
+        }
         let (clock, offset_seconds) = split_zone(text)?;
         // jiff reads second 60 as 59; keep what was written.
         let leap = second_field(clock) == Some("60");
@@ -177,6 +190,30 @@ fn unix_day(date: civil::Date) -> Result<i64, jiff::Error> {
     Ok(i64::from(civil::date(1970, 1, 1).until(date)?.get_days()))
 }
 
+/// How many digits of hours, minutes and seconds there are.
+fn digits_behind_date(text: &str) -> usize {
+    let clock = text
+        .split_once(['T', 't', ' '])
+        .map_or("", |(_, clock)| clock);
+    clock
+        .bytes()
+        .take_while(|b| b.is_ascii_digit() || *b == b':')
+        .filter(u8::is_ascii_digit)
+        .count()
+}
+
+/// Why the parser took no date and time, in plain words.
+fn reason(error: &jiff::Error) -> String {
+    let text = error.to_string();
+    let part = ["month", "day", "hour", "minute", "second"]
+        .into_iter()
+        .find(|part| text.contains(&format!("parameter '{part}'")));
+    match part {
+        Some(part) => format!("there is no such {part}"),
+        None => String::new(),
+    }
+}
+
 /// Splits the zone off and gives it in seconds east of Greenwich.
 fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
     if let Some(clock) = text.strip_suffix(['Z', 'z']) {
@@ -190,7 +227,7 @@ fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
     else {
         return match text.parse::<civil::DateTime>() {
             Ok(_) => Err(TimeTextError::NoZone),
-            Err(e) => Err(TimeTextError::NotATime(e.to_string())),
+            Err(e) => Err(TimeTextError::NotATime(reason(&e))),
         };
     };
     let (clock, zone) = text.split_at(sign_at);
@@ -291,6 +328,9 @@ mod tests {
             Utc::parse("yesterday"),
             Err(TimeTextError::NotATime(_))
         ));
+        // A date alone is no instant, with or without a zone.
+        assert!(Utc::parse("2026-04-04").is_err() && Utc::parse("2026-04-04Z").is_err());
+        assert!(Utc::parse("2026-04-04T05Z").is_err() && Utc::parse("20260404T0500Z").is_ok());
         assert!(matches!(
             Utc::parse("2026-02-30T00:00:00Z"),
             Err(TimeTextError::NotATime(_))

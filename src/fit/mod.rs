@@ -6,17 +6,20 @@
 //! [`Triangle`] as they come and never kept, so memory does not grow with the data.
 
 mod curve;
+mod influence;
 mod least_squares;
 mod marquardt;
 mod model;
 mod prior;
 pub mod quantile;
+pub mod robust;
 mod solution;
 mod spectrum;
 mod step;
 mod triangle;
 
 pub use curve::Curve;
+pub use influence::{Deviation, deviations};
 pub use least_squares::{LeastSquares, PassError};
 pub use marquardt::Ending;
 pub use model::{BLOCK_OBSERVATIONS, Block, Model, Unevaluable};

@@ -133,7 +133,6 @@ impl Block {
         &self.residuals
     }
     /// Which observation each row belongs to.
-    #[allow(dead_code)]
     pub(crate) fn observation_of_rows(&self) -> &[usize] {
         &self.observations
     }

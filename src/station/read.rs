@@ -11,6 +11,7 @@ use super::{Dish, GearTeeth, Horizon, Mount, MountKind, Site, Station, Weather, 
 use crate::angle::Angle;
 use crate::files;
 use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
+use crate::quantity::Quantity;
 use crate::text::{self, quoted};
 
 const SECTIONS: [&str; 5] = ["site", "mount", "dish", "horizon", "emitter"];
@@ -72,18 +73,38 @@ impl Station {
         let mut source = Source::new(file, text);
         let root = Section::new("the file", 0, document.as_table());
         unknown_sections(&mut source, &root);
-        let site = section(&mut source, &root, "site", "[site]").map(|s| site(&mut source, &s));
-        let mount = section(&mut source, &root, "mount", "[mount]").map(|s| mount(&mut source, &s));
+        let site = section(
+            &mut source,
+            &root,
+            "site",
+            "[site]",
+            "name, latitude_deg, longitude_deg and height_m under it",
+        )
+        .map(|s| site(&mut source, &s));
+        let mount = section(
+            &mut source,
+            &root,
+            "mount",
+            "[mount]",
+            "kind, azimuth_range_deg and elevation_range_deg under it",
+        )
+        .map(|s| mount(&mut source, &s));
         let mut assumptions = Vec::new();
-        let dish = section(&mut source, &root, "dish", "[dish]")
-            .map(|s| dish(&mut source, &s, &mut assumptions));
+        let dish = section(
+            &mut source,
+            &root,
+            "dish",
+            "[dish]",
+            "diameter_m and frequency_mhz under it",
+        )
+        .map(|s| dish(&mut source, &s, &mut assumptions));
         let horizon = match root.has("horizon") {
-            true => section(&mut source, &root, "horizon", "[horizon]")
+            true => section(&mut source, &root, "horizon", "[horizon]", "")
                 .map(|s| horizon(&mut source, &s))
                 .unwrap_or_default(),
             false => Horizon::default(),
         };
-        let emitters = read_emitters(&mut source, root.get("emitter"), folder);
+        let emitters = read_emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
         match (site.flatten(), mount.flatten(), dish.flatten()) {
             (Some(mut site), Some(mount), Some(dish)) if source.problems.is_empty() => {
                 site.assumptions.append(&mut assumptions);
@@ -118,16 +139,18 @@ fn syntax_problem(file: &str, text: &str, error: &toml_edit::TomlError) -> Error
     let written = text.lines().nth(line - 1).unwrap_or_default();
     let value = written.split_once('=').map_or("", |(_, v)| v.trim());
     let number = value.split('#').next().unwrap_or_default().trim();
-    let comma = number.split_once(',').is_some_and(|(whole, part)| {
-        whole.parse::<i64>().is_ok() && part.bytes().all(|b| b.is_ascii_digit())
-    });
-    let remedy = if comma {
-        format!(
-            "write the number with a point: {}",
-            number.replace(',', ".")
-        )
+    let numeric = number.starts_with(|c: char| c.is_ascii_digit() || "+-.\u{2212}".contains(c));
+    let any_number = Quantity::new(f64::MIN, f64::MAX, "");
+    let remedy = any_number.read("", number).map_err(|told| told.remedy);
+    let remedy = if let (true, Err(remedy)) = (numeric, remedy) {
+        remedy
+    } else if found.contains("must be quoted") && !value.contains(['\u{201c}', '\u{201d}']) {
+        format!("put text in double quotes: \"{number}\"")
     } else if written.contains(['\u{201c}', '\u{201d}', '\u{201e}']) {
         "use plain double quotes (\") around text".to_owned()
+    } else if found.contains("duplicate key") {
+        "delete one of the two; the heading of every emitter has double brackets: [[emitter]]"
+            .to_owned()
     } else {
         "once this is mended, the rest of the file can be checked".to_owned()
     };
@@ -143,10 +166,13 @@ fn section<'a>(
     root: &Section<'a>,
     name: &str,
     heading: &str,
+    keys: &str,
 ) -> Option<Section<'a>> {
     let Some(item) = root.get(name) else {
-        let wrong = Wrong::new(format!("the file has no section {heading}"), heading);
-        source.problems.push(wrong.of_file(source.file));
+        if !source.was_meant(root, name) {
+            let wrong = Wrong::new(format!("the file has no section {heading}"), keys);
+            source.problems.push(wrong.of_file(source.file));
+        }
         return None;
     };
     let start = item.span().map_or(0, |s| s.start);
@@ -161,9 +187,7 @@ fn section<'a>(
 }
 
 fn unknown_sections(source: &mut Source<'_>, root: &Section<'_>) {
-    source.unknown_keys(root, &SECTIONS, |name| {
-        home_of(name).map(|home| home.to_owned())
-    });
+    source.unknown_keys(root, &SECTIONS, elsewhere);
 }
 
 /// The section to which a key belongs.
@@ -333,7 +357,7 @@ fn mount_kind(source: &mut Source<'_>, section: &Section<'_>) -> Option<MountKin
                 .as_str()
             {
                 "azel" | "altaz" | "azalt" | "elaz" | "elevationoverazimuth" => Some("az-el"),
-                _ => nearest_name(kind, KINDS),
+                _ => nearest_name(kind, KINDS).filter(|near| *near == "az-el"),
             };
             let wrong = Wrong::new(
                 format!("no kind of mount is called {}", quoted(kind)),
@@ -354,7 +378,7 @@ fn range(
     source: &mut Source<'_>,
     section: &Section<'_>,
     key: &str,
-    degrees: &crate::quantity::Quantity,
+    degrees: &Quantity,
     expected: &str,
 ) -> Option<(Angle, Angle)> {
     let item = source.required(section, key, expected)?;
