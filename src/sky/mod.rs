@@ -6,9 +6,11 @@
 //! sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
 //! to the Earth by the sidereal time of 1982 on UT1, without polar motion or light time.
 //!
-//! The astronomy is that of the SOFA collection of the International Astronomical Union, through
-//! its port to Rust; SGP4 likewise comes from a crate.
+//! The astronomy is that of the SOFA collection of the International Astronomical Union's Standards
+//! of Fundamental Astronomy, through its port to Rust; it is used here with calculations of our own
+//! and is not endorsed by SOFA. SGP4 likewise comes from a crate.
 
+mod air;
 mod earth;
 mod elements;
 mod error;
