@@ -21,6 +21,21 @@ pub enum Shape {
     Still,
 }
 
+impl Shape {
+    /// In a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Shape::Cut(Axis::Azimuth) => "azimuth",
+            Shape::Cut(Axis::Elevation) => "elevation",
+            Shape::Cross => "cross",
+            Shape::Raster(_) => "raster",
+            Shape::Map => "map",
+            Shape::Slanting => "slanting",
+            Shape::Still => "still",
+        }
+    }
+}
+
 /// A straight stretch along one axis.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Pass {

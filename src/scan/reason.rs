@@ -158,7 +158,9 @@ impl Reason {
             | Reason::Stuck { .. }
             | Reason::Spikes { .. }
             | Reason::Correlated { .. } => Verdict::Good,
+            // With one axis lost the other may still serve; with both there is no peak.
             Reason::NoSignal { axis: Some(_), .. }
+            | Reason::OneFlank { .. }
             | Reason::NearEnd { .. }
             | Reason::Width { .. }
             | Reason::FlatTop { .. }
@@ -173,10 +175,22 @@ impl Reason {
             | Reason::Still
             | Reason::Slanting
             | Reason::NoSignal { axis: None, .. }
-            | Reason::OneFlank { .. }
             | Reason::Narrow { .. }
             | Reason::Displaced { .. } => Verdict::Refused,
         }
+    }
+
+    /// Whether the scan's noise or baseline is not what it usually is, so that nothing about
+    /// other scans should be learnt from it.
+    pub(crate) fn distorts(&self) -> bool {
+        matches!(
+            self,
+            Reason::FlatTop { .. }
+                | Reason::Correlated { .. }
+                | Reason::Drift { .. }
+                | Reason::Interference { .. }
+        ) || self.verdict() == Verdict::Refused
+            || self.doubts_emitter()
     }
 
     /// Whether it leaves in doubt which emitter was peaked: such a peak is written to the peaks
