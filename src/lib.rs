@@ -16,6 +16,7 @@ pub mod problem;
 pub mod quantity;
 pub mod recheck;
 pub mod report;
+pub mod scan;
 pub mod simulate;
 pub mod sky;
 pub mod solve;

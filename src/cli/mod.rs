@@ -4,6 +4,7 @@
 //! output, all else to standard error with the program's name before it.
 
 mod output;
+mod reduce;
 mod simulate;
 mod sky;
 mod solve;
@@ -68,6 +69,7 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
+    Reduce(reduce::Args),
     Simulate(simulate::Args),
     Sky(sky::Args),
     Solve(solve::Args),
@@ -101,6 +103,7 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
+        Verb::Reduce(args) => reduce::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Sky(args) => sky::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),

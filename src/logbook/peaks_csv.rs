@@ -218,7 +218,11 @@ fn peak_of(
 }
 
 /// The emitter's name if the station knows it.
-fn emitter(cell: &Cell<'_>, station: &Station, problems: &mut Problems) -> Option<String> {
+pub(super) fn emitter(
+    cell: &Cell<'_>,
+    station: &Station,
+    problems: &mut Problems,
+) -> Option<String> {
     let name = cell.required("the name of an emitter in the station file", problems)?;
     if station.emitter(name).is_some() {
         return Some(name.to_owned());
