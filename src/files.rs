@@ -1,6 +1,6 @@
 //! Files that are whole or not there.
 
-use std::io::{Read, Write};
+use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 
 use crate::problem::Error;
@@ -52,3 +52,23 @@ pub fn read_bytes(path: &Path) -> Result<(String, Vec<u8>), Error> {
     let bytes = std::fs::read(path).map_err(|e| Error::io(&name, "read", e))?;
     Ok((name, bytes))
 }
+
+/// Opens a file, or standard input when `path` is `-`, to be read piece by piece, with the name
+/// to call it by in messages.
+///
+/// # Errors
+/// When it cannot be opened.
+pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead>), Error> {
+    if path.as_os_str() == "-" {
+        return Ok((
+            "standard input".to_owned(),
+            Box::new(BufReader::with_capacity(READ_BUFFER, std::io::stdin())),
+        ));
+    }
+    let name = path.display().to_string();
+    let file = std::fs::File::open(path).map_err(|e| Error::io(&name, "read", e))?;
+    Ok((name, Box::new(BufReader::with_capacity(READ_BUFFER, file))))
+}
+
+/// Bytes read at once: large enough that the system call does not count.
+const READ_BUFFER: usize = 1 << 16;

@@ -8,11 +8,15 @@
 pub mod angle;
 pub mod cli;
 pub mod files;
+pub mod fit;
 pub mod logbook;
 pub mod mount;
 pub mod problem;
+pub mod quantity;
+pub mod simulate;
 pub mod sky;
 pub mod solve;
 pub mod station;
 pub mod table;
+pub mod text;
 pub mod time;

@@ -51,6 +51,41 @@ impl Problem {
     }
 }
 
+/// What is wrong with one value, before its place is known.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Wrong {
+    /// What was found.
+    pub found: String,
+    /// What was expected in its place.
+    pub expected: String,
+    /// How to mend it; may be empty.
+    pub remedy: String,
+}
+
+impl Wrong {
+    /// Found this, expected that.
+    pub fn new(found: impl Into<String>, expected: impl Into<String>) -> Wrong {
+        Wrong {
+            found: found.into(),
+            expected: expected.into(),
+            remedy: String::new(),
+        }
+    }
+    /// The same with a way to mend it.
+    pub fn mend(mut self, remedy: impl Into<String>) -> Wrong {
+        self.remedy = remedy.into();
+        self
+    }
+    /// At a line and column of a file, both counted from 1.
+    pub fn at(self, file: &str, line: usize, column: usize) -> Problem {
+        self.of_file(file).at(line, column)
+    }
+    /// In a file as a whole.
+    pub fn of_file(self, file: &str) -> Problem {
+        Problem::of_file(file, self.found, self.expected).mend(self.remedy)
+    }
+}
+
 impl fmt::Display for Problem {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}", printable(&self.file))?;
@@ -85,9 +120,14 @@ pub fn printable(text: &str) -> String {
         .collect()
 }
 
-/// The faults of one or several inputs, in the order found.
+/// The faults of one or several inputs, in the order found. The first
+/// [`MOST_PROBLEMS_SHOWN`] are kept, the rest counted, so that a log of ten million bad
+/// rows does not fill the memory.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Problems(Vec<Problem>);
+pub struct Problems {
+    kept: Vec<Problem>,
+    more: usize,
+}
 
 impl Problems {
     /// None yet.
@@ -96,19 +136,27 @@ impl Problems {
     }
     /// Adds one.
     pub fn push(&mut self, problem: Problem) {
-        self.0.push(problem);
+        if self.kept.len() < MOST_PROBLEMS_SHOWN {
+            self.kept.push(problem);
+        } else {
+            self.more += 1;
+        }
     }
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
-        self.0.is_empty()
+        self.kept.is_empty()
     }
-    /// All of them.
+    /// How many there are, kept or only counted.
+    pub fn count(&self) -> usize {
+        self.kept.len() + self.more
+    }
+    /// Those kept.
     pub fn as_slice(&self) -> &[Problem] {
-        &self.0
+        &self.kept
     }
     /// `Ok(value)` if there are none, else all of them as an error.
     pub fn or_value<T>(self, value: T) -> Result<T, Error> {
-        if self.0.is_empty() {
+        if self.is_empty() {
             Ok(value)
         } else {
             Err(Error::Input(self))
@@ -118,26 +166,29 @@ impl Problems {
 
 impl Extend<Problem> for Problems {
     fn extend<I: IntoIterator<Item = Problem>>(&mut self, problems: I) {
-        self.0.extend(problems);
+        problems.into_iter().for_each(|p| self.push(p));
     }
 }
 
 impl From<Problem> for Problems {
     fn from(problem: Problem) -> Problems {
-        Problems(vec![problem])
+        Problems {
+            kept: vec![problem],
+            more: 0,
+        }
     }
 }
 
 impl fmt::Display for Problems {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, problem) in self.0.iter().take(MOST_PROBLEMS_SHOWN).enumerate() {
+        for (i, problem) in self.kept.iter().enumerate() {
             if i > 0 {
                 writeln!(f)?;
             }
             write!(f, "{problem}")?;
         }
-        if self.0.len() > MOST_PROBLEMS_SHOWN {
-            write!(f, "\n… and {} more", self.0.len() - MOST_PROBLEMS_SHOWN)?;
+        if self.more > 0 {
+            write!(f, "\n… and {} more", self.more)?;
         }
         Ok(())
     }

@@ -25,7 +25,7 @@ pub struct Utc {
 pub enum TimeTextError {
     /// A date and time, but neither `Z` nor an offset behind it.
     NoZone,
-    /// No ISO 8601 date and time at all, with the reason.
+    /// No ISO 8601 date and time at all, with the reason where there is more to say.
     NotATime(String),
 }
 
@@ -33,6 +33,9 @@ impl fmt::Display for TimeTextError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             TimeTextError::NoZone => f.write_str("has neither Z nor an offset from UTC"),
+            TimeTextError::NotATime(why) if why.is_empty() => {
+                f.write_str("is not an ISO 8601 time")
+            }
             TimeTextError::NotATime(why) => write!(f, "is not an ISO 8601 time ({why})"),
         }
     }
@@ -48,7 +51,17 @@ impl Utc {
     /// A time without a zone, and a text that is no time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
         let text = text.trim();
-        let not = |why: &dyn fmt::Display| TimeTextError::NotATime(why.to_string());
+        let not = |why: &jiff::Error| TimeTextError::NotATime(reason(why));
+        // jiff takes a date alone for its midnight; that would be a guess.
+        if text
+            .get(..10)
+            .is_some_and(|d| d.parse::<civil::Date>().is_ok())
+            && digits_behind_date(text) < 4
+        {
+            return Err(TimeTextError::NotATime(
+                "hours and minutes are missing".to_owned(),
+            ));
+        }
         let (clock, offset_seconds) = split_zone(text)?;
         // jiff reads second 60 as 59; keep what was written.
         let leap = second_field(clock) == Some("60");
@@ -109,6 +122,11 @@ impl Utc {
         self.day
     }
 
+    /// Seconds since the start of that day; 86,400 and a fraction in a leap second.
+    pub fn seconds_of_day(self) -> f64 {
+        self.nanos as f64 / NANOS_PER_SECOND as f64
+    }
+
     /// Seconds from `earlier` to `self` by the civil clock; a leap second between them is
     /// not counted.
     pub fn seconds_since(self, earlier: Utc) -> f64 {
@@ -118,8 +136,13 @@ impl Utc {
 
     /// The instant so many seconds later by the civil clock.
     pub fn plus_seconds(self, seconds: f64) -> Utc {
-        let nanos = self.day * SECONDS_PER_DAY * NANOS_PER_SECOND + self.nanos;
-        Utc::from_unix_nanos(nanos + (seconds * 1e9).round() as i64)
+        // Day and nanoseconds apart: together they would overflow in the year 2262.
+        let per_day = SECONDS_PER_DAY * NANOS_PER_SECOND;
+        let nanos = self.nanos.saturating_add((seconds * 1e9).round() as i64);
+        Utc {
+            day: self.day + nanos.div_euclid(per_day),
+            nanos: nanos.rem_euclid(per_day),
+        }
     }
 
     /// Halfway between the two.
@@ -127,19 +150,57 @@ impl Utc {
         self.plus_seconds(other.seconds_since(self) / 2.0)
     }
 
+    /// ISO 8601 with `Z` and as many decimals as it takes to lose nothing, at least three.
+    pub fn to_exact_text(self) -> String {
+        let (year, month, day, hour, minute, second) = self.calendar();
+        let nanos = self.nanos % NANOS_PER_SECOND;
+        let fraction = format!("{nanos:09}");
+        let decimals = fraction.trim_end_matches('0').len().max(3);
+        format!(
+            "{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{:02}.{}Z",
+            second as i64,
+            &fraction[..decimals]
+        )
+    }
+
     fn civil_date(self) -> civil::Date {
-        // The day came from a civil date or a shift of one; jiff's range is years
-        // -9999 to 9999, beyond which we stay at the end.
-        let clamped = self.day.clamp(-4_371_000, 2_932_000);
-        civil::date(1970, 1, 1)
-            .checked_add(jiff::Span::new().days(clamped))
-            .unwrap_or(civil::Date::MAX)
+        // The day came from a civil date or a shift of one; jiff knows the years -9999 to
+        // 9999, beyond which we stay at the end.
+        const ABOUT_TEN_THOUSAND_YEARS: i64 = 4_400_000;
+        let days = self
+            .day
+            .clamp(-ABOUT_TEN_THOUSAND_YEARS, ABOUT_TEN_THOUSAND_YEARS);
+        civil::date(1970, 1, 1).saturating_add(jiff::Span::new().days(days))
     }
 }
 
 /// Days from 1970-01-01 to a date.
 fn unix_day(date: civil::Date) -> Result<i64, jiff::Error> {
     Ok(i64::from(civil::date(1970, 1, 1).until(date)?.get_days()))
+}
+
+/// How many digits of hours, minutes and seconds there are.
+fn digits_behind_date(text: &str) -> usize {
+    let clock = text
+        .split_once(['T', 't', ' '])
+        .map_or("", |(_, clock)| clock);
+    clock
+        .bytes()
+        .take_while(|b| b.is_ascii_digit() || *b == b':')
+        .filter(u8::is_ascii_digit)
+        .count()
+}
+
+/// Why the parser took no date and time, in plain words.
+fn reason(error: &jiff::Error) -> String {
+    let text = error.to_string();
+    let part = ["month", "day", "hour", "minute", "second"]
+        .into_iter()
+        .find(|part| text.contains(&format!("parameter '{part}'")));
+    match part {
+        Some(part) => format!("there is no such {part}"),
+        None => String::new(),
+    }
 }
 
 /// Splits the zone off and gives it in seconds east of Greenwich.
@@ -155,7 +216,7 @@ fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
     else {
         return match text.parse::<civil::DateTime>() {
             Ok(_) => Err(TimeTextError::NoZone),
-            Err(e) => Err(TimeTextError::NotATime(e.to_string())),
+            Err(e) => Err(TimeTextError::NotATime(reason(&e))),
         };
     };
     let (clock, zone) = text.split_at(sign_at);
@@ -256,6 +317,9 @@ mod tests {
             Utc::parse("yesterday"),
             Err(TimeTextError::NotATime(_))
         ));
+        // A date alone is no instant, with or without a zone.
+        assert!(Utc::parse("2026-04-04").is_err() && Utc::parse("2026-04-04Z").is_err());
+        assert!(Utc::parse("2026-04-04T05Z").is_err() && Utc::parse("20260404T0500Z").is_ok());
         assert!(matches!(
             Utc::parse("2026-02-30T00:00:00Z"),
             Err(TimeTextError::NotATime(_))
@@ -279,6 +343,27 @@ mod tests {
         assert_eq!(later.to_string(), "2027-01-01T00:00:00.750Z");
         assert_eq!(later.seconds_since(t), 1.5);
         assert_eq!(t.midpoint(later).to_string(), "2027-01-01T00:00:00.000Z");
+    }
+
+    #[test]
+    fn far_years_do_not_overflow() {
+        let far = Utc::parse("9998-12-31T23:59:59.5Z").unwrap();
+        assert_eq!(far.to_string(), "9998-12-31T23:59:59.500Z");
+        assert_eq!(
+            far.plus_seconds(0.5).to_string(),
+            "9999-01-01T00:00:00.000Z"
+        );
+    }
+
+    #[test]
+    fn exact_text_loses_nothing() {
+        for text in [
+            "2026-12-31T23:59:59.999600001Z",
+            "2016-12-31T23:59:60.500Z",
+            "2026-12-31T10:00:00.000Z",
+        ] {
+            assert_eq!(Utc::parse(text).unwrap().to_exact_text(), text);
+        }
     }
 
     #[test]

@@ -4,6 +4,9 @@
 //! output, all else to standard error with the program's name before it.
 
 mod output;
+mod simulate;
+mod solve;
+mod terms;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -63,7 +66,10 @@ pub struct Common {
 }
 
 #[derive(Subcommand, Debug)]
-enum Verb {}
+enum Verb {
+    Simulate(simulate::Args),
+    Solve(solve::Args),
+}
 
 /// Runs the command with this process's arguments.
 pub fn run() -> ExitCode {
@@ -91,6 +97,9 @@ pub fn run() -> ExitCode {
     }
 }
 
-fn dispatch(cli: &Cli, _console: &mut Console) -> Result<Verdict, Error> {
-    match cli.verb {}
+fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
+    match &cli.verb {
+        Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Solve(args) => solve::run(args, &cli.common, console),
+    }
 }

@@ -1,8 +1,10 @@
 //! The calibration file: what a solve found, complete enough to rebuild the mount model.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
-use serde::{Deserialize, Serialize};
+use serde::de::{Error as _, MapAccess, SeqAccess, Unexpected, Visitor};
+use serde::{Deserialize, Deserializer, Serialize};
 
 use crate::time::Utc;
 
@@ -71,8 +73,10 @@ pub struct CalibrationPeak {
     /// Which emitter.
     pub emitter: String,
     /// Emitter minus modelled beam, toward increasing azimuth, on the sky; null when not measured.
+    #[serde(deserialize_with = "null_or_number")]
     pub cross_elevation_residual_deg: Option<f64>,
     /// Emitter minus modelled beam, up; null when not measured.
+    #[serde(deserialize_with = "null_or_number")]
     pub elevation_residual_deg: Option<f64>,
     /// Whether the fit used it.
     pub used: bool,
@@ -91,8 +95,10 @@ pub struct Calibration {
     /// Name of the site.
     pub station: String,
     /// By term name; every term not listed is zero.
+    #[serde(deserialize_with = "each_term_once")]
     pub terms: BTreeMap<String, TermRecord>,
     /// Between every pair of fitted terms.
+    #[serde(deserialize_with = "list_or_empty")]
     pub correlations: Vec<Correlation>,
     /// All peaks of the log, in file order.
     pub peaks: Vec<CalibrationPeak>,
@@ -104,4 +110,62 @@ pub struct Calibration {
     pub degrees_of_freedom: usize,
     /// What the user should know.
     pub warnings: Vec<String>,
+}
+
+/// A number or null, but not nothing: without this a missing key would pass for a null.
+fn null_or_number<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
+    Option::deserialize(deserializer)
+}
+
+/// A map that refuses to hold a term twice, of which the last would silently win.
+fn each_term_once<'de, D: Deserializer<'de>>(
+    deserializer: D,
+) -> Result<BTreeMap<String, TermRecord>, D::Error> {
+    struct Terms;
+    impl<'de> Visitor<'de> for Terms {
+        type Value = BTreeMap<String, TermRecord>;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("terms by their names")
+        }
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+            let mut terms = BTreeMap::new();
+            while let Some(name) = map.next_key::<String>()? {
+                if terms.contains_key(&name) {
+                    return Err(A::Error::custom(format!(
+                        "the term {name} stands here again"
+                    )));
+                }
+                let record = map.next_value()?;
+                terms.insert(name, record);
+            }
+            Ok(terms)
+        }
+    }
+    deserializer.deserialize_map(Terms)
+}
+
+/// A list; no correlations at all may also be written as `{}` by others, for the design page
+/// leaves their form open.
+fn list_or_empty<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Correlation>, D::Error> {
+    struct Correlations;
+    impl<'de> Visitor<'de> for Correlations {
+        type Value = Vec<Correlation>;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("a list of correlations")
+        }
+        fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<Self::Value, A::Error> {
+            let mut correlations = Vec::new();
+            while let Some(correlation) = list.next_element()? {
+                correlations.push(correlation);
+            }
+            Ok(correlations)
+        }
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
+            match map.next_key::<String>()? {
+                None => Ok(Vec::new()),
+                Some(_) => Err(A::Error::invalid_type(Unexpected::Map, &self)),
+            }
+        }
+    }
+    deserializer.deserialize_any(Correlations)
 }

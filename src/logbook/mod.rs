@@ -1,7 +1,17 @@
 //! Logs and calibration files.
 
 mod calibration;
+mod calibration_faults;
+mod calibration_json;
+mod columns;
+mod json_place;
+mod lines;
 mod peak;
+mod peaks_csv;
+mod rows;
 
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
+pub use calibration_faults::{TERMS, ValueUnit};
+pub use columns::{Cell, Columns, OWN_COLUMN};
 pub use peak::{Approach, Peak, PeakLog};
+pub use rows::{Row, RowReader};

@@ -266,6 +266,13 @@ impl TermValues {
     pub fn set_shown(&mut self, term: Term, value: f64) {
         self.inside[term as usize] = term.unit().inward(value);
     }
+    /// The same values with those of a group zero.
+    pub fn without(mut self, group: Group) -> TermValues {
+        for term in group.terms() {
+            self.set_inside(term, 0.0);
+        }
+        self
+    }
     /// The same values with one set as files show it.
     pub fn with_shown(mut self, term: Term, value: f64) -> TermValues {
         self.set_shown(term, value);

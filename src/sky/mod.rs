@@ -1,1 +1,234 @@
 //! Where emitters are: time scales, frames, refraction.
+//!
+//! A [`Sky`] is made once from a station and then asked for directions. [`Geometric`] ones are
+//! without air; [`Apparent`] ones are where the beam must point. Conventions are those of the
+//! design page: light time and aberration are in the directions of the Sun, the Moon and radio
+//! sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
+//! to the Earth by the sidereal time of 1982 on UT1, without polar motion or light time.
+//!
+//! The astronomy is that of the SOFA collection of the International Astronomical Union, through
+//! its port to Rust; SGP4 likewise comes from a crate.
+
+mod earth;
+mod elements;
+mod error;
+mod moment;
+mod notice;
+mod prepare;
+mod refraction;
+mod satellite;
+mod terrestrial;
+#[cfg(test)]
+mod tests;
+mod timescale;
+mod track;
+
+use std::collections::HashMap;
+
+use nalgebra::Vector3;
+
+use crate::angle::{Angle, Apparent, Direction, Geometric};
+use crate::problem::{Error, nearest_name};
+use crate::station::{Horizon, Station};
+use crate::time::Utc;
+
+use earth::Place;
+use satellite::Orbit;
+use terrestrial::BeaconDirections;
+
+pub use error::SkyError;
+pub use moment::Moment;
+pub use notice::{IONOSPHERE_BELOW_MHZ, Notice, OLD_ORBIT_DAYS};
+pub use refraction::Refraction;
+pub use timescale::LeapSeconds;
+pub use track::Track;
+
+/// The emitters of a station, ready to be asked where they are.
+#[derive(Clone, Debug)]
+pub struct Sky {
+    place: Place,
+    ut1_minus_utc_s: f64,
+    refraction: Refraction,
+    frequency_mhz: f64,
+    horizon: Horizon,
+    emitters: Vec<Known>,
+    by_name: HashMap<String, EmitterId>,
+}
+
+/// One emitter of a [`Sky`], found once by [`Sky::emitter`] and then used without further search.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct EmitterId(usize);
+
+#[derive(Clone, Debug)]
+struct Known {
+    name: String,
+    motion: Motion,
+}
+
+/// How an emitter moves.
+#[derive(Clone, Debug)]
+enum Motion {
+    Sun,
+    Moon,
+    /// ICRS unit vector.
+    Source(Vector3<f64>),
+    /// Element sets, ascending in epoch; never empty.
+    Satellite(Vec<Orbit>),
+    Beacon(BeaconDirections),
+    Mark(Direction<Apparent>),
+}
+
+impl Sky {
+    /// Prepares all emitters of a station; reads the element files of its satellites, each once.
+    ///
+    /// # Errors
+    /// All faults of all element files: a file that cannot be read, faulty elements, a satellite
+    /// that is in none of them.
+    pub fn new(station: &Station) -> Result<Sky, Error> {
+        let place = Place::of_site(&station.site);
+        let refraction = Refraction::new(&station.site.weather);
+        let (emitters, problems) = prepare::emitters(&station.emitters, &place, &refraction);
+        let by_name = emitters
+            .iter()
+            .enumerate()
+            .map(|(i, e)| (e.name.clone(), EmitterId(i)))
+            .collect();
+        problems.or_value(Sky {
+            place,
+            ut1_minus_utc_s: station.site.ut1_minus_utc_s,
+            refraction,
+            frequency_mhz: station.dish.frequency_mhz,
+            horizon: station.horizon.clone(),
+            emitters,
+            by_name,
+        })
+    }
+
+    /// The emitter of that name.
+    pub fn emitter(&self, name: &str) -> Option<EmitterId> {
+        self.by_name.get(name).copied()
+    }
+
+    /// The emitter of that name.
+    ///
+    /// # Errors
+    /// When there is none, with the nearest name that there is.
+    pub fn emitter_named(&self, name: &str) -> Result<EmitterId, SkyError> {
+        self.emitter(name).ok_or_else(|| SkyError::UnknownEmitter {
+            name: name.to_owned(),
+            nearest: nearest_name(name, self.emitters.iter().map(|e| e.name.as_str()))
+                .map(str::to_owned),
+        })
+    }
+
+    /// All emitters, in the station file's order.
+    pub fn emitters(&self) -> impl Iterator<Item = EmitterId> {
+        (0..self.emitters.len()).map(EmitterId)
+    }
+
+    /// What the station file calls an emitter.
+    pub fn name(&self, id: EmitterId) -> &str {
+        &self.known(id).name
+    }
+
+    fn known(&self, id: EmitterId) -> &Known {
+        &self.emitters[id.0]
+    }
+
+    /// Where an emitter is without air. The Sun, the Moon and sources cost some 100 microseconds,
+    /// satellites some two, the rest nothing; for many emitters at one instant use [`Sky::at`], for
+    /// many instants of one emitter [`Sky::track`].
+    ///
+    /// # Errors
+    /// An unknown name, a decayed orbit, or a time outside the ephemerides (1900 to 2100).
+    pub fn geometric(&self, emitter: &str, time: Utc) -> Result<Direction<Geometric>, SkyError> {
+        self.at(time).geometric(self.emitter_named(emitter)?)
+    }
+
+    /// Where the beam must point for an emitter: with refraction; for a beacon with the small
+    /// bend of its path in the air; for a mark as given.
+    ///
+    /// # Errors
+    /// As [`Sky::geometric`].
+    pub fn apparent(&self, emitter: &str, time: Utc) -> Result<Direction<Apparent>, SkyError> {
+        self.at(time).apparent(self.emitter_named(emitter)?)
+    }
+
+    /// As [`Sky::geometric`], without the search for the name.
+    ///
+    /// # Errors
+    /// A decayed orbit, or a time outside the ephemerides.
+    pub fn geometric_of(&self, id: EmitterId, time: Utc) -> Result<Direction<Geometric>, SkyError> {
+        self.at(time).geometric(id)
+    }
+
+    /// As [`Sky::apparent`], without the search for the name.
+    ///
+    /// # Errors
+    /// A decayed orbit, or a time outside the ephemerides.
+    pub fn apparent_of(&self, id: EmitterId, time: Utc) -> Result<Direction<Apparent>, SkyError> {
+        self.at(time).apparent(id)
+    }
+
+    /// The bend of the air at the station's weather.
+    pub fn refraction(&self) -> &Refraction {
+        &self.refraction
+    }
+
+    /// The sky at one instant; work that several emitters share is done once, when first needed.
+    pub fn at(&self, time: Utc) -> Moment<'_> {
+        Moment::new(self, time)
+    }
+
+    /// The angle between an emitter and the Sun, both without air.
+    ///
+    /// # Errors
+    /// As [`Sky::geometric`].
+    pub fn sun_distance(&self, emitter: &str, time: Utc) -> Result<Angle, SkyError> {
+        self.at(time).sun_distance(self.emitter_named(emitter)?)
+    }
+
+    /// How fast the beam must move on the sky, in degrees per minute.
+    ///
+    /// # Errors
+    /// As [`Sky::geometric`].
+    pub fn rate(&self, emitter: &str, time: Utc) -> Result<f64, SkyError> {
+        self.rate_of(self.emitter_named(emitter)?, time)
+    }
+
+    /// As [`Sky::rate`], without the search for the name.
+    ///
+    /// # Errors
+    /// As [`Sky::geometric_of`].
+    pub fn rate_of(&self, id: EmitterId, time: Utc) -> Result<f64, SkyError> {
+        // Short against the passage of the lowest satellite, long against rounding.
+        let half_step_s = match self.known(id).motion {
+            Motion::Beacon(_) | Motion::Mark(_) => return Ok(0.0),
+            Motion::Satellite(_) => 0.5,
+            Motion::Sun | Motion::Moon | Motion::Source(_) => 10.0,
+        };
+        let before = self.apparent_of(id, time.plus_seconds(-half_step_s))?;
+        let after = self.apparent_of(id, time.plus_seconds(half_step_s))?;
+        Ok(before.separation(&after).degrees() / (2.0 * half_step_s) * 60.0)
+    }
+
+    /// Directions of one emitter at any number of times from `from` to `to`, fast: see [`Track`].
+    ///
+    /// # Errors
+    /// An unknown name.
+    pub fn track(&self, emitter: &str, from: Utc, to: Utc) -> Result<Track<'_>, SkyError> {
+        Ok(self.track_of(self.emitter_named(emitter)?, from, to))
+    }
+
+    /// As [`Sky::track`], without the search for the name.
+    pub fn track_of(&self, id: EmitterId, from: Utc, to: Utc) -> Track<'_> {
+        Track::new(self, id, from, to)
+    }
+
+    /// What a user should know about an emitter at a time: see [`Notice`]. Empty when all is
+    /// well, or when the emitter has no direction then (the error of [`Sky::apparent`] says why).
+    pub fn notices(&self, emitter: &str, time: Utc) -> Vec<Notice> {
+        self.emitter(emitter)
+            .map_or_else(Vec::new, |id| self.at(time).notices(id))
+    }
+}

@@ -1,6 +1,24 @@
 //! Mount errors from peaks.
 
+mod calibration;
+mod gross;
+mod keep;
+mod linear;
+pub mod loss;
+pub mod misfit;
+mod night;
+pub mod observe;
 mod outcome;
+mod plausible;
+mod problem;
 pub mod record;
+pub mod remedy;
+mod run;
+mod select;
+mod separate;
+mod start;
+mod words;
 
+pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
+pub use run::{Options, solve};

@@ -1,1 +1,144 @@
 //! Between mount terms and their records in a calibration file.
+
+use crate::logbook::{Calibration, TermRecord, TermState};
+use crate::mount::{MountModel, Term, TermUnit, TermValues};
+use crate::problem::{Error, Wrong};
+
+/// The mount model that a calibration describes; a term that it does not list is zero.
+///
+/// # Errors
+/// A term of another name, or one whose value is not given in its unit. A calibration that came
+/// through [`Calibration::read`] has neither.
+pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
+    let mut values = TermValues::ZERO;
+    for (name, record) in &calibration.terms {
+        let shown = Term::by_name(name).and_then(|term| Some((term, shown_value(term, record)?)));
+        let Some((term, shown)) = shown else {
+            let wrong = Wrong::new(
+                format!("the term {name} is unknown or lacks its value"),
+                "a calibration as solve writes it",
+            );
+            return Err(wrong.of_file("calibration").into());
+        };
+        values.set_shown(term, shown);
+    }
+    Ok(MountModel::new(values))
+}
+
+/// The record of a term. `value` and `sigma` are inside values: radians, a fraction or seconds.
+pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> TermRecord {
+    let shown = Some(term.unit().outward(value));
+    let shown_sigma = sigma.map(|s| term.unit().outward(s));
+    let mut record = TermRecord {
+        value_deg: None,
+        value: None,
+        value_s: None,
+        sigma_deg: None,
+        sigma: None,
+        sigma_s: None,
+        state,
+    };
+    let (value_place, sigma_place) = match term.unit() {
+        TermUnit::Angle => (&mut record.value_deg, &mut record.sigma_deg),
+        TermUnit::Fraction => (&mut record.value, &mut record.sigma),
+        TermUnit::Seconds => (&mut record.value_s, &mut record.sigma_s),
+    };
+    *value_place = shown;
+    *sigma_place = shown_sigma;
+    record
+}
+
+/// The value of a record as files show it, taken from the key of the term's unit.
+fn shown_value(term: Term, record: &TermRecord) -> Option<f64> {
+    match term.unit() {
+        TermUnit::Angle => record.value_deg,
+        TermUnit::Fraction => record.value,
+        TermUnit::Seconds => record.value_s,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::logbook::{FORMAT, TERMS, ValueUnit};
+    use crate::time::Utc;
+
+    fn calibration(terms: BTreeMap<String, TermRecord>) -> Calibration {
+        Calibration {
+            format: FORMAT.to_owned(),
+            created_utc: Utc::parse("2026-04-04T05:00:00Z").unwrap(),
+            station: "Invented".to_owned(),
+            terms,
+            correlations: Vec::new(),
+            peaks: Vec::new(),
+            rms_before_deg: 1.0,
+            rms_after_deg: 0.1,
+            degrees_of_freedom: 1,
+            warnings: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn the_file_format_knows_the_same_terms_and_units() {
+        assert_eq!(TERMS.len(), Term::COUNT);
+        for ((name, unit), term) in TERMS.into_iter().zip(Term::ALL) {
+            assert_eq!(name, term.name());
+            let expected = match term.unit() {
+                TermUnit::Angle => ValueUnit::Degrees,
+                TermUnit::Fraction => ValueUnit::Fraction,
+                TermUnit::Seconds => ValueUnit::Seconds,
+            };
+            assert_eq!(unit, expected, "{name}");
+        }
+    }
+
+    #[test]
+    fn a_model_survives_its_file() {
+        let mut values = TermValues::ZERO;
+        let mut terms = BTreeMap::new();
+        for (i, term) in Term::ALL.into_iter().enumerate() {
+            values.set_inside(term, 0.001 * (i as f64 + 1.0) / 3.0);
+            let written = record(term, values.inside(term), Some(1e-4), TermState::Fitted);
+            terms.insert(term.name().to_owned(), written);
+        }
+        let calibration = calibration(terms);
+        let read = Calibration::parse("c.json", calibration.to_json().as_bytes()).unwrap();
+        assert_eq!(read, calibration);
+        let model = model_of(&read).unwrap();
+        // Degrees and back cost a rounding error of each value.
+        const ROUNDING: f64 = 1e-15;
+        for term in Term::ALL {
+            let off = model.terms().inside(term) - values.inside(term);
+            assert!(off.abs() <= ROUNDING, "{term}: {off}");
+        }
+    }
+
+    #[test]
+    fn a_term_that_is_not_listed_is_zero_and_an_unknown_one_is_refused() {
+        let mut calibration = calibration(Default::default());
+        let model = model_of(&calibration).unwrap();
+        assert_eq!(model.terms(), &TermValues::ZERO);
+        let droop = record(Term::Droop, 0.01, None, TermState::Held);
+        calibration.terms.insert("sag".to_owned(), droop);
+        assert!(
+            model_of(&calibration)
+                .unwrap_err()
+                .to_string()
+                .contains("sag")
+        );
+    }
+
+    #[test]
+    fn a_record_holds_its_value_under_the_key_of_its_unit() {
+        let angle = record(Term::Droop, 0.01, Some(0.001), TermState::Fitted);
+        assert!((angle.value_deg.unwrap() - 0.01f64.to_degrees()).abs() < 1e-12);
+        assert!((angle.sigma_deg.unwrap() - 0.001f64.to_degrees()).abs() < 1e-12);
+        assert_eq!((angle.value, angle.value_s), (None, None));
+        let scale = record(Term::AzimuthScale, 0.01, None, TermState::Held);
+        assert_eq!((scale.value, scale.sigma), (Some(0.01), None));
+        let clock = record(Term::ClockOffset, -1.5, Some(0.5), TermState::Fitted);
+        assert_eq!((clock.value_s, clock.sigma_s), (Some(-1.5), Some(0.5)));
+    }
+}

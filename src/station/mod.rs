@@ -1,5 +1,12 @@
 //! The station: site, mount, dish, horizon and emitters, as written in `station.toml`.
 
+mod air;
+pub mod catalogue;
+mod emitters;
+mod limits;
+mod read;
+mod section;
+
 use std::path::PathBuf;
 
 use crate::angle::Angle;
@@ -34,7 +41,8 @@ pub struct Site {
     pub weather: Weather,
     /// UT1 minus UTC, seconds; zero when not given.
     pub ut1_minus_utc_s: f64,
-    /// What the file left out and the tool filled in, in words.
+    /// What the file left out and the tool filled in, and what it took at its word though it
+    /// looks odd; in words.
     pub assumptions: Vec<String>,
 }
 

@@ -1,0 +1,119 @@
+//! How long a fit takes: a mount-like problem of seven parameters with two rows an
+//! observation, from a zero start. `cargo bench --bench fit`.
+
+use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+use plumbeam::fit::{Block, LeastSquares, Model, Options, Unevaluable, fit};
+use std::hint::black_box;
+
+/// Invented peaks all over the sky and a smooth seven-term model with the shape of a
+/// pointing model, mildly nonlinear in all terms.
+struct Sky {
+    peaks: Vec<[f64; 6]>,
+}
+
+const NOISE: f64 = 1e-4;
+
+impl Sky {
+    fn new(observations: usize) -> Sky {
+        let truth = [0.02, -0.01, 0.005, -0.004, 0.003, 0.002, 0.001];
+        let fraction = |i: usize, step: f64| (0.5 + i as f64 * step).fract();
+        let peaks = (0..observations)
+            .map(|i| {
+                // Low-discrepancy directions (additive recurrence) and a rough bell of noise.
+                let azimuth = std::f64::consts::TAU * fraction(i, 0.754_877_666_246_693);
+                let elevation = 0.2 + 1.1 * fraction(i, 0.569_840_290_998_053);
+                let bell = |a: f64, b: f64| NOISE * 2.4 * (fraction(i, a) + fraction(i, b) - 1.0);
+                let [cross, up] = modelled(azimuth.sin_cos(), elevation.sin_cos(), &truth).0;
+                let (sa, ca) = azimuth.sin_cos();
+                let (se, ce) = elevation.sin_cos();
+                let cross = cross + bell(0.414_213_562, 0.732_050_808);
+                let up = up + bell(0.236_067_977, 0.645_751_311);
+                [sa, ca, se, ce, cross, up]
+            })
+            .collect();
+        Sky { peaks }
+    }
+}
+
+/// Cross-elevation and elevation error, and their derivatives.
+#[inline]
+fn modelled(
+    (sa, ca): (f64, f64),
+    (se, ce): (f64, f64),
+    p: &[f64],
+) -> ([f64; 2], [f64; 7], [f64; 7]) {
+    let [a0, e0, tn, te, c, s, d] = [p[0], p[1], p[2], p[3], p[4], p[5], p[6]];
+    let cross = [ce, 0.0, se * sa, -se * ca, 1.0, -se, 0.0];
+    let up = [0.0, 1.0, -ca, -sa, 0.0, 0.0, -ce];
+    let sideways = a0 * ce + (tn * sa - te * ca) * se + c - s * se;
+    let raised = e0 - tn * ca - te * sa - d * ce;
+    // A quadratic part of the size that real rotations have.
+    let half = 0.5 * sideways * sideways;
+    let mut up_slopes = up;
+    for (slope, x) in up_slopes.iter_mut().zip(cross) {
+        *slope -= sideways * x;
+    }
+    let mut cross_slopes = cross;
+    for (slope, (x, y)) in cross_slopes.iter_mut().zip(cross.iter().zip(up)) {
+        *slope += raised * x + sideways * y;
+    }
+    (
+        [sideways + sideways * raised, raised - half],
+        cross_slopes,
+        up_slopes,
+    )
+}
+
+impl Model for Sky {
+    fn parameters(&self) -> usize {
+        7
+    }
+    fn observations(&self) -> usize {
+        self.peaks.len()
+    }
+    fn most_rows(&self) -> usize {
+        2
+    }
+    fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+        let scale = -1.0 / NOISE;
+        for i in block.range() {
+            let [sa, ca, se, ce, cross, up] = self.peaks[i];
+            let (value, mut cross_slopes, mut up_slopes) = modelled((sa, ca), (se, ce), p);
+            for (a, b) in cross_slopes.iter_mut().zip(up_slopes.iter_mut()) {
+                *a *= scale;
+                *b *= scale;
+            }
+            block.push(i, (cross - value[0]) / NOISE, &cross_slopes);
+            block.push(i, (up - value[1]) / NOISE, &up_slopes);
+        }
+        Ok(())
+    }
+}
+
+fn fits(c: &mut Criterion) {
+    let mut group = c.benchmark_group("fit of seven parameters");
+    for observations in [100, 10_000, 1_000_000] {
+        let sky = Sky::new(observations);
+        if observations > 10_000 {
+            group.sample_size(10);
+        }
+        group.bench_with_input(BenchmarkId::from_parameter(observations), &sky, |b, sky| {
+            b.iter(|| fit(black_box(sky), &[0.0; 7], &Options::default()))
+        });
+    }
+    group.finish();
+    let sky = Sky::new(1_000_000);
+    let mut group = c.benchmark_group("one pass over 1,000,000");
+    group.sample_size(10);
+    let problem = LeastSquares::new(&sky, usize::MAX);
+    group.bench_function("rows and triangle", |b| {
+        b.iter(|| problem.reduce(&[0.01; 7]))
+    });
+    group.bench_function("sum of squares", |b| {
+        b.iter(|| problem.sum_of_squares(&[0.01; 7]))
+    });
+    group.finish();
+}
+
+criterion_group!(benches, fits);
+criterion_main!(benches);

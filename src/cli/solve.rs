@@ -1,0 +1,72 @@
+//! `plumbeam solve`: peaks to a calibration.
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+
+use super::terms::TermOptions;
+use super::{Common, Console, Verdict};
+use crate::logbook::PeakLog;
+use crate::problem::Error;
+use crate::sky::Sky;
+use crate::solve::{Options, calibration, solve};
+use crate::station::Station;
+use crate::time::Utc;
+
+const EXAMPLE: &str = "\
+Example:
+  plumbeam solve peaks.csv --station station.toml --report report
+  plumbeam solve peaks.csv --terms +axis-skew,+droop
+  plumbeam reduce scans.csv | plumbeam solve -";
+
+/// Find the mount errors that explain a log of peaks
+///
+/// Reads the encoder readings at which known emitters peaked, finds the mount errors that
+/// explain them, with uncertainties, and writes calibration.json (or --out). With --json the
+/// calibration goes to standard output and only what --out or --report ask for is written.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// The log of peaks; - reads standard input
+    pub peaks: PathBuf,
+    #[command(flatten)]
+    pub terms: TermOptions,
+    /// Write pictures and a page into this folder
+    #[arg(long, value_name = "DIR")]
+    pub report: Option<PathBuf>,
+    /// Seed of everything random
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// Solves and writes what was asked for.
+///
+/// # Errors
+/// Faulty input, or peaks that cannot tell anything useful.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let options = Options {
+        terms: args.terms.listed()?,
+        holds: args.terms.held()?,
+        seed: args.seed,
+    };
+    let station = Station::read(&common.station)?;
+    let sky = Sky::new(&station)?;
+    let log = PeakLog::read(&args.peaks, &station)?;
+    for warning in &log.warnings {
+        console.warning(warning);
+    }
+    let outcome = solve(&station, &sky, &log, &options)?;
+    let document = calibration(&outcome, &station, Utc::now());
+    let out = match (&common.out, common.json) {
+        (Some(path), _) => Some(path.clone()),
+        (None, false) => Some(PathBuf::from("calibration.json")),
+        (None, true) => None,
+    };
+    if let Some(path) = &out {
+        document.write(path)?;
+    }
+    if common.json {
+        console.json(&document)?;
+    }
+    Ok(Verdict::Good)
+}

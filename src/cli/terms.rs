@@ -1,0 +1,95 @@
+//! The options that choose terms, shared by several verbs.
+
+use clap::Args;
+
+use crate::mount::{Group, Term};
+use crate::problem::{Error, nearest_name};
+
+/// Which terms to fit and which to hold.
+#[derive(Args, Clone, Debug, Default)]
+pub struct TermOptions {
+    /// Fit exactly these terms, separated by commas; with a + before each name, these beside
+    /// the basic five
+    #[arg(long, value_name = "TERMS", value_delimiter = ',')]
+    pub terms: Vec<String>,
+    /// Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds)
+    #[arg(long, value_name = "TERM=VALUE")]
+    pub hold: Vec<String>,
+}
+
+impl TermOptions {
+    /// The list of terms to fit; none when the data are to choose.
+    ///
+    /// # Errors
+    /// An unknown name.
+    pub fn listed(&self) -> Result<Option<Vec<Term>>, Error> {
+        if self.terms.is_empty() {
+            return Ok(None);
+        }
+        let mut listed = Vec::new();
+        for name in &self.terms {
+            let bare = match name.strip_prefix('+') {
+                Some(bare) => {
+                    listed.extend(Term::BASIC);
+                    bare
+                }
+                None => name,
+            };
+            listed.extend(terms_named(bare.trim())?);
+        }
+        listed.sort();
+        listed.dedup();
+        Ok(Some(listed))
+    }
+
+    /// The held terms with their inside values.
+    ///
+    /// # Errors
+    /// A text that is not name=number, or an unknown name.
+    pub fn held(&self) -> Result<Vec<(Term, f64)>, Error> {
+        self.hold
+            .iter()
+            .map(|text| {
+                let wrong = || {
+                    Error::Usage(format!(
+                        "--hold {text:?}: expected a term, an equals sign and a number, such as \
+                         collimation=0.3"
+                    ))
+                };
+                let (name, value) = text.split_once('=').ok_or_else(wrong)?;
+                let term = term_named(name.trim())?;
+                let value: f64 = value.trim().parse().map_err(|_| wrong())?;
+                if !value.is_finite() {
+                    return Err(wrong());
+                }
+                Ok((term, term.unit().inward(value)))
+            })
+            .collect()
+    }
+}
+
+/// A term, or a group's terms by the part of the name that they share: `tilt`,
+/// `azimuth-runout`, `elevation-runout`, `track-warp`.
+fn terms_named(name: &str) -> Result<Vec<Term>, Error> {
+    let group = match name {
+        "tilt" => Some(Group::Tilt),
+        "azimuth-runout" => Some(Group::AzimuthRunout),
+        "elevation-runout" => Some(Group::ElevationRunout),
+        "track-warp" => Some(Group::TrackWarp),
+        _ => None,
+    };
+    match group {
+        Some(group) => Ok(group.terms().collect()),
+        None => term_named(name).map(|t| vec![t]),
+    }
+}
+
+fn term_named(name: &str) -> Result<Term, Error> {
+    Term::by_name(name).ok_or_else(|| {
+        let names = Term::ALL.map(Term::name);
+        Error::Usage(match nearest_name(name, names) {
+            Some(near) => format!("unknown term {name:?}; did you mean {near:?}?"),
+            None => format!("unknown term {name:?}; the terms are {}", names.join(", ")),
+        })
+    })
+}

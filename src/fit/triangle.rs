@@ -1,0 +1,141 @@
+//! The triangle to which all rows are reduced: J = Q R by Householder reflections, a block
+//! of rows at a time.
+
+use super::model::{Block, dot};
+use nalgebra::{DMatrix, DVector};
+
+/// An m by n problem `min |J d + r|` reduced to its n by n triangle `min |R d + z|`.
+///
+/// Each block of rows is appended under the triangle and reflected into it: the sequential
+/// QR of Golub and Van Loan, Matrix Computations (QR updating by appended rows). The memory
+/// is that of one block, whatever m is.
+#[derive(Clone, Debug)]
+pub struct Triangle {
+    /// R, n by n, upper triangular; its diagonal may have either sign.
+    r: DMatrix<f64>,
+    /// The first n components of Q'r.
+    z: DVector<f64>,
+    /// Sum of squares of all residuals.
+    squares: f64,
+    /// Number of rows absorbed.
+    rows: usize,
+}
+
+impl Triangle {
+    /// Of no rows: all zero.
+    pub fn new(parameters: usize) -> Triangle {
+        Triangle {
+            r: DMatrix::zeros(parameters, parameters),
+            z: DVector::zeros(parameters),
+            squares: 0.0,
+            rows: 0,
+        }
+    }
+    /// Number of parameters, n.
+    pub fn parameters(&self) -> usize {
+        self.z.len()
+    }
+    /// R, n by n, upper triangular.
+    pub fn r(&self) -> &DMatrix<f64> {
+        &self.r
+    }
+    /// The first n components of Q'r.
+    pub fn z(&self) -> &DVector<f64> {
+        &self.z
+    }
+    /// The residual sum of squares, summed from the residuals themselves.
+    pub fn squares(&self) -> f64 {
+        self.squares
+    }
+    /// Number of rows absorbed.
+    pub fn rows(&self) -> usize {
+        self.rows
+    }
+    /// The Euclidean norm of each column of J (and so of R).
+    pub fn column_norms(&self) -> Vec<f64> {
+        (0..self.parameters())
+            .map(|j| self.r.view((0, j), (j + 1, 1)).norm())
+            .collect()
+    }
+    /// J'r, half the gradient of the sum of squares.
+    pub fn gradient(&self) -> DVector<f64> {
+        self.r.tr_mul(&self.z)
+    }
+    /// The largest cosine of the angle between the residual vector and a column of J: zero
+    /// at a minimum, whatever the units. Zero when the residuals vanish.
+    pub fn largest_cosine(&self) -> f64 {
+        let norm = self.squares.sqrt();
+        if norm == 0.0 {
+            return 0.0;
+        }
+        (self.gradient().iter())
+            .zip(self.column_norms())
+            .filter(|(_, column)| *column > 0.0)
+            .map(|(g, column)| (g / column / norm).abs())
+            .fold(0.0, f64::max)
+    }
+
+    /// Reflects the rows of `block` into the triangle; the block's content is used up.
+    pub(crate) fn absorb(&mut self, block: &mut Block) {
+        self.rows += block.rows();
+        self.squares += dot(block.residuals(), block.residuals());
+        let n = self.parameters();
+        for k in 0..n {
+            let (column, others, stride, residuals) = block.split(k);
+            let below = dot(column, column);
+            if below == 0.0 {
+                continue;
+            }
+            let diagonal = self.r[(k, k)];
+            // alpha has the sign opposite to the diagonal, so that v loses no digits.
+            let norm = (diagonal * diagonal + below).sqrt();
+            let alpha = if diagonal > 0.0 { -norm } else { norm };
+            let v = diagonal - alpha;
+            let beta = 1.0 / (norm * (norm + diagonal.abs()));
+            self.r[(k, k)] = alpha;
+            for j in k + 1..n {
+                let start = (j - k - 1) * stride;
+                let other = &mut others[start..start + column.len()];
+                let w = beta * (v * self.r[(k, j)] + dot(column, other));
+                self.r[(k, j)] -= w * v;
+                subtract(other, w, column);
+            }
+            let w = beta * (v * self.z[k] + dot(column, residuals));
+            self.z[k] -= w * v;
+            subtract(residuals, w, column);
+        }
+        block.clear();
+    }
+
+    /// Absorbs one row.
+    pub fn absorb_row(&mut self, residual: f64, derivatives: &[f64]) {
+        let mut block = Block::new(self.parameters(), 1, 1);
+        block.ask(0..1, true);
+        block.push(0, residual, derivatives);
+        self.absorb(&mut block);
+    }
+
+    /// The same problem in fewer unknowns: d = `basis` y, with `basis` n by k.
+    pub(crate) fn restricted(&self, basis: &DMatrix<f64>) -> Triangle {
+        let product = &self.r * basis;
+        let mut block = Block::new(basis.ncols(), self.parameters(), 1);
+        block.ask(0..self.parameters(), true);
+        for row in 0..self.parameters() {
+            let derivatives: Vec<f64> = product.row(row).iter().copied().collect();
+            block.push(row, self.z[row], &derivatives);
+        }
+        let mut small = Triangle::new(basis.ncols());
+        small.absorb(&mut block);
+        small.squares = self.squares;
+        small.rows = self.rows;
+        small
+    }
+}
+
+/// a -= w b
+#[inline]
+fn subtract(a: &mut [f64], w: f64, b: &[f64]) {
+    for (x, y) in a.iter_mut().zip(b) {
+        *x -= w * y;
+    }
+}

@@ -1,0 +1,229 @@
+//! What can be wrong with the content of a calibration whose form is right.
+
+use std::collections::{HashMap, HashSet};
+
+use super::calibration::{Calibration, CalibrationPeak, TermRecord};
+use super::json_place::Step;
+use crate::problem::{Wrong, nearest_name};
+use crate::text::quoted;
+
+/// What a term's value is written in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ValueUnit {
+    /// `value_deg`, `sigma_deg`.
+    Degrees,
+    /// `value`, `sigma`.
+    Fraction,
+    /// `value_s`, `sigma_s`.
+    Seconds,
+}
+
+/// The terms that a calibration file may name, with the unit of each.
+pub const TERMS: [(&str, ValueUnit); 18] = [
+    ("azimuth-zero", ValueUnit::Degrees),
+    ("elevation-zero", ValueUnit::Degrees),
+    ("tilt-north", ValueUnit::Degrees),
+    ("tilt-east", ValueUnit::Degrees),
+    ("collimation", ValueUnit::Degrees),
+    ("axis-skew", ValueUnit::Degrees),
+    ("droop", ValueUnit::Degrees),
+    ("azimuth-scale", ValueUnit::Fraction),
+    ("elevation-scale", ValueUnit::Fraction),
+    ("azimuth-runout-cos", ValueUnit::Degrees),
+    ("azimuth-runout-sin", ValueUnit::Degrees),
+    ("elevation-runout-cos", ValueUnit::Degrees),
+    ("elevation-runout-sin", ValueUnit::Degrees),
+    ("track-warp-cos", ValueUnit::Degrees),
+    ("track-warp-sin", ValueUnit::Degrees),
+    ("azimuth-backlash", ValueUnit::Degrees),
+    ("elevation-backlash", ValueUnit::Degrees),
+    ("clock-offset", ValueUnit::Seconds),
+];
+
+impl ValueUnit {
+    /// The key of a value in this unit.
+    pub const fn value_key(self) -> &'static str {
+        match self {
+            ValueUnit::Degrees => "value_deg",
+            ValueUnit::Fraction => "value",
+            ValueUnit::Seconds => "value_s",
+        }
+    }
+    /// The key of a standard deviation in this unit.
+    pub const fn sigma_key(self) -> &'static str {
+        match self {
+            ValueUnit::Degrees => "sigma_deg",
+            ValueUnit::Fraction => "sigma",
+            ValueUnit::Seconds => "sigma_s",
+        }
+    }
+    const fn words(self) -> &'static str {
+        match self {
+            ValueUnit::Degrees => "an angle in degrees",
+            ValueUnit::Fraction => "a fraction",
+            ValueUnit::Seconds => "a time in seconds",
+        }
+    }
+    /// The size beyond which a value makes no sense.
+    const fn most(self) -> f64 {
+        match self {
+            ValueUnit::Degrees => 100_000.0,
+            ValueUnit::Fraction => 10.0,
+            ValueUnit::Seconds => 1e9,
+        }
+    }
+}
+
+/// What is wrong, and where in the document.
+pub(super) type Fault = (Vec<Step>, Wrong);
+
+/// All that is wrong with the content of a calibration.
+pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
+    let mut faults = Vec::new();
+    for (name, record) in &calibration.terms {
+        let found = term_faults(name, record).into_iter();
+        faults.extend(found.map(|(key, wrong)| {
+            let mut path = vec![Step::key("terms"), Step::key(name)];
+            path.extend(key.map(Step::key));
+            (path, wrong)
+        }));
+    }
+    correlation_faults(calibration, &mut faults);
+    peak_faults(&calibration.peaks, &mut faults);
+    for (key, rms) in [
+        ("rms_before_deg", calibration.rms_before_deg),
+        ("rms_after_deg", calibration.rms_after_deg),
+    ] {
+        if !(0.0..=180.0).contains(&rms) {
+            let wrong = Wrong::new(format!("{key} is {rms}"), "degrees from 0 to 180");
+            faults.push((vec![Step::key(key)], wrong));
+        }
+    }
+    faults
+}
+
+/// Whether a value is a number of at most that size; NaN is not.
+fn within(value: f64, most: f64) -> bool {
+    value.abs() <= most
+}
+
+/// What is wrong with one term, and under which of its keys.
+fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wrong)> {
+    let known = || TERMS.iter().map(|(known, _)| *known);
+    let Some((_, unit)) = TERMS.iter().find(|(known, _)| *known == name) else {
+        let wrong = Wrong::new(
+            format!("no term is called {}", quoted(name)),
+            nearest_name(name, known()).map_or_else(
+                || format!("one of {}", known().collect::<Vec<_>>().join(", ")),
+                str::to_owned,
+            ),
+        );
+        return vec![(None, wrong)];
+    };
+    let mut faults = Vec::new();
+    let given = [
+        (ValueUnit::Degrees, record.value_deg, record.sigma_deg),
+        (ValueUnit::Fraction, record.value, record.sigma),
+        (ValueUnit::Seconds, record.value_s, record.sigma_s),
+    ];
+    for (other, value, sigma) in given.iter().filter(|(other, _, _)| other != unit) {
+        let foreign = |key, right: &str| {
+            let wrong = Wrong::new(format!("{name} has no {key}"), right)
+                .mend(format!("{name} is {}", unit.words()));
+            (Some(key), wrong)
+        };
+        faults.extend(value.map(|_| foreign(other.value_key(), unit.value_key())));
+        faults.extend(sigma.map(|_| foreign(other.sigma_key(), unit.sigma_key())));
+    }
+    let no_value = given.iter().all(|(_, value, _)| value.is_none());
+    if no_value {
+        let wrong = Wrong::new(format!("{name} has no value"), unit.value_key());
+        faults.push((None, wrong));
+    }
+    for (_, value, sigma) in given.iter().filter(|(own, _, _)| own == unit) {
+        if let Some(value) = value.filter(|v| !within(*v, unit.most())) {
+            let wrong = Wrong::new(
+                format!("{name} is {value}"),
+                format!("a number of size {} at most", unit.most()),
+            );
+            faults.push((Some(unit.value_key()), wrong));
+        }
+        if let Some(sigma) = sigma.filter(|s| !(0.0..f64::INFINITY).contains(s)) {
+            let wrong = Wrong::new(
+                format!("the {} of {name} is {sigma}", unit.sigma_key()),
+                "one standard deviation, 0 or more",
+            );
+            faults.push((Some(unit.sigma_key()), wrong));
+        }
+    }
+    faults
+}
+
+fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
+    let mut seen = HashSet::new();
+    for (i, correlation) in calibration.correlations.iter().enumerate() {
+        let mut add = |key: &str, wrong| {
+            let path = vec![Step::key("correlations"), Step::Index(i), Step::key(key)];
+            faults.push((path, wrong));
+        };
+        let (a, b) = (&correlation.terms.0, &correlation.terms.1);
+        for name in [a, b] {
+            if !calibration.terms.contains_key(name) {
+                let wrong = Wrong::new(
+                    format!("{} is no term of this calibration", quoted(name)),
+                    "two of its terms",
+                );
+                add("terms", wrong);
+            }
+        }
+        if a == b || !seen.insert(if a < b { (a, b) } else { (b, a) }) {
+            let wrong = Wrong::new(format!("the pair {a}, {b}"), "each pair of two terms once");
+            add("terms", wrong);
+        }
+        // A correlation of 1 may come out a rounding error larger.
+        const ROUNDING: f64 = 1e-9;
+        if !within(correlation.value, 1.0 + ROUNDING) {
+            let wrong = Wrong::new(
+                format!("the correlation is {}", correlation.value),
+                "a number from -1 to 1",
+            );
+            add("value", wrong);
+        }
+    }
+}
+
+fn peak_faults(peaks: &[CalibrationPeak], faults: &mut Vec<Fault>) {
+    let mut first_of_row = HashMap::new();
+    for (i, peak) in peaks.iter().enumerate() {
+        let mut add = |key: &str, wrong| {
+            let path = vec![Step::key("peaks"), Step::Index(i), Step::key(key)];
+            faults.push((path, wrong));
+        };
+        if peak.row == 0 {
+            add("row", Wrong::new("row is 0", "a data row, counted from 1"));
+        }
+        if let Some(first) = first_of_row.insert(peak.row, i) {
+            let wrong = Wrong::new(
+                format!(
+                    "row {} stands here again, after peak {}",
+                    peak.row,
+                    first + 1
+                ),
+                "each row of the log once",
+            );
+            add("row", wrong);
+        }
+        for (key, residual) in [
+            (
+                "cross_elevation_residual_deg",
+                peak.cross_elevation_residual_deg,
+            ),
+            ("elevation_residual_deg", peak.elevation_residual_deg),
+        ] {
+            if let Some(residual) = residual.filter(|r| !within(*r, 180.0)) {
+                let wrong = Wrong::new(format!("{key} is {residual}"), "degrees from -180 to 180");
+                add(key, wrong);
+            }
+        }
+    }
+}

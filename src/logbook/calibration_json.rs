@@ -1,0 +1,185 @@
+//! `calibration.json`, read strictly and written whole.
+
+use std::path::Path;
+
+use serde::Deserialize;
+
+use super::calibration::{Calibration, FORMAT};
+use super::calibration_faults::faults_of;
+use super::json_place;
+use crate::files;
+use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
+use crate::text::{self, quoted};
+
+/// The beginning of every version's `format`.
+const FORMAT_FAMILY: &str = "plumbeam calibration ";
+
+impl Calibration {
+    /// Reads a calibration file, or standard input when `path` is `-`.
+    ///
+    /// # Errors
+    /// When it cannot be read, and what is wrong with it.
+    pub fn read(path: &Path) -> Result<Calibration, Error> {
+        let (name, bytes) = files::read_bytes(path)?;
+        Calibration::parse(&name, &bytes)
+    }
+
+    /// Reads a calibration file from its bytes; messages call it `file`.
+    ///
+    /// # Errors
+    /// What is wrong with it: the first fault of its form, or else all faults of its content.
+    pub fn parse(file: &str, bytes: &[u8]) -> Result<Calibration, Error> {
+        let text = text::decode(file, bytes)?;
+        if text.trim().is_empty() {
+            let wrong = Wrong::new("the file is empty", "a calibration as solve writes it");
+            return Err(wrong.of_file(file).into());
+        }
+        check_format(file, text)?;
+        let calibration: Calibration =
+            serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
+        let mut found: Vec<Problem> = faults_of(&calibration)
+            .into_iter()
+            .map(|(path, wrong)| {
+                let at = json_place::find(text, &path);
+                let (line, column) = text::place(text.as_bytes(), at);
+                wrong.at(file, line, column)
+            })
+            .collect();
+        found.sort_by_key(|p| (p.line, p.column));
+        let mut problems = Problems::new();
+        problems.extend(found);
+        problems.or_value(calibration)
+    }
+
+    /// The calibration as JSON, indented, with a line end behind it.
+    pub fn to_json(&self) -> String {
+        // Every key is text and every value has a JSON form, so this cannot fail.
+        serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
+    }
+
+    /// Writes the calibration file, whole or not at all.
+    ///
+    /// # Errors
+    /// When it cannot be written, and when it holds something that could not be read back, such
+    /// as a number that is not finite.
+    pub fn write(&self, path: &Path) -> Result<(), Error> {
+        let name = path.display().to_string();
+        let mut problems = Problems::new();
+        let faults = faults_of(self).into_iter();
+        problems.extend(faults.map(|(_, wrong)| wrong.of_file(&name)));
+        problems.or_value(())?;
+        files::write_whole(path, self.to_json().as_bytes())
+    }
+}
+
+/// Whether the text is JSON and this version's calibration.
+fn check_format(file: &str, text: &str) -> Result<(), Error> {
+    #[derive(Deserialize)]
+    struct FormatOnly {
+        format: Option<serde_json::Value>,
+    }
+    const EXPECTED: &str = "a calibration file, as solve writes it";
+    if !text.trim_start().starts_with('{') {
+        let wrong = Wrong::new("this file is no JSON document in { }", EXPECTED);
+        return Err(wrong.at(file, 1, 1).into());
+    }
+    let found: FormatOnly = serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
+    let at = json_place::find(text, &[json_place::Step::key("format")]);
+    let (line, column) = text::place(text.as_bytes(), at);
+    let wrong = match found.format.as_ref().map(serde_json::Value::as_str) {
+        Some(Some(FORMAT)) => return Ok(()),
+        Some(Some(format)) => match format.strip_prefix(FORMAT_FAMILY) {
+            Some(version) if version.parse::<u32>().is_ok_and(|v| v > 1) => Wrong::new(
+                format!("this calibration is of a later format, {version}"),
+                "format 1, the only one this version of plumbeam knows",
+            )
+            .mend("use the plumbeam that wrote it, or a newer one, or run solve again"),
+            _ => Wrong::new(format!("format is {}", quoted(format)), quoted(FORMAT)),
+        },
+        Some(None) => Wrong::new("format is no text", quoted(FORMAT)),
+        None => Wrong::new("this JSON has no format and is no calibration", EXPECTED),
+    };
+    Err(wrong.at(file, line, column).into())
+}
+
+/// What is wrong when the JSON reader gives up.
+fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
+    let line_start: usize = text
+        .split_inclusive('\n')
+        .take(error.line().saturating_sub(1))
+        .map(str::len)
+        .sum();
+    // The reader counts columns in bytes.
+    let at = line_start + error.column().saturating_sub(1);
+    let (line, column) = text::place(text.as_bytes(), at);
+    // A text cut within a number or within quotes is not told as an end by the JSON reader.
+    let at_end = at + 1 >= text.trim_end().len();
+    let behind = error.to_string().starts_with("trailing characters");
+    if error.is_eof() || (error.is_syntax() && at_end && !behind) {
+        return Wrong::new("the file ends in the middle", "the rest of it")
+            .mend("it was cut short: copy it again, or run solve again")
+            .at(file, line, column)
+            .into();
+    }
+    let message = error.to_string().replace('`', "\"");
+    let message = message.split(" at line ").next().unwrap_or_default();
+    let (found, expected) = message.rsplit_once(", expected ").unwrap_or((message, ""));
+    let mut wrong = Wrong::new(in_words(found), expected);
+    wrong.expected = match expected {
+        "f64" => "a number".to_owned(),
+        "usize" => "a whole number from 0".to_owned(),
+        other => other.to_owned(),
+    };
+    if error.is_syntax() {
+        wrong = syntax_in_words(found, text.get(at.saturating_sub(1)..).unwrap_or_default());
+    }
+    let known = expected.split('"').skip(1).step_by(2);
+    let near = found
+        .strip_prefix("unknown field ")
+        .and_then(|name| nearest_name(name.trim_matches('"'), known));
+    if let Some(near) = near {
+        wrong = wrong.mend(format!("write \"{near}\""));
+    }
+    wrong.at(file, line, column).into()
+}
+
+/// What is wrong with a text that is no JSON, by the reader's message and the text around it.
+fn syntax_in_words(message: &str, around: &str) -> Wrong {
+    // A bare NaN is the commonest damage done by other programs.
+    let token = around.trim_start_matches([' ', ':', '-']);
+    for word in ["NaN", "Infinity", "nan", "inf"] {
+        if token.starts_with(word) {
+            return Wrong::new(format!("{word} is no number in JSON"), "a finite number");
+        }
+    }
+    match message {
+        "number out of range" => Wrong::new("this number is too large", "a finite number"),
+        _ => match message.strip_prefix("expected ") {
+            Some(expected) => Wrong::new("this is not JSON", expected),
+            None => Wrong::new(format!("this is not JSON: {message}"), ""),
+        },
+    }
+}
+
+/// The JSON reader's words made plain.
+fn in_words(found: &str) -> String {
+    for (theirs, ours) in [
+        ("invalid type: string ", "this is the text "),
+        ("invalid type: integer ", "this is the number "),
+        ("invalid type: floating point ", "this is the number "),
+        ("invalid value: integer ", "this is the number "),
+        ("invalid type: map", "this is an object"),
+        ("invalid type: sequence", "this is a list"),
+        ("invalid type: ", "this is "),
+        ("invalid value: ", "this is "),
+        ("unknown field ", "no key is called "),
+        ("unknown variant ", "the word is "),
+        ("missing field ", "a key is missing before this place: "),
+        ("duplicate field ", "this key stands here again: "),
+    ] {
+        if let Some(rest) = found.strip_prefix(theirs) {
+            return format!("{ours}{rest}");
+        }
+    }
+    found.to_owned()
+}

@@ -1,0 +1,137 @@
+//! Where in a JSON text a value stands: the JSON reader knows no places once it is done.
+
+/// One step into a JSON value.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Step {
+    /// To the value under this key of an object.
+    Key(String),
+    /// To the element of that index of a list.
+    Index(usize),
+}
+
+impl Step {
+    pub(super) fn key(key: &str) -> Step {
+        Step::Key(key.to_owned())
+    }
+}
+
+/// The byte at which the value at the end of `path` starts, as far as the path can be followed.
+/// The text must be valid JSON; anything else gives some byte of it.
+pub(super) fn find(text: &str, path: &[Step]) -> usize {
+    let mut at = skip_blanks(text, 0);
+    for step in path {
+        let found = match step {
+            Step::Key(key) => member(text, at, key),
+            Step::Index(index) => element(text, at, *index),
+        };
+        match found {
+            Some(next) => at = next,
+            None => break,
+        }
+    }
+    at
+}
+
+/// Where the value under `key` starts, in the object at byte `at`.
+fn member(text: &str, at: usize, key: &str) -> Option<usize> {
+    let mut at = skip_blanks(text, open(text, at, b'{')?);
+    while byte(text, at) == Some(b'"') {
+        let end = skip_value(text, at);
+        let name: Option<String> = serde_json::from_str(&text[at..end]).ok();
+        let value = skip_blanks(text, open(text, skip_blanks(text, end), b':')?);
+        if name.as_deref() == Some(key) {
+            return Some(value);
+        }
+        at = next_part(text, value)?;
+    }
+    None
+}
+
+/// Where the element of that index starts, in the list at byte `at`.
+fn element(text: &str, at: usize, index: usize) -> Option<usize> {
+    let mut at = skip_blanks(text, open(text, at, b'[')?);
+    for _ in 0..index {
+        at = next_part(text, at)?;
+    }
+    Some(at)
+}
+
+/// Behind the value at byte `at` and the comma that follows it.
+fn next_part(text: &str, at: usize) -> Option<usize> {
+    let comma = skip_blanks(text, skip_value(text, at));
+    Some(skip_blanks(text, open(text, comma, b',')?))
+}
+
+fn byte(text: &str, at: usize) -> Option<u8> {
+    text.as_bytes().get(at).copied()
+}
+
+fn open(text: &str, at: usize, expected: u8) -> Option<usize> {
+    (byte(text, at) == Some(expected)).then_some(at + 1)
+}
+
+fn skip_blanks(text: &str, at: usize) -> usize {
+    let rest = &text.as_bytes()[at..];
+    at + rest
+        .iter()
+        .position(|b| !b.is_ascii_whitespace())
+        .unwrap_or(rest.len())
+}
+
+/// The byte behind the value at byte `at`: brackets are counted, strings skipped.
+fn skip_value(text: &str, at: usize) -> usize {
+    let bytes = text.as_bytes();
+    let (mut depth, mut at) = (0usize, at);
+    while at < bytes.len() {
+        match bytes[at] {
+            b'"' => {
+                at += 1;
+                while at < bytes.len() && bytes[at] != b'"' {
+                    at += if bytes[at] == b'\\' { 2 } else { 1 };
+                }
+                at = (at + 1).min(bytes.len());
+                if depth == 0 {
+                    return at;
+                }
+                continue;
+            }
+            b'{' | b'[' => depth += 1,
+            b'}' | b']' | b',' if depth == 0 => return at,
+            b'}' | b']' => {
+                depth -= 1;
+                if depth == 0 {
+                    return at + 1;
+                }
+            }
+            b if b.is_ascii_whitespace() && depth == 0 => return at,
+            _ => {}
+        }
+        at += 1;
+    }
+    at
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn paths_are_followed_past_strings_and_brackets() {
+        let text = r#" {"a\"{": [1, {"x]": "}"}, -2.5e3], "b" :{"c": null , "d":[ [] , "e"]}}"#;
+        let key = Step::key;
+        for (path, rest) in [
+            (vec![], r#"{"a\"{"#),
+            (vec![key("a\"{")], "[1,"),
+            (vec![key("a\"{"), Step::Index(1), key("x]")], r#""}"}"#),
+            (vec![key("a\"{"), Step::Index(2)], "-2.5e3"),
+            (vec![key("b"), key("c")], "null"),
+            (vec![key("b"), key("d"), Step::Index(1)], r#""e""#),
+            // A path that leads nowhere stops where it cannot be followed.
+            (vec![key("b"), key("z")], r#"{"c""#),
+            (vec![key("a\"{"), Step::Index(9)], "[1,"),
+        ] {
+            let at = find(text, &path);
+            assert!(text[at..].starts_with(rest), "{path:?}: {}", &text[at..]);
+        }
+    }
+}

@@ -1,0 +1,99 @@
+//! Lines of a log as text, one at a time, with what is wrong with their bytes.
+
+use std::io::{BufRead, Read};
+
+use crate::problem::{Error, Problems, Wrong};
+use crate::text;
+
+/// A longer line is no log: it is told, and reading stops.
+const LONGEST_LINE: u64 = 1 << 20;
+
+/// Gives a file's lines and counts them.
+pub(super) struct Lines<R> {
+    pub(super) file: String,
+    input: R,
+    bytes: Vec<u8>,
+    /// Lines given back, to be read again.
+    returned: String,
+    /// Lines given so far.
+    pub(super) count: usize,
+    encoding_told: bool,
+}
+
+impl<R: BufRead> Lines<R> {
+    pub(super) fn new(file: &str, input: R) -> Lines<R> {
+        Lines {
+            file: file.to_owned(),
+            input,
+            bytes: Vec::new(),
+            returned: String::new(),
+            count: 0,
+            encoding_told: false,
+        }
+    }
+
+    /// Appends the next line with its end to `text`; false at the end of the file. A line that
+    /// is no UTF-8 is left out; the first such is told, for one saving of the file mends all.
+    ///
+    /// # Errors
+    /// When reading fails, when a line has no end in sight, and when the file's beginning says
+    /// that it is no text.
+    pub(super) fn append(
+        &mut self,
+        text: &mut String,
+        problems: &mut Problems,
+    ) -> Result<bool, Error> {
+        if !self.returned.is_empty() {
+            let end = self
+                .returned
+                .find('\n')
+                .map_or(self.returned.len(), |i| i + 1);
+            text.extend(self.returned.drain(..end));
+            self.count += 1;
+            return Ok(true);
+        }
+        loop {
+            self.bytes.clear();
+            (&mut self.input)
+                .take(LONGEST_LINE)
+                .read_until(b'\n', &mut self.bytes)
+                .map_err(|e| Error::io(&self.file, "read", e))?;
+            if self.bytes.is_empty() {
+                return Ok(false);
+            }
+            let first = self.count == 0;
+            self.count += 1;
+            let mut line = self.bytes.as_slice();
+            if first {
+                line = text::without_mark(line);
+                if let Some(wrong) = text::foreign(line) {
+                    return Err(wrong.of_file(&self.file).into());
+                }
+            }
+            if line.len() as u64 >= LONGEST_LINE && !line.ends_with(b"\n") {
+                let wrong = Wrong::new("this line has no end", "rows of some hundred characters")
+                    .mend("is this a log at all?");
+                return Err(wrong.at(&self.file, self.count, 1).into());
+            }
+            match text::utf8(line) {
+                Ok(line) => {
+                    text.push_str(line);
+                    return Ok(true);
+                }
+                Err((at, wrong)) => {
+                    if !self.encoding_told {
+                        self.encoding_told = true;
+                        let (_, column) = text::place(line, at);
+                        problems.push(wrong.at(&self.file, self.count, column));
+                    }
+                }
+            }
+        }
+    }
+
+    /// Takes whole lines back, to give them again.
+    pub(super) fn give_back(&mut self, lines: &str) {
+        self.count -= lines.lines().count();
+        self.returned.insert_str(0, lines);
+    }
+}

@@ -1,0 +1,7 @@
+//! Made-up sessions from a known truth, for practice, for the demo and for tests.
+
+mod session;
+mod truth;
+
+pub use session::{reading_at_peak, session};
+pub use truth::{Noise, Session, Spoil, Truth};

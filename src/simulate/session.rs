@@ -1,0 +1,273 @@
+//! A made-up session: the readings at which a mount of known faults would have peaked.
+
+use rand::SeedableRng;
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha12Rng;
+use rand_distr::{Distribution, StandardNormal, Uniform};
+
+use super::truth::{Spoil, Truth};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
+use crate::logbook::{Approach, Peak, PeakLog};
+use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
+use crate::problem::Error;
+use crate::sky::Sky;
+use crate::station::{EmitterKind, Station};
+
+/// The reading at which the signal peaks when the peak is found `noise` away from the
+/// emitter's direction; none when the mount cannot reach it.
+pub fn reading_at_peak(
+    model: &MountModel,
+    emitter: &Direction<Apparent>,
+    noise: Offset,
+    approach: ApproachSigns,
+    wrap: &Wrap,
+) -> Option<EncoderReading> {
+    let beam = shifted(emitter, noise);
+    model.reading_to_command(&beam, approach, wrap).ok()?
+}
+
+/// The direction a small step away on the sky.
+fn shifted(from: &Direction<Apparent>, step: Offset) -> Direction<Apparent> {
+    let basis = SkyBasis::at(&from.east_north_up());
+    let v = basis.outward
+        + basis.rightward * step.cross_elevation.radians()
+        + basis.upward * step.elevation.radians();
+    Direction::from_east_north_up(&v)
+}
+
+/// Makes up the session of `truth`, the same for the same `seed`.
+///
+/// Peaks are spread evenly in time; each takes, of the emitters up and within reach, one
+/// that has been taken least so far, so that the sky is well covered. The noise of each
+/// peak is Gaussian and its own.
+///
+/// # Errors
+/// When no emitter is ever up, or an emitter has no place.
+pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result<PeakLog, Error> {
+    let mut rng = ChaCha12Rng::seed_from_u64(seed);
+    let model = truth.model();
+    let plan = &truth.session;
+    let clock = model.terms().inside(Term::ClockOffset);
+    let names: Vec<&str> = if plan.emitters.is_empty() {
+        station.emitters.iter().map(|e| e.name.as_str()).collect()
+    } else {
+        plan.emitters.iter().map(String::as_str).collect()
+    };
+    for name in &names {
+        if station.emitter(name).is_none() {
+            return Err(Error::Usage(format!(
+                "the truth file observes {name:?}, which the station file does not have"
+            )));
+        }
+    }
+    let span = plan.to.seconds_since(plan.from);
+    let mut taken = vec![0usize; names.len()];
+    let mut present: Option<EncoderReading> = None;
+    let mut log = PeakLog {
+        file: "simulated session".to_owned(),
+        ..PeakLog::default()
+    };
+    for row in 1..=plan.peaks {
+        let share = (row as f64 - 0.5) / plan.peaks as f64;
+        let time = plan.from.plus_seconds(span * share);
+        let mut order: Vec<usize> = (0..names.len()).collect();
+        order.shuffle(&mut rng);
+        order.sort_by_key(|i| taken[*i]);
+        let noise = Offset {
+            cross_elevation: gaussian(&mut rng, truth.noise.cross_elevation_deg),
+            elevation: gaussian(&mut rng, truth.noise.elevation_deg),
+        };
+        let approach = [coin(&mut rng), coin(&mut rng)];
+        let signs = ApproachSigns {
+            azimuth: approach[0].sign(),
+            elevation: approach[1].sign(),
+        };
+        // The wrap is chosen from anywhere, as a night's work would.
+        let from = present.unwrap_or(EncoderReading {
+            azimuth: uniform(&mut rng, station.mount.azimuth_range),
+            elevation: Angle::ZERO,
+        });
+        for i in order {
+            let observed = really(truth, row).unwrap_or(names[i]);
+            // The logged time is the true one less the clock's offset.
+            let Ok(emitter) = sky.apparent(observed, time.plus_seconds(clock)) else {
+                continue;
+            };
+            if !visible(station, names[i], &emitter, plan.lowest_elevation_deg) {
+                continue;
+            }
+            let wrap = Wrap {
+                azimuth_range: station.mount.azimuth_range,
+                elevation_range: station.mount.elevation_range,
+                present: Some(from),
+            };
+            let noise = spoilt_noise(truth, row, noise, station.dish.beamwidth, &mut rng);
+            let Some(reading) = reading_at_peak(&model, &emitter, noise, signs, &wrap) else {
+                continue;
+            };
+            present = Some(EncoderReading {
+                azimuth: uniform(&mut rng, station.mount.azimuth_range),
+                ..reading
+            });
+            let reading = rounded(
+                spoilt_reading(truth, row, reading),
+                truth.noise.resolution_deg,
+            );
+            taken[i] += 1;
+            log.peaks
+                .push(peak(truth, row, time, names[i], reading, approach));
+            break;
+        }
+    }
+    // Rows without anything in reach fall away; those that are left count on.
+    for (i, peak) in log.peaks.iter_mut().enumerate() {
+        peak.row = i + 1;
+        peak.line = i + 2;
+    }
+    if log.peaks.is_empty() {
+        return Err(Error::Unsupported(
+            "none of the emitters is up and within the mount's reach during the session".to_owned(),
+        ));
+    }
+    Ok(log)
+}
+
+fn peak(
+    truth: &Truth,
+    row: usize,
+    time: crate::time::Utc,
+    emitter: &str,
+    reading: EncoderReading,
+    approach: [Approach; 2],
+) -> Peak {
+    let logged = |on: bool, value: Approach| if on { value } else { Approach::Unknown };
+    let sigma = |deg: f64| truth.noise.logged.then(|| Angle::from_degrees(deg));
+    Peak {
+        row,
+        line: row + 1,
+        time,
+        emitter: emitter.to_owned(),
+        azimuth: Some(reading.azimuth),
+        elevation: Some(reading.elevation),
+        azimuth_sigma: sigma(truth.noise.cross_elevation_deg),
+        elevation_sigma: sigma(truth.noise.elevation_deg),
+        azimuth_approach: logged(truth.session.approach_logged, approach[0]),
+        elevation_approach: logged(truth.session.approach_logged, approach[1]),
+        peak_db: None,
+        temperature_c: None,
+        use_it: true,
+        note: String::new(),
+        extra: Vec::new(),
+    }
+}
+
+fn visible(
+    station: &Station,
+    name: &str,
+    emitter: &Direction<Apparent>,
+    lowest_elevation_deg: f64,
+) -> bool {
+    let fixed = station.emitter(name).is_some_and(|e| {
+        matches!(
+            e.kind,
+            EmitterKind::Beacon { .. } | EmitterKind::Mark { .. }
+        )
+    });
+    let floor = if fixed {
+        Angle::ZERO
+    } else {
+        station
+            .horizon
+            .lowest(emitter.azimuth())
+            .max(Angle::from_degrees(lowest_elevation_deg))
+    };
+    emitter.elevation() > floor
+}
+
+/// The emitter really observed in a row, when it is not the one in the log.
+fn really(truth: &Truth, row: usize) -> Option<&str> {
+    truth.spoil.iter().find_map(|s| match s {
+        Spoil::WrongEmitter { rows, really } if rows.contains(&row) => Some(really.as_str()),
+        _ => None,
+    })
+}
+
+fn spoilt_noise(
+    truth: &Truth,
+    row: usize,
+    noise: Offset,
+    beamwidth: Angle,
+    rng: &mut ChaCha12Rng,
+) -> Offset {
+    let on_sidelobe = truth
+        .spoil
+        .iter()
+        .any(|s| matches!(s, Spoil::Sidelobe { rows } if rows.contains(&row)));
+    if !on_sidelobe {
+        return noise;
+    }
+    let (s, c) = uniform(rng, (Angle::ZERO, Angle::TURN)).sin_cos();
+    // The first sidelobe of a uniformly lit round aperture stands 1.64 wavelengths/diameter
+    // from the axis, 1.6 half-power widths (common practice, no source); feeds taper it inward.
+    let far = beamwidth * 1.5;
+    Offset {
+        cross_elevation: noise.cross_elevation + far * c,
+        elevation: noise.elevation + far * s,
+    }
+}
+
+fn spoilt_reading(truth: &Truth, row: usize, mut reading: EncoderReading) -> EncoderReading {
+    for spoil in &truth.spoil {
+        match spoil {
+            Spoil::DigitSlip { rows } if rows.contains(&row) => {
+                reading.azimuth += Angle::from_degrees(10.0);
+            }
+            Spoil::AzimuthSlip { from_row, size_deg } if row >= *from_row => {
+                reading.azimuth += Angle::from_degrees(*size_deg);
+            }
+            Spoil::ElevationSlip { from_row, size_deg } if row >= *from_row => {
+                reading.elevation += Angle::from_degrees(*size_deg);
+            }
+            _ => {}
+        }
+    }
+    reading
+}
+
+fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading {
+    if step_deg <= 0.0 {
+        return reading;
+    }
+    let round = |a: Angle| {
+        // Through text, so that a log shows 12.345 and not 12.345000000000001.
+        let steps = (a.degrees() / step_deg).round();
+        let decimals = (-step_deg.log10()).ceil().max(0.0) as usize;
+        let text = format!("{:.decimals$}", steps * step_deg);
+        Angle::from_degrees(text.parse().unwrap_or(steps * step_deg))
+    };
+    EncoderReading {
+        azimuth: round(reading.azimuth),
+        elevation: round(reading.elevation),
+    }
+}
+
+fn gaussian(rng: &mut ChaCha12Rng, sigma_deg: f64) -> Angle {
+    let unit: f64 = StandardNormal.sample(rng);
+    Angle::from_degrees(unit * sigma_deg)
+}
+
+fn coin(rng: &mut ChaCha12Rng) -> Approach {
+    if rand::RngExt::random_bool(rng, 0.5) {
+        Approach::Increasing
+    } else {
+        Approach::Decreasing
+    }
+}
+
+fn uniform(rng: &mut ChaCha12Rng, (low, high): (Angle, Angle)) -> Angle {
+    match Uniform::new(low.radians(), high.radians()) {
+        Ok(range) => Angle::from_radians(range.sample(rng)),
+        // An empty range: a mount that does not turn.
+        Err(_) => low,
+    }
+}

@@ -1,0 +1,96 @@
+//! Files of orbit elements: two-line element sets (of two or three lines) and CCSDS orbit
+//! mean-elements messages in JSON.
+
+mod message;
+mod two_line;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::satellite::Orbit;
+use crate::files::read_bytes;
+use crate::problem::{Problem, Problems};
+
+/// Radians per minute in a turn per day.
+const TURN_PER_DAY: f64 = std::f64::consts::TAU / 1440.0;
+
+/// Element sets by catalogue number.
+type Orbits = BTreeMap<u64, Vec<Orbit>>;
+
+/// All element sets of one file, those of each satellite ascending in epoch.
+#[derive(Clone, Debug, Default)]
+pub(super) struct ElementFile {
+    pub name: String,
+    pub orbits: Orbits,
+}
+
+/// Reads a file of either form, told apart by its first character.
+pub(super) fn read(path: &Path) -> Result<ElementFile, Problems> {
+    let (name, bytes) = read_bytes(path).map_err(|e| {
+        Problem::of_file(
+            &path.display().to_string(),
+            format!("cannot be read: {}", reason(&e)),
+            "a file of orbit elements, as named by the station file",
+        )
+        .mend("give the path in the station file relative to its folder, or put the file there")
+    })?;
+    parse(&name, &bytes)
+}
+
+fn reason(error: &crate::problem::Error) -> String {
+    match error {
+        crate::problem::Error::Io { source, .. } => source.to_string(),
+        other => other.to_string(),
+    }
+}
+
+/// Reads the contents of a file of either form.
+pub(super) fn parse(name: &str, bytes: &[u8]) -> Result<ElementFile, Problems> {
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let line = 1 + bytes[..e.valid_up_to()]
+            .iter()
+            .filter(|b| **b == b'\n')
+            .count();
+        Problem::of_file(name, "bytes that are not UTF-8", "plain text").at(line, 1)
+    })?;
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    let mut file = ElementFile {
+        name: name.to_owned(),
+        ..ElementFile::default()
+    };
+    let mut problems = Problems::new();
+    match text.trim_start().chars().next() {
+        Some('{' | '[') => message::read(name, text, &mut file.orbits, &mut problems),
+        Some('<') => problems.push(
+            Problem::of_file(
+                name,
+                "a web page or XML",
+                "two-line element sets, or orbit mean-elements messages in JSON",
+            )
+            .at(1, 1)
+            .mend("look into the file: it may be an error page; else fetch TLE or JSON"),
+        ),
+        _ => two_line::read(name, text, &mut file.orbits, &mut problems),
+    }
+    if problems.is_empty() && file.orbits.is_empty() {
+        problems.push(
+            Problem::of_file(
+                name,
+                "no orbit elements",
+                "two-line element sets, or orbit mean-elements messages in JSON",
+            )
+            .mend("fetch the elements again; the download may have failed"),
+        );
+    }
+    for sets in file.orbits.values_mut() {
+        sets.sort_by_key(|o| o.epoch);
+    }
+    if problems.is_empty() {
+        Ok(file)
+    } else {
+        Err(problems)
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,67 @@
+//! Why there is no direction.
+
+use std::fmt;
+
+use crate::problem::Error;
+use crate::time::Utc;
+
+/// Why an emitter has no direction.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SkyError {
+    /// The station file has no emitter of that name.
+    UnknownEmitter {
+        /// As asked for.
+        name: String,
+        /// The most similar name that there is.
+        nearest: Option<String>,
+    },
+    /// SGP4 gives no position at that time.
+    NoOrbit {
+        /// As the station file calls it.
+        emitter: String,
+        /// Asked for.
+        time: Utc,
+        /// In words.
+        why: String,
+    },
+    /// Outside the years 1900 to 2100.
+    OutsideEphemeris {
+        /// Asked for.
+        time: Utc,
+    },
+}
+
+impl fmt::Display for SkyError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            SkyError::UnknownEmitter { name, nearest } => {
+                write!(f, "the station file has no emitter {name:?}")?;
+                match nearest {
+                    Some(nearest) => write!(f, "; did you mean {nearest:?}?"),
+                    None => Ok(()),
+                }
+            }
+            SkyError::NoOrbit { emitter, time, why } => {
+                write!(f, "{emitter} has no position at {time}: {why}")
+            }
+            SkyError::OutsideEphemeris { time } => write!(
+                f,
+                "{time} is outside the years 1900 to 2100, for which the positions of Sun, Moon \
+                 and stars can be computed"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for SkyError {}
+
+impl From<SkyError> for Error {
+    fn from(error: SkyError) -> Error {
+        match error {
+            SkyError::UnknownEmitter { .. } => Error::Usage(error.to_string()),
+            SkyError::NoOrbit { .. } | SkyError::OutsideEphemeris { .. } => {
+                Error::Unsupported(error.to_string())
+            }
+        }
+    }
+}

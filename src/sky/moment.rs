@@ -1,0 +1,147 @@
+//! The sky at one instant.
+
+use std::cell::OnceCell;
+
+use nalgebra::Vector3;
+
+use super::earth::Observer;
+use super::notice::{IONOSPHERE_BELOW_MHZ, Notice, OLD_ORBIT_DAYS};
+use super::satellite::nearest_orbit;
+use super::timescale::{LeapSeconds, tai_minus_utc_s};
+use super::{EmitterId, Motion, Sky, SkyError};
+use crate::angle::{Angle, Apparent, Direction, Geometric, angle_between};
+use crate::time::Utc;
+
+/// The sky at one instant.
+#[derive(Clone, Debug)]
+pub struct Moment<'a> {
+    sky: &'a Sky,
+    time: Utc,
+    /// Made when first needed; none when the time is outside the ephemerides.
+    observer: OnceCell<Option<Observer>>,
+}
+
+impl<'a> Moment<'a> {
+    pub(super) fn new(sky: &'a Sky, time: Utc) -> Moment<'a> {
+        Moment {
+            sky,
+            time,
+            observer: OnceCell::new(),
+        }
+    }
+
+    /// The instant.
+    pub fn time(&self) -> Utc {
+        self.time
+    }
+
+    /// As [`Sky::geometric_of`].
+    ///
+    /// # Errors
+    /// A decayed orbit, or a time outside the ephemerides.
+    pub fn geometric(&self, id: EmitterId) -> Result<Direction<Geometric>, SkyError> {
+        Ok(match &self.sky.known(id).motion {
+            Motion::Beacon(beacon) => beacon.geometric,
+            // No air is reckoned with on the way to a mark.
+            Motion::Mark(given) => Direction::new(given.azimuth(), given.elevation()),
+            _ => Direction::from_east_north_up(&self.towards(id)?),
+        })
+    }
+
+    /// As [`Sky::apparent_of`].
+    ///
+    /// # Errors
+    /// A decayed orbit, or a time outside the ephemerides.
+    pub fn apparent(&self, id: EmitterId) -> Result<Direction<Apparent>, SkyError> {
+        match &self.sky.known(id).motion {
+            Motion::Beacon(beacon) => Ok(beacon.apparent),
+            Motion::Mark(given) => Ok(*given),
+            _ => Ok(self.sky.refraction.refract(&self.geometric(id)?)),
+        }
+    }
+
+    /// The angle between an emitter and the Sun, both without air.
+    ///
+    /// # Errors
+    /// As [`Moment::geometric`].
+    pub fn sun_distance(&self, id: EmitterId) -> Result<Angle, SkyError> {
+        let sun = self.observer()?.sun();
+        Ok(angle_between(&sun, &self.geometric(id)?.east_north_up()))
+    }
+
+    /// Geometric vector (east, north, up) to an emitter: a unit vector for one among the stars,
+    /// metres for a satellite.
+    pub(super) fn towards(&self, id: EmitterId) -> Result<Vector3<f64>, SkyError> {
+        let known = self.sky.known(id);
+        match &known.motion {
+            Motion::Sun => Ok(self.observer()?.sun()),
+            Motion::Moon => Ok(self.observer()?.moon()),
+            Motion::Source(icrs) => Ok(self.observer()?.source(icrs)),
+            Motion::Satellite(orbits) => nearest_orbit(orbits, self.time)
+                .earth_fixed(self.time, self.sky.ut1_minus_utc_s)
+                .map(|there| self.sky.place.towards(&there))
+                .map_err(|why| SkyError::NoOrbit {
+                    emitter: known.name.clone(),
+                    time: self.time,
+                    why,
+                }),
+            Motion::Beacon(beacon) => Ok(beacon.geometric.east_north_up()),
+            Motion::Mark(given) => Ok(given.east_north_up()),
+        }
+    }
+
+    fn observer(&self) -> Result<&Observer, SkyError> {
+        self.observer
+            .get_or_init(|| Observer::at(&self.sky.place, self.time, self.sky.ut1_minus_utc_s))
+            .as_ref()
+            .ok_or(SkyError::OutsideEphemeris { time: self.time })
+    }
+
+    /// As [`Sky::notices`].
+    pub fn notices(&self, id: EmitterId) -> Vec<Notice> {
+        let (sky, time) = (self.sky, self.time);
+        let known = sky.known(id);
+        let emitter = || known.name.clone();
+        let mut notices = Vec::new();
+        let beyond_the_air = !matches!(known.motion, Motion::Beacon(_) | Motion::Mark(_));
+        if let Motion::Satellite(orbits) = &known.motion {
+            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / 86_400.0;
+            if days.abs() > OLD_ORBIT_DAYS {
+                notices.push(Notice::OldOrbit {
+                    emitter: emitter(),
+                    days,
+                });
+            }
+        }
+        if beyond_the_air && LeapSeconds::at(time) != LeapSeconds::Known {
+            notices.push(Notice::OutsideLeapSecondTable {
+                time,
+                knowledge: LeapSeconds::at(time),
+                assumed_s: tai_minus_utc_s(time),
+            });
+        }
+        if let Ok(apparent) = self.apparent(id) {
+            let lowest = sky.horizon.lowest(apparent.azimuth());
+            if apparent.elevation() < Angle::ZERO && beyond_the_air {
+                notices.push(Notice::BelowHorizon {
+                    emitter: emitter(),
+                    time,
+                    elevation_deg: apparent.elevation().degrees(),
+                });
+            } else if apparent.elevation() < lowest && beyond_the_air {
+                notices.push(Notice::BelowMask {
+                    emitter: emitter(),
+                    time,
+                    elevation_deg: apparent.elevation().degrees(),
+                    lowest_deg: lowest.degrees(),
+                });
+            }
+        }
+        if beyond_the_air && sky.frequency_mhz < IONOSPHERE_BELOW_MHZ {
+            notices.push(Notice::IonosphereLeftOut {
+                frequency_mhz: sky.frequency_mhz,
+            });
+        }
+        notices
+    }
+}

@@ -1,0 +1,115 @@
+//! From the emitters of a station file to what the sky needs of them.
+
+use std::collections::HashMap;
+use std::path::PathBuf;
+
+use nalgebra::Vector3;
+
+use super::earth::Place;
+use super::elements::{self, ElementFile};
+use super::refraction::Refraction;
+use super::satellite::Orbit;
+use super::{Known, Motion, terrestrial};
+use crate::angle::{Angle, Direction};
+use crate::problem::{Problem, Problems};
+use crate::station::{Emitter, EmitterKind};
+
+/// Prepares emitters seen from `place`, and tells all faults of their element files.
+pub(super) fn emitters(
+    emitters: &[Emitter],
+    place: &Place,
+    air: &Refraction,
+) -> (Vec<Known>, Problems) {
+    let mut files = ElementFiles::default();
+    let mut known = Vec::with_capacity(emitters.len());
+    for emitter in emitters {
+        let motion = match &emitter.kind {
+            EmitterKind::Sun => Motion::Sun,
+            EmitterKind::Moon => Motion::Moon,
+            EmitterKind::RadioSource {
+                right_ascension,
+                declination,
+            } => Motion::Source(celestial_vector(*right_ascension, *declination)),
+            EmitterKind::Satellite { elements, norad_id } => {
+                match files.orbits_of(&emitter.name, elements, *norad_id) {
+                    Some(orbits) => Motion::Satellite(orbits),
+                    None => continue,
+                }
+            }
+            EmitterKind::Beacon {
+                latitude,
+                longitude,
+                height_m,
+            } => {
+                let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
+                Motion::Beacon(terrestrial::beacon(place, &there, air))
+            }
+            EmitterKind::Mark { azimuth, elevation } => {
+                Motion::Mark(Direction::new(*azimuth, *elevation))
+            }
+        };
+        known.push(Known {
+            name: emitter.name.clone(),
+            motion,
+        });
+    }
+    (known, files.problems)
+}
+
+fn celestial_vector(right_ascension: Angle, declination: Angle) -> Vector3<f64> {
+    let (sa, ca) = right_ascension.sin_cos();
+    let (sd, cd) = declination.sin_cos();
+    Vector3::new(ca * cd, sa * cd, sd)
+}
+
+/// Element files, each read once, with all their faults.
+#[derive(Default)]
+struct ElementFiles {
+    read: HashMap<PathBuf, Option<ElementFile>>,
+    problems: Problems,
+}
+
+impl ElementFiles {
+    /// The element sets of one satellite; none, with the fault noted, when there are none.
+    fn orbits_of(&mut self, emitter: &str, path: &PathBuf, norad_id: u64) -> Option<Vec<Orbit>> {
+        if !self.read.contains_key(path) {
+            let file = match elements::read(path) {
+                Ok(file) => Some(file),
+                Err(found) => {
+                    self.problems.extend(found.as_slice().iter().cloned());
+                    None
+                }
+            };
+            self.read.insert(path.clone(), file);
+        }
+        // A file that could not be read has been complained about already.
+        let file = self.read.get(path)?.as_ref()?;
+        let orbits = file.orbits.get(&norad_id).cloned();
+        if orbits.is_none() {
+            self.problems.push(
+                Problem::of_file(
+                    &file.name,
+                    format!("no elements of number {norad_id}, which emitter {emitter:?} needs"),
+                    format!("one of {}", listed(file.orbits.keys())),
+                )
+                .mend("correct norad_id in the station file, or fetch that satellite's elements"),
+            );
+        }
+        orbits
+    }
+}
+
+/// Some numbers in a row, cut short when there are many.
+fn listed<'a>(numbers: impl ExactSizeIterator<Item = &'a u64>) -> String {
+    const MOST: usize = 8;
+    let more = numbers.len().saturating_sub(MOST);
+    let mut text = numbers
+        .take(MOST)
+        .map(u64::to_string)
+        .collect::<Vec<_>>()
+        .join(", ");
+    if more > 0 {
+        text.push_str(&format!(" and {more} more"));
+    }
+    text
+}

@@ -1,0 +1,418 @@
+//! What a person can do by hand about each mount error.
+
+use crate::angle::Angle;
+use crate::mount::{Group, Term};
+use crate::station::Station;
+
+use super::outcome::Outcome;
+
+/// Something to do at the mount.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Remedy {
+    /// The terms it mends.
+    pub terms: Vec<Term>,
+    /// What is wrong, in a few words with the size.
+    pub title: String,
+    /// What to do, a sentence a step.
+    pub steps: Vec<String>,
+    /// What can hurt while doing it; empty when nothing can.
+    pub caution: String,
+}
+
+/// A term is worth mending when it is this many of its sigmas from zero.
+const SIGNIFICANT: f64 = 3.0;
+
+const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
+    counterweights; support the dish before any bolt is loosened.";
+const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall one can fall. \
+    Work at height and foundations follow local codes; ask someone licensed where they say so.";
+
+/// What a person can do about each significant term, hardware first.
+///
+/// # Units
+/// Shims in millimetres, from angles in radians times lengths; signs are worked out from the
+/// words of the design page and pinned by tests.
+pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
+    let mut found = Vec::new();
+    for group in [
+        Group::Tilt,
+        Group::AxisSkew,
+        Group::Collimation,
+        Group::AzimuthBacklash,
+        Group::ElevationBacklash,
+        Group::AzimuthRunout,
+        Group::ElevationRunout,
+        Group::TrackWarp,
+        Group::AzimuthScale,
+        Group::ElevationScale,
+        Group::Droop,
+        Group::ClockOffset,
+        Group::AzimuthZero,
+        Group::ElevationZero,
+    ] {
+        if let Some(size) = Significant::of(outcome, group) {
+            found.push(remedy(group, &size, station));
+        }
+    }
+    found
+}
+
+/// The values of a group's terms when at least one is significant.
+struct Significant {
+    terms: Vec<Term>,
+    values: Vec<f64>,
+}
+
+impl Significant {
+    fn of(outcome: &Outcome, group: Group) -> Option<Significant> {
+        let terms: Vec<Term> = group.terms().collect();
+        let mut values = Vec::new();
+        let mut significant = false;
+        for term in &terms {
+            let estimate = outcome.terms.iter().find(|t| t.term == *term)?;
+            values.push(estimate.value);
+            significant |= estimate
+                .sigma
+                .is_some_and(|s| estimate.value.abs() > SIGNIFICANT * s);
+        }
+        significant.then_some(Significant { terms, values })
+    }
+    /// The first term's value as files show it.
+    fn shown(&self) -> f64 {
+        self.terms[0].unit().outward(self.values[0])
+    }
+    /// Length of the pair of terms, as an angle.
+    fn length(&self) -> Angle {
+        Angle::from_radians(self.values[0].hypot(self.values[1]))
+    }
+    /// First term toward zero, second toward ninety degrees.
+    fn heading(&self) -> Angle {
+        Angle::from_radians(self.values[1].atan2(self.values[0])).wrapped_positive()
+    }
+}
+
+fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
+    let (title, steps, caution) = match group {
+        Group::Tilt => tilt(size, station),
+        Group::AxisSkew => skew(size),
+        Group::Collimation => collimation(size),
+        Group::AzimuthBacklash => backlash("azimuth", size),
+        Group::ElevationBacklash => backlash("elevation", size),
+        Group::AzimuthRunout => runout("azimuth", size),
+        Group::ElevationRunout => runout("elevation", size),
+        Group::TrackWarp => warp(size, station),
+        Group::AzimuthScale => scale("azimuth", size),
+        Group::ElevationScale => scale("elevation", size),
+        Group::Droop => droop(size),
+        Group::ClockOffset => clock(size),
+        Group::AzimuthZero => zero("azimuth", "clockwise", size),
+        Group::ElevationZero => zero("elevation", "up", size),
+    };
+    Remedy {
+        terms: size.terms.clone(),
+        title,
+        steps,
+        caution: caution.to_owned(),
+    }
+}
+
+type Words = (String, Vec<String>, &'static str);
+
+/// How much to raise each foot (never lower) so that an axis leaning by `tilt` toward azimuth
+/// `toward` stands upright, in the order of `feet`: where the axis leans to, the base is low.
+///
+/// # Units
+/// Millimetres for a radius in metres: radius x tan(tilt) x (cos(foot - toward) less the
+/// smallest such cosine).
+pub fn foot_shims_mm(tilt: Angle, toward: Angle, radius_m: f64, feet: &[Angle]) -> Vec<f64> {
+    let rise: Vec<f64> = feet.iter().map(|foot| (*foot - toward).cos()).collect();
+    let lowest = rise.iter().copied().fold(f64::INFINITY, f64::min);
+    rise.iter()
+        .map(|r| 1000.0 * radius_m * tilt.tan() * (r - lowest))
+        .collect()
+}
+
+fn tilt(size: &Significant, station: &Station) -> Words {
+    let (lean, toward) = (size.length(), size.heading());
+    let title = format!(
+        "The azimuth axis's top leans {:.3} deg toward azimuth {:.0} deg ({})",
+        lean.degrees(),
+        toward.degrees(),
+        compass(toward)
+    );
+    let mut steps = Vec::new();
+    match (
+        station.mount.base_radius_m,
+        &station.mount.base_feet_azimuth,
+    ) {
+        (Some(radius), feet) if !feet.is_empty() => {
+            let shims = foot_shims_mm(lean, toward, radius, feet);
+            for (foot, shim) in feet.iter().zip(shims) {
+                steps.push(format!(
+                    "Foot at azimuth {:.0} deg, {:.0} mm from the axis: {}.",
+                    foot.degrees(),
+                    radius * 1000.0,
+                    if shim < 0.005 {
+                        "leave as it is".to_owned()
+                    } else {
+                        format!("raise by {shim:.2} mm")
+                    }
+                ));
+            }
+        }
+        (radius, _) => {
+            let radius_m = radius.unwrap_or(0.1);
+            steps.push(format!(
+                "The side toward azimuth {:.0} deg is low: raise it by {:.2} mm at {:.0} mm from \
+                 the axis, or lower the opposite side by as much.",
+                toward.degrees(),
+                1000.0 * radius_m * lean.tan(),
+                radius_m * 1000.0
+            ));
+            steps.push(
+                "With base_radius_m and base_feet_azimuth_deg in the station file each foot's \
+                 shim is worked out."
+                    .to_owned(),
+            );
+        }
+    }
+    steps.push("Then measure again: the azimuth zero changes a little with the axis.".to_owned());
+    (title, steps, ON_THE_GROUND)
+}
+
+fn skew(size: &Significant) -> Words {
+    let value = size.shown();
+    let (high, low) = if value > 0.0 {
+        ("right", "left")
+    } else {
+        ("left", "right")
+    };
+    let title = format!(
+        "The elevation axis is not square to the azimuth axis: its {high}-hand end (seen along \
+         the beam) is high by {:.3} deg",
+        value.abs()
+    );
+    let steps = vec![format!(
+        "Shim the {low}-hand bearing up (or the {high}-hand one down) by {:.2} mm for each 100 mm \
+         between the bearings.",
+        per_100_mm(value)
+    )];
+    (title, steps, KEEP_CLEAR)
+}
+
+fn collimation(size: &Significant) -> Words {
+    let value = size.shown();
+    let side = if value > 0.0 { "right" } else { "left" };
+    let title = format!(
+        "The beam points {:.3} deg to the {side} of square to the elevation axis",
+        value.abs()
+    );
+    let steps = vec![
+        format!(
+            "Shim the {side}-hand side of the dish's mounting face forward (seen along the beam) \
+             by {:.2} mm for each 100 mm of its width, which swings the beam the other way.",
+            per_100_mm(value)
+        ),
+        format!(
+            "Or look at the feed first: one that sits off the axis to the {} of a front-fed dish \
+             throws the beam to the {side}.",
+            if value > 0.0 { "left" } else { "right" }
+        ),
+    ];
+    (title, steps, KEEP_CLEAR)
+}
+
+fn backlash(axis: &str, size: &Significant) -> Words {
+    let value = size.shown();
+    let title = format!("The {axis} drive has {:.3} deg of play", value.abs());
+    let mut steps = vec![
+        format!(
+            "Close the {axis} gear's mesh or preload it (spring, counterweight off balance), then \
+             measure from both sides again."
+        ),
+        "Until then arrive at each direction from the same side; the table holds for the middle \
+         of the play."
+            .to_owned(),
+    ];
+    if value < 0.0 {
+        steps.insert(
+            0,
+            "The sign is negative, which play cannot be: check whether the approach columns are \
+             exchanged (+ is arriving with increasing reading)."
+                .to_owned(),
+        );
+    }
+    (title, steps, KEEP_CLEAR)
+}
+
+fn runout(axis: &str, size: &Significant) -> Words {
+    let title = format!(
+        "The {axis} gear or encoder runs eccentric: {:.3} deg once a turn, largest at reading \
+         {:.0} deg",
+        size.length().degrees(),
+        size.heading().degrees()
+    );
+    let steps = vec![
+        format!(
+            "Centre the {axis} encoder disc or gear: it sits {:.2} mm off for each 100 mm of its \
+             radius.",
+            100.0 * size.length().radians()
+        ),
+        "Turn it by hand past a dial gauge to see which of the two it is.".to_owned(),
+    ];
+    (title, steps, KEEP_CLEAR)
+}
+
+fn warp(size: &Significant, station: &Station) -> Words {
+    let title = format!(
+        "The azimuth track or bearing is warped: it lifts the dish by {:.3} deg twice a turn",
+        size.length().degrees()
+    );
+    let radius = station.mount.base_radius_m.unwrap_or(0.1);
+    // warp(A) = amplitude x cos(2 (A - half the heading)).
+    let highest = size.heading() / 2.0;
+    let steps = vec![format!(
+        "Level the track: over {:.0} mm of radius the lift is {:.2} mm; the beam is raised most \
+         at azimuth readings {:.0} and {:.0} deg.",
+        radius * 1000.0,
+        1000.0 * radius * size.length().tan(),
+        highest.degrees(),
+        highest.degrees() + 180.0
+    )];
+    (title, steps, KEEP_CLEAR)
+}
+
+fn scale(axis: &str, size: &Significant) -> Words {
+    let value = size.shown();
+    let title = format!(
+        "The {axis} axis moves {:.3} % {} than the encoder says",
+        100.0 * value.abs(),
+        if value > 0.0 { "further" } else { "less" }
+    );
+    let steps = vec![
+        format!(
+            "Multiply the degrees per count (or per step) of the {axis} axis by {:.6}; if the \
+             setting is counts per degree, divide by it.",
+            1.0 + value
+        ),
+        "Compare with the gears: one tooth more or less on a pinion is the usual cause.".to_owned(),
+    ];
+    (title, steps, "")
+}
+
+fn droop(size: &Significant) -> Words {
+    let value = size.shown();
+    let title = format!(
+        "The beam {} by {:.3} deg x cos(elevation)",
+        if value > 0.0 { "sags" } else { "rises" },
+        value.abs()
+    );
+    let steps = vec![
+        "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
+         strut or a moved counterweight helps."
+            .to_owned(),
+        "What is left is steady and the correction table takes it out.".to_owned(),
+    ];
+    (title, steps, KEEP_CLEAR)
+}
+
+fn clock(size: &Significant) -> Words {
+    let value = size.shown();
+    let title = format!(
+        "The logging clock is {:.2} s {}",
+        value.abs(),
+        if value > 0.0 { "slow" } else { "fast" }
+    );
+    let steps = vec![format!(
+        "Set the clock {} by {:.2} s (GNSS or a time server), or add {value:+.2} s to the logged \
+         times.",
+        if value > 0.0 { "forward" } else { "back" },
+        value.abs()
+    )];
+    (title, steps, "")
+}
+
+fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
+    let value = size.shown();
+    let title = format!(
+        "The {axis} encoder reads {:.3} deg too {}",
+        value.abs(),
+        if value > 0.0 { "little" } else { "much" }
+    );
+    let steps = vec![
+        format!(
+            "Enter {value:+.3} deg as the {axis} encoder's offset, if the controller ADDS it to \
+             the reading."
+        ),
+        format!(
+            "Or, with the axis held still, loosen the encoder and turn it until it reads {:.3} \
+             deg {} (the axis stands further {} than it says).",
+            value.abs(),
+            if value > 0.0 { "more" } else { "less" },
+            if value > 0.0 {
+                sense
+            } else if sense == "up" {
+                "down"
+            } else {
+                "anticlockwise"
+            }
+        ),
+    ];
+    (title, steps, KEEP_CLEAR)
+}
+
+fn per_100_mm(shown_deg: f64) -> f64 {
+    100.0 * Angle::from_degrees(shown_deg.abs()).tan()
+}
+
+fn compass(heading: Angle) -> &'static str {
+    const NAMES: [&str; 8] = [
+        "north",
+        "north-east",
+        "east",
+        "south-east",
+        "south",
+        "south-west",
+        "west",
+        "north-west",
+    ];
+    NAMES[(heading.wrapped_positive().degrees() / 45.0).round() as usize % 8]
+}
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::{Rotation3, Vector3};
+
+    use super::*;
+
+    #[test]
+    fn the_shims_undo_the_tilt() {
+        // A base plate through three raised feet must have its normal upright: the plate
+        // leans by the tilt, so its point at azimuth t and radius r stands -r sin(tilt)
+        // cos(t - toward) high; the shim brings all to one height.
+        let (tilt, toward) = (Angle::from_degrees(0.8), Angle::from_degrees(60.0));
+        let feet = [20.0, 140.0, 260.0].map(Angle::from_degrees);
+        let shims = foot_shims_mm(tilt, toward, 0.4, &feet);
+        // The same by rotating the plate: top toward azimuth 60 about the horizontal axis.
+        let lean = Rotation3::from_scaled_axis(
+            Vector3::new(-toward.cos(), toward.sin(), 0.0) * tilt.radians(),
+        );
+        let heights: Vec<f64> = feet
+            .iter()
+            .zip(&shims)
+            .map(|(foot, shim)| {
+                let place = Vector3::new(foot.sin(), foot.cos(), 0.0) * 400.0;
+                (lean * place).z + shim
+            })
+            .collect();
+        for h in &heights {
+            // tan in place of sin: 0.4 m x tilt^3 is below 0.001 mm.
+            assert!((h - heights[0]).abs() < 2e-3, "{heights:?}");
+        }
+        assert!(shims.iter().all(|s| *s >= 0.0));
+        assert!(
+            shims[0] > shims[2],
+            "the foot where the axis leans to is low"
+        );
+    }
+}

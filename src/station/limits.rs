@@ -1,0 +1,111 @@
+//! What the numbers of a station file may be, and what a wrong one probably meant.
+
+use crate::quantity::Quantity;
+
+pub(super) const LATITUDE: Quantity =
+    Quantity::new(-90.0, 90.0, "degrees from -90 to 90, north positive");
+pub(super) const LONGITUDE: Quantity =
+    Quantity::new(-180.0, 360.0, "degrees from -180 to 360, east positive");
+/// From below the shore of the Dead Sea to the highest peaks.
+pub(super) const HEIGHT: Quantity = Quantity::new(
+    -500.0,
+    9000.0,
+    "metres above the WGS 84 ellipsoid, from -500 to 9000",
+)
+.hint(|value| {
+    (9000.0..30_000.0)
+        .contains(&value)
+        .then(|| format!("if that is feet, write {:.1}", value * 0.3048))
+});
+pub(super) const PRESSURE: Quantity = Quantity::new(
+    300.0,
+    1100.0,
+    "the pressure at the station in hectopascal, from 300 to 1100",
+)
+.hint(|value| match value {
+    30_000.0..=110_000.0 => Some(format!("if that is pascal, write {:.1}", value / 100.0)),
+    30.0..=110.0 => Some(format!("if that is kilopascal, write {:.1}", value * 10.0)),
+    9.0..30.0 => Some(format!(
+        "if that is inches of mercury, write {:.1}",
+        value * 25.4 * HPA_PER_MMHG
+    )),
+    0.3..=1.1 => Some(format!("if that is bar, write {:.1}", value * 1000.0)),
+    _ => None,
+});
+/// The conventional millimetre of mercury.
+pub(super) const HPA_PER_MMHG: f64 = 1.333_22;
+pub(super) const TEMPERATURE: Quantity =
+    Quantity::new(-90.0, 60.0, "degrees Celsius from -90 to 60").hint(|value| match value {
+        180.0..=335.0 => Some(format!("if that is kelvin, write {:.1}", value - 273.15)),
+        60.0..=140.0 => Some(format!(
+            "if that is Fahrenheit, write {:.1}",
+            (value - 32.0) / 1.8
+        )),
+        _ => None,
+    });
+pub(super) const HUMIDITY: Quantity =
+    Quantity::new(0.0, 1.0, "a fraction from 0 to 1").hint(|value| {
+        (1.0..=100.0)
+            .contains(&value)
+            .then(|| format!("if that is per cent, write {}", value / 100.0))
+    });
+/// Kept below 0.9 s by leap seconds (Recommendation ITU-R TF.460-6, from memory).
+pub(super) const UT1_MINUS_UTC: Quantity = Quantity::new(-0.9, 0.9, "seconds from -0.9 to 0.9")
+    .hint(|value| {
+        Some(format!(
+            "if that is milliseconds, write {}; if UT1 is not known, leave the line out",
+            value / 1000.0
+        ))
+    });
+pub(super) const ENCODER_AZIMUTH: Quantity =
+    Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000");
+pub(super) const ENCODER_ELEVATION: Quantity =
+    Quantity::new(-90.0, 270.0, "degrees from -90 to 270");
+pub(super) const AZIMUTH: Quantity = Quantity::new(
+    -360.0,
+    360.0,
+    "degrees from -360 to 360, from true north, clockwise",
+);
+pub(super) const ELEVATION: Quantity = Quantity::new(
+    -90.0,
+    90.0,
+    "degrees from -90 to 90, up from the horizontal",
+);
+/// Zero stands for "not given", as in the pattern of the file.
+pub(super) const TEETH: Quantity =
+    Quantity::new(0.0, 100_000.0, "a whole number of teeth, at most 100000");
+pub(super) const BASE_RADIUS: Quantity =
+    Quantity::new(0.0, 100.0, "metres from 0 to 100").hint(in_metres);
+/// The largest steerable dishes measure about 100 m.
+pub(super) const DIAMETER: Quantity =
+    Quantity::new(0.1, 110.0, "metres from 0.1 to 110").hint(in_metres);
+pub(super) const FREQUENCY: Quantity =
+    Quantity::new(30.0, 1_000_000.0, "megahertz from 30 to 1000000").hint(|value| match value {
+        0.03..30.0 => Some(format!("if that is gigahertz, write {}", value * 1000.0)),
+        3e7.. => Some(format!("if that is hertz, write {}", value / 1e6)),
+        1e6..3e7 => Some(format!("if that is kilohertz, write {}", value / 1e3)),
+        _ => None,
+    });
+pub(super) const BEAMWIDTH: Quantity =
+    Quantity::new(0.0, 90.0, "the half-power width in degrees, up to 90");
+pub(super) const RIGHT_ASCENSION: Quantity =
+    Quantity::new(0.0, 360.0, "degrees from 0 to 360 (hours x 15)");
+pub(super) const DECLINATION: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
+/// Catalogue numbers have up to nine digits.
+pub(super) const NORAD_ID: Quantity = Quantity::new(
+    1.0,
+    999_999_999.0,
+    "the satellite's catalogue number, a whole number",
+);
+
+fn in_metres(value: f64) -> Option<String> {
+    match value {
+        100.0..=3000.0 => Some(format!(
+            "in metres: {} if that is centimetres, {} if millimetres",
+            value / 100.0,
+            value / 1000.0
+        )),
+        _ if value > 3000.0 => Some(format!("if that is millimetres, write {}", value / 1000.0)),
+        _ => None,
+    }
+}

@@ -1,0 +1,181 @@
+//! From bytes to text, and from a place in a text to its line and column.
+
+use crate::problem::{Error, Wrong};
+
+/// The UTF-8 byte-order mark, accepted and dropped.
+const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
+
+/// The same bytes without a UTF-8 byte-order mark.
+pub fn without_mark(bytes: &[u8]) -> &[u8] {
+    bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(bytes)
+}
+
+/// Whether the first bytes of a file say that it is no UTF-8 text at all, and what it is then.
+pub fn foreign(start: &[u8]) -> Option<Wrong> {
+    let utf16 = |how: &str| {
+        Wrong::new(format!("this file is in UTF-16{how}"), "UTF-8").mend(
+            "save it again as UTF-8 (in a spreadsheet: \"CSV UTF-8\"; in an editor: \"Save as\", encoding UTF-8)",
+        )
+    };
+    if start.starts_with(b"\xFF\xFE") || start.starts_with(b"\xFE\xFF") {
+        return Some(utf16(""));
+    }
+    // Plain letters in UTF-16 have a zero byte each.
+    let head = &start[..start.len().min(64)];
+    let zeros = head.iter().filter(|b| **b == 0).count();
+    if head.len() >= 4 && (head.len() / 3..=head.len() / 2 + 1).contains(&zeros) {
+        return Some(utf16(", without its mark"));
+    }
+    if start.starts_with(b"PK\x03\x04") {
+        return Some(
+            Wrong::new(
+                "this file is a spreadsheet workbook or a zip archive",
+                "plain text",
+            )
+            .mend("open it and export the sheet as CSV in UTF-8"),
+        );
+    }
+    if start.starts_with(b"\x1F\x8B") {
+        return Some(
+            Wrong::new("this file is compressed with gzip", "plain text")
+                .mend("unpack it first, or pipe it in: gzip -dc FILE | plumbeam … -"),
+        );
+    }
+    None
+}
+
+/// The bytes as text, or the first byte that is none and why.
+///
+/// # Errors
+/// A zero byte, or a byte that is not UTF-8: its offset, and what is wrong.
+pub fn utf8(bytes: &[u8]) -> Result<&str, (usize, Wrong)> {
+    let text = std::str::from_utf8(bytes).map_err(|e| {
+        let at = e.valid_up_to();
+        let byte = bytes[at];
+        let mut found = format!("byte 0x{byte:02X} is not UTF-8");
+        // The upper half of Latin-1 has the same numbers as Unicode.
+        if byte >= 0xA0 {
+            found.push_str(&format!(" (in Latin-1 it is \"{}\")", char::from(byte)));
+        }
+        let wrong = Wrong::new(found, "UTF-8 text").mend(
+            "save the file again as UTF-8 (in a spreadsheet: \"CSV UTF-8\"; in an editor: \"Save as\", encoding UTF-8)",
+        );
+        (at, wrong)
+    })?;
+    match bytes.iter().position(|b| *b == 0) {
+        None => Ok(text),
+        Some(at) => Err((
+            at,
+            Wrong::new("a zero byte stands here", "plain text").mend(
+                "the file may be damaged, for example by a card pulled out while it was written; delete the damaged rows",
+            ),
+        )),
+    }
+}
+
+/// The whole of a file as text, without byte-order mark.
+///
+/// # Errors
+/// When the file is in another encoding or no text, with line and column.
+pub fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Error> {
+    let bytes = without_mark(bytes);
+    if let Some(wrong) = foreign(bytes) {
+        return Err(wrong.of_file(file).into());
+    }
+    utf8(bytes).map_err(|(at, wrong)| {
+        let (line, column) = place(bytes, at);
+        wrong.at(file, line, column).into()
+    })
+}
+
+/// Line and column of a byte offset, both counted from 1, the column in characters. An offset
+/// beyond the end is the end.
+pub fn place(bytes: &[u8], offset: usize) -> (usize, usize) {
+    let before = &bytes[..offset.min(bytes.len())];
+    let line_start = before
+        .iter()
+        .rposition(|b| *b == b'\n')
+        .map_or(0, |i| i + 1);
+    let line = 1 + before.iter().filter(|b| **b == b'\n').count();
+    let column = 1 + String::from_utf8_lossy(&before[line_start..])
+        .chars()
+        .count();
+    (line, column)
+}
+
+/// A text in quotes for a message, cut if it is long.
+pub fn quoted(text: &str) -> String {
+    const MOST: usize = 40;
+    if text.chars().count() <= MOST {
+        format!("\"{text}\"")
+    } else {
+        let head: String = text.chars().take(MOST).collect();
+        format!("\"{head}…\"")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(bytes: &[u8]) -> String {
+        decode("f.csv", bytes).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_byte_order_mark_is_dropped() {
+        assert_eq!(decode("f.csv", b"\xEF\xBB\xBFname").unwrap(), "name");
+        assert_eq!(decode("f.csv", b"").unwrap(), "");
+    }
+
+    #[test]
+    fn utf_16_is_named_with_and_without_its_mark() {
+        for marked in [&b"\xFF\xFEt\0i\0"[..], b"\xFE\xFF\0t\0i"] {
+            assert!(
+                told(marked)
+                    .starts_with("f.csv: this file is in UTF-16; expected UTF-8\n  help: save")
+            );
+        }
+        assert!(told(b"t\0i\0m\0e\0_\0u\0t\0c\0").contains("UTF-16, without its mark"));
+    }
+
+    #[test]
+    fn latin_1_is_told_with_line_column_and_letter() {
+        let told = told(
+            "größe\ngr"
+                .as_bytes()
+                .iter()
+                .copied()
+                .chain(*b"\xF6\xDFe")
+                .collect::<Vec<_>>()
+                .as_slice(),
+        );
+        assert!(
+            told.starts_with("f.csv:2:3: byte 0xF6 is not UTF-8 (in Latin-1 it is \"ö\"); expected UTF-8 text\n  help: save"),
+            "{told}"
+        );
+    }
+
+    #[test]
+    fn a_zero_byte_is_told_with_its_place() {
+        let told = told(b"time_utc,emitter,azimuth_deg\n2026,s\0n");
+        assert!(
+            told.starts_with("f.csv:2:7: a zero byte stands here; expected plain text"),
+            "{told}"
+        );
+    }
+
+    #[test]
+    fn a_workbook_and_a_packed_file_are_named() {
+        assert!(told(b"PK\x03\x04....").contains("spreadsheet workbook"));
+        assert!(told(b"\x1F\x8B\x08....").contains("gzip"));
+    }
+
+    #[test]
+    fn places_count_characters_not_bytes() {
+        let text = "äß,x\nü=1".as_bytes();
+        assert_eq!(place(text, 5), (1, 4));
+        assert_eq!(place(text, 9), (2, 2));
+        assert_eq!(place(text, 1000), (2, 4));
+    }
+}
