@@ -3,9 +3,13 @@
 //! Parsing only gathers; each verb's `run` resolves and acts. Results go to standard
 //! output, all else to standard error with the program's name before it.
 
+mod calibration;
+mod demand;
 mod output;
+mod point;
 mod simulate;
 mod solve;
+mod table;
 mod terms;
 
 use std::path::PathBuf;
@@ -67,8 +71,10 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
+    Point(point::Args),
     Simulate(simulate::Args),
     Solve(solve::Args),
+    Table(table::Args),
 }
 
 /// Runs the command with this process's arguments.
@@ -99,7 +105,9 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
+        Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
+        Verb::Table(args) => table::run(args, &cli.common, console),
     }
 }
