@@ -25,7 +25,4 @@ pub fn tell(calibration: &Calibration, station: &Station, console: &mut Console)
             lost.join(", ")
         ));
     }
-    for warning in &calibration.warnings {
-        console.note(&format!("the calibration says: {warning}"));
-    }
 }

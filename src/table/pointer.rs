@@ -8,6 +8,7 @@ use crate::mount::{ApproachSigns, Keyhole, Term};
 use super::correction_table::{CorrectionTable, OffTable, short};
 use super::demand::DemandKind;
 use super::full::{EncoderRange, FullModel};
+use super::header::in_words;
 
 /// What readings are computed with.
 #[derive(Clone, Debug)]
@@ -401,7 +402,7 @@ impl Pointer {
                 all.push(format!(
                     "from which side the {axis} axis arrives is not known: the reading is good to \
                      half its backlash, {} deg (--approach says it)",
-                    short(half.abs())
+                    in_words(half.abs().degrees())
                 ));
             }
         }

@@ -100,13 +100,20 @@ pub fn answer(
     };
     Ok(Answer {
         line: None,
-        azimuth_deg: reading.azimuth.degrees(),
-        elevation_deg: reading.elevation.degrees(),
+        azimuth_deg: tidy(reading.azimuth),
+        elevation_deg: tidy(reading.elevation),
         demand: pointer.source().demand().name(),
-        demand_azimuth_deg: demand.azimuth.degrees(),
-        demand_elevation_deg: demand.elevation.degrees(),
+        demand_azimuth_deg: tidy(demand.azimuth),
+        demand_elevation_deg: tidy(demand.elevation),
         assumed: Vec::new(),
     })
+}
+
+/// Degrees without the dust of rounding: ten decimals, a hundredth of what the inverse of the mount
+/// model is good for.
+fn tidy(angle: Angle) -> f64 {
+    const DECIMALS: f64 = 1e10;
+    (angle.degrees() * DECIMALS).round() / DECIMALS
 }
 
 impl Answer {
@@ -315,7 +322,12 @@ impl<W: Write> Session<'_, W> {
             Err(error) => {
                 self.tally.unreadable += 1;
                 // One line, whatever the message.
-                let message = error.to_string().replace('\n', " ");
+                let message: Vec<String> = error
+                    .to_string()
+                    .lines()
+                    .map(|line| line.trim().to_owned())
+                    .collect();
+                let message = message.join("; ");
                 self.error(&format!("the old calibration stays in use: {message}"))
             }
         }
