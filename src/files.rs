@@ -3,7 +3,7 @@
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
-use crate::problem::Error;
+use crate::problem::{Error, Problem};
 
 /// A file in the making: it takes its place in one step when it is finished, and leaves the old
 /// one untouched when it is dropped before.
@@ -23,6 +23,15 @@ impl WholeFile {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
+        if !folder.is_dir() {
+            return Err(Problem::of_file(
+                &path.display().to_string(),
+                "cannot be written",
+                format!("a folder {}, which does not exist", folder.display()),
+            )
+            .mend("make the folder, or name another place")
+            .into());
+        }
         let mut builder = tempfile::Builder::new();
         builder.prefix(".plumbeam-").suffix(".part");
         #[cfg(unix)]

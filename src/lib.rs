@@ -13,6 +13,7 @@ pub mod logbook;
 pub mod mount;
 pub mod problem;
 pub mod quantity;
+pub mod report;
 pub mod simulate;
 pub mod sky;
 pub mod solve;

@@ -16,11 +16,15 @@ const NEAR: f64 = 5.0;
 const SIDELOBE: std::ops::Range<f64> = 1.1..2.4;
 /// Digits that a person or a display gets wrong.
 const DIGITS: [f64; 4] = [100.0, 10.0, 1.0, 0.1];
+/// A digit explains an error that it leaves within so many standard deviations,
+const DIGIT_NEAR: f64 = 3.0;
+/// if any error whatever would be so near to a whole digit only this often.
+const DIGIT_CHANCE: f64 = 0.1;
 
 /// In words: how far the peak lies off and what it most likely is.
 pub fn in_words(
     station: &Station,
-    sky: &Sky,
+    sky: Option<&Sky>,
     model: &MountModel,
     observation: &Observation,
     sigma: [Angle; 2],
@@ -40,7 +44,8 @@ pub fn in_words(
     .filter_map(|(measured, size)| measured.map(|_| size))
     .collect();
     let deviations = sizes.iter().map(|s| s * s).sum::<f64>().sqrt();
-    let kind = another_emitter(station, sky, model, observation, sigma)
+    let kind = sky
+        .and_then(|sky| another_emitter(station, sky, model, observation, sigma))
         .or_else(|| digit(model, observation, sigma))
         .or_else(|| sidelobe(station, off.size()));
     format!(
@@ -102,8 +107,10 @@ fn digit(model: &MountModel, observation: &Observation, sigma: [Angle; 2]) -> Op
         DIGITS.into_iter().find_map(|unit| {
             let count = (value.degrees() / unit).round();
             let rest = value - Angle::from_degrees(count * unit);
-            let plain = (1.0..=9.0).contains(&count.abs()) && unit > 2.0 * NEAR * sigma.degrees();
-            (plain && rest.abs() < sigma * NEAR).then_some(count * unit)
+            let plain = (1.0..=9.0).contains(&count.abs());
+            let by_chance = 2.0 * DIGIT_NEAR * sigma.degrees() / unit;
+            (plain && by_chance < DIGIT_CHANCE && rest.abs() < sigma * DIGIT_NEAR)
+                .then_some(count * unit)
         })
     };
     let said = |axis: &str, value: f64| {

@@ -32,7 +32,7 @@ const EXPECTED_BAD: f64 = 0.05;
 /// With every term in, a search needs so many peaks for each term.
 const PEAKS_A_TERM: f64 = 1.5;
 
-/// Chooses terms and peaks together.
+/// Chooses terms and peaks together; without a `seed`, only terms, and keeps every peak.
 ///
 /// # Errors
 /// As [`choose`].
@@ -41,8 +41,14 @@ pub fn choose_and_keep(
     basic: &[Term],
     offered: &[Group],
     start: &TermValues,
-    seed: u64,
+    seed: Option<u64>,
 ) -> Result<(Choice, Kept), Error> {
+    let Some(seed) = seed else {
+        let flags = vec![true; night.observations.len()];
+        let choice = choose(night, basic, offered, &flags, start)?;
+        let warnings = Vec::new();
+        return Ok((choice, Kept { flags, warnings }));
+    };
     let mut firsts = vec![search(night, basic, &[], start, seed)?];
     let mut all = basic.to_vec();
     let everyone = vec![true; night.observations.len()];
