@@ -533,19 +533,37 @@ fn a_new_calibration_is_taken_without_a_restart_and_a_bad_one_is_not() {
     assert!(live.child.wait().unwrap().success());
 }
 
+/// A process that serves until it is ended, also by a failing test.
+struct Server(Child);
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// A stream that has said that it is ready, and what it said behind `sign`.
+fn serving(place: &Place, arguments: &[&str], sign: &str) -> (Server, String) {
+    let mut child = place.spawn(&with(arguments));
+    let mut said = BufReader::new(child.stderr.take().unwrap());
+    loop {
+        let mut line = String::new();
+        assert!(said.read_line(&mut line).unwrap() > 0, "it never began");
+        if let Some((_, rest)) = line.trim().split_once(sign) {
+            let rest = rest.to_owned();
+            // Keep its standard error open, or it could not speak any more.
+            std::thread::spawn(move || std::io::copy(&mut said, &mut std::io::sink()));
+            return (Server(child), rest);
+        }
+    }
+}
+
 #[test]
 fn a_tcp_port_serves_several_at_once_each_with_its_own_position() {
     use std::net::TcpStream;
     let place = Place::with(&[("azimuth-zero", 1.0)]);
-    let mut child = place.spawn(&with(&["--listen", "127.0.0.1:0"]));
-    let mut said = BufReader::new(child.stderr.take().unwrap());
-    let address = loop {
-        let mut line = String::new();
-        assert!(said.read_line(&mut line).unwrap() > 0, "it never listened");
-        if let Some((_, address)) = line.trim().split_once("listening on ") {
-            break address.to_owned();
-        }
-    };
+    let (_server, address) = serving(&place, &["--listen", "127.0.0.1:0"], "listening on ");
     let connect = || {
         let stream = TcpStream::connect(&address).unwrap();
         (stream.try_clone().unwrap(), BufReader::new(stream))
@@ -574,8 +592,6 @@ fn a_tcp_port_serves_several_at_once_each_with_its_own_position() {
     // One that goes away harms nobody.
     drop(one);
     assert_near(pair(&ask(&mut two, "20 30")), (378.0, 30.0), PRINTED);
-    child.kill().unwrap();
-    child.wait().unwrap();
 }
 
 #[cfg(unix)]
@@ -588,7 +604,10 @@ fn a_serial_line_is_a_live_stream_too() {
         .unwrap();
     let device = far.name().unwrap();
     drop(far);
-    let mut child = place.spawn(&with(&["--serial", &device, "--baud", "19200", "-q"]));
+    let arguments = ["--serial", device.as_str(), "--baud", "19200"];
+    // Before the other end is open, reading here would find nobody.
+    let (_server, said) = serving(&place, &arguments, "answering on ");
+    assert!(said.ends_with("at 19200 baud"), "{said}");
     let mut read = BufReader::new(near.try_clone_native().unwrap());
     let mut ask = |line: &str| {
         writeln!(near, "{line}").unwrap();
@@ -599,8 +618,6 @@ fn a_serial_line_is_a_live_stream_too() {
     assert_near(pair(&ask("50 30")), (49.0, 30.0), PRINTED);
     assert!(ask("fifty thirty").starts_with("error line 2"));
     assert_near(pair(&ask("60 30")), (59.0, 30.0), PRINTED);
-    child.kill().unwrap();
-    child.wait().unwrap();
     let none = place.point(&with(&["--serial", "/nowhere/tty", "-q"]));
     assert_eq!(none.status.code(), Some(3));
 }

@@ -193,6 +193,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let form = form(args, writing);
     if let Some(device) = &args.serial {
         let (input, output) = open_serial(device, args.baud)?;
+        console.note(&format!("answering on {device} at {} baud", args.baud));
         let mut watch = Watch::new(path, &load);
         let note = &mut |text: &str| console.note(text);
         serve(input, output, &mut pointer, form, Some(&mut watch), note)
