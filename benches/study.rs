@@ -165,9 +165,8 @@ fn spoilt(number: u64, recipe: Recipe) -> Option<[usize; 5]> {
         .filter_map(|t| {
             let i = session.terms.iter().position(|s| *s == t.term)?;
             let sigma = t.sigma?.max(bound[i]);
-            let error = plumbeam::angle::Angle::from_radians(
-                t.value - session.truth.inside(t.term),
-            );
+            let error =
+                plumbeam::angle::Angle::from_radians(t.value - session.truth.inside(t.term));
             Some(error.wrapped_signed().radians().abs() / sigma)
         })
         .fold(0.0, f64::max);

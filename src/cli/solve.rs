@@ -76,7 +76,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         station: &station,
         remedies: &remedies,
         log_name: &log.file,
-        calibration_name: &out.as_ref().map_or_else(String::new, |p| p.display().to_string()),
+        calibration_name: &out
+            .as_ref()
+            .map_or_else(String::new, |p| p.display().to_string()),
         created: document.created_utc,
     };
     if common.json {

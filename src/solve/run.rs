@@ -433,12 +433,7 @@ fn widening(solved: &Solved) -> f64 {
     }
 }
 
-fn outcome(
-    station: &Station,
-    sky: Option<&Sky>,
-    found: &Observations,
-    solved: Solved,
-) -> Outcome {
+fn outcome(station: &Station, sky: Option<&Sky>, found: &Observations, solved: Solved) -> Outcome {
     let fitted = &solved.fitted;
     let model = fitted.model();
     let widening = widening(&solved);

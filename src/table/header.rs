@@ -95,6 +95,14 @@ const CHECKSUM: &str = "crc32 (IEEE 802.3, as in gzip and PNG) of this file in i
 fn rounded(value: f64) -> f64 {
     (value * 1e9).round() / 1e9
 }
+/// Four significant digits, for sentences on the screen.
+pub(super) fn in_words(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
+    }
+    let digit = 10f64.powf(value.abs().log10().floor() - 3.0);
+    rounded((value / digit).round() * digit)
+}
 /// To two significant digits, upward: an error is never stated too small.
 fn rounded_up(angle: Angle) -> f64 {
     /// The worst place lies at most a sixteenth of a cell beside one that was measured. Along a

@@ -9,6 +9,7 @@ use super::choose::{Chooser, CurvatureProfile, Span, Trial};
 use super::correction_table::short;
 use super::full::FullModel;
 use super::grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees, TURN};
+use super::header::in_words;
 use super::measure::{Density, Errors};
 
 /// What can be covered, and how the full model bends over it.
@@ -184,7 +185,7 @@ impl Plan {
             across.degrees(),
             up.degrees(),
             least.degrees(),
-            short(request.tolerance)
+            in_words(request.tolerance.degrees())
         )))
     }
 }

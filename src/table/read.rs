@@ -6,6 +6,7 @@
 use serde_json::{Map, Value};
 
 use crate::problem::{Error, Problem, nearest_name};
+use crate::text;
 
 use super::correction_table::{CorrectionTable, Node, Nodes};
 use super::demand::DemandKind;
@@ -20,15 +21,7 @@ const MEND: &str = "write the table anew with plumbeam table; corrections are no
 /// # Errors
 /// [`Error::Input`] with the place of the first fault, or when the checksum is wrong.
 pub fn read_table(file: &str, bytes: &[u8]) -> Result<CorrectionTable, Error> {
-    let text = std::str::from_utf8(bytes).map_err(|_| {
-        Problem::of_file(
-            file,
-            "the file is not UTF-8 text",
-            "a correction table as CSV or JSON",
-        )
-        .mend(MEND)
-    })?;
-    let text = text.trim_start_matches('\u{feff}');
+    let text = text::decode(file, bytes)?;
     let (header, crc, rows) = if text.trim_start().starts_with('{') {
         from_json(file, text)?
     } else {

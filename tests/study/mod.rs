@@ -114,7 +114,9 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
     let count = recipe.peaks.unwrap_or_else(|| {
         // Evenly in the logarithm from 7 to 400.
         let low = 7f64.ln();
-        (low + rng.random_range(0.0..1.0) * (400f64.ln() - low)).exp().round() as usize
+        (low + rng.random_range(0.0..1.0) * (400f64.ln() - low))
+            .exp()
+            .round() as usize
     });
     // Three terms to eleven, but never so many that fewer than 1.5 rows a term are left.
     let mut terms = vec![Term::AzimuthZero, Term::ElevationZero];
@@ -148,7 +150,11 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
         };
         let is_bad = row <= spoilt;
         if is_bad {
-            let off = if recipe.alike { common } else { far(&mut rng, beamwidth) };
+            let off = if recipe.alike {
+                common
+            } else {
+                far(&mut rng, beamwidth)
+            };
             step.cross_elevation += off.cross_elevation;
             step.elevation += off.elevation;
         }
@@ -210,7 +216,10 @@ fn observe(
     let wrap = Wrap {
         azimuth_range: (Angle::from_degrees(-180.0), Angle::from_degrees(540.0)),
         elevation_range: (Angle::from_degrees(-20.0), Angle::from_degrees(100.0)),
-        present: Some(EncoderReading::from_degrees(rng.random_range(-180.0..540.0), 45.0)),
+        present: Some(EncoderReading::from_degrees(
+            rng.random_range(-180.0..540.0),
+            45.0,
+        )),
     };
     let signs = ApproachSigns {
         azimuth: approach[0].sign(),
