@@ -80,6 +80,9 @@ fn run(sessions: u64, options: &Options, given: bool) -> Sums {
             sums.peaks[many] = outcome.peaks.len();
             sums.lost[many] = outcome.peaks.iter().filter(|p| !p.used).count();
             let basic = plumbeam::mount::Term::BASIC;
+            if std::env::var_os("PLUMBEAM_STUDY_LIST").is_some() && !given {
+                list(number, &session, &bound, &outcome);
+            }
             sums.false_terms = (outcome.terms.iter())
                 .filter(|t| !session.terms.contains(&t.term) && !basic.contains(&t.term))
                 .count();
@@ -180,4 +183,34 @@ fn spoilt(number: u64, recipe: Recipe) -> Option<[usize; 5]> {
         all - found,
         outcome.peaks.len() - session.bad.len(),
     ])
+}
+
+/// One line for each wrongly admitted or left-out term, to look into.
+fn list(number: u64, session: &study::Session, bound: &[f64], outcome: &plumbeam::solve::Outcome) {
+    let basic = plumbeam::mount::Term::BASIC;
+    let chosen: Vec<_> = outcome.terms.iter().map(|t| t.term).collect();
+    let wrong: Vec<_> = (chosen.iter())
+        .filter(|t| !session.terms.contains(t) && !basic.contains(t))
+        .map(|t| t.name())
+        .collect();
+    let missed: Vec<String> = (session.terms.iter().zip(bound))
+        .filter(|(t, b)| session.truth.inside(**t).abs() > 5.0 * **b && !chosen.contains(t))
+        .map(|(t, b)| format!("{} {:.1}", t.name(), session.truth.inside(*t) / b))
+        .collect();
+    if !wrong.is_empty() || !missed.is_empty() {
+        let rejected = outcome.peaks.iter().filter(|p| !p.used).count();
+        println!(
+            "session {number}: {:?}, {} peaks ({rejected} rejected), {} true terms; wrong {wrong:?}, \
+             missed {missed:?}",
+            session.sky,
+            outcome.peaks.len(),
+            session.terms.len()
+        );
+        for decision in &outcome.decisions {
+            println!(
+                "    {:?} {} {}",
+                decision.terms, decision.admitted, decision.reason
+            );
+        }
+    }
 }

@@ -7,6 +7,7 @@
 
 pub mod angle;
 pub mod cli;
+pub mod demo;
 pub mod ephemeris;
 pub mod files;
 pub mod fit;

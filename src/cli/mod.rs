@@ -5,9 +5,11 @@
 
 mod calibration;
 mod demand;
+mod demo;
 mod output;
-mod reduce;
 mod point;
+mod recheck;
+mod reduce;
 mod simulate;
 mod sky;
 mod solve;
@@ -73,12 +75,14 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
-    Reduce(reduce::Args),
-    Point(point::Args),
-    Simulate(simulate::Args),
     Sky(sky::Args),
+    Reduce(reduce::Args),
     Solve(solve::Args),
     Table(table::Args),
+    Point(point::Args),
+    Recheck(recheck::Args),
+    Simulate(simulate::Args),
+    Demo(demo::Args),
 }
 
 /// Runs the command with this process's arguments.
@@ -109,11 +113,13 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
-        Verb::Reduce(args) => reduce::run(args, &cli.common, console),
-        Verb::Point(args) => point::run(args, &cli.common, console),
-        Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Sky(args) => sky::run(args, &cli.common, console),
+        Verb::Reduce(args) => reduce::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
         Verb::Table(args) => table::run(args, &cli.common, console),
+        Verb::Point(args) => point::run(args, &cli.common, console),
+        Verb::Recheck(args) => recheck::run(args, &cli.common, console),
+        Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Demo(args) => demo::run(args, &cli.common, console),
     }
 }

@@ -6,6 +6,7 @@
 //! kind, so three peaks are enough to weigh one against the other, and what three peaks
 //! cannot tell shows as an uncertainty.
 
+mod history;
 mod hypothesis;
 mod old;
 mod sky_error;
@@ -22,6 +23,7 @@ use crate::solve::{MountProblem, words};
 use crate::station::Station;
 use crate::time::Utc;
 
+pub use history::{Entry, History, Point, REAL_BELOW, TermHistory, history};
 pub use hypothesis::{Change, Kind};
 pub use old::Old;
 use sky_error::SkyError;
@@ -33,6 +35,11 @@ pub struct Request {
     pub limit: Angle,
     /// Seed of the sampling.
     pub seed: u64,
+}
+
+/// The limit when none is given: a tenth of the beamwidth, which costs 0.12 dB.
+pub fn usual_limit(station: &Station) -> Angle {
+    station.dish.beamwidth / 10.0
 }
 
 /// The answer.
@@ -161,13 +168,20 @@ pub fn recheck(
     // The verdict rests on the widest change that a move of the mount can make: what the kind
     // looks like must not make it look surer than it is.
     let placed = fit_with(old, &peaks, &sigmas, &Kind::WholeMount)?;
-    let widest = if kind.frees_more_than_placement() { &best } else { &placed };
+    let widest = if kind.frees_more_than_placement() {
+        &best
+    } else {
+        &placed
+    };
     let contradictory = contradicts(widest);
     let error = SkyError::of(station, old, widest, request);
-    let gain = unmoved.chi_square + unmoved.prior_chi_square
-        - widest.chi_square
-        - widest.prior_chi_square;
-    let freed = if kind.frees_more_than_placement() { kind } else { Kind::WholeMount };
+    let gain =
+        unmoved.chi_square + unmoved.prior_chi_square - widest.chi_square - widest.prior_chi_square;
+    let freed = if kind.frees_more_than_placement() {
+        kind
+    } else {
+        Kind::WholeMount
+    };
     let by_accident =
         quantile::chi_square_exceeds(gain.max(0.0), freed.terms().len().max(1) as f64);
     let verdict = if contradictory {
@@ -186,7 +200,11 @@ pub fn recheck(
                 .to_owned(),
         );
     }
-    let answer = if kind == Kind::Unmoved { &placed } else { &best };
+    let answer = if kind == Kind::Unmoved {
+        &placed
+    } else {
+        &best
+    };
     Ok(Recheck {
         verdict,
         probability: error.beyond,
@@ -199,7 +217,12 @@ pub fn recheck(
         rivals,
         moved_terms: moved_terms(old, answer),
         odd_rows: (odd.iter())
-            .map(|i| (observations[*i].peak.row, distance(&old.model, &observations[*i])))
+            .map(|i| {
+                (
+                    observations[*i].peak.row,
+                    distance(&old.model, &observations[*i]),
+                )
+            })
             .collect(),
         distances: (observations.iter())
             .map(|o| (o.peak.row, distance(&old.model, o)))
@@ -276,8 +299,7 @@ fn fit_with(
 /// Whether the peaks scatter about a fit more than their noise allows.
 fn contradicts(solution: &Solution) -> bool {
     let freedom = solution.degrees_of_freedom;
-    freedom >= 0.5
-        && quantile::chi_square_exceeds(solution.chi_square, freedom) < CONTRADICTION
+    freedom >= 0.5 && quantile::chi_square_exceeds(solution.chi_square, freedom) < CONTRADICTION
 }
 
 /// Which peaks agree with each other under any change: with five or more peaks, the ones
@@ -327,9 +349,8 @@ fn best_change(
     let mut tried = Vec::new();
     for kind in Kind::ALL {
         let solution = fit_with(old, peaks, sigmas, &kind)?;
-        let cost = solution.chi_square
-            + solution.prior_chi_square
-            + price * kind.terms().len() as f64;
+        let cost =
+            solution.chi_square + solution.prior_chi_square + price * kind.terms().len() as f64;
         tried.push((cost, kind, solution));
     }
     tried.sort_by(|p, q| p.0.total_cmp(&q.0));
@@ -350,7 +371,9 @@ fn moved_terms(old: &Old, now: &Solution) -> Vec<Moved> {
         .filter_map(|(i, term)| {
             let before = old.model.terms().inside(*term);
             let value = now.parameters[i];
-            let sigma = (covariance[(i, i)] + old.covariance[(i, i)]).max(0.0).sqrt();
+            let sigma = (covariance[(i, i)] + old.covariance[(i, i)])
+                .max(0.0)
+                .sqrt();
             let change = value - before;
             (change.abs() > NAMED_FROM * sigma).then_some(Moved {
                 term: *term,
@@ -419,10 +442,7 @@ fn join(
 
 /// Prior rows for parameters with a mean and a covariance, n by n: the rows of the inverse of its
 /// Cholesky factor.
-pub(crate) fn priors_of(
-    mean: &[f64],
-    covariance: &nalgebra::DMatrix<f64>,
-) -> Option<Vec<Prior>> {
+pub(crate) fn priors_of(mean: &[f64], covariance: &nalgebra::DMatrix<f64>) -> Option<Vec<Prior>> {
     let n = mean.len();
     let inverse = covariance.clone().cholesky()?.l().try_inverse()?;
     Some(

@@ -49,7 +49,10 @@ impl Old {
                 .and_then(|r| r.sigma_deg.or(r.sigma).or(r.sigma_s))
                 .map_or_else(|| glaring(term), |shown| term.unit().inward(shown))
         };
-        if !terms.iter().any(|t| listed(*t).is_some_and(|r| r.sigma_deg.is_some())) {
+        if !terms
+            .iter()
+            .any(|t| listed(*t).is_some_and(|r| r.sigma_deg.is_some()))
+        {
             return Err(Error::Unsupported(
                 "the calibration gives no uncertainty for any term: there is nothing to compare \
                  new peaks with"
@@ -57,9 +60,14 @@ impl Old {
             ));
         }
         let n = terms.len();
-        let mut covariance = DMatrix::from_fn(n, n, |i, j| {
-            if i == j { sigma(terms[i]).powi(2) } else { 0.0 }
-        });
+        let mut covariance =
+            DMatrix::from_fn(
+                n,
+                n,
+                |i, j| {
+                    if i == j { sigma(terms[i]).powi(2) } else { 0.0 }
+                },
+            );
         for Correlation { terms: pair, value } in &calibration.correlations {
             let place = |name: &str| terms.iter().position(|t| t.name() == name);
             if let (Some(i), Some(j)) = (place(&pair.0), place(&pair.1)) {
@@ -93,7 +101,10 @@ impl Old {
 
     /// The inside values of the terms, in their order.
     pub fn values(&self) -> Vec<f64> {
-        self.terms.iter().map(|t| self.model.terms().inside(*t)).collect()
+        self.terms
+            .iter()
+            .map(|t| self.model.terms().inside(*t))
+            .collect()
     }
 
     /// The model with other values of the terms.

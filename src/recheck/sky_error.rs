@@ -43,10 +43,10 @@ impl SkyError {
             }
         });
         let rms = |d: &DVector<f64>| (&weights * d).dot(d).max(0.0).sqrt();
-        let spread = now
-            .covariance()
-            .cholesky()
-            .map_or_else(|| DMatrix::zeros(old.terms.len(), old.terms.len()), |c| c.l());
+        let spread = now.covariance().cholesky().map_or_else(
+            || DMatrix::zeros(old.terms.len(), old.terms.len()),
+            |c| c.l(),
+        );
         let mut rng = ChaCha12Rng::seed_from_u64(request.seed);
         let (mut beyond, mut sum, mut squares) = (0usize, 0.0, 0.0);
         for _ in 0..SAMPLES {
@@ -65,12 +65,7 @@ impl SkyError {
     }
 
     /// Where one more peak would narrow the error over the sky most, in words.
-    pub fn advice(
-        station: &Station,
-        old: &Old,
-        now: &Solution,
-        sigmas: &[[Angle; 2]],
-    ) -> String {
+    pub fn advice(station: &Station, old: &Old, now: &Solution, sigmas: &[[Angle; 2]]) -> String {
         let weights = sky_weights(station, old);
         let noise = sigmas.first().map_or(1e-3, |s| s[0].radians());
         let Some(information) = now.covariance().try_inverse() else {

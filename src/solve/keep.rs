@@ -49,23 +49,7 @@ pub fn choose_and_keep(
         let warnings = Vec::new();
         return Ok((choice, Kept { flags, warnings }));
     };
-    let mut firsts = vec![search(night, basic, &[], start, seed)?];
-    let mut all = basic.to_vec();
-    let everyone = vec![true; night.observations.len()];
-    let rough = night.fit(basic, &firsts[0], start)?;
-    for group in offered {
-        if can_be_tried(night, &rough, &everyone, *group) {
-            all.extend(group.terms());
-        }
-    }
-    let enough = night.observations.len() as f64 >= PEAKS_A_TERM * all.len() as f64;
-    if all.len() > basic.len() && enough {
-        let extra = &all[basic.len()..];
-        let second = search(night, &all, extra, start, seed)?;
-        if !firsts.contains(&second) {
-            firsts.push(second);
-        }
-    }
+    let firsts = first_guesses(night, basic, offered, start, seed)?;
     let mut best: Option<(f64, Choice, Vec<bool>)> = None;
     for first in firsts {
         let (choice, flags) = settle(night, basic, offered, start, first, seed)?;
@@ -81,6 +65,42 @@ pub fn choose_and_keep(
     };
     let warnings = warnings(&flags);
     Ok((choice, Kept { flags, warnings }))
+}
+
+/// Sets of peaks to begin with: all of them, those that fit the basic terms, and those that fit
+/// with more terms in: every term that could be told where there are peaks enough, else each
+/// group by itself.
+fn first_guesses(
+    night: &Night,
+    basic: &[Term],
+    offered: &[Group],
+    start: &TermValues,
+    seed: u64,
+) -> Result<Vec<Vec<bool>>, Error> {
+    let everyone = vec![true; night.observations.len()];
+    let plain = search(night, basic, &[], start, seed)?;
+    let rough = night.fit(basic, &plain, start)?;
+    let groups: Vec<Group> = (offered.iter().copied())
+        .filter(|g| can_be_tried(night, &rough, &everyone, *g))
+        .collect();
+    let terms = basic.len() + groups.iter().map(|g| g.terms().count()).sum::<usize>();
+    let enough = night.observations.len() as f64 >= PEAKS_A_TERM * terms as f64;
+    let sets: Vec<Vec<Term>> = match () {
+        () if groups.is_empty() => Vec::new(),
+        // When every peak fits the basic terms there is nothing to search for.
+        () if plain == everyone => Vec::new(),
+        () if enough => vec![groups.iter().flat_map(|g| g.terms()).collect()],
+        () => groups.iter().map(|g| g.terms().collect()).collect(),
+    };
+    let mut guesses = vec![plain];
+    for extra in sets {
+        let all: Vec<Term> = basic.iter().chain(&extra).copied().collect();
+        guesses.push(search(night, &all, &extra, start, seed)?);
+    }
+    guesses.push(everyone);
+    guesses.sort();
+    guesses.dedup();
+    Ok(guesses)
 }
 
 /// The peaks that a robust fit of `free` keeps; `extra` terms are kept small by a prior.

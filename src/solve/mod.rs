@@ -19,9 +19,9 @@ mod start;
 pub mod words;
 
 pub use calibration::calibration;
+pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use plausible::glaring;
 pub use problem::MountProblem;
-pub use separate::rows_at;
-pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use remedy::{Remedy, foot_shims_mm, remedies};
 pub use run::{Options, solve, solve_observed};
+pub use separate::rows_at;
