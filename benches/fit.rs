@@ -105,7 +105,7 @@ fn fits(c: &mut Criterion) {
     group.finish();
     let mut group = c.benchmark_group("robust fit of seven parameters");
     group.sample_size(20);
-    for observations in [20, 60, 400, 10_000] {
+    for observations in [20, 60, 120, 400, 10_000] {
         let sky = Sky::new(observations);
         group.bench_with_input(BenchmarkId::from_parameter(observations), &sky, |b, sky| {
             b.iter(|| robust_fit(black_box(sky), &[0.0; 7], &Options::default(), 1))

@@ -20,7 +20,9 @@ use super::solution::{FitError, Options, Solution};
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
+use reject::Rejection;
 use relax::Relax;
+use search::Found;
 use std::fmt;
 
 /// A good observation is rejected with this probability: 3.717 scales in two rows, 3.29 in
@@ -117,17 +119,27 @@ pub fn robust_fit<M: Model + ?Sized>(
         reliable: used.len() >= LEAST_OBSERVATIONS && spare >= needed,
     };
     let relax = Relax::new(model, options, start, sample(&used, seed));
-    let (parameters, scale) = match search::search(&relax, start, &plain.parameters, seed) {
-        Some(found) => (found.parameters, found.scale),
+    let found = match search::search(&relax, start, &plain.parameters, seed) {
+        Some(found) => found,
         // Hardly more observations than parameters: nothing to draw subsets from.
         None => {
             let cauchy = reweighted_fit(model, start, Loss::Cauchy, options)?;
             let from = &cauchy.solution.parameters;
             let tukey = reweighted_fit(model, from, Loss::Tukey, options)?;
-            (tukey.solution.parameters, tukey.scale)
+            Found {
+                candidates: vec![tukey.solution.parameters],
+                scale: tukey.scale,
+            }
         }
     };
-    reject::reject(model, start, options, &parameters, scale, plain, breakdown)
+    let settled = Rejection::new(model, start, options, &plain).settle(&found, unknowns)?;
+    Ok(RobustSolution {
+        scale: settled.solution.scatter.unwrap_or(0.0),
+        solution: settled.solution,
+        weights: settled.weights,
+        rejected: settled.rejected,
+        breakdown,
+    })
 }
 
 /// The observations that have a weight above zero.

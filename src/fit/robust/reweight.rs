@@ -1,8 +1,7 @@
 //! Iteratively reweighted least squares.
 
 use super::loss::Loss;
-use super::offsets::{Medians, median_scale, offsets};
-use super::search::ratio;
+use super::offsets::{Medians, median_scale, offsets, ratio};
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::model::Model;
 use crate::fit::solution::{FitError, Options, Solution, fit};
