@@ -7,11 +7,13 @@
 
 mod compare;
 mod curve;
+mod fitting;
 mod influence;
 mod least_squares;
 mod linear;
 mod marquardt;
 mod model;
+mod options;
 mod prior;
 pub mod quantile;
 pub mod robust;
@@ -22,12 +24,14 @@ mod triangle;
 
 pub use compare::{CrossValidation, Goodness, by_folds, leave_one_out};
 pub use curve::Curve;
+pub use fitting::fit;
 pub use influence::{Deviation, deviations};
 pub use least_squares::{LeastSquares, PassError};
 pub use linear::{Linear, LinearSolution};
 pub use marquardt::Ending;
 pub use model::{BLOCK_OBSERVATIONS, Block, Model, Unevaluable};
+pub use options::{FitError, Noise, Options};
 pub use prior::Prior;
-pub use solution::{FitError, Noise, Options, Solution, fit};
+pub use solution::Solution;
 pub use spectrum::{Direction, Hold, NEAR_RANK, Spectrum};
 pub use triangle::Triangle;

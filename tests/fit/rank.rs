@@ -2,7 +2,7 @@
 
 use crate::sky::{Sky, Spread, random, truth};
 use crate::{Table, difference};
-use plumbeam::fit::{Ending, Hold, Linear, Options, Prior, fit};
+use plumbeam::fit::{Ending, Hold, Linear, Noise, Options, Prior, fit};
 
 /// y = (a + b) x + c: only the sum of the first two can be told.
 fn twins() -> Table {
@@ -79,6 +79,14 @@ fn fewer_rows_than_parameters_give_the_shortest_answer() {
     assert!(solution.chi_square < 1e-20);
     assert_eq!(solution.scatter, None);
     assert_eq!(solution.spectrum.parameters_to_hold().len(), 2);
+    // With the noise from a scatter that is not there, nothing is known and nothing is NaN.
+    let options = Options {
+        noise: Noise::Scatter,
+        ..Options::default()
+    };
+    let unsure = fit(&table, &[0.0; 3], &options).unwrap();
+    assert!(unsure.sigmas().iter().all(|s| *s == f64::INFINITY));
+    assert!(unsure.correlations().iter().all(|c| c.is_finite()));
     let mut linear = Linear::new(3);
     linear.add(6.0, &[1.0, 2.0, 2.0], 1.0);
     let found = linear.solve();

@@ -15,8 +15,9 @@ pub use reweight::{Reweighted, reweighted_fit};
 pub use search::{BAD_SHARE, MOST_SEARCHED};
 
 use super::model::Model;
+use super::options::{FitError, Options};
 use super::quantile;
-use super::solution::{FitError, Options, Solution};
+use super::solution::Solution;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;

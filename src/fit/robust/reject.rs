@@ -5,11 +5,13 @@ use super::offsets::{Offset, offsets, ratio};
 use super::reweight::correction;
 use super::search::Found;
 use super::{MOST_SEARCHED, REJECTION_TAIL, Rejected, cut_off};
+use crate::fit::fitting::fit;
 use crate::fit::influence::{Deviation, deviations};
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::model::Model;
+use crate::fit::options::{FitError, Options};
 use crate::fit::quantile;
-use crate::fit::solution::{FitError, Options, Solution, fit};
+use crate::fit::solution::Solution;
 
 /// Most rounds of rejecting and taking back.
 const MOST_ROUNDS: usize = 20;

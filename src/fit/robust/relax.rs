@@ -5,7 +5,7 @@ use super::offsets::{Medians, Offset, offsets, ratio};
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::marquardt::positive;
 use crate::fit::model::Model;
-use crate::fit::solution::Options;
+use crate::fit::options::Options;
 use crate::fit::spectrum::Spectrum;
 use crate::fit::step;
 use crate::fit::triangle::Triangle;
