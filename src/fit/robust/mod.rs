@@ -14,10 +14,12 @@ pub use loss::Loss;
 pub use reweight::{Reweighted, reweighted_fit};
 pub use search::{BAD_SHARE, MOST_SEARCHED};
 
+use super::least_squares::LeastSquares;
 use super::model::Model;
 use super::options::{FitError, Options};
 use super::quantile;
 use super::solution::Solution;
+use offsets::offsets;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
@@ -109,7 +111,7 @@ pub fn robust_fit<M: Model + ?Sized>(
     seed: u64,
 ) -> Result<RobustSolution, FitError> {
     let plain = super::fit(model, start, options)?;
-    let used = used_observations(model, options);
+    let used = used_observations(model, options, &plain);
     let unknowns = plain.rank();
     let rows_each = (plain.rows as f64 / used.len().max(1) as f64).max(1.0);
     let needed = (unknowns as f64 / rows_each).ceil() as usize;
@@ -143,10 +145,17 @@ pub fn robust_fit<M: Model + ?Sized>(
     })
 }
 
-/// The observations that have a weight above zero.
-fn used_observations<M: Model + ?Sized>(model: &M, options: &Options) -> Vec<usize> {
-    let used = |i: &usize| options.weights.as_ref().is_none_or(|w| w[*i] > 0.0);
-    (0..model.observations()).filter(used).collect()
+/// The observations that have rows and a weight above zero.
+fn used_observations<M: Model + ?Sized>(
+    model: &M,
+    options: &Options,
+    plain: &Solution,
+) -> Vec<usize> {
+    let problem = LeastSquares::new(model, 1).with_weights(options.weights.as_deref());
+    match offsets(&problem, &plain.parameters) {
+        Ok(offsets) => offsets.iter().map(|o| o.observation).collect(),
+        Err(_) => Vec::new(),
+    }
 }
 
 /// At most [`MOST_SEARCHED`] of them at random, ascending.

@@ -23,8 +23,8 @@ const SPARE_ROWS: usize = 2;
 /// about some parameter: it gets one observation more.
 const LEAN_SUBSET: f64 = 20.0;
 /// Observations searched at most, a random sample of all; memory and time of the search do
-/// not grow beyond.
-pub const MOST_SEARCHED: usize = 600;
+/// not grow beyond. All are then judged by what the sample agreed on.
+pub const MOST_SEARCHED: usize = 300;
 /// Gauss-Newton steps from the start to a subset's own fit.
 const SUBSET_STEPS: usize = 2;
 /// Concentration steps for each subset, and for the best few until nothing changes.
@@ -56,7 +56,7 @@ pub(crate) struct Found {
 ///
 /// Rousseeuw and Van Driessen, Computing LTS regression for large data sets (2006), with
 /// Gauss-Newton steps in the place of linear fits. Trimmed squares alone ignore the worse
-/// half of the observations, and with it those that stand alone in their part of the sky;
+/// half of the observations, and with it those that stand alone in their part of the data;
 /// the bounded loss at a fixed scale (the MM idea of Yohai 1987) counts every one of them.
 pub(crate) fn search<M: Model + ?Sized>(
     relax: &Relax<'_, M>,
