@@ -32,7 +32,7 @@ pub struct Solution {
     pub scatter: Option<f64>,
     /// The largest cosine between residuals and the effect of a parameter that may move.
     pub largest_cosine: f64,
-    /// Rank, condition and directions, columns scaled as [`Options::hold`] says.
+    /// Rank, condition and directions, columns scaled as [`super::Options::hold`] says.
     pub spectrum: Spectrum,
     /// The condition number with columns of unit length, whatever `hold` says.
     pub condition: f64,

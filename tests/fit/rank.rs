@@ -186,6 +186,31 @@ fn an_accidental_zero_derivative_at_the_start_does_not_hold_a_parameter() {
     assert_eq!(solution.rank(), 1);
 }
 
+#[test]
+fn what_is_vague_is_judged_by_the_noise_that_the_scatter_shows() {
+    let mut random = random(13);
+    let truth = truth(&mut random);
+    let spread = Spread::Patch([100.0, 115.0], [40.0, 45.0]);
+    let honest = Sky::new(100, 7, spread, &truth, &mut random);
+    // Logged a thousand times too small: taken at its word all would seem told.
+    let boastful = Sky {
+        noise: honest.noise / 1000.0,
+        ..honest.clone()
+    };
+    let rank = |sky: &Sky, noise| {
+        let options = Options {
+            hold: plausible(7),
+            noise,
+            ..Options::default()
+        };
+        fit(sky, &[0.0; 7], &options).unwrap().rank()
+    };
+    let right = rank(&honest, Noise::Logged);
+    assert!(right < 7);
+    assert_eq!(rank(&boastful, Noise::Scatter), right);
+    assert!(rank(&boastful, Noise::Logged) > right);
+}
+
 proptest! {
     #[test]
     fn holding_the_named_parameters_separates_the_rest(
