@@ -4,8 +4,9 @@ use super::influence::deviations;
 use super::least_squares::{LeastSquares, PassError};
 use super::marquardt::positive;
 use super::model::Model;
+use super::options::Noise;
 use super::quantile;
-use super::solution::{Noise, Solution};
+use super::solution::Solution;
 use super::step;
 use nalgebra::DVector;
 

@@ -2,7 +2,8 @@
 
 use crate::sky::{Sky, Spread, random, truth};
 use crate::{Table, difference};
-use plumbeam::fit::{Ending, Hold, Linear, Options, Prior, fit};
+use plumbeam::fit::{Ending, Hold, Linear, Noise, Options, Prior, fit};
+use proptest::prelude::*;
 
 /// y = (a + b) x + c: only the sum of the first two can be told.
 fn twins() -> Table {
@@ -79,6 +80,14 @@ fn fewer_rows_than_parameters_give_the_shortest_answer() {
     assert!(solution.chi_square < 1e-20);
     assert_eq!(solution.scatter, None);
     assert_eq!(solution.spectrum.parameters_to_hold().len(), 2);
+    // With the noise from a scatter that is not there, nothing is known and nothing is NaN.
+    let options = Options {
+        noise: Noise::Scatter,
+        ..Options::default()
+    };
+    let unsure = fit(&table, &[0.0; 3], &options).unwrap();
+    assert!(unsure.sigmas().iter().all(|s| *s == f64::INFINITY));
+    assert!(unsure.correlations().iter().all(|c| c.is_finite()));
     let mut linear = Linear::new(3);
     linear.add(6.0, &[1.0, 2.0, 2.0], 1.0);
     let found = linear.solve();
@@ -175,4 +184,62 @@ fn an_accidental_zero_derivative_at_the_start_does_not_hold_a_parameter() {
     let solution = fit(&curve, &[1.0, 0.0], &Options::default()).unwrap();
     assert!((solution.parameters[0] * solution.parameters[1] - 2.0).abs() < 1e-9);
     assert_eq!(solution.rank(), 1);
+}
+
+#[test]
+fn what_is_vague_is_judged_by_the_noise_that_the_scatter_shows() {
+    let mut random = random(13);
+    let truth = truth(&mut random);
+    let spread = Spread::Patch([100.0, 115.0], [40.0, 45.0]);
+    let honest = Sky::new(100, 7, spread, &truth, &mut random);
+    // Logged a thousand times too small: taken at its word all would seem told.
+    let boastful = Sky {
+        noise: honest.noise / 1000.0,
+        ..honest.clone()
+    };
+    let rank = |sky: &Sky, noise| {
+        let options = Options {
+            hold: plausible(7),
+            noise,
+            ..Options::default()
+        };
+        fit(sky, &[0.0; 7], &options).unwrap().rank()
+    };
+    let right = rank(&honest, Noise::Logged);
+    assert!(right < 7);
+    assert_eq!(rank(&boastful, Noise::Scatter), right);
+    assert!(rank(&boastful, Noise::Logged) > right);
+}
+
+proptest! {
+    #[test]
+    fn holding_the_named_parameters_separates_the_rest(
+        seed in 0u64..10_000,
+        n in 2usize..8,
+        null in 1usize..3,
+    ) {
+        // Random rows whose columns obey `null` random linear relations.
+        let rank = n.saturating_sub(null).max(1);
+        let mut random = random(seed);
+        let mut draw = || rand::RngExt::random::<f64>(&mut random) - 0.5;
+        let mix: Vec<Vec<f64>> = (0..rank).map(|_| (0..n).map(|_| draw()).collect()).collect();
+        let mut table = Table { rows: Vec::new() };
+        for _ in 0..30 {
+            let factors: Vec<f64> = (0..rank).map(|_| draw()).collect();
+            let x = (0..n).map(|j| (0..rank).map(|i| factors[i] * mix[i][j]).sum()).collect();
+            table.rows.push(vec![(draw(), x)]);
+        }
+        let solution = fit(&table, &vec![0.0; n], &Options::default()).unwrap();
+        prop_assert_eq!(solution.rank(), rank);
+        let held = solution.spectrum.parameters_to_hold();
+        prop_assert_eq!(held.len(), n - rank);
+        for row in &mut table.rows {
+            let kept = (0..n).filter(|j| !held.contains(j));
+            row[0].1 = kept.map(|j| row[0].1[j]).collect();
+        }
+        let rest = fit(&table, &vec![0.0; rank], &Options::default()).unwrap();
+        prop_assert_eq!(rest.rank(), rank);
+        // Holding the right ones costs no misfit.
+        prop_assert!((rest.chi_square / solution.chi_square - 1.0).abs() < 1e-9);
+    }
 }
