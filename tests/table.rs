@@ -7,6 +7,7 @@ use plumbeam::angle::Angle;
 use plumbeam::mount::Term;
 use plumbeam::problem::Error;
 use plumbeam::table::{CorrectionTable, Provenance, Request, read_table, table};
+use rand::{RngExt, SeedableRng};
 use table_cases::{Case, cases, full_model, provenance};
 
 /// First-order words hold to second order in the terms, here of a degree at most.
@@ -277,6 +278,23 @@ fn an_edited_or_damaged_table_is_refused() {
 }
 
 #[test]
+fn no_single_changed_byte_passes_unseen_and_none_makes_it_panic() {
+    let table = small_table();
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(7);
+    for form in [table.to_csv(), table.to_json()] {
+        for _ in 0..2000 {
+            let mut bytes = form.clone().into_bytes();
+            let at = rng.random_range(0..bytes.len());
+            bytes[at] = rng.random_range(0..=255);
+            // White space between the words of a file may change; nothing that counts may.
+            if let Ok(read) = read_table("t", &bytes) {
+                assert_eq!(read, table, "byte {at} was changed unseen");
+            }
+        }
+    }
+}
+
+#[test]
 fn faults_of_a_table_file_are_named_with_their_line() {
     let csv = small_table().to_csv();
     let names = csv.lines().position(|l| !l.starts_with('#')).unwrap();
@@ -380,6 +398,7 @@ fn the_users_own_steps_are_kept_and_judged() {
     assert_eq!(ask(7.0, 5.0, None).unwrap_err().exit_code(), 2);
     assert_eq!(ask(30.0, 7.0, Some(80.0)).unwrap_err().exit_code(), 2);
     assert_eq!(ask(-30.0, 7.0, None).unwrap_err().exit_code(), 2);
+    assert_eq!(ask(30.0, 95.0, None).unwrap_err().exit_code(), 2);
 }
 
 #[test]

@@ -37,6 +37,6 @@ pub use live::{listen, loopback, open_serial};
 pub use measure::{Density, Errors, measure};
 pub use pointer::{ApproachChoice, Demand, Pointer, Refusal, Source};
 pub use read::read_table;
-pub use stream::{Answer, StreamForm, Tally, Writing, answer, serve};
+pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, serve};
 pub use text::COLUMNS;
 pub use watch::Watch;
