@@ -6,6 +6,7 @@ use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::full_model;
 use super::demand::{DemandOption, Pair};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
@@ -13,11 +14,10 @@ use crate::files;
 use crate::logbook::Calibration;
 use crate::mount::ApproachSigns;
 use crate::problem::{Error, printable};
-use crate::solve::record::model_of;
 use crate::station::Station;
 use crate::table::{
-    Air, ApproachChoice, DemandKind, EncoderRange, FullModel, Pointer, Reload, Source, StreamForm,
-    Tally, Watch, Writing, answer, listen, loopback, open_serial, read_table, serve,
+    ApproachChoice, DemandKind, Pointer, Reload, Source, StreamForm, Tally, Watch, Writing, answer,
+    listen, loopback, open_serial, read_table, serve,
 };
 
 const EXAMPLE: &str = "\
@@ -263,14 +263,8 @@ fn source_of(
     station: &Station,
     kind: DemandKind,
 ) -> Result<Source, Error> {
-    Ok(Source::Full(Box::new(FullModel {
-        mount: model_of(calibration)?,
-        air: Air::for_demand(kind, station.site.weather),
-        range: EncoderRange {
-            azimuth: station.mount.azimuth_range,
-            elevation: station.mount.elevation_range,
-        },
-    })))
+    let full = full_model(calibration, station, kind)?;
+    Ok(Source::Full(Box::new(full)))
 }
 
 /// The table, if it takes the demands that are wanted.

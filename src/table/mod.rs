@@ -34,7 +34,7 @@ pub use grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees};
 pub use header::{FORMAT, Header, Provenance};
 pub use integer::{CellWidth, IntegerTable, Status};
 pub use live::{listen, loopback, open_serial};
-pub use measure::{Density, Errors, measure};
+pub use measure::{Density, Errors, measure, stated};
 pub use pointer::{ApproachChoice, Demand, Pointer, Refusal, Source};
 pub use read::read_table;
 pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, serve};

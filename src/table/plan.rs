@@ -171,7 +171,7 @@ impl Plan {
         let least_rows = ((LOWEST_TOP - self.span.lowest.degrees()) / up.degrees()).ceil();
         let least_rows = (least_rows as usize).clamp(1, most_rows.max(1));
         let good = |rows: usize, density: Density| {
-            measured(rows, density).filter(|trial| trial.errors.on_sky <= request.tolerance)
+            measured(rows, density).filter(|trial| trial.errors.keep_to(request.tolerance))
         };
         // The error grows with the top: the highest that will do is found by halving, in sketches.
         let (mut fits, mut fails) = (least_rows, most_rows + 1);
