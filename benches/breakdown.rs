@@ -38,8 +38,8 @@ fn spoil(sky: &mut Sky, bad: &[usize], kind: Kind, random: &mut impl Rng) {
             Kind::Alike => [0.5 * degree, 0.3 * degree],
             Kind::AlikeNear => [8.0 * sky.noise, 6.0 * sky.noise],
         };
-        for axis in 0..2 {
-            sky.peaks[*i].seen[axis] += shift[axis];
+        for (seen, shift) in sky.peaks[*i].seen.iter_mut().zip(shift) {
+            *seen += shift;
         }
     }
 }

@@ -109,7 +109,7 @@ pub fn read_bytes(path: &Path) -> Result<(String, Vec<u8>), Error> {
 ///
 /// # Errors
 /// When it cannot be opened.
-pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead>), Error> {
+pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead + Send>), Error> {
     if path.as_os_str() == "-" {
         return Ok((
             "standard input".to_owned(),

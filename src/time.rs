@@ -174,6 +174,17 @@ impl Utc {
     }
 }
 
+/// Reads a stretch of time such as `30s`, `10m` or `1h30m`, in seconds.
+///
+/// # Errors
+/// A text that is no such thing, with what one looks like.
+pub fn parse_duration_s(text: &str) -> Result<f64, String> {
+    text.trim()
+        .parse::<jiff::SignedDuration>()
+        .map(|d| d.as_secs_f64())
+        .map_err(|_| "a stretch of time is written like 30s, 10m or 1h30m".to_owned())
+}
+
 /// Days from 1970-01-01 to a date.
 fn unix_day(date: civil::Date) -> Result<i64, jiff::Error> {
     Ok(i64::from(civil::date(1970, 1, 1).until(date)?.get_days()))
@@ -364,6 +375,15 @@ mod tests {
         ] {
             assert_eq!(Utc::parse(text).unwrap().to_exact_text(), text);
         }
+    }
+
+    #[test]
+    fn durations_need_a_unit() {
+        assert_eq!(parse_duration_s("10m"), Ok(600.0));
+        assert_eq!(parse_duration_s("1h30m"), Ok(5400.0));
+        assert_eq!(parse_duration_s("0.5s"), Ok(0.5));
+        assert!(parse_duration_s("10").is_err());
+        assert!(parse_duration_s("soon").is_err());
     }
 
     #[test]

@@ -6,8 +6,10 @@
 mod calibration;
 mod demand;
 mod output;
+mod reduce;
 mod point;
 mod simulate;
+mod sky;
 mod solve;
 mod table;
 mod terms;
@@ -71,8 +73,10 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
+    Reduce(reduce::Args),
     Point(point::Args),
     Simulate(simulate::Args),
+    Sky(sky::Args),
     Solve(solve::Args),
     Table(table::Args),
 }
@@ -105,8 +109,10 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
+        Verb::Reduce(args) => reduce::run(args, &cli.common, console),
         Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Sky(args) => sky::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
         Verb::Table(args) => table::run(args, &cli.common, console),
     }

@@ -131,6 +131,11 @@ impl<R: BufRead> RowReader<R> {
         &self.lines.file
     }
 
+    /// How many lines have been read so far.
+    pub fn lines_read(&self) -> usize {
+        self.lines.count
+    }
+
     /// The header. Every later row must have as many fields.
     ///
     /// # Errors

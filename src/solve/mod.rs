@@ -16,9 +16,12 @@ mod run;
 mod select;
 mod separate;
 mod start;
-mod words;
+pub mod words;
 
 pub use calibration::calibration;
+pub use plausible::glaring;
+pub use problem::MountProblem;
+pub use separate::rows_at;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use remedy::{Remedy, foot_shims_mm, remedies};
 pub use run::{Options, solve, solve_observed};

@@ -27,8 +27,8 @@ use std::fmt;
 /// one, more with few degrees of freedom.
 pub const REJECTION_TAIL: f64 = 1e-3;
 
-/// With fewer observations bad ones cannot be told reliably (measured: see
-/// docs/accuracy.md), and the search gives way to reweighting.
+/// With fewer observations bad ones cannot be told reliably: docs/accuracy.md has the
+/// measured shares.
 pub const LEAST_OBSERVATIONS: usize = 12;
 
 /// An observation that cannot belong to the fit of the others.
@@ -116,12 +116,10 @@ pub fn robust_fit<M: Model + ?Sized>(
         tolerated: (spare / 2).min((BAD_SHARE * used.len() as f64) as usize),
         reliable: used.len() >= LEAST_OBSERVATIONS && spare >= needed,
     };
-    let relaxed = (used.len() >= LEAST_OBSERVATIONS).then(|| {
-        let relax = Relax::new(model, options, start, sample(&used, seed));
-        search::search(&relax, start, &plain.parameters, seed)
-    });
-    let (parameters, scale) = match relaxed.flatten() {
+    let relax = Relax::new(model, options, start, sample(&used, seed));
+    let (parameters, scale) = match search::search(&relax, start, &plain.parameters, seed) {
         Some(found) => (found.parameters, found.scale),
+        // Hardly more observations than parameters: nothing to draw subsets from.
         None => {
             let cauchy = reweighted_fit(model, start, Loss::Cauchy, options)?;
             let from = &cauchy.solution.parameters;

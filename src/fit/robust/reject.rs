@@ -12,6 +12,9 @@ use crate::fit::solution::{FitError, Options, Solution, fit};
 
 /// Most rounds of rejecting and taking back.
 const MOST_ROUNDS: usize = 20;
+/// Noise below this fraction of the offsets from a plain fit is taken for rounding: the rest
+/// is fitted exactly.
+const EXACT: f64 = 1e-10;
 
 /// From parameters and scale of the search to the final fit.
 pub(super) fn reject<M: Model + ?Sized>(
@@ -23,6 +26,8 @@ pub(super) fn reject<M: Model + ?Sized>(
     plain: Solution,
     breakdown: Breakdown,
 ) -> Result<RobustSolution, FitError> {
+    let floor = EXACT * (plain.chi_square / plain.rows.max(1) as f64).sqrt();
+    let scale = scale.max(floor);
     let own = |i: usize| options.weights.as_ref().map_or(1.0, |w| w[i]);
     let keep_all: Vec<f64> = (0..model.observations()).map(own).collect();
     let mut weights = keep_all.clone();
@@ -42,8 +47,13 @@ pub(super) fn reject<M: Model + ?Sized>(
     for _ in 0..MOST_ROUNDS {
         inner.weights = Some(weights.clone());
         solution = fit(model, start, &inner)?;
-        let judged = judge(model, &solution, options.weights.as_deref(), &weights);
-        rejected = judged;
+        rejected = judge(
+            model,
+            &solution,
+            options.weights.as_deref(),
+            &weights,
+            floor,
+        );
         let mut next = keep_all.clone();
         for r in &rejected {
             next[r.observation] = 0.0;
@@ -68,6 +78,7 @@ fn judge<M: Model + ?Sized>(
     solution: &Solution,
     own: Option<&[f64]>,
     weights: &[f64],
+    floor: f64,
 ) -> Vec<Rejected> {
     let freedom = solution.degrees_of_freedom;
     let chi_square = solution.chi_square;
@@ -82,10 +93,10 @@ fn judge<M: Model + ?Sized>(
         } else {
             (chi_square, freedom)
         };
-        if left <= 0.0 || d.square == 0.0 {
+        if left <= 0.0 || d.square <= rows * floor * floor {
             return None;
         }
-        let variance = rest / left;
+        let variance = (rest / left).max(floor * floor);
         let probability = quantile::f_exceeds(d.square / rows / variance, rows, left);
         (probability < REJECTION_TAIL).then(|| Rejected {
             observation: d.observation,
