@@ -269,6 +269,7 @@ fn wrong_use_ends_with_two() {
         with(&["10", "20", "--present", "5"]),
         with(&["10", "20", "--approach", "up"]),
         with(&["10", "20", "--stream"]),
+        with(&["--stream", "--out", "answers.txt"]),
         with(&["--listen", "0.0.0.0:0"]),
         with(&["--listen", "192.168.0.9:4700"]),
         vec!["10", "20"],
@@ -533,6 +534,27 @@ fn a_new_calibration_is_taken_without_a_restart_and_a_bad_one_is_not() {
     assert!(live.child.wait().unwrap().success());
 }
 
+#[test]
+fn a_table_for_other_demands_does_not_slip_into_a_running_stream() {
+    let place = Place::with(&USUAL);
+    let table = |kind: &str| {
+        let made = place
+            .command("table", &with(&["--demand", kind, "--out", "t.csv"]))
+            .output()
+            .unwrap();
+        assert!(made.status.success(), "{made:?}");
+    };
+    table("apparent");
+    let mut live = live(&place, &["--table", "t.csv", "--stream", "-q"]);
+    let before = live.ask("50 10");
+    table("geometric");
+    let answer = live.ask("reload");
+    assert!(answer.contains("takes geometric demands"), "{answer}");
+    assert_eq!(live.ask("50 10"), before);
+    drop(live.input);
+    assert!(live.child.wait().unwrap().success());
+}
+
 /// A process that serves until it is ended, also by a failing test.
 struct Server(Child);
 
@@ -545,8 +567,8 @@ impl Drop for Server {
 
 /// A stream that has said that it is ready, and what it said behind `sign`.
 fn serving(place: &Place, arguments: &[&str], sign: &str) -> (Server, String) {
-    let mut child = place.spawn(&with(arguments));
-    let mut said = BufReader::new(child.stderr.take().unwrap());
+    let mut server = Server(place.spawn(&with(arguments)));
+    let mut said = BufReader::new(server.0.stderr.take().unwrap());
     loop {
         let mut line = String::new();
         assert!(said.read_line(&mut line).unwrap() > 0, "it never began");
@@ -554,7 +576,7 @@ fn serving(place: &Place, arguments: &[&str], sign: &str) -> (Server, String) {
             let rest = rest.to_owned();
             // Keep its standard error open, or it could not speak any more.
             std::thread::spawn(move || std::io::copy(&mut said, &mut std::io::sink()));
-            return (Server(child), rest);
+            return (server, rest);
         }
     }
 }

@@ -1,8 +1,30 @@
-//! What `table` and `point` say about the calibration that they use.
+//! What `table` and `point` make of a calibration and say about it.
 
 use super::Console;
 use crate::logbook::{Calibration, TermState};
+use crate::problem::Error;
+use crate::solve::record::model_of;
 use crate::station::Station;
+use crate::table::{Air, DemandKind, EncoderRange, FullModel};
+
+/// The full model of a calibration at its station.
+///
+/// # Errors
+/// As [`model_of`].
+pub fn full_model(
+    calibration: &Calibration,
+    station: &Station,
+    kind: DemandKind,
+) -> Result<FullModel, Error> {
+    Ok(FullModel {
+        mount: model_of(calibration)?,
+        air: Air::for_demand(kind, station.site.weather),
+        range: EncoderRange {
+            azimuth: station.mount.azimuth_range,
+            elevation: station.mount.elevation_range,
+        },
+    })
+}
 
 /// Says what the user should know before trusting it.
 pub fn tell(calibration: &Calibration, station: &Station, console: &mut Console) {

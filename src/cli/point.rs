@@ -6,18 +6,18 @@ use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 
-use super::demand::{DemandOption, Kind, Pair};
+use super::calibration::full_model;
+use super::demand::{DemandOption, Pair};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files;
 use crate::logbook::Calibration;
 use crate::mount::ApproachSigns;
 use crate::problem::{Error, printable};
-use crate::solve::record::model_of;
 use crate::station::Station;
 use crate::table::{
-    Air, ApproachChoice, DemandKind, EncoderRange, FullModel, Pointer, Source, StreamForm, Tally,
-    Watch, Writing, answer, listen, loopback, open_serial, read_table, serve,
+    ApproachChoice, DemandKind, Pointer, Reload, Source, StreamForm, Tally, Watch, Writing, answer,
+    listen, loopback, open_serial, read_table, serve,
 };
 
 const EXAMPLE: &str = "\
@@ -125,6 +125,12 @@ impl FromStr for Approach {
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let address = args.listen.as_deref().map(loopback).transpose()?;
     let demand = one_demand(args)?;
+    let live = args.stream || args.listen.is_some() || args.serial.is_some();
+    if live && common.out.is_some() {
+        return Err(Error::Usage(
+            "a live stream answers where it is asked: leave --out out".to_owned(),
+        ));
+    }
     if demand.is_none() && [&args.calibration, &args.table].iter().any(|f| is_dash(f)) {
         return Err(Error::Usage(
             "a stream of demands needs the calibration or table in a file, not on standard input"
@@ -142,16 +148,21 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             super::calibration::tell(&calibration, station, console);
             (path, source_of(&calibration, station, args.demand.kind())?)
         }
-        (_, Some(path), _) => (path, table_source(path, args.demand.demand)?),
+        (_, Some(path), _) => {
+            let named = args.demand.demand.map(|_| args.demand.kind());
+            (path, table_source(path, named)?)
+        }
         _ => {
             return Err(Error::Usage(
                 "--calibration or --table is needed".to_owned(),
             ));
         }
     };
+    // Whoever feeds the stream knows which demands it takes: a new file must take the same.
+    let kind = source.demand();
     let load = || match &station {
-        Some(station) => source_of(&Calibration::read(path)?, station, args.demand.kind()),
-        None => table_source(path, args.demand.demand),
+        Some(station) => source_of(&Calibration::read(path)?, station, kind),
+        None => table_source(path, Some(kind)),
     };
     let present = args.present.map(Pair::reading);
     let mut pointer = Pointer::new(source, args.approach.0, present);
@@ -184,7 +195,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         })?;
         return Ok(Verdict::Good);
     }
-    let live = args.stream || args.serial.is_some();
     let writing = match (common.json, live) {
         (false, _) => Writing::Plain,
         (true, true) => Writing::JsonLines,
@@ -195,7 +205,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         let (input, output) = open_serial(device, args.baud)?;
         console.note(&format!("answering on {device} at {} baud", args.baud));
         let mut watch = Watch::new(path, &load);
-        let note = &mut |text: &str| console.note(text);
+        let note = &mut |reload| tell(reload, console);
         serve(input, output, &mut pointer, form, Some(&mut watch), note)
             .map_err(|e| Error::io(device, "serve", e))?;
         return Ok(Verdict::Good);
@@ -205,11 +215,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if live {
         let mut watch = Watch::new(path, &load);
         let output = std::io::stdout().lock();
-        let note = &mut |text: &str| console.note(text);
+        let note = &mut |reload| tell(reload, console);
         serve(input, output, &mut pointer, form, Some(&mut watch), note).map_err(failed)?;
         return Ok(Verdict::Good);
     }
-    let note = &mut |_: &str| {};
+    let note = &mut |_| {};
     let tally = match &common.out {
         Some(path) => {
             let mut whole = files::WholeFile::create(path)?;
@@ -253,28 +263,21 @@ fn source_of(
     station: &Station,
     kind: DemandKind,
 ) -> Result<Source, Error> {
-    Ok(Source::Full(Box::new(FullModel {
-        mount: model_of(calibration)?,
-        air: Air::for_demand(kind, station.site.weather),
-        range: EncoderRange {
-            azimuth: station.mount.azimuth_range,
-            elevation: station.mount.elevation_range,
-        },
-    })))
+    let full = full_model(calibration, station, kind)?;
+    Ok(Source::Full(Box::new(full)))
 }
 
-/// The table, if it takes the demands that the user names.
-fn table_source(path: &Path, named: Option<Kind>) -> Result<Source, Error> {
+/// The table, if it takes the demands that are wanted.
+fn table_source(path: &Path, wanted: Option<DemandKind>) -> Result<Source, Error> {
     let (name, bytes) = files::read_bytes(path)?;
     let table = read_table(&name, &bytes)?;
-    let kind = DemandOption { demand: named }.kind();
-    if named.is_some() && kind != table.demand() {
-        return Err(Error::Usage(format!(
-            "{name} takes {} demands, not {kind} ones; leave --demand out or make a table for them",
+    match wanted {
+        Some(kind) if kind != table.demand() => Err(Error::Usage(format!(
+            "{name} takes {} demands, not {kind} ones; make a table for them, or leave --demand out",
             table.demand()
-        )));
+        ))),
+        _ => Ok(Source::Table(Box::new(table))),
     }
-    Ok(Source::Table(Box::new(table)))
 }
 
 fn form(args: &Args, writing: Writing) -> StreamForm {
@@ -324,7 +327,7 @@ fn connected(
     let mut console = Console::new(quiet);
     let mut pointer = pointer.clone();
     let mut watch = Watch::new(path, load);
-    let note = &mut |text: &str| console.note(text);
+    let note = &mut |reload| tell(reload, &mut console);
     // A connection that breaks concerns nobody else.
     let _ = serve(
         connection,
@@ -334,6 +337,14 @@ fn connected(
         Some(&mut watch),
         note,
     );
+}
+
+/// Says what became of a changed file.
+fn tell(reload: Reload, console: &mut Console) {
+    match reload {
+        Reload::Taken(text) => console.note(&text),
+        Reload::Kept(text) => console.warning(&text),
+    }
 }
 
 /// A stream from a file is done, but what it could not answer shows in the exit code.

@@ -4,17 +4,15 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, ValueEnum};
 
+use super::calibration::full_model;
 use super::demand::{DemandOption, Pair};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files;
 use crate::logbook::Calibration;
 use crate::problem::Error;
-use crate::solve::record::model_of;
 use crate::station::Station;
-use crate::table::{
-    Air, EncoderRange, FullModel, Provenance, Request, c_header, firmware_table, table,
-};
+use crate::table::{Provenance, Request, c_header, firmware_table, table};
 
 const EXAMPLE: &str = "\
 Examples:
@@ -95,14 +93,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     let station = Station::read(&common.station)?;
     let calibration = Calibration::read(&args.calibration)?;
-    let full = FullModel {
-        mount: model_of(&calibration)?,
-        air: Air::for_demand(args.demand.kind(), station.site.weather),
-        range: EncoderRange {
-            azimuth: station.mount.azimuth_range,
-            elevation: station.mount.elevation_range,
-        },
-    };
+    let full = full_model(&calibration, &station, args.demand.kind())?;
     let usual = Request::for_beam(station.dish.beamwidth);
     let request = Request {
         tolerance: args.tolerance.map_or(usual.tolerance, Angle::from_degrees),

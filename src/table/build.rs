@@ -167,7 +167,7 @@ pub fn firmware_table(
         let mut found = Err(refusal(request));
         for width in CellWidth::ALL {
             let trial = plan.with_steps(steps, request, &integer_attempt(full, width))?;
-            let good = trial.errors.on_sky <= request.tolerance;
+            let good = trial.errors.keep_to(request.tolerance);
             if found.is_err() || good {
                 found = Ok(trial);
             }
@@ -312,7 +312,7 @@ impl Plan {
                 in_words(header.keyhole_half_angle_deg)
             ));
         }
-        if trial.errors.on_sky > request.tolerance {
+        if !trial.errors.keep_to(request.tolerance) {
             warnings.push(format!(
                 "the error of {} deg is larger than the {} deg allowed",
                 header.largest_error_deg,

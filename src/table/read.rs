@@ -243,7 +243,13 @@ fn assemble(file: &str, header: Header, rows: Vec<Row>) -> Result<CorrectionTabl
             elevation: up,
         });
     }
-    let one_turn = header.is_one_turn() && azimuth.last().0 - azimuth.first.0 == TURN;
+    let one_turn = header.is_one_turn();
+    if one_turn && (azimuth.first.0, azimuth.last().0) != (0, TURN) {
+        return Err(wrong(
+            "an azimuth axis of one turn that does not run from 0 to 360".to_owned(),
+            "0 to 360".to_owned(),
+        ));
+    }
     Ok(CorrectionTable {
         header,
         nodes: Nodes {

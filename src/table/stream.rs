@@ -72,6 +72,15 @@ struct ErrorAnswer<'a> {
     error: &'a str,
 }
 
+/// What became of a changed calibration file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Reload {
+    /// The new one is in use.
+    Taken(String),
+    /// The new one is bad, and the old one stays in use.
+    Kept(String),
+}
+
 /// Longer lines are refused: they are no demands, and memory stays constant.
 const LONGEST_LINE: usize = 4096;
 
@@ -192,7 +201,7 @@ struct Session<'a, W: Write> {
 }
 
 /// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
-/// its file changes or a line says `reload`; what comes of that is told to `note`.
+/// its file changes or a line says `reload`; what comes of the former is told to `note`.
 ///
 /// # Errors
 /// When input or output fails.
@@ -202,7 +211,7 @@ pub fn serve(
     pointer: &mut Pointer,
     form: StreamForm,
     mut watch: Option<&mut Watch<'_>>,
-    note: &mut dyn FnMut(&str),
+    note: &mut dyn FnMut(Reload),
 ) -> io::Result<Tally> {
     let mut input = BufReader::with_capacity(1 << 16, input);
     let mut session = Session {
@@ -264,7 +273,7 @@ impl<W: Write> Session<'_, W> {
         line: &[u8],
         too_long: bool,
         watch: &mut Option<&mut Watch<'_>>,
-        note: &mut dyn FnMut(&str),
+        note: &mut dyn FnMut(Reload),
     ) -> io::Result<()> {
         self.line += 1;
         if let Some(watch) = watch
@@ -273,9 +282,11 @@ impl<W: Write> Session<'_, W> {
             match result {
                 Ok(source) => {
                     self.pointer.replace_source(source);
-                    note(&format!("{} was read again", watch.name()));
+                    note(Reload::Taken(format!("{} was read again", watch.name())));
                 }
-                Err(error) => note(&format!("{error}\n  the old calibration stays in use")),
+                Err(error) => note(Reload::Kept(format!(
+                    "the old calibration stays in use: {error}"
+                ))),
             }
         }
         if too_long {
