@@ -182,7 +182,7 @@ pub struct Unused {
 pub fn unused_peaks(report: &Report) -> Vec<Unused> {
     (report.outcome.peaks.iter())
         .filter(|p| !p.used)
-        .map(|p| unused(p))
+        .map(unused)
         .collect()
 }
 

@@ -189,10 +189,8 @@ fn size_words(value: f64, sigma: Option<f64>, unit: TermUnit) -> String {
 
 fn single_meaning(t: &TermEstimate) -> String {
     let size = size_words(t.shown(), t.shown_sigma(), t.term.unit());
-    if let Some(sigma) = t.shown_sigma() {
-        if sigma > 0.0 && t.shown().abs() < NOTICEABLE * sigma {
-            return format!("none to be seen: {size} is within what chance alone gives");
-        }
+    if (t.shown_sigma()).is_some_and(|s| s > 0.0 && t.shown().abs() < NOTICEABLE * s) {
+        return format!("none to be seen: {size} is within what chance alone gives");
     }
     if t.state == TermState::Held && t.value == 0.0 {
         return "held at zero, not measured".to_owned();

@@ -8,6 +8,7 @@ use plotters_backend::{
 
 use super::font;
 use super::palette::Colour;
+use crate::problem::printable;
 
 /// Backend units in a picture pixel: plotters' backends count in whole units, and a tenth of
 /// a pixel keeps curves smooth and points where they belong, also when a print is enlarged.
@@ -319,6 +320,7 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
         if text.is_empty() {
             return;
         }
+        let text = &sound(text);
         let rise = TOP_TO_BASELINE_EM * style.size;
         let anchor = if style.upward {
             (at.0 - rise, at.1)
@@ -412,6 +414,15 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
             pen.opacity,
         );
     }
+}
+
+/// Text without what no XML file may hold: control characters are shown as escapes, and the
+/// two code points that are no characters are left out (XML 1.0, section 2.2).
+fn sound(text: &str) -> String {
+    printable(text)
+        .chars()
+        .filter(|c| !matches!(c, '\u{fffe}' | '\u{ffff}'))
+        .collect()
 }
 
 fn to_units(p: Point) -> Option<BackendCoord> {

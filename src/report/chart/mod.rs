@@ -8,9 +8,12 @@ mod axes;
 mod canvas;
 mod density;
 mod font;
+mod indexed;
 mod output;
 mod palette;
 mod raster;
+#[cfg(test)]
+mod recorder;
 mod scale;
 mod ticks;
 mod time_ticks;
@@ -21,6 +24,8 @@ pub use density::{Density, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
 pub use output::{HEIGHT, Picture, Render, WIDTH};
 pub use palette::{Colour, colours};
+#[cfg(test)]
+pub use recorder::Recording;
 pub use scale::Scale;
 pub use ticks::{Tick, azimuth_ticks, decimals_of_step, linear_ticks, nice_at_most, symlog_ticks};
 pub use time_ticks::{TimeTicks, time_ticks};

@@ -250,7 +250,10 @@ impl ResidualPicture {
             panel.mark(canvas, (d.x, d.y), Marker::Cross, 3.8, colours::VERMILLION);
         }
         let line: Vec<Point> = row.trend.iter().map(|(x, y)| panel.at(*x, *y)).collect();
-        canvas.path(&line, &Pen::new(colours::PAPER, 4.0).opacity(0.8));
+        if most.is_some() {
+            // Over dark cells the line needs paper of its own.
+            canvas.path(&line, &Pen::new(colours::PAPER, 4.0).opacity(0.8));
+        }
         canvas.path(&line, &TREND);
         most
     }
