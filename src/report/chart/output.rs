@@ -4,10 +4,11 @@ use plotters::backend::{DrawingBackend, SVGBackend};
 use png::{BitDepth, ColorType, Compression, Encoder, Filter};
 
 use super::axes::Rect;
-use super::canvas::{Align, Canvas, Text, UNITS};
+use super::canvas::Canvas;
 use super::colours;
 use super::indexed::indexed;
 use super::raster::Raster;
+use super::style::{Align, Text, UNITS};
 use crate::problem::Error;
 
 /// Width of every picture file, pixels.

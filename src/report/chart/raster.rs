@@ -11,8 +11,8 @@ use tiny_skia::{
     Color, FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform,
 };
 
-use super::canvas::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 use super::font;
+use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 
 type Drawn = Result<(), DrawingErrorKind<Infallible>>;
 

@@ -8,7 +8,8 @@ use plotters_backend::{
     FontStyle,
 };
 
-use super::canvas::{Canvas, SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
+use super::canvas::Canvas;
+use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 use super::{HEIGHT, Picture, Rect, WIDTH, font, output};
 
 /// SVG is set in the reader's own sans-serif: layouts must hold in a wide one too. DejaVu Sans
