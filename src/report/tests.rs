@@ -89,6 +89,22 @@ fn write_samples() {
             },
         ),
         (
+            "coarse",
+            Session {
+                noise_deg: 9.0,
+                ..usual.clone()
+            },
+        ),
+        (
+            "one-axis",
+            Session {
+                one_axis_every: 1,
+                peaks: 400,
+                hours: 100.0,
+                ..usual.clone()
+            },
+        ),
+        (
             "perfect",
             Session {
                 noise_deg: 0.0,

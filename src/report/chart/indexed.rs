@@ -47,22 +47,25 @@ fn palette() -> Vec<Colour> {
 /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
 pub(super) fn indexed(rgba: &[u8]) -> Indexed {
     let palette = palette();
-    let mut known: HashMap<[u8; 3], u8> = HashMap::new();
-    // Most pixels repeat their neighbour.
-    let mut last = ([255; 3], 0);
-    let pixels = rgba
-        .chunks_exact(4)
-        .map(|p| {
-            let colour = [p[0], p[1], p[2]];
-            if colour != last.0 {
-                let number = *known
-                    .entry(colour)
-                    .or_insert_with(|| nearest(&palette, colour));
-                last = (colour, number);
-            }
-            last.1
-        })
-        .collect();
+    let mut known: HashMap<[u8; 4], u8> = HashMap::new();
+    let mut pixels = vec![0; rgba.len() / 4];
+    // Most pixels repeat their neighbour, and most of those are bare paper, whose number is zero.
+    let paper = [255; 4];
+    let mut last = (paper, 0);
+    let (wanted, _) = rgba.as_chunks::<4>();
+    for (number, &colour) in pixels.iter_mut().zip(wanted) {
+        if colour == paper {
+            continue;
+        }
+        if colour != last.0 {
+            let [r, g, b, _] = colour;
+            let found = known
+                .entry(colour)
+                .or_insert_with(|| nearest(&palette, [r, g, b]));
+            last = (colour, *found);
+        }
+        *number = last.1;
+    }
     Indexed {
         palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
         pixels,

@@ -224,7 +224,8 @@ impl ResidualPicture {
         panel.draw(canvas, labelled);
         if row.dots.is_empty() {
             let style = Text::new(colours::SOFT_INK, 15.0).align(Align::Centre);
-            canvas.text(frame.centre(), "this axis was not measured", &style);
+            let (x, y) = frame.centre();
+            canvas.text((x, y - 12.0), "this axis was not measured", &style);
             return None;
         }
         let mut most = None;
