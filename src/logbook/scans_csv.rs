@@ -9,6 +9,7 @@ use std::io::BufRead;
 
 use super::columns::Columns;
 use super::peaks_csv::{AZIMUTH_READING, ELEVATION_READING, emitter};
+use super::plain_row::{self, Date, Form};
 use super::rows::{Row, RowReader};
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
 use crate::angle::Angle;
@@ -59,6 +60,9 @@ pub struct ScanReader<'s, R> {
     columns: Columns,
     station: &'s Station,
     power: (usize, PowerUnit),
+    form: Form,
+    /// Of the last row that went the careful way.
+    date: Option<Date>,
     /// The scan being read.
     current: Option<ScanBuilder>,
     /// Names of the scans that have ended.
@@ -104,6 +108,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         let mut problems = Problems::new();
         let mut rows = RowReader::new(file, input);
         let header = rows.header()?;
+        let fields = header.count();
         let columns = Columns::find(&header, &COLUMNS, REQUIRED, &mut problems)?;
         let powers: Vec<_> = POWERS.iter().filter(|(c, _)| columns.has(*c)).collect();
         let power = match powers[..] {
@@ -121,11 +126,25 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             }
         };
         problems.or_value(())?;
+        let power_limits = match power.1 {
+            PowerUnit::Decibels => DECIBELS,
+            PowerUnit::Linear | PowerUnit::Counts => LINEAR,
+        };
+        let quantities = [AZIMUTH_READING, ELEVATION_READING, power_limits];
+        let place = |column| columns.place(column).unwrap_or_default();
+        let form = Form {
+            fields,
+            places: [SCAN, TIME, EMITTER, AZIMUTH, ELEVATION, power.0].map(place),
+            unit: power.1,
+            limits: quantities.map(|q| (q.low, q.high)),
+        };
         Ok(ScanReader {
             rows,
             columns,
             station,
             power,
+            form,
+            date: None,
             current: None,
             ended: HashSet::new(),
             unusable: Problems::new(),
@@ -147,6 +166,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     /// When reading fails, when the file holds no scan, or when too much of it is unusable.
     pub fn next_scan(&mut self) -> Result<Option<Scan>, Error> {
         loop {
+            self.read_plain_rows()?;
             let Some(reading) = self.next_reading()? else {
                 let last = self.current.take();
                 if last.is_none() {
@@ -190,6 +210,22 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
+    /// Reads on as long as plain rows go on with the present scan.
+    fn read_plain_rows(&mut self) -> Result<(), Error> {
+        let (Some(scan), Some(date)) = (&mut self.current, &self.date) else {
+            return Ok(());
+        };
+        let mut problems = Problems::new();
+        while let Some(sample) = self.rows.next_if(&mut problems, |line| {
+            plain_row::read(line, &self.form, scan.name(), scan.emitter(), date)
+        })? {
+            scan.push(sample);
+            self.usable += 1;
+        }
+        self.unusable.extend(problems.as_slice().iter().cloned());
+        Ok(())
+    }
+
     /// The next row that can be used.
     fn next_reading(&mut self) -> Result<Option<Reading>, Error> {
         loop {
@@ -217,6 +253,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 self.current.as_ref(),
                 &mut problems,
             );
+            let date = Date::of(self.columns.cell(&row, TIME).text);
             if !problems.is_empty() {
                 self.unusable.extend(problems.as_slice().iter().cloned());
                 if self.unusable.count() + self.usable > EARLY {
@@ -224,6 +261,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 }
             }
             if reading.is_some() {
+                self.date = date;
                 return Ok(reading);
             }
         }
@@ -324,9 +362,7 @@ fn read(
     let elevation = needed(ELEVATION, &ELEVATION_READING, problems);
     let power = match unit {
         // dB are turned into linear power at once: means, baselines and noise are linear.
-        PowerUnit::Decibels => {
-            needed(power, &DECIBELS, problems).map(|db| 10.0_f64.powf(db / 10.0))
-        }
+        PowerUnit::Decibels => needed(power, &DECIBELS, problems).map(plain_row::from_decibels),
         PowerUnit::Linear | PowerUnit::Counts => needed(power, &LINEAR, problems),
     };
     Some(Reading {
@@ -399,7 +435,7 @@ kind = \"moon\"
         assert_eq!(remarks, Vec::<String>::new());
         assert_eq!(scans.len(), 2);
         assert_eq!(scans[0].samples.len(), 2);
-        assert_eq!(scans[0].samples[0].power, 10.0);
+        assert!((scans[0].samples[0].power - 10.0).abs() < 1e-14);
         assert_eq!(scans[0].samples[0].azimuth.degrees(), 180.5);
         assert_eq!((scans[1].name.as_str(), scans[1].line), ("b", 4));
         assert_eq!(scans[1].emitter, "moon");

@@ -131,8 +131,11 @@ pub(crate) fn flat_top(
 ) -> Option<Suspect> {
     let power = |i: usize| model.points[i].power;
     let n = model.points.len();
-    // A spike is no top, but what stands at the top may have been left out as spikes.
-    let used: Vec<usize> = (0..n).filter(|i| settled.used[*i]).collect();
+    // A spike is no top; but what a strong signal's flat top lacks may have been left out too.
+    let residuals = model.residuals(settled.parameters());
+    let used: Vec<usize> = (0..n)
+        .filter(|i| settled.used[*i] || residuals[*i] < 0.0)
+        .collect();
     let top = used
         .iter()
         .map(|i| power(*i))

@@ -40,6 +40,8 @@ const LIKE_GIVEN: f64 = 1.2;
 const LIKE_WORKED_OUT: f64 = 1.3;
 /// And must differ by so many standard deviations to count.
 const CLEARLY: f64 = 4.5;
+/// A faint sidelobe differs so much that fewer are enough.
+const CLEARLY_NARROW: f64 = 3.5;
 /// A first sidelobe is half as wide as the main lobe (nulls at u = 3.83 and 7.02).
 const SIDELOBE: f64 = 0.75;
 /// A peak so many beamwidths and so many standard deviations from where the others put it is
@@ -154,8 +156,9 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
             continue;
         };
         let ratio = fitted.stretch / agreed.unwrap_or(1.0);
-        let clearly = ratio.ln().abs() > CLEARLY * fitted.stretch_sigma;
-        if !clearly || ratio.ln().abs() < tolerance.ln() {
+        let sigmas = ratio.ln().abs() / fitted.stretch_sigma;
+        let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
+        if !narrow && (sigmas < CLEARLY || ratio.ln().abs() < tolerance.ln()) {
             continue;
         }
         let flank = |r: &Reason| matches!(r, Reason::OneFlank { .. });

@@ -558,33 +558,47 @@ fn look() {
 }
 
 #[test]
-fn look_at_drift() {
-    for drift in [0.0, 1.0, 3.0] {
-        for kind in 0..4 {
-            run(&format!("drift {drift} {kind}"), 20, 50, |rng| {
-                let mut plan = way(rng);
-                plan.way = [
-                    Way::Cut(Axis::Azimuth),
-                    Way::Cut(Axis::Elevation),
-                    Way::Cross,
-                    Way::Raster { rows: 9 },
-                ][kind];
-                plan.centre = (0.1, 0.1);
-                if kind == 0 {
-                    plan.centre.1 = 0.0;
+fn look_at_lobes() {
+    let station = station(1.8);
+    let sky = Sky::new(&station).unwrap();
+    for (name, case) in cases()
+        .into_iter()
+        .filter(|(n, _)| ["sidelobe", "nothing", "flank", "clipped"].contains(n))
+    {
+        let mut tally = Tally::default();
+        for seed in 0..40 {
+            let mut rng = ChaCha8Rng::seed_from_u64(31 + seed);
+            let model = mount(&mut rng);
+            let all = night(seed + 777, 40, &station, &sky, &model, |_, rng| case(rng));
+            for one in all.chunks(1) {
+                let scans = vec![one[0].2.scan.clone()];
+                let reduction = reduce_scans(&scans, &station, &sky, &Options::default());
+                let scan = &reduction.scans[0];
+                tally.take(scan, &one[0], &station, &sky);
+                if scan.verdict == Verdict::Good {
+                    println!(
+                        "   {name} good: {:?} snr {:?} width {:?} true snr {} clip {:?} centre {:?} {}",
+                        scan.shape,
+                        scan.signal_to_noise,
+                        scan.width
+                            .map(|(w, s)| (w / station.dish.beamwidth, s / station.dish.beamwidth)),
+                        one[0].1.signal_to_noise,
+                        one[0].1.clipped_at,
+                        one[0].0.centre,
+                        scan.why()
+                    );
                 }
-                if kind == 1 {
-                    plan.centre.0 = 0.0;
-                }
-                (
-                    plan,
-                    Signal {
-                        signal_to_noise: 30.0,
-                        drift,
-                        ..Signal::default()
-                    },
-                )
-            });
+            }
         }
+        println!(
+            "{name} good {} poor {} refused {} axes {} coverage {:.3} rms z {:.2} worst {:.2}",
+            tally.good,
+            tally.poor,
+            tally.refused,
+            tally.axes,
+            tally.coverage(),
+            tally.scaled(),
+            tally.worst
+        );
     }
 }
