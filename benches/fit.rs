@@ -2,6 +2,7 @@
 //! observation, from a zero start. `cargo bench --bench fit`.
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+use plumbeam::fit::robust::robust_fit;
 use plumbeam::fit::{Block, LeastSquares, Model, Options, Unevaluable, fit};
 use std::hint::black_box;
 
@@ -99,6 +100,15 @@ fn fits(c: &mut Criterion) {
         }
         group.bench_with_input(BenchmarkId::from_parameter(observations), &sky, |b, sky| {
             b.iter(|| fit(black_box(sky), &[0.0; 7], &Options::default()))
+        });
+    }
+    group.finish();
+    let mut group = c.benchmark_group("robust fit of seven parameters");
+    group.sample_size(20);
+    for observations in [20, 60, 400, 10_000] {
+        let sky = Sky::new(observations);
+        group.bench_with_input(BenchmarkId::from_parameter(observations), &sky, |b, sky| {
+            b.iter(|| robust_fit(black_box(sky), &[0.0; 7], &Options::default(), 1))
         });
     }
     group.finish();

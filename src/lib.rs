@@ -7,16 +7,20 @@
 
 pub mod angle;
 pub mod cli;
+pub mod ephemeris;
 pub mod files;
 pub mod fit;
 pub mod logbook;
 pub mod mount;
 pub mod problem;
 pub mod quantity;
+pub mod recheck;
+pub mod report;
 pub mod scan;
 pub mod simulate;
 pub mod sky;
 pub mod solve;
 pub mod station;
+pub mod table;
 pub mod text;
 pub mod time;

@@ -45,22 +45,28 @@ impl Quantity {
         }
         let wrong = |what: &str| Wrong::new(format!("{name} is {shown}{what}"), self.words);
         Err(if value.is_nan() {
-            wrong(", which is no number").mend(NO_VALUE)
+            wrong(", which is no number")
         } else if value.is_infinite() && shown.contains(|c: char| c.is_ascii_digit()) {
             wrong(", which is too large for a number")
         } else if value.is_infinite() {
-            wrong(", which is not finite").mend(NO_VALUE)
+            wrong(", which is not finite")
         } else {
             wrong("").mend((self.hint)(value).unwrap_or_default())
         })
     }
-    /// Reads the value called `name` from `text`.
+    /// Reads the value called `name` from the `text` of a field.
     ///
     /// # Errors
     /// A text that is no number, and a number outside the limits.
     pub fn read(&self, name: &str, text: &str) -> Result<f64, Wrong> {
         match text.parse::<f64>() {
-            Ok(value) => self.check(name, text, value),
+            Ok(value) => self.check(name, text, value).map_err(|wrong| {
+                if text.contains(|c: char| c.is_ascii_digit()) {
+                    wrong
+                } else {
+                    wrong.mend(NO_VALUE)
+                }
+            }),
             Err(_) => Err(self.not_a_number(name, text)),
         }
     }
@@ -105,7 +111,8 @@ impl Quantity {
     }
 }
 
-const NO_VALUE: &str = "if there is no value, leave it out";
+/// The remedy for a field that says that there is no value.
+pub const NO_VALUE: &str = "leave the field empty if there is no value";
 
 /// The number before a unit or a compass letter that was written behind it, if that is what it
 /// looks like. South and west are negative.
@@ -125,9 +132,11 @@ fn without_unit(text: &str) -> Option<String> {
     }
 }
 
-/// Degrees (or hours) from `12:30:00`, `12 30 00` or `12° 30' 00"`, as decimals.
+/// Degrees (or hours) from `12:30:00`, `12 30 00` or `12° 30' 00" S`, as decimals.
 fn sexagesimal(text: &str) -> Option<String> {
-    let parts: Vec<&str> = text
+    let letter = text.trim_end().chars().last()?;
+    let number = text.trim_end().trim_end_matches(['N', 'E', 'S', 'W']);
+    let parts: Vec<&str> = number
         .split([':', ' ', '°', '\'', '′', '"', '″'])
         .filter(|p| !p.is_empty())
         .collect();
@@ -142,11 +151,8 @@ fn sexagesimal(text: &str) -> Option<String> {
         }
         value += number.abs() / scale;
     }
-    let sign = if text.trim_start().starts_with('-') {
-        "-"
-    } else {
-        ""
-    };
+    let negative = text.trim_start().starts_with('-') || matches!(letter, 'S' | 'W');
+    let sign = if negative { "-" } else { "" };
     Some(format!("{sign}{}", (value * 1e6).round() / 1e6))
 }
 
@@ -177,11 +183,11 @@ mod tests {
             ("400", "f: a_deg is 400; expected degrees from -90 to 90"),
             (
                 "NaN",
-                "f: a_deg is NaN, which is no number; expected degrees from -90 to 90\n  help: if there is no value, leave it out",
+                "f: a_deg is NaN, which is no number; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
             ),
             (
                 "-inf",
-                "f: a_deg is -inf, which is not finite; expected degrees from -90 to 90\n  help: if there is no value, leave it out",
+                "f: a_deg is -inf, which is not finite; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
             ),
             (
                 "1e999",
@@ -221,7 +227,7 @@ mod tests {
             ),
             (
                 "n/a",
-                "f: a_deg is \"n/a\", which is no number; expected degrees from -90 to 90\n  help: if there is no value, leave it out",
+                "f: a_deg is \"n/a\", which is no number; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
             ),
         ] {
             assert_eq!(told(text), message);

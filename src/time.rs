@@ -25,7 +25,7 @@ pub struct Utc {
 pub enum TimeTextError {
     /// A date and time, but neither `Z` nor an offset behind it.
     NoZone,
-    /// No ISO 8601 date and time at all, with the reason.
+    /// No ISO 8601 date and time at all, with the reason where there is more to say.
     NotATime(String),
 }
 
@@ -33,6 +33,9 @@ impl fmt::Display for TimeTextError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             TimeTextError::NoZone => f.write_str("has neither Z nor an offset from UTC"),
+            TimeTextError::NotATime(why) if why.is_empty() => {
+                f.write_str("is not an ISO 8601 time")
+            }
             TimeTextError::NotATime(why) => write!(f, "is not an ISO 8601 time ({why})"),
         }
     }
@@ -48,7 +51,17 @@ impl Utc {
     /// A time without a zone, and a text that is no time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
         let text = text.trim();
-        let not = |why: &dyn fmt::Display| TimeTextError::NotATime(why.to_string());
+        let not = |why: &jiff::Error| TimeTextError::NotATime(reason(why));
+        // jiff takes a date alone for its midnight; that would be a guess.
+        if text
+            .get(..10)
+            .is_some_and(|d| d.parse::<civil::Date>().is_ok())
+            && digits_behind_date(text) < 4
+        {
+            return Err(TimeTextError::NotATime(
+                "hours and minutes are missing".to_owned(),
+            ));
+        }
         let (clock, offset_seconds) = split_zone(text)?;
         // jiff reads second 60 as 59; keep what was written.
         let leap = second_field(clock) == Some("60");
@@ -86,6 +99,12 @@ impl Utc {
             day: nanos.div_euclid(per_day),
             nanos: nanos.rem_euclid(per_day),
         }
+    }
+
+    /// So many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
+    pub(crate) fn on_day(day: i64, nanos: i64) -> Utc {
+        debug_assert!((0..SECONDS_PER_DAY * NANOS_PER_SECOND).contains(&nanos));
+        Utc { day, nanos }
     }
 
     /// Year, month, day, hour, minute and second with its fraction (60.x in a leap second).
@@ -161,9 +180,44 @@ impl Utc {
     }
 }
 
+/// Reads a stretch of time such as `30s`, `10m` or `1h30m`, in seconds.
+///
+/// # Errors
+/// A text that is no such thing, with what one looks like.
+pub fn parse_duration_s(text: &str) -> Result<f64, String> {
+    text.trim()
+        .parse::<jiff::SignedDuration>()
+        .map(|d| d.as_secs_f64())
+        .map_err(|_| "a stretch of time is written like 30s, 10m or 1h30m".to_owned())
+}
+
 /// Days from 1970-01-01 to a date.
 fn unix_day(date: civil::Date) -> Result<i64, jiff::Error> {
     Ok(i64::from(civil::date(1970, 1, 1).until(date)?.get_days()))
+}
+
+/// How many digits of hours, minutes and seconds there are.
+fn digits_behind_date(text: &str) -> usize {
+    let clock = text
+        .split_once(['T', 't', ' '])
+        .map_or("", |(_, clock)| clock);
+    clock
+        .bytes()
+        .take_while(|b| b.is_ascii_digit() || *b == b':')
+        .filter(u8::is_ascii_digit)
+        .count()
+}
+
+/// Why the parser took no date and time, in plain words.
+fn reason(error: &jiff::Error) -> String {
+    let text = error.to_string();
+    let part = ["month", "day", "hour", "minute", "second"]
+        .into_iter()
+        .find(|part| text.contains(&format!("parameter '{part}'")));
+    match part {
+        Some(part) => format!("there is no such {part}"),
+        None => String::new(),
+    }
 }
 
 /// Splits the zone off and gives it in seconds east of Greenwich.
@@ -179,7 +233,7 @@ fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
     else {
         return match text.parse::<civil::DateTime>() {
             Ok(_) => Err(TimeTextError::NoZone),
-            Err(e) => Err(TimeTextError::NotATime(e.to_string())),
+            Err(e) => Err(TimeTextError::NotATime(reason(&e))),
         };
     };
     let (clock, zone) = text.split_at(sign_at);
@@ -280,6 +334,9 @@ mod tests {
             Utc::parse("yesterday"),
             Err(TimeTextError::NotATime(_))
         ));
+        // A date alone is no instant, with or without a zone.
+        assert!(Utc::parse("2026-04-04").is_err() && Utc::parse("2026-04-04Z").is_err());
+        assert!(Utc::parse("2026-04-04T05Z").is_err() && Utc::parse("20260404T0500Z").is_ok());
         assert!(matches!(
             Utc::parse("2026-02-30T00:00:00Z"),
             Err(TimeTextError::NotATime(_))
@@ -324,6 +381,15 @@ mod tests {
         ] {
             assert_eq!(Utc::parse(text).unwrap().to_exact_text(), text);
         }
+    }
+
+    #[test]
+    fn durations_need_a_unit() {
+        assert_eq!(parse_duration_s("10m"), Ok(600.0));
+        assert_eq!(parse_duration_s("1h30m"), Ok(5400.0));
+        assert_eq!(parse_duration_s("0.5s"), Ok(0.5));
+        assert!(parse_duration_s("10").is_err());
+        assert!(parse_duration_s("soon").is_err());
     }
 
     #[test]

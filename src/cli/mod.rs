@@ -3,10 +3,15 @@
 //! Parsing only gathers; each verb's `run` resolves and acts. Results go to standard
 //! output, all else to standard error with the program's name before it.
 
+mod calibration;
+mod demand;
 mod output;
+mod point;
 mod reduce;
 mod simulate;
+mod sky;
 mod solve;
+mod table;
 mod terms;
 
 use std::path::PathBuf;
@@ -69,8 +74,11 @@ pub struct Common {
 #[derive(Subcommand, Debug)]
 enum Verb {
     Reduce(reduce::Args),
+    Point(point::Args),
     Simulate(simulate::Args),
+    Sky(sky::Args),
     Solve(solve::Args),
+    Table(table::Args),
 }
 
 /// Runs the command with this process's arguments.
@@ -102,7 +110,10 @@ pub fn run() -> ExitCode {
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
         Verb::Reduce(args) => reduce::run(args, &cli.common, console),
+        Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Sky(args) => sky::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
+        Verb::Table(args) => table::run(args, &cli.common, console),
     }
 }

@@ -8,8 +8,9 @@ use super::terms::TermOptions;
 use super::{Common, Console, Verdict};
 use crate::logbook::PeakLog;
 use crate::problem::Error;
+use crate::report::{PAGE_NAME, Report, text, write_report};
 use crate::sky::Sky;
-use crate::solve::{Options, calibration, solve};
+use crate::solve::{Options, calibration, remedies, solve};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -31,6 +32,9 @@ pub struct Args {
     pub peaks: PathBuf,
     #[command(flatten)]
     pub terms: TermOptions,
+    /// Use every peak: look for no bad ones
+    #[arg(long)]
+    pub trust_all: bool,
     /// Write pictures and a page into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
@@ -48,6 +52,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         terms: args.terms.listed()?,
         holds: args.terms.held()?,
         seed: args.seed,
+        trust_all: args.trust_all,
     };
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
@@ -65,8 +70,33 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &out {
         document.write(path)?;
     }
+    let remedies = remedies(&outcome, &station);
+    let report = Report {
+        outcome: &outcome,
+        station: &station,
+        remedies: &remedies,
+        log_name: &log.file,
+        calibration_name: &out
+            .as_ref()
+            .map_or_else(String::new, |p| p.display().to_string()),
+        created: document.created_utc,
+    };
     if common.json {
         console.json(&document)?;
+    } else {
+        console.result(&text(&report, console.colour()))?;
+    }
+    if let Some(path) = &out {
+        console.note(&format!("calibration written to {}", path.display()));
+    }
+    if let Some(folder) = &args.report {
+        let written = write_report(folder, &report)?;
+        console.note(&format!(
+            "{} files written to {}; open {} in a browser",
+            written.len(),
+            folder.display(),
+            folder.join(PAGE_NAME).display()
+        ));
     }
     Ok(Verdict::Good)
 }

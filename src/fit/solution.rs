@@ -108,6 +108,15 @@ impl Solution {
     pub fn covariance(&self) -> DMatrix<f64> {
         self.spectrum.covariance() * self.variance
     }
+    /// Columns that span the determined directions; none when all are.
+    pub(crate) fn basis(&self) -> Option<DMatrix<f64>> {
+        self.spectrum.basis()
+    }
+    /// n by rank; times its own transpose it is the covariance for data rows of variance one
+    /// (in units of the logged sigma).
+    pub(crate) fn half_covariance(&self) -> DMatrix<f64> {
+        self.spectrum.half_covariance() / self.divided_by
+    }
     /// Standard deviation of each parameter; infinite where untold directions dominate it.
     pub fn sigmas(&self) -> Vec<f64> {
         let covariance = self.covariance();

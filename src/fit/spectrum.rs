@@ -153,11 +153,14 @@ impl Spectrum {
     /// The covariance of the parameters along the told directions, n by n, of rank
     /// [`Spectrum::rank`]: V S^-2 V' unscaled. The others count as known.
     pub fn covariance(&self) -> DMatrix<f64> {
-        let n = self.values.len();
-        let half = DMatrix::from_fn(n, self.rank, |j, i| {
-            self.vectors[(j, i)] / self.scale[j] / self.values[i]
-        });
+        let half = self.half_covariance();
         &half * half.transpose()
+    }
+    /// n by rank; times its own transpose it is the covariance.
+    pub(crate) fn half_covariance(&self) -> DMatrix<f64> {
+        DMatrix::from_fn(self.values.len(), self.rank, |j, i| {
+            self.vectors[(j, i)] / self.scale[j] / self.values[i]
+        })
     }
     /// Whether the variance of a combination of the parameters comes mostly from directions
     /// that the data do not tell.

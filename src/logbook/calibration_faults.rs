@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::calibration::{Calibration, CalibrationPeak, TermRecord, TermState};
+use super::calibration::{Calibration, CalibrationPeak, TermRecord};
 use super::json_place::Step;
 use crate::problem::{Wrong, nearest_name};
 use crate::text::quoted;
@@ -168,11 +168,10 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
         };
         let (a, b) = (&correlation.terms.0, &correlation.terms.1);
         for name in [a, b] {
-            let fitted = |r: &TermRecord| r.state == TermState::Fitted;
-            if !calibration.terms.get(name).is_some_and(fitted) {
+            if !calibration.terms.contains_key(name) {
                 let wrong = Wrong::new(
-                    format!("{} is no fitted term of this calibration", quoted(name)),
-                    "two of the fitted terms",
+                    format!("{} is no term of this calibration", quoted(name)),
+                    "two of its terms",
                 );
                 add("terms", wrong);
             }

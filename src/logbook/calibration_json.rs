@@ -79,15 +79,15 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
         format: Option<serde_json::Value>,
     }
     const EXPECTED: &str = "a calibration file, as solve writes it";
-    if !text.trim_start().starts_with(['{', '[']) {
-        let wrong = Wrong::new("this file is not JSON", EXPECTED);
+    if !text.trim_start().starts_with('{') {
+        let wrong = Wrong::new("this file is no JSON document in { }", EXPECTED);
         return Err(wrong.at(file, 1, 1).into());
     }
     let found: FormatOnly = serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
     let at = json_place::find(text, &[json_place::Step::key("format")]);
     let (line, column) = text::place(text.as_bytes(), at);
     let wrong = match found.format.as_ref().map(serde_json::Value::as_str) {
-        Some(Some(FORMAT)) if text.trim_start().starts_with('{') => return Ok(()),
+        Some(Some(FORMAT)) => return Ok(()),
         Some(Some(format)) => match format.strip_prefix(FORMAT_FAMILY) {
             Some(version) if version.parse::<u32>().is_ok_and(|v| v > 1) => Wrong::new(
                 format!("this calibration is of a later format, {version}"),
@@ -112,53 +112,66 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
     // The reader counts columns in bytes.
     let at = line_start + error.column().saturating_sub(1);
     let (line, column) = text::place(text.as_bytes(), at);
-    if error.is_eof() {
+    // A text cut within a number or within quotes is not told as an end by the JSON reader.
+    let at_end = at + 1 >= text.trim_end().len();
+    let behind = error.to_string().starts_with("trailing characters");
+    if error.is_eof() || (error.is_syntax() && at_end && !behind) {
         return Wrong::new("the file ends in the middle", "the rest of it")
             .mend("it was cut short: copy it again, or run solve again")
             .at(file, line, column)
             .into();
     }
-    let message = error.to_string();
+    let message = error.to_string().replace('`', "\"");
     let message = message.split(" at line ").next().unwrap_or_default();
-    let message = message.replace('`', "\"");
-    let (found, expected) = match message.rsplit_once(", expected ") {
-        Some((found, expected)) => (found, expected),
-        None => (message.as_str(), ""),
+    let (found, expected) = message.rsplit_once(", expected ").unwrap_or((message, ""));
+    let mut wrong = Wrong::new(in_words(found), expected);
+    wrong.expected = match expected {
+        "f64" => "a number".to_owned(),
+        "usize" => "a whole number from 0".to_owned(),
+        other => other.to_owned(),
     };
-    let expected = match expected {
-        "f64" => "a number",
-        "usize" => "a whole number from 0",
-        _ if error.is_syntax() && expected.is_empty() => "valid JSON",
-        other => other,
-    };
-    let wrong = Wrong::new(in_words(found, text, at), expected);
-    let near = found.strip_prefix("unknown field ").and_then(|name| {
-        nearest_name(
-            name.trim_matches('"'),
-            expected.split('"').skip(1).step_by(2),
-        )
-    });
-    match near {
-        Some(near) => wrong.mend(format!("write \"{near}\"")),
-        None => wrong,
+    if error.is_syntax() {
+        wrong = syntax_in_words(found, text.get(at.saturating_sub(1)..).unwrap_or_default());
     }
-    .at(file, line, column)
-    .into()
+    let known = expected.split('"').skip(1).step_by(2);
+    let near = found
+        .strip_prefix("unknown field ")
+        .and_then(|name| nearest_name(name.trim_matches('"'), known));
+    if let Some(near) = near {
+        wrong = wrong.mend(format!("write \"{near}\""));
+    }
+    wrong.at(file, line, column).into()
+}
+
+/// What is wrong with a text that is no JSON, by the reader's message and the text around it.
+fn syntax_in_words(message: &str, around: &str) -> Wrong {
+    // A bare NaN is the commonest damage done by other programs.
+    let token = around.trim_start_matches([' ', ':', '-']);
+    for word in ["NaN", "Infinity", "nan", "inf"] {
+        if token.starts_with(word) {
+            return Wrong::new(format!("{word} is no number in JSON"), "a finite number");
+        }
+    }
+    match message {
+        "number out of range" => Wrong::new("this number is too large", "a finite number"),
+        _ => match message.strip_prefix("expected ") {
+            Some(expected) => Wrong::new("this is not JSON", expected),
+            None => Wrong::new(format!("this is not JSON: {message}"), ""),
+        },
+    }
 }
 
 /// The JSON reader's words made plain.
-fn in_words(found: &str, text: &str, at: usize) -> String {
-    // A bare NaN is the commonest damage done by other programs.
-    let token = text.get(at.saturating_sub(1)..).unwrap_or_default();
-    let token = token.trim_start_matches([' ', ':', '-']);
-    for word in ["NaN", "Infinity", "nan", "inf"] {
-        if token.starts_with(word) {
-            return format!("{word} is no number in JSON");
-        }
-    }
+fn in_words(found: &str) -> String {
     for (theirs, ours) in [
-        ("invalid type: ", "the value is "),
-        ("invalid value: ", "the value is "),
+        ("invalid type: string ", "this is the text "),
+        ("invalid type: integer ", "this is the number "),
+        ("invalid type: floating point ", "this is the number "),
+        ("invalid value: integer ", "this is the number "),
+        ("invalid type: map", "this is an object"),
+        ("invalid type: sequence", "this is a list"),
+        ("invalid type: ", "this is "),
+        ("invalid value: ", "this is "),
         ("unknown field ", "no key is called "),
         ("unknown variant ", "the word is "),
         ("missing field ", "a key is missing before this place: "),

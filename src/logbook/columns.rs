@@ -84,7 +84,7 @@ impl Columns {
             .collect();
         if !missing.is_empty() {
             let wrong = Wrong::new(
-                format!("no column {}", missing.join(", no column ")),
+                format!("the header has no column {}", missing.join(" and no ")),
                 format!("the columns {}", known[..required].join(", ")),
             );
             problems.push(header.problem(0, wrong));
@@ -217,15 +217,13 @@ impl Cell<'_> {
                 "if it is UTC write {}Z; if your clock showed local time write its offset, such as +02:00",
                 self.text.trim()
             )),
-            Err(TimeTextError::NotATime(why)) => Wrong::new(
-                format!(
-                    "{} is {}, which is no time ({})",
-                    self.name,
-                    quoted(self.text),
-                    printable_reason(&why)
-                ),
-                TIME_WORDS,
-            ),
+            Err(TimeTextError::NotATime(why)) => {
+                let found = format!("{} is {}, which is no time", self.name, quoted(self.text));
+                let remedy = time_remedy(self.text);
+                let why = if remedy.is_empty() { &*why } else { "" };
+                let found = if why.is_empty() { found } else { format!("{found}: {why}") };
+                Wrong::new(found, TIME_WORDS).mend(remedy)
+            }
         };
         problems.push(self.problem(wrong));
         None
@@ -241,7 +239,26 @@ impl Cell<'_> {
 
 const TIME_WORDS: &str = "date and time in UTC, such as 2026-04-04T05:00:48.771Z";
 
-/// The reason that the time parser gives, cut to its last and most telling part.
-fn printable_reason(why: &str) -> &str {
-    why.rsplit(": ").next().unwrap_or(why)
+/// How to mend a text that is no time, when it shows what was meant.
+fn time_remedy(text: &str) -> String {
+    let text = text.trim();
+    let date = text.split(['T', ' ']).next().unwrap_or_default();
+    let parts: Vec<&str> = date.split(['.', '/', '-']).collect();
+    let digits = |part: &&str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    if parts.len() == 3 && parts.iter().all(digits) && (parts[0].len() != 4 || !date.contains('-'))
+    {
+        return "write the date as year-month-day, with four digits for the year".to_owned();
+    }
+    // Letters behind the seconds, other than Z: CET, UTC, EST.
+    let zone = text
+        .rsplit(|c: char| !c.is_ascii_alphabetic())
+        .next()
+        .unwrap_or_default();
+    match zone {
+        "UTC" | "GMT" | "utc" | "gmt" => format!("write Z in place of {zone}"),
+        _ if zone.len() >= 2 && zone.len() < text.len() => {
+            format!("write the offset from UTC, such as +02:00, in place of {zone}")
+        }
+        _ => String::new(),
+    }
 }

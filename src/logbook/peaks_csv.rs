@@ -48,9 +48,13 @@ const NOTE: usize = 11;
 
 /// An azimuth reading may have any number of turns in it, but not any number of digits.
 pub const AZIMUTH_READING: Quantity =
-    Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000");
+    Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000").hint(slipped);
 /// An elevation reading; above 90 degrees the dish is over the top.
-pub const ELEVATION_READING: Quantity = Quantity::new(-90.0, 270.0, "degrees from -90 to 270");
+pub const ELEVATION_READING: Quantity =
+    Quantity::new(-90.0, 270.0, "degrees from -90 to 270").hint(slipped);
+fn slipped(_: f64) -> Option<String> {
+    Some("look for a slipped digit or exchanged columns".to_owned())
+}
 /// A standard deviation; the smallest number above zero stands for "above zero".
 const SIGMA: Quantity = Quantity::new(
     f64::MIN_POSITIVE,
@@ -66,6 +70,8 @@ const CELSIUS: Quantity =
             .then(|| format!("if that is kelvin, write {:.1}", value - 273.15))
     });
 
+/// So many emitters are listed when a row names an unknown one.
+const MOST_EMITTERS_LISTED: usize = 12;
 /// So many readings outside the encoder ranges are told one by one; the rest are counted.
 const MOST_RANGE_WARNINGS: usize = 10;
 
@@ -111,7 +117,7 @@ impl PeakLog {
             let Some(peak) = peak_of(&row, &columns, station, &mut problems) else {
                 continue;
             };
-            match earlier.entry(fingerprint(&peak)) {
+            match earlier.entry(fingerprint(&peak, station)) {
                 Entry::Vacant(place) => {
                     place.insert(row.line);
                 }
@@ -222,12 +228,15 @@ pub(super) fn emitter(
         return Some(name.to_owned());
     }
     let known = || station.emitters.iter().map(|e| e.name.as_str());
+    let some: Vec<&str> = known().take(MOST_EMITTERS_LISTED).collect();
+    let expected = match known().count() {
+        0 => "an emitter, but the station file lists none".to_owned(),
+        n if n > some.len() => format!("one of its {n}: {}, …", some.join(", ")),
+        _ => format!("one of {}", some.join(", ")),
+    };
     let wrong = Wrong::new(
         format!("the station file has no emitter {}", quoted(name)),
-        match known().count() {
-            0 => "an emitter, but the station file lists none".to_owned(),
-            _ => format!("one of {}", known().collect::<Vec<_>>().join(", ")),
-        },
+        expected,
     );
     problems.push(cell.problem(match nearest_name(name, known()) {
         Some(near) => wrong.mend(format!("write {near} if that is what was meant")),
@@ -266,14 +275,15 @@ fn use_it(cell: &Cell<'_>, problems: &mut Problems) -> bool {
     }
 }
 
-/// What makes two rows the same peak.
-fn fingerprint(peak: &Peak) -> (Utc, String, Option<u64>, Option<u64>) {
+/// What makes two rows the same peak: time, emitter (by its place in the station file) and
+/// readings.
+fn fingerprint(peak: &Peak, station: &Station) -> (Utc, Option<usize>, [Option<u64>; 2]) {
     let bits = |angle: Option<Angle>| angle.map(|a| a.radians().to_bits());
+    let emitter = station.emitters.iter().position(|e| e.name == peak.emitter);
     (
         peak.time,
-        peak.emitter.clone(),
-        bits(peak.azimuth),
-        bits(peak.elevation),
+        emitter,
+        [bits(peak.azimuth), bits(peak.elevation)],
     )
 }
 
@@ -341,12 +351,15 @@ fn text_of(peak: &Peak, column: usize) -> String {
 /// kept in radians, so its degrees are off by a rounding error.
 fn degrees_text(angle: Angle) -> String {
     let degrees = angle.degrees();
-    (0..=12)
-        .map(|decimals| {
-            let scale = 10f64.powi(decimals);
-            (degrees * scale).round() / scale
-        })
+    let rounded = (0..=12).map(|decimals| {
+        let scale = 10f64.powi(decimals);
+        (degrees * scale).round() / scale
+    });
+    let neighbours = [degrees, degrees.next_up(), degrees.next_down()];
+    rounded
+        .chain(neighbours)
         .find(|candidate| Angle::from_degrees(*candidate) == angle)
+        // No number of degrees gives this very angle: it was not read from a file.
         .unwrap_or(degrees)
         .to_string()
 }

@@ -162,28 +162,15 @@ impl<R: BufRead> RowReader<R> {
         Ok(self.row())
     }
 
-    /// The next line, if it can be read by itself: `read` gets its text and says so by giving
-    /// something; else the line is put back for [`RowReader::next`], and nothing is given.
+    /// Hands the bytes of whole lines to `read` until it declines one, which is then the next
+    /// row; gives how many it took. A line that the buffer cuts in two is not handed on.
     ///
     /// # Errors
     /// When reading fails.
-    pub fn next_if<T>(
-        &mut self,
-        problems: &mut Problems,
-        read: impl FnOnce(&str) -> Option<T>,
-    ) -> Result<Option<T>, Error> {
-        self.raw.clear();
-        if !self.lines.append(&mut self.raw, problems)? {
-            return Ok(None);
-        }
-        let found = read(without_line_end(&self.raw));
-        if found.is_some() {
-            self.line = self.lines.count;
-            self.number += 1;
-        } else {
-            self.lines.give_back(&self.raw);
-        }
-        Ok(found)
+    pub fn while_taken(&mut self, read: impl FnMut(&[u8]) -> bool) -> Result<usize, Error> {
+        let taken = self.lines.while_taken(read)?;
+        self.number += taken;
+        Ok(taken)
     }
 
     /// The next row, or none at the end. Rows that cannot be cut into the header's fields are

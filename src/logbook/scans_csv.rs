@@ -9,7 +9,7 @@ use std::io::BufRead;
 
 use super::columns::Columns;
 use super::peaks_csv::{AZIMUTH_READING, ELEVATION_READING, emitter};
-use super::plain_row::{self, Date, Form};
+use super::plain_row::{self, Date, Field, Form};
 use super::rows::{Row, RowReader};
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
 use crate::angle::Angle;
@@ -130,13 +130,22 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             PowerUnit::Decibels => DECIBELS,
             PowerUnit::Linear | PowerUnit::Counts => LINEAR,
         };
-        let quantities = [AZIMUTH_READING, ELEVATION_READING, power_limits];
-        let place = |column| columns.place(column).unwrap_or_default();
+        let field = |i: usize| match (0..COLUMNS.len()).find(|c| columns.place(*c) == Some(i)) {
+            Some(SCAN) => Field::Scan,
+            Some(TIME) => Field::Time,
+            Some(EMITTER) => Field::Emitter,
+            Some(AZIMUTH) => Field::Azimuth,
+            Some(ELEVATION) => Field::Elevation,
+            Some(_) => Field::Power,
+            None => Field::Own,
+        };
+        let limits = |q: Quantity| (q.low, q.high);
         let form = Form {
-            fields,
-            places: [SCAN, TIME, EMITTER, AZIMUTH, ELEVATION, power.0].map(place),
+            fields: (0..fields).map(field).collect(),
             unit: power.1,
-            limits: quantities.map(|q| (q.low, q.high)),
+            azimuth: limits(AZIMUTH_READING),
+            elevation: limits(ELEVATION_READING),
+            power: limits(power_limits),
         };
         Ok(ScanReader {
             rows,
@@ -215,14 +224,14 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         let (Some(scan), Some(date)) = (&mut self.current, &self.date) else {
             return Ok(());
         };
-        let mut problems = Problems::new();
-        while let Some(sample) = self.rows.next_if(&mut problems, |line| {
-            plain_row::read(line, &self.form, scan.name(), scan.emitter(), date)
-        })? {
-            scan.push(sample);
-            self.usable += 1;
-        }
-        self.unusable.extend(problems.as_slice().iter().cloned());
+        let (name, emitter) = (scan.name().to_owned(), scan.emitter().to_owned());
+        self.usable += self.rows.while_taken(|line| {
+            let sample = plain_row::read(line, &self.form, &name, &emitter, date);
+            sample.is_some_and(|sample| {
+                scan.push(sample);
+                true
+            })
+        })?;
         Ok(())
     }
 

@@ -1,9 +1,9 @@
 //! Mount errors from peaks.
 
 mod calibration;
+mod gross;
 mod keep;
 mod linear;
-pub mod loss;
 pub mod misfit;
 mod night;
 pub mod observe;
@@ -11,13 +11,17 @@ mod outcome;
 mod plausible;
 mod problem;
 pub mod record;
-pub mod remedy;
+mod remedy;
 mod run;
 mod select;
 mod separate;
 mod start;
-mod words;
+pub mod words;
 
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
-pub use run::{Options, solve};
+pub use plausible::glaring;
+pub use problem::MountProblem;
+pub use remedy::{Remedy, foot_shims_mm, remedies};
+pub use run::{Options, solve, solve_observed};
+pub use separate::rows_at;

@@ -64,6 +64,16 @@ struct Evidence {
     cross_validation: Option<f64>,
 }
 
+/// What the criterion must gain more for a group that is seldom the cause: a gear is rarely cut
+/// with a wrong number of teeth, and a clock rarely wrong by so little; structures always sag.
+fn rarity(group: Group) -> f64 {
+    match group {
+        Group::AzimuthScale | Group::ElevationScale | Group::ClockOffset => 8.0,
+        Group::AzimuthRunout | Group::TrackWarp => 4.0,
+        _ => 0.0,
+    }
+}
+
 impl Evidence {
     fn convinces(&self, tried: usize) -> bool {
         self.probability * tried as f64 <= FALSE_ADMISSION
@@ -167,6 +177,11 @@ pub fn candidates(taken: &[Term]) -> Vec<Group> {
         .collect()
 }
 
+/// Whether these peaks could tell the group at all.
+pub fn can_be_tried(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> bool {
+    hindrance(night, fitted, kept, group).is_none()
+}
+
 /// Why a group cannot even be tried on these peaks.
 fn hindrance(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> Option<String> {
     let approaches = |of: &dyn Fn(usize) -> Approach| {
@@ -235,9 +250,10 @@ fn best_addition(
         let Some((next, evidence)) = with_group(night, fitted, group, kept)? else {
             continue;
         };
+        let worth = |g: Group, e: &Evidence| e.criterion_fall - rarity(g);
         let better = best
             .as_ref()
-            .is_none_or(|(_, e, _)| evidence.criterion_fall > e.criterion_fall);
+            .is_none_or(|(g, e, _)| worth(group, &evidence) > worth(*g, e));
         if evidence.convinces(tried) && better {
             best = Some((group, evidence, next));
         }

@@ -25,10 +25,6 @@ pub(super) const PRESSURE: Quantity = Quantity::new(
 .hint(|value| match value {
     30_000.0..=110_000.0 => Some(format!("if that is pascal, write {:.1}", value / 100.0)),
     30.0..=110.0 => Some(format!("if that is kilopascal, write {:.1}", value * 10.0)),
-    225.0..300.0 => Some(format!(
-        "if that is millimetres of mercury, write {:.1}",
-        value * HPA_PER_MMHG
-    )),
     9.0..30.0 => Some(format!(
         "if that is inches of mercury, write {:.1}",
         value * 25.4 * HPA_PER_MMHG
@@ -56,9 +52,10 @@ pub(super) const HUMIDITY: Quantity =
 /// Kept below 0.9 s by leap seconds (Recommendation ITU-R TF.460-6, from memory).
 pub(super) const UT1_MINUS_UTC: Quantity = Quantity::new(-0.9, 0.9, "seconds from -0.9 to 0.9")
     .hint(|value| {
-        (0.9..=900.0)
-            .contains(&value.abs())
-            .then(|| format!("if that is milliseconds, write {}", value / 1000.0))
+        Some(format!(
+            "if that is milliseconds, write {}; if UT1 is not known, leave the line out",
+            value / 1000.0
+        ))
     });
 pub(super) const ENCODER_AZIMUTH: Quantity =
     Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000");

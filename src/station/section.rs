@@ -3,7 +3,7 @@
 use toml_edit::{Item, TableLike, Value};
 
 use crate::problem::{Problem, Wrong, nearest_name};
-use crate::quantity::Quantity;
+use crate::quantity::{NO_VALUE, Quantity};
 use crate::text::{self, quoted};
 
 /// A file's text and what is wrong with it so far.
@@ -11,6 +11,8 @@ pub(super) struct Source<'a> {
     pub(super) file: &'a str,
     pub(super) text: &'a str,
     pub(super) problems: Vec<Problem>,
+    /// Keys that were probably meant by misspelt ones, with the start of their section.
+    meant: Vec<(usize, String)>,
 }
 
 /// One table of the file.
@@ -50,6 +52,7 @@ impl<'f> Source<'f> {
             file,
             text,
             problems: Vec::new(),
+            meant: Vec::new(),
         }
     }
 
@@ -76,6 +79,13 @@ impl<'f> Source<'f> {
             .unwrap_or_default()
     }
 
+    /// Whether a misspelt key of this section, which has been told, was probably meant for `key`.
+    pub(super) fn was_meant(&self, section: &Section<'_>, key: &str) -> bool {
+        self.meant
+            .iter()
+            .any(|(start, meant)| *start == section.start && meant == key)
+    }
+
     /// The value under a `key` that must be there.
     pub(super) fn required<'s>(
         &mut self,
@@ -84,7 +94,7 @@ impl<'f> Source<'f> {
         expected: &str,
     ) -> Option<&'s Item> {
         let item = section.get(key);
-        if item.is_none() {
+        if item.is_none() && !self.was_meant(section, key) {
             let wrong = Wrong::new(format!("{} has no {key}", section.heading), expected)
                 .mend(format!("add a line below it: {key} = …"));
             self.wrong_at(section.start, wrong);
@@ -162,12 +172,12 @@ impl<'f> Source<'f> {
             self.wrong_item(item, wrong);
             return None;
         };
-        let fault = if text.trim().is_empty() {
-            "is empty"
+        let (fault, expected) = if text.trim().is_empty() {
+            ("is empty", expected)
         } else if text.trim() != text {
-            "has a blank at its beginning or end"
+            ("has a blank at its beginning or end", "none there")
         } else if text.contains(char::is_control) {
-            "holds a control character"
+            ("holds a control character", "plain text on one line")
         } else {
             return Some(text);
         };
@@ -218,7 +228,8 @@ impl<'f> Source<'f> {
         Some([first?, second?])
     }
 
-    /// Tells the keys of a section that are not among `known`. `elsewhere` gives the section
+    /// Tells the keys of a section that are not among `known`; to be called before the keys are
+    /// read, so that a misspelt key is not told as missing too. `elsewhere` gives the section
     /// to which a key belongs that stands in the wrong one.
     pub(super) fn unknown_keys(
         &mut self,
@@ -236,12 +247,18 @@ impl<'f> Source<'f> {
                 .and_then(toml_edit::Key::span)
                 .or_else(|| item.span())
                 .map_or(section.start, |s| s.start);
-            let found = format!("{} has no key {}", section.heading, quoted(name));
+            let (found, thing) = if item.is_value() {
+                let found = format!("{} has no key {}", section.heading, quoted(name));
+                (found, "line")
+            } else {
+                (format!("no section is called {}", quoted(name)), "section")
+            };
             let wrong = match (elsewhere(name), nearest_name(name, known.iter().copied())) {
                 (Some(home), _) => Wrong::new(found, format!("{name} in {home}"))
                     .mend(format!("move the line to {home}")),
                 (None, Some(near)) => {
-                    Wrong::new(found, near).mend(format!("rename it {near}, or delete the line"))
+                    self.meant.push((section.start, near.to_owned()));
+                    Wrong::new(found, near).mend(format!("rename it {near}, or delete the {thing}"))
                 }
                 (None, None) => Wrong::new(found, format!("one of {}", known.join(", "))),
             };
@@ -277,6 +294,9 @@ fn not_a_number(item: &Item, name: &str, quantity: &Quantity) -> Wrong {
     };
     match quantity.read(name, text.trim()) {
         Ok(_) => wrong.mend(format!("write it without quotes: {name} = {}", text.trim())),
+        Err(told) if told.remedy == NO_VALUE => {
+            wrong.mend("leave the line out if there is no value")
+        }
         Err(told) => wrong.mend(told.remedy),
     }
 }

@@ -1,0 +1,85 @@
+//! Each observation's whole offset, and their scale.
+
+use crate::fit::least_squares::{LeastSquares, PassError};
+use crate::fit::model::Model;
+use crate::fit::quantile;
+
+/// The length of one observation's residual vector.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Offset {
+    pub observation: usize,
+    pub rows: usize,
+    /// Sum of the squares of its rows.
+    pub square: f64,
+}
+
+impl Offset {
+    pub fn radius(&self) -> f64 {
+        self.square.sqrt()
+    }
+    /// The radius over the median radius of unit normal noise in as many rows, so that
+    /// observations with different numbers of rows can be compared.
+    pub fn comparable(&self, medians: &Medians) -> f64 {
+        self.radius() / medians.of(self.rows)
+    }
+}
+
+/// The median radius of unit normal noise: 0.6745 in one row, 1.1774 in two.
+pub(crate) struct Medians([f64; 8]);
+
+impl Medians {
+    pub fn new() -> Medians {
+        let median = |i| quantile::chi_square_tail(0.5, (i + 1) as f64).sqrt();
+        Medians(std::array::from_fn(median))
+    }
+    pub fn of(&self, rows: usize) -> f64 {
+        self.0[rows.clamp(1, 8) - 1]
+    }
+}
+
+/// The offsets of all observations in `problem` that have rows, in order.
+pub(crate) fn offsets<M: Model + ?Sized>(
+    problem: &LeastSquares<'_, M>,
+    parameters: &[f64],
+) -> Result<Vec<Offset>, PassError> {
+    let mut offsets: Vec<Offset> = Vec::new();
+    problem.pass(parameters, false, |block| {
+        for (observation, residual) in block.observation_of_rows().iter().zip(block.residuals()) {
+            match offsets.last_mut() {
+                Some(last) if last.observation == *observation => {
+                    last.rows += 1;
+                    last.square += residual * residual;
+                }
+                _ => offsets.push(Offset {
+                    observation: *observation,
+                    rows: 1,
+                    square: residual * residual,
+                }),
+            }
+        }
+        block.clear();
+    })?;
+    Ok(offsets)
+}
+
+/// The median absolute deviation of the offsets, in standard deviations of one row.
+pub(crate) fn median_scale(offsets: &[Offset], medians: &Medians) -> f64 {
+    let mut all: Vec<f64> = offsets.iter().map(|o| o.comparable(medians)).collect();
+    median(&mut all)
+}
+
+/// The median; zero of nothing.
+pub(crate) fn median(values: &mut [f64]) -> f64 {
+    let n = values.len();
+    if n == 0 {
+        return 0.0;
+    }
+    let (below, middle, _) = values.select_nth_unstable_by(n / 2, f64::total_cmp);
+    let middle = *middle;
+    if n % 2 == 1 {
+        middle
+    } else {
+        let lower = below.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        0.5 * (lower + middle)
+    }
+}

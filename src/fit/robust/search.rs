@@ -1,0 +1,242 @@
+//! The search for the fit that most observations agree on.
+
+use super::loss::Loss;
+use super::offsets::{Offset, median_scale};
+use super::relax::{Relax, condition};
+use crate::fit::model::Model;
+use rand::SeedableRng;
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha8Rng;
+
+/// The search is meant to survive this share of bad observations.
+pub const BAD_SHARE: f64 = 0.4;
+/// The chance that no random subset is free of bad observations at that share.
+const MISS_CHANCE: f64 = 1e-4;
+/// Never fewer subsets than this (Rousseeuw and Van Driessen 2006 use 500 without, 100 was
+/// measured to be enough with the steps below) nor more.
+const LEAST_SUBSETS: usize = 100;
+const MOST_SUBSETS: usize = 2000;
+/// Rows that a subset has beyond the unknowns.
+const SPARE_ROWS: usize = 2;
+/// A subset whose condition number is so many times that of all observations says little
+/// about some parameter: it gets one observation more.
+const LEAN_SUBSET: f64 = 20.0;
+/// Observations searched at most, a random sample of all; memory and time of the search do
+/// not grow beyond.
+pub const MOST_SEARCHED: usize = 600;
+/// Gauss-Newton steps from the start to a subset's own fit.
+const SUBSET_STEPS: usize = 2;
+/// Concentration steps for each subset, and for the best few until nothing changes.
+const EARLY_STEPS: usize = 2;
+const LATE_STEPS: usize = 30;
+/// How many of the best are followed to convergence.
+const FOLLOWED: usize = 10;
+/// Relative change of a bounded loss below which reweighting has converged.
+const SETTLED: f64 = 1e-9;
+
+/// A fit found in the search and how good it is; less is better.
+#[derive(Clone)]
+struct Candidate {
+    parameters: Vec<f64>,
+    goodness: f64,
+}
+
+/// What the search found.
+pub(crate) struct Found {
+    pub parameters: Vec<f64>,
+    /// Standard deviation of one row, from the median of the offsets, not yet corrected for
+    /// the parameters fitted.
+    pub scale: f64,
+}
+
+/// Least trimmed squares from random subsets, then the best of all fits met by Tukey's
+/// bounded loss at the scale so found.
+///
+/// Rousseeuw and Van Driessen, Computing LTS regression for large data sets (2006), with
+/// Gauss-Newton steps in the place of linear fits. Trimmed squares alone ignore the worse
+/// half of the observations, and with it those that stand alone in their part of the sky;
+/// the bounded loss at a fixed scale (the MM idea of Yohai 1987) counts every one of them.
+pub(crate) fn search<M: Model + ?Sized>(
+    relax: &Relax<'_, M>,
+    start: &[f64],
+    plain: &[f64],
+    seed: u64,
+) -> Option<Found> {
+    let mut random = ChaCha8Rng::seed_from_u64(seed);
+    let all = relax.offsets(start)?;
+    let rows: usize = all.iter().map(|o| o.rows).sum();
+    let rows_each = (rows as f64 / all.len().max(1) as f64).max(1.0);
+    let needed = ((relax.unknowns() + SPARE_ROWS) as f64 / rows_each).ceil() as usize;
+    if all.len() <= needed {
+        return None;
+    }
+    let half = (all.len() + needed).div_ceil(2).min(all.len());
+    let reference = condition(&relax.reduce(start, &relax.pool, None)?);
+
+    let mut raw = Vec::new();
+    let mut concentrated = Vec::new();
+    for _ in 0..subsets(needed) {
+        let Some(parameters) = subset_fit(relax, start, &all, needed, reference, &mut random)
+        else {
+            continue;
+        };
+        raw.push(parameters.clone());
+        let mut candidate = Candidate {
+            parameters,
+            goodness: f64::INFINITY,
+        };
+        concentrate(relax, &mut candidate, half, EARLY_STEPS);
+        concentrated.push(candidate);
+    }
+    best_first(&mut concentrated);
+    for candidate in concentrated.iter_mut().take(FOLLOWED) {
+        concentrate(relax, candidate, half, LATE_STEPS);
+    }
+    best_first(&mut concentrated);
+    let trimmed = concentrated.first()?;
+    let scale = median_scale(&relax.offsets(&trimmed.parameters)?, &relax.medians);
+
+    let met = raw
+        .into_iter()
+        .chain(concentrated.into_iter().map(|c| c.parameters));
+    let mut candidates: Vec<Candidate> = met
+        .chain([start.to_vec(), plain.to_vec()])
+        .filter_map(|parameters| {
+            let goodness = bounded_loss(&relax.offsets(&parameters)?, scale);
+            Some(Candidate {
+                parameters,
+                goodness,
+            })
+        })
+        .collect();
+    best_first(&mut candidates);
+    candidates.truncate(FOLLOWED);
+    for candidate in &mut candidates {
+        descend(relax, candidate, scale);
+    }
+    best_first(&mut candidates);
+    let best = candidates.into_iter().next()?;
+    let scale = median_scale(&relax.offsets(&best.parameters)?, &relax.medians);
+    Some(Found {
+        parameters: best.parameters,
+        scale,
+    })
+}
+
+fn best_first(candidates: &mut [Candidate]) {
+    candidates.sort_by(|a, b| a.goodness.total_cmp(&b.goodness));
+}
+
+/// How many subsets of `size` make it all but certain that one is free of bad observations.
+fn subsets(size: usize) -> usize {
+    let clean = (1.0 - BAD_SHARE).powi(size as i32);
+    let wanted = (MISS_CHANCE.ln() / (-clean).ln_1p()).ceil() as usize;
+    wanted.clamp(LEAST_SUBSETS, MOST_SUBSETS)
+}
+
+/// The fit of a random subset, enlarged while it tells some parameter too badly.
+fn subset_fit<M: Model + ?Sized>(
+    relax: &Relax<'_, M>,
+    start: &[f64],
+    all: &[Offset],
+    needed: usize,
+    reference: f64,
+    random: &mut ChaCha8Rng,
+) -> Option<Vec<f64>> {
+    let mut order: Vec<usize> = all.iter().map(|o| o.observation).collect();
+    let most = (2 * needed).min(order.len());
+    let (drawn, _) = order.partial_shuffle(random, most);
+    let mut size = needed;
+    loop {
+        let mut chosen = drawn[..size].to_vec();
+        chosen.sort_unstable();
+        let triangle = relax.reduce(start, &chosen, None)?;
+        if size < most && condition(&triangle) > LEAN_SUBSET * reference {
+            size += 1;
+            continue;
+        }
+        let mut parameters = relax.step_of(start, &triangle)?;
+        for _ in 1..SUBSET_STEPS {
+            parameters = relax.step(&parameters, &chosen, None)?;
+        }
+        return Some(parameters);
+    }
+}
+
+/// Refits to the `half` with the smallest offsets, again and again; goodness is the sum of
+/// their squares.
+fn concentrate<M: Model + ?Sized>(
+    relax: &Relax<'_, M>,
+    candidate: &mut Candidate,
+    half: usize,
+    steps: usize,
+) {
+    let mut before: Vec<usize> = Vec::new();
+    for step in 0..=steps {
+        let Some(mut offsets) = relax.offsets(&candidate.parameters) else {
+            candidate.goodness = f64::INFINITY;
+            return;
+        };
+        let size = |o: &Offset| o.comparable(&relax.medians);
+        offsets.select_nth_unstable_by(half - 1, |a, b| size(a).total_cmp(&size(b)));
+        let kept = &offsets[..half];
+        candidate.goodness = kept.iter().map(|o| size(o).powi(2)).sum();
+        let mut chosen: Vec<usize> = kept.iter().map(|o| o.observation).collect();
+        chosen.sort_unstable();
+        if step == steps || chosen == before {
+            return;
+        }
+        match relax.step(&candidate.parameters, &chosen, None) {
+            Some(parameters) => candidate.parameters = parameters,
+            None => return,
+        }
+        before = chosen;
+    }
+}
+
+fn bounded_loss(offsets: &[Offset], scale: f64) -> f64 {
+    let loss = |o: &Offset| Loss::Tukey.loss(ratio(o.radius(), scale), o.rows);
+    offsets.iter().map(loss).sum()
+}
+
+/// Offset over scale; with a scale of zero (most observations fitted exactly) an offset of
+/// zero is nothing and any other is far away.
+pub(crate) fn ratio(radius: f64, scale: f64) -> f64 {
+    if radius == 0.0 { 0.0 } else { radius / scale }
+}
+
+/// Reweighting by Tukey's loss at a fixed scale until the loss settles.
+fn descend<M: Model + ?Sized>(relax: &Relax<'_, M>, candidate: &mut Candidate, scale: f64) {
+    let mut weights = vec![0.0; relax.model.observations()];
+    for _ in 0..LATE_STEPS {
+        let Some(offsets) = relax.offsets(&candidate.parameters) else {
+            return;
+        };
+        for o in &offsets {
+            let own = relax
+                .options
+                .weights
+                .as_ref()
+                .map_or(1.0, |w| w[o.observation]);
+            weights[o.observation] = own * Loss::Tukey.weight(ratio(o.radius(), scale), o.rows);
+        }
+        let Some(parameters) = relax.step(&candidate.parameters, &relax.pool, Some(&weights))
+        else {
+            return;
+        };
+        let Some(goodness) = relax.offsets(&parameters).map(|o| bounded_loss(&o, scale)) else {
+            return;
+        };
+        if goodness >= candidate.goodness {
+            return;
+        }
+        let settled = candidate.goodness - goodness <= SETTLED * candidate.goodness;
+        *candidate = Candidate {
+            parameters,
+            goodness,
+        };
+        if settled {
+            return;
+        }
+    }
+}
