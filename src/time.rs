@@ -101,6 +101,12 @@ impl Utc {
         }
     }
 
+    /// So many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
+    pub(crate) fn on_day(day: i64, nanos: i64) -> Utc {
+        debug_assert!((0..SECONDS_PER_DAY * NANOS_PER_SECOND).contains(&nanos));
+        Utc { day, nanos }
+    }
+
     /// Year, month, day, hour, minute and second with its fraction (60.x in a leap second).
     pub fn calendar(self) -> (i32, u8, u8, u8, u8, f64) {
         let date = self.civil_date();

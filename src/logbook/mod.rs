@@ -8,6 +8,7 @@ mod json_place;
 mod lines;
 mod peak;
 mod peaks_csv;
+mod plain_row;
 mod rows;
 mod scan;
 mod scans_csv;

@@ -162,6 +162,17 @@ impl<R: BufRead> RowReader<R> {
         Ok(self.row())
     }
 
+    /// Hands the bytes of whole lines to `read` until it declines one, which is then the next
+    /// row; gives how many it took. A line that the buffer cuts in two is not handed on.
+    ///
+    /// # Errors
+    /// When reading fails.
+    pub fn while_taken(&mut self, read: impl FnMut(&[u8]) -> bool) -> Result<usize, Error> {
+        let taken = self.lines.while_taken(read)?;
+        self.number += taken;
+        Ok(taken)
+    }
+
     /// The next row, or none at the end. Rows that cannot be cut into the header's fields are
     /// told in `problems` and left out.
     ///

@@ -47,7 +47,7 @@ pub struct Scan {
 
 /// A scan is kept with so many samples at most. Longer ones are thinned as they are read, by
 /// averaging two neighbours each time the number is reached, so that memory stays constant.
-pub const MOST_SAMPLES: usize = 1 << 15;
+pub const MOST_SAMPLES: usize = 1 << 13;
 
 impl Scan {
     /// Of no rows yet.

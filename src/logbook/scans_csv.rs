@@ -9,6 +9,7 @@ use std::io::BufRead;
 
 use super::columns::Columns;
 use super::peaks_csv::{AZIMUTH_READING, ELEVATION_READING, emitter};
+use super::plain_row::{self, Date, Field, Form};
 use super::rows::{Row, RowReader};
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
 use crate::angle::Angle;
@@ -59,6 +60,9 @@ pub struct ScanReader<'s, R> {
     columns: Columns,
     station: &'s Station,
     power: (usize, PowerUnit),
+    form: Form,
+    /// Of the last row that went the careful way.
+    date: Option<Date>,
     /// The scan being read.
     current: Option<ScanBuilder>,
     /// Names of the scans that have ended.
@@ -104,6 +108,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         let mut problems = Problems::new();
         let mut rows = RowReader::new(file, input);
         let header = rows.header()?;
+        let fields = header.count();
         let columns = Columns::find(&header, &COLUMNS, REQUIRED, &mut problems)?;
         let powers: Vec<_> = POWERS.iter().filter(|(c, _)| columns.has(*c)).collect();
         let power = match powers[..] {
@@ -121,11 +126,34 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             }
         };
         problems.or_value(())?;
+        let power_limits = match power.1 {
+            PowerUnit::Decibels => DECIBELS,
+            PowerUnit::Linear | PowerUnit::Counts => LINEAR,
+        };
+        let field = |i: usize| match (0..COLUMNS.len()).find(|c| columns.place(*c) == Some(i)) {
+            Some(SCAN) => Field::Scan,
+            Some(TIME) => Field::Time,
+            Some(EMITTER) => Field::Emitter,
+            Some(AZIMUTH) => Field::Azimuth,
+            Some(ELEVATION) => Field::Elevation,
+            Some(_) => Field::Power,
+            None => Field::Own,
+        };
+        let limits = |q: Quantity| (q.low, q.high);
+        let form = Form {
+            fields: (0..fields).map(field).collect(),
+            unit: power.1,
+            azimuth: limits(AZIMUTH_READING),
+            elevation: limits(ELEVATION_READING),
+            power: limits(power_limits),
+        };
         Ok(ScanReader {
             rows,
             columns,
             station,
             power,
+            form,
+            date: None,
             current: None,
             ended: HashSet::new(),
             unusable: Problems::new(),
@@ -147,6 +175,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     /// When reading fails, when the file holds no scan, or when too much of it is unusable.
     pub fn next_scan(&mut self) -> Result<Option<Scan>, Error> {
         loop {
+            self.read_plain_rows()?;
             let Some(reading) = self.next_reading()? else {
                 let last = self.current.take();
                 if last.is_none() {
@@ -190,6 +219,22 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
+    /// Reads on as long as plain rows go on with the present scan.
+    fn read_plain_rows(&mut self) -> Result<(), Error> {
+        let (Some(scan), Some(date)) = (&mut self.current, &self.date) else {
+            return Ok(());
+        };
+        let (name, emitter) = (scan.name().to_owned(), scan.emitter().to_owned());
+        self.usable += self.rows.while_taken(|line| {
+            let sample = plain_row::read(line, &self.form, &name, &emitter, date);
+            sample.is_some_and(|sample| {
+                scan.push(sample);
+                true
+            })
+        })?;
+        Ok(())
+    }
+
     /// The next row that can be used.
     fn next_reading(&mut self) -> Result<Option<Reading>, Error> {
         loop {
@@ -217,6 +262,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 self.current.as_ref(),
                 &mut problems,
             );
+            let date = Date::of(self.columns.cell(&row, TIME).text);
             if !problems.is_empty() {
                 self.unusable.extend(problems.as_slice().iter().cloned());
                 if self.unusable.count() + self.usable > EARLY {
@@ -224,6 +270,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 }
             }
             if reading.is_some() {
+                self.date = date;
                 return Ok(reading);
             }
         }
@@ -324,9 +371,7 @@ fn read(
     let elevation = needed(ELEVATION, &ELEVATION_READING, problems);
     let power = match unit {
         // dB are turned into linear power at once: means, baselines and noise are linear.
-        PowerUnit::Decibels => {
-            needed(power, &DECIBELS, problems).map(|db| 10.0_f64.powf(db / 10.0))
-        }
+        PowerUnit::Decibels => needed(power, &DECIBELS, problems).map(plain_row::from_decibels),
         PowerUnit::Linear | PowerUnit::Counts => needed(power, &LINEAR, problems),
     };
     Some(Reading {
@@ -399,7 +444,7 @@ kind = \"moon\"
         assert_eq!(remarks, Vec::<String>::new());
         assert_eq!(scans.len(), 2);
         assert_eq!(scans[0].samples.len(), 2);
-        assert_eq!(scans[0].samples[0].power, 10.0);
+        assert!((scans[0].samples[0].power - 10.0).abs() < 1e-14);
         assert_eq!(scans[0].samples[0].azimuth.degrees(), 180.5);
         assert_eq!((scans[1].name.as_str(), scans[1].line), ("b", 4));
         assert_eq!(scans[1].emitter, "moon");

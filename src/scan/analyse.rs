@@ -5,7 +5,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::Axis;
 use super::examine::{
-    Influence, Memory, curvature_asked, flat_top, influence, memory, stands_above,
+    Influence, Memory, below, curvature_asked, flat_top, influence, memory, stands_above,
 };
 use super::judge;
 use super::model::{ScanModel, Slot};
@@ -213,14 +213,19 @@ fn look(
     let mut left_over = memory(&model, &settled, &passes);
     let (stretch, stretch_sigma) = stretch(&model, &settled);
     let suspicious = left_over.significance > 3.0 || stretch > 1.05 + 2.0 * stretch_sigma;
-    if let Some(keep) = flat_top(&model, &settled, suspicious) {
-        let again = start(&model, &clean, 0.0, &keep);
-        if let Ok(without_top) = settle(&model, &again, &keep)
-            && stands_above(&model, &without_top, &keep, &settled.used)
-        {
+    if let Some(suspect) = flat_top(&model, &settled, suspicious) {
+        let fit = |keep: &[bool]| settle(&model, &start(&model, &clean, 0.0, keep), keep).ok();
+        let flat = fit(&suspect.keep).filter(|without| {
+            suspect.certain || stands_above(&model, without, &suspect.keep, &settled.used)
+        });
+        if let Some(without) = flat {
+            // Next to the limit the noise is cut on one side, so what may be left out is told
+            // by the fit and not by the power.
+            let keep = below(&model, &without, suspect.top);
+            let again = fit(&keep).filter(|_| keep.iter().filter(|k| **k).count() > FEWEST);
+            settled = again.unwrap_or(without);
             let samples = keep.iter().filter(|k| !**k).count();
             reasons.push(Reason::FlatTop { samples });
-            settled = without_top;
             left_over = memory(&model, &settled, &passes);
         }
     }
@@ -350,26 +355,31 @@ fn radiometer_evidence(model: &ScanModel<'_>, settled: &Settled) -> Option<f64> 
 
 fn with_radiometer_noise(
     model: &mut ScanModel<'_>,
-    settled: Settled,
+    mut settled: Settled,
     noise: f64,
     usable: &[bool],
 ) -> Option<Settled> {
     let layout = model.layout();
-    let power: Vec<f64> = (0..model.points.len())
-        .map(|i| model.at(i, settled.parameters(), &layout).power())
-        .collect();
-    let mean = power.iter().sum::<f64>() / power.len() as f64;
-    // A modelled power that is nearly nothing must not outweigh all others.
-    let least = LEAST_POWER * mean;
-    if mean <= 0.0 {
-        return Some(settled);
+    // Weights need the power and the power weights.
+    for _ in 0..WEIGHT_ROUNDS {
+        let power: Vec<f64> = (0..model.points.len())
+            .map(|i| model.at(i, settled.parameters(), &layout).power())
+            .collect();
+        let mean = power.iter().sum::<f64>() / power.len() as f64;
+        if mean <= 0.0 {
+            return Some(settled);
+        }
+        // A modelled power that is nearly nothing must not outweigh all others.
+        let least = LEAST_POWER * mean;
+        set_noise(model, noise, |i| power[i].max(least) / mean);
+        settled = settle(model, settled.parameters(), usable).ok()?;
     }
-    set_noise(model, noise, |i| power[i].max(least) / mean);
-    settle(model, settled.parameters(), usable).ok()
+    Some(settled)
 }
 
+const WEIGHT_ROUNDS: usize = 3;
 /// No sample counts for more than that of this fraction of the mean power.
-const LEAST_POWER: f64 = 0.05;
+const LEAST_POWER: f64 = 0.01;
 
 /// The fit with more baseline columns.
 fn with_columns(
@@ -473,15 +483,17 @@ fn gather(
 /// Noise with a memory says less than it has points: for neighbours of correlation r the mean
 /// of many is uncertain by sqrt((1 + r)/(1 - r)) more (an autoregressive process of order one).
 pub(crate) fn inflation(left_over: &Memory) -> f64 {
-    if left_over.significance < REMEMBERS {
+    if left_over.significance < PERHAPS_REMEMBERS {
         return 1.0;
     }
     let r = left_over.correlation.clamp(0.0, 0.95);
     ((1.0 + r) / (1.0 - r)).sqrt()
 }
 
-/// Memory below this significance is chance.
+/// Memory above this significance is no chance, and is said.
 pub(crate) const REMEMBERS: f64 = 4.5;
+/// From here on it is reckoned with: in one of a hundred scans without memory for nothing.
+const PERHAPS_REMEMBERS: f64 = 2.3;
 
 /// The group's speed where the emitter is, by a straight line through the points within half a
 /// beamwidth of it.

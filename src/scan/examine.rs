@@ -21,7 +21,7 @@ pub(crate) fn curvature_asked(
     shape: Shape,
     passes: &[Pass],
 ) -> Vec<Vec<f64>> {
-    let columns = curvatures(model.points, shape, passes);
+    let columns = curvatures(model.points, shape, passes, model.elevation.unit);
     let mut extended = model.clone();
     extended.extras = columns.iter().cloned().map(Extra::Column).collect();
     let k = columns.len();
@@ -112,15 +112,29 @@ const EQUAL: f64 = 1e-9;
 /// With more equal neighbours than this share off the top, the log is coarse and says nothing.
 const COARSE: f64 = 0.1;
 
-/// Suspects a flat top: the points that would have to be left out; none when the top is round.
+/// A top that may be flat.
+#[derive(Clone, Debug)]
+pub(crate) struct Suspect {
+    /// Its power.
+    pub top: f64,
+    /// The points below it.
+    pub keep: Vec<bool>,
+    /// Whether readings equal to the last digit leave no doubt.
+    pub certain: bool,
+}
+
+/// Suspects a flat top; none when there is no reason to.
 pub(crate) fn flat_top(
     model: &ScanModel<'_>,
     settled: &Settled,
     suspicious: bool,
-) -> Option<Vec<bool>> {
+) -> Option<Suspect> {
     let power = |i: usize| model.points[i].power;
-    let used: Vec<usize> = (0..model.points.len())
-        .filter(|i| settled.used[*i])
+    let n = model.points.len();
+    // A spike is no top; but what a strong signal's flat top lacks may have been left out too.
+    let residuals = model.residuals(settled.parameters());
+    let used: Vec<usize> = (0..n)
+        .filter(|i| settled.used[*i] || residuals[*i] < 0.0)
         .collect();
     let top = used
         .iter()
@@ -134,24 +148,35 @@ pub(crate) fn flat_top(
         .filter(|w| power(w[0]) == power(w[1]))
         .count();
     let coarse = twins as f64 > COARSE * neighbours.count().max(1) as f64;
-    let cut = equal >= FEWEST_AT_TOP && !coarse;
-    if !cut && !suspicious {
+    let certain = equal >= FEWEST_AT_TOP && !coarse;
+    if !certain && !suspicious {
         return None;
     }
-    let margin = |i: usize| {
-        if cut {
-            // Next to a hard stop the noise is cut on one side.
-            model.noise[i] * settled.scatter
-        } else {
-            TOP * model.noise[i] * settled.scatter
-        }
-    };
-    let keep: Vec<bool> = (0..model.points.len())
-        .map(|i| power(i) < top - margin(i))
+    let margin = |i: usize| TOP * model.noise[i] * settled.scatter;
+    let keep: Vec<bool> = (0..n)
+        .map(|i| match certain {
+            true => !is_equal(i),
+            false => power(i) < top - margin(i),
+        })
         .collect();
     let at_top = used.iter().filter(|i| !keep[**i]).count();
-    (at_top >= FEWEST_AT_TOP && at_top * 2 < used.len()).then_some(keep)
+    let enough = at_top >= FEWEST_AT_TOP && at_top * 2 < used.len();
+    enough.then_some(Suspect { top, keep, certain })
 }
+
+/// The points that a fit puts clearly below a limit.
+pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<bool> {
+    let layout = model.layout();
+    (0..model.points.len())
+        .map(|i| {
+            let modelled = model.at(i, fit.parameters(), &layout).power();
+            modelled < limit - CLEARLY_BELOW * model.noise[i] * fit.scatter
+        })
+        .collect()
+}
+
+/// Standard deviations of a point.
+const CLEARLY_BELOW: f64 = 1.5;
 
 /// Whether a fit made without the points at the top stands clearly above them.
 pub(crate) fn stands_above(

@@ -17,8 +17,11 @@ const NEAR_END: f64 = 0.4;
 const FEWEST_ON_PEAK: usize = 3;
 /// A baseline that moves more than the signal is high.
 const DRIFT: f64 = 1.0;
-/// What is left over smoothly counts as another shape from this part of the height on.
-const SHAPE: f64 = 0.05;
+/// What is left over smoothly counts as another shape from this part of the height on (that
+/// of a real dish, whose rim is lit less than its middle, differs by half as much) and if most
+/// of what is left over is smooth.
+const SHAPE: f64 = 0.03;
+const MOSTLY_SMOOTH: f64 = 0.5;
 /// More samples than this part with interference.
 const INTERFERENCE: f64 = 0.15;
 /// So many samples left out in a row, and higher than this over the height, are no spikes.
@@ -49,13 +52,12 @@ pub(crate) fn add_reasons(
         reasons.push(Reason::Drift { ratio: drift });
     }
     let smooth = left_over.smooth / fitted.height;
-    if left_over.significance > REMEMBERS {
-        if smooth > SHAPE {
-            reasons.push(Reason::Shape { ratio: smooth });
-        } else {
-            let factor = inflation(left_over);
-            reasons.push(Reason::Correlated { factor });
-        }
+    let another = smooth > SHAPE && left_over.correlation > MOSTLY_SMOOTH;
+    if left_over.significance > REMEMBERS && another {
+        reasons.push(Reason::Shape { ratio: smooth });
+    } else if left_over.significance > REMEMBERS {
+        let factor = inflation(left_over);
+        reasons.push(Reason::Correlated { factor });
     }
     spikes(model, settled, fitted, reasons);
     let widest = [

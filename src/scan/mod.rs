@@ -15,6 +15,8 @@ mod reduce;
 mod settle;
 mod setup;
 mod start;
+#[cfg(test)]
+mod study;
 mod summary;
 mod thin;
 mod timing;
@@ -23,6 +25,7 @@ mod trend;
 use std::fmt;
 
 pub use analyse::NoiseLaw;
+pub(crate) use beam::Beam;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
 pub use passes::Shape;
 pub use reason::{Reason, Verdict};

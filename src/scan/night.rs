@@ -35,11 +35,13 @@ const BELIEVABLE: f64 = 1.45;
 const WORTH_A_REMARK: f64 = 1.1;
 /// A single peak may differ from the agreed width by this factor, from a width given in the
 /// station file, or from one worked out from the dish.
-const LIKE_OTHERS: f64 = 1.12;
+const LIKE_OTHERS: f64 = 1.07;
 const LIKE_GIVEN: f64 = 1.2;
 const LIKE_WORKED_OUT: f64 = 1.3;
 /// And must differ by so many standard deviations to count.
-const CLEARLY: f64 = 4.0;
+const CLEARLY: f64 = 4.5;
+/// A faint sidelobe differs so much that fewer are enough.
+const CLEARLY_NARROW: f64 = 3.5;
 /// A first sidelobe is half as wide as the main lobe (nulls at u = 3.83 and 7.02).
 const SIDELOBE: f64 = 0.75;
 /// A peak so many beamwidths and so many standard deviations from where the others put it is
@@ -60,13 +62,15 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
         trend = self::trend(&scans);
     }
     let [mut azimuth, mut elevation] = [Ways::default(), Ways::default()];
-    for fitted in scans
-        .iter()
-        .filter(|s| counts(s))
-        .filter_map(|s| s.analysis.fitted.as_ref())
-    {
-        fitted.azimuth.iter().for_each(|fit| azimuth.add(fit));
-        fitted.elevation.iter().for_each(|fit| elevation.add(fit));
+    for scan in scans.iter().filter(|s| counts(s)) {
+        if let Some(fitted) = &scan.analysis.fitted {
+            let cos = scan.analysis.emitter.cos;
+            fitted.azimuth.iter().for_each(|fit| azimuth.add(fit, cos));
+            fitted
+                .elevation
+                .iter()
+                .for_each(|fit| elevation.add(fit, 1.0));
+        }
     }
     let width = station.dish.beamwidth.degrees();
     let timings = [
@@ -152,8 +156,9 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
             continue;
         };
         let ratio = fitted.stretch / agreed.unwrap_or(1.0);
-        let clearly = ratio.ln().abs() > CLEARLY * fitted.stretch_sigma;
-        if !clearly || ratio.ln().abs() < tolerance.ln() {
+        let sigmas = ratio.ln().abs() / fitted.stretch_sigma;
+        let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
+        if !narrow && (sigmas < CLEARLY || ratio.ln().abs() < tolerance.ln()) {
             continue;
         }
         let flank = |r: &Reason| matches!(r, Reason::OneFlank { .. });

@@ -290,8 +290,16 @@ fn along_rows(points: &[Point], axis: Axis) -> Vec<f64> {
         .collect()
 }
 
+/// A pass shorter than this many beamwidths cannot tell a curved baseline from the beam.
+const LONG_ENOUGH: f64 = 2.2;
+
 /// Curvatures of the baseline, which it has only when the data ask for them.
-pub(crate) fn curvatures(points: &[Point], shape: Shape, passes: &[Pass]) -> Vec<Vec<f64>> {
+pub(crate) fn curvatures(
+    points: &[Point],
+    shape: Shape,
+    passes: &[Pass],
+    width: f64,
+) -> Vec<Vec<f64>> {
     let bend =
         |values: Vec<f64>| -> Vec<f64> { values.iter().map(|x| x * x - 1.0 / 3.0).collect() };
     if is_area(shape) {
@@ -305,5 +313,14 @@ pub(crate) fn curvatures(points: &[Point], shape: Shape, passes: &[Pass]) -> Vec
         return Vec::new();
     }
     let own = |p: &Pass| within(points.len(), p.from, bend(progress(&points[p.from..p.to])));
-    passes.iter().map(own).collect()
+    let long = |p: &&Pass| {
+        let (first, last) = (&points[p.from], &points[p.to - 1]);
+        let on_sky = match p.axis {
+            Axis::Azimuth => first.emitter.cos,
+            Axis::Elevation => 1.0,
+        };
+        let way = p.speed * on_sky * (last.seconds - first.seconds);
+        way.abs() >= LONG_ENOUGH * width
+    };
+    passes.iter().filter(long).map(own).collect()
 }

@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use super::Axis;
 use super::analyse::AxisFit;
+use super::point::median;
 use super::trend::{Estimate, Trend};
 
 /// What is known about one axis's lag and backlash.
@@ -21,17 +22,31 @@ pub struct Timing {
 /// Speeds that differ by less than this factor do not tell lag from backlash.
 const OTHER_SPEED: f64 = 1.3;
 
-/// The speeds (degrees a second, without sign) and directions of all passes along an axis.
+/// The speeds of all passes along an axis, by their direction.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Ways {
-    forward: Vec<f64>,
-    back: Vec<f64>,
+    forward: Vec<Speed>,
+    back: Vec<Speed>,
+}
+
+/// Degrees a second, without sign.
+#[derive(Clone, Copy, Debug)]
+struct Speed {
+    /// On the sky, which is what must differ between scans: at one speed on the sky a lag in
+    /// azimuth moves peaks as collimation does.
+    on_sky: f64,
+    of_axis: f64,
 }
 
 impl Ways {
-    pub fn add(&mut self, fit: &AxisFit) {
+    /// Adds the passes of a scan; a degree of the axis is `on_sky` degrees on the sky.
+    pub fn add(&mut self, fit: &AxisFit, on_sky: f64) {
         for group in fit.groups.iter().filter(|g| g.speed != 0.0) {
-            let speed = group.speed.abs().to_degrees();
+            let of_axis = group.speed.abs().to_degrees();
+            let speed = Speed {
+                on_sky: of_axis * on_sky,
+                of_axis,
+            };
             if group.sign > 0.0 {
                 self.forward.push(speed);
             } else if group.sign < 0.0 {
@@ -39,29 +54,35 @@ impl Ways {
             }
         }
     }
-    fn range(speeds: &[f64]) -> (f64, f64) {
-        let low = speeds.iter().copied().fold(f64::INFINITY, f64::min);
-        let high = speeds.iter().copied().fold(0.0, f64::max);
-        (low, high)
-    }
     /// Passes at two speeds in one direction at least: lag shows.
     pub fn several_speeds(&self) -> bool {
         [&self.forward, &self.back].into_iter().any(|speeds| {
-            let (low, high) = Ways::range(speeds);
+            let low = speeds
+                .iter()
+                .map(|s| s.on_sky)
+                .fold(f64::INFINITY, f64::min);
+            let high = speeds.iter().map(|s| s.on_sky).fold(0.0, f64::max);
             high > OTHER_SPEED * low
         })
     }
+    /// Passes in both directions: lag and backlash together show.
     pub fn both_ways(&self) -> bool {
         !self.forward.is_empty() && !self.back.is_empty()
     }
     fn is_empty(&self) -> bool {
         self.forward.is_empty() && self.back.is_empty()
     }
-    fn fastest(&self) -> f64 {
-        Ways::range(&self.forward).1.max(Ways::range(&self.back).1)
+    fn all(&self) -> impl Iterator<Item = &Speed> {
+        self.forward.iter().chain(&self.back)
     }
-    fn typical(&self) -> f64 {
-        super::point::median(self.forward.iter().chain(&self.back).copied().collect())
+    fn fastest(&self) -> f64 {
+        self.all().map(|s| s.of_axis).fold(0.0, f64::max)
+    }
+    fn typical(&self) -> Speed {
+        Speed {
+            on_sky: median(self.all().map(|s| s.on_sky).collect()),
+            of_axis: median(self.all().map(|s| s.of_axis).collect()),
+        }
     }
 }
 
@@ -89,16 +110,18 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
     let mut why = String::new();
     if !ways.both_ways() && !ways.several_speeds() {
         why = format!(
-            "all scans along {axis} run the same way at about {speed:.3} deg/s: neither lag nor backlash can be told; scan one emitter there and back, and again at half or double the speed"
+            "all scans along {axis} run the same way at about {:.3} deg/s on the sky: neither lag nor backlash can be told; scan one emitter there and back, and again at half or double the speed",
+            speed.on_sky
         );
     } else if !ways.several_speeds() {
-        let shift = trend.shift(axis, speed, 1.0);
+        let shift = trend.shift(axis, speed.of_axis, 1.0);
         let _ = write!(
             why,
-            "scans along {axis} run both ways, but at one speed of about {speed:.3} deg/s: forward passes read {:+.4} +- {:.4} deg, which may be a lag of {:.3} s or a backlash of {:.4} deg or some of both; scan one emitter both ways at half or double the speed",
+            "scans along {axis} run both ways, but at one speed of about {:.3} deg/s on the sky: forward passes read {:+.4} +- {:.4} deg, which may be a lag of {:.3} s or a backlash of {:.4} deg or some of both; scan one emitter both ways at half or double the speed",
+            speed.on_sky,
             shift.value,
             shift.sigma,
-            shift.value / speed,
+            shift.value / speed.of_axis,
             -2.0 * shift.value
         );
     } else if !lag_known {

@@ -344,20 +344,24 @@ fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
                 Axis::Elevation => (1.0, fit.offsets.len()),
             };
             let mut rows = DMatrix::zeros(n, COUNT);
+            // Passes beside the emitter are shifted by the shear: see `Trend::shear`.
+            let beside = fit.across;
             for (k, group) in fit.groups.iter().enumerate() {
                 match axis {
                     Axis::Azimuth => {
                         rows[(k, AZIMUTH_ZERO)] = ce;
                         rows[(k, TILT_NORTH)] = se * sa;
                         rows[(k, TILT_EAST)] = -se * ca;
-                        rows[(k, CONSTANT)] = 1.0;
-                        rows[(k, SKEW)] = se;
+                        rows[(k, CONSTANT)] = 1.0 + beside * se / ce;
+                        rows[(k, SKEW)] = se + beside / ce;
                     }
                     Axis::Elevation => {
                         rows[(k, ELEVATION_ZERO)] = 1.0;
                         rows[(k, TILT_NORTH)] = ca;
                         rows[(k, TILT_EAST)] = sa;
                         rows[(k, DROOP)] = ce;
+                        rows[(k, CONSTANT)] = beside * se / ce;
+                        rows[(k, SKEW)] = beside / ce;
                     }
                 }
                 rows[(k, lag_of(axis))] = on_sky * group.speed.to_degrees();

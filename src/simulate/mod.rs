@@ -1,7 +1,9 @@
 //! Made-up sessions from a known truth, for practice, for the demo and for tests.
 
+mod scans;
 mod session;
 mod truth;
 
+pub use scans::{MadeUp, ScanPlan, Signal, Way, made_up};
 pub use session::{reading_at_peak, session};
 pub use truth::{Noise, Session, Spoil, Truth};
