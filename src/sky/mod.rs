@@ -17,6 +17,7 @@ mod notice;
 mod prepare;
 mod refraction;
 mod satellite;
+mod suppose;
 mod terrestrial;
 #[cfg(test)]
 mod tests;
@@ -34,6 +35,7 @@ use crate::time::Utc;
 
 use earth::Place;
 use satellite::Orbit;
+use suppose::Catalogued;
 use terrestrial::BeaconDirections;
 
 pub use error::SkyError;
@@ -53,6 +55,7 @@ pub struct Sky {
     horizon: Horizon,
     emitters: Vec<Known>,
     by_name: HashMap<String, EmitterId>,
+    catalogue: Vec<Catalogued>,
 }
 
 /// One emitter of a [`Sky`], found once by [`Sky::emitter`] and then used without further search.
@@ -87,7 +90,8 @@ impl Sky {
     pub fn new(station: &Station) -> Result<Sky, Error> {
         let place = Place::of_site(&station.site);
         let refraction = Refraction::new(&station.site.weather);
-        let (emitters, problems) = prepare::emitters(&station.emitters, &place, &refraction);
+        let (emitters, catalogue, problems) =
+            prepare::emitters(&station.emitters, &place, &refraction);
         let by_name = emitters
             .iter()
             .enumerate()
@@ -101,6 +105,7 @@ impl Sky {
             horizon: station.horizon.clone(),
             emitters,
             by_name,
+            catalogue,
         })
     }
 

@@ -8,15 +8,15 @@ pub mod misfit;
 mod night;
 pub mod observe;
 mod outcome;
-mod plausible;
+pub mod plausible;
 mod problem;
 pub mod record;
 pub mod remedy;
 mod run;
 mod select;
 mod separate;
-mod start;
-mod words;
+pub mod start;
+pub mod words;
 
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
