@@ -2,11 +2,12 @@
 
 #![allow(clippy::print_stderr)] // this file is the one place that prints
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
 
 use serde::Serialize;
 
 use crate::problem::Error;
+use crate::report::Colour;
 
 /// Standard output for results, standard error for everything else.
 #[derive(Debug)]
@@ -18,6 +19,18 @@ impl Console {
     /// With `quiet`, [`Console::note`] says nothing.
     pub fn new(quiet: bool) -> Console {
         Console { quiet }
+    }
+
+    /// Whether results may be coloured: only on a terminal that wants it (no `NO_COLOR`, no
+    /// `TERM=dumb`).
+    pub fn colour(&self) -> Colour {
+        let unwanted = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty())
+            || std::env::var_os("TERM").is_some_and(|v| v == "dumb");
+        if unwanted || !std::io::stdout().is_terminal() {
+            Colour::Never
+        } else {
+            Colour::Always
+        }
     }
 
     /// A result, as it is, to standard output.

@@ -8,8 +8,9 @@ use super::terms::TermOptions;
 use super::{Common, Console, Verdict};
 use crate::logbook::PeakLog;
 use crate::problem::Error;
+use crate::report::{PAGE_NAME, Report, text, write_report};
 use crate::sky::Sky;
-use crate::solve::{Options, calibration, solve};
+use crate::solve::{Options, calibration, remedies, solve};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -65,8 +66,31 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &out {
         document.write(path)?;
     }
+    let remedies = remedies(&outcome, &station);
+    let report = Report {
+        outcome: &outcome,
+        station: &station,
+        remedies: &remedies,
+        log_name: &log.file,
+        calibration_name: &out.as_ref().map_or_else(String::new, |p| p.display().to_string()),
+        created: document.created_utc,
+    };
     if common.json {
         console.json(&document)?;
+    } else {
+        console.result(&text(&report, console.colour()))?;
+    }
+    if let Some(path) = &out {
+        console.note(&format!("calibration written to {}", path.display()));
+    }
+    if let Some(folder) = &args.report {
+        let written = write_report(folder, &report)?;
+        console.note(&format!(
+            "{} files written to {}; open {} in a browser",
+            written.len(),
+            folder.display(),
+            folder.join(PAGE_NAME).display()
+        ));
     }
     Ok(Verdict::Good)
 }

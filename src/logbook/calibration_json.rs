@@ -112,9 +112,10 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
     // The reader counts columns in bytes.
     let at = line_start + error.column().saturating_sub(1);
     let (line, column) = text::place(text.as_bytes(), at);
-    // A text cut within quotes ends in a line end where none may stand.
-    let in_quotes = error.to_string().starts_with("control character");
-    if error.is_eof() || (in_quotes && at + 1 >= text.trim_end().len()) {
+    // A text cut within a number or within quotes is not told as an end by the JSON reader.
+    let at_end = at + 1 >= text.trim_end().len();
+    let behind = error.to_string().starts_with("trailing characters");
+    if error.is_eof() || (error.is_syntax() && at_end && !behind) {
         return Wrong::new("the file ends in the middle", "the rest of it")
             .mend("it was cut short: copy it again, or run solve again")
             .at(file, line, column)

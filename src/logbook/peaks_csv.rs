@@ -346,12 +346,15 @@ fn text_of(peak: &Peak, column: usize) -> String {
 /// kept in radians, so its degrees are off by a rounding error.
 fn degrees_text(angle: Angle) -> String {
     let degrees = angle.degrees();
-    (0..=12)
-        .map(|decimals| {
-            let scale = 10f64.powi(decimals);
-            (degrees * scale).round() / scale
-        })
+    let rounded = (0..=12).map(|decimals| {
+        let scale = 10f64.powi(decimals);
+        (degrees * scale).round() / scale
+    });
+    let neighbours = [degrees, degrees.next_up(), degrees.next_down()];
+    rounded
+        .chain(neighbours)
         .find(|candidate| Angle::from_degrees(*candidate) == angle)
+        // No number of degrees gives this very angle: it was not read from a file.
         .unwrap_or(degrees)
         .to_string()
 }

@@ -1,9 +1,9 @@
 //! Mount errors from peaks.
 
 mod calibration;
+mod gross;
 mod keep;
 mod linear;
-pub mod loss;
 pub mod misfit;
 mod night;
 pub mod observe;
@@ -11,7 +11,7 @@ mod outcome;
 pub mod plausible;
 mod problem;
 pub mod record;
-pub mod remedy;
+mod remedy;
 mod run;
 mod select;
 mod separate;
@@ -21,3 +21,4 @@ pub mod words;
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use run::{Options, solve};
+pub use remedy::{Remedy, foot_shims_mm, remedies};

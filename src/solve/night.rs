@@ -90,6 +90,16 @@ impl Night<'_> {
             .map_err(|e| Error::Unsupported(format!("the fit could not be made: {e}")))
     }
 
+    /// One standard deviation of a typical peak's coordinate on the sky.
+    pub fn typical_noise(&self, fitted: &Fitted) -> Angle {
+        let mut sigmas: Vec<f64> = (self.sigmas.iter().flatten())
+            .map(|s| s.radians())
+            .collect();
+        sigmas.sort_by(f64::total_cmp);
+        let median = sigmas.get(sigmas.len() / 2).copied().unwrap_or(0.0);
+        Angle::from_radians(median * fitted.solution.noise_factor())
+    }
+
     /// Number of measured coordinates of the kept peaks.
     pub fn rows(&self, kept: &[bool]) -> usize {
         self.observations

@@ -9,12 +9,12 @@ use super::outcome::Outcome;
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Remedy {
-    /// The terms it mends.
-    pub terms: Vec<Term>,
+    /// The mount error that it mends (of a group, its first term).
+    pub term: Term,
     /// What is wrong, in a few words with the size.
     pub title: String,
-    /// What to do, a sentence a step.
-    pub steps: Vec<String>,
+    /// What to do, a sentence a step, with the numbers and their units.
+    pub text: String,
     /// What can hurt while doing it; empty when nothing can.
     pub caution: String,
 }
@@ -109,9 +109,9 @@ fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
         Group::ElevationZero => zero("elevation", "up", size),
     };
     Remedy {
-        terms: size.terms.clone(),
+        term: size.terms[0],
         title,
-        steps,
+        text: steps.join(" "),
         caution: caution.to_owned(),
     }
 }

@@ -10,6 +10,7 @@ use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::Station;
 
+use super::gross;
 use super::keep::{self, Kept};
 use super::misfit::misfit;
 use super::night::{Fitted, Night};
@@ -17,7 +18,7 @@ use super::observe::{Observation, Observations, observe};
 use super::outcome::{Decision, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 use super::plausible::careful;
 use super::select::{Choice, candidates};
-use super::separate::sensitivity;
+use super::separate::{sensitivity, what_would_tell};
 use super::start::{Start, start};
 use super::words;
 
@@ -38,8 +39,6 @@ const CLOCK_SETTLED_S: f64 = 1e-3;
 const MOST_CLOCK_ROUNDS: usize = 8;
 /// Readings taken at their word mean nothing from this median error on.
 const MEANINGLESS: Angle = Angle::from_degrees(30.0);
-/// With fewer peaks bad ones cannot be told reliably.
-const FEW_PEAKS: usize = 12;
 /// The scatter contradicts the logged sigmas below this probability.
 const CONTRADICTION: f64 = 1e-3;
 
@@ -64,7 +63,7 @@ pub fn solve(
         let solved = solve_observations(station, &observations, &held, options)?;
         let found = solved.fitted.terms.inside(Term::ClockOffset);
         if (found - clock).abs() < CLOCK_SETTLED_S {
-            return Ok(outcome(station, &observations, solved));
+            return Ok(outcome(station, sky, &observations, solved));
         }
         clock = found;
     }
@@ -125,12 +124,6 @@ fn solve_observations(
 
     let (choice, kept) = keep::choose_and_keep(&night, &basic, &offered, &from, options.seed)?;
     let fitted = choice.told.fitted.clone();
-    if observations.len() < FEW_PEAKS {
-        warnings.push(format!(
-            "only {} peaks: bad ones among them cannot be told reliably; log at least {FEW_PEAKS}",
-            observations.len()
-        ));
-    }
     if !fitted.solution.ending.converged() {
         warnings
             .push("the fit stopped before it had settled: take its numbers with care".to_owned());
@@ -146,6 +139,7 @@ fn solve_observations(
         )));
     }
     contradicted_sigmas(&night, &fitted, &mut warnings);
+    warnings.extend(poorly_told(&night, &fitted, used));
     Ok(Solved {
         covariance,
         start,
@@ -359,6 +353,43 @@ fn contradicted_sigmas(night: &Night, fitted: &Fitted, warnings: &mut Vec<String
     }
 }
 
+/// From this scaled condition number on the user hears which terms are told only together.
+/// Peaks all over the sky give 10 to 20 with the basic terms, a narrow arc 100.
+const POOR_CONDITION: f64 = 50.0;
+/// ... and if the weakest combination is less certain than so many times a single peak.
+const POOR_SIGMA: f64 = 4.0;
+
+/// Says which terms the data tell well only together, if any.
+fn poorly_told(night: &Night, fitted: &Fitted, kept: &[bool]) -> Option<String> {
+    if fitted.solution.condition < POOR_CONDITION {
+        return None;
+    }
+    let weakest = fitted.solution.spectrum.directions().pop()?;
+    let moved: f64 = weakest.change.iter().map(|c| c * c).sum::<f64>().sqrt();
+    let noise = night.typical_noise(fitted);
+    if moved * fitted.solution.noise_factor() / weakest.strength < POOR_SIGMA * noise.radians() {
+        return None;
+    }
+    let part: Vec<Term> = fitted
+        .free
+        .iter()
+        .zip(&weakest.shares)
+        .filter(|(_, share)| share.abs() > 0.3)
+        .map(|(term, _)| *term)
+        .collect();
+    let last = *part.last()?;
+    let others: Vec<Term> = last.group().terms().collect();
+    let mut rest = fitted.clone();
+    rest.free.retain(|t| !others.contains(t));
+    let names: Vec<&str> = part.iter().map(|t| t.name()).collect();
+    Some(format!(
+        "{} are told well only together, each by itself poorly (condition number {:.0}): {}",
+        words::list(&names),
+        fitted.solution.condition,
+        what_would_tell(night, &rest, kept, &others)
+    ))
+}
+
 /// By how much logged sigmas are widened when the scatter contradicts them.
 fn widening(solved: &Solved) -> f64 {
     let solution = &solved.fitted.solution;
@@ -376,7 +407,7 @@ fn widening(solved: &Solved) -> f64 {
     }
 }
 
-fn outcome(station: &Station, found: &Observations, solved: Solved) -> Outcome {
+fn outcome(station: &Station, sky: &Sky, found: &Observations, solved: Solved) -> Outcome {
     let fitted = &solved.fitted;
     let model = fitted.model();
     let widening = widening(&solved);
@@ -410,6 +441,8 @@ fn outcome(station: &Station, found: &Observations, solved: Solved) -> Outcome {
         .enumerate()
         .map(|(i, o)| {
             let after = misfit(&model, o);
+            let sigma = solved.sigmas[i].map(|s| s * noise_factor);
+            let used = solved.kept.flags[i];
             PeakOutcome {
                 row: o.peak.row,
                 line: o.peak.line,
@@ -421,10 +454,14 @@ fn outcome(station: &Station, found: &Observations, solved: Solved) -> Outcome {
                 residual: after.offset,
                 azimuth_measured: o.peak.azimuth.is_some(),
                 elevation_measured: o.peak.elevation.is_some(),
-                cross_elevation_sigma: solved.sigmas[i][0] * noise_factor,
-                elevation_sigma: solved.sigmas[i][1] * noise_factor,
-                used: solved.kept.flags[i],
-                why: solved.kept.why[i].clone(),
+                cross_elevation_sigma: sigma[0],
+                elevation_sigma: sigma[1],
+                used,
+                why: if used {
+                    String::new()
+                } else {
+                    gross::in_words(station, sky, &model, o, sigma)
+                },
             }
         })
         .collect();

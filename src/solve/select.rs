@@ -167,6 +167,11 @@ pub fn candidates(taken: &[Term]) -> Vec<Group> {
         .collect()
 }
 
+/// Whether these peaks could tell the group at all.
+pub fn can_be_tried(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> bool {
+    hindrance(night, fitted, kept, group).is_none()
+}
+
 /// Why a group cannot even be tried on these peaks.
 fn hindrance(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> Option<String> {
     let approaches = |of: &dyn Fn(usize) -> Approach| {

@@ -23,6 +23,14 @@ pub struct Told {
     pub inseparable: Vec<Inseparable>,
 }
 
+/// A direction that the data do not tell.
+struct Vague {
+    /// The terms in it with their shares, the largest first.
+    shares: Vec<(Term, f64)>,
+    /// Those held at zero because of it.
+    out: Vec<Term>,
+}
+
 /// Which of a vague direction's groups is held at zero: the one that a careful builder most
 /// likely has small, so the later in this list the sooner. The zeros come first: without them
 /// nothing points.
@@ -58,14 +66,13 @@ pub fn fit_what_is_told(
     start: &TermValues,
 ) -> Result<Told, Error> {
     let mut free = wanted.to_vec();
-    let mut vague: Vec<(Vec<(Term, f64)>, Vec<Term>)> = Vec::new();
+    let mut vague: Vec<Vague> = Vec::new();
     loop {
         let fitted = night.fit(&free, kept, start)?;
         let Some(direction) = fitted.solution.undetermined().into_iter().next_back() else {
-            let left_out: Vec<Term> = vague.iter().flat_map(|(_, out)| out.clone()).collect();
-            let inseparable = vague
-                .iter()
-                .map(|(shares, out)| in_words(night, &fitted, kept, shares, out))
+            let left_out: Vec<Term> = vague.iter().flat_map(|v| v.out.clone()).collect();
+            let inseparable = (vague.iter())
+                .map(|v| in_words(night, &fitted, kept, v))
                 .collect();
             return Ok(Told {
                 fitted,
@@ -91,7 +98,7 @@ pub fn fit_what_is_told(
             .unwrap_or(Group::AzimuthZero);
         let out: Vec<Term> = free.iter().copied().filter(|t| t.group() == out).collect();
         free.retain(|t| !out.contains(t));
-        vague.push((part, out));
+        vague.push(Vague { shares: part, out });
         if free.is_empty() {
             return Err(Error::Unsupported(
                 "the peaks cannot tell any of the terms asked for; log peaks of emitters in \
@@ -107,8 +114,7 @@ fn in_words(
     night: &Night,
     fitted: &Fitted,
     kept: &[bool],
-    shares: &[(Term, f64)],
-    out: &[Term],
+    Vague { shares, out }: &Vague,
 ) -> Inseparable {
     let names: Vec<&str> = shares.iter().map(|(t, _)| t.name()).collect();
     let held: Vec<&str> = out.iter().map(|t| t.name()).collect();
@@ -127,7 +133,7 @@ fn in_words(
         ),
     };
     Inseparable {
-        terms: shares.to_vec(),
+        terms: shares.clone(),
         meaning,
         remedy: what_would_tell(night, fitted, kept, out),
     }
@@ -192,7 +198,7 @@ pub fn sensitivity(
 
 /// The one direction on the sky where two more peaks, arrived at from both sides, would narrow
 /// the left-out terms most, in words with what they would then be known to.
-fn what_would_tell(night: &Night, fitted: &Fitted, kept: &[bool], out: &[Term]) -> String {
+pub fn what_would_tell(night: &Night, fitted: &Fitted, kept: &[bool], out: &[Term]) -> String {
     let special = match out.first().map(|t| t.group()) {
         Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
             Some("arrive at the same emitters from both sides and log the approach columns")
@@ -208,7 +214,7 @@ fn what_would_tell(night: &Night, fitted: &Fitted, kept: &[bool], out: &[Term]) 
     let Ok(triangle) = night.reduce(&all, kept, &fitted.terms) else {
         return String::new();
     };
-    let noise = noise_radians(night, fitted);
+    let noise = night.typical_noise(fitted).radians().max(1e-12);
     // A faint prior of the glaring sizes makes the untold directions finite.
     let factor = 1.0 / fitted.solution.noise_factor().max(1e-300);
     let mut information = triangle.r().transpose() * triangle.r() * factor * factor;
@@ -257,14 +263,6 @@ fn what_would_tell(night: &Night, fitted: &Fitted, kept: &[bool], out: &[Term]) 
             term.unit().symbol()
         }
     )
-}
-
-/// One standard deviation of a peak's coordinate on the sky, radians.
-fn noise_radians(night: &Night, fitted: &Fitted) -> f64 {
-    let mut sigmas: Vec<f64> = night.sigmas.iter().flatten().map(|s| s.radians()).collect();
-    sigmas.sort_by(f64::total_cmp);
-    let median = sigmas.get(sigmas.len() / 2).copied().unwrap_or(1e-3);
-    (median * fitted.solution.noise_factor()).max(1e-12)
 }
 
 /// Rows of derivatives of a peak at `direction` by `all` terms, 2 by n; none when the mount

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use toml_edit::Item;
 
+use super::catalogue;
 use super::limits;
 use super::read::home_of;
 use super::section::{Section, Source, kind_of};
@@ -22,11 +23,12 @@ const KINDS: [(&str, &[&str]); 6] = [
     ("mark", &["azimuth_deg", "elevation_deg"]),
 ];
 
-/// All emitters, in file order.
+/// All emitters, in file order; what was taken from the catalogue is told in `assumptions`.
 pub(super) fn read_emitters(
     source: &mut Source<'_>,
     item: Option<&Item>,
     folder: &Path,
+    assumptions: &mut Vec<String>,
 ) -> Vec<Emitter> {
     let Some(item) = item else {
         return Vec::new();
@@ -73,7 +75,7 @@ pub(super) fn read_emitters(
             }
             earlier.push((name, source.line(start)));
         }
-        let kind = emitter_kind(source, &section, name, folder);
+        let kind = emitter_kind(source, &section, name, folder, assumptions);
         if let (Some(name), Some(kind)) = (name, kind) {
             emitters.push(Emitter {
                 name: name.to_owned(),
@@ -108,6 +110,7 @@ fn emitter_kind(
     section: &Section<'_>,
     name: Option<&str>,
     folder: &Path,
+    assumptions: &mut Vec<String>,
 ) -> Option<EmitterKind> {
     let words = "one of \"sun\", \"moon\", \"satellite\", \"radio-source\", \"beacon\", \"mark\"";
     let kind = source.text(section, "kind", words)?;
@@ -147,23 +150,7 @@ fn emitter_kind(
                 norad_id: u64::from(norad_id?),
             })
         }
-        "radio-source" => {
-            let given = section.has("right_ascension_deg") || section.has("declination_deg");
-            if let Some((right_ascension, declination)) =
-                name.filter(|_| !given).and_then(catalogue_place)
-            {
-                return Some(EmitterKind::RadioSource {
-                    right_ascension,
-                    declination,
-                });
-            }
-            let right_ascension = angle("right_ascension_deg", &limits::RIGHT_ASCENSION);
-            let declination = angle("declination_deg", &limits::DECLINATION);
-            Some(EmitterKind::RadioSource {
-                right_ascension: right_ascension?,
-                declination: declination?,
-            })
-        }
+        "radio-source" => radio_source(source, section, name, assumptions),
         "beacon" => {
             let latitude = angle("latitude_deg", &limits::LATITUDE);
             let longitude = angle("longitude_deg", &limits::LONGITUDE);
@@ -185,7 +172,76 @@ fn emitter_kind(
     }
 }
 
-/// Right ascension and declination (ICRS) of a strong source by its name alone.
-fn catalogue_place(_name: &str) -> Option<(Angle, Angle)> {
-    None
+/// Where a radio source stands: as the file says or, by its name alone, as the catalogue says.
+fn radio_source(
+    source: &mut Source<'_>,
+    section: &Section<'_>,
+    name: Option<&str>,
+    assumptions: &mut Vec<String>,
+) -> Option<EmitterKind> {
+    let known = name.and_then(catalogue::by_name);
+    let given = section.has("right_ascension_deg") || section.has("declination_deg");
+    if given || name.is_none() {
+        let right_ascension =
+            source.number(section, "right_ascension_deg", &limits::RIGHT_ASCENSION);
+        let declination = source.number(section, "declination_deg", &limits::DECLINATION);
+        let right_ascension = Angle::from_degrees(right_ascension?);
+        let declination = Angle::from_degrees(declination?);
+        assumptions.extend(known.and_then(|k| odd_place(k, right_ascension, declination)));
+        return Some(EmitterKind::RadioSource {
+            right_ascension,
+            declination,
+        });
+    }
+    let Some(known) = known else {
+        let wrong = Wrong::new(
+            format!(
+                "{} has no right_ascension_deg and no declination_deg, and is not in the built-in catalogue",
+                section.heading
+            ),
+            "a place, or a name of the catalogue",
+        );
+        let names = catalogue::ALL.iter().map(|s| s.name);
+        let near = nearest_name(name.unwrap_or_default(), names.clone());
+        let remedy = match near {
+            Some(near) => format!("if {near} is meant, write that name; else add its place"),
+            None => format!(
+                "add its place; the catalogue knows {}",
+                names.collect::<Vec<_>>().join(", ")
+            ),
+        };
+        source.wrong_at(section.start, wrong.mend(remedy));
+        return None;
+    };
+    assumptions.push(format!(
+        "{} has no place: right ascension {:.3}, declination {:.3} degrees taken from the built-in catalogue",
+        section.heading,
+        known.right_ascension.degrees(),
+        known.declination.degrees()
+    ));
+    Some(EmitterKind::RadioSource {
+        right_ascension: known.right_ascension,
+        declination: known.declination,
+    })
+}
+
+/// What to say when the file and the catalogue disagree about a source by more than its size.
+fn odd_place(
+    known: &catalogue::RadioSource,
+    right_ascension: Angle,
+    declination: Angle,
+) -> Option<String> {
+    const ODD: Angle = Angle::from_degrees(0.5);
+    let across = (right_ascension - known.right_ascension).wrapped_signed() * declination.cos();
+    let along = declination - known.declination;
+    let off = Angle::from_radians(across.radians().hypot(along.radians()));
+    (off > ODD + known.extent).then(|| {
+        format!(
+            "the place of {} is taken as given, though the built-in catalogue has right ascension {:.3}, declination {:.3} degrees, {:.1} degrees away",
+            known.name,
+            known.right_ascension.degrees(),
+            known.declination.degrees(),
+            off.degrees()
+        )
+    })
 }

@@ -167,6 +167,15 @@ impl Station {
     }
 }
 
+impl Dish {
+    /// Signal lost, in decibels, when the emitter lies `offset` from the beam's axis:
+    /// 12 (offset/beamwidth)^2, the Gaussian beam (common practice, no source). It holds
+    /// within about one beamwidth; an rms offset put in gives the mean loss.
+    pub fn loss_db(&self, offset: Angle) -> f64 {
+        12.0 * (offset / self.beamwidth).powi(2)
+    }
+}
+
 impl Horizon {
     /// Lowest usable elevation at an azimuth; the horizontal where no mask is given.
     pub fn lowest(&self, azimuth: Angle) -> Angle {

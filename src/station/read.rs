@@ -104,7 +104,7 @@ impl Station {
                 .unwrap_or_default(),
             false => Horizon::default(),
         };
-        let emitters = read_emitters(&mut source, root.get("emitter"), folder);
+        let emitters = read_emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
         match (site.flatten(), mount.flatten(), dish.flatten()) {
             (Some(mut site), Some(mount), Some(dish)) if source.problems.is_empty() => {
                 site.assumptions.append(&mut assumptions);

@@ -247,17 +247,18 @@ impl<'f> Source<'f> {
                 .and_then(toml_edit::Key::span)
                 .or_else(|| item.span())
                 .map_or(section.start, |s| s.start);
-            let found = if item.is_value() {
-                format!("{} has no key {}", section.heading, quoted(name))
+            let (found, thing) = if item.is_value() {
+                let found = format!("{} has no key {}", section.heading, quoted(name));
+                (found, "line")
             } else {
-                format!("no section is called {}", quoted(name))
+                (format!("no section is called {}", quoted(name)), "section")
             };
             let wrong = match (elsewhere(name), nearest_name(name, known.iter().copied())) {
                 (Some(home), _) => Wrong::new(found, format!("{name} in {home}"))
                     .mend(format!("move the line to {home}")),
                 (None, Some(near)) => {
                     self.meant.push((section.start, near.to_owned()));
-                    Wrong::new(found, near).mend(format!("rename it {near}, or delete the line"))
+                    Wrong::new(found, near).mend(format!("rename it {near}, or delete the {thing}"))
                 }
                 (None, None) => Wrong::new(found, format!("one of {}", known.join(", "))),
             };

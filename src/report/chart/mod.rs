@@ -1,0 +1,26 @@
+//! The parts that every picture is made of: a canvas over any plotters backend, a palette,
+//! scales with sensible ticks, framed panels, marks, and the way out to SVG and PNG.
+//!
+//! Coordinates are picture pixels as `f64`, x to the right and y down. A picture draws on a
+//! [`Canvas`] and knows nothing of the format it ends in.
+
+mod axes;
+mod canvas;
+mod density;
+mod font;
+mod output;
+mod palette;
+mod raster;
+mod scale;
+mod ticks;
+mod time_ticks;
+
+pub use axes::{Axis, Key, Panel, Rect, notes};
+pub use canvas::{Align, Canvas, Marker, Pen, Point, Text};
+pub use density::{Density, SHADES};
+pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
+pub use output::{HEIGHT, Picture, Render, WIDTH};
+pub use palette::{Colour, colours};
+pub use scale::Scale;
+pub use ticks::{Tick, azimuth_ticks, decimals_of_step, linear_ticks, nice_at_most, symlog_ticks};
+pub use time_ticks::{TimeTicks, time_ticks};

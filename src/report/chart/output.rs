@@ -1,0 +1,185 @@
+//! From a picture to its files.
+
+use plotters::backend::{DrawingBackend, SVGBackend};
+use png::{BitDepth, ColorType, Compression, Encoder, Filter};
+
+use super::axes::Rect;
+use super::canvas::{Align, Canvas, Text, UNITS};
+use super::colours;
+use super::raster::Raster;
+use crate::problem::Error;
+
+/// Width of every picture file, pixels.
+pub const WIDTH: f64 = 1000.0;
+/// Height of every picture file, pixels.
+pub const HEIGHT: f64 = 700.0;
+
+const MARGIN: f64 = 40.0;
+/// SVG text is set in the reader's own sans-serif, and common ones run up to an eighth wider
+/// than the embedded one that is measured here.
+const MEASURED_OVER_WIDEST: f64 = 0.88;
+/// The part of the sheet between heading and caption.
+const BODY: Rect = Rect {
+    left: 0.0,
+    top: 68.0,
+    right: WIDTH,
+    bottom: 632.0,
+};
+
+/// A picture: what it is called, what to look for in it, and how it is drawn. Its values were
+/// prepared before, so that drawing is a pure function of them.
+pub trait Picture: Sync {
+    /// Name of its files, without folder and ending.
+    fn file_stem(&self) -> &str;
+    /// Heading.
+    fn title(&self) -> String;
+    /// What stands at the right of the heading: the site and its days.
+    fn stamp(&self) -> String;
+    /// In plain words, what to look for.
+    fn caption(&self) -> String;
+    /// Draws it within `body`.
+    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect);
+}
+
+/// A [`Picture`] of any kind, so that different kinds can stand in one list.
+pub trait Render: Sync {
+    /// See [`Picture::file_stem`].
+    fn file_stem(&self) -> &str;
+    /// See [`Picture::title`].
+    fn title(&self) -> String;
+    /// See [`Picture::caption`].
+    fn caption(&self) -> String;
+    /// A whole SVG file, heading and caption drawn in.
+    fn svg(&self) -> String;
+    /// An SVG element for a page that sets heading and caption itself.
+    fn inline_svg(&self) -> String;
+    /// A whole PNG file, heading and caption drawn in.
+    ///
+    /// # Errors
+    /// When the encoder fails, which it does only out of memory.
+    fn png(&self) -> Result<Vec<u8>, Error>;
+}
+
+impl<P: Picture> Render for P {
+    fn file_stem(&self) -> &str {
+        Picture::file_stem(self)
+    }
+    fn title(&self) -> String {
+        Picture::title(self)
+    }
+    fn caption(&self) -> String {
+        Picture::caption(self)
+    }
+
+    fn svg(&self) -> String {
+        let drawn = draw_svg(|canvas| {
+            canvas.rectangle((0.0, 0.0), (WIDTH, HEIGHT), colours::PAPER);
+            frame(canvas, self);
+            self.draw(canvas, BODY);
+        });
+        let opening = format!(
+            "<svg width=\"{WIDTH}\" height=\"{HEIGHT}\" viewBox=\"0 0 {} {}\" role=\"img\"",
+            WIDTH * UNITS,
+            HEIGHT * UNITS
+        );
+        with_opening(&drawn, &opening)
+    }
+
+    fn inline_svg(&self) -> String {
+        let drawn = draw_svg(|canvas| self.draw(canvas, BODY));
+        let opening = format!(
+            "<svg viewBox=\"0 {} {} {}\" role=\"img\"",
+            BODY.top * UNITS,
+            WIDTH * UNITS,
+            (BODY.bottom - BODY.top) * UNITS
+        );
+        with_opening(&drawn, &opening)
+    }
+
+    fn png(&self) -> Result<Vec<u8>, Error> {
+        let failed = |e: png::EncodingError| {
+            Error::io(
+                &format!("{}.png", Picture::file_stem(self)),
+                "encode",
+                std::io::Error::other(e),
+            )
+        };
+        let mut raster = Raster::new(WIDTH as u32, HEIGHT as u32).ok_or_else(|| {
+            Error::io(
+                Picture::file_stem(self),
+                "draw",
+                std::io::Error::other("a picture without size"),
+            )
+        })?;
+        let mut canvas = Canvas::new(&mut raster);
+        frame(&mut canvas, self);
+        self.draw(&mut canvas, BODY);
+        // This backend cannot fail.
+        let _ = canvas.finish();
+        let mut bytes = Vec::new();
+        let mut encoder = Encoder::new(&mut bytes, WIDTH as u32, HEIGHT as u32);
+        encoder.set_color(ColorType::Rgb);
+        encoder.set_depth(BitDepth::Eight);
+        encoder.set_compression(Compression::Fast);
+        encoder.set_filter(Filter::Up);
+        let mut writer = encoder.write_header().map_err(failed)?;
+        writer
+            .write_image_data(&raster.into_rgb())
+            .map_err(failed)?;
+        writer.finish().map_err(failed)?;
+        Ok(bytes)
+    }
+}
+
+/// Heading above and caption below the body.
+fn frame<DB: DrawingBackend, P: Picture + ?Sized>(canvas: &mut Canvas<DB>, picture: &P) {
+    let room = WIDTH - 2.0 * MARGIN;
+    let heading = Text::new(colours::INK, 21.0).bold();
+    let title = heading.fitted(&picture.title(), room);
+    canvas.text((MARGIN, 42.0), &title, &heading);
+    let stamp = Text::new(colours::SOFT_INK, 14.0).align(Align::Right);
+    let left = room - heading.width(&title) * 1.1 - 20.0;
+    let words = stamp.fitted(&picture.stamp(), left);
+    canvas.text((WIDTH - MARGIN, 42.0), &words, &stamp);
+    let style = Text::new(colours::SOFT_INK, 14.0);
+    let lines = broken(&picture.caption(), &style, room * MEASURED_OVER_WIDEST);
+    for (i, line) in lines.iter().enumerate() {
+        canvas.text((MARGIN, 652.0 + 18.5 * i as f64), line, &style);
+    }
+}
+
+/// Breaks a text into lines of at most `room` pixels.
+fn broken(text: &str, style: &Text, room: f64) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        if let Some(line) = lines.last_mut() {
+            let longer = format!("{line} {word}");
+            if style.width(&longer) <= room {
+                *line = longer;
+                continue;
+            }
+        }
+        lines.push(style.fitted(word, room));
+    }
+    lines
+}
+
+fn draw_svg(draw: impl FnOnce(&mut Canvas<SVGBackend>)) -> String {
+    let mut text = String::new();
+    {
+        let size = ((WIDTH * UNITS) as u32, (HEIGHT * UNITS) as u32);
+        let mut backend = SVGBackend::with_string(&mut text, size);
+        let mut canvas = Canvas::new(&mut backend);
+        draw(&mut canvas);
+        // Into memory this backend cannot fail.
+        let _ = canvas.finish();
+    }
+    text
+}
+
+/// Replaces the opening tag's name and sizes: the backend counts in fine units, the file
+/// says its size in pixels.
+fn with_opening(svg: &str, opening: &str) -> String {
+    let rest = svg.find(" xmlns=").map_or("", |at| &svg[at..]);
+    format!("{opening}{rest}")
+}

@@ -1,0 +1,138 @@
+//! Reports: the terminal's text, pictures, and one page that holds it all.
+
+mod caution;
+pub mod chart;
+#[cfg(test)]
+mod fixture;
+mod layout;
+pub mod number;
+mod page;
+mod picture;
+mod summary;
+mod text;
+mod words;
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use crate::files;
+use crate::problem::Error;
+use crate::solve::{Outcome, Remedy};
+use crate::station::Station;
+use crate::time::Utc;
+
+pub use picture::pictures;
+pub use text::{Colour, WIDTH, text};
+pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
+
+/// Name of the page in the report's folder.
+pub const PAGE_NAME: &str = "report.html";
+
+/// Everything that a report tells of.
+#[derive(Clone, Copy, Debug)]
+pub struct Report<'a> {
+    /// What was found.
+    pub outcome: &'a Outcome,
+    /// Where.
+    pub station: &'a Station,
+    /// What can be done about it.
+    pub remedies: &'a [Remedy],
+    /// The peaks file as the user named it.
+    pub log_name: &'a str,
+    /// Where the calibration stands or will stand, as the user named it.
+    pub calibration_name: &'a str,
+    /// When the report is made.
+    pub created: Utc,
+}
+
+#[cfg(test)]
+mod samples {
+    use super::*;
+
+    /// Writes every picture of several sessions below `target/report-samples`, to look at:
+    /// `cargo test --lib report::samples -- --ignored`.
+    #[test]
+    #[ignore = "writes files to look at"]
+    fn write_samples() {
+        let station = fixture::station();
+        let remedies = fixture::remedies();
+        let usual = fixture::Session::default();
+        let sessions = [
+            ("usual", usual.clone()),
+            (
+                "unknown-north",
+                fixture::Session {
+                    azimuth_zero_deg: -143.2,
+                    ..usual.clone()
+                },
+            ),
+            (
+                "one",
+                fixture::Session {
+                    peaks: 1,
+                    ..usual.clone()
+                },
+            ),
+            (
+                "many",
+                fixture::Session {
+                    peaks: 100_000,
+                    hours: 3000.0,
+                    ..usual.clone()
+                },
+            ),
+            (
+                "perfect",
+                fixture::Session {
+                    noise_deg: 0.0,
+                    bad_every: 0,
+                    peaks: 20,
+                    hours: 0.0,
+                    ..usual.clone()
+                },
+            ),
+        ];
+        for (name, session) in sessions {
+            let outcome = fixture::outcome(&session);
+            let report = fixture::report(&outcome, &station, &remedies);
+            let dir = Path::new("target/report-samples").join(name);
+            std::fs::create_dir_all(&dir).unwrap();
+            let start = std::time::Instant::now();
+            write_report(&dir, &report).unwrap();
+            eprintln!("{name}: {:?}", start.elapsed());
+        }
+    }
+}
+
+/// Writes the page and every picture, as SVG and PNG, into `dir`, which is made if need be.
+/// Gives the files' paths, the page first.
+///
+/// # Errors
+/// When the folder cannot be made or a file cannot be written; files written before stay.
+pub fn write_report(dir: &Path, report: &Report) -> Result<Vec<PathBuf>, Error> {
+    std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
+    let pictures = pictures(report);
+    let write = |name: String, contents: &[u8]| -> Result<PathBuf, Error> {
+        let path = dir.join(name);
+        files::write_whole(&path, contents)?;
+        Ok(path)
+    };
+    let page_and_svgs = || -> Result<Vec<PathBuf>, Error> {
+        let html = page::page(report, &pictures);
+        let mut paths = vec![write(PAGE_NAME.to_owned(), html.as_bytes())?];
+        for p in &pictures {
+            paths.push(write(format!("{}.svg", p.file_stem()), p.svg().as_bytes())?);
+        }
+        Ok(paths)
+    };
+    let pngs = || -> Result<Vec<PathBuf>, Error> {
+        (pictures.par_iter())
+            .map(|p| write(format!("{}.png", p.file_stem()), &p.png()?))
+            .collect()
+    };
+    let (vector, raster) = rayon::join(page_and_svgs, pngs);
+    let mut paths = vector?;
+    paths.extend(raster?);
+    Ok(paths)
+}

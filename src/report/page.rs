@@ -1,0 +1,475 @@
+//! The report as one HTML page: pictures and typeface inside it, nothing fetched.
+//!
+//! Every number that also stands in the calibration file is a `data` element whose `value`
+//! is the unrounded number, so that page and file can be compared by machine.
+
+use super::chart::{REGULAR_TTF, Render, SEMIBOLD_TTF};
+use super::{Report, caution, number, summary, words};
+use crate::logbook::TermState;
+use crate::mount::Group;
+use crate::problem::printable;
+use crate::solve::TermEstimate;
+
+const STYLE: &str = include_str!("page.css");
+/// At most so many unused peaks are listed; the rest are counted.
+const MOST_LISTED: usize = 200;
+
+/// The page.
+pub fn page(report: &Report, pictures: &[Box<dyn Render>]) -> String {
+    let mut html = Html::default();
+    head(&mut html, report);
+    cautions(&mut html, report);
+    errors(&mut html, report);
+    terms(&mut html, report);
+    decisions(&mut html, report);
+    not_separable(&mut html, report);
+    remedies(&mut html, report);
+    next(&mut html, report);
+    figures(&mut html, pictures);
+    unused(&mut html, report);
+    html.list("Warnings", &report.outcome.warnings);
+    html.list("Assumed", &summary::assumptions(report));
+    foot(&mut html, report);
+    html.text
+}
+
+/// Text of a user or of the program, safe within an element or an attribute.
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in printable(text).chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            other => out.push(other),
+        }
+    }
+    out
+}
+
+/// A number as shown, with the unrounded one behind it.
+fn data(value: f64, shown: &str) -> String {
+    format!(
+        "<data value=\"{value}\">{}</data>",
+        escaped(&number::typographic(shown))
+    )
+}
+
+/// The growing page.
+#[derive(Default)]
+struct Html {
+    text: String,
+}
+
+impl Html {
+    fn raw(&mut self, html: &str) {
+        self.text.push_str(html);
+        self.text.push('\n');
+    }
+    fn heading(&mut self, heading: &str) {
+        self.raw(&format!("<h2>{}</h2>", escaped(heading)));
+    }
+    fn paragraph(&mut self, class: &str, text: &str) {
+        self.raw(&format!("<p class=\"{class}\">{}</p>", escaped(text)));
+    }
+    fn list(&mut self, heading: &str, items: &[String]) {
+        if items.is_empty() {
+            return;
+        }
+        self.raw("<section>");
+        self.heading(heading);
+        self.raw("<ul>");
+        for item in items {
+            self.raw(&format!("<li>{}</li>", escaped(item)));
+        }
+        self.raw("</ul></section>");
+    }
+}
+
+fn head(html: &mut Html, report: &Report) {
+    let site = escaped(&report.station.site.name);
+    html.raw("<!DOCTYPE html>");
+    html.raw("<html lang=\"en\"><head><meta charset=\"utf-8\">");
+    html.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">");
+    html.raw(&format!("<title>Pointing of {site}</title>"));
+    html.raw("<style>");
+    for (weight, font) in [(400, REGULAR_TTF), (600, SEMIBOLD_TTF)] {
+        html.raw(&format!(
+            "@font-face{{font-family:\"Report Sans\";font-weight:{weight};\
+             src:url(data:font/ttf;base64,{}) format(\"truetype\")}}",
+            base64(font)
+        ));
+    }
+    html.raw(STYLE);
+    html.raw("</style></head><body><main>");
+    html.raw(&format!(
+        "<header><p class=\"kind\">Pointing report</p><h1>{site}</h1><dl>"
+    ));
+    let mut fact = |name: &str, words: &str| {
+        html.raw(&format!("<dt>{name}</dt><dd>{}</dd>", escaped(words)));
+    };
+    fact("Place", &summary::place_words(report));
+    fact("Dish", &summary::dish_words(&report.station.dish));
+    fact("Peaks", &summary::peak_words(report));
+    if let Some(session) = summary::session_words(report) {
+        fact("Taken", &session);
+    }
+    html.raw("</dl></header>");
+}
+
+fn cautions(html: &mut Html, report: &Report) {
+    for words in caution::cautions(report) {
+        html.raw(&format!(
+            "<aside class=\"caution\"><strong>Caution</strong> {}</aside>",
+            escaped(words)
+        ));
+    }
+}
+
+fn errors(html: &mut Html, report: &Report) {
+    html.raw("<section><div class=\"figures\">");
+    for line in summary::error_lines(report) {
+        let loss = match &line.loss_db {
+            Some(loss) => format!("{} dB lost on average", escaped(loss)),
+            None => "beyond the main beam".to_owned(),
+        };
+        html.raw(&format!(
+            "<div><span class=\"label\">{}</span><span class=\"big\">{} deg</span>\
+             <span>{} % of the beamwidth</span><span>{loss}</span></div>",
+            escaped(&words::sentence(line.name)),
+            data(line.rms_deg, &line.degrees),
+            escaped(&line.beam_percent),
+        ));
+    }
+    html.raw("</div>");
+    html.paragraph(
+        "note",
+        "Pointing error: rms of the whole offset on the sky over the used peaks. The loss is that of \
+         a Gaussian beam, 12 (offset / beamwidth)² dB.",
+    );
+    html.raw("</section>");
+}
+
+fn terms(html: &mut Html, report: &Report) {
+    html.raw("<section>");
+    html.heading("Mount errors");
+    html.raw(
+        "<table><thead><tr><th>Error</th><th class=\"n\">Value</th><th class=\"n\">Uncertainty</th>\
+         <th>Unit</th><th>State</th><th>What it means</th></tr></thead><tbody>",
+    );
+    let meanings = words::meanings(report.outcome);
+    let mut told: Vec<Group> = Vec::new();
+    for t in &report.outcome.terms {
+        let group = t.term.group();
+        let mut meaning = String::new();
+        if !told.contains(&group) {
+            told.push(group);
+            let members = (report.outcome.terms.iter())
+                .filter(|o| o.term.group() == group)
+                .count();
+            let text = (meanings.iter().find(|m| m.group == group)).map_or("", |m| m.text.as_str());
+            let text = escaped(&number::with_minus_signs(text)).replace("+/-", "±");
+            meaning = format!("<td rowspan=\"{members}\">{text}</td>");
+        }
+        html.raw(&term_row(t, &meaning));
+    }
+    html.raw("</tbody></table>");
+    html.paragraph("note", &summary::noise_words(report));
+    for (a, b, r) in summary::tied_terms(report) {
+        let tied = number::with_minus_signs(&summary::tied_words(a, b, r));
+        html.paragraph("note", &tied);
+    }
+    html.raw("</section>");
+}
+
+fn term_row(t: &TermEstimate, meaning: &str) -> String {
+    let (value, sigma) = match (t.state, t.shown_sigma()) {
+        (TermState::Fitted, Some(sigma)) => {
+            let (v, s) = number::with_sigma(t.shown(), sigma);
+            (data(t.shown(), &v), data(sigma, &s))
+        }
+        _ => {
+            let shown = number::significant(t.shown(), 3);
+            (data(t.shown(), &shown), "–".to_owned())
+        }
+    };
+    let class = match t.state {
+        TermState::Fitted => "fitted",
+        TermState::Held => "held",
+        TermState::NotSeparable => "not-separable",
+    };
+    format!(
+        "<tr class=\"{class}\" id=\"{}\"><th scope=\"row\">{}</th><td class=\"n\">{value}</td>\
+         <td class=\"n\">{sigma}</td><td>{}</td><td class=\"state\">{}</td>{meaning}</tr>",
+        t.term.name(),
+        words::term_name(t.term),
+        words::unit_name(t.term.unit()),
+        words::state_name(t.state),
+    )
+}
+
+fn decisions(html: &mut Html, report: &Report) {
+    let items: Vec<String> = (report.outcome.decisions.iter())
+        .map(|d| {
+            let verdict = if d.admitted { "taken in" } else { "left out" };
+            format!("{} {verdict}: {}", words::term_list(&d.terms), d.reason)
+        })
+        .collect();
+    html.list("Which errors were fitted", &items);
+}
+
+fn not_separable(html: &mut Html, report: &Report) {
+    if report.outcome.not_separable.is_empty() {
+        return;
+    }
+    html.raw("<section>");
+    html.heading("What these peaks cannot tell apart");
+    for group in &report.outcome.not_separable {
+        let terms: Vec<_> = group.terms.iter().map(|(t, _)| *t).collect();
+        html.raw(&format!(
+            "<p><strong>{}</strong>: {}</p>",
+            escaped(&words::term_list(&terms)),
+            escaped(&group.meaning)
+        ));
+        if !group.remedy.is_empty() {
+            html.paragraph("", &format!("To tell them apart: {}", group.remedy));
+        }
+    }
+    html.raw("</section>");
+}
+
+fn remedies(html: &mut Html, report: &Report) {
+    if report.remedies.is_empty() {
+        return;
+    }
+    html.raw("<section>");
+    html.heading("What can be done by hand");
+    for r in report.remedies {
+        html.raw("<div class=\"remedy\">");
+        html.raw(&format!("<h3>{}</h3>", escaped(&r.title)));
+        html.paragraph("", &r.text);
+        if !r.caution.is_empty() {
+            html.raw(&format!(
+                "<p class=\"caution\"><strong>Caution</strong> {}</p>",
+                escaped(&r.caution)
+            ));
+        }
+        html.raw("</div>");
+    }
+    html.raw("</section>");
+}
+
+fn next(html: &mut Html, report: &Report) {
+    html.raw("<section>");
+    html.heading("What to do next");
+    html.raw("<ol>");
+    for step in summary::next_steps(report) {
+        let command = (step.command.iter())
+            .map(|c| format!(" <code>{}</code>", escaped(c)))
+            .collect::<String>();
+        html.raw(&format!("<li>{}{command}</li>", escaped(&step.words)));
+    }
+    html.raw("</ol></section>");
+}
+
+fn figures(html: &mut Html, pictures: &[Box<dyn Render>]) {
+    for picture in pictures {
+        html.raw(&format!("<figure id=\"{}\">", escaped(picture.file_stem())));
+        html.raw(&format!("<h2>{}</h2>", escaped(&picture.title())));
+        html.raw(picture.inline_svg().trim_end());
+        let caption = escaped(&picture.caption());
+        html.raw(&format!("<figcaption>{caption}</figcaption></figure>"));
+    }
+}
+
+fn unused(html: &mut Html, report: &Report) {
+    let peaks = summary::unused_peaks(report);
+    if peaks.is_empty() {
+        return;
+    }
+    html.raw("<section>");
+    html.heading("Peaks not used");
+    html.raw(
+        "<table><thead><tr><th class=\"n\">Row</th><th class=\"n\">Line</th><th>Time (UTC)</th>\
+         <th>Emitter</th><th class=\"n\">Cross-elevation residual (deg)</th>\
+         <th class=\"n\">Elevation residual (deg)</th><th class=\"n\">Whole (deg)</th><th>Why</th>\
+         </tr></thead><tbody>",
+    );
+    for p in peaks.iter().take(MOST_LISTED) {
+        let part = |v: &Option<(f64, String)>| match v {
+            Some((value, shown)) => data(*value, shown),
+            None => "not measured".to_owned(),
+        };
+        html.raw(&format!(
+            "<tr><td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"time\">{}</td>\
+             <td class=\"free\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td>\
+             <td class=\"free\">{}</td></tr>",
+            p.row,
+            p.line,
+            p.time,
+            escaped(&p.emitter),
+            part(&p.cross_elevation),
+            part(&p.elevation),
+            p.size,
+            escaped(&p.why)
+        ));
+    }
+    html.raw("</tbody></table>");
+    if peaks.len() > MOST_LISTED {
+        let more = number::count(peaks.len() - MOST_LISTED);
+        let words = format!(
+            "… and {more} more, all listed in {}.",
+            report.calibration_name
+        );
+        html.paragraph("note", &words);
+    }
+    html.raw("</section>");
+}
+
+fn foot(html: &mut Html, report: &Report) {
+    html.raw(&format!(
+        "<footer><p>Conventions: azimuth from true north, clockwise; elevation from the horizontal; \
+         cross-elevation is an azimuth difference times cos(elevation), an angle on the sky; a residual \
+         is the emitter's direction minus the beam's. Numbers are those of {}, rounded to what their \
+         uncertainty supports.</p><p>Made by plumbeam {} on {} UTC.</p></footer>",
+        escaped(report.calibration_name),
+        env!("CARGO_PKG_VERSION"),
+        escaped(&summary::minute_words(report.created)),
+    ));
+    html.raw("</main></body></html>");
+}
+
+/// Base 64 (RFC 4648, section 4).
+fn base64(bytes: &[u8]) -> String {
+    const LETTERS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::with_capacity(bytes.len().div_ceil(3) * 4);
+    for group in bytes.chunks(3) {
+        let bits = (group.iter()).fold(0u32, |bits, b| bits << 8 | u32::from(*b))
+            << (8 * (3 - group.len()));
+        for i in 0..4 {
+            if i <= group.len() {
+                let letter = LETTERS[(bits >> (18 - 6 * i)) as usize & 63];
+                out.push(char::from(letter));
+            } else {
+                out.push('=');
+            }
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{self, Session};
+    use super::super::pictures;
+    use super::*;
+
+    fn made(session: &Session) -> String {
+        let (outcome, station) = (fixture::outcome(session), fixture::station());
+        let remedies = fixture::remedies();
+        let report = fixture::report(&outcome, &station, &remedies);
+        page(&report, &pictures(&report))
+    }
+
+    /// The page without its pictures and typeface.
+    fn skeleton(html: &str) -> String {
+        let mut out = String::new();
+        let mut drawing = false;
+        for line in html.lines() {
+            if line.starts_with("<svg") {
+                drawing = true;
+                out.push_str("<svg/>\n");
+            }
+            if !drawing && !line.starts_with("@font-face") {
+                out.push_str(line);
+                out.push('\n');
+            }
+            drawing &= line != "</svg>";
+        }
+        out.replace(STYLE, "/* page.css */")
+    }
+
+    #[test]
+    fn the_skeleton_of_the_page() {
+        insta::assert_snapshot!(skeleton(&made(&Session::default())));
+    }
+
+    #[test]
+    fn nothing_is_fetched() {
+        let html = made(&Session::default());
+        for (at, _) in html.match_indices("http") {
+            let link = &html[at..html.len().min(at + 30)];
+            // The name of the SVG language, which nobody fetches.
+            assert!(link.starts_with("http://www.w3.org/2000/svg"), "{link}");
+        }
+        assert!(!html.contains("<script") && !html.contains("<link") && !html.contains("src=\""));
+    }
+
+    #[test]
+    fn the_numbers_are_those_of_the_outcome() {
+        let outcome = fixture::outcome(&Session::default());
+        let html = made(&Session::default());
+        for t in &outcome.terms {
+            let row = html
+                .split(&format!("id=\"{}\"", t.term.name()))
+                .nth(1)
+                .unwrap();
+            let mut values = row.split("<data value=\"").skip(1).map(|v| {
+                let (number, _) = v.split_once('"').unwrap();
+                number.parse::<f64>().unwrap()
+            });
+            assert_eq!(values.next(), Some(t.shown()));
+            if let Some(sigma) = t.shown_sigma() {
+                assert_eq!(values.next(), Some(sigma));
+            }
+        }
+        for rms in [outcome.rms_before, outcome.rms_after] {
+            assert!(html.contains(&format!("<data value=\"{}\">", rms.degrees())));
+        }
+    }
+
+    #[test]
+    fn user_text_is_escaped() {
+        let mut outcome = fixture::outcome(&Session::default());
+        for p in &mut outcome.peaks {
+            p.emitter = "<b>\u{1b}&\"'".to_owned();
+            p.why = "<script>".to_owned();
+        }
+        outcome.warnings.push("<i>&".to_owned());
+        let mut station = fixture::station();
+        station.site.name = "</title><script>alert(1)</script>\u{0}".to_owned();
+        let report = fixture::report(&outcome, &station, &[]);
+        let html = page(&report, &pictures(&report));
+        assert!(!html.contains("<script") && !html.contains("<b>") && !html.contains("<i>"));
+        assert!(html.chars().all(|c| !c.is_control() || c == '\n'));
+    }
+
+    #[test]
+    fn long_lists_end() {
+        let session = Session {
+            peaks: 5000,
+            bad_every: 3,
+            ..Session::default()
+        };
+        let html = made(&session);
+        assert!(html.contains("and 1,466 more, all listed in calibration.json"));
+    }
+
+    #[test]
+    fn base64_vectors() {
+        // RFC 4648, section 10.
+        for (plain, coded) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(plain.as_bytes()), coded);
+        }
+    }
+}

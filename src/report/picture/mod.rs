@@ -1,0 +1,27 @@
+//! The pictures of a solve, one file a kind: each prepares its values from a report and then
+//! draws them.
+
+mod beam;
+mod histogram;
+mod peaks;
+mod residuals;
+mod sky;
+mod terms;
+
+use super::Report;
+use super::chart::Render;
+use residuals::Against;
+
+/// All pictures of a report, in the order in which they are shown.
+pub fn pictures(report: &Report) -> Vec<Box<dyn Render>> {
+    vec![
+        Box::new(sky::SkyPicture::of(report)),
+        Box::new(beam::BeamPicture::of(report)),
+        Box::new(residuals::ResidualPicture::of(report, Against::Azimuth)),
+        Box::new(residuals::ResidualPicture::of(report, Against::Elevation)),
+        Box::new(residuals::ResidualPicture::of(report, Against::Time)),
+        Box::new(residuals::ResidualPicture::of(report, Against::Order)),
+        Box::new(histogram::HistogramPicture::of(report)),
+        Box::new(terms::TermsPicture::of(report)),
+    ]
+}

@@ -1,0 +1,402 @@
+//! Where the peaks lie on the sky, with an arrow for how far the beam was off.
+
+use plotters_backend::DrawingBackend;
+
+use super::peaks::{Measured, quantile, stamp, thinning, used_words};
+use crate::angle::Offset;
+use crate::report::chart::{
+    Align, Canvas, Key, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
+};
+use crate::report::{Report, number};
+use crate::solve::PeakOutcome;
+
+/// Above this many used peaks the sky is cut into cells and their means are shown.
+const MOST_SINGLE_ARROWS: usize = 1200;
+/// Above this many, only some of the peaks not used are shown.
+const MOST_REJECTED: usize = 400;
+/// Degrees of elevation of one cell.
+const CELL_DEG: f64 = 6.0;
+/// Up to this many peaks not used have arrows too.
+const MOST_REJECTED_ARROWS: usize = 60;
+/// An arrow as long as nine tenths of all, pixels, when there is room for it.
+const USUAL_ARROW: f64 = 40.0;
+/// The same, when there is little.
+const CROWDED_ARROW: f64 = 13.0;
+/// Up to this many peaks there is room.
+const ROOMY: f64 = 60.0;
+/// Longer arrows are cut to so many usual ones.
+const LONGEST_OVER_USUAL: f64 = 1.55;
+
+/// One arrow of the sky.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Arrow {
+    azimuth_rad: f64,
+    elevation_deg: f64,
+    cross_elevation: f64,
+    elevation: f64,
+    used: bool,
+    /// Only one axis was measured.
+    partial: bool,
+}
+
+/// One of the two skies.
+#[derive(Clone, Debug)]
+struct Side {
+    heading: String,
+    arrows: Vec<Arrow>,
+    /// Length of the scale arrow, degrees; zero when there is nothing to scale.
+    scale_deg: f64,
+    pixels_per_degree: f64,
+    /// Longer ones are cut to this, pixels.
+    longest: f64,
+    marker_radius: f64,
+}
+
+/// The picture.
+#[derive(Clone, Debug)]
+pub struct SkyPicture {
+    before: Side,
+    after: Side,
+    horizon: Vec<(f64, f64)>,
+    grouped: bool,
+    stamp: String,
+    used: String,
+    rejected: String,
+    any_rejected: bool,
+    any_partial: bool,
+}
+
+impl SkyPicture {
+    /// Prepares it.
+    pub fn of(report: &Report) -> SkyPicture {
+        let outcome = report.outcome;
+        let side = |name: &str, rms: f64, offset: fn(&PeakOutcome) -> Offset| {
+            let rms = number::rms(rms, outcome.degrees_of_freedom);
+            Side::new(format!("{name}: rms {rms} deg"), &outcome.peaks, offset)
+        };
+        let used_count = outcome.peaks.iter().filter(|p| p.used).count();
+        let (used, rejected) = used_words(report);
+        SkyPicture {
+            before: side("Before", outcome.rms_before.degrees(), |p| p.before),
+            after: side("After", outcome.rms_after.degrees(), |p| p.residual),
+            horizon: (report.station.horizon.mask.first())
+                .map(|_| {
+                    (0..=180)
+                        .map(|i| {
+                            let azimuth = crate::angle::Angle::from_degrees(f64::from(i) * 2.0);
+                            let lowest = report.station.horizon.lowest(azimuth);
+                            (azimuth.radians(), lowest.degrees())
+                        })
+                        .collect()
+                })
+                .unwrap_or_default(),
+            grouped: used_count > MOST_SINGLE_ARROWS,
+            stamp: stamp(report),
+            used,
+            rejected,
+            any_rejected: used_count < outcome.peaks.len(),
+            any_partial: (outcome.peaks.iter())
+                .any(|p| !(p.azimuth_measured && p.elevation_measured)),
+        }
+    }
+}
+
+impl Side {
+    fn new(heading: String, peaks: &[PeakOutcome], offset: fn(&PeakOutcome) -> Offset) -> Side {
+        let arrow = |p: &PeakOutcome| {
+            let step = Measured::of(p, offset(p));
+            Arrow {
+                azimuth_rad: p.target.azimuth().radians(),
+                elevation_deg: p.target.elevation().degrees(),
+                cross_elevation: step.cross_elevation.unwrap_or(0.0),
+                elevation: step.elevation.unwrap_or(0.0),
+                used: p.used,
+                partial: step.both().is_none(),
+            }
+        };
+        let used: Vec<Arrow> = peaks.iter().filter(|p| p.used).map(arrow).collect();
+        let shown_used = if used.len() > MOST_SINGLE_ARROWS {
+            cell_means(&used)
+        } else {
+            used
+        };
+        let rejected = peaks.iter().filter(|p| !p.used).count();
+        let step = thinning(rejected, MOST_REJECTED);
+        let mut arrows: Vec<Arrow> = (peaks.iter())
+            .filter(|p| !p.used)
+            .step_by(step)
+            .map(arrow)
+            .collect();
+        let scaled_by = if shown_used.is_empty() {
+            &arrows
+        } else {
+            &shown_used
+        };
+        let mut sizes: Vec<f64> = scaled_by.iter().map(Arrow::size).collect();
+        let usual = quantile(&mut sizes, 0.9).unwrap_or(0.0);
+        // What was used is drawn over what was not.
+        arrows.extend(shown_used);
+        let crowd = (ROOMY / arrows.len().max(1) as f64).sqrt();
+        let usual_pixels = (USUAL_ARROW * crowd).clamp(CROWDED_ARROW, USUAL_ARROW);
+        let (scale_deg, pixels_per_degree) = if usual > 1e-9 {
+            (nice_at_most(usual), usual_pixels / usual)
+        } else {
+            (0.0, 0.0)
+        };
+        Side {
+            heading,
+            arrows,
+            scale_deg,
+            pixels_per_degree,
+            longest: usual_pixels * LONGEST_OVER_USUAL,
+            marker_radius: (2.6 * crowd).clamp(1.5, 2.6),
+        }
+    }
+}
+
+impl Arrow {
+    fn size(&self) -> f64 {
+        self.cross_elevation.hypot(self.elevation)
+    }
+}
+
+/// Means over cells of about equal size on the sky.
+fn cell_means(arrows: &[Arrow]) -> Vec<Arrow> {
+    let mut cells: std::collections::BTreeMap<(i32, i32), (usize, Arrow)> = Default::default();
+    for a in arrows {
+        let band = (a.elevation_deg / CELL_DEG).floor() as i32;
+        let middle = ((f64::from(band) + 0.5) * CELL_DEG).to_radians();
+        let round = (360.0 / CELL_DEG * middle.cos().abs()).ceil().max(1.0);
+        let turn = (a.azimuth_rad / std::f64::consts::TAU).rem_euclid(1.0);
+        let sector = (turn * round) as i32;
+        let centre = (f64::from(sector) + 0.5) / round * std::f64::consts::TAU;
+        let (n, sum) = cells.entry((band, sector)).or_insert((
+            0,
+            Arrow {
+                azimuth_rad: centre,
+                elevation_deg: middle.to_degrees(),
+                cross_elevation: 0.0,
+                elevation: 0.0,
+                used: true,
+                partial: false,
+            },
+        ));
+        *n += 1;
+        sum.cross_elevation += a.cross_elevation;
+        sum.elevation += a.elevation;
+    }
+    cells
+        .into_values()
+        .map(|(n, sum)| Arrow {
+            cross_elevation: sum.cross_elevation / n as f64,
+            elevation: sum.elevation / n as f64,
+            ..sum
+        })
+        .collect()
+}
+
+/// The round sky: zenith in the middle, horizon at the rim, seen from above.
+struct Sky {
+    centre: Point,
+    radius: f64,
+}
+
+impl Sky {
+    fn at(&self, azimuth_rad: f64, elevation_deg: f64) -> Point {
+        // Just outside the rim for what stands below the horizon.
+        let r = self.radius * ((90.0 - elevation_deg) / 90.0).min(1.04);
+        let (s, c) = azimuth_rad.sin_cos();
+        (self.centre.0 + r * s, self.centre.1 - r * c)
+    }
+
+    fn draw_grid<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, horizon: &[(f64, f64)]) {
+        let grid = Pen::new(colours::GRID, 1.0);
+        canvas.disc(self.centre, self.radius, colours::SHADE, 1.0);
+        let mask: Vec<Point> = horizon.iter().map(|(a, e)| self.at(*a, *e)).collect();
+        if mask.is_empty() {
+            canvas.disc(self.centre, self.radius, colours::PAPER, 1.0);
+        } else {
+            canvas.polygon(&mask, colours::PAPER, 1.0);
+        }
+        for eighth in 0..8 {
+            let azimuth = f64::from(eighth) * std::f64::consts::FRAC_PI_4;
+            canvas.line(self.at(azimuth, 80.0), self.at(azimuth, 0.0), &grid);
+        }
+        for elevation in [30.0, 60.0] {
+            canvas.circle(self.centre, self.radius * (90.0 - elevation) / 90.0, &grid);
+        }
+        if !mask.is_empty() {
+            canvas.path(&mask, &Pen::new(colours::FRAME, 1.0).dashed(3.0, 3.0));
+        }
+        canvas.circle(self.centre, self.radius, &Pen::new(colours::FRAME, 1.0));
+        let zenith = Pen::new(colours::FRAME, 1.0);
+        let (x, y) = self.centre;
+        canvas.line((x - 4.0, y), (x + 4.0, y), &zenith);
+        canvas.line((x, y - 4.0), (x, y + 4.0), &zenith);
+    }
+
+    /// Names of the four quarters, outside the rim; arrows that reach there give way.
+    fn label_quarters<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>) {
+        let style = Text::new(colours::INK, 13.0).align(Align::Centre);
+        let (x, y) = self.centre;
+        let far = self.radius;
+        let places = [
+            ((x, y - far - 14.0), ["N 0°", ""]),
+            ((x + far + 24.0, y - 2.0), ["E", "90°"]),
+            ((x, y + far + 16.0), ["S 180°", ""]),
+            ((x - far - 24.0, y - 2.0), ["W", "270°"]),
+        ];
+        for ((x, y), lines) in places {
+            let second = !lines[1].is_empty();
+            let half = style.width(lines[usize::from(second)]) / 2.0 + 3.0;
+            let (up, down) = if second { (14.0, 19.0) } else { (8.0, 8.0) };
+            canvas.rectangle((x - half, y - up), (x + half, y + down), colours::PAPER);
+            let first_at = if second {
+                y - 1.0
+            } else {
+                y + style.half_height()
+            };
+            canvas.text((x, first_at), lines[0], &style);
+            canvas.text((x, y + 14.0), lines[1], &style);
+        }
+    }
+
+    /// Elevations of the two circles, half way between two spokes where the sky is emptiest.
+    fn label_circles<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, arrows: &[Arrow]) {
+        let ring = Text::new(colours::SOFT_INK, 12.0).align(Align::Centre);
+        for elevation in [30.0, 60.0] {
+            let emptiness = |at: &Point| {
+                (arrows.iter())
+                    .map(|a| self.at(a.azimuth_rad, a.elevation_deg))
+                    .map(|p| (p.0 - at.0).hypot(p.1 - at.1))
+                    .fold(1e3, f64::min)
+            };
+            let places =
+                (0..8).map(|i| self.at((22.5 + 45.0 * f64::from(i)).to_radians(), elevation));
+            let Some(place) = places.max_by(|a, b| emptiness(a).total_cmp(&emptiness(b))) else {
+                continue;
+            };
+            let label = format!("{elevation:.0}°");
+            let half = ring.width(&label) / 2.0 + 2.0;
+            canvas.rectangle(
+                (place.0 - half, place.1 - 8.0),
+                (place.0 + half, place.1 + 7.0),
+                colours::PAPER,
+            );
+            canvas.text((place.0, place.1 + ring.half_height()), &label, &ring);
+        }
+    }
+
+    fn draw_arrow<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, side: &Side, a: &Arrow) {
+        let at = self.at(a.azimuth_rad, a.elevation_deg);
+        let colour = if a.used {
+            colours::BLUE
+        } else {
+            colours::VERMILLION
+        };
+        let size = a.size() * side.pixels_per_degree;
+        if size > 0.5 && (a.used || side.rejected_have_arrows()) {
+            let cut = (side.longest / size).min(1.0) * side.pixels_per_degree;
+            // Increasing azimuth is clockwise round the zenith, increasing elevation inward.
+            let (s, c) = a.azimuth_rad.sin_cos();
+            let dx = (a.cross_elevation * c - a.elevation * s) * cut;
+            let dy = (a.cross_elevation * s + a.elevation * c) * cut;
+            canvas.arrow(at, (at.0 + dx, at.1 + dy), &Pen::new(colour, 1.3));
+        }
+        match (a.used, a.partial) {
+            (true, false) => canvas.marker(at, Marker::Disc, side.marker_radius, colour),
+            (true, true) => canvas.marker(at, Marker::Ring, side.marker_radius + 0.6, colour),
+            (false, _) => canvas.marker(at, Marker::Cross, side.marker_radius + 1.0, colour),
+        }
+    }
+}
+
+impl Side {
+    fn rejected_have_arrows(&self) -> bool {
+        self.arrows.iter().filter(|a| !a.used).count() <= MOST_REJECTED_ARROWS
+    }
+
+    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, room: Rect, picture: &SkyPicture) {
+        let heading = Text::new(colours::INK, 15.0).bold().align(Align::Centre);
+        let radius = (room.width() / 2.0 - 44.0).min((room.height() - 112.0) / 2.0);
+        let sky = Sky {
+            centre: (room.centre().0, room.top + 54.0 + radius),
+            radius,
+        };
+        canvas.text((sky.centre.0, room.top + 14.0), &self.heading, &heading);
+        sky.draw_grid(canvas, &picture.horizon);
+        sky.label_circles(canvas, &self.arrows);
+        for arrow in &self.arrows {
+            sky.draw_arrow(canvas, self, arrow);
+        }
+        sky.label_quarters(canvas);
+        self.draw_scale(canvas, (sky.centre.0, room.bottom - 10.0));
+    }
+
+    fn draw_scale<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, at: Point) {
+        let style = Text::new(colours::INK, 13.0);
+        if self.scale_deg <= 0.0 {
+            let none = "no arrows: nothing is off";
+            canvas.text(at, none, &style.align(Align::Centre));
+            return;
+        }
+        let label = format!("{} deg on the sky", number::significant(self.scale_deg, 1));
+        let length = self.scale_deg * self.pixels_per_degree;
+        let left = at.0 - (length + 10.0 + style.width(&label)) / 2.0;
+        let y = at.1 - style.half_height();
+        canvas.arrow((left, y), (left + length, y), &Pen::new(colours::INK, 1.3));
+        canvas.text((left + length + 10.0, at.1), &label, &style);
+        let cut = (self.arrows.iter())
+            .filter(|a| a.used || self.rejected_have_arrows())
+            .filter(|a| a.size() * self.pixels_per_degree > self.longest)
+            .count();
+        if cut > 0 {
+            let note = format!("{}, cut short", number::counted(cut, "longer arrow"));
+            let soft = Text::new(colours::SOFT_INK, 13.0).align(Align::Centre);
+            canvas.text((at.0, at.1 + 18.0), &note, &soft);
+        }
+    }
+}
+
+impl Picture for SkyPicture {
+    fn file_stem(&self) -> &str {
+        "sky"
+    }
+    fn title(&self) -> String {
+        "Where the peaks lie on the sky".to_owned()
+    }
+    fn stamp(&self) -> String {
+        self.stamp.clone()
+    }
+    fn caption(&self) -> String {
+        "Seen from above, like a map: zenith in the middle, horizon at the rim, circles at elevations \
+         30 and 60 deg. An arrow points the way the emitter lay from the beam; mind the two scales. \
+         Look for gaps in the sky, and after the fit for neighbours that still point one way."
+            .to_owned()
+    }
+    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
+        let room = body.inset(20.0, 8.0, 20.0, 50.0);
+        let columns = room.columns(2, 20.0);
+        self.before.draw(canvas, columns[0], self);
+        self.after.draw(canvas, columns[1], self);
+        let used = if self.grouped {
+            format!("{}: means of cells 6 deg wide", self.used)
+        } else {
+            self.used.clone()
+        };
+        let mut items = vec![(Key::Mark(Marker::Disc, colours::BLUE), used)];
+        if self.any_partial && !self.grouped {
+            let words = "one axis measured".to_owned();
+            items.push((Key::Mark(Marker::Ring, colours::BLUE), words));
+        }
+        if self.any_rejected {
+            let words = self.rejected.clone();
+            items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
+        }
+        if !self.horizon.is_empty() {
+            let words = "grey rim: below the station's horizon".to_owned();
+            items.push((Key::Plain, words));
+        }
+        notes(canvas, (40.0, body.bottom - 6.0), body.right - 40.0, &items);
+    }
+}

@@ -1,0 +1,297 @@
+//! What a report says in sentences and figures, whatever it is written on.
+
+use super::{Report, number, words};
+use crate::angle::Angle;
+use crate::mount::Term;
+use crate::problem::printable;
+use crate::solve::{NoiseSource, PeakOutcome};
+use crate::station::Dish;
+use crate::time::Utc;
+
+/// Above this correlation two fitted terms are said to be tied together.
+pub const STRONG_CORRELATION: f64 = 0.9;
+
+/// The Gaussian beam describes the main lobe only: beyond one beamwidth no loss is given.
+const BEAM_HOLDS_TO: f64 = 1.0;
+
+/// An rms offset, as an angle, in beamwidths and as a loss.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ErrorLine {
+    /// `before` or `after`.
+    pub name: &'static str,
+    /// Degrees, unrounded: as in the calibration file.
+    pub rms_deg: f64,
+    /// Degrees, to the digits that it deserves.
+    pub degrees: String,
+    /// As a share of the beamwidth, in percent.
+    pub beam_percent: String,
+    /// Mean loss in decibels; none where the beam is missed altogether.
+    pub loss_db: Option<String>,
+}
+
+/// The error before and after.
+pub fn error_lines(report: &Report) -> [ErrorLine; 2] {
+    let outcome = report.outcome;
+    let line = |name, rms: Angle| {
+        let beams = rms / report.station.dish.beamwidth;
+        ErrorLine {
+            name,
+            rms_deg: rms.degrees(),
+            degrees: number::rms(rms.degrees(), outcome.degrees_of_freedom),
+            beam_percent: number::significant(beams * 100.0, 2),
+            loss_db: (beams <= BEAM_HOLDS_TO)
+                .then(|| number::significant(report.station.dish.loss_db(rms), 2)),
+        }
+    };
+    [
+        line("before", outcome.rms_before),
+        line("after", outcome.rms_after),
+    ]
+}
+
+/// `1.80 m at 1700 MHz, half-power beamwidth 6.86 deg (computed …)`.
+pub fn dish_words(dish: &Dish) -> String {
+    let assumed = if dish.beamwidth_assumed {
+        " (computed: 70 deg x wavelength / diameter)"
+    } else {
+        ""
+    };
+    format!(
+        "{} m at {} MHz, half-power beamwidth {} deg{assumed}",
+        number::fixed(dish.diameter_m, 2),
+        number::significant(dish.frequency_mhz, 5).trim_end_matches(".0"),
+        number::significant(dish.beamwidth.degrees(), 3)
+    )
+}
+
+/// `47.0000 N 8.0000 E, 512 m above the ellipsoid`.
+pub fn place_words(report: &Report) -> String {
+    let site = &report.station.site;
+    let side = |angle: Angle, positive: &str, negative: &str| {
+        let word = if angle.radians() < 0.0 {
+            negative
+        } else {
+            positive
+        };
+        format!("{} deg {word}", number::fixed(angle.abs().degrees(), 4))
+    };
+    format!(
+        "{}, {}, {} m above the ellipsoid",
+        side(site.latitude, "north", "south"),
+        side(site.longitude, "east", "west"),
+        number::fixed(site.height_m, 0)
+    )
+}
+
+/// To the minute: `2026-04-04 19:40`.
+pub fn minute_words(t: Utc) -> String {
+    let text = t.to_string();
+    text.get(..16).unwrap_or(&text).replace('T', " ")
+}
+
+/// `60 in peaks.csv, 57 used, 3 not used`.
+pub fn peak_words(report: &Report) -> String {
+    let all = report.outcome.peaks.len();
+    let used = report.outcome.peaks.iter().filter(|p| p.used).count();
+    let rest = match all - used {
+        0 => "all used".to_owned(),
+        out => format!(
+            "{} used, {} not used",
+            number::count(used),
+            number::count(out)
+        ),
+    };
+    format!(
+        "{} in {}, {rest}",
+        number::count(all),
+        printable(report.log_name)
+    )
+}
+
+/// When the peaks were taken and on what; none without peaks.
+pub fn session_words(report: &Report) -> Option<String> {
+    let peaks = &report.outcome.peaks;
+    let first = peaks.iter().map(|p| p.time).min()?;
+    let last = peaks.iter().map(|p| p.time).max()?;
+    let mut emitters: Vec<&str> = Vec::new();
+    for p in peaks {
+        if !emitters.contains(&p.emitter.as_str()) {
+            emitters.push(&p.emitter);
+        }
+    }
+    const MOST_NAMED: usize = 8;
+    let names: Vec<String> = (emitters.iter().take(MOST_NAMED))
+        .map(|n| printable(n))
+        .collect();
+    let more = match emitters.len().saturating_sub(MOST_NAMED) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    Some(format!(
+        "{} to {} UTC, on {}{more}",
+        minute_words(first),
+        minute_words(last),
+        names.join(", ")
+    ))
+}
+
+/// Where the uncertainties come from.
+pub fn noise_words(report: &Report) -> String {
+    let source = match report.outcome.noise {
+        NoiseSource::Logged => "the standard deviations given in the log",
+        NoiseSource::Scatter => "the scatter of the residuals",
+    };
+    format!(
+        "One standard deviation each, from {source}; {} of freedom.",
+        number::counted(report.outcome.degrees_of_freedom, "degree")
+    )
+}
+
+/// Pairs of fitted terms that the data hardly tell apart.
+pub fn tied_terms(report: &Report) -> Vec<(Term, Term, f64)> {
+    let mut tied: Vec<_> = (report.outcome.correlations.iter())
+        .filter(|(_, _, r)| r.abs() >= STRONG_CORRELATION)
+        .copied()
+        .collect();
+    tied.sort_by(|a, b| b.2.abs().total_cmp(&a.2.abs()));
+    tied
+}
+
+/// One peak that was not used.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unused {
+    /// Row in the log.
+    pub row: usize,
+    /// Line in the log.
+    pub line: usize,
+    /// To the minute.
+    pub time: String,
+    /// Safe to print.
+    pub emitter: String,
+    /// Cross-elevation residual, degrees, unrounded and as shown; none when not measured.
+    pub cross_elevation: Option<(f64, String)>,
+    /// Elevation likewise.
+    pub elevation: Option<(f64, String)>,
+    /// Whole size, degrees, as shown.
+    pub size: String,
+    /// Why, safe to print.
+    pub why: String,
+}
+
+/// The peaks that were not used, in file order.
+pub fn unused_peaks(report: &Report) -> Vec<Unused> {
+    (report.outcome.peaks.iter())
+        .filter(|p| !p.used)
+        .map(|p| unused(p))
+        .collect()
+}
+
+fn unused(p: &PeakOutcome) -> Unused {
+    let part = |measured: bool, angle: Angle, sigma: Angle| {
+        measured.then(|| {
+            let (value, sigma) = (angle.degrees(), sigma.degrees());
+            (value, number::by_sigma(value, sigma))
+        })
+    };
+    let kept = |measured: bool, angle: Angle| if measured { angle.degrees() } else { 0.0 };
+    let size = kept(p.azimuth_measured, p.residual.cross_elevation)
+        .hypot(kept(p.elevation_measured, p.residual.elevation));
+    let sigma = (p.cross_elevation_sigma.degrees()).max(p.elevation_sigma.degrees());
+    Unused {
+        row: p.row,
+        line: p.line,
+        time: minute_words(p.time),
+        emitter: printable(&p.emitter),
+        cross_elevation: part(
+            p.azimuth_measured,
+            p.residual.cross_elevation,
+            p.cross_elevation_sigma,
+        ),
+        elevation: part(
+            p.elevation_measured,
+            p.residual.elevation,
+            p.elevation_sigma,
+        ),
+        size: number::by_sigma(size, sigma),
+        why: printable(&p.why),
+    }
+}
+
+/// What the tool filled in for want of a better word.
+pub fn assumptions(report: &Report) -> Vec<String> {
+    let mut said: Vec<String> = (report.station.site.assumptions.iter())
+        .map(|a| printable(a))
+        .collect();
+    if report.station.dish.beamwidth_assumed {
+        said.push("the beamwidth was computed and not measured".to_owned());
+    }
+    said.extend(report.outcome.before_note.as_deref().map(|note| {
+        format!(
+            "the error before stands after this was set right: {}",
+            printable(note)
+        )
+    }));
+    said
+}
+
+/// That two terms are tied together, in words.
+pub fn tied_words(a: Term, b: Term, correlation: f64) -> String {
+    format!(
+        "{} and {} are hardly told apart (correlation {}): what they do together is better known \
+         than either alone.",
+        words::sentence(words::term_name(a)),
+        words::term_name(b),
+        number::fixed(correlation, 3)
+    )
+}
+
+/// One thing to do.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Step {
+    /// In words.
+    pub words: String,
+    /// As typed.
+    pub command: Option<String>,
+}
+
+/// What to do now, in order.
+pub fn next_steps(report: &Report) -> Vec<Step> {
+    let outcome = report.outcome;
+    let calibration = printable(report.calibration_name);
+    let step = |words: &str, command: Option<String>| Step {
+        words: words.to_owned(),
+        command,
+    };
+    let mut steps = Vec::new();
+    if !outcome.not_separable.is_empty() {
+        steps.push(step(
+            "Take the peaks named above that tell the mixed errors apart, then solve again.",
+            None,
+        ));
+    }
+    if outcome.peaks.iter().any(|p| !p.used) {
+        steps.push(step(
+            "Look at the peaks not used: a wrong emitter, a slip of the pen or a bump can be put right \
+             in the log.",
+            None,
+        ));
+    }
+    if !report.remedies.is_empty() {
+        steps.push(step(
+            "Mend what can be mended by hand (above), then take new peaks and solve again: hardware \
+             first, software for the rest.",
+            None,
+        ));
+    }
+    steps.push(step(
+        "Write the correction table for the mount's software:",
+        Some(format!("plumbeam table --calibration {calibration}")),
+    ));
+    steps.push(step(
+        "After a move, a storm or a season, check with a few new peaks:",
+        Some(format!(
+            "plumbeam recheck --against {calibration} new-peaks.csv"
+        )),
+    ));
+    steps
+}

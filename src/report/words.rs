@@ -1,0 +1,345 @@
+//! Mount errors in full names and plain words.
+
+use super::number;
+use crate::angle::Angle;
+use crate::logbook::TermState;
+use crate::mount::{Group, Term, TermUnit};
+use crate::solve::{Outcome, TermEstimate};
+
+/// Below this many standard deviations a value is not told from zero: the usual two.
+const NOTICEABLE: f64 = 2.0;
+
+/// A term's name in full.
+pub fn term_name(term: Term) -> &'static str {
+    match term {
+        Term::AzimuthZero => "azimuth zero",
+        Term::ElevationZero => "elevation zero",
+        Term::TiltNorth => "axis tilt, north part",
+        Term::TiltEast => "axis tilt, east part",
+        Term::Collimation => "collimation",
+        Term::AxisSkew => "axis skew",
+        Term::Droop => "droop",
+        Term::AzimuthScale => "azimuth scale",
+        Term::ElevationScale => "elevation scale",
+        Term::AzimuthRunoutCos => "azimuth runout, cos part",
+        Term::AzimuthRunoutSin => "azimuth runout, sin part",
+        Term::ElevationRunoutCos => "elevation runout, cos part",
+        Term::ElevationRunoutSin => "elevation runout, sin part",
+        Term::TrackWarpCos => "track warp, cos part",
+        Term::TrackWarpSin => "track warp, sin part",
+        Term::AzimuthBacklash => "azimuth backlash",
+        Term::ElevationBacklash => "elevation backlash",
+        Term::ClockOffset => "clock offset",
+    }
+}
+
+/// A group's name in full.
+pub fn group_name(group: Group) -> &'static str {
+    match group {
+        Group::AzimuthZero => "azimuth zero",
+        Group::ElevationZero => "elevation zero",
+        Group::Tilt => "axis tilt",
+        Group::Collimation => "collimation",
+        Group::AxisSkew => "axis skew",
+        Group::Droop => "droop",
+        Group::AzimuthScale => "azimuth scale",
+        Group::ElevationScale => "elevation scale",
+        Group::AzimuthRunout => "azimuth runout",
+        Group::ElevationRunout => "elevation runout",
+        Group::TrackWarp => "track warp",
+        Group::AzimuthBacklash => "azimuth backlash",
+        Group::ElevationBacklash => "elevation backlash",
+        Group::ClockOffset => "clock offset",
+    }
+}
+
+/// The unit behind a term's number; a fraction is called so.
+pub fn unit_name(unit: TermUnit) -> &'static str {
+    match unit {
+        TermUnit::Fraction => "fraction",
+        other => other.symbol(),
+    }
+}
+
+/// How a term came by its value.
+pub fn state_name(state: TermState) -> &'static str {
+    match state {
+        TermState::Fitted => "fitted",
+        TermState::Held => "held",
+        TermState::NotSeparable => "not separable",
+    }
+}
+
+/// Names of several terms as a list: groups where whole, else their parts.
+pub fn term_list(terms: &[Term]) -> String {
+    let mut names: Vec<&str> = Vec::new();
+    for term in terms {
+        let whole = term.group().terms().all(|t| terms.contains(&t));
+        let name = if whole {
+            group_name(term.group())
+        } else {
+            term_name(*term)
+        };
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    match names.as_slice() {
+        [] => String::new(),
+        [one] => (*one).to_owned(),
+        [many @ .., last] => format!("{} and {last}", many.join(", ")),
+    }
+}
+
+/// The same with a capital letter in front.
+pub fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
+/// A heading in one of sixteen compass words.
+pub fn compass_word(azimuth: Angle) -> &'static str {
+    const WORDS: [&str; 16] = [
+        "north",
+        "north-north-east",
+        "north-east",
+        "east-north-east",
+        "east",
+        "east-south-east",
+        "south-east",
+        "south-south-east",
+        "south",
+        "south-south-west",
+        "south-west",
+        "west-south-west",
+        "west",
+        "west-north-west",
+        "north-west",
+        "north-north-west",
+    ];
+    let sixteenth = (azimuth.wrapped_positive().degrees() / 22.5).round() as usize;
+    WORDS[sixteenth % 16]
+}
+
+/// One mount error said in plain words.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Meaning {
+    /// Of which errors.
+    pub group: Group,
+    /// What it means, a clause without full stop.
+    pub text: String,
+}
+
+/// Every group of terms of an outcome in plain words, with uncertainties.
+pub fn meanings(outcome: &Outcome) -> Vec<Meaning> {
+    Group::ALL
+        .into_iter()
+        .filter_map(|group| {
+            let members: Vec<&TermEstimate> = (outcome.terms.iter())
+                .filter(|t| t.term.group() == group)
+                .collect();
+            let first = *members.first()?;
+            let text = if members.iter().any(|t| t.state == TermState::NotSeparable) {
+                not_separable(&members)
+            } else if members.len() == 2 {
+                vector_meaning(group, members[0], members[1], outcome)
+            } else {
+                single_meaning(first)
+            };
+            Some(Meaning { group, text })
+        })
+        .collect()
+}
+
+fn not_separable(members: &[&TermEstimate]) -> String {
+    let at = if members.iter().all(|t| t.value == 0.0) {
+        "zero"
+    } else {
+        "a value given beforehand"
+    };
+    format!("cannot be told from other errors with these peaks; held at {at}")
+}
+
+fn held(estimate: &TermEstimate) -> &'static str {
+    match estimate.state {
+        TermState::Held => " (held, not measured)",
+        _ => "",
+    }
+}
+
+/// A size without sign and its deviation, in words: `0.62 +/- 0.02 deg`. A fraction is
+/// said in percent.
+fn size_words(value: f64, sigma: Option<f64>, unit: TermUnit) -> String {
+    let (factor, name) = match unit {
+        TermUnit::Fraction => (100.0, "%"),
+        other => (1.0, other.symbol()),
+    };
+    let value = value.abs() * factor;
+    match sigma.map(|s| s * factor) {
+        Some(s) if number::decimals_for(s).is_some() => {
+            let (v, s) = number::with_sigma(value, s);
+            format!("{v} +/- {s} {name}")
+        }
+        _ => format!("{} {name}", number::significant(value, 3)),
+    }
+}
+
+fn single_meaning(t: &TermEstimate) -> String {
+    let size = size_words(t.shown(), t.shown_sigma(), t.term.unit());
+    if let Some(sigma) = t.shown_sigma() {
+        if sigma > 0.0 && t.shown().abs() < NOTICEABLE * sigma {
+            return format!("none to be seen: {size} is within what chance alone gives");
+        }
+    }
+    if t.state == TermState::Held && t.value == 0.0 {
+        return "held at zero, not measured".to_owned();
+    }
+    let up = t.value >= 0.0;
+    let pick =
+        |positive: &'static str, negative: &'static str| if up { positive } else { negative };
+    let text = match t.term {
+        Term::AzimuthZero => format!(
+            "the azimuth axis stands {size} further {} than the encoder says",
+            pick("clockwise", "anticlockwise")
+        ),
+        Term::ElevationZero => format!(
+            "the elevation axis stands {size} {} than the encoder says",
+            pick("higher", "lower")
+        ),
+        Term::TiltNorth => format!(
+            "the azimuth axis's top leans {size} {}",
+            pick("north", "south")
+        ),
+        Term::TiltEast => format!(
+            "the azimuth axis's top leans {size} {}",
+            pick("east", "west")
+        ),
+        Term::Collimation => format!(
+            "the beam points {size} {} of the dish's nominal axis",
+            pick("right", "left")
+        ),
+        Term::AxisSkew => format!(
+            "the {} end of the elevation axis is high by {size}, seen along the beam",
+            pick("right-hand", "left-hand")
+        ),
+        Term::Droop => format!(
+            "the beam {} by {size} at the horizon, by half of it at elevation 60 deg",
+            pick("sags", "rises (the opposite of sagging)")
+        ),
+        Term::AzimuthScale | Term::ElevationScale => format!(
+            "the {} axis moves {size} {} than the encoder says",
+            axis_word(t.term),
+            pick("further", "less far")
+        ),
+        Term::AzimuthBacklash | Term::ElevationBacklash => format!(
+            "the {} drive has {size} of play{}",
+            axis_word(t.term),
+            pick(
+                "",
+                ", but with the wrong sign: check the logged approach signs"
+            )
+        ),
+        Term::ClockOffset => format!(
+            "the logging clock runs {size} {}",
+            pick(
+                "slow: add it to the logged times",
+                "fast: take it from the logged times"
+            )
+        ),
+        Term::AzimuthRunoutCos
+        | Term::AzimuthRunoutSin
+        | Term::ElevationRunoutCos
+        | Term::ElevationRunoutSin
+        | Term::TrackWarpCos
+        | Term::TrackWarpSin => format!(
+            "one part of it alone was asked for: {}{size}",
+            pick("", "-")
+        ),
+    };
+    text + held(t)
+}
+
+fn axis_word(term: Term) -> &'static str {
+    match term {
+        Term::AzimuthScale | Term::AzimuthBacklash => "azimuth",
+        _ => "elevation",
+    }
+}
+
+/// The size and direction of two parts (x, y), with their standard deviations when both parts
+/// have one: first-order propagation with the parts' correlation.
+fn size_and_direction(
+    x: &TermEstimate,
+    y: &TermEstimate,
+    outcome: &Outcome,
+) -> (f64, Option<f64>, Angle, Option<Angle>) {
+    let (vx, vy) = (x.shown(), y.shown());
+    let size = vx.hypot(vy);
+    let direction = Angle::from_radians(vy.atan2(vx));
+    let (Some(sx), Some(sy)) = (x.shown_sigma(), y.shown_sigma()) else {
+        return (size, None, direction, None);
+    };
+    if size == 0.0 {
+        return (size, Some(sx.hypot(sy)), direction, None);
+    }
+    let rho = outcome
+        .correlations
+        .iter()
+        .find(|(a, b, _)| (*a == x.term && *b == y.term) || (*a == y.term && *b == x.term))
+        .map_or(0.0, |(_, _, r)| *r);
+    let along = (vx * sx).powi(2) + (vy * sy).powi(2) + 2.0 * rho * vx * vy * sx * sy;
+    let across = (vy * sx).powi(2) + (vx * sy).powi(2) - 2.0 * rho * vx * vy * sx * sy;
+    (
+        size,
+        Some(along.max(0.0).sqrt() / size),
+        direction,
+        Some(Angle::from_radians(across.max(0.0).sqrt() / size.powi(2))),
+    )
+}
+
+fn vector_meaning(group: Group, x: &TermEstimate, y: &TermEstimate, outcome: &Outcome) -> String {
+    let (size, sigma, direction, spread) = size_and_direction(x, y, outcome);
+    let words = size_words(size, sigma, x.term.unit());
+    if sigma.is_some_and(|s| s > 0.0 && size < NOTICEABLE * s) {
+        return format!("none to be seen: {words} is within what chance alone gives");
+    }
+    let heading = |a: Angle| {
+        let degrees = a.wrapped_positive().degrees();
+        match spread {
+            Some(s) if number::decimals_for(s.degrees()).is_some() => {
+                let (v, s) = number::with_sigma(degrees, s.degrees());
+                format!("{v} +/- {s} deg")
+            }
+            _ => format!("{degrees:.0} deg"),
+        }
+    };
+    let text = match group {
+        Group::Tilt => format!(
+            "the azimuth axis's top leans {words} toward azimuth {} ({})",
+            heading(direction),
+            compass_word(direction)
+        ),
+        Group::AzimuthRunout => format!(
+            "once a turn the azimuth axis runs up to {words} ahead of its encoder, most at reading {}",
+            heading(direction)
+        ),
+        Group::ElevationRunout => format!(
+            "the elevation axis runs up to {words} above its encoder, most at reading {}",
+            heading(direction)
+        ),
+        Group::TrackWarp => {
+            let crest = direction / 2.0;
+            format!(
+                "twice a turn the track lifts the beam, by up to {words}, most at azimuth readings \
+                 {:.0} and {:.0} deg",
+                crest.wrapped_positive().degrees(),
+                (crest + Angle::HALF_TURN).wrapped_positive().degrees()
+            )
+        }
+        _ => format!("{words} in all"),
+    };
+    text + held(x)
+}

@@ -1,0 +1,194 @@
+//! The table itself: corrections at the nodes of a grid, and the look-up between them.
+
+use std::fmt;
+
+use crate::angle::{Angle, EncoderReading};
+
+use super::demand::DemandKind;
+use super::full::{Correction, FullModel};
+use super::grid::{Grid, MICRODEGREES_PER_DEGREE, Microdegrees};
+use super::header::Header;
+
+/// The two corrections at a node, rounded to microdegrees.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Node {
+    /// Added to the azimuth.
+    pub azimuth: Microdegrees,
+    /// Added to the elevation.
+    pub elevation: Microdegrees,
+}
+
+/// Corrections at the nodes of a regular grid of demands.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Nodes {
+    /// Where the nodes are.
+    pub grid: Grid,
+    /// Row by row of equal elevation, ascending, in each the azimuths ascending.
+    pub nodes: Vec<Node>,
+}
+
+/// A table that says what it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct CorrectionTable {
+    /// What it is and where it came from.
+    pub header: Header,
+    /// The corrections.
+    pub nodes: Nodes,
+}
+
+/// The demand lies outside of the table.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum OffTable {
+    /// Lower than the lowest elevation, given.
+    Below(Angle),
+    /// Higher than the highest elevation, given.
+    Above(Angle),
+    /// Outside of the unwrapped azimuths, given.
+    Beside(Angle, Angle),
+}
+
+impl fmt::Display for OffTable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            OffTable::Below(lowest) => write!(
+                f,
+                "the demand lies below the table, which begins at elevation {} deg",
+                short(*lowest)
+            ),
+            OffTable::Above(highest) => write!(
+                f,
+                "the demand lies above the table, which was cut at elevation {} deg because of \
+                 the keyhole; use the full model there, or let the emitter come out of it",
+                short(*highest)
+            ),
+            OffTable::Beside(low, high) => write!(
+                f,
+                "the demand lies outside of the table's azimuths, {} to {} deg",
+                short(*low),
+                short(*high)
+            ),
+        }
+    }
+}
+
+impl std::error::Error for OffTable {}
+
+/// Degrees with up to six decimals.
+pub(super) fn short(angle: Angle) -> f64 {
+    (angle.degrees() * 1e6).round() / 1e6
+}
+
+impl Nodes {
+    /// The full model's corrections at every node; none when one of them cannot be reached or a
+    /// correction is beyond a thousand degrees.
+    pub fn of(full: &FullModel, grid: Grid) -> Option<Nodes> {
+        /// Twice this still fits an `i32` of microdegrees, which firmware needs for differences.
+        const LARGEST: i32 = 1000 * MICRODEGREES_PER_DEGREE;
+        let node = |angle: Angle| {
+            Microdegrees::nearest(angle).filter(|m| (-LARGEST..=LARGEST).contains(&m.0))
+        };
+        let mut nodes = Vec::with_capacity(grid.nodes());
+        for row in 0..grid.elevation.count {
+            for column in 0..grid.azimuth.count {
+                let azimuth = grid.azimuth.node(column).angle();
+                let elevation = grid.elevation.node(row).angle();
+                let correction = full.correction(azimuth, elevation).ok()?;
+                nodes.push(Node {
+                    azimuth: node(correction.azimuth)?,
+                    elevation: node(correction.elevation)?,
+                });
+            }
+        }
+        Some(Nodes { grid, nodes })
+    }
+
+    /// The correction at a demand, bilinear between the four nodes around it. Over one turn any
+    /// azimuth will do; otherwise it must be unwrapped.
+    ///
+    /// # Errors
+    /// [`OffTable`].
+    pub fn correction(&self, azimuth: Angle, elevation: Angle) -> Result<Correction, OffTable> {
+        let (axis, rows) = (&self.grid.azimuth, &self.grid.elevation);
+        let azimuth = if self.grid.one_turn {
+            azimuth.degrees().rem_euclid(360.0)
+        } else {
+            azimuth.degrees()
+        };
+        let (column, right) = axis
+            .locate(azimuth)
+            .ok_or_else(|| OffTable::Beside(axis.first.angle(), axis.last().angle()))?;
+        let (row, up) = rows.locate(elevation.degrees()).ok_or_else(|| {
+            if elevation < rows.first.angle() {
+                OffTable::Below(rows.first.angle())
+            } else {
+                OffTable::Above(rows.last().angle())
+            }
+        })?;
+        let low = row * axis.count + column;
+        let high = low + axis.count;
+        let blend = |part: fn(&Node) -> Microdegrees| {
+            let at = |i: usize| part(&self.nodes[i]).degrees();
+            let lower = at(low) + (at(low + 1) - at(low)) * right;
+            let upper = at(high) + (at(high + 1) - at(high)) * right;
+            Angle::from_degrees(lower + (upper - lower) * up)
+        };
+        Ok(Correction {
+            azimuth: blend(|n| n.azimuth),
+            elevation: blend(|n| n.elevation),
+        })
+    }
+}
+
+impl CorrectionTable {
+    /// Which demands it takes.
+    pub fn demand(&self) -> DemandKind {
+        self.header.demand()
+    }
+
+    /// The correction at a demand: [`Nodes::correction`].
+    ///
+    /// # Errors
+    /// [`OffTable`].
+    pub fn correction(&self, azimuth: Angle, elevation: Angle) -> Result<Correction, OffTable> {
+        self.nodes.correction(azimuth, elevation)
+    }
+
+    /// Every reading that a demand could have, in ascending azimuth, whether within the encoders'
+    /// range or just beyond.
+    ///
+    /// # Errors
+    /// [`OffTable`] when the table holds no turn of the demand.
+    pub fn readings(
+        &self,
+        azimuth: Angle,
+        elevation: Angle,
+    ) -> Result<Vec<EncoderReading>, OffTable> {
+        let azimuth = azimuth.wrapped_positive();
+        let (low, high) = self.header.encoder_range().azimuth;
+        let reading = |demand: Angle, correction: Correction| EncoderReading {
+            azimuth: demand + correction.azimuth,
+            elevation: elevation + correction.elevation,
+        };
+        if self.nodes.grid.one_turn {
+            let first = reading(azimuth, self.correction(azimuth, elevation)?);
+            let turns = |to: Angle| (to - first.azimuth) / Angle::TURN;
+            return Ok((turns(low).floor() as i64..=turns(high).ceil() as i64)
+                .map(|turn| EncoderReading {
+                    azimuth: first.azimuth + Angle::TURN * turn as f64,
+                    ..first
+                })
+                .collect());
+        }
+        let axis = &self.nodes.grid.azimuth;
+        let (first, last) = (axis.first.angle(), axis.last().angle());
+        let lowest = ((first - azimuth) / Angle::TURN).ceil() as i64;
+        let highest = ((last - azimuth) / Angle::TURN).floor() as i64;
+        if lowest > highest {
+            return Err(OffTable::Beside(first, last));
+        }
+        (lowest..=highest)
+            .map(|turn| azimuth + Angle::TURN * turn as f64)
+            .map(|demand| Ok(reading(demand, self.correction(demand, elevation)?)))
+            .collect()
+    }
+}

@@ -1,0 +1,95 @@
+//! What a demanded direction means: with or without the bending of the air.
+
+use std::fmt;
+
+use crate::angle::{Angle, Apparent, Direction};
+use crate::station::Weather;
+
+/// Which direction is demanded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DemandKind {
+    /// Where the emitter would be seen without air.
+    Geometric,
+    /// Where the beam must point.
+    Apparent,
+}
+
+impl DemandKind {
+    /// The word in files and options.
+    pub const fn name(self) -> &'static str {
+        match self {
+            DemandKind::Geometric => "geometric",
+            DemandKind::Apparent => "apparent",
+        }
+    }
+    /// The kind of that name.
+    pub fn by_name(name: &str) -> Option<DemandKind> {
+        [DemandKind::Geometric, DemandKind::Apparent]
+            .into_iter()
+            .find(|kind| kind.name() == name)
+    }
+}
+
+impl fmt::Display for DemandKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// What lies between a demand and the apparent direction.
+#[derive(Clone, Debug)]
+pub enum Air {
+    /// Nothing: demands are apparent.
+    Included,
+    /// Refraction in this weather: demands are geometric.
+    Refracting(Weather),
+}
+
+impl Air {
+    /// Refraction in this weather, for geometric demands.
+    pub fn refracting(weather: Weather) -> Air {
+        Air::Refracting(weather)
+    }
+
+    /// Which demands it takes.
+    pub fn demand(&self) -> DemandKind {
+        match self {
+            Air::Included => DemandKind::Apparent,
+            Air::Refracting(_) => DemandKind::Geometric,
+        }
+    }
+
+    /// The weather assumed, if any.
+    pub fn weather(&self) -> Option<Weather> {
+        match self {
+            Air::Included => None,
+            Air::Refracting(weather) => Some(*weather),
+        }
+    }
+
+    /// Where the beam must point for a demand.
+    pub fn apparent(&self, azimuth: Angle, elevation: Angle) -> Direction<Apparent> {
+        match self {
+            Air::Included => Direction::new(azimuth, elevation),
+            Air::Refracting(w) => Direction::new(azimuth, elevation + bend(w, elevation)),
+        }
+    }
+
+    /// Azimuth and elevation of the demand whose apparent direction this is.
+    pub fn demand_of(&self, direction: &Direction<Apparent>) -> (Angle, Angle) {
+        match self {
+            Air::Included => (direction.azimuth(), direction.elevation()),
+            Air::Refracting(w) => (
+                direction.azimuth(),
+                direction.elevation() - bend(w, direction.elevation()),
+            ),
+        }
+    }
+}
+
+// Stand-in until the sky room's refraction lands.
+fn bend(w: &Weather, e: Angle) -> Angle {
+    let n = 77.6e-6 * w.pressure_hpa / (w.temperature_c + 273.15);
+    let fine = (Angle::from_degrees(87.5) - e).tan();
+    Angle::from_radians(n * e.cos() / (e.sin() + 0.00175 * fine))
+}

@@ -1,0 +1,141 @@
+//! The full model: from a demand to the readings to command, without a table.
+
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
+use crate::mount::{ApproachSigns, Keyhole, MountModel, Term, Wrap};
+
+use super::demand::Air;
+
+/// What is ADDED to a demanded direction to get the encoder reading to command.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Correction {
+    /// Added to the azimuth.
+    pub azimuth: Angle,
+    /// Added to the elevation.
+    pub elevation: Angle,
+}
+
+/// Lowest and highest reading of each encoder.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EncoderRange {
+    /// Of the azimuth encoder.
+    pub azimuth: (Angle, Angle),
+    /// Of the elevation encoder.
+    pub elevation: (Angle, Angle),
+}
+
+impl EncoderRange {
+    /// As the mount's inverse wants it.
+    pub fn wrap(&self, present: Option<EncoderReading>) -> Wrap {
+        Wrap {
+            azimuth_range: self.azimuth,
+            elevation_range: self.elevation,
+            present,
+        }
+    }
+
+    /// Its middle.
+    pub fn middle(&self) -> EncoderReading {
+        EncoderReading {
+            azimuth: (self.azimuth.0 + self.azimuth.1) / 2.0,
+            elevation: (self.elevation.0 + self.elevation.1) / 2.0,
+        }
+    }
+
+    /// Whether a reading lies within it, to a ten-millionth of a degree.
+    pub fn holds(&self, reading: EncoderReading) -> bool {
+        let slack = Angle::from_degrees(1e-7);
+        let within = |v: Angle, (low, high): (Angle, Angle)| v >= low - slack && v <= high + slack;
+        within(reading.azimuth, self.azimuth) && within(reading.elevation, self.elevation)
+    }
+}
+
+/// The mount, the air and the encoders' ranges.
+#[derive(Clone, Debug)]
+pub struct FullModel {
+    /// The mount.
+    pub mount: MountModel,
+    /// What lies between a demand and the apparent direction.
+    pub air: Air,
+    /// What the encoders can read.
+    pub range: EncoderRange,
+}
+
+impl FullModel {
+    /// Whether a whole turn of demanded azimuth comes back to the same correction: so unless the
+    /// azimuth encoder has a scale error.
+    pub fn repeats_every_turn(&self) -> bool {
+        self.mount.terms().inside(Term::AzimuthScale) == 0.0
+    }
+
+    /// About where the encoders would read for a demand: zeros and scales undone, everything else
+    /// left out. It fixes the whole turns of the correction.
+    fn rough_reading(&self, azimuth: Angle, elevation: Angle) -> EncoderReading {
+        let terms = self.mount.terms();
+        let zero = terms.angle(Term::AzimuthZero).wrapped_signed();
+        let elevation_of = |elevation: Angle| {
+            (elevation - terms.angle(Term::ElevationZero))
+                / (1.0 + terms.inside(Term::ElevationScale))
+        };
+        // One whole turn for all elevations: that which suits the middle of the sky.
+        let half_up = elevation_of(Angle::from_degrees(45.0));
+        let turns = half_up.nearest_turn_to(self.range.middle().elevation) - half_up;
+        EncoderReading {
+            azimuth: (azimuth - zero) / (1.0 + terms.inside(Term::AzimuthScale)),
+            elevation: elevation_of(elevation) + turns,
+        }
+    }
+
+    /// The demanded azimuth, unwrapped, that roughly belongs to an azimuth reading.
+    pub fn rough_demand_azimuth(&self, reading: Angle) -> Angle {
+        let terms = self.mount.terms();
+        reading * (1.0 + terms.inside(Term::AzimuthScale))
+            + terms.angle(Term::AzimuthZero).wrapped_signed()
+    }
+
+    /// The reading for a demand, dish below the zenith, approach not known. The azimuth is
+    /// unwrapped: demands a turn apart give readings about a turn apart.
+    ///
+    /// # Errors
+    /// [`Keyhole`] when no reading puts the beam there.
+    pub fn reading(&self, azimuth: Angle, elevation: Angle) -> Result<EncoderReading, Keyhole> {
+        self.mount.direct_reading_near(
+            &self.air.apparent(azimuth, elevation),
+            ApproachSigns::UNKNOWN,
+            self.rough_reading(azimuth, elevation),
+        )
+    }
+
+    /// The correction at a demand, for [`FullModel::reading`].
+    ///
+    /// # Errors
+    /// [`Keyhole`] when no reading puts the beam there.
+    pub fn correction(&self, azimuth: Angle, elevation: Angle) -> Result<Correction, Keyhole> {
+        let reading = self.reading(azimuth, elevation)?;
+        Ok(Correction {
+            azimuth: reading.azimuth - azimuth,
+            elevation: reading.elevation - elevation,
+        })
+    }
+
+    /// How far on the sky the beam misses a demand with this correction.
+    pub fn miss(&self, azimuth: Angle, elevation: Angle, correction: Correction) -> Angle {
+        let reading = EncoderReading {
+            azimuth: azimuth + correction.azimuth,
+            elevation: elevation + correction.elevation,
+        };
+        let beam = self.mount.beam_vector(reading, ApproachSigns::UNKNOWN);
+        let target = self.air.apparent(azimuth, elevation).east_north_up();
+        crate::angle::angle_between(&beam, &target)
+    }
+
+    /// Where the upper end of the azimuth axis points.
+    pub fn axis(&self) -> Direction<Apparent> {
+        let north = self.mount.terms().angle(Term::TiltNorth);
+        let east = self.mount.terms().angle(Term::TiltEast);
+        let lean = Angle::from_radians(north.radians().hypot(east.radians()));
+        Direction::new(
+            Angle::from_radians(east.radians().atan2(north.radians())).wrapped_positive(),
+            Angle::RIGHT - lean,
+        )
+    }
+}

@@ -1,0 +1,291 @@
+//! What a table says of itself: the same entries in CSV, JSON and the C header.
+
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use crate::angle::Angle;
+use crate::mount::{ApproachSigns, Term};
+use crate::problem::printable;
+
+use super::demand::DemandKind;
+use super::full::{EncoderRange, FullModel};
+use super::grid::Grid;
+use super::measure::Errors;
+
+/// The value of `format` that this version writes and reads.
+pub const FORMAT: &str = "plumbeam correction table 1";
+
+/// Where a table came from.
+#[derive(Clone, Debug, PartialEq, Default)]
+pub struct Provenance {
+    /// The calibration file as the user named it.
+    pub calibration: String,
+    /// When that was written.
+    pub created_utc: String,
+    /// Name of the site.
+    pub station: String,
+    /// The calibration's own rms after its fit, when it is known.
+    pub calibration_rms: Option<Angle>,
+    /// Half-power width of the beam, when it is known.
+    pub beamwidth: Option<Angle>,
+}
+
+/// The entries, in the order in which they are written. Degrees and microdegrees are rounded
+/// so that every form of the file reads back to the same numbers.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[allow(missing_docs)] // each is named for what the file says
+pub struct Header {
+    pub format: String,
+    pub how_to_use: String,
+    pub demand: String,
+    pub refraction: String,
+    pub pressure_hpa: Option<f64>,
+    pub temperature_c: Option<f64>,
+    pub relative_humidity: Option<f64>,
+    pub azimuth_axis: String,
+    pub azimuth_how: String,
+    pub azimuth_first_deg: f64,
+    pub azimuth_last_deg: f64,
+    pub azimuth_step_deg: f64,
+    pub azimuth_count: usize,
+    pub elevation_first_deg: f64,
+    pub elevation_last_deg: f64,
+    pub elevation_step_deg: f64,
+    pub elevation_count: usize,
+    pub encoder_azimuth_lowest_deg: f64,
+    pub encoder_azimuth_highest_deg: f64,
+    pub encoder_elevation_lowest_deg: f64,
+    pub encoder_elevation_highest_deg: f64,
+    pub largest_error_deg: f64,
+    pub largest_error_at_azimuth_deg: f64,
+    pub largest_error_at_elevation_deg: f64,
+    pub largest_azimuth_error_deg: f64,
+    pub largest_elevation_error_deg: f64,
+    pub measured_directions: usize,
+    pub error_meaning: String,
+    pub tolerance_deg: f64,
+    pub beamwidth_deg: Option<f64>,
+    pub keyhole_half_angle_deg: f64,
+    pub azimuth_axis_points_to_azimuth_deg: f64,
+    pub azimuth_axis_points_to_elevation_deg: f64,
+    pub above_the_table: String,
+    pub over_the_top: String,
+    pub approach: String,
+    pub azimuth_backlash_half_width_deg: f64,
+    pub elevation_backlash_half_width_deg: f64,
+    pub clock_offset_s: f64,
+    pub clock_offset: String,
+    pub calibration: String,
+    pub calibration_created_utc: String,
+    pub station: String,
+    pub calibration_rms_deg: Option<f64>,
+    pub mount_terms: String,
+    pub checksum: String,
+}
+
+/// Values of `azimuth_axis`.
+const ONE_TURN: &str = "one turn";
+const UNWRAPPED: &str = "unwrapped";
+
+/// How the checksum is made, in words.
+const CHECKSUM: &str = "crc32 (IEEE 802.3, as in gzip and PNG) of this file in its CSV form with \
+                        LF line ends, without the line that begins with '# crc32:'";
+
+/// Nine decimals: what a reader of any of the forms gets back exactly.
+fn rounded(value: f64) -> f64 {
+    (value * 1e9).round() / 1e9
+}
+/// To two significant digits, upward: an error is never stated too small.
+fn rounded_up(angle: Angle) -> f64 {
+    /// The worst place lies at most a sixteenth of a cell beside one that was measured. Along a
+    /// parabola that is zero at both nodes, 4 x (1 - x), this hides at most 1.6 %.
+    const BETWEEN_PLACES: f64 = 1.02;
+    let degrees = angle.degrees() * BETWEEN_PLACES;
+    if degrees <= 0.0 {
+        return 0.0;
+    }
+    let digit = 10f64.powf((degrees.log10()).floor() - 1.0);
+    rounded((degrees / digit).ceil() * digit)
+}
+fn degrees(angle: Angle) -> f64 {
+    rounded(angle.degrees())
+}
+
+impl Header {
+    /// For a table of `full` on `grid` with these errors.
+    pub fn new(
+        full: &FullModel,
+        grid: &Grid,
+        errors: &Errors,
+        tolerance: Angle,
+        provenance: &Provenance,
+    ) -> Header {
+        let terms = full.mount.terms();
+        let weather = full.air.weather();
+        let axis = full.axis();
+        let half = |term: Term| degrees(terms.angle(term) / 2.0);
+        let clock = terms.inside(Term::ClockOffset);
+        Header {
+            format: FORMAT.to_owned(),
+            how_to_use: "ADD each correction to the demanded direction to get the encoder reading \
+                         to command; between the nodes interpolate linearly in both angles"
+                .to_owned(),
+            demand: full.air.demand().name().to_owned(),
+            refraction: match full.air.demand() {
+                DemandKind::Geometric => {
+                    "folded in: demands are directions without air; right for the weather given \
+                     here only"
+                }
+                DemandKind::Apparent => {
+                    "not in the table: demands must already hold the bending of the air"
+                }
+            }
+            .to_owned(),
+            pressure_hpa: weather.map(|w| rounded(w.pressure_hpa)),
+            temperature_c: weather.map(|w| rounded(w.temperature_c)),
+            relative_humidity: weather.map(|w| rounded(w.relative_humidity)),
+            azimuth_axis: if grid.one_turn { ONE_TURN } else { UNWRAPPED }.to_owned(),
+            azimuth_how: if grid.one_turn {
+                "bring the demand into 0 to 360, add the correction, then add or take away whole \
+                 turns of 360 until the reading lies within the encoder's range"
+            } else {
+                "the azimuth encoder has a scale error: look up the demand plus each whole turn of \
+                 360 that lies on the axis, and keep the readings that lie within the encoder's \
+                 range"
+            }
+            .to_owned(),
+            azimuth_first_deg: grid.azimuth.first.degrees(),
+            azimuth_last_deg: grid.azimuth.last().degrees(),
+            azimuth_step_deg: grid.azimuth.step.degrees(),
+            azimuth_count: grid.azimuth.count,
+            elevation_first_deg: grid.elevation.first.degrees(),
+            elevation_last_deg: grid.elevation.last().degrees(),
+            elevation_step_deg: grid.elevation.step.degrees(),
+            elevation_count: grid.elevation.count,
+            encoder_azimuth_lowest_deg: degrees(full.range.azimuth.0),
+            encoder_azimuth_highest_deg: degrees(full.range.azimuth.1),
+            encoder_elevation_lowest_deg: degrees(full.range.elevation.0),
+            encoder_elevation_highest_deg: degrees(full.range.elevation.1),
+            largest_error_deg: rounded_up(errors.on_sky),
+            largest_error_at_azimuth_deg: degrees(errors.worst_azimuth),
+            largest_error_at_elevation_deg: degrees(errors.worst_elevation),
+            largest_azimuth_error_deg: rounded_up(errors.azimuth),
+            largest_elevation_error_deg: rounded_up(errors.elevation),
+            measured_directions: errors.directions,
+            error_meaning: "largest angle on the sky, and per encoder, between this table and the \
+                            full model, measured on a dense grid and rounded up; the calibration's \
+                            own error comes on top"
+                .to_owned(),
+            tolerance_deg: degrees(tolerance),
+            beamwidth_deg: provenance.beamwidth.map(degrees),
+            keyhole_half_angle_deg: degrees(full.mount.keyhole()),
+            azimuth_axis_points_to_azimuth_deg: degrees(axis.azimuth()),
+            azimuth_axis_points_to_elevation_deg: degrees(axis.elevation()),
+            above_the_table: if grid.elevation.last().degrees() < 90.0 {
+                "refuse: toward the azimuth axis the azimuth correction grows without bound; hold \
+                 the mount until the emitter comes out again, or take readings from the full \
+                 model (plumbeam point)"
+            } else {
+                "nothing: the table reaches the zenith"
+            }
+            .to_owned(),
+            over_the_top: "not in the table: the dish is taken to stand below the zenith"
+                .to_owned(),
+            approach: "for an approach that is not known; when an axis arrives with increasing \
+                       reading take its half width of backlash away from the reading, with \
+                       decreasing reading add it"
+                .to_owned(),
+            azimuth_backlash_half_width_deg: half(Term::AzimuthBacklash),
+            elevation_backlash_half_width_deg: half(Term::ElevationBacklash),
+            clock_offset_s: rounded(clock),
+            clock_offset: "not in the table: it belongs to the clock; add it to the clock's time \
+                           before computing the demand"
+                .to_owned(),
+            calibration: one_line(&provenance.calibration),
+            calibration_created_utc: one_line(&provenance.created_utc),
+            station: one_line(&provenance.station),
+            calibration_rms_deg: provenance.calibration_rms.map(degrees),
+            mount_terms: terms_in_words(full),
+            checksum: CHECKSUM.to_owned(),
+        }
+    }
+
+    /// Which demands the table takes.
+    pub fn demand(&self) -> DemandKind {
+        DemandKind::by_name(&self.demand).unwrap_or(DemandKind::Apparent)
+    }
+
+    /// Whether the azimuths are one turn, for demands of any turn.
+    pub fn is_one_turn(&self) -> bool {
+        self.azimuth_axis == ONE_TURN
+    }
+
+    /// What the encoders can read.
+    pub fn encoder_range(&self) -> EncoderRange {
+        let d = Angle::from_degrees;
+        EncoderRange {
+            azimuth: (
+                d(self.encoder_azimuth_lowest_deg),
+                d(self.encoder_azimuth_highest_deg),
+            ),
+            elevation: (
+                d(self.encoder_elevation_lowest_deg),
+                d(self.encoder_elevation_highest_deg),
+            ),
+        }
+    }
+
+    /// What to add to a reading for the side from which each axis arrives.
+    pub fn approach_shift(&self, approach: ApproachSigns) -> (Angle, Angle) {
+        let d = Angle::from_degrees;
+        (
+            d(self.azimuth_backlash_half_width_deg) * -approach.azimuth,
+            d(self.elevation_backlash_half_width_deg) * -approach.elevation,
+        )
+    }
+
+    /// Key and value of every entry, in order, for the forms whose header is lines of text.
+    pub fn entries(&self) -> Vec<(String, String)> {
+        let Ok(Value::Object(map)) = serde_json::to_value(self) else {
+            return Vec::new(); // a plain struct of numbers and texts always is an object
+        };
+        map.into_iter()
+            .map(|(key, value)| {
+                let text = match value {
+                    Value::String(text) => text,
+                    Value::Null => "none".to_owned(),
+                    other => other.to_string(),
+                };
+                (key, text)
+            })
+            .collect()
+    }
+}
+
+/// Text of the user's as it can stand in one line of a comment, in C too.
+fn one_line(text: &str) -> String {
+    printable(text)
+        .replace("*/", "* /")
+        .replace("/*", "/ *")
+        .trim()
+        .to_owned()
+}
+
+/// The terms that are not zero, as files show them.
+fn terms_in_words(full: &FullModel) -> String {
+    let terms = full.mount.terms();
+    let all: Vec<String> = Term::ALL
+        .into_iter()
+        .filter(|term| terms.inside(*term) != 0.0)
+        .map(|term| {
+            let symbol = term.unit().symbol();
+            let gap = if symbol.is_empty() { "" } else { " " };
+            format!("{term} {}{gap}{symbol}", rounded(terms.shown(term)))
+        })
+        .collect();
+    if all.is_empty() {
+        "all zero".to_owned()
+    } else {
+        all.join(", ")
+    }
+}

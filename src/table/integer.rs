@@ -1,0 +1,404 @@
+//! The table in scaled integers, and the look-up exactly as the C header does it: same
+//! operations on the same widths, so that both give identical integers.
+
+use std::fmt;
+
+use crate::angle::{Angle, EncoderReading};
+
+use super::correction_table::Nodes;
+use super::crc::Crc32;
+use super::full::{Correction, EncoderRange};
+use super::grid::{GridAxis, Microdegrees, TURN};
+
+/// How wide a cell of the table is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CellWidth {
+    /// One byte, with a base and a unit for each row.
+    Bits8,
+    /// Two bytes, with one base and one unit for all.
+    Bits16,
+    /// Four bytes, in microdegrees.
+    Bits32,
+}
+
+/// One of the two corrections of a whole table: microdegrees = base + unit x cell.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Cells {
+    /// By row when the cells are one byte wide, else a single one for all.
+    pub scales: Vec<Scale>,
+    /// Row by row.
+    pub cells: Vec<i32>,
+}
+
+/// What a cell counts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Scale {
+    /// Microdegrees of a cell of zero.
+    pub base: i32,
+    /// Microdegrees to one count.
+    pub unit: i32,
+}
+
+/// A table in integers.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct IntegerTable {
+    /// Demanded azimuths; over one turn without the last node, which is the first again.
+    pub azimuth: GridAxis,
+    /// Demanded elevations.
+    pub elevation: GridAxis,
+    /// Whether the azimuths are one turn.
+    pub one_turn: bool,
+    /// Width of a cell.
+    pub width: CellWidth,
+    /// Azimuth corrections.
+    pub azimuth_cells: Cells,
+    /// Elevation corrections.
+    pub elevation_cells: Cells,
+    /// Lowest and highest azimuth reading.
+    pub azimuth_range: (Microdegrees, Microdegrees),
+    /// Lowest and highest elevation reading.
+    pub elevation_range: (Microdegrees, Microdegrees),
+}
+
+/// Why the look-up has no answer; the numbers are those of the C header.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Status {
+    /// The demand lies below the table.
+    Below = 1,
+    /// The demand lies above the table, toward the keyhole.
+    Above = 2,
+    /// The demand lies outside of the unwrapped azimuths.
+    Beside = 3,
+    /// No reading for the demand lies within the encoders' range.
+    OutOfRange = 4,
+}
+
+impl fmt::Display for Status {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Status::Below => "below the table",
+            Status::Above => "above the table",
+            Status::Beside => "outside of the table's azimuths",
+            Status::OutOfRange => "out of the encoders' range",
+        })
+    }
+}
+
+impl CellWidth {
+    /// All, the usual one first.
+    pub const ALL: [CellWidth; 3] = [CellWidth::Bits16, CellWidth::Bits8, CellWidth::Bits32];
+
+    /// Bytes to a cell.
+    pub const fn bytes(self) -> usize {
+        match self {
+            CellWidth::Bits8 => 1,
+            CellWidth::Bits16 => 2,
+            CellWidth::Bits32 => 4,
+        }
+    }
+
+    /// Bytes of a table with so many stored columns and rows: cells of both corrections, and
+    /// base and unit of both, once or for each row.
+    pub const fn table_bytes(self, columns: usize, rows: usize) -> usize {
+        let scales = match self {
+            CellWidth::Bits8 => rows,
+            CellWidth::Bits16 | CellWidth::Bits32 => 1,
+        };
+        2 * self.bytes() * columns * rows + 16 * scales
+    }
+}
+
+impl Cells {
+    /// `values` in microdegrees, row by row of `columns`.
+    fn of(values: &[i32], columns: usize, width: CellWidth) -> Cells {
+        let scale = |values: &[i32]| {
+            let least = i64::from(values.iter().copied().min().unwrap_or(0));
+            let most = i64::from(values.iter().copied().max().unwrap_or(0));
+            let (counts, lowest) = match width {
+                CellWidth::Bits8 => (0xff, -0x80),
+                CellWidth::Bits16 => (0xffff, -0x8000),
+                CellWidth::Bits32 => return Scale { base: 0, unit: 1 },
+            };
+            let unit = ((most - least + counts - 1) / counts).max(1);
+            // The lowest cell stands for the least value.
+            Scale {
+                base: (least - lowest * unit) as i32,
+                unit: unit as i32,
+            }
+        };
+        let row_by_row = width == CellWidth::Bits8;
+        let part = if row_by_row { columns } else { values.len() };
+        let mut scales = Vec::new();
+        let mut cells = Vec::with_capacity(values.len());
+        for values in values.chunks(part) {
+            let s = scale(values);
+            scales.push(s);
+            cells.extend(values.iter().map(|&v| {
+                let counts = f64::from(v - s.base) / f64::from(s.unit);
+                counts.round() as i32
+            }));
+        }
+        Cells { scales, cells }
+    }
+
+    /// Microdegrees at a node.
+    fn value(&self, row: usize, column: usize, columns: usize) -> i32 {
+        let scale = self.scales[if self.scales.len() > 1 { row } else { 0 }];
+        scale.base + scale.unit * self.cells[row * columns + column]
+    }
+}
+
+/// Where a demand lies on an axis.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    cell: usize,
+    /// In 65536ths, 0 to 65536.
+    fraction: u32,
+}
+
+/// `rest / step` in 65536ths, rounded down, by long division: nothing overflows while
+/// `rest` <= `step` < 2^31.
+fn fraction(mut rest: u32, step: u32) -> u32 {
+    if rest >= step {
+        return 65536;
+    }
+    let mut fraction = 0;
+    for _ in 0..16 {
+        rest <<= 1;
+        fraction <<= 1;
+        if rest >= step {
+            rest -= step;
+            fraction |= 1;
+        }
+    }
+    fraction
+}
+
+/// From one value toward another by a fraction in 65536ths, rounded to the nearest. The
+/// difference is at most 2 x 10^9, so each product stays below 2^32.
+fn between(from: i32, to: i32, fraction: u32) -> i32 {
+    let size = from.abs_diff(to);
+    let part = (size >> 16) * fraction + (((size & 0xffff) * fraction + 0x8000) >> 16);
+    if to >= from {
+        from + part as i32
+    } else {
+        from - part as i32
+    }
+}
+
+impl IntegerTable {
+    /// The same corrections in cells of this width; none when a range does not fit.
+    pub fn of(nodes: &Nodes, width: CellWidth, range: &EncoderRange) -> Option<IntegerTable> {
+        /// The look-up adds a turn to readings: a thousand degrees leaves room for it.
+        const LARGEST: i32 = 1_000_000_000;
+        let end = |angle: Angle| {
+            Microdegrees::nearest(angle).filter(|m| (-LARGEST..=LARGEST).contains(&m.0))
+        };
+        let mut azimuth = nodes.grid.azimuth;
+        let columns = azimuth.count - usize::from(nodes.grid.one_turn);
+        let stored: Vec<_> = nodes
+            .nodes
+            .chunks(azimuth.count)
+            .flat_map(|row| &row[..columns])
+            .collect();
+        let pick = |part: fn(&super::correction_table::Node) -> Microdegrees| {
+            let values: Vec<i32> = stored.iter().map(|n| part(n).0).collect();
+            Cells::of(&values, columns, width)
+        };
+        if azimuth.first.0 < -LARGEST || azimuth.last().0 > LARGEST {
+            return None;
+        }
+        azimuth.count = columns;
+        Some(IntegerTable {
+            azimuth,
+            elevation: nodes.grid.elevation,
+            one_turn: nodes.grid.one_turn,
+            width,
+            azimuth_cells: pick(|n| n.azimuth),
+            elevation_cells: pick(|n| n.elevation),
+            azimuth_range: (end(range.azimuth.0)?, end(range.azimuth.1)?),
+            elevation_range: (end(range.elevation.0)?, end(range.elevation.1)?),
+        })
+    }
+
+    /// Bytes of its constant data.
+    pub fn bytes(&self) -> usize {
+        self.width
+            .table_bytes(self.azimuth.count, self.elevation.count)
+    }
+
+    /// The last demanded azimuth, of the one turn its end.
+    fn azimuth_last(&self) -> i32 {
+        self.azimuth.last().0
+            + if self.one_turn {
+                self.azimuth.step.0
+            } else {
+                0
+            }
+    }
+
+    /// The correction at a demand. Over one turn any azimuth will do.
+    ///
+    /// # Errors
+    /// [`Status::Below`], [`Status::Above`], [`Status::Beside`].
+    pub fn correction(
+        &self,
+        azimuth: Microdegrees,
+        elevation: Microdegrees,
+    ) -> Result<(Microdegrees, Microdegrees), Status> {
+        let mut azimuth = azimuth.0;
+        if elevation < self.elevation.first {
+            return Err(Status::Below);
+        }
+        if elevation > self.elevation.last() {
+            return Err(Status::Above);
+        }
+        if self.one_turn {
+            azimuth = turned_positive(azimuth);
+        }
+        if azimuth < self.azimuth.first.0 || azimuth > self.azimuth_last() {
+            return Err(Status::Beside);
+        }
+        let column = self.place(azimuth, &self.azimuth);
+        let row = self.place(elevation.0, &self.elevation);
+        let mut next = column.cell + 1;
+        if self.one_turn && next == self.azimuth.count {
+            next = 0;
+        }
+        let blend = |cells: &Cells| {
+            let at = |row: usize, column: usize| cells.value(row, column, self.azimuth.count);
+            let along = |row: usize| between(at(row, column.cell), at(row, next), column.fraction);
+            Microdegrees(between(along(row.cell), along(row.cell + 1), row.fraction))
+        };
+        Ok((blend(&self.azimuth_cells), blend(&self.elevation_cells)))
+    }
+
+    fn place(&self, value: i32, axis: &GridAxis) -> Place {
+        let offset = (value as u32).wrapping_sub(axis.first.0 as u32);
+        let step = axis.step.0 as u32;
+        let mut cell = (offset / step) as usize;
+        let mut rest = offset % step;
+        // The last node belongs to the cell before it; over one turn it is not stored.
+        let whole_turn = self.one_turn && std::ptr::eq(axis, &self.azimuth);
+        let cells = axis.count - usize::from(!whole_turn);
+        if cell >= cells {
+            cell = cells - 1;
+            rest = step;
+        }
+        Place {
+            cell,
+            fraction: fraction(rest, step),
+        }
+    }
+
+    /// The reading to command for a demand of any turn: of those within the encoders' range the
+    /// one nearest to the present azimuth reading, of two equally near the smaller.
+    ///
+    /// # Errors
+    /// [`Status`].
+    pub fn command(
+        &self,
+        azimuth: Microdegrees,
+        elevation: Microdegrees,
+        present: Microdegrees,
+    ) -> Result<(Microdegrees, Microdegrees), Status> {
+        let (lowest, highest) = (self.azimuth_range.0.0, self.azimuth_range.1.0);
+        let mut demand = turned_positive(azimuth.0);
+        if !self.one_turn {
+            // The first turn of the demand on the unwrapped axis.
+            while demand - TURN >= self.azimuth.first.0 {
+                demand -= TURN;
+            }
+            while demand < self.azimuth.first.0 {
+                demand += TURN;
+            }
+            if demand > self.azimuth_last() {
+                return Err(Status::Beside);
+            }
+        }
+        let mut best: Option<(u32, i32, i32)> = None;
+        loop {
+            let (across, up) = self.correction(Microdegrees(demand), elevation)?;
+            let reading = elevation.0 + up.0;
+            if reading < self.elevation_range.0.0 || reading > self.elevation_range.1.0 {
+                if self.one_turn {
+                    return Err(Status::OutOfRange);
+                }
+            } else {
+                let mut turned = demand + across.0;
+                if self.one_turn {
+                    while turned - TURN >= lowest {
+                        turned -= TURN;
+                    }
+                    while turned < lowest {
+                        turned += TURN;
+                    }
+                }
+                while turned >= lowest && turned <= highest {
+                    let way = turned.abs_diff(present.0);
+                    if best.is_none_or(|(least, _, _)| way < least) {
+                        best = Some((way, turned, reading));
+                    }
+                    if !self.one_turn {
+                        break;
+                    }
+                    turned += TURN;
+                }
+            }
+            if self.one_turn || demand > self.azimuth_last() - TURN {
+                break;
+            }
+            demand += TURN;
+        }
+        best.map(|(_, azimuth, elevation)| (Microdegrees(azimuth), Microdegrees(elevation)))
+            .ok_or(Status::OutOfRange)
+    }
+
+    /// The correction as angles, for measuring.
+    pub fn correction_angles(
+        &self,
+        azimuth: Microdegrees,
+        elevation: Microdegrees,
+    ) -> Option<Correction> {
+        let (across, up) = self.correction(azimuth, elevation).ok()?;
+        Some(Correction {
+            azimuth: across.angle(),
+            elevation: up.angle(),
+        })
+    }
+
+    /// The middle of the encoders' range, for lack of a present position.
+    pub fn middle(&self) -> EncoderReading {
+        let middle = |(a, b): (Microdegrees, Microdegrees)| (a.angle() + b.angle()) / 2.0;
+        EncoderReading {
+            azimuth: middle(self.azimuth_range),
+            elevation: middle(self.elevation_range),
+        }
+    }
+
+    /// CRC-32 of the table as firmware holds it, each number with its low byte first: azimuth
+    /// cells, elevation cells, then base and unit of the azimuth (row by row where each has its
+    /// own), then of the elevation.
+    pub fn crc32(&self) -> u32 {
+        let mut crc = Crc32::new();
+        let width = self.width.bytes();
+        for cells in [&self.azimuth_cells, &self.elevation_cells] {
+            for cell in &cells.cells {
+                crc.update(&cell.to_le_bytes()[..width]);
+            }
+        }
+        for cells in [&self.azimuth_cells, &self.elevation_cells] {
+            for scale in &cells.scales {
+                crc.update(&scale.base.to_le_bytes());
+                crc.update(&scale.unit.to_le_bytes());
+            }
+        }
+        crc.value()
+    }
+}
+
+/// The same heading in [0, 360) degrees.
+fn turned_positive(azimuth: i32) -> i32 {
+    let rest = azimuth % TURN;
+    if rest < 0 { rest + TURN } else { rest }
+}

@@ -1,0 +1,34 @@
+//! Correction tables: what to add to a demanded direction to get the encoder reading to
+//! command, on a grid, in files for people, machines and firmware; and the same without a
+//! table, one demand at a time or as a stream.
+//!
+//! A *correction* is what is ADDED to a demanded direction to get the encoder reading to
+//! command. Everything here follows from [`FullModel`], which is exact; a table is judged by how
+//! far it is from that.
+
+mod build;
+mod c_header;
+mod choose;
+mod correction_table;
+mod crc;
+mod demand;
+mod full;
+mod grid;
+mod header;
+mod integer;
+mod measure;
+mod plan;
+mod read;
+mod text;
+
+pub use build::{Finished, Request, firmware_table, table};
+pub use c_header::{FirmwareTable, TestVector, c_header};
+pub use correction_table::{CorrectionTable, Node, Nodes, OffTable};
+pub use demand::{Air, DemandKind};
+pub use full::{Correction, EncoderRange, FullModel};
+pub use grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees};
+pub use header::{FORMAT, Header, Provenance};
+pub use integer::{CellWidth, IntegerTable, Status};
+pub use measure::{Density, Errors, measure};
+pub use read::read_table;
+pub use text::COLUMNS;

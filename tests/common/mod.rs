@@ -1,0 +1,77 @@
+//! Reference sessions for whole-solve tests.
+
+#![allow(dead_code)] // each test file uses its own part
+
+use std::path::PathBuf;
+
+use plumbeam::logbook::PeakLog;
+use plumbeam::mount::Term;
+use plumbeam::sky::Sky;
+use plumbeam::solve::{Options, Outcome, solve};
+use plumbeam::station::Station;
+use serde_json::Value;
+
+/// One reference session with its truth.
+pub struct Reference {
+    pub name: String,
+    pub folder: PathBuf,
+    truth: Value,
+}
+
+fn folder() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/data/reference/sessions")
+}
+
+/// The session of that name.
+pub fn session(name: &str) -> Reference {
+    let folder = folder().join(name);
+    let text = std::fs::read_to_string(folder.join("truth.json")).expect("a truth file");
+    Reference {
+        name: name.to_owned(),
+        folder,
+        truth: serde_json::from_str(&text).expect("a truth file in JSON"),
+    }
+}
+
+/// All sessions, by name.
+pub fn sessions() -> Vec<Reference> {
+    let mut names: Vec<String> = std::fs::read_dir(folder())
+        .expect("the reference sessions")
+        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
+        .collect();
+    names.sort();
+    assert!(names.len() >= 9, "the reference sessions are there");
+    names.iter().map(|name| session(name)).collect()
+}
+
+impl Reference {
+    pub fn fit_terms(&self) -> Vec<Term> {
+        let listed = self.truth["fit_terms"].as_array().expect("fit_terms");
+        (listed.iter())
+            .map(|t| Term::by_name(t.as_str().expect("a name")).expect("a term"))
+            .collect()
+    }
+    /// As files show it; zero when the truth does not list it.
+    pub fn truth_of(&self, term: Term) -> f64 {
+        self.truth["terms"][term.name()].as_f64().unwrap_or(0.0)
+    }
+    pub fn noise_deg(&self) -> f64 {
+        self.truth["noise_deg"].as_f64().expect("noise_deg")
+    }
+    /// Rows spoilt on purpose, ascending.
+    pub fn bad_rows(&self) -> Vec<usize> {
+        let rows = self.truth["bad_rows"].as_object().expect("bad_rows");
+        let mut rows: Vec<usize> = rows.keys().map(|r| r.parse().expect("a row")).collect();
+        rows.sort_unstable();
+        rows
+    }
+    pub fn station(&self) -> Station {
+        Station::read(&self.folder.join("station.toml")).expect("a sound station file")
+    }
+    pub fn solve(&self, options: &Options) -> Outcome {
+        let station = self.station();
+        let sky = Sky::new(&station).expect("sound elements");
+        let log = PeakLog::read(&self.folder.join("peaks.csv"), &station).expect("sound peaks");
+        solve(&station, &sky, &log, options).unwrap_or_else(|e| panic!("{}: {e}", self.name))
+    }
+}
