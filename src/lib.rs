@@ -7,6 +7,7 @@
 
 pub mod angle;
 pub mod cli;
+pub mod faults;
 pub mod files;
 pub mod fit;
 pub mod logbook;

@@ -26,6 +26,9 @@ pub struct Explanation<'a> {
     pub held: TermValues,
     /// The faults' columns.
     pub columns: &'a [Column],
+    /// Seconds that are already in the cases' targets beside the logged times and held offset: a
+    /// clock column counts from there.
+    pub clock_s: f64,
 }
 
 /// One peak under an explanation.
@@ -57,6 +60,7 @@ impl Explanation<'_> {
         let reading = filled_reading(&bare, &case.observation);
         let mut target = case.observation.target;
         let coefficients = &parameters[self.free.len()..];
+        target -= case.observation.target_rate * self.clock_s;
         for (column, coefficient) in self.columns.iter().zip(coefficients) {
             match (&column.lever, column.target_step(index, case)) {
                 (Lever::Term(term), _) => {

@@ -44,7 +44,7 @@ pub struct Ground {
     pub free: Vec<Term>,
     /// What each plausibly is, one standard deviation, inside.
     pub spreads: Vec<f64>,
-    /// Seconds already added to the logged times of the cases' targets.
+    /// Seconds that are already in the cases' targets beside the logged times and held offset.
     pub clock_s: f64,
     /// Seed of everything random.
     pub seed: u64,
@@ -119,7 +119,7 @@ impl Ground {
             beamwidth,
             held,
             free,
-            clock_s: held.inside(Term::ClockOffset),
+            clock_s: 0.0,
             seed,
         }
     }
@@ -137,6 +137,7 @@ impl Ground {
             spreads: &self.spreads,
             held: self.held,
             columns,
+            clock_s: self.clock_s,
         }
     }
 

@@ -138,12 +138,14 @@ impl Look {
                 if let Lever::Retarget(steps) = &column.lever
                     && steps[i].norm_squared() > 0.0
                 {
+                    // One that is in the explanation has been made: it is taken back.
+                    let way = if k < explanation.columns.len() { -1.0 } else { 1.0 };
                     let mut there = here.clone();
-                    there.target = (there.target + steps[i]).normalize();
+                    there.target = (there.target + steps[i] * way).normalize();
                     let other = generous_misfit(&there, case.observation.approach());
                     changes[explanation.free.len() + k] = [
-                        (other.cross_elevation - offset.cross_elevation).radians(),
-                        (other.elevation - offset.elevation).radians(),
+                        (other.cross_elevation - offset.cross_elevation).radians() * way,
+                        (other.elevation - offset.elevation).radians() * way,
                     ];
                 }
             }
@@ -205,6 +207,19 @@ impl Look {
     /// The whitened residuals at the state.
     pub fn residuals(&self) -> &DVector<f64> {
         &self.residuals
+    }
+
+    /// The look with some columns of the explanation taken out of it altogether.
+    pub fn without(&self, dropped: &[usize]) -> Look {
+        let mut other = self.clone();
+        for j in dropped {
+            let value = other.known[*j][0];
+            other
+                .residuals
+                .axpy(-value, &self.columns.column(*j), 1.0);
+            other.known[*j][0] = 0.0;
+        }
+        other
     }
 
     /// Weighted least squares in `chosen` columns with the noise's variance for the priors.
@@ -366,7 +381,7 @@ impl Look {
     }
 
     /// The peaks near the fit by Cauchy's loss, and its noise.
-    fn near_by_slow_loss(&self, chosen: &[usize]) -> Option<(Vec<bool>, f64)> {
+    pub fn near_by_slow_loss(&self, chosen: &[usize]) -> Option<(Vec<bool>, f64)> {
         /// Median of the radius of two-dimensional unit noise.
         const MEDIAN_RADIUS: f64 = 1.1774;
         let mut weights = vec![1.0; self.peaks()];
@@ -389,8 +404,13 @@ impl Look {
     }
 
     /// What speaks for `large` over the smaller set of columns `small`, at the noise of the
-    /// larger; the smaller is fitted anew for that noise.
+    /// larger; the smaller is fitted anew for that noise. Columns of the explanation that are
+    /// in the larger only are taken out of it for the smaller.
     pub fn gain(&self, small: &[usize], large: &LookFit) -> Option<Gain> {
+        let dropped: Vec<usize> = (large.chosen.iter().copied())
+            .filter(|j| !small.contains(j) && self.known[*j][0] != 0.0)
+            .collect();
+        let less = self.without(&dropped);
         let variance = large.variance;
         let bounded = |i: usize, s: f64| (s / variance).min(self.cost_of_bad(i, variance));
         let total = |squares: &[f64], prior: f64| -> f64 {
@@ -407,10 +427,10 @@ impl Look {
             let mut kept = start;
             for _ in 0..4 {
                 let weights: Vec<f64> = kept.iter().map(|k| f64::from(u8::from(*k))).collect();
-                let solved = self.solve(small, &weights, variance)?;
-                let squares = self.squares(small, &solved.step);
-                let values = self.values(small, &solved.step);
-                let sum = total(&squares, self.prior_cost(small, &values));
+                let solved = less.solve(small, &weights, variance)?;
+                let squares = less.squares(small, &solved.step);
+                let values = less.values(small, &solved.step);
+                let sum = total(&squares, less.prior_cost(small, &values));
                 if best.as_ref().is_none_or(|(least, _)| sum < *least) {
                     best = Some((sum, squares.clone()));
                 }

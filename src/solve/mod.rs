@@ -12,7 +12,7 @@ pub mod plausible;
 mod problem;
 pub mod record;
 mod remedy;
-mod run;
+pub(crate) mod run;
 mod select;
 mod separate;
 pub mod start;
