@@ -45,6 +45,25 @@ pub struct Answer {
 }
 
 impl Answer {
+    /// All parameters with the cause in: healthy terms, other causes, then its own.
+    pub fn parameters(&self) -> Vec<f64> {
+        self.fit.values.clone()
+    }
+    /// Covariance of its own coefficients, row by row.
+    pub fn covariance(&self) -> Vec<Vec<f64>> {
+        let first = self.fit.chosen.len() - self.values.len();
+        (first..self.fit.chosen.len())
+            .map(|i| {
+                (first..self.fit.chosen.len())
+                    .map(|j| self.fit.covariance(i, j))
+                    .collect()
+            })
+            .collect()
+    }
+    /// Whether it explains anything by itself, in one trial.
+    pub fn fall_is_real(&self) -> bool {
+        self.gain.probability() < WITHOUT_ONE
+    }
     fn convinces(&self) -> bool {
         self.false_alarm <= FALSE_ALARM
             && self.criterion > 0.0
@@ -110,7 +129,7 @@ pub fn contest(
 }
 
 /// What the state's causes cost by Schwarz's criterion.
-fn price(state: &State) -> f64 {
+pub fn price(state: &State) -> f64 {
     let rows = 2.0 * state.kept.iter().filter(|k| **k).count() as f64;
     let parameters: f64 = state.causes.iter().map(Cause::parameters).sum();
     parameters * rows.max(2.0).ln()

@@ -49,6 +49,8 @@ pub struct LookFit {
     pub values: Vec<f64>,
     /// Standard deviation of each.
     pub sigmas: Vec<f64>,
+    /// R^-1.
+    inverse: DMatrix<f64>,
     /// By peak, whether it is explained.
     pub kept: Vec<bool>,
     /// Sum of squares of each peak's residuals, in units of the logged sigmas.
@@ -59,6 +61,13 @@ pub struct LookFit {
     pub freedom: f64,
     /// Cost of the columns' deviation from what was known of them.
     pub prior: f64,
+}
+
+impl LookFit {
+    /// Covariance of two of its values.
+    pub fn covariance(&self, i: usize, j: usize) -> f64 {
+        self.variance * self.inverse.row(i).dot(&self.inverse.row(j))
+    }
 }
 
 /// What speaks for the larger of two sets of columns.
@@ -74,6 +83,8 @@ pub struct Gain {
     pub freedom: f64,
     /// Rows explained by the larger set.
     pub rows: f64,
+    /// Variance of the noise about the smaller set, over the same rows.
+    pub variance_without: f64,
     /// Whether the logged standard deviations have a say.
     trust_logged: bool,
 }
@@ -263,6 +274,19 @@ impl Look {
         })
     }
 
+    /// R^-1 of the fit of `chosen` to `kept` (times its own transpose it is the covariance for
+    /// noise one) and the degrees of freedom.
+    pub fn half_covariance(
+        &self,
+        chosen: &[usize],
+        kept: &[bool],
+        variance: f64,
+    ) -> Option<(DMatrix<f64>, f64)> {
+        let weights: Vec<f64> = kept.iter().map(|k| f64::from(u8::from(*k))).collect();
+        let solved = self.solve(chosen, &weights, variance)?;
+        Some((solved.inverse, solved.freedom))
+    }
+
     /// Sum of squares of each peak's residuals after a step.
     fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
         let mut after = self.residuals.clone();
@@ -301,6 +325,7 @@ impl Look {
                     chosen: chosen.to_vec(),
                     values,
                     sigmas,
+                    inverse: solved.inverse,
                     kept,
                     squares,
                     variance,
@@ -450,7 +475,12 @@ impl Look {
             .filter(|i| large.kept[*i])
             .map(|i| self.rows[i].1)
             .sum::<usize>();
+        let about_small: f64 = (0..self.peaks())
+            .filter(|i| large.kept[*i])
+            .map(|i| squares[i])
+            .sum();
         Some(Gain {
+            variance_without: about_small / (rows as f64 - small.len() as f64).max(1.0),
             fall,
             by_one_peak,
             more: (large.chosen.len() - small.len()).max(1) as f64,
