@@ -245,8 +245,10 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
              showed at the peak, not where the emitter was computed to be.",
             "",
             match axis {
-                Axis::Both => "A mount without any error at all would look the same, but nobody \
-                     finds peaks that exactly.",
+                Axis::Both => {
+                    "A mount without any error at all would look the same, but nobody \
+                     finds peaks that exactly."
+                }
                 _ => "A unit or a sign that is wrong leaves azimuth and elevation in their places.",
             },
         ),

@@ -189,7 +189,9 @@ impl Cause {
 
     /// Its columns in the joint fit.
     pub fn columns(&self) -> Vec<Column> {
-        use Shape::{After, Always, CosAzimuth, CosElevation, HoursSince, SinAzimuth, SinElevation};
+        use Shape::{
+            After, Always, CosAzimuth, CosElevation, HoursSince, SinAzimuth, SinElevation,
+        };
         let pair = |term: Term, shapes: [Shape; 2], spread: f64| {
             shapes.map(|s| Column::term(term, s, spread)).to_vec()
         };

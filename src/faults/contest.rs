@@ -105,9 +105,9 @@ pub fn contest(
             };
             let confirmed = speaks_for(ground, &grown, grown.causes.len() - 1, tried)
                 .is_some_and(|a| a.convinces());
-            let better = next.as_ref().is_none_or(|best| {
-                price(&grown) + grown.cost < price(best) + best.cost
-            });
+            let better = next
+                .as_ref()
+                .is_none_or(|best| price(&grown) + grown.cost < price(best) + best.cost);
             if confirmed && better {
                 next = Some(grown);
             }
@@ -238,23 +238,22 @@ fn scanned(ground: &Ground, state: &State) -> Vec<(Cause, Scan)> {
         }
     };
     for (probe, axis) in [(0, Axis::Azimuth), (1, Axis::Elevation)] {
-        add(probe, &in_time, &|place| slip_at(cases, &in_time, place, axis));
+        add(probe, &in_time, &|place| {
+            slip_at(cases, &in_time, place, axis)
+        });
     }
     let at = |place: usize| {
         let of = |group: usize| elevation_of(&cases[in_elevation[group][0]]);
         Angle::from_radians(0.5 * (of(place - 1) + of(place)).radians())
     };
-    add(1, &in_elevation, &|place| Cause::BalanceFlip { at: at(place) });
+    add(1, &in_elevation, &|place| Cause::BalanceFlip {
+        at: at(place),
+    });
     add(2, &in_elevation, &|place| Cause::Flop { at: at(place) });
     found
 }
 
-fn slip_at(
-    cases: &[super::case::Case],
-    order: &[Vec<usize>],
-    place: usize,
-    axis: Axis,
-) -> Cause {
+fn slip_at(cases: &[super::case::Case], order: &[Vec<usize>], place: usize, axis: Axis) -> Cause {
     let (before, after) = (&order[place - 1], &order[place]);
     let row = |i: usize| cases[i].observation.peak.row;
     Cause::Slip {

@@ -119,9 +119,9 @@ pub fn diagnose(
         begins.extend(beginnings(&setting, &ground));
     }
     let Some(best) = best_of(&setting, begins) else {
-        return Err(as_logged.err().unwrap_or_else(|| {
-            Error::Unsupported("the peaks cannot be fitted".to_owned())
-        }));
+        return Err(as_logged
+            .err()
+            .unwrap_or_else(|| Error::Unsupported("the peaks cannot be fitted".to_owned())));
     };
     let Contestant {
         world,

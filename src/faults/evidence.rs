@@ -225,7 +225,11 @@ fn what_it_does(
         } => format!(
             "the {axis} axis is off by {said} once per {}, {per_turn:.1} times per turn; {} peaks \
              sample it, each at one place only",
-            if *pinion { "turn of the pinion" } else { "tooth" },
+            if *pinion {
+                "turn of the pinion"
+            } else {
+                "tooth"
+            },
             kept().count()
         ),
         Cause::Scale(_) => format!(
@@ -264,7 +268,11 @@ fn what_it_does(
                 .map(|c| c.along_orbit.norm())
                 .collect();
             let mean = way.iter().sum::<f64>() / way.len().max(1) as f64;
-            let early = if size.value > 0.0 { "ahead of" } else { "behind" };
+            let early = if size.value > 0.0 {
+                "ahead of"
+            } else {
+                "behind"
+            };
             format!(
                 "{name} is {} {early} its elements along its own orbit, {} deg on the sky, in {}; \
                  the other emitters are not",
@@ -274,7 +282,11 @@ fn what_it_does(
             )
         }
         Cause::Air { times } => {
-            let free = format!("{size:.2} +/- {sigma:.2}", size = size.value, sigma = size.sigma);
+            let free = format!(
+                "{size:.2} +/- {sigma:.2}",
+                size = size.value,
+                sigma = size.sigma
+            );
             if *times == 0.0 {
                 format!(
                     "low emitters stand as if the air did not bend their rays ({free} times its \
@@ -287,7 +299,12 @@ fn what_it_does(
                 )
             }
         }
-        Cause::Relabelled { logged, really, emitter, .. } => format!(
+        Cause::Relabelled {
+            logged,
+            really,
+            emitter,
+            ..
+        } => format!(
             "all peaks logged as {logged} ({}) lie on {really}",
             words::rows(&rows_of_emitter(ground, *emitter))
         ),
@@ -314,9 +331,10 @@ pub fn of_world(
         };
         format!("{} deg{absurd}", words::two_digits(scatter))
     };
-    let before = as_logged.map_or_else(|| "cannot be fitted at all".to_owned(), |s| {
-        format!("scatter by {}", told(s))
-    });
+    let before = as_logged.map_or_else(
+        || "cannot be fitted at all".to_owned(),
+        |s| format!("scatter by {}", told(s)),
+    );
     let (what, axis, size) = match world {
         World::Hours(hours) => (
             format!("{hours:+} h added to all times"),

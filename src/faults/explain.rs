@@ -98,8 +98,7 @@ impl Explanation<'_> {
     ) -> (Offset, EncoderReading) {
         let there = self.at(index, parameters);
         let case = &self.cases[index];
-        let beam =
-            (there.mount).beam_with_derivatives(there.reading, case.observation.approach());
+        let beam = (there.mount).beam_with_derivatives(there.reading, case.observation.approach());
         let basis = SkyBasis::at(&beam.vector);
         let resolve = |v: Vector3<f64>| [basis.rightward.dot(&v), basis.upward.dot(&v)];
         for (j, term) in self.free.iter().enumerate() {

@@ -150,7 +150,11 @@ impl Look {
                     && steps[i].norm_squared() > 0.0
                 {
                     // One that is in the explanation has been made: it is taken back.
-                    let way = if k < explanation.columns.len() { -1.0 } else { 1.0 };
+                    let way = if k < explanation.columns.len() {
+                        -1.0
+                    } else {
+                        1.0
+                    };
                     let mut there = here.clone();
                     there.target = (there.target + steps[i] * way).normalize();
                     let other = generous_misfit(&there, case.observation.approach());
@@ -225,9 +229,7 @@ impl Look {
         let mut other = self.clone();
         for j in dropped {
             let value = other.known[*j][0];
-            other
-                .residuals
-                .axpy(-value, &self.columns.column(*j), 1.0);
+            other.residuals.axpy(-value, &self.columns.column(*j), 1.0);
             other.known[*j][0] = 0.0;
         }
         other

@@ -43,21 +43,47 @@ mod trial {
 
     #[test]
     fn trial() {
-        let folder = std::env::var("SESSIONS").unwrap_or("tests/data/reference/sessions".to_owned());
+        let folder =
+            std::env::var("SESSIONS").unwrap_or("tests/data/reference/sessions".to_owned());
         let only = std::env::var("ONLY").unwrap_or_default();
-        let mut names: Vec<_> = std::fs::read_dir(Path::new(&folder)).unwrap().map(|e| e.unwrap().path()).collect();
+        let mut names: Vec<_> = std::fs::read_dir(Path::new(&folder))
+            .unwrap()
+            .map(|e| e.unwrap().path())
+            .collect();
         names.sort();
         for path in names {
-            if !path.to_str().unwrap().contains(&only) { continue; }
+            if !path.to_str().unwrap().contains(&only) {
+                continue;
+            }
             println!("=== {}", path.display());
             let station = Station::read(&path.join("station.toml")).unwrap();
             let sky = Sky::new(&station).unwrap();
             let log = PeakLog::read(&path.join("peaks.csv"), &station).unwrap();
             let t0 = std::time::Instant::now();
-            let d = diagnose(&station, &sky, &log, &Options { seed: 1, ..Options::default() }).unwrap();
+            let d = diagnose(
+                &station,
+                &sky,
+                &log,
+                &Options {
+                    seed: 1,
+                    ..Options::default()
+                },
+            )
+            .unwrap();
             println!("diagnosed {:?}", t0.elapsed());
-            for f in &d.findings { println!(" ## {}", f.one_line()); println!("    {}", f.evidence); for r in &f.rivals { println!("    rival {} {} {}: {}", r.fault, r.size, r.size_unit, r.tell); } }
-            for n in &d.notes { println!(" note {n}"); }
+            for f in &d.findings {
+                println!(" ## {}", f.one_line());
+                println!("    {}", f.evidence);
+                for r in &f.rivals {
+                    println!(
+                        "    rival {} {} {}: {}",
+                        r.fault, r.size, r.size_unit, r.tell
+                    );
+                }
+            }
+            for n in &d.notes {
+                println!(" note {n}");
+            }
         }
     }
 }

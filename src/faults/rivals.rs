@@ -48,9 +48,7 @@ pub fn rivals(
         if answer.cause.same_kind(cause) || !close {
             continue;
         }
-        let size = answer
-            .cause
-            .size(&answer.values, &answer.covariance());
+        let size = answer.cause.size(&answer.values, &answer.covariance());
         let rival = Rival {
             fault: answer.cause.fault(),
             axis: answer.cause.axis(),
@@ -78,7 +76,8 @@ fn tell(ground: &Ground, state: &State, index: usize, without: &State, rival: &A
             .to_owned();
     }
     if has(Fault::StaleElements) {
-        return "peak that satellite again at another part of its orbit, with fresh elements".to_owned();
+        return "peak that satellite again at another part of its orbit, with fresh elements"
+            .to_owned();
     }
     if has(Fault::Refraction) {
         return "peak an emitter as low as it can be received, and a beacon or mark at the same \
@@ -100,11 +99,7 @@ fn best_look(ground: &Ground, state: &State, without: &State, rival: &Answer) ->
     let mut causes: Vec<Cause> = without.causes.clone();
     causes.push(rival.cause.clone());
     let other_columns: Vec<Column> = causes.iter().flat_map(Cause::columns).collect();
-    let beam_only = |columns: &[Column]| {
-        columns
-            .iter()
-            .all(|c| matches!(c.lever, Lever::Term(_)))
-    };
+    let beam_only = |columns: &[Column]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
     if !beam_only(&state.columns) || !beam_only(&other_columns) {
         return None;
     }

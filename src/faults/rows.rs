@@ -231,9 +231,7 @@ fn kind(
     };
     let mut scores: Vec<(f64, BadKind)> = Vec::new();
 
-    let moment = sky.at(peak
-        .time
-        .plus_seconds(case.observation.clock_offset_s));
+    let moment = sky.at(peak.time.plus_seconds(case.observation.clock_offset_s));
     let up = |d: &crate::angle::Direction<crate::angle::Apparent>| {
         d.elevation() > Angle::from_degrees(-1.0)
     };
@@ -307,8 +305,18 @@ fn kind(
         let share = before::UNIT / (3.0 * UNITS.len() as f64);
         for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
             let reading = EncoderReading {
-                azimuth: azimuth * if axis == Axis::Elevation { 1.0 } else { in_degrees },
-                elevation: elevation * if axis == Axis::Azimuth { 1.0 } else { in_degrees },
+                azimuth: azimuth
+                    * if axis == Axis::Elevation {
+                        1.0
+                    } else {
+                        in_degrees
+                    },
+                elevation: elevation
+                    * if axis == Axis::Azimuth {
+                        1.0
+                    } else {
+                        in_degrees
+                    },
             };
             let score = share * gaussian(&with_reading(reading));
             scores.push((score, BadKind::Unit { axis, unit }));
@@ -348,9 +356,10 @@ fn digits() -> impl Iterator<Item = Angle> {
 fn exchanged_digits(reading: Angle) -> impl Iterator<Item = Angle> {
     let hundredths = (reading.degrees().abs() * 100.0).floor() as i64;
     let sign = reading.degrees().signum();
-    let digits: Vec<i64> = std::iter::successors(Some(hundredths), |n| (*n >= 10).then_some(n / 10))
-        .map(|n| n % 10)
-        .collect();
+    let digits: Vec<i64> =
+        std::iter::successors(Some(hundredths), |n| (*n >= 10).then_some(n / 10))
+            .map(|n| n % 10)
+            .collect();
     (0..digits.len().saturating_sub(1)).filter_map(move |k| {
         let (low, high) = (digits[k], digits[k + 1]);
         let by = (high - low) * 9 * 10_i64.pow(k as u32);
@@ -373,6 +382,9 @@ mod tests {
             .map(|a| a.degrees())
             .collect();
         // -12 written for -21 is 9 too much.
-        assert!(negative.iter().any(|e| (e - 9.0).abs() < 1e-9), "{negative:?}");
+        assert!(
+            negative.iter().any(|e| (e - 9.0).abs() < 1e-9),
+            "{negative:?}"
+        );
     }
 }

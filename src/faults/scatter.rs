@@ -69,7 +69,9 @@ pub fn loose_joint(ground: &Ground, state: &State) -> Option<LooseJoint> {
             .collect();
         for by_azimuth in [true, false] {
             if let Some(joint) = trend(ground, state, axis, &sizes, by_azimuth)
-                && best.as_ref().is_none_or(|b| joint.false_alarm < b.false_alarm)
+                && best
+                    .as_ref()
+                    .is_none_or(|b| joint.false_alarm < b.false_alarm)
             {
                 best = Some(joint);
             }

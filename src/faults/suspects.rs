@@ -26,7 +26,6 @@ const LEAST_APPROACHES: usize = 2;
 /// A satellite with one peak only is judged by that peak alone.
 const LEAST_OF_EMITTER: usize = 2;
 
-
 /// All causes that this session can be asked for, beside those whose place must be searched.
 pub fn suspects(station: &Station, ground: &Ground) -> Vec<Cause> {
     let cases = ground.cases.as_slice();
@@ -259,4 +258,3 @@ fn grouped(count: usize, key: impl Fn(usize) -> f64) -> Vec<Vec<usize>> {
     }
     groups
 }
-

@@ -405,10 +405,8 @@ pub fn too_good(ground: &Ground) -> Option<(Angle, bool)> {
                     nalgebra::Vector3::zeros()
                 };
                 let target = (c.observation.target - bend).normalize();
-                let read = Direction::<crate::angle::Apparent>::new(
-                    reading.azimuth,
-                    reading.elevation,
-                );
+                let read =
+                    Direction::<crate::angle::Apparent>::new(reading.azimuth, reading.elevation);
                 let there = Direction::from_east_north_up(&target);
                 Some(read.separation(&there).radians().powi(2))
             })
@@ -430,7 +428,9 @@ mod tests {
 
     #[test]
     fn pointed_minutes_are_read_as_minutes() {
-        let value = unpointed(Some(Angle::from_degrees(-12.30))).unwrap().unwrap();
+        let value = unpointed(Some(Angle::from_degrees(-12.30)))
+            .unwrap()
+            .unwrap();
         assert!((value.degrees() + 12.5).abs() < 1e-9, "{value:?}");
         assert!(unpointed(Some(Angle::from_degrees(12.75))).is_none());
     }

@@ -1,7 +1,9 @@
 //! Made-up sessions from a known truth, for practice, for the demo and for tests.
 
 mod session;
+mod spoil;
 mod truth;
 
 pub use session::{reading_at_peak, session};
-pub use truth::{Noise, Session, Spoil, Truth};
+pub use spoil::{Spoil, SpoilAxis, SpoilUnit};
+pub use truth::{Noise, Session, Truth};

@@ -20,5 +20,5 @@ pub mod words;
 
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
-pub use run::{Options, solve};
 pub use remedy::{Remedy, foot_shims_mm, remedies};
+pub use run::{Options, solve};
