@@ -27,6 +27,18 @@ pub struct Case {
     pub bend: Vector3<f64>,
 }
 
+impl Case {
+    /// How far the dish is raised for the target: its elevation, or for an over-the-top reading
+    /// what that axis angle is.
+    pub fn raised(&self) -> Angle {
+        let elevation = self.observation.direction().elevation();
+        match self.observation.peak.elevation {
+            Some(reading) if reading > Angle::RIGHT => Angle::HALF_TURN - elevation,
+            _ => elevation,
+        }
+    }
+}
+
 /// Half the step over which a satellite's way along its orbit is taken, seconds.
 const ORBIT_STEP_S: f64 = 1.0;
 

@@ -17,7 +17,7 @@ pub enum Cause {
     Backlash(Axis),
     /// Play of the elevation axis that flips where the dish is in balance: at this reading.
     BalanceFlip {
-        /// Elevation reading at which the load changes its side.
+        /// Elevation at which the load changes its side.
         at: Angle,
     },
     /// An axis and its encoder jumped against each other.
@@ -65,9 +65,9 @@ pub enum Cause {
     Scale(Axis),
     /// The dish or the feed yields as the dish is raised: across (azimuth) or up and down.
     LooseDish(Axis),
-    /// The dish or the feed flops over sideways at this elevation reading.
+    /// The dish or the feed flops over sideways at this elevation.
     Flop {
-        /// Elevation reading.
+        /// Elevation.
         at: Angle,
     },
     /// The tilt grows.

@@ -11,7 +11,7 @@ use super::look::{Gain, LookFit};
 use super::name::Axis;
 use super::scan::Scan;
 use super::shape::Column;
-use super::suspects::{by_elevation, by_time, elevation_of, relabelled, suspects};
+use super::suspects::{by_elevation, by_time, relabelled, suspects};
 
 /// The probability that a healthy session is accused of anything by this contest, shared among
 /// all causes that it can be asked for.
@@ -243,7 +243,7 @@ fn scanned(ground: &Ground, state: &State) -> Vec<(Cause, Scan)> {
         });
     }
     let at = |place: usize| {
-        let of = |group: usize| elevation_of(&cases[in_elevation[group][0]]);
+        let of = |group: usize| cases[in_elevation[group][0]].raised();
         Angle::from_radians(0.5 * (of(place - 1) + of(place)).radians())
     };
     add(1, &in_elevation, &|place| Cause::BalanceFlip {

@@ -163,7 +163,7 @@ fn what_it_does(
             )
         }
         Cause::BalanceFlip { at } => format!(
-            "the elevation axis stands {said} higher above a reading of {:.1} deg than below it, as \
+            "the elevation axis stands {said} higher above an elevation of {:.1} deg than below it, as \
              play does that falls to the other side where the dish is in balance",
             at.degrees()
         ),
@@ -250,7 +250,7 @@ fn what_it_does(
              the cosine allows for"
         ),
         Cause::Flop { at } => format!(
-            "the beam jumps sideways in the dish by {said} at an elevation reading of {:.1} deg",
+            "the beam jumps sideways in the dish by {said} at an elevation of {:.1} deg",
             at.degrees()
         ),
         Cause::Settling { .. } => format!(

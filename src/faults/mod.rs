@@ -32,6 +32,7 @@ mod worlds;
 pub use diagnose::{Diagnosis, Options, diagnose};
 pub use finding::{Finding, Rival, Subject};
 pub use name::{Axis, Fault};
+pub use north::{Declination, declination};
 
 #[cfg(test)]
 mod trial {

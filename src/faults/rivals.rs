@@ -1,6 +1,6 @@
 //! Explanations that these data cannot tell apart, and the observation that would.
 
-use crate::angle::{Angle, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
 use crate::logbook::Approach;
 use crate::sky::Sky;
 use crate::station::Station;
@@ -165,6 +165,8 @@ fn imagine(last: &Case, hours: f64, reading: EncoderReading, approach: Approach)
     let mut case = last.clone();
     let ahead = hours - last.hours;
     case.hours = hours;
+    case.observation.target =
+        Direction::<Apparent>::new(reading.azimuth, reading.elevation).east_north_up();
     case.day_angle = last.day_angle + Angle::TURN * (ahead / 24.0);
     let peak = &mut case.observation.peak;
     peak.azimuth = Some(reading.azimuth);

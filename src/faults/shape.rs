@@ -40,7 +40,8 @@ pub enum Shape {
     HoursSince(f64),
     /// One from so many hours after the first peak on.
     After(f64),
-    /// One above this elevation reading.
+    /// One above this elevation of the target, counted over the top as the axis does. Not of the
+    /// reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
     /// Cosine of so many times the azimuth reading.
     CosAzimuth(f64),
@@ -67,7 +68,7 @@ impl Shape {
             Shape::Always => 1.0,
             Shape::HoursSince(middle) => case.hours - middle,
             Shape::After(hours) => step(case.hours > hours),
-            Shape::Above(elevation) => step(e > elevation),
+            Shape::Above(elevation) => step(case.raised() > elevation),
             Shape::CosAzimuth(k) => (a * k).cos(),
             Shape::SinAzimuth(k) => (a * k).sin(),
             Shape::CosElevation(k) => (e * k).cos(),

@@ -4,7 +4,6 @@ use std::sync::Arc;
 
 use nalgebra::Vector3;
 
-use crate::angle::Angle;
 use crate::sky::Sky;
 use crate::station::{EmitterKind, GearTeeth, Station};
 
@@ -236,14 +235,9 @@ pub fn by_time(cases: &[Case]) -> Vec<Vec<usize>> {
     grouped(cases.len(), |i| cases[i].hours)
 }
 
-/// Groups of peaks in the order of elevation reading.
+/// Groups of peaks in the order of how far the dish is raised.
 pub fn by_elevation(cases: &[Case]) -> Vec<Vec<usize>> {
-    grouped(cases.len(), |i| elevation_of(&cases[i]).radians())
-}
-
-/// The elevation at which a peak stands: as read, or as its target does.
-pub fn elevation_of(case: &Case) -> Angle {
-    (case.observation.peak.elevation).unwrap_or_else(|| case.observation.direction().elevation())
+    grouped(cases.len(), |i| cases[i].raised().radians())
 }
 
 fn grouped(count: usize, key: impl Fn(usize) -> f64) -> Vec<Vec<usize>> {
