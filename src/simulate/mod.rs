@@ -2,8 +2,10 @@
 
 mod scans;
 mod session;
+mod spoil;
 mod truth;
 
 pub use scans::{MadeUp, ScanPlan, Signal, Way, made_up};
 pub use session::{reading_at_peak, session};
-pub use truth::{Noise, Session, Spoil, Truth};
+pub use spoil::{Spoil, SpoilAxis, SpoilUnit};
+pub use truth::{Noise, Session, Truth};

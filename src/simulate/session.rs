@@ -5,7 +5,8 @@ use rand::seq::SliceRandom;
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal, Uniform};
 
-use super::truth::{Spoil, Truth};
+use super::spoil::{Circumstance, Spoil, temperature};
+use super::truth::Truth;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
 use crate::logbook::{Approach, Peak, PeakLog};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
@@ -45,9 +46,15 @@ fn shifted(from: &Direction<Apparent>, step: Offset) -> Direction<Apparent> {
 /// When no emitter is ever up, or an emitter has no place.
 pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result<PeakLog, Error> {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
-    let model = truth.model();
+    let spoils = truth.spoil.as_slice();
+    let usual = *truth.model().terms();
     let plan = &truth.session;
-    let clock = model.terms().inside(Term::ClockOffset);
+    let real_station = Spoil::real_station(spoils, station);
+    let real_sky = real_station.as_ref().map(|real| sky.seen_from(real));
+    let station = real_station.as_ref().unwrap_or(station);
+    let sky = real_sky.as_ref().unwrap_or(sky);
+    // The logged time is the true one less the clock's offset.
+    let behind_s = usual.inside(Term::ClockOffset) + Spoil::behind_s(spoils);
     let names: Vec<&str> = if plan.emitters.is_empty() {
         station.emitters.iter().map(|e| e.name.as_str()).collect()
     } else {
@@ -69,14 +76,12 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
     };
     for row in 1..=plan.peaks {
         let share = (row as f64 - 0.5) / plan.peaks as f64;
-        let time = plan.from.plus_seconds(span * share);
+        let logged_time = plan.from.plus_seconds(span * share);
+        let time = logged_time.plus_seconds(behind_s);
         let mut order: Vec<usize> = (0..names.len()).collect();
         order.shuffle(&mut rng);
         order.sort_by_key(|i| taken[*i]);
-        let noise = Offset {
-            cross_elevation: gaussian(&mut rng, truth.noise.cross_elevation_deg),
-            elevation: gaussian(&mut rng, truth.noise.elevation_deg),
-        };
+        let unit_noise = [gaussian(&mut rng), gaussian(&mut rng)];
         let approach = [coin(&mut rng), coin(&mut rng)];
         let signs = ApproachSigns {
             azimuth: approach[0].sign(),
@@ -87,35 +92,61 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
             azimuth: uniform(&mut rng, station.mount.azimuth_range),
             elevation: Angle::ZERO,
         });
+        let wrap = Wrap {
+            azimuth_range: station.mount.azimuth_range,
+            elevation_range: station.mount.elevation_range,
+            present: Some(from),
+        };
+        let solar = time.seconds_of_day() / 3600.0 + station.site.longitude.degrees() / 15.0;
+        let usual_c = station.site.weather.temperature_c;
+        let when = Circumstance {
+            row,
+            hours: span * share / 3600.0,
+            temperature_c: temperature(usual_c, solar),
+            usual_c,
+        };
         for i in order {
-            let observed = really(truth, row).unwrap_or(names[i]);
-            // The logged time is the true one less the clock's offset.
-            let Ok(emitter) = sky.apparent(observed, time.plus_seconds(clock)) else {
+            let observed = Spoil::really(spoils, row).unwrap_or(names[i]);
+            let Some(emitter) = seen(sky, spoils, observed, time) else {
                 continue;
             };
             if !visible(station, names[i], &emitter, plan.lowest_elevation_deg) {
                 continue;
             }
-            let wrap = Wrap {
-                azimuth_range: station.mount.azimuth_range,
-                elevation_range: station.mount.elevation_range,
-                present: Some(from),
+            let louder = Spoil::louder(spoils, emitter.azimuth());
+            let mut noise = Offset {
+                cross_elevation: Angle::from_degrees(
+                    unit_noise[0] * truth.noise.cross_elevation_deg * louder[0],
+                ),
+                elevation: Angle::from_degrees(
+                    unit_noise[1] * truth.noise.elevation_deg * louder[1],
+                ),
             };
-            let noise = spoilt_noise(truth, row, noise, station.dish.beamwidth, &mut rng);
-            let Some(reading) = reading_at_peak(&model, &emitter, noise, signs, &wrap) else {
+            if Spoil::on_sidelobe(spoils, row) {
+                let round = uniform(&mut rng, (Angle::ZERO, Angle::TURN));
+                let lobe = Spoil::sidelobe(station.dish.beamwidth, round);
+                noise.cross_elevation += lobe.cross_elevation;
+                noise.elevation += lobe.elevation;
+            }
+            let Some(reading) = spoilt_reading(truth, &usual, &when, &emitter, noise, signs, &wrap)
+            else {
                 continue;
             };
             present = Some(EncoderReading {
                 azimuth: uniform(&mut rng, station.mount.azimuth_range),
                 ..reading
             });
+            let sky_there = emitter;
             let reading = rounded(
-                spoilt_reading(truth, row, reading),
+                Spoil::reading(spoils, row, reading, &sky_there),
                 truth.noise.resolution_deg,
             );
             taken[i] += 1;
-            log.peaks
-                .push(peak(truth, row, time, names[i], reading, approach));
+            let mut peak = peak(truth, row, logged_time, names[i], reading, approach);
+            if Spoil::logs_temperature(spoils) {
+                peak.temperature_c = Some((when.temperature_c * 10.0).round() / 10.0);
+            }
+            log.peaks.push(peak);
             break;
         }
     }
@@ -184,54 +215,51 @@ fn visible(
     emitter.elevation() > floor
 }
 
-/// The emitter really observed in a row, when it is not the one in the log.
-fn really(truth: &Truth, row: usize) -> Option<&str> {
-    truth.spoil.iter().find_map(|s| match s {
-        Spoil::WrongEmitter { rows, really } if rows.contains(&row) => Some(really.as_str()),
-        _ => None,
-    })
+/// Where the emitter stands, spoilt elements and air included.
+fn seen(
+    sky: &Sky,
+    spoils: &[Spoil],
+    name: &str,
+    time: crate::time::Utc,
+) -> Option<Direction<Apparent>> {
+    let id = sky.emitter(name)?;
+    let moment = sky.at(time);
+    let ahead_s = Spoil::ahead_s(spoils, name);
+    let apparent = if ahead_s == 0.0 {
+        moment.apparent(id).ok()?
+    } else {
+        moment.ahead(id, ahead_s).ok()??
+    };
+    let airless = moment.geometric(id).ok()?;
+    let bend = moment.apparent(id).ok()?.elevation() - airless.elevation();
+    Some(Spoil::bent(spoils, apparent, bend))
 }
 
-fn spoilt_noise(
+/// The reading at the peak when the terms themselves depend on it: a few rounds settle it.
+fn spoilt_reading(
     truth: &Truth,
-    row: usize,
+    usual: &crate::mount::TermValues,
+    when: &Circumstance,
+    emitter: &Direction<Apparent>,
     noise: Offset,
-    beamwidth: Angle,
-    rng: &mut ChaCha12Rng,
-) -> Offset {
-    let on_sidelobe = truth
-        .spoil
-        .iter()
-        .any(|s| matches!(s, Spoil::Sidelobe { rows } if rows.contains(&row)));
-    if !on_sidelobe {
-        return noise;
-    }
-    let (s, c) = uniform(rng, (Angle::ZERO, Angle::TURN)).sin_cos();
-    // The first sidelobe of a uniformly lit round aperture stands 1.64 wavelengths/diameter
-    // from the axis, 1.6 half-power widths (common practice, no source); feeds taper it inward.
-    let far = beamwidth * 1.5;
-    Offset {
-        cross_elevation: noise.cross_elevation + far * c,
-        elevation: noise.elevation + far * s,
-    }
-}
-
-fn spoilt_reading(truth: &Truth, row: usize, mut reading: EncoderReading) -> EncoderReading {
-    for spoil in &truth.spoil {
-        match spoil {
-            Spoil::DigitSlip { rows } if rows.contains(&row) => {
-                reading.azimuth += Angle::from_degrees(10.0);
-            }
-            Spoil::AzimuthSlip { from_row, size_deg } if row >= *from_row => {
-                reading.azimuth += Angle::from_degrees(*size_deg);
-            }
-            Spoil::ElevationSlip { from_row, size_deg } if row >= *from_row => {
-                reading.elevation += Angle::from_degrees(*size_deg);
-            }
-            _ => {}
+    signs: ApproachSigns,
+    wrap: &Wrap,
+) -> Option<EncoderReading> {
+    const ROUNDS: usize = 6;
+    let mut reading = reading_at_peak(&MountModel::new(*usual), emitter, noise, signs, wrap)?;
+    for _ in 0..ROUNDS {
+        let terms = Spoil::terms(&truth.spoil, usual, when, &reading);
+        if terms == *usual {
+            break;
         }
+        // From then on the wrap is settled: the nearest reading is meant.
+        let near = Wrap {
+            present: Some(reading),
+            ..*wrap
+        };
+        reading = reading_at_peak(&MountModel::new(terms), emitter, noise, signs, &near)?;
     }
-    reading
+    Some(reading)
 }
 
 fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading {
@@ -251,9 +279,8 @@ fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading {
     }
 }
 
-fn gaussian(rng: &mut ChaCha12Rng, sigma_deg: f64) -> Angle {
-    let unit: f64 = StandardNormal.sample(rng);
-    Angle::from_degrees(unit * sigma_deg)
+fn gaussian(rng: &mut ChaCha12Rng) -> f64 {
+    StandardNormal.sample(rng)
 }
 
 fn coin(rng: &mut ChaCha12Rng) -> Approach {

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use serde::Deserialize;
 
+use super::spoil::Spoil;
 use crate::files;
 use crate::mount::{MountModel, Term, TermValues};
 use crate::problem::{Error, Problem, Problems, nearest_name};
@@ -76,43 +77,6 @@ pub struct Session {
 
 fn ten() -> f64 {
     10.0
-}
-
-/// One thing spoilt on purpose, by the name of the fault it imitates.
-#[derive(Clone, Debug, Deserialize)]
-#[serde(deny_unknown_fields, tag = "kind", rename_all = "kebab-case")]
-pub enum Spoil {
-    /// These rows are peaks of a sidelobe: off by 1.5 beamwidths somewhere round the beam.
-    Sidelobe {
-        /// Data rows, counted from 1.
-        rows: Vec<usize>,
-    },
-    /// These rows have one digit of the azimuth reading wrong (10 degrees too much).
-    DigitSlip {
-        /// Data rows, counted from 1.
-        rows: Vec<usize>,
-    },
-    /// These rows were taken on another emitter than the log says.
-    WrongEmitter {
-        /// Data rows, counted from 1.
-        rows: Vec<usize>,
-        /// The one really observed.
-        really: String,
-    },
-    /// The azimuth encoder jumps between two rows.
-    AzimuthSlip {
-        /// First row after the jump.
-        from_row: usize,
-        /// Reading after less reading before.
-        size_deg: f64,
-    },
-    /// The elevation encoder jumps between two rows.
-    ElevationSlip {
-        /// First row after the jump.
-        from_row: usize,
-        /// Reading after less reading before.
-        size_deg: f64,
-    },
 }
 
 impl Truth {

@@ -19,6 +19,7 @@ mod notice;
 mod prepare;
 mod refraction;
 mod satellite;
+mod suppose;
 mod terrestrial;
 #[cfg(test)]
 mod tests;
@@ -36,6 +37,7 @@ use crate::time::Utc;
 
 use earth::Place;
 use satellite::Orbit;
+use suppose::Catalogued;
 use terrestrial::BeaconDirections;
 
 pub use error::SkyError;
@@ -59,6 +61,7 @@ pub struct Sky {
     listed: usize,
     sun: EmitterId,
     by_name: HashMap<String, EmitterId>,
+    catalogue: Vec<Catalogued>,
 }
 
 /// One emitter of a [`Sky`], found once by [`Sky::emitter`] and then used without further search.
@@ -100,7 +103,8 @@ impl Sky {
     pub fn new(station: &Station) -> Result<Sky, Error> {
         let place = Place::of_site(&station.site);
         let refraction = Refraction::new(&station.site.weather);
-        let (mut emitters, problems) = prepare::emitters(&station.emitters, &place, &refraction);
+        let (mut emitters, catalogue, problems) =
+            prepare::emitters(&station.emitters, &place, &refraction);
         let listed = emitters.len();
         let by_name = emitters
             .iter()
@@ -127,6 +131,7 @@ impl Sky {
             listed,
             sun: EmitterId(sun),
             by_name,
+            catalogue,
         })
     }
 

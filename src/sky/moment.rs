@@ -30,6 +30,10 @@ impl<'a> Moment<'a> {
         }
     }
 
+    pub(super) fn sky(&self) -> &'a Sky {
+        self.sky
+    }
+
     /// The instant.
     pub fn time(&self) -> Utc {
         self.time

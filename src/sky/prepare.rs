@@ -1,6 +1,6 @@
 //! From the emitters of a station file to what the sky needs of them.
 
-use std::collections::HashMap;
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use nalgebra::Vector3;
@@ -9,17 +9,19 @@ use super::earth::Place;
 use super::elements::{self, ElementFile};
 use super::refraction::Refraction;
 use super::satellite::Orbit;
+use super::suppose::Catalogued;
 use super::{Known, Motion, terrestrial};
 use crate::angle::{Angle, Direction};
 use crate::problem::{Problem, Problems};
 use crate::station::{Emitter, EmitterKind};
 
-/// Prepares emitters seen from `place`, and tells all faults of their element files.
+/// Prepares emitters seen from `place`, gives the satellites that their element files hold
+/// beside them, and tells all faults of those files.
 pub(super) fn emitters(
     emitters: &[Emitter],
     place: &Place,
     air: &Refraction,
-) -> (Vec<Known>, Problems) {
+) -> (Vec<Known>, Vec<Catalogued>, Problems) {
     let mut files = ElementFiles::default();
     let mut known = Vec::with_capacity(emitters.len());
     for emitter in emitters {
@@ -53,7 +55,16 @@ pub(super) fn emitters(
             motion,
         });
     }
-    (known, files.problems)
+    let taken: Vec<u64> = emitters.iter().filter_map(norad_id).collect();
+    let catalogue = files.others(&taken);
+    (known, catalogue, files.problems)
+}
+
+fn norad_id(emitter: &Emitter) -> Option<u64> {
+    match emitter.kind {
+        EmitterKind::Satellite { norad_id, .. } => Some(norad_id),
+        _ => None,
+    }
 }
 
 fn celestial_vector(right_ascension: Angle, declination: Angle) -> Vector3<f64> {
@@ -65,11 +76,30 @@ fn celestial_vector(right_ascension: Angle, declination: Angle) -> Vector3<f64> 
 /// Element files, each read once, with all their faults.
 #[derive(Default)]
 struct ElementFiles {
-    read: HashMap<PathBuf, Option<ElementFile>>,
+    read: BTreeMap<PathBuf, Option<ElementFile>>,
     problems: Problems,
 }
 
 impl ElementFiles {
+    /// All satellites of all files but those `taken`, each once, ascending in number.
+    fn others(&self, taken: &[u64]) -> Vec<Catalogued> {
+        let mut others: BTreeMap<u64, &Vec<Orbit>> = BTreeMap::new();
+        for file in self.read.values().flatten() {
+            for (norad_id, orbits) in &file.orbits {
+                if !taken.contains(norad_id) && !orbits.is_empty() {
+                    others.insert(*norad_id, orbits);
+                }
+            }
+        }
+        others
+            .into_iter()
+            .map(|(norad_id, orbits)| Catalogued {
+                norad_id,
+                orbits: orbits.clone(),
+            })
+            .collect()
+    }
+
     /// The element sets of one satellite; none, with the fault noted, when there are none.
     fn orbits_of(&mut self, emitter: &str, path: &PathBuf, norad_id: u64) -> Option<Vec<Orbit>> {
         if !self.read.contains_key(path) {

@@ -97,7 +97,21 @@ impl Orbit {
     /// # Errors
     /// In words, when the orbit no longer exists then.
     pub fn earth_fixed(&self, time: Utc, ut1_minus_utc_s: f64) -> Result<Vector3<f64>, String> {
-        let minutes = time.seconds_since(self.epoch) / SECONDS_PER_MINUTE;
+        self.earth_fixed_ahead(time, ut1_minus_utc_s, 0.0)
+    }
+
+    /// The same for a satellite that runs `ahead_s` seconds ahead of its elements: the Earth
+    /// stands as at `time`.
+    ///
+    /// # Errors
+    /// As [`Orbit::earth_fixed`].
+    pub fn earth_fixed_ahead(
+        &self,
+        time: Utc,
+        ut1_minus_utc_s: f64,
+        ahead_s: f64,
+    ) -> Result<Vector3<f64>, String> {
+        let minutes = (time.seconds_since(self.epoch) + ahead_s) / SECONDS_PER_MINUTE;
         let position = self.position_km(minutes)? * METRES_PER_KM;
         let ut1 = ut1(time, ut1_minus_utc_s);
         Ok(turn_with_earth(

@@ -8,14 +8,14 @@ pub mod misfit;
 mod night;
 pub mod observe;
 mod outcome;
-mod plausible;
+pub mod plausible;
 mod problem;
 pub mod record;
 mod remedy;
-mod run;
+pub(crate) mod run;
 mod select;
 mod separate;
-mod start;
+pub mod start;
 pub mod words;
 
 pub use calibration::calibration;

@@ -222,7 +222,7 @@ fn wanted(options: &Options, held: &[Term], warnings: &mut Vec<String>) -> (Vec<
 }
 
 /// The standard deviations of all peaks, from the log if it gives them.
-fn standard_deviations(
+pub(crate) fn standard_deviations(
     observations: &[Observation],
     station: &Station,
     warnings: &mut Vec<String>,

@@ -1,0 +1,108 @@
+//! How well the diagnosis is calibrated: false alarms on healthy sessions, detection and right
+//! names of single faults by their size. Its tables are those of docs/faults.md.
+//!
+//! `cargo bench --bench faults_study -- healthy 2000`,
+//! `cargo bench --bench faults_study -- faults 100 [NAME ...]`; seeds count from 1.
+
+#![allow(clippy::print_stdout)] // a study prints its tables
+#![allow(missing_docs)]
+
+#[path = "../tests/support/practice.rs"]
+#[allow(dead_code)]
+mod practice;
+
+use std::collections::BTreeMap;
+
+use practice::{Design, Place, designs, examine, healthy, places};
+use rayon::prelude::*;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|a| !a.starts_with("--"))
+        .collect();
+    let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
+    let places = places();
+    let count = |text: Option<&&str>, usual: u64| {
+        text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual)
+    };
+    match words.first() {
+        Some(&"healthy") => false_alarms(&places, count(words.get(1), 2000)),
+        Some(&"faults") => detection(&places, count(words.get(1), 100), &words[2.min(words.len())..]),
+        _ => {
+            false_alarms(&places, 200);
+            detection(&places, 20, &[]);
+        }
+    }
+}
+
+fn false_alarms(places: &[Place], sessions: u64) {
+    let told: Vec<(usize, usize, Vec<String>)> = (1..=sessions)
+        .into_par_iter()
+        .filter_map(|seed| {
+            let made = healthy(places, seed)?;
+            let found = examine(places, &made)?;
+            let lines = found.findings.iter().map(|f| f.one_line()).collect();
+            Some((made.log.peaks.len(), seed as usize, lines))
+        })
+        .collect();
+    let bad: Vec<_> = told.iter().filter(|t| !t.2.is_empty()).collect();
+    println!(
+        "healthy sessions: {} (7 to 400 peaks), accused {} ({:.2} %)",
+        told.len(),
+        bad.len(),
+        100.0 * bad.len() as f64 / told.len().max(1) as f64
+    );
+    for (low, high) in [(7, 11), (12, 24), (25, 59), (60, 149), (150, 400)] {
+        let of = |t: &&(usize, usize, Vec<String>)| (low..=high).contains(&t.0);
+        let all = told.iter().filter(of).count();
+        let accused = bad.iter().filter(|t| (low..=high).contains(&t.0)).count();
+        println!("  {low} to {high} peaks: {all} sessions, {accused} accused");
+    }
+    for (peaks, seed, lines) in bad {
+        println!("  seed {seed}, {peaks} peaks: {}", lines.join(" | "));
+    }
+}
+
+fn detection(places: &[Place], sessions: u64, only: &[&str]) {
+    println!("| fault | size is | size | found | named first, of those found | mostly mistaken for |");
+    println!("| --- | --- | --- | --- | --- | --- |");
+    for design in designs() {
+        if !only.is_empty() && !only.contains(&design.fault.name()) {
+            continue;
+        }
+        for size in design.sizes {
+            row(places, &design, *size, sessions);
+        }
+    }
+}
+
+fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
+    let told: Vec<Vec<&'static str>> = (1..=sessions)
+        .into_par_iter()
+        .filter_map(|seed| {
+            let made = design.make(places, size, seed)?;
+            let found = examine(places, &made);
+            Some(found.map_or(Vec::new(), |d| {
+                d.findings.iter().map(|f| f.fault.name()).collect()
+            }))
+        })
+        .collect();
+    let name = design.fault.name();
+    let found = told.iter().filter(|t| !t.is_empty()).count();
+    let first = told.iter().filter(|t| t.first() == Some(&name)).count();
+    let mut mistaken: BTreeMap<&str, usize> = BTreeMap::new();
+    for other in told.iter().filter_map(|t| t.first()).filter(|f| **f != name) {
+        *mistaken.entry(other).or_default() += 1;
+    }
+    let mistaken: Vec<String> = mistaken.iter().map(|(n, c)| format!("{n} {c}")).collect();
+    let percent = |part: usize, whole: usize| 100.0 * part as f64 / whole.max(1) as f64;
+    println!(
+        "| {name} | {} | {size} | {:.0} % of {} | {:.0} % | {} |",
+        design.meaning,
+        percent(found, told.len()),
+        told.len(),
+        percent(first, found),
+        mistaken.join(", ")
+    );
+}

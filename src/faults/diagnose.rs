@@ -1,0 +1,290 @@
+//! The diagnosis, from a log to its findings.
+
+use crate::logbook::PeakLog;
+use crate::mount::{Term, TermValues};
+use crate::problem::Error;
+use crate::sky::Sky;
+use crate::solve::observe::observe;
+use crate::solve::run::standard_deviations;
+use crate::station::Station;
+
+use super::case::cases;
+use super::cause::Cause;
+use super::contest::{Verdict, contest, price};
+use super::evidence;
+use super::finding::Finding;
+use super::ground::{Ground, State};
+use super::north::compass;
+use super::rivals::rivals;
+use super::rows::bad_peaks;
+use super::scatter::loose_joint;
+use super::worlds::{Beginning, Setting, World, beginnings, falls_apart, too_good};
+
+/// How to diagnose.
+#[derive(Clone, Debug, Default)]
+pub struct Options {
+    /// Terms held at an inside value.
+    pub holds: Vec<(Term, f64)>,
+    /// Seed of everything random.
+    pub seed: u64,
+    /// Where to begin; none finds its own start.
+    pub begin: Option<TermValues>,
+}
+
+/// What was found, and what it was found in.
+#[derive(Clone, Debug)]
+pub struct Diagnosis {
+    /// Named faults, the best-supported first; empty when the session is healthy.
+    pub findings: Vec<Finding>,
+    /// What else the user should know: what could not be asked, bad peaks without a name.
+    pub notes: Vec<String>,
+    /// The peaks and the explanation, for pictures.
+    pub ground: Ground,
+    /// The explanation found.
+    pub state: State,
+}
+
+/// A world must be so improbable to look better by chance.
+const FALSE_WORLD: f64 = 0.003;
+
+/// Names the faults of a session.
+///
+/// Every false alarm is counted: of healthy sessions at most 2 % are accused of anything, as
+/// measured in docs/faults.md.
+///
+/// # Errors
+/// [`Error::Unsupported`] when there are too few usable peaks to judge anything by.
+pub fn diagnose(
+    station: &Station,
+    sky: &Sky,
+    log: &PeakLog,
+    options: &Options,
+) -> Result<Diagnosis, Error> {
+    let mut held = TermValues::ZERO;
+    for (term, value) in &options.holds {
+        held.set_inside(*term, *value);
+    }
+    let held_terms: Vec<Term> = options.holds.iter().map(|(t, _)| *t).collect();
+    let setting = Setting {
+        station,
+        sky,
+        log,
+        clock_s: held.inside(Term::ClockOffset),
+    };
+    let found = observe(station, sky, log, setting.clock_s);
+    if found.usable.is_empty() {
+        return Err(Error::Unsupported(match found.unusable.first() {
+            Some(first) => format!(
+                "none of the {} peaks can be used; the first (row {}): {}",
+                found.unusable.len(),
+                first.peak.row,
+                first.why
+            ),
+            None => "the log has no peaks".to_owned(),
+        }));
+    }
+    let mut notes = found.notices.clone();
+    let sigmas = standard_deviations(&found.usable, station, &mut notes);
+    let ground = Ground::new(
+        cases(station, sky, &found.usable),
+        sigmas,
+        station.dish.beamwidth,
+        held,
+        &held_terms,
+        options.seed,
+    );
+    notes.extend(not_asked(station, &ground));
+    let as_logged = first_state(&ground, options);
+    if let Some((rms, without_air)) = too_good(&ground) {
+        let finding = evidence::of_too_good(rms, without_air, ground.cases.len());
+        return Ok(Diagnosis {
+            findings: vec![finding],
+            notes,
+            state: as_logged?,
+            ground,
+        });
+    }
+    let whole = as_logged.as_ref().is_ok_and(|s| !falls_apart(&ground, s));
+    let mut begins: Vec<Beginning> = as_logged
+        .as_ref()
+        .ok()
+        .map(|state| Beginning {
+            world: None,
+            ground: ground.clone(),
+            state: state.clone(),
+        })
+        .into_iter()
+        .collect();
+    if !whole {
+        begins.extend(beginnings(&setting, &ground));
+    }
+    let Some(best) = best_of(&setting, begins) else {
+        return Err(as_logged
+            .err()
+            .unwrap_or_else(|| Error::Unsupported("the peaks cannot be fitted".to_owned())));
+    };
+    let Contestant {
+        world,
+        ground,
+        verdict,
+        false_alarm,
+        sibling_worlds,
+    } = best;
+    let mut findings = Vec::new();
+    if let Some(world) = &world {
+        let mut finding = evidence::of_world(
+            world,
+            station,
+            as_logged.as_ref().ok(),
+            &verdict.state,
+            false_alarm,
+            World::all().len(),
+        );
+        finding.strength = f64::INFINITY;
+        notes.extend(sibling_worlds);
+        findings.push(finding);
+    }
+    let tried = verdict.tried;
+    let state = verdict.state;
+    for (index, answer) in verdict.answers.iter().enumerate() {
+        let mut finding = evidence::of_cause(&ground, &state, index, answer, tried);
+        finding.rivals = rivals(station, sky, &ground, &state, index, answer);
+        findings.push(finding);
+    }
+    let bad = bad_peaks(station, sky, &ground, &state);
+    let (of_rows, unnamed) = evidence::of_rows(&ground, &bad);
+    findings.extend(of_rows);
+    notes.extend(unnamed);
+    findings.extend(loose_joint(&ground, &state).map(|j| evidence::of_scatter(&j)));
+    findings.extend(by_compass(station, &ground, &state).map(|c| evidence::of_compass(&c)));
+    findings.sort_by(|a, b| b.strength.total_cmp(&a.strength));
+    Ok(Diagnosis {
+        findings,
+        notes,
+        ground,
+        state,
+    })
+}
+
+/// The healthy mount as logged, from the given start if that is the better one.
+fn first_state(ground: &Ground, options: &Options) -> Result<State, Error> {
+    let own = ground.healthy();
+    let Some(begin) = &options.begin else {
+        return own;
+    };
+    let values: Vec<f64> = ground.free.iter().map(|t| begin.inside(*t)).collect();
+    match (own, ground.healthy_from(&values)) {
+        (Ok(own), Ok(given)) if given.cost < own.cost => Ok(given),
+        (Ok(own), _) => Ok(own),
+        (Err(_), given) => given,
+    }
+}
+
+struct Contestant {
+    world: Option<World>,
+    ground: Ground,
+    verdict: Verdict,
+    /// The probability that the world looks so much better by chance; one for the session as
+    /// logged.
+    false_alarm: f64,
+    /// Other worlds that look about as good, in words.
+    sibling_worlds: Option<String>,
+}
+
+/// Holds the contest from every beginning and takes the best explanation of all.
+fn best_of(setting: &Setting<'_>, begins: Vec<Beginning>) -> Option<Contestant> {
+    let worlds = World::all().len() as f64;
+    let mut ended: Vec<(f64, Option<World>, Ground, Verdict)> = begins
+        .into_iter()
+        .map(|begin| {
+            let Beginning {
+                world,
+                mut ground,
+                state,
+            } = begin;
+            let moved = world.is_some();
+            let again = |clock_s: f64| (!moved).then(|| setting.look_again(clock_s));
+            let verdict = contest(setting.station, setting.sky, &mut ground, state, &again);
+            let total = verdict.state.cost + price(&verdict.state);
+            (total, world, ground, verdict)
+        })
+        .collect();
+    let as_logged = (ended.iter())
+        .filter(|(_, world, _, _)| world.is_none())
+        .map(|(total, ..)| *total)
+        .fold(f64::INFINITY, f64::min);
+    // A wrong explanation is K times as likely as the right one with probability 1/K at most
+    // (Markov's inequality on the likelihood ratio; Royall, Statistical Evidence, 1997; from
+    // memory), here of the best of all worlds.
+    let chance = |total: f64| (-(as_logged - total) / 2.0).exp() * worlds;
+    ended.retain(|(total, world, _, _)| world.is_none() || chance(*total) <= FALSE_WORLD);
+    ended.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let about_as_good: Vec<String> = ended
+        .iter()
+        .skip(1)
+        .filter(|(total, ..)| *total < ended[0].0 + ABOUT)
+        .filter_map(|(_, world, ..)| world.as_ref().map(|w| w.fault().name().to_owned()))
+        .collect();
+    let (total, world, ground, verdict) = ended.into_iter().next()?;
+    let false_alarm = world.as_ref().map_or(1.0, |_| chance(total).min(1.0));
+    let sibling_worlds = (world.is_some() && !about_as_good.is_empty()).then(|| {
+        format!(
+            "these peaks fit as well with {}: satellites and beacons would tell",
+            about_as_good.join(" or ")
+        )
+    });
+    Some(Contestant {
+        world,
+        ground,
+        verdict,
+        false_alarm,
+        sibling_worlds,
+    })
+}
+
+/// Worlds whose criterion is worse by less than this are about as good.
+const ABOUT: f64 = 6.0;
+
+fn by_compass(station: &Station, ground: &Ground, state: &State) -> Option<super::north::Compass> {
+    let place = ground.free.iter().position(|t| *t == Term::AzimuthZero)?;
+    let look = ground.look(state, &[]);
+    let chosen: Vec<usize> = (0..state.count()).collect();
+    let (half, _) = look.half_covariance(&chosen, &state.kept, state.variance)?;
+    let sigma = half.row(place).norm() * state.variance.sqrt();
+    let time = ground.cases.first()?.observation.peak.time;
+    // A zero that is confounded with other faults says nothing.
+    let scaled = (state.causes.iter()).any(|c| matches!(c, Cause::Scale(_) | Cause::Grads(_)));
+    if scaled {
+        return None;
+    }
+    compass(
+        &station.site,
+        time,
+        crate::angle::Angle::from_radians(state.parameters[place]),
+        crate::angle::Angle::from_radians(sigma),
+    )
+}
+
+/// What the log and the station file did not allow to ask.
+fn not_asked(station: &Station, ground: &Ground) -> Vec<String> {
+    let mut notes = Vec::new();
+    let logged = |of: &dyn Fn(&super::case::Case) -> f64| {
+        ground.cases.iter().filter(|c| of(c) != 0.0).count()
+    };
+    let azimuth = logged(&|c| c.observation.approach().azimuth);
+    let elevation = logged(&|c| c.observation.approach().elevation);
+    if azimuth + elevation == 0 {
+        notes.push(
+            "backlash was not asked for: the log does not say from which side the axes arrived \
+             (azimuth_approach, elevation_approach)"
+                .to_owned(),
+        );
+    }
+    if station.mount.azimuth_teeth.is_none() && station.mount.elevation_teeth.is_none() {
+        notes.push(
+            "tooth errors were not asked for: the station file does not give the gears' teeth"
+                .to_owned(),
+        );
+    }
+    notes
+}

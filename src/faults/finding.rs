@@ -1,0 +1,155 @@
+//! A finding: a named fault with its size, its evidence and what to do about it.
+
+use serde::Serialize;
+
+use crate::solve::words;
+
+use super::name::{Axis, Fault};
+
+/// A named fault. As JSON it has the keys of the design page, and beside them `otherwise`,
+/// `rows` and `rivals`.
+#[derive(Clone, Debug, Serialize)]
+pub struct Finding {
+    /// Which fault.
+    pub fault: Fault,
+    /// Where it shows.
+    pub axis: Axis,
+    /// How large, in `size_unit`; none where size has no meaning.
+    pub size: Option<f64>,
+    /// `deg`, `deg/h`, `s` ...; empty where there is no size.
+    pub size_unit: String,
+    /// One standard deviation of the size, in its unit.
+    pub sigma: Option<f64>,
+    /// The probability that a healthy session would show as much, corrected for all that was
+    /// looked for.
+    pub false_alarm_probability: f64,
+    /// What in the data says so, with numbers.
+    pub evidence: String,
+    /// How to confirm it with the hands.
+    pub confirm: String,
+    /// How to mend it, with cautions.
+    pub mend: String,
+    /// What would be seen if it were something else.
+    pub otherwise: String,
+    /// Rows of the log that are meant; empty when all are.
+    pub rows: Vec<usize>,
+    /// What explains these data about as well.
+    pub rivals: Vec<Rival>,
+    /// Fall of the information criterion, or what comes nearest to it: findings are ranked by
+    /// it.
+    #[serde(skip)]
+    pub strength: f64,
+    /// What a picture must show.
+    #[serde(skip)]
+    pub subject: Subject,
+}
+
+/// Another explanation that these data cannot tell from the finding.
+#[derive(Clone, Debug, Serialize)]
+pub struct Rival {
+    /// Which fault it would be.
+    pub fault: Fault,
+    /// Where it would show.
+    pub axis: Axis,
+    /// How large it would be.
+    pub size: f64,
+    /// In which unit.
+    pub size_unit: String,
+    /// One standard deviation.
+    pub sigma: f64,
+    /// Which observation would tell the two apart.
+    pub tell: String,
+}
+
+/// What a picture of a finding shows against what.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Subject {
+    /// A cause of the joint fit, by its number in the state.
+    Cause(usize),
+    /// Some peaks, by their place among the cases.
+    Peaks(Vec<usize>),
+    /// The scatter of an axis against the azimuth (true) or elevation.
+    Scatter {
+        /// Which axis.
+        axis: Axis,
+        /// Against azimuth and not elevation.
+        by_azimuth: bool,
+    },
+    /// The session as a whole.
+    Session,
+}
+
+impl Finding {
+    /// The finding in one line: name, size, probability, and how many others explain as much.
+    pub fn one_line(&self) -> String {
+        let size = match (self.size, self.sigma) {
+            (Some(size), Some(sigma)) => {
+                format!(" {}", measured(size, sigma, &self.size_unit))
+            }
+            (Some(size), None) => format!(" {} {}", words::two_digits(size), self.size_unit),
+            (None, _) => String::new(),
+        };
+        let rows = match self.rows.as_slice() {
+            [] => String::new(),
+            rows => format!(", {}", words::rows(rows)),
+        };
+        let rivals = match self.rivals.as_slice() {
+            [] => String::new(),
+            rivals => {
+                let mut names: Vec<&str> = rivals.iter().map(|r| r.fault.name()).collect();
+                names.dedup();
+                format!("; or {}", names.join(", "))
+            }
+        };
+        format!(
+            "{}{size}{rows} (by chance with probability {}){rivals}",
+            self.title(),
+            words::probability(self.false_alarm_probability)
+        )
+    }
+
+    /// The fault's name, with its axis where the name does not say it.
+    pub fn title(&self) -> String {
+        let name = self.fault.name();
+        if self.axis == Axis::Both || name.starts_with(self.axis.words()) {
+            return name.to_owned();
+        }
+        match self.fault {
+            Fault::Creep
+            | Fault::ThermalDrift
+            | Fault::ToothError
+            | Fault::WrongScale
+            | Fault::LooseJoint
+            | Fault::LooseDish
+            | Fault::DigitSlip
+            | Fault::WrongUnit => format!("{name} ({})", self.axis.words()),
+            _ => name.to_owned(),
+        }
+    }
+}
+
+/// A value with its standard deviation: as many decimals as two digits of the latter need.
+pub fn measured(value: f64, sigma: f64, unit: &str) -> String {
+    let decimals = if sigma > 0.0 && sigma.is_finite() {
+        (1 - sigma.log10().floor() as i32).clamp(0, 8) as usize
+    } else {
+        3
+    };
+    let unit = if unit.is_empty() {
+        String::new()
+    } else {
+        format!(" {unit}")
+    };
+    format!("{value:.decimals$} +/- {sigma:.decimals$}{unit}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn values_keep_two_digits_of_their_uncertainty() {
+        assert_eq!(measured(0.84395, 0.0213, "deg"), "0.844 +/- 0.021 deg");
+        assert_eq!(measured(3600.0, 12.0, "s"), "3600 +/- 12 s");
+    }
+}

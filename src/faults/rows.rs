@@ -1,0 +1,390 @@
+//! Bad peaks, each by itself: which rows cannot belong, and what each most likely is.
+
+use nalgebra::{DMatrix, DVector, Vector3};
+
+use crate::angle::{Angle, EncoderReading, Offset};
+use crate::fit::quantile;
+use crate::sky::Sky;
+use crate::station::Station;
+
+use super::ground::{Ground, State};
+use super::look::generous_misfit;
+use super::name::{Axis, Fault};
+use super::suspects::catalogue_name;
+
+/// The probability that any peak of a healthy session is called bad.
+const FALSE_ALARM: f64 = 0.002;
+/// A bad peak gets a name when it is that with at least this probability.
+const NAMED: f64 = 0.8;
+
+/// A peak that cannot belong to the rest.
+#[derive(Clone, Debug)]
+pub struct BadPeak {
+    /// Its place among the cases.
+    pub index: usize,
+    /// Its row in the log.
+    pub row: usize,
+    /// Emitter minus modelled beam, at the encoders where it is large.
+    pub off: Offset,
+    /// The probability that any good peak of the session lies as far out.
+    pub false_alarm: f64,
+    /// What it most likely is; none when nothing known fits.
+    pub kind: Option<BadKind>,
+}
+
+/// What a bad peak can be.
+#[derive(Clone, Debug, PartialEq)]
+pub enum BadKind {
+    /// The beam was on another emitter.
+    Emitter {
+        /// Which.
+        really: String,
+        /// How far the peak lies from it.
+        left: Angle,
+    },
+    /// It was a sidelobe: so many beamwidths off.
+    Sidelobe {
+        /// Off the beam's axis.
+        beamwidths: f64,
+    },
+    /// A digit of a reading is wrong.
+    Digit {
+        /// Of which axis.
+        axis: Axis,
+        /// The reading less what it should have been.
+        by: Angle,
+        /// Two digits that stand next to each other were exchanged.
+        exchanged: bool,
+    },
+    /// A reading is in another unit.
+    Unit {
+        /// Of which axis.
+        axis: Axis,
+        /// Which unit, in words.
+        unit: &'static str,
+    },
+    /// Azimuth and elevation stand in each other's column.
+    Exchanged,
+}
+
+impl BadKind {
+    /// The fault that it is a case of.
+    pub fn fault(&self) -> Fault {
+        match self {
+            BadKind::Emitter { .. } => Fault::WrongEmitter,
+            BadKind::Sidelobe { .. } => Fault::Sidelobe,
+            BadKind::Digit { .. } => Fault::DigitSlip,
+            BadKind::Unit { .. } => Fault::WrongUnit,
+            BadKind::Exchanged => Fault::ColumnsExchanged,
+        }
+    }
+}
+
+/// Units that people and displays use beside degrees: one of them in degrees.
+pub const UNITS: [(&str, f64); 4] = [
+    ("radians", 180.0 / std::f64::consts::PI),
+    ("grads", 0.9),
+    ("minutes of arc", 1.0 / 60.0),
+    ("mils (6400 to the turn)", 360.0 / 6400.0),
+];
+
+/// All peaks that cannot belong to the explanation `state` of the others.
+pub fn bad_peaks(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<BadPeak> {
+    let judged = judge(ground, state);
+    judged
+        .into_iter()
+        .map(|j| BadPeak {
+            kind: kind(station, sky, ground, state, &j),
+            index: j.index,
+            row: ground.cases[j.index].observation.peak.row,
+            off: j.off,
+            false_alarm: j.false_alarm,
+        })
+        .collect()
+}
+
+/// A peak that lies too far from what the others predict for it.
+struct Judged {
+    index: usize,
+    off: Offset,
+    /// Standard deviation of that, noise and prediction together.
+    sigma: [f64; 2],
+    false_alarm: f64,
+}
+
+/// Deletion residuals: each peak against the fit of the others (Belsley, Kuh and Welsch,
+/// Regression Diagnostics, 1980; from memory).
+fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
+    let look = ground.look(state, &[]);
+    let chosen: Vec<usize> = (0..state.count()).collect();
+    let Some((half, freedom)) = look.half_covariance(&chosen, &state.kept, state.variance) else {
+        return Vec::new();
+    };
+    let residuals = look.residuals();
+    let sum: f64 = (0..look.peaks())
+        .filter(|i| state.kept[*i])
+        .flat_map(|i| look.rows_of(i))
+        .map(|r| residuals[r].powi(2))
+        .sum();
+    let explanation = ground.explanation(&state.columns, &state.sigmas);
+    let mut found = Vec::new();
+    for i in 0..look.peaks() {
+        let rows = look.rows_of(i);
+        let k = rows.len();
+        if k == 0 {
+            continue;
+        }
+        let a = DMatrix::from_fn(k, half.ncols(), |r, c| {
+            (0..chosen.len())
+                .map(|j| look.column(j)[rows.start + r] * half[(j, c)])
+                .sum::<f64>()
+        });
+        let hat: DMatrix<f64> = &a * a.transpose();
+        let residual = DVector::from_fn(k, |r, _| residuals[rows.start + r]);
+        let kept = state.kept[i];
+        let spread: DMatrix<f64> = DMatrix::identity(k, k) + &hat * if kept { -1.0 } else { 1.0 };
+        let Some(cholesky) = spread.cholesky() else {
+            continue;
+        };
+        let square = residual.dot(&cholesky.solve(&residual));
+        let (rest, left) = if kept {
+            ((sum - square).max(0.0), freedom - k as f64)
+        } else {
+            (sum, freedom)
+        };
+        if left < 1.0 {
+            continue;
+        }
+        let mut variance = rest / left;
+        let mut chance = quantile::f_exceeds(square / k as f64 / variance, k as f64, left);
+        if ground.trust_logged() {
+            chance = chance.max(quantile::chi_square_exceeds(square, k as f64));
+            variance = variance.max(1.0);
+        }
+        let false_alarm = chance * look.peaks() as f64;
+        if false_alarm > FALSE_ALARM {
+            continue;
+        }
+        let there = explanation.at(i, &state.parameters);
+        let widened = (variance * (1.0 + hat.trace() / k as f64)).sqrt();
+        found.push(Judged {
+            index: i,
+            off: generous_misfit(&there, ground.cases[i].observation.approach()),
+            sigma: state.sigmas[i].map(|s| s.radians() * widened),
+            false_alarm,
+        });
+    }
+    found
+}
+
+/// Chances of the kinds before the data, the rest being "anything else"; common practice, no
+/// source. They are shared among the members of a kind.
+mod before {
+    pub const EMITTER: f64 = 0.3;
+    pub const CATALOGUED: f64 = 0.05;
+    pub const SIDELOBE: f64 = 0.25;
+    pub const DIGIT: f64 = 0.2;
+    pub const EXCHANGED_DIGITS: f64 = 0.05;
+    pub const UNIT: f64 = 0.02;
+    pub const EXCHANGED_COLUMNS: f64 = 0.02;
+    pub const ANYTHING: f64 = 0.1;
+}
+
+/// Between so many beamwidths from the axis lies the first sidelobe of a round dish, from an even
+/// to a strongly tapered aperture (common practice, no source).
+pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
+/// A digit is worth asking for when its place is so many standard deviations.
+const DIGIT_TOLD: f64 = 8.0;
+
+/// What a bad peak most likely is: Bayes' rule over the kinds, each with the density of peaks
+/// that it makes about here.
+fn kind(
+    station: &Station,
+    sky: &Sky,
+    ground: &Ground,
+    state: &State,
+    judged: &Judged,
+) -> Option<BadKind> {
+    let case = &ground.cases[judged.index];
+    let peak = &case.observation.peak;
+    let (azimuth, elevation) = (peak.azimuth?, peak.elevation?);
+    let explanation = ground.explanation(&state.columns, &state.sigmas);
+    let here = explanation.at(judged.index, &state.parameters);
+    let approach = case.observation.approach();
+    let gaussian = |off: &Offset| -> f64 {
+        let [sx, sy] = judged.sigma;
+        let (x, y) = (
+            off.cross_elevation.radians() / sx,
+            off.elevation.radians() / sy,
+        );
+        (-0.5 * (x * x + y * y)).exp() / (std::f64::consts::TAU * sx * sy)
+    };
+    let to_target = |target: Vector3<f64>| {
+        let mut there = here.clone();
+        there.target = target;
+        generous_misfit(&there, approach)
+    };
+    let with_reading = |reading: EncoderReading| {
+        let mut there = here.clone();
+        there.reading = reading;
+        generous_misfit(&there, approach)
+    };
+    let mut scores: Vec<(f64, BadKind)> = Vec::new();
+
+    let moment = sky.at(peak.time.plus_seconds(case.observation.clock_offset_s));
+    let up = |d: &crate::angle::Direction<crate::angle::Apparent>| {
+        d.elevation() > Angle::from_degrees(-1.0)
+    };
+    let others: Vec<(String, Vector3<f64>)> = station
+        .emitters
+        .iter()
+        .filter(|e| e.name != peak.emitter)
+        .filter_map(|e| {
+            let there = moment.apparent(sky.emitter(&e.name)?).ok().filter(up)?;
+            Some((e.name.clone(), there.east_north_up()))
+        })
+        .collect();
+    let catalogued: Vec<(String, Vector3<f64>)> = (sky.catalogue().zip(moment.catalogued()))
+        .filter_map(|(id, there)| Some((catalogue_name(id), there.filter(up)?.east_north_up())))
+        .collect();
+    for (list, chance) in [(others, before::EMITTER), (catalogued, before::CATALOGUED)] {
+        let share = chance / list.len().max(1) as f64;
+        for (really, target) in list {
+            let left = to_target(target);
+            let score = share * gaussian(&left);
+            let left = left.size();
+            scores.push((score, BadKind::Emitter { really, left }));
+        }
+    }
+
+    let beams = judged.off.size() / ground.beamwidth;
+    if (SIDELOBE[0]..SIDELOBE[1]).contains(&beams) {
+        let width = ground.beamwidth.radians();
+        let ring =
+            std::f64::consts::PI * (SIDELOBE[1].powi(2) - SIDELOBE[0].powi(2)) * width * width;
+        let kind = BadKind::Sidelobe { beamwidths: beams };
+        scores.push((before::SIDELOBE / ring, kind));
+    }
+
+    let cosine = elevation.cos().abs().max(1e-3);
+    for (axis, reading, sigma) in [
+        (Axis::Azimuth, azimuth, judged.sigma[0] / cosine),
+        (Axis::Elevation, elevation, judged.sigma[1]),
+    ] {
+        let slipped = |by: Angle| match axis {
+            Axis::Azimuth => EncoderReading {
+                azimuth: azimuth - by,
+                elevation,
+            },
+            _ => EncoderReading {
+                azimuth,
+                elevation: elevation - by,
+            },
+        };
+        let told = |by: &Angle| by.radians().abs() > DIGIT_TOLD * sigma;
+        let plain: Vec<Angle> = digits().filter(told).collect();
+        let exchanged: Vec<Angle> = exchanged_digits(reading).filter(told).collect();
+        for (list, chance, exchanged) in [
+            (plain, before::DIGIT, false),
+            (exchanged, before::EXCHANGED_DIGITS, true),
+        ] {
+            // Half for either axis.
+            let share = 0.5 * chance / list.len().max(1) as f64;
+            for by in list {
+                let score = share * gaussian(&with_reading(slipped(by)));
+                let kind = BadKind::Digit {
+                    axis,
+                    by,
+                    exchanged,
+                };
+                scores.push((score, kind));
+            }
+        }
+    }
+    for (unit, in_degrees) in UNITS {
+        let share = before::UNIT / (3.0 * UNITS.len() as f64);
+        for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+            let reading = EncoderReading {
+                azimuth: azimuth
+                    * if axis == Axis::Elevation {
+                        1.0
+                    } else {
+                        in_degrees
+                    },
+                elevation: elevation
+                    * if axis == Axis::Azimuth {
+                        1.0
+                    } else {
+                        in_degrees
+                    },
+            };
+            let score = share * gaussian(&with_reading(reading));
+            scores.push((score, BadKind::Unit { axis, unit }));
+        }
+    }
+    let swapped = EncoderReading {
+        azimuth: elevation,
+        elevation: azimuth,
+    };
+    let score = before::EXCHANGED_COLUMNS * gaussian(&with_reading(swapped));
+    scores.push((score, BadKind::Exchanged));
+
+    let anything = before::ANYTHING / (4.0 * std::f64::consts::PI);
+    let total: f64 = anything + scores.iter().map(|s| s.0).sum::<f64>();
+    // Several members of one fault speak for it together.
+    let (_, best) = scores.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let together: f64 = (scores.iter())
+        .filter(|(_, k)| k.fault() == best.fault())
+        .map(|s| s.0)
+        .sum();
+    (together >= NAMED * total).then(|| best.clone())
+}
+
+/// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths.
+fn digits() -> impl Iterator<Item = Angle> {
+    const PLACES: [f64; 5] = [100.0, 10.0, 1.0, 0.1, 0.01];
+    PLACES.into_iter().flat_map(|place| {
+        let most = if place == 100.0 { 3 } else { 9 };
+        (1..=most).flat_map(move |d| {
+            [1.0, -1.0].map(move |sign| Angle::from_degrees(sign * place * f64::from(d)))
+        })
+    })
+}
+
+/// Errors made by exchanging two neighbouring digits of a reading, of those before the second
+/// decimal: the reading less what it should have been.
+fn exchanged_digits(reading: Angle) -> impl Iterator<Item = Angle> {
+    let hundredths = (reading.degrees().abs() * 100.0).floor() as i64;
+    let sign = reading.degrees().signum();
+    let digits: Vec<i64> =
+        std::iter::successors(Some(hundredths), |n| (*n >= 10).then_some(n / 10))
+            .map(|n| n % 10)
+            .collect();
+    (0..digits.len().saturating_sub(1)).filter_map(move |k| {
+        let (low, high) = (digits[k], digits[k + 1]);
+        let by = (high - low) * 9 * 10_i64.pow(k as u32);
+        (by != 0).then(|| Angle::from_degrees(sign * by as f64 / 100.0))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exchanged_digits_are_told_by_their_difference() {
+        // 271.45 written for 217.45 is 54 too much.
+        let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45))
+            .map(|a| a.degrees())
+            .collect();
+        assert!(errors.iter().any(|e| (e - 54.0).abs() < 1e-9), "{errors:?}");
+        let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0))
+            .map(|a| a.degrees())
+            .collect();
+        // -12 written for -21 is 9 too much.
+        assert!(
+            negative.iter().any(|e| (e - 9.0).abs() < 1e-9),
+            "{negative:?}"
+        );
+    }
+}

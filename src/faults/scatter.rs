@@ -1,0 +1,198 @@
+//! Scatter that depends on where the dish points: something rattles.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::angle::Angle;
+use crate::fit::quantile;
+
+use super::ground::{Ground, State};
+use super::name::Axis;
+
+/// The probability that a healthy session is accused of a loose joint.
+const FALSE_ALARM: f64 = 0.002;
+/// With fewer peaks scatter cannot be compared.
+const LEAST_PEAKS: usize = 16;
+/// Axes times shapes asked for.
+const TRIED: f64 = 6.0;
+/// Peaks beyond so many sigmas are bad by themselves and do not speak of scatter.
+const FARTHEST: f64 = 10.0;
+
+/// Where the scatter is larger than elsewhere.
+#[derive(Clone, Debug)]
+pub struct LooseJoint {
+    /// In which axis it shows.
+    pub axis: Axis,
+    /// Where it is worst.
+    pub worst: Worst,
+    /// Scatter in the worse half over that in the better one, with its standard deviation.
+    pub ratio: f64,
+    /// One standard deviation of the ratio.
+    pub sigma: f64,
+    /// Scatter of one coordinate in the worse half of the peaks.
+    pub loud: Angle,
+    /// And in the better half.
+    pub quiet: Angle,
+    /// The probability of so much by chance, corrected for what was tried.
+    pub false_alarm: f64,
+}
+
+/// On what the scatter depends.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Worst {
+    /// Worst at this azimuth reading.
+    Azimuth(Angle),
+    /// Worst at high or at low elevation.
+    High,
+    /// Worst at low elevation.
+    Low,
+}
+
+/// The loose joint that speaks loudest, if one convinces.
+///
+/// Residuals to the power 2/3 are nearly normal whatever the noise's size (Wilson and Hilferty,
+/// The distribution of chi-square, 1931: the cube root of chi-square is nearly normal), so that
+/// an ordinary F test for a trend in them keeps its false-alarm probability far into the tail.
+pub fn loose_joint(ground: &Ground, state: &State) -> Option<LooseJoint> {
+    let found = members(ground, state)?;
+    let mut best: Option<LooseJoint> = None;
+    for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+        let sizes: Vec<(usize, f64)> = found
+            .iter()
+            .filter_map(|m| {
+                let size = match axis {
+                    Axis::Azimuth => m.parts[0]?.abs(),
+                    Axis::Elevation => m.parts[1]?.abs(),
+                    Axis::Both => m.parts[0]?.hypot(m.parts[1]?),
+                };
+                Some((m.index, size))
+            })
+            .collect();
+        for by_azimuth in [true, false] {
+            if let Some(joint) = trend(ground, state, axis, &sizes, by_azimuth)
+                && best
+                    .as_ref()
+                    .is_none_or(|b| joint.false_alarm < b.false_alarm)
+            {
+                best = Some(joint);
+            }
+        }
+    }
+    best.filter(|b| b.false_alarm <= FALSE_ALARM)
+}
+
+struct Member {
+    index: usize,
+    /// Residuals over their own standard deviations, in units of the noise.
+    parts: [Option<f64>; 2],
+}
+
+fn members(ground: &Ground, state: &State) -> Option<Vec<Member>> {
+    let look = ground.look(state, &[]);
+    let chosen: Vec<usize> = (0..state.count()).collect();
+    let (half, _) = look.half_covariance(&chosen, &state.kept, state.variance)?;
+    let noise = state.variance.sqrt();
+    let members: Vec<Member> = (0..look.peaks())
+        .map(|i| {
+            let peak = &ground.cases[i].observation.peak;
+            let mut rows = look.rows_of(i);
+            let mut part = |measured: bool| {
+                let row = measured.then(|| rows.next()).flatten()?;
+                let leverage: f64 = (0..half.ncols())
+                    .map(|c| {
+                        (0..chosen.len())
+                            .map(|j| look.column(j)[row] * half[(j, c)])
+                            .sum::<f64>()
+                            .powi(2)
+                    })
+                    .sum();
+                let own = if state.kept[i] {
+                    (1.0 - leverage).max(0.05)
+                } else {
+                    1.0
+                };
+                Some(look.residuals()[row] / noise / own.sqrt())
+            };
+            Member {
+                index: i,
+                parts: [part(peak.azimuth.is_some()), part(peak.elevation.is_some())],
+            }
+        })
+        .filter(|m| m.parts.iter().flatten().all(|p| p.abs() < FARTHEST))
+        .collect();
+    (members.len() >= LEAST_PEAKS).then_some(members)
+}
+
+/// The trend of the scatter with azimuth (once round) or elevation.
+fn trend(
+    ground: &Ground,
+    state: &State,
+    axis: Axis,
+    sizes: &[(usize, f64)],
+    by_azimuth: bool,
+) -> Option<LooseJoint> {
+    let n = sizes.len();
+    if n < LEAST_PEAKS {
+        return None;
+    }
+    let explanation = ground.explanation(&state.columns, &state.sigmas);
+    let readings: Vec<_> = (sizes.iter())
+        .map(|(i, _)| explanation.at(*i, &state.parameters).reading)
+        .collect();
+    let more = if by_azimuth { 2 } else { 1 };
+    let design = DMatrix::from_fn(n, 1 + more, |k, c| match (c, by_azimuth) {
+        (0, _) => 1.0,
+        (1, true) => readings[k].azimuth.cos(),
+        (_, true) => readings[k].azimuth.sin(),
+        (_, false) => readings[k].elevation.radians(),
+    });
+    let values = DVector::from_fn(n, |k, _| sizes[k].1.powf(2.0 / 3.0));
+    let normal = (design.transpose() * &design).try_inverse()?;
+    let slope = &normal * design.transpose() * &values;
+    let after = (&values - &design * &slope).norm_squared();
+    let mean = values.mean();
+    let before: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    let freedom = (n - 1 - more) as f64;
+    let ratio = ((before - after) / more as f64) / (after / freedom);
+    let chance = quantile::f_exceeds(ratio, more as f64, freedom);
+    let fitted = &design * &slope;
+    let mut order: Vec<usize> = (0..n).collect();
+    order.sort_by(|a, b| fitted[*a].total_cmp(&fitted[*b]));
+    let (better, worse) = order.split_at(n / 2);
+    let coordinates = if axis == Axis::Both { 2.0 } else { 1.0 };
+    let typical = |half: &[usize]| {
+        let squares: f64 = half
+            .iter()
+            .map(|k| {
+                let (i, size) = sizes[*k];
+                let sigma = match axis {
+                    Axis::Azimuth => state.sigmas[i][0],
+                    Axis::Elevation => state.sigmas[i][1],
+                    Axis::Both => Angle::from_radians(
+                        (state.sigmas[i][0].radians() * state.sigmas[i][1].radians()).sqrt(),
+                    ),
+                };
+                size * size / coordinates * state.variance * sigma.radians().powi(2)
+            })
+            .sum();
+        (squares / half.len() as f64).sqrt()
+    };
+    let (loud, quiet) = (typical(worse), typical(better).max(1e-12));
+    // A standard deviation of m values is known to 1/sqrt(2 m) of itself.
+    let share = |m: usize| 1.0 / (2.0 * coordinates * m as f64);
+    let spread = (share(worse.len()) + share(better.len())).sqrt();
+    Some(LooseJoint {
+        axis,
+        worst: if by_azimuth {
+            Worst::Azimuth(Angle::from_radians(slope[2].atan2(slope[1])).wrapped_positive())
+        } else if slope[1] > 0.0 {
+            Worst::High
+        } else {
+            Worst::Low
+        },
+        ratio: loud / quiet,
+        sigma: loud / quiet * spread,
+        loud: Angle::from_radians(loud),
+        quiet: Angle::from_radians(quiet),
+        false_alarm: (chance * TRIED).min(1.0),
+    })
+}
