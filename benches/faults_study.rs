@@ -23,12 +23,15 @@ fn main() {
         .collect();
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
     let places = places();
-    let count = |text: Option<&&str>, usual: u64| {
-        text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual)
-    };
+    let count =
+        |text: Option<&&str>, usual: u64| text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual);
     match words.first() {
         Some(&"healthy") => false_alarms(&places, count(words.get(1), 2000)),
-        Some(&"faults") => detection(&places, count(words.get(1), 100), &words[2.min(words.len())..]),
+        Some(&"faults") => detection(
+            &places,
+            count(words.get(1), 100),
+            &words[2.min(words.len())..],
+        ),
         _ => {
             false_alarms(&places, 200);
             detection(&places, 20, &[]);
@@ -65,7 +68,9 @@ fn false_alarms(places: &[Place], sessions: u64) {
 }
 
 fn detection(places: &[Place], sessions: u64, only: &[&str]) {
-    println!("| fault | size is | size | found | named first, of those found | mostly mistaken for |");
+    println!(
+        "| fault | size is | size | found | named first, of those found | mostly mistaken for |"
+    );
     println!("| --- | --- | --- | --- | --- | --- |");
     for design in designs() {
         if !only.is_empty() && !only.contains(&design.fault.name()) {
@@ -92,7 +97,11 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
     let found = told.iter().filter(|t| !t.is_empty()).count();
     let first = told.iter().filter(|t| t.first() == Some(&name)).count();
     let mut mistaken: BTreeMap<&str, usize> = BTreeMap::new();
-    for other in told.iter().filter_map(|t| t.first()).filter(|f| **f != name) {
+    for other in told
+        .iter()
+        .filter_map(|t| t.first())
+        .filter(|f| **f != name)
+    {
         *mistaken.entry(other).or_default() += 1;
     }
     let mistaken: Vec<String> = mistaken.iter().map(|(n, c)| format!("{n} {c}")).collect();

@@ -164,7 +164,11 @@ pub fn recheck(
         unmoved.chi_square + unmoved.prior_chi_square,
         unmoved.rows as f64,
     );
-    let (kind, best, rivals) = best_change(old, &peaks, &sigmas, &unmoved)?;
+    let Best {
+        kind,
+        solution: best,
+        rivals,
+    } = best_change(old, &peaks, &sigmas, &unmoved)?;
     // The verdict rests on the widest change that a move of the mount can make: what the kind
     // looks like must not make it look surer than it is.
     let placed = fit_with(old, &peaks, &sigmas, &Kind::WholeMount)?;
@@ -337,14 +341,21 @@ fn consistent(
     Ok((kept, odd))
 }
 
-/// The change that explains the peaks best for its number of terms, its fit, and how much worse
-/// the others do.
+/// The change that explains the peaks best for its number of terms.
+struct Best {
+    kind: Kind,
+    solution: Solution,
+    /// The others, with how much worse they do.
+    rivals: Vec<(Kind, f64)>,
+}
+
+/// The change that explains the peaks best for its number of terms.
 fn best_change(
     old: &Old,
     peaks: &[Observation],
     sigmas: &[[Angle; 2]],
     unmoved: &Solution,
-) -> Result<(Kind, Solution, Vec<(Kind, f64)>), Error> {
+) -> Result<Best, Error> {
     let price = (unmoved.rows.max(2) as f64).ln();
     let mut tried = Vec::new();
     for kind in Kind::ALL {
@@ -356,13 +367,17 @@ fn best_change(
     tried.sort_by(|p, q| p.0.total_cmp(&q.0));
     let mut tried = tried.into_iter();
     let Some((least, kind, solution)) = tried.next() else {
-        return Ok((Kind::Unmoved, unmoved.clone(), Vec::new()));
+        return Ok(Best {
+            kind: Kind::Unmoved,
+            solution: unmoved.clone(),
+            rivals: Vec::new(),
+        });
     };
-    Ok((
+    Ok(Best {
         kind,
         solution,
-        tried.map(|(cost, kind, _)| (kind, cost - least)).collect(),
-    ))
+        rivals: tried.map(|(cost, kind, _)| (kind, cost - least)).collect(),
+    })
 }
 
 fn moved_terms(old: &Old, now: &Solution) -> Vec<Moved> {

@@ -168,7 +168,7 @@ impl Airy {
     fn at(&self, square: f64) -> (f64, f64) {
         let r = square.sqrt();
         // Also catches what is no number.
-        if !(r < FARTHEST) {
+        if r >= FARTHEST || r.is_nan() {
             return (0.0, 0.0);
         }
         let place = r * NODES_A_WIDTH;

@@ -1,6 +1,8 @@
 //! Seeded studies of made-up nights: is the scatter as small as it can be, are the
 //! uncertainties honest, are spoilt scans named and good ones left in peace?
 
+#![allow(clippy::print_stdout)] // a study prints its table; it runs in tests only
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};

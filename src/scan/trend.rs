@@ -4,9 +4,9 @@
 //! To first order in the mount errors, an axis's offset (encoder less sky) at azimuth a and
 //! elevation e, from the design page's mount model, is
 //!
-//! azimuth, on the sky: z_a cos e + sin e (t_n sin a - t_e cos a) - c + s sin e
-//!   + cos e (v lag - half the backlash x sign);
-//! elevation: z_e + t_n cos a + t_e sin a + d cos e + v lag - half the backlash x sign,
+//! - azimuth, on the sky: z_a cos e + sin e (t_n sin a - t_e cos a) - c + s sin e
+//!   plus cos e (v lag - half the backlash x sign);
+//! - elevation: z_e + t_n cos a + t_e sin a + d cos e + v lag - half the backlash x sign,
 //!
 //! with zeros z, tilts t, collimation c, skew s, droop d and the axis's speed v against the
 //! emitter. What the mount does beyond that is one more random offset for each scan, whose

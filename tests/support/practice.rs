@@ -137,10 +137,7 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     let beam = station.dish.beamwidth.degrees();
     let mut terms = healthy_terms(&mut rng, beam);
     let noise = noise(&mut rng, beam);
-    let peaks = rng
-        .random_range(f64::ln(7.0)..f64::ln(400.0))
-        .exp()
-        .round() as usize;
+    let peaks = rng.random_range(f64::ln(7.0)..f64::ln(400.0)).exp().round() as usize;
     if rng.random_bool(0.3) {
         let trace = 0.1 * noise.cross_elevation_deg.min(noise.elevation_deg)
             / (peaks as f64 / 60.0).sqrt().max(1.0);
@@ -287,26 +284,14 @@ pub fn designs() -> Vec<Design> {
         spoil,
     };
     vec![
-        design(
-            Fault::AzimuthBacklash,
-            "width",
-            USUAL,
-            3.0,
-            |b, k| {
-                let width = k * b.sigma;
-                b.add("azimuth-backlash", width);
-            },
-        ),
-        design(
-            Fault::ElevationBacklash,
-            "width",
-            USUAL,
-            2.0,
-            |b, k| {
-                let width = k * b.sigma;
-                b.add("elevation-backlash", width);
-            },
-        ),
+        design(Fault::AzimuthBacklash, "width", USUAL, 3.0, |b, k| {
+            let width = k * b.sigma;
+            b.add("azimuth-backlash", width);
+        }),
+        design(Fault::ElevationBacklash, "width", USUAL, 2.0, |b, k| {
+            let width = k * b.sigma;
+            b.add("elevation-backlash", width);
+        }),
         design(Fault::AzimuthSlip, "jump", USUAL, 4.0, |b, k| {
             let size_deg = k * b.sigma * b.sign();
             let from_row = b.middle_row();
@@ -548,7 +533,10 @@ pub fn designs() -> Vec<Design> {
             1.0,
             |b, _| {
                 let least = 12.0 * b.sigma;
-                let places: Vec<f64> = [0.1, 1.0, 10.0].into_iter().filter(|p| *p > least).collect();
+                let places: Vec<f64> = [0.1, 1.0, 10.0]
+                    .into_iter()
+                    .filter(|p| *p > least)
+                    .collect();
                 let k = b.rng.random_range(0..places.len().max(1));
                 let digit = f64::from(b.rng.random_range(1..=4));
                 let by_deg = places.get(k).copied().unwrap_or(10.0) * digit * b.sign();
