@@ -6,8 +6,8 @@
 mod calibration;
 mod demand;
 mod output;
-mod reduce;
 mod point;
+mod reduce;
 mod simulate;
 mod sky;
 mod solve;
