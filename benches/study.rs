@@ -2,6 +2,8 @@
 //!
 //! `cargo bench --bench study -- --sessions 2000` prints the tables of that page.
 
+#![allow(clippy::print_stdout)] // a study prints its tables
+
 #[path = "../tests/study/mod.rs"]
 mod study;
 
