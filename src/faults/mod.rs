@@ -1,13 +1,13 @@
 //! Diagnosis: residuals to named causes, mechanical or human.
 //!
 //! Causes compete. Each is a change to the model, refitted jointly with the mount terms and not a
-//! curve drawn through leftovers: a lever of the mount pulled by a shape ([`shape`]), asked for to
-//! first order in one pass over the peaks ([`look`]) and confirmed in full ([`contest`]). Peaks
+//! curve drawn through leftovers: a lever of the mount pulled by a shape (`shape`), asked for to
+//! first order in one pass over the peaks (`look`) and confirmed in full (`contest`). Peaks
 //! that nothing explains have bounded influence, so that a slip is found although half of the peaks
 //! look bad without it, and a few bad ones do not pass for a fault. Mistakes that change what the
-//! log means ([`worlds`]: time zone, site, units) are observed anew, when the session as
-//! logged falls apart. Bad peaks are then named each by itself ([`rows`]), the scatter is asked
-//! for a loose joint ([`scatter`]) and the azimuth zero for a compass ([`north`]).
+//! log means (`worlds`: time zone, site, units) are observed anew, when the session as
+//! logged falls apart. Bad peaks are then named each by itself (`rows`), the scatter is asked
+//! for a loose joint (`scatter`) and the azimuth zero for a compass (`north`).
 
 mod advice;
 mod case;
