@@ -50,40 +50,43 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
         }
     }
 
-    /// The best settled fit from any of the candidates found: the one with the least bounded
-    /// loss at their common scale. Several are tried because where few observations stand
-    /// apart from all others, taking back the wrong one first would keep the right ones out.
+    /// The best settled fit from any of the candidates found, and from everything kept: the
+    /// one with the least bounded loss at their common scale. Several are tried because where
+    /// few observations stand apart from all others, taking back the wrong one first would
+    /// keep the right ones out.
     pub fn settle(&self, found: &Found, unknowns: usize) -> Result<Settled, FitError> {
-        let mut best: Option<(f64, Settled)> = None;
-        let mut begun: Vec<Vec<f64>> = Vec::new();
-        for parameters in &found.candidates {
+        let rows = |offsets: &[Offset]| offsets.iter().map(|o| o.rows).sum();
+        let mut begun = vec![self.own.clone()];
+        let mut scale = found.scale;
+        for (i, parameters) in found.candidates.iter().enumerate() {
             let Some(offsets) = self.offsets(parameters) else {
                 continue;
             };
-            let rows = offsets.iter().map(|o| o.rows).sum();
-            let scale = found.scale.max(self.floor) * correction(rows, unknowns);
+            scale = found.scale.max(self.floor) * correction(rows(&offsets), unknowns);
             let mut weights = self.own.clone();
             for o in &offsets {
                 if ratio(o.radius(), scale) > cut_off(o.rows) {
                     weights[o.observation] = 0.0;
                 }
             }
-            if begun.contains(&weights) {
-                continue;
+            if self.own.len() > MOST_SEARCHED && i == 0 {
+                // So many observations leave no such doubt, and each attempt takes time.
+                return self.iterate(weights);
             }
-            begun.push(weights.clone());
+            if !begun.contains(&weights) {
+                begun.push(weights);
+            }
+        }
+        let loss = |o: &Offset| Loss::Tukey.loss(ratio(o.radius(), scale), o.rows);
+        let mut best: Option<(f64, Settled)> = None;
+        for weights in begun {
             let settled = self.iterate(weights)?;
-            let loss = |o: &Offset| Loss::Tukey.loss(ratio(o.radius(), scale), o.rows);
             let goodness = match self.offsets(&settled.solution.parameters) {
                 Some(offsets) => offsets.iter().map(loss).sum(),
                 None => f64::INFINITY,
             };
             if best.as_ref().is_none_or(|(least, _)| goodness < *least) {
                 best = Some((goodness, settled));
-            }
-            if self.own.len() > MOST_SEARCHED {
-                // So many observations leave no such doubt, and each attempt takes time.
-                break;
             }
         }
         match best {

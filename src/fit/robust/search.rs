@@ -108,22 +108,24 @@ pub(crate) fn search<M: Model + ?Sized>(
     let raised = correction(rows, relax.unknowns());
     let scale = median_scale(&relax.offsets(&trimmed.parameters)?, &relax.medians);
 
+    let judged = |parameters: Vec<f64>| {
+        let goodness = bounded_loss(&relax.offsets(&parameters)?, scale);
+        Some(Candidate {
+            parameters,
+            goodness,
+        })
+    };
     let met = raw
         .into_iter()
         .chain(concentrated.into_iter().map(|c| c.parameters));
-    let mut candidates: Vec<Candidate> = met
-        .chain([start.to_vec(), plain.to_vec()])
-        .chain(slow_growing(relax, plain, raised))
-        .filter_map(|parameters| {
-            let goodness = bounded_loss(&relax.offsets(&parameters)?, scale);
-            Some(Candidate {
-                parameters,
-                goodness,
-            })
-        })
-        .collect();
+    let mut candidates: Vec<Candidate> = met.filter_map(judged).collect();
     best_first(&mut candidates);
     candidates.truncate(FOLLOWED);
+    // The fits of everything go along whatever they look like: all of the best may have left
+    // out the same good observations that stand apart.
+    let everything = [plain.to_vec()].into_iter();
+    let everything = everything.chain(slow_growing(relax, plain, raised));
+    candidates.extend(everything.filter_map(judged));
     for candidate in &mut candidates {
         descend(relax, candidate, scale);
     }
