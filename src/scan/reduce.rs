@@ -41,7 +41,7 @@ pub struct Options {
 /// Scans looked at together: enough for all cores, few enough to stay in memory.
 const BATCH_SCANS: usize = 256;
 /// A batch ends early with so many samples.
-const BATCH_SAMPLES: usize = 1 << 19;
+const BATCH_SAMPLES: usize = 1 << 17;
 
 /// Angular radii of the Sun and the Moon at their mean distances, degrees (from memory: 959.6
 /// and 932.6 seconds of arc).
