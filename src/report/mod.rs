@@ -8,6 +8,7 @@ mod layout;
 pub mod number;
 mod page;
 mod picture;
+mod scans;
 mod summary;
 mod text;
 mod words;
@@ -23,6 +24,7 @@ use crate::station::Station;
 use crate::time::Utc;
 
 pub use picture::pictures;
+pub use scans::{scan_pictures, write_scan_pictures};
 pub use text::{Colour, WIDTH, text};
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
 

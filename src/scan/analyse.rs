@@ -1,14 +1,15 @@
 //! One scan, from its points to encoder offsets with their uncertainty, and what to think of
 //! them.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 use super::Axis;
+use super::curve::{Curve, POINTS_OF_A_MAP};
 use super::examine::{
     Influence, Memory, below, curvature_asked, flat_top, influence, memory, stands_above,
 };
 use super::judge;
-use super::model::{ScanModel, Slot};
+use super::model::ScanModel;
 use super::passes::{Pass, Shape, passes};
 use super::place::Fixed;
 use super::point::{Point, Points};
@@ -73,27 +74,6 @@ pub(crate) struct Fitted {
     pub curve: Curve,
 }
 
-/// The points with the fit, for pictures.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Curve {
-    pub points: Vec<CurvePoint>,
-    pub passes: Vec<Pass>,
-    /// The beam's expected width, radians.
-    pub width: f64,
-}
-
-/// One point of a picture. Offsets are those of the beam from the fitted peak, on the sky,
-/// radians.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct CurvePoint {
-    pub x: f64,
-    pub y: f64,
-    pub power: f64,
-    pub fit: f64,
-    pub baseline: f64,
-    pub used: bool,
-}
-
 /// A scan looked at by itself.
 #[derive(Clone, Debug)]
 pub(crate) struct Analysis {
@@ -105,6 +85,8 @@ pub(crate) struct Analysis {
     pub near: (f64, f64),
     pub reasons: Vec<Reason>,
     pub fitted: Option<Fitted>,
+    /// The samples when nothing was fitted, for pictures.
+    pub bare: Option<Curve>,
 }
 
 /// A peak less significant than this may be chance: among the places and widths tried, one
@@ -122,6 +104,7 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         near: near(&points.points),
         reasons: points.reasons.clone(),
         fitted: None,
+        bare: None,
     };
     if points.points.len() < FEWEST {
         analysis.reasons.push(Reason::TooFew {
@@ -157,7 +140,7 @@ fn look(
     reasons: &mut Vec<Reason>,
 ) -> Option<Fitted> {
     let (mut points, mut passes) = if shape == Shape::Map {
-        let beams = all.points.len() as f64 / 40.0;
+        let beams = all.points.len() as f64 / POINTS_OF_A_MAP;
         (thinned_points(&all.points, beams), Vec::new())
     } else {
         thinned(&all.points, passes, expected.width)
@@ -446,7 +429,7 @@ fn gather(
     };
     let mut azimuth = axis(Axis::Azimuth, &groups.azimuth, layout.azimuth);
     let mut elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
-    let curve = curve(model, settled, passes);
+    let curve = Curve::of(model, settled, passes);
     if !is_area(shape)
         && let (Some(azimuth), Some(elevation)) = (&mut azimuth, &mut elevation)
     {
@@ -550,37 +533,4 @@ fn across(curve: &Curve, passes: &[Pass], axis: Axis) -> f64 {
         }
     }
     if weight > 0.0 { sum / weight } else { 0.0 }
-}
-
-fn curve(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Curve {
-    let layout = model.layout();
-    let p = settled.parameters();
-    let slot = |values: &[f64], slot: Slot| match slot {
-        _ if values.is_empty() => 0.0,
-        Slot::Group(k) => values[k],
-        Slot::Mean => DVector::from_column_slice(values).mean(),
-    };
-    let points = (0..model.points.len())
-        .map(|i| {
-            let (point, part) = (&model.points[i], &model.parts[i]);
-            let azimuth = model.azimuth.reference
-                + model.azimuth.unit * slot(&p[layout.azimuth..layout.elevation], part.azimuth);
-            let elevation = model.elevation.reference
-                + model.elevation.unit * slot(&p[layout.elevation..layout.width], part.elevation);
-            let at = model.at(i, p, &layout);
-            CurvePoint {
-                x: (point.azimuth - point.emitter.azimuth - azimuth) * point.emitter.cos,
-                y: point.elevation - point.emitter.elevation - elevation,
-                power: point.power,
-                fit: at.power(),
-                baseline: at.baseline,
-                used: settled.used[i],
-            }
-        })
-        .collect();
-    Curve {
-        points,
-        passes: passes.to_vec(),
-        width: model.elevation.unit,
-    }
 }

@@ -1,6 +1,7 @@
 //! From raw signal scans to peaks.
 mod analyse;
 mod beam;
+mod curve;
 mod examine;
 mod judge;
 mod model;
@@ -26,6 +27,7 @@ use std::fmt;
 
 pub use analyse::NoiseLaw;
 pub(crate) use beam::Beam;
+pub(crate) use curve::{Curve, CurvePoint};
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
 pub use passes::Shape;
 pub use reason::{Reason, Verdict};

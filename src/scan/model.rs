@@ -8,7 +8,7 @@
 
 use super::Axis;
 use super::beam::Beam;
-use super::place::{Fixed, place};
+use super::place::place;
 use super::point::Point;
 use crate::fit::{Block, Model, Unevaluable};
 
@@ -275,13 +275,9 @@ impl Model for ScanModel<'_> {
     }
 }
 
-/// The mean place of an emitter over some points, for units and references.
-pub(crate) fn middle(points: &[Point]) -> Fixed {
-    points[points.len() / 2].emitter
-}
-
 #[cfg(test)]
 mod tests {
+    use super::super::place::Fixed;
     use super::*;
     use crate::fit::{Options, fit};
 

@@ -276,9 +276,10 @@ impl Correct<'_> {
             width: fitted.map(|f| (beam * f.stretch, beam * (f.stretch * f.stretch_sigma))),
             signal_to_noise: fitted.map(|f| f.height / f.noise).filter(|s| s.is_finite()),
             peak_db: fitted.and_then(decibels),
-            curve: fitted
-                .map(|f| f.curve.clone())
-                .filter(|c| !c.points.is_empty()),
+            curve: match fitted {
+                Some(fitted) => Some(fitted.curve.clone()).filter(|c| !c.points.is_empty()),
+                None => analysis.bare.clone(),
+            },
         }
     }
 

@@ -4,9 +4,12 @@
 //! To first order in the mount errors, an axis's offset (encoder less sky) at azimuth a and
 //! elevation e, from the design page's mount model, is
 //!
-//! azimuth, on the sky: z_a cos e + sin e (t_n sin a - t_e cos a) - c + s sin e
-//!   + cos e (v lag - half the backlash x sign);
-//! elevation: z_e + t_n cos a + t_e sin a + d cos e + v lag - half the backlash x sign,
+//! ```text
+//! azimuth, on the sky:  z_a cos e + sin e (t_n sin a - t_e cos a) - c + s sin e
+//!                       + cos e (v lag - half the backlash x sign)
+//! elevation:            z_e + t_n cos a + t_e sin a + d cos e
+//!                       + v lag - half the backlash x sign
+//! ```
 //!
 //! with zeros z, tilts t, collimation c, skew s, droop d and the axis's speed v against the
 //! emitter. What the mount does beyond that is one more random offset for each scan, whose
@@ -31,10 +34,9 @@ const TILT_EAST: usize = 3;
 const CONSTANT: usize = 4;
 const SKEW: usize = 5;
 const DROOP: usize = 6;
+/// Each with the backlash behind it.
 const AZIMUTH_LAG: usize = 7;
-const AZIMUTH_BACKLASH: usize = 8;
 const ELEVATION_LAG: usize = 9;
-const ELEVATION_BACKLASH: usize = 10;
 const COUNT: usize = 11;
 
 /// What home-made mounts are like before anything is measured, one standard deviation, in the
