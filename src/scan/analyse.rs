@@ -50,9 +50,9 @@ pub(crate) struct AxisFit {
     pub covariance: DMatrix<f64>,
     /// Direction and speed of each, the speed taken where the peak is.
     pub groups: Vec<Group>,
-    /// Where the passes run on the other axis, from the emitter, radians on the sky; zero in
-    /// an area.
-    pub across: f64,
+    /// By how many degrees each offset is moved by a degree of each error of the mount because
+    /// the scan covers some part of the sky: one row a group.
+    pub pull: DMatrix<f64>,
 }
 
 /// What was fitted to a scan.
@@ -114,6 +114,9 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
     }
     let (shape, all) = passes(&points, expected.width);
     analysis.shape = shape;
+    if let Some(beams) = unfollowed(&points, expected.width) {
+        analysis.reasons.push(Reason::Unfollowed { beams });
+    }
     match shape {
         Shape::Still => analysis.reasons.push(Reason::Still),
         Shape::Slanting => analysis.reasons.push(Reason::Slanting),
@@ -123,6 +126,25 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
     }
     analysis
 }
+
+/// How many beamwidths the emitter ran away from a mount that did not follow it, when they are
+/// many.
+fn unfollowed(points: &Points, width: f64) -> Option<f64> {
+    let first = points.points.first()?;
+    let last = points.points.last()?;
+    let step = |from: (f64, f64), to: (f64, f64)| {
+        let cross = (to.0 - from.0) * points.emitter.cos;
+        cross.hypot(to.1 - from.1) / width
+    };
+    let emitter = |p: &Point| (p.emitter.azimuth, p.emitter.elevation);
+    let offset = |p: &Point| (p.offset(Axis::Azimuth), p.offset(Axis::Elevation));
+    let moved = step(emitter(first), emitter(last));
+    let away = step(offset(first), offset(last));
+    (moved.min(away) > FAR_AWAY).then_some(moved)
+}
+
+/// An emitter that runs so many beamwidths is not where a mount that stands looks.
+const FAR_AWAY: f64 = 5.0;
 
 /// A reading near the middle of the scan.
 fn near(points: &[Point]) -> (f64, f64) {
@@ -212,9 +234,9 @@ fn look(
             left_over = memory(&model, &settled, &passes);
         }
     }
-    let moved = influence(&model, &settled, shape, &passes);
+    let moved = influence(&model, &settled, shape, &passes, &emitter);
     let fitted = gather(
-        &model, &settled, &groups, &passes, shape, &moved, &left_over, evidence,
+        &model, &settled, &groups, &passes, &moved, &left_over, evidence,
     );
     judge::add_reasons(
         &model, &settled, &fitted, &left_over, &passes, shape, reasons,
@@ -250,14 +272,6 @@ fn find(
     }
     let azimuth = along(points, passes, Axis::Azimuth, width, beam);
     let elevation = along(points, passes, Axis::Elevation, width, beam);
-    // Off the axis of a cut the beam is taken to run over the emitter.
-    let mean_offset = |axis: Axis| {
-        let offset = |p: &Point| match axis {
-            Axis::Azimuth => p.azimuth - p.emitter.azimuth,
-            Axis::Elevation => p.elevation - p.emitter.elevation,
-        };
-        points.iter().map(offset).sum::<f64>() / points.len() as f64
-    };
     let ((a_seen, a), (e_seen, e)) = (seen(&azimuth), seen(&elevation));
     if !a_seen && !e_seen {
         reasons.push(Reason::NoSignal {
@@ -279,15 +293,25 @@ fn find(
     }
     let azimuth = azimuth.filter(|_| a_seen);
     let elevation = elevation.filter(|_| e_seen);
+    // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
+    let beside = |along: Axis, place: f64, axis: Axis| {
+        let nearest = points.iter().min_by(|p, q| {
+            let away = |p: &Point| (p.offset(along) - place).abs();
+            away(p).total_cmp(&away(q))
+        });
+        nearest.map_or(0.0, |p| p.offset(axis))
+    };
     let strongest = match (azimuth, elevation) {
         (Some(a), Some(e)) if a.significance >= e.significance => a,
         (_, Some(e)) => e,
         (Some(a), None) => a,
         (None, None) => return None,
     };
+    let by_elevation = || beside(Axis::Elevation, strongest.elevation, Axis::Azimuth);
+    let by_azimuth = || beside(Axis::Azimuth, strongest.azimuth, Axis::Elevation);
     Some(Found {
-        azimuth: azimuth.map_or_else(|| mean_offset(Axis::Azimuth), |f| f.azimuth),
-        elevation: elevation.map_or_else(|| mean_offset(Axis::Elevation), |f| f.elevation),
+        azimuth: azimuth.map_or_else(by_elevation, |f| f.azimuth),
+        elevation: elevation.map_or_else(by_azimuth, |f| f.elevation),
         ..strongest
     })
 }
@@ -393,13 +417,13 @@ fn gather(
     settled: &Settled,
     groups: &Groups,
     passes: &[Pass],
-    shape: Shape,
     moved: &Influence,
     left_over: &Memory,
     evidence: Option<f64>,
 ) -> Fitted {
     let layout = model.layout();
     let p = settled.parameters();
+    let sigmas = settled.solution.sigmas();
     let covariance =
         settled.solution.covariance() * settled.scatter.powi(2) * inflation(left_over).powi(2)
             + &moved.covariance;
@@ -411,31 +435,30 @@ fn gather(
             Axis::Azimuth => &model.azimuth,
             Axis::Elevation => &model.elevation,
         };
-        let n = groups.len();
-        let offsets = (0..n)
-            .map(|k| own.reference + own.unit * (p[first + k] + moved.shift[first + k]))
-            .collect::<Vec<f64>>();
-        let covariance = covariance.view((first, first), (n, n)) * (own.unit * own.unit);
-        let mut groups = groups.to_vec();
+        // A group of passes that missed the emitter tells nothing, whatever its covariance says.
+        let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
+        let told: Vec<usize> = (0..groups.len()).filter(|k| sigma(k) < MISSED).collect();
+        if told.is_empty() {
+            return None;
+        }
+        let places: Vec<usize> = told.iter().map(|k| first + k).collect();
+        let offset = |j: &usize| own.reference + own.unit * (p[*j] + moved.shift[*j]);
+        let offsets: Vec<f64> = places.iter().map(offset).collect();
+        let own_covariance = covariance.select_rows(&places).select_columns(&places);
+        let mut groups: Vec<Group> = told.iter().map(|k| groups[*k].clone()).collect();
         for (group, offset) in groups.iter_mut().zip(&offsets) {
             refine_speed(group, *offset, axis, model, passes);
         }
         Some(AxisFit {
             offsets,
-            covariance,
+            covariance: own_covariance * (own.unit * own.unit),
             groups,
-            across: 0.0,
+            pull: moved.pull.select_rows(&places) * own.unit.to_degrees(),
         })
     };
-    let mut azimuth = axis(Axis::Azimuth, &groups.azimuth, layout.azimuth);
-    let mut elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
+    let azimuth = axis(Axis::Azimuth, &groups.azimuth, layout.azimuth);
+    let elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
     let curve = Curve::of(model, settled, passes);
-    if !is_area(shape)
-        && let (Some(azimuth), Some(elevation)) = (&mut azimuth, &mut elevation)
-    {
-        azimuth.across = across(&curve, passes, Axis::Azimuth);
-        elevation.across = across(&curve, passes, Axis::Elevation);
-    }
     let (stretch, stretch_sigma) = stretch(model, settled);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
@@ -472,6 +495,9 @@ pub(crate) fn inflation(left_over: &Memory) -> f64 {
     let r = left_over.correlation.clamp(0.0, 0.95);
     ((1.0 + r) / (1.0 - r)).sqrt()
 }
+
+/// A place that is not known to this many beamwidths was missed.
+const MISSED: f64 = 0.7;
 
 /// Memory above this significance is no chance, and is said.
 pub(crate) const REMEMBERS: f64 = 4.5;
@@ -517,20 +543,4 @@ fn refine_speed(
     if !speeds.is_empty() {
         group.speed = speeds.iter().sum::<f64>() / speeds.len() as f64;
     }
-}
-
-/// Where the passes along an axis run on the other axis, from the peak, near it.
-fn across(curve: &Curve, passes: &[Pass], axis: Axis) -> f64 {
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for pass in passes.iter().filter(|p| p.axis == axis) {
-        for point in &curve.points[pass.from..pass.to] {
-            let w = (point.fit - point.baseline).max(0.0).powi(2);
-            sum += w * match axis {
-                Axis::Azimuth => point.y,
-                Axis::Elevation => point.x,
-            };
-            weight += w;
-        }
-    }
-    if weight > 0.0 { sum / weight } else { 0.0 }
 }

@@ -3,6 +3,7 @@ mod analyse;
 mod beam;
 mod curve;
 mod examine;
+mod field;
 mod judge;
 mod model;
 mod night;

@@ -163,14 +163,6 @@ impl Best {
     }
 }
 
-/// An axis's encoder offset (reading less the emitter's place).
-fn offset(point: &Point, axis: Axis) -> f64 {
-    match axis {
-        Axis::Azimuth => point.azimuth - point.emitter.azimuth,
-        Axis::Elevation => point.elevation - point.emitter.elevation,
-    }
-}
-
 /// Searches the passes along one axis for a beam of `width` radians; `radius` is that of the
 /// emitter's disc over the width. The beam is taken to pass over the emitter in the other axis.
 pub(crate) fn along(
@@ -197,7 +189,7 @@ pub(crate) fn along(
         Axis::Elevation => 1.0,
     };
     let scale = median(own.iter().map(on_sky).collect()) / width;
-    let offsets: Vec<f64> = own.iter().map(|p| offset(p, axis)).collect();
+    let offsets: Vec<f64> = own.iter().map(|p| p.offset(axis)).collect();
     let low = offsets.iter().copied().fold(f64::INFINITY, f64::min);
     let high = offsets.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut best = Best::none();
@@ -241,7 +233,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     let ranges = [(0, own.len())];
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     let cos = median(own.iter().map(|p| p.emitter.cos).collect());
-    let place = |axis| -> Vec<f64> { own.iter().map(|p| offset(p, axis)).collect() };
+    let place = |axis| -> Vec<f64> { own.iter().map(|p| p.offset(axis)).collect() };
     let (azimuths, elevations) = (place(Axis::Azimuth), place(Axis::Elevation));
     let span = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
