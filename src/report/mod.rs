@@ -9,6 +9,7 @@ pub mod number;
 mod page;
 mod picture;
 mod recheck;
+mod scans;
 mod summary;
 #[cfg(test)]
 mod tests;
@@ -27,6 +28,7 @@ use crate::time::Utc;
 
 pub use picture::pictures;
 pub use recheck::{history_json, history_text, recheck_json, recheck_text};
+pub use scans::{scan_pictures, write_scan_pictures};
 pub use text::{Colour, WIDTH, text};
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
 
