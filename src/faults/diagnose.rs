@@ -151,11 +151,13 @@ pub fn diagnose(
         finding.rivals = rivals(station, sky, &ground, &state, index, answer);
         findings.push(finding);
     }
-    let bad = bad_peaks(station, sky, &ground, &state);
+    let loose = loose_joint(&ground, &state);
+    let louder = loose.as_ref().map(|j| j.louder.as_slice());
+    let bad = bad_peaks(station, sky, &ground, &state, louder);
     let (of_rows, unnamed) = evidence::of_rows(&ground, &bad);
     findings.extend(of_rows);
     notes.extend(unnamed);
-    findings.extend(loose_joint(&ground, &state).map(|j| evidence::of_scatter(&j)));
+    findings.extend(loose.map(|j| evidence::of_scatter(&j)));
     findings.extend(by_compass(station, &ground, &state).map(|c| evidence::of_compass(&c)));
     findings.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     Ok(Diagnosis {

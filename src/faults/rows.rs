@@ -89,8 +89,17 @@ pub const UNITS: [(&str, f64); 4] = [
 ];
 
 /// All peaks that cannot belong to the explanation `state` of the others.
-pub fn bad_peaks(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<BadPeak> {
-    let judged = judge(ground, state);
+///
+/// `louder` gives the scatter of each in units of the noise of all, where a loose joint has been
+/// found.
+pub fn bad_peaks(
+    station: &Station,
+    sky: &Sky,
+    ground: &Ground,
+    state: &State,
+    louder: Option<&[f64]>,
+) -> Vec<BadPeak> {
+    let judged = judge(ground, state, louder);
     judged
         .into_iter()
         .map(|j| BadPeak {
@@ -114,7 +123,7 @@ struct Judged {
 
 /// Deletion residuals: each peak against the fit of the others (Belsley, Kuh and Welsch,
 /// Regression Diagnostics, 1980; from memory).
-fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
+fn judge(ground: &Ground, state: &State, louder: Option<&[f64]>) -> Vec<Judged> {
     let look = ground.look(state, &[]);
     let chosen: Vec<usize> = (0..state.count()).collect();
     let Some((half, freedom)) = look.half_covariance(&chosen, &state.kept, state.variance) else {
@@ -146,12 +155,14 @@ fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
         let Some(cholesky) = spread.cholesky() else {
             continue;
         };
-        let square = residual.dot(&cholesky.solve(&residual));
+        let louder = louder.map_or(1.0, |l| l[i].max(1.0));
+        let square = residual.dot(&cholesky.solve(&residual)) / (louder * louder);
         let (rest, left) = if kept {
             ((sum - square).max(0.0), freedom - k as f64)
         } else {
             (sum, freedom)
         };
+        let rest = rest.max(0.0);
         if left < 1.0 {
             continue;
         }
@@ -166,7 +177,7 @@ fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
             continue;
         }
         let there = explanation.at(i, &state.parameters);
-        let widened = (variance * (1.0 + hat.trace() / k as f64)).sqrt();
+        let widened = louder * (variance * (1.0 + hat.trace() / k as f64)).sqrt();
         found.push(Judged {
             index: i,
             off: generous_misfit(&there, ground.cases[i].observation.approach()),

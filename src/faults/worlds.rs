@@ -307,25 +307,30 @@ fn far_scale(ground: &Ground, limit: f64) -> Option<Beginning> {
     })
 }
 
-/// A clock so wrong that fast satellites are nowhere near: tried every ten seconds.
+/// A clock so wrong that satellites are nowhere near: tried up to half an hour either way. Beyond
+/// that it is a time zone.
 fn far_clock(setting: &Setting<'_>, ground: &Ground, limit: f64) -> Option<Beginning> {
-    /// Slower emitters need no search: there the offset is nearly linear.
+    /// Emitters that move faster, a second, need the finer step.
     const FAST: Angle = Angle::from_degrees(0.01);
-    const STEP_S: f64 = 10.0;
-    const MOST_STEPS: i32 = 90;
-    let fast = |c: &Case| c.observation.target_rate.norm() > FAST.radians();
-    if !ground.cases.iter().any(fast) {
-        return None;
-    }
+    const MOST_S: f64 = 1800.0;
+    let is_satellite =
+        |c: &Case| c.along_orbit.norm_squared() > 0.0 && c.observation.target_rate.norm() > 0.0;
+    let fast = |c: &Case| is_satellite(c) && c.observation.target_rate.norm() > FAST.radians();
+    let step_s = if ground.cases.iter().any(fast) {
+        10.0
+    } else {
+        60.0
+    };
+    let most_steps = (MOST_S / step_s) as i32;
     let stride = ground.cases.len().div_ceil(SCREENED).max(1);
     let few: Vec<&Case> = ground.cases.iter().step_by(stride).collect();
     let mut best: Option<(Start, f64)> = None;
-    for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
-        let clock_s = STEP_S * f64::from(k);
+    for k in (-most_steps..=most_steps).filter(|k| *k != 0) {
+        let clock_s = step_s * f64::from(k);
         let moved: Option<Vec<Observation>> = (few.iter())
             .map(|c| {
                 let mut o = c.observation.clone();
-                o.target = if fast(c) {
+                o.target = if is_satellite(c) {
                     let time = o.peak.time.plus_seconds(o.clock_offset_s + clock_s);
                     let there = setting.sky.apparent(&o.peak.emitter, time).ok()?;
                     there.east_north_up()

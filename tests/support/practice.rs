@@ -71,6 +71,8 @@ pub struct Made {
     pub place: usize,
     /// The station file that goes with the log.
     pub station: Station,
+    /// The truth.
+    pub truth: Truth,
     /// The log.
     pub log: PeakLog,
 }
@@ -94,7 +96,8 @@ fn healthy_terms(rng: &mut impl Rng, beamwidth_deg: f64) -> BTreeMap<String, f64
         rng.random_range(-1.0..1.0)
     };
     set("azimuth-zero", zero);
-    set("elevation-zero", rng.random_range(-2.0..2.0));
+    // Low beacons must not run into the end of the elevation range.
+    set("elevation-zero", rng.random_range(-2.0..0.5));
     set("tilt-north", 0.6 * careful * normal(rng));
     set("tilt-east", 0.6 * careful * normal(rng));
     set("collimation", 0.8 * careful * normal(rng));
@@ -172,6 +175,7 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     (log.peaks.len() >= 7).then(|| Made {
         place,
         station: station.clone(),
+        truth,
         log,
     })
 }
@@ -350,13 +354,15 @@ pub fn designs() -> Vec<Design> {
             let length = k * b.sigma;
             b.pair(["azimuth-runout-cos", "azimuth-runout-sin"], length);
         }),
+        // Below the zenith alone it cannot be told from a scale or a loose dish.
         Design {
+            places: &[3],
             peaks: 120,
             ..design(
                 Fault::ElevationRunout,
-                "amplitude, 120 peaks",
-                WIDE,
-                16.0,
+                "amplitude, 120 peaks on both sides of the zenith",
+                USUAL,
+                2.0,
                 |b, k| {
                     let size = k * b.sigma * b.sign();
                     b.add("elevation-runout-sin", size);
@@ -373,7 +379,10 @@ pub fn designs() -> Vec<Design> {
                 high_at_deg,
             });
         }),
-        design(
+        // A ripple steeper than the axis turns is no gear: it must stay below a sixth of a tooth.
+        Design {
+            places: &[2, 4],
+            ..design(
             Fault::ToothError,
             "amplitude, 180 teeth and a pinion of 20",
             USUAL,
@@ -393,7 +402,8 @@ pub fn designs() -> Vec<Design> {
                     size_deg,
                 });
             },
-        ),
+            )
+        },
         design(
             Fault::WrongScale,
             "error over a whole turn of azimuth",
@@ -412,7 +422,14 @@ pub fn designs() -> Vec<Design> {
                 &[1.5, 2.0, 3.0, 4.0, 6.0, 8.0],
                 6.0,
                 |b, k| {
-                    let toward_deg = b.angle().to_degrees();
+                    // Where there are emitters: toward the equator.
+                    let equator = if b.station.site.latitude.degrees() > 0.0 {
+                        180.0
+                    } else {
+                        0.0
+                    };
+                    let zero = b.truth.terms.get("azimuth-zero").copied().unwrap_or(0.0);
+                    let toward_deg = equator - zero + b.rng.random_range(-60.0..60.0);
                     b.spoil(Spoil::LooseJoint {
                         axis: SpoilAxis::Both,
                         toward_deg,
@@ -425,9 +442,27 @@ pub fn designs() -> Vec<Design> {
             peaks: 120,
             ..design(
                 Fault::LooseDish,
-                "sideways amplitude, 120 peaks",
+                "sideways jump at an elevation of 40 degrees, 120 peaks",
                 WIDE,
-                16.0,
+                8.0,
+                |b, k| {
+                    let size_deg = k * b.sigma * b.sign();
+                    b.spoil(Spoil::Flop {
+                        at_deg: 40.0,
+                        size_deg,
+                    });
+                },
+            )
+        },
+        // Below the zenith alone the mount's own terms take it up.
+        Design {
+            places: &[3],
+            peaks: 120,
+            ..design(
+                Fault::LooseDish,
+                "smooth sideways amplitude, 120 peaks on both sides of the zenith",
+                USUAL,
+                4.0,
                 |b, k| {
                     let size_deg = k * b.sigma * b.sign();
                     b.spoil(Spoil::LooseDish {
@@ -658,6 +693,7 @@ impl Design {
         (log.peaks.len() >= 20).then_some(Made {
             place,
             station,
+            truth,
             log,
         })
     }
