@@ -24,13 +24,16 @@ fn main() {
         .collect();
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
     let places = places();
-    let count = |text: Option<&&str>, usual: u64| {
-        text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual)
-    };
+    let count =
+        |text: Option<&&str>, usual: u64| text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual);
     match words.first() {
         Some(&"healthy") => false_alarms(&places, count(words.get(1), 2000)),
         Some(&"show") => show(&places, &words[1..]),
-        Some(&"faults") => detection(&places, count(words.get(1), 100), &words[2.min(words.len())..]),
+        Some(&"faults") => detection(
+            &places,
+            count(words.get(1), 100),
+            &words[2.min(words.len())..],
+        ),
         _ => {
             false_alarms(&places, 200);
             detection(&places, 20, &[]);
@@ -67,7 +70,9 @@ fn false_alarms(places: &[Place], sessions: u64) {
 }
 
 fn detection(places: &[Place], sessions: u64, only: &[&str]) {
-    println!("| fault | size is | size | found | named first, of those found | mostly mistaken for |");
+    println!(
+        "| fault | size is | size | found | named first, of those found | mostly mistaken for |"
+    );
     println!("| --- | --- | --- | --- | --- | --- |");
     for design in designs() {
         if !only.is_empty() && !only.contains(&design.fault.name()) {
@@ -94,7 +99,11 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
     let found = told.iter().filter(|t| !t.is_empty()).count();
     let first = told.iter().filter(|t| t.first() == Some(&name)).count();
     let mut mistaken: BTreeMap<&str, usize> = BTreeMap::new();
-    for other in told.iter().filter_map(|t| t.first()).filter(|f| **f != name) {
+    for other in told
+        .iter()
+        .filter_map(|t| t.first())
+        .filter(|f| **f != name)
+    {
         *mistaken.entry(other).or_default() += 1;
     }
     let mistaken: Vec<String> = mistaken.iter().map(|(n, c)| format!("{n} {c}")).collect();
@@ -117,7 +126,13 @@ fn show(places: &[Place], words: &[&str]) {
         Some(name) => designs()
             .iter()
             .find(|d| d.fault.name() == *name)
-            .and_then(|d| d.make(places, number(1).unwrap_or(1.0), number(2).unwrap_or(1.0) as u64)),
+            .and_then(|d| {
+                d.make(
+                    places,
+                    number(1).unwrap_or(1.0),
+                    number(2).unwrap_or(1.0) as u64,
+                )
+            }),
         None => None,
     };
     let Some(made) = made else {
@@ -125,7 +140,10 @@ fn show(places: &[Place], words: &[&str]) {
         return;
     };
     println!("{} peaks under sky {}", made.log.peaks.len(), made.place);
-    println!("{:?} {:?} {:?}", made.truth.terms, made.truth.noise, made.truth.spoil);
+    println!(
+        "{:?} {:?} {:?}",
+        made.truth.terms, made.truth.noise, made.truth.spoil
+    );
     match examine(places, &made) {
         None => println!("cannot be diagnosed"),
         Some(diagnosis) => {
@@ -146,7 +164,11 @@ fn show(places: &[Place], words: &[&str]) {
                 state.kept.iter().filter(|k| **k).count(),
                 state.kept.len(),
                 state.cost,
-                state.parameters.iter().map(|p| (p.to_degrees() * 1e4).round() / 1e4).collect::<Vec<_>>()
+                state
+                    .parameters
+                    .iter()
+                    .map(|p| (p.to_degrees() * 1e4).round() / 1e4)
+                    .collect::<Vec<_>>()
             );
             for note in &diagnosis.notes {
                 println!("note: {note}");

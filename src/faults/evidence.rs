@@ -12,7 +12,7 @@ use super::name::{Axis, Fault};
 use super::north::Compass;
 use super::rows::{BadKind, BadPeak};
 use super::scatter::{LooseJoint, Worst};
-use super::worlds::World;
+use super::worlds::{World, unit_of, zone_of};
 
 /// A finding with the advice that belongs to its fault, everything else to be filled in.
 fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Finding {
@@ -76,6 +76,29 @@ pub fn of_cause(
         Cause::Relabelled { emitter, .. } => rows_of_emitter(ground, *emitter),
         _ => Vec::new(),
     };
+    if let (Cause::Clock, Some(hours)) = (cause, zone_of(size.value)) {
+        return Finding {
+            size: Some(hours),
+            size_unit: "h".to_owned(),
+            sigma: Some(size.sigma / 3600.0),
+            strength: answer.criterion,
+            subject: Subject::Cause(index),
+            ..finding(Fault::TimeZone, Axis::Both, answer.false_alarm, evidence)
+        };
+    }
+    if let Cause::Scale(axis) = cause
+        && let Some((unit, degrees)) = unit_of(size.value, size.sigma)
+    {
+        let evidence = format!("{evidence}. One of its numbers is one of the {unit}");
+        return Finding {
+            size: Some(degrees),
+            size_unit: "deg per unit".to_owned(),
+            sigma: Some(size.sigma),
+            strength: answer.criterion,
+            subject: Subject::Cause(index),
+            ..finding(Fault::WrongUnit, *axis, answer.false_alarm, evidence)
+        };
+    }
     let sized = match cause {
         Cause::Relabelled { steps, .. } => {
             let mut off: Vec<f64> = (steps.iter().map(|s| s.norm()))

@@ -114,8 +114,7 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
                 continue;
             }
             let quiet = Offset::default();
-            let Some(still) =
-                spoilt_reading(truth, &usual, &when, &emitter, quiet, signs, &wrap)
+            let Some(still) = spoilt_reading(truth, &usual, &when, &emitter, quiet, signs, &wrap)
             else {
                 continue;
             };

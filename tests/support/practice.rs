@@ -140,10 +140,7 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     let beam = station.dish.beamwidth.degrees();
     let mut terms = healthy_terms(&mut rng, beam);
     let noise = noise(&mut rng, beam);
-    let peaks = rng
-        .random_range(f64::ln(7.0)..f64::ln(400.0))
-        .exp()
-        .round() as usize;
+    let peaks = rng.random_range(f64::ln(7.0)..f64::ln(400.0)).exp().round() as usize;
     if rng.random_bool(0.3) {
         let trace = 0.1 * noise.cross_elevation_deg.min(noise.elevation_deg)
             / (peaks as f64 / 60.0).sqrt().max(1.0);
@@ -291,26 +288,14 @@ pub fn designs() -> Vec<Design> {
         spoil,
     };
     vec![
-        design(
-            Fault::AzimuthBacklash,
-            "width",
-            USUAL,
-            3.0,
-            |b, k| {
-                let width = k * b.sigma;
-                b.add("azimuth-backlash", width);
-            },
-        ),
-        design(
-            Fault::ElevationBacklash,
-            "width",
-            USUAL,
-            2.0,
-            |b, k| {
-                let width = k * b.sigma;
-                b.add("elevation-backlash", width);
-            },
-        ),
+        design(Fault::AzimuthBacklash, "width", USUAL, 3.0, |b, k| {
+            let width = k * b.sigma;
+            b.add("azimuth-backlash", width);
+        }),
+        design(Fault::ElevationBacklash, "width", USUAL, 2.0, |b, k| {
+            let width = k * b.sigma;
+            b.add("elevation-backlash", width);
+        }),
         design(Fault::AzimuthSlip, "jump", USUAL, 4.0, |b, k| {
             let size_deg = k * b.sigma * b.sign();
             let from_row = b.middle_row();
@@ -383,25 +368,25 @@ pub fn designs() -> Vec<Design> {
         Design {
             places: &[2, 4],
             ..design(
-            Fault::ToothError,
-            "amplitude, 180 teeth and a pinion of 20",
-            USUAL,
-            3.0,
-            |b, k| {
-                let teeth = GearTeeth {
-                    gear: 180,
-                    pinion: Some(20),
-                };
-                b.station.mount.azimuth_teeth = Some(teeth);
-                b.station.mount.elevation_teeth = Some(teeth);
-                let per_turn = if b.rng.random_bool(0.5) { 180.0 } else { 9.0 };
-                let size_deg = k * b.sigma;
-                b.spoil(Spoil::ToothError {
-                    axis: SpoilAxis::Azimuth,
-                    per_turn,
-                    size_deg,
-                });
-            },
+                Fault::ToothError,
+                "amplitude, 180 teeth and a pinion of 20",
+                USUAL,
+                3.0,
+                |b, k| {
+                    let teeth = GearTeeth {
+                        gear: 180,
+                        pinion: Some(20),
+                    };
+                    b.station.mount.azimuth_teeth = Some(teeth);
+                    b.station.mount.elevation_teeth = Some(teeth);
+                    let per_turn = if b.rng.random_bool(0.5) { 180.0 } else { 9.0 };
+                    let size_deg = k * b.sigma;
+                    b.spoil(Spoil::ToothError {
+                        axis: SpoilAxis::Azimuth,
+                        per_turn,
+                        size_deg,
+                    });
+                },
             )
         },
         design(
@@ -583,7 +568,10 @@ pub fn designs() -> Vec<Design> {
             1.0,
             |b, _| {
                 let least = 12.0 * b.sigma;
-                let places: Vec<f64> = [0.1, 1.0, 10.0].into_iter().filter(|p| *p > least).collect();
+                let places: Vec<f64> = [0.1, 1.0, 10.0]
+                    .into_iter()
+                    .filter(|p| *p > least)
+                    .collect();
                 let k = b.rng.random_range(0..places.len().max(1));
                 let digit = f64::from(b.rng.random_range(1..=4));
                 let by_deg = places.get(k).copied().unwrap_or(10.0) * digit * b.sign();
@@ -690,6 +678,19 @@ impl Design {
             size,
         );
         let log = session(&station, sky, &truth, seed).ok()?;
+        // A satellite that was hardly observed cannot be judged.
+        let observed = |name: &str| log.peaks.iter().filter(|p| p.emitter == name).count();
+        if truth.spoil.iter().any(|s| match s {
+            Spoil::StaleElements { emitter, .. } => observed(emitter) < 5,
+            // Rows fall away when the other emitter is not up; some may be its own.
+            Spoil::WrongEmitter { rows, really } => {
+                let own = |r: &usize| log.peaks.get(r - 1).is_none_or(|p| p.emitter == *really);
+                log.peaks.len() < self.peaks || rows.iter().any(own)
+            }
+            _ => false,
+        }) {
+            return None;
+        }
         (log.peaks.len() >= 20).then_some(Made {
             place,
             station,
