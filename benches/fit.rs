@@ -2,7 +2,8 @@
 //! observation, from a zero start. `cargo bench --bench fit`.
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
-use plumbeam::fit::{Block, LeastSquares, Model, Options, Unevaluable, fit};
+use plumbeam::fit::robust::robust_fit;
+use plumbeam::fit::{Block, Curve, LeastSquares, Model, Noise, Options, Unevaluable, fit};
 use std::hint::black_box;
 
 /// Invented peaks all over the sky and a smooth seven-term model with the shape of a
@@ -102,6 +103,15 @@ fn fits(c: &mut Criterion) {
         });
     }
     group.finish();
+    let mut group = c.benchmark_group("robust fit of seven parameters");
+    group.sample_size(20);
+    for observations in [20, 60, 120, 400, 10_000] {
+        let sky = Sky::new(observations);
+        group.bench_with_input(BenchmarkId::from_parameter(observations), &sky, |b, sky| {
+            b.iter(|| robust_fit(black_box(sky), &[0.0; 7], &Options::default(), 1))
+        });
+    }
+    group.finish();
     let sky = Sky::new(1_000_000);
     let mut group = c.benchmark_group("one pass over 1,000,000");
     group.sample_size(10);
@@ -115,5 +125,37 @@ fn fits(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, fits);
+/// A beam on a sloping level: level, slope, height, centre, width.
+fn beam(p: &[f64], x: f64, slope: &mut [f64]) -> f64 {
+    let t = (x - p[3]) / p[4];
+    let bell = (-0.5 * t * t).exp();
+    let pull = p[2] * bell * t / p[4];
+    slope.copy_from_slice(&[1.0, x, bell, pull, pull * t]);
+    p[0] + p[1] * x + p[2] * bell
+}
+
+fn curves(c: &mut Criterion) {
+    let mut group = c.benchmark_group("fit of a beam of five parameters");
+    for samples in [30, 300, 3000] {
+        let x: Vec<f64> = (0..samples)
+            .map(|i| -3.0 + 6.0 * i as f64 / samples as f64)
+            .collect();
+        let noise = |i: usize| 0.05 * ((0.5 + i as f64 * 0.754_877_666).fract() - 0.5);
+        let truth = [1.0, 0.05, 2.0, 0.3, 0.8];
+        let y: Vec<f64> = (x.iter().enumerate())
+            .map(|(i, x)| beam(&truth, *x, &mut [0.0; 5]) + noise(i))
+            .collect();
+        let curve = Curve::new(&x, &y, 5, beam);
+        let options = Options {
+            noise: Noise::Scatter,
+            ..Options::default()
+        };
+        group.bench_function(BenchmarkId::from_parameter(samples), |b| {
+            b.iter(|| fit(black_box(&curve), &[0.8, 0.0, 1.5, 0.0, 1.0], &options))
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, fits, curves);
 criterion_main!(benches);

@@ -270,7 +270,7 @@ impl SkyBasis {
     /// The frame at unit vector `v` (east, north, up). At the exact zenith, where
     /// azimuth has no meaning, it is taken as north.
     pub fn at(v: &Vector3<f64>) -> SkyBasis {
-        let horizontal = v.x.hypot(v.y);
+        let horizontal = (v.x * v.x + v.y * v.y).sqrt();
         let (s, c) = if horizontal > 0.0 {
             (v.x / horizontal, v.y / horizontal)
         } else {
@@ -286,9 +286,15 @@ impl SkyBasis {
     pub fn offset_to(&self, target: &Vector3<f64>) -> Offset {
         let x = target.dot(&self.rightward);
         let y = target.dot(&self.upward);
-        let across = x.hypot(y);
-        let distance = across.atan2(target.dot(&self.outward));
-        let stretch = if across > 0.0 { distance / across } else { 1.0 };
+        let across = (x * x + y * y).sqrt();
+        let ahead = target.dot(&self.outward);
+        // Angle over sine. Below 0.003 radian the series' next term is under 1e-16.
+        let stretch = if ahead > 0.0 && across < 0.003 {
+            let square = across * across;
+            1.0 + square * (1.0 / 6.0 + square * (3.0 / 40.0))
+        } else {
+            across.atan2(ahead) / across
+        };
         Offset {
             cross_elevation: Angle::from_radians(x * stretch),
             elevation: Angle::from_radians(y * stretch),

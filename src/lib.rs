@@ -7,6 +7,8 @@
 
 pub mod angle;
 pub mod cli;
+pub mod demo;
+pub mod ephemeris;
 pub mod faults;
 pub mod files;
 pub mod fit;
@@ -14,7 +16,11 @@ pub mod logbook;
 pub mod mount;
 pub mod problem;
 pub mod quantity;
+pub mod recheck;
 pub mod report;
+// Parts of a reduced scan are there for its pictures, which are still to come.
+#[allow(dead_code, clippy::result_large_err)]
+pub mod scan;
 pub mod simulate;
 pub mod sky;
 pub mod solve;

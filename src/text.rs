@@ -62,6 +62,9 @@ pub fn utf8(bytes: &[u8]) -> Result<&str, (usize, Wrong)> {
         );
         (at, wrong)
     })?;
+    if !bytes.contains(&0) {
+        return Ok(text);
+    }
     match bytes.iter().position(|b| *b == 0) {
         None => Ok(text),
         Some(at) => Err((

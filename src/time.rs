@@ -101,6 +101,12 @@ impl Utc {
         }
     }
 
+    /// So many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
+    pub(crate) fn on_day(day: i64, nanos: i64) -> Utc {
+        debug_assert!((0..SECONDS_PER_DAY * NANOS_PER_SECOND).contains(&nanos));
+        Utc { day, nanos }
+    }
+
     /// Year, month, day, hour, minute and second with its fraction (60.x in a leap second).
     pub fn calendar(self) -> (i32, u8, u8, u8, u8, f64) {
         let date = self.civil_date();
@@ -172,6 +178,17 @@ impl Utc {
             .clamp(-ABOUT_TEN_THOUSAND_YEARS, ABOUT_TEN_THOUSAND_YEARS);
         civil::date(1970, 1, 1).saturating_add(jiff::Span::new().days(days))
     }
+}
+
+/// Reads a stretch of time such as `30s`, `10m` or `1h30m`, in seconds.
+///
+/// # Errors
+/// A text that is no such thing, with what one looks like.
+pub fn parse_duration_s(text: &str) -> Result<f64, String> {
+    text.trim()
+        .parse::<jiff::SignedDuration>()
+        .map(|d| d.as_secs_f64())
+        .map_err(|_| "a stretch of time is written like 30s, 10m or 1h30m".to_owned())
 }
 
 /// Days from 1970-01-01 to a date.
@@ -364,6 +381,15 @@ mod tests {
         ] {
             assert_eq!(Utc::parse(text).unwrap().to_exact_text(), text);
         }
+    }
+
+    #[test]
+    fn durations_need_a_unit() {
+        assert_eq!(parse_duration_s("10m"), Ok(600.0));
+        assert_eq!(parse_duration_s("1h30m"), Ok(5400.0));
+        assert_eq!(parse_duration_s("0.5s"), Ok(0.5));
+        assert!(parse_duration_s("10").is_err());
+        assert!(parse_duration_s("soon").is_err());
     }
 
     #[test]

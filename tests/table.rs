@@ -7,6 +7,7 @@ use plumbeam::angle::Angle;
 use plumbeam::mount::Term;
 use plumbeam::problem::Error;
 use plumbeam::table::{CorrectionTable, Provenance, Request, read_table, table};
+use rand::{RngExt, SeedableRng};
 use table_cases::{Case, cases, full_model, provenance};
 
 /// First-order words hold to second order in the terms, here of a degree at most.
@@ -142,7 +143,7 @@ fn the_error_stays_within_what_the_header_states_and_what_was_allowed() {
         let table = table(&full, &request, &provenance()).unwrap().table;
         let header = &table.header;
         assert!(
-            header.largest_error_deg <= request.tolerance.degrees() * 1.15,
+            header.largest_error_deg <= request.tolerance.degrees(),
             "{name}: states {}",
             header.largest_error_deg
         );
@@ -277,6 +278,23 @@ fn an_edited_or_damaged_table_is_refused() {
 }
 
 #[test]
+fn no_single_changed_byte_passes_unseen_and_none_makes_it_panic() {
+    let table = small_table();
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(7);
+    for form in [table.to_csv(), table.to_json()] {
+        for _ in 0..2000 {
+            let mut bytes = form.clone().into_bytes();
+            let at = rng.random_range(0..bytes.len());
+            bytes[at] = rng.random_range(0..=255);
+            // White space between the words of a file may change; nothing that counts may.
+            if let Ok(read) = read_table("t", &bytes) {
+                assert_eq!(read, table, "byte {at} was changed unseen");
+            }
+        }
+    }
+}
+
+#[test]
 fn faults_of_a_table_file_are_named_with_their_line() {
     let csv = small_table().to_csv();
     let names = csv.lines().position(|l| !l.starts_with('#')).unwrap();
@@ -369,7 +387,7 @@ fn the_users_own_steps_are_kept_and_judged() {
     };
     let good = ask(30.0, 2.5, None).unwrap();
     assert_eq!(good.table.header.elevation_step_deg, 2.5);
-    assert!(good.table.header.largest_error_deg <= 0.021);
+    assert!(good.table.header.largest_error_deg <= 0.02);
     assert!(good.warnings.is_empty());
     // Named in full, it is written even though it is worse, with a warning.
     let coarse = ask(30.0, 20.0, Some(80.0)).unwrap();
@@ -380,6 +398,7 @@ fn the_users_own_steps_are_kept_and_judged() {
     assert_eq!(ask(7.0, 5.0, None).unwrap_err().exit_code(), 2);
     assert_eq!(ask(30.0, 7.0, Some(80.0)).unwrap_err().exit_code(), 2);
     assert_eq!(ask(-30.0, 7.0, None).unwrap_err().exit_code(), 2);
+    assert_eq!(ask(30.0, 95.0, None).unwrap_err().exit_code(), 2);
 }
 
 #[test]

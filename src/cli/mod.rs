@@ -3,9 +3,17 @@
 //! Parsing only gathers; each verb's `run` resolves and acts. Results go to standard
 //! output, all else to standard error with the program's name before it.
 
+mod calibration;
+mod demand;
+mod demo;
 mod output;
+mod point;
+mod recheck;
+mod reduce;
 mod simulate;
+mod sky;
 mod solve;
+mod table;
 mod terms;
 
 use std::path::PathBuf;
@@ -67,8 +75,14 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
-    Simulate(simulate::Args),
+    Sky(sky::Args),
+    Reduce(reduce::Args),
     Solve(solve::Args),
+    Table(table::Args),
+    Point(point::Args),
+    Recheck(recheck::Args),
+    Simulate(simulate::Args),
+    Demo(demo::Args),
 }
 
 /// Runs the command with this process's arguments.
@@ -99,7 +113,13 @@ pub fn run() -> ExitCode {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
-        Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Sky(args) => sky::run(args, &cli.common, console),
+        Verb::Reduce(args) => reduce::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
+        Verb::Table(args) => table::run(args, &cli.common, console),
+        Verb::Point(args) => point::run(args, &cli.common, console),
+        Verb::Recheck(args) => recheck::run(args, &cli.common, console),
+        Verb::Simulate(args) => simulate::run(args, &cli.common, console),
+        Verb::Demo(args) => demo::run(args, &cli.common, console),
     }
 }

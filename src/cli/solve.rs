@@ -32,6 +32,9 @@ pub struct Args {
     pub peaks: PathBuf,
     #[command(flatten)]
     pub terms: TermOptions,
+    /// Use every peak: look for no bad ones
+    #[arg(long)]
+    pub trust_all: bool,
     /// Write pictures and a page into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
@@ -49,6 +52,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         terms: args.terms.listed()?,
         holds: args.terms.held()?,
         seed: args.seed,
+        trust_all: args.trust_all,
     };
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
@@ -72,7 +76,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         station: &station,
         remedies: &remedies,
         log_name: &log.file,
-        calibration_name: &out.as_ref().map_or_else(String::new, |p| p.display().to_string()),
+        calibration_name: &out
+            .as_ref()
+            .map_or_else(String::new, |p| p.display().to_string()),
         created: document.created_utc,
     };
     if common.json {

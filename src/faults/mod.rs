@@ -1,13 +1,13 @@
 //! Diagnosis: residuals to named causes, mechanical or human.
 //!
 //! Causes compete. Each is a change to the model, refitted jointly with the mount terms and not a
-//! curve drawn through leftovers: a lever of the mount pulled by a shape ([`shape`]), asked for to
-//! first order in one pass over the peaks ([`look`]) and confirmed in full ([`contest`]). Peaks
+//! curve drawn through leftovers: a lever of the mount pulled by a shape (`shape`), asked for to
+//! first order in one pass over the peaks (`look`) and confirmed in full (`contest`). Peaks
 //! that nothing explains have bounded influence, so that a slip is found although half of the peaks
 //! look bad without it, and a few bad ones do not pass for a fault. Mistakes that change what the
-//! log means ([`worlds`]: time zone, site, units) are observed anew, when the session as
-//! logged falls apart. Bad peaks are then named each by itself ([`rows`]), the scatter is asked
-//! for a loose joint ([`scatter`]) and the azimuth zero for a compass ([`north`]).
+//! log means (`worlds`: time zone, site, units) are observed anew, when the session as
+//! logged falls apart. Bad peaks are then named each by itself (`rows`), the scatter is asked
+//! for a loose joint (`scatter`) and the azimuth zero for a compass (`north`).
 
 mod advice;
 mod case;
@@ -33,58 +33,3 @@ pub use diagnose::{Diagnosis, Options, diagnose};
 pub use finding::{Finding, Rival, Subject};
 pub use name::{Axis, Fault};
 pub use north::{Declination, declination};
-
-#[cfg(test)]
-mod trial {
-    use super::*;
-    use crate::logbook::PeakLog;
-    use crate::sky::Sky;
-    use crate::station::Station;
-    use std::path::Path;
-
-    #[test]
-    fn trial() {
-        let folder =
-            std::env::var("SESSIONS").unwrap_or("tests/data/reference/sessions".to_owned());
-        let only = std::env::var("ONLY").unwrap_or_default();
-        let mut names: Vec<_> = std::fs::read_dir(Path::new(&folder))
-            .unwrap()
-            .map(|e| e.unwrap().path())
-            .collect();
-        names.sort();
-        for path in names {
-            if !path.to_str().unwrap().contains(&only) {
-                continue;
-            }
-            println!("=== {}", path.display());
-            let station = Station::read(&path.join("station.toml")).unwrap();
-            let sky = Sky::new(&station).unwrap();
-            let log = PeakLog::read(&path.join("peaks.csv"), &station).unwrap();
-            let t0 = std::time::Instant::now();
-            let d = diagnose(
-                &station,
-                &sky,
-                &log,
-                &Options {
-                    seed: 1,
-                    ..Options::default()
-                },
-            )
-            .unwrap();
-            println!("diagnosed {:?}", t0.elapsed());
-            for f in &d.findings {
-                println!(" ## {}", f.one_line());
-                println!("    {}", f.evidence);
-                for r in &f.rivals {
-                    println!(
-                        "    rival {} {} {}: {}",
-                        r.fault, r.size, r.size_unit, r.tell
-                    );
-                }
-            }
-            for n in &d.notes {
-                println!(" note {n}");
-            }
-        }
-    }
-}

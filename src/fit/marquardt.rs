@@ -88,6 +88,8 @@ const POLISH_STEP: f64 = 1e-14;
 pub(crate) struct LevenbergMarquardt {
     /// Columns span the directions that may move; none means all.
     basis: Option<DMatrix<f64>>,
+    /// Takes parameters to their coordinates in the basis.
+    coordinates: Option<DMatrix<f64>>,
     parameters: Vec<f64>,
     /// Over the free directions.
     triangle: Triangle,
@@ -109,7 +111,12 @@ impl LevenbergMarquardt {
     pub fn new(start: &[f64], whole: Triangle, basis: Option<DMatrix<f64>>) -> LevenbergMarquardt {
         let triangle = restrict(&whole, basis.as_ref());
         let scale = positive(triangle.column_norms());
+        let inverse = |basis: &DMatrix<f64>| match basis.ncols() {
+            0 => Ok(basis.transpose()),
+            _ => basis.clone().pseudo_inverse(0.0),
+        };
         let mut solver = LevenbergMarquardt {
+            coordinates: basis.as_ref().and_then(|basis| inverse(basis).ok()),
             parameters: start.to_vec(),
             triangle,
             whole,
@@ -136,9 +143,9 @@ impl LevenbergMarquardt {
     /// Length of the parameters in scaled units: of all, or of the free directions' share.
     fn scaled_length(&self) -> f64 {
         let p = DVector::from_column_slice(&self.parameters);
-        let free = match &self.basis {
+        let free = match &self.coordinates {
             None => p,
-            Some(basis) => basis.clone().svd(true, true).solve(&p, 0.0).unwrap_or(p),
+            Some(coordinates) => coordinates * p,
         };
         let squares = free.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2));
         squares.sum::<f64>().sqrt()

@@ -154,12 +154,20 @@ impl Block {
     /// Multiplies every row by `factor(observation)`.
     pub(crate) fn scale_rows(&mut self, factor: impl Fn(usize) -> f64) {
         for row in 0..self.residuals.len() {
-            let f = factor(self.observations[row]);
-            self.residuals[row] *= f;
-            if self.derivatives {
-                for column in 0..self.parameters {
-                    self.columns[column * self.stride + row] *= f;
-                }
+            self.scale_row(row, factor(self.observations[row]));
+        }
+    }
+    /// Multiplies the row pushed last.
+    pub(crate) fn scale_last_row(&mut self, factor: f64) {
+        if let Some(row) = self.residuals.len().checked_sub(1) {
+            self.scale_row(row, factor);
+        }
+    }
+    fn scale_row(&mut self, row: usize, factor: f64) {
+        self.residuals[row] *= factor;
+        if self.derivatives {
+            for column in 0..self.parameters {
+                self.columns[column * self.stride + row] *= factor;
             }
         }
     }

@@ -97,6 +97,18 @@ impl Spectrum {
             rank,
         }
     }
+    /// Columns that span the told directions; none when the data tell all. Without singular
+    /// values where a cheaper bound of the condition number is good enough.
+    pub(crate) fn basis_of(triangle: &Triangle, hold: &Hold) -> Option<DMatrix<f64>> {
+        if let Hold::BelowRatio(ratio) = hold {
+            let scaled = step::scaled_triangle(triangle, &hold.scale(triangle));
+            let inverse = step::safe_inverse(&scaled);
+            if inverse.is_some_and(|inverse| scaled.norm() * inverse.norm() * ratio < 1.0) {
+                return None;
+            }
+        }
+        Spectrum::of(triangle, hold).basis()
+    }
     /// Number of directions that the data tell.
     pub fn rank(&self) -> usize {
         self.rank

@@ -17,6 +17,8 @@ pub struct Triangle {
     z: DVector<f64>,
     /// Sum of squares of all residuals.
     squares: f64,
+    /// Sum of squares of the components of Q'r beyond the first n.
+    beyond: f64,
     /// Number of rows absorbed.
     rows: usize,
 }
@@ -28,6 +30,7 @@ impl Triangle {
             r: DMatrix::zeros(parameters, parameters),
             z: DVector::zeros(parameters),
             squares: 0.0,
+            beyond: 0.0,
             rows: 0,
         }
     }
@@ -46,6 +49,11 @@ impl Triangle {
     /// The residual sum of squares, summed from the residuals themselves.
     pub fn squares(&self) -> f64 {
         self.squares
+    }
+    /// The residual sum of squares that no change of the parameters can lessen, as far as
+    /// the problem is linear and of full rank.
+    pub fn least_squares(&self) -> f64 {
+        self.beyond
     }
     /// Number of rows absorbed.
     pub fn rows(&self) -> usize {
@@ -104,6 +112,7 @@ impl Triangle {
             self.z[k] -= w * v;
             subtract(residuals, w, column);
         }
+        self.beyond += dot(block.residuals(), block.residuals());
         block.clear();
     }
 
@@ -127,6 +136,7 @@ impl Triangle {
         let mut small = Triangle::new(basis.ncols());
         small.absorb(&mut block);
         small.squares = self.squares;
+        small.beyond += self.beyond;
         small.rows = self.rows;
         small
     }

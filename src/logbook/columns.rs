@@ -97,6 +97,11 @@ impl Columns {
         self.place[column].is_some()
     }
 
+    /// Which field of a row the known column of that index is.
+    pub fn place(&self, column: usize) -> Option<usize> {
+        self.place[column]
+    }
+
     /// A row's field in the known column of that index; empty when the file has no such column.
     pub fn cell<'a>(&self, row: &Row<'a>, column: usize) -> Cell<'a> {
         let index = self.place[column];

@@ -91,6 +91,46 @@ impl<R: BufRead> Lines<R> {
         }
     }
 
+    /// Hands whole lines (without their line feeds) to `read`, as they stand in the reader's
+    /// buffer, until it declines one or the buffer ends within a line; gives how many it took.
+    ///
+    /// # Errors
+    /// When reading fails.
+    pub(super) fn while_taken(
+        &mut self,
+        mut read: impl FnMut(&[u8]) -> bool,
+    ) -> Result<usize, Error> {
+        let mut taken = 0;
+        if !self.returned.is_empty() || self.count == 0 {
+            return Ok(taken);
+        }
+        loop {
+            let buffer = self
+                .input
+                .fill_buf()
+                .map_err(|e| Error::io(&self.file, "read", e))?;
+            let mut used = 0;
+            let mut declined = false;
+            for line in buffer.split_inclusive(|b| *b == b'\n') {
+                let Some(whole) = line.strip_suffix(b"\n") else {
+                    break;
+                };
+                if !read(whole) {
+                    declined = true;
+                    break;
+                }
+                used += line.len();
+                taken += 1;
+            }
+            self.input.consume(used);
+            // The last line of a buffer is read the other way; then the next buffer follows.
+            if declined || used == 0 {
+                self.count += taken;
+                return Ok(taken);
+            }
+        }
+    }
+
     /// Takes whole lines back, to give them again.
     pub(super) fn give_back(&mut self, lines: &str) {
         self.count -= lines.lines().count();

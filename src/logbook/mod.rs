@@ -8,10 +8,15 @@ mod json_place;
 mod lines;
 mod peak;
 mod peaks_csv;
+mod plain_row;
 mod rows;
+mod scan;
+mod scans_csv;
 
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
 pub use calibration_faults::{TERMS, ValueUnit};
 pub use columns::{Cell, Columns, OWN_COLUMN};
 pub use peak::{Approach, Peak, PeakLog};
 pub use rows::{Row, RowReader};
+pub use scan::{MOST_SAMPLES, PowerUnit, Sample, Scan, ScanBuilder};
+pub use scans_csv::ScanReader;

@@ -117,7 +117,7 @@ impl PeakLog {
             let Some(peak) = peak_of(&row, &columns, station, &mut problems) else {
                 continue;
             };
-            match earlier.entry(fingerprint(&peak)) {
+            match earlier.entry(fingerprint(&peak, station)) {
                 Entry::Vacant(place) => {
                     place.insert(row.line);
                 }
@@ -218,7 +218,11 @@ fn peak_of(
 }
 
 /// The emitter's name if the station knows it.
-fn emitter(cell: &Cell<'_>, station: &Station, problems: &mut Problems) -> Option<String> {
+pub(super) fn emitter(
+    cell: &Cell<'_>,
+    station: &Station,
+    problems: &mut Problems,
+) -> Option<String> {
     let name = cell.required("the name of an emitter in the station file", problems)?;
     if station.emitter(name).is_some() {
         return Some(name.to_owned());
@@ -271,14 +275,15 @@ fn use_it(cell: &Cell<'_>, problems: &mut Problems) -> bool {
     }
 }
 
-/// What makes two rows the same peak.
-fn fingerprint(peak: &Peak) -> (Utc, String, Option<u64>, Option<u64>) {
+/// What makes two rows the same peak: time, emitter (by its place in the station file) and
+/// readings.
+fn fingerprint(peak: &Peak, station: &Station) -> (Utc, Option<usize>, [Option<u64>; 2]) {
     let bits = |angle: Option<Angle>| angle.map(|a| a.radians().to_bits());
+    let emitter = station.emitters.iter().position(|e| e.name == peak.emitter);
     (
         peak.time,
-        peak.emitter.clone(),
-        bits(peak.azimuth),
-        bits(peak.elevation),
+        emitter,
+        [bits(peak.azimuth), bits(peak.elevation)],
     )
 }
 

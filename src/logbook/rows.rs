@@ -131,6 +131,11 @@ impl<R: BufRead> RowReader<R> {
         &self.lines.file
     }
 
+    /// How many lines have been read so far.
+    pub fn lines_read(&self) -> usize {
+        self.lines.count
+    }
+
     /// The header. Every later row must have as many fields.
     ///
     /// # Errors
@@ -155,6 +160,17 @@ impl<R: BufRead> RowReader<R> {
         }
         self.expected = Some(self.fields.len());
         Ok(self.row())
+    }
+
+    /// Hands the bytes of whole lines to `read` until it declines one, which is then the next
+    /// row; gives how many it took. A line that the buffer cuts in two is not handed on.
+    ///
+    /// # Errors
+    /// When reading fails.
+    pub fn while_taken(&mut self, read: impl FnMut(&[u8]) -> bool) -> Result<usize, Error> {
+        let taken = self.lines.while_taken(read)?;
+        self.number += taken;
+        Ok(taken)
     }
 
     /// The next row, or none at the end. Rows that cannot be cut into the header's fields are

@@ -9,7 +9,7 @@ use std::fmt;
 
 use nalgebra::Vector3;
 
-use super::model::{ApproachSigns, AxisAngle, MountModel, READING_TOLERANCE, raise, skew};
+use super::model::{ApproachSigns, AxisAngle, MountModel, READING_TOLERANCE, SinCos, raise, skew};
 use super::term::Term;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
@@ -97,13 +97,10 @@ impl MountModel {
 
     /// Where the axes must stand: below the zenith, and over the top.
     fn axes_for(&self, direction: &Direction<Apparent>) -> Result<[AxisAngles; 2], Keyhole> {
-        let turned = self.tilt().back().rotate(&direction.east_north_up());
+        let turned = self.fixed().tilt.back().rotate(&direction.east_north_up());
         let h = self.raised_angle(&turned)?;
         Ok([h, std::f64::consts::PI - h].map(|h| {
-            let skewed = skew(
-                &raise(self.terms().inside(Term::Collimation), h),
-                self.terms().inside(Term::AxisSkew),
-            );
+            let skewed = skew(&raise(self.fixed().collimation, h), self.fixed().skew);
             let azimuth = turned.x.atan2(turned.y) - skewed.x.atan2(skewed.y);
             let droop = self.terms().inside(Term::Droop);
             AxisAngles {
@@ -128,8 +125,8 @@ impl MountModel {
         /// Rounding of the rotations may carry a direction on the very rim inside; the beam then
         /// misses it by no more than this many radians.
         const ROUNDING: f64 = 1e-14;
-        let (sc, cc) = self.terms().inside(Term::Collimation).sin_cos();
-        let (ss, cs) = self.terms().inside(Term::AxisSkew).sin_cos();
+        let SinCos { sin: sc, cos: cc } = self.fixed().collimation;
+        let SinCos { sin: ss, cos: cs } = self.fixed().skew;
         let sine = (turned.z - sc * ss) / (cc * cs);
         if sine.abs() <= 0.99 {
             return Ok(sine.asin());

@@ -10,9 +10,52 @@ use super::term::{Term, TermValues};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
 /// The mount model with given values of its terms.
-#[derive(Clone, Copy, Debug, PartialEq, Default)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MountModel {
     terms: TermValues,
+    fixed: Fixed,
+}
+
+/// What is the same for every reading, worked out once.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Fixed {
+    /// Of the collimation.
+    pub collimation: SinCos,
+    /// Of the axis skew.
+    pub skew: SinCos,
+    /// Step 6, the tilt, as a rotation vector w = -(tilt north) e + (tilt east) n.
+    pub tilt: RotationVector,
+    /// Whether the azimuth runout, the elevation runout and the warp are there at all.
+    azimuth_runout: bool,
+    elevation_runout: bool,
+    warp: bool,
+}
+
+/// Sine and cosine of an angle.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct SinCos {
+    pub sin: f64,
+    pub cos: f64,
+}
+
+impl SinCos {
+    fn of(radians: f64) -> SinCos {
+        let (sin, cos) = radians.sin_cos();
+        SinCos { sin, cos }
+    }
+    /// Of twice the angle.
+    fn doubled(self) -> SinCos {
+        SinCos {
+            sin: 2.0 * self.sin * self.cos,
+            cos: (self.cos - self.sin) * (self.cos + self.sin),
+        }
+    }
+}
+
+impl Default for MountModel {
+    fn default() -> MountModel {
+        MountModel::new(TermValues::ZERO)
+    }
 }
 
 /// Where the beam points for one reading, and how that changes.
@@ -50,8 +93,28 @@ pub struct ApproachSigns {
 
 impl MountModel {
     /// The model with these values.
-    pub const fn new(terms: TermValues) -> MountModel {
-        MountModel { terms }
+    pub fn new(terms: TermValues) -> MountModel {
+        let any = |these: [Term; 2]| these.into_iter().any(|t| terms.inside(t) != 0.0);
+        MountModel {
+            fixed: Fixed {
+                collimation: SinCos::of(terms.inside(Term::Collimation)),
+                skew: SinCos::of(terms.inside(Term::AxisSkew)),
+                tilt: RotationVector::new(Vector3::new(
+                    -terms.inside(Term::TiltNorth),
+                    terms.inside(Term::TiltEast),
+                    0.0,
+                )),
+                azimuth_runout: any([Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]),
+                elevation_runout: any([Term::ElevationRunoutCos, Term::ElevationRunoutSin]),
+                warp: any([Term::TrackWarpCos, Term::TrackWarpSin]),
+            },
+            terms,
+        }
+    }
+
+    /// What is the same for every reading.
+    pub(super) fn fixed(&self) -> &Fixed {
+        &self.fixed
     }
 
     /// The values of its terms.
@@ -66,55 +129,56 @@ impl MountModel {
     /// Azimuth axis angle a = A + azimuth zero + azimuth scale x A + runout(A) + half the
     /// backlash x approach sign, with A the unwrapped reading in radians.
     pub(super) fn azimuth_axis(&self, reading: f64, sign: f64) -> AxisAngle {
-        let (s, c) = reading.sin_cos();
         let scale = 1.0 + self.term(Term::AzimuthScale);
-        let cos_part = self.term(Term::AzimuthRunoutCos);
-        let sin_part = self.term(Term::AzimuthRunoutSin);
+        let steady = reading * scale
+            + self.term(Term::AzimuthZero)
+            + 0.5 * self.term(Term::AzimuthBacklash) * sign;
+        let parts = [Term::AzimuthRunoutCos, Term::AzimuthRunoutSin];
+        self.with_runout(self.fixed.azimuth_runout, parts, reading, steady, scale)
+    }
+
+    /// An axis that stands at `steady` and moves by `scale` a reading, with the runout of the
+    /// terms `parts` added if there is any.
+    fn with_runout(
+        &self,
+        any: bool,
+        [cos_part, sin_part]: [Term; 2],
+        reading: f64,
+        steady: f64,
+        scale: f64,
+    ) -> AxisAngle {
+        if !any {
+            return AxisAngle {
+                value: steady,
+                by_reading: scale,
+            };
+        }
+        let SinCos { sin, cos } = SinCos::of(reading);
+        let (cos_part, sin_part) = (self.term(cos_part), self.term(sin_part));
         AxisAngle {
-            value: reading * scale
-                + self.term(Term::AzimuthZero)
-                + cos_part * c
-                + sin_part * s
-                + 0.5 * self.term(Term::AzimuthBacklash) * sign,
-            by_reading: scale - cos_part * s + sin_part * c,
+            value: steady + cos_part * cos + sin_part * sin,
+            by_reading: scale - cos_part * sin + sin_part * cos,
         }
     }
 
     /// Elevation axis angle before droop: h0 = E + elevation zero + elevation scale x E +
     /// runout(E) + warp(A) + half the backlash x approach sign.
     pub(super) fn elevation_axis(&self, reading: f64, azimuth: f64, sign: f64) -> AxisAngle {
-        let (s, c) = reading.sin_cos();
         let scale = 1.0 + self.term(Term::ElevationScale);
-        let cos_part = self.term(Term::ElevationRunoutCos);
-        let sin_part = self.term(Term::ElevationRunoutSin);
-        AxisAngle {
-            value: reading * scale
-                + self.term(Term::ElevationZero)
-                + cos_part * c
-                + sin_part * s
-                + self.warp(azimuth)
-                + 0.5 * self.term(Term::ElevationBacklash) * sign,
-            by_reading: scale - cos_part * s + sin_part * c,
-        }
+        let steady = reading * scale
+            + self.term(Term::ElevationZero)
+            + self.warp(azimuth)
+            + 0.5 * self.term(Term::ElevationBacklash) * sign;
+        let parts = [Term::ElevationRunoutCos, Term::ElevationRunoutSin];
+        self.with_runout(self.fixed.elevation_runout, parts, reading, steady, scale)
     }
 
     fn warp(&self, azimuth: f64) -> f64 {
-        let (s, c) = (2.0 * azimuth).sin_cos();
-        self.term(Term::TrackWarpCos) * c + self.term(Term::TrackWarpSin) * s
-    }
-
-    fn warp_by_azimuth(&self, azimuth: f64) -> f64 {
-        let (s, c) = (2.0 * azimuth).sin_cos();
-        2.0 * (self.term(Term::TrackWarpSin) * c - self.term(Term::TrackWarpCos) * s)
-    }
-
-    /// Step 6, the tilt, as a rotation vector w = -(tilt north) e + (tilt east) n.
-    pub(super) fn tilt(&self) -> RotationVector {
-        RotationVector(Vector3::new(
-            -self.term(Term::TiltNorth),
-            self.term(Term::TiltEast),
-            0.0,
-        ))
+        if !self.fixed.warp {
+            return 0.0;
+        }
+        let SinCos { sin, cos } = SinCos::of(2.0 * azimuth);
+        self.term(Term::TrackWarpCos) * cos + self.term(Term::TrackWarpSin) * sin
     }
 
     /// Where the beam points: the unit vector (east, north, up).
@@ -124,10 +188,15 @@ impl MountModel {
         let h0 = self
             .elevation_axis(reading.elevation.radians(), azimuth, approach.elevation)
             .value;
-        let h = h0 - self.term(Term::Droop) * h0.cos();
-        let raised = raise(self.term(Term::Collimation), h);
-        let skewed = skew(&raised, self.term(Term::AxisSkew));
-        self.tilt().rotate(&turn(&skewed, a))
+        let droop = self.term(Term::Droop);
+        let h = if droop == 0.0 {
+            h0
+        } else {
+            h0 - droop * h0.cos()
+        };
+        let raised = raise(self.fixed.collimation, h);
+        let skewed = skew(&raised, self.fixed.skew);
+        self.fixed.tilt.rotate(&turn(&skewed, SinCos::of(a)))
     }
 
     /// Where the beam points for an encoder reading.
@@ -141,38 +210,48 @@ impl MountModel {
         let elevation = reading.elevation.radians();
         let azimuth_axis = self.azimuth_axis(azimuth, approach.azimuth);
         let elevation_axis = self.elevation_axis(elevation, azimuth, approach.elevation);
-        let (a, h0) = (azimuth_axis.value, elevation_axis.value);
+        let (a, h0) = (SinCos::of(azimuth_axis.value), elevation_axis.value);
         let droop = self.term(Term::Droop);
-        let h = h0 - droop * h0.cos();
-        let h_by_h0 = 1.0 + droop * h0.sin();
+        let at_h0 = SinCos::of(h0);
+        let h = h0 - droop * at_h0.cos;
+        let h_by_h0 = 1.0 + droop * at_h0.sin;
 
-        let collimation = self.term(Term::Collimation);
-        let s = self.term(Term::AxisSkew);
+        let Fixed {
+            collimation,
+            skew: s,
+            tilt,
+            ..
+        } = self.fixed;
         let raised = raise(collimation, h);
         let skewed = skew(&raised, s);
         let turned = turn(&skewed, a);
-        let tilt = self.tilt();
         let vector = tilt.rotate(&turned);
 
         // Each partial is the derivative of one step, carried through the steps after it.
         let after_raise = |v: &Vector3<f64>| tilt.rotate(&turn(&skew(v, s), a));
-        let (sh, ch) = h.sin_cos();
-        let (sc, cc) = collimation.sin_cos();
-        let by_h = after_raise(&Vector3::new(0.0, -cc * sh, cc * ch));
-        let by_collimation = after_raise(&Vector3::new(cc, -sc * ch, -sc * sh));
-        let (ss, cs) = s.sin_cos();
+        // raised = (sin c, cos c cos h, cos c sin h).
+        let by_h = after_raise(&Vector3::new(0.0, -raised.z, raised.y));
+        let (sh, ch) = (raised.z / collimation.cos, raised.y / collimation.cos);
+        let by_collimation = after_raise(&Vector3::new(
+            collimation.cos,
+            -collimation.sin * ch,
+            -collimation.sin * sh,
+        ));
         let skew_rate = Vector3::new(
-            -raised.x * ss - raised.z * cs,
+            -raised.x * s.sin - raised.z * s.cos,
             0.0,
-            raised.x * cs - raised.z * ss,
+            raised.x * s.cos - raised.z * s.sin,
         );
         let by_skew = tilt.rotate(&turn(&skew_rate, a));
         let by_a = tilt.rotate(&Vector3::new(turned.y, -turned.x, 0.0));
         let by_h0 = by_h * h_by_h0;
 
-        let (s_az, c_az) = azimuth.sin_cos();
-        let (s_el, c_el) = elevation.sin_cos();
-        let (s_2az, c_2az) = (2.0 * azimuth).sin_cos();
+        let at_azimuth = SinCos::of(azimuth);
+        let twice_azimuth = at_azimuth.doubled();
+        let at_elevation = SinCos::of(elevation);
+        let warp_by_azimuth = 2.0
+            * (self.term(Term::TrackWarpSin) * twice_azimuth.cos
+                - self.term(Term::TrackWarpCos) * twice_azimuth.sin);
         let mut by_term = [Vector3::zeros(); Term::COUNT];
         let mut set = |term: Term, value: Vector3<f64>| by_term[term as usize] = value;
         set(Term::AzimuthZero, by_a);
@@ -187,21 +266,21 @@ impl MountModel {
         );
         set(Term::Collimation, by_collimation);
         set(Term::AxisSkew, by_skew);
-        set(Term::Droop, by_h * -h0.cos());
+        set(Term::Droop, by_h * -at_h0.cos);
         set(Term::AzimuthScale, by_a * azimuth);
         set(Term::ElevationScale, by_h0 * elevation);
-        set(Term::AzimuthRunoutCos, by_a * c_az);
-        set(Term::AzimuthRunoutSin, by_a * s_az);
-        set(Term::ElevationRunoutCos, by_h0 * c_el);
-        set(Term::ElevationRunoutSin, by_h0 * s_el);
-        set(Term::TrackWarpCos, by_h0 * c_2az);
-        set(Term::TrackWarpSin, by_h0 * s_2az);
+        set(Term::AzimuthRunoutCos, by_a * at_azimuth.cos);
+        set(Term::AzimuthRunoutSin, by_a * at_azimuth.sin);
+        set(Term::ElevationRunoutCos, by_h0 * at_elevation.cos);
+        set(Term::ElevationRunoutSin, by_h0 * at_elevation.sin);
+        set(Term::TrackWarpCos, by_h0 * twice_azimuth.cos);
+        set(Term::TrackWarpSin, by_h0 * twice_azimuth.sin);
         set(Term::AzimuthBacklash, by_a * (0.5 * approach.azimuth));
         set(Term::ElevationBacklash, by_h0 * (0.5 * approach.elevation));
         Beam {
             vector,
             by_term,
-            by_azimuth: by_a * azimuth_axis.by_reading + by_h0 * self.warp_by_azimuth(azimuth),
+            by_azimuth: by_a * azimuth_axis.by_reading + by_h0 * warp_by_azimuth,
             by_elevation: by_h0 * elevation_axis.by_reading,
         }
     }
@@ -209,47 +288,58 @@ impl MountModel {
 
 /// Steps 2 and 3: the beam in the dish, b = sin(collimation) e + cos(collimation) n, raised
 /// by h about e: n goes to cos(h) n + sin(h) u.
-pub(super) fn raise(collimation: f64, h: f64) -> Vector3<f64> {
-    let (sc, cc) = collimation.sin_cos();
-    let (sh, ch) = h.sin_cos();
-    Vector3::new(sc, cc * ch, cc * sh)
+pub(super) fn raise(collimation: SinCos, h: f64) -> Vector3<f64> {
+    let h = SinCos::of(h);
+    Vector3::new(
+        collimation.sin,
+        collimation.cos * h.cos,
+        collimation.cos * h.sin,
+    )
 }
 
 /// Step 4: skew s about n: e goes to cos(s) e + sin(s) u.
-pub(super) fn skew(v: &Vector3<f64>, s: f64) -> Vector3<f64> {
-    let (ss, cs) = s.sin_cos();
-    Vector3::new(v.x * cs - v.z * ss, v.y, v.x * ss + v.z * cs)
+pub(super) fn skew(v: &Vector3<f64>, s: SinCos) -> Vector3<f64> {
+    Vector3::new(v.x * s.cos - v.z * s.sin, v.y, v.x * s.sin + v.z * s.cos)
 }
 
 /// Step 5: azimuth a, clockwise about u: n goes to cos(a) n + sin(a) e.
-fn turn(v: &Vector3<f64>, a: f64) -> Vector3<f64> {
-    let (sa, ca) = a.sin_cos();
-    Vector3::new(v.x * ca + v.y * sa, v.y * ca - v.x * sa, v.z)
+fn turn(v: &Vector3<f64>, a: SinCos) -> Vector3<f64> {
+    Vector3::new(v.x * a.cos + v.y * a.sin, v.y * a.cos - v.x * a.sin, v.z)
 }
 
 /// A right-handed rotation about a vector by its length in radians.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct RotationVector(pub Vector3<f64>);
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct RotationVector {
+    vector: Vector3<f64>,
+    /// sin(t)/t for the length t.
+    sine: f64,
+    /// (1 - cos(t))/t^2.
+    versine: f64,
+}
 
 impl RotationVector {
-    /// sin(t)/t and (1 - cos(t))/t^2 for the length t, good down to zero.
-    fn coefficients(&self) -> (f64, f64) {
-        let t = self.0.norm();
-        let half = 0.5 * t;
-        (cardinal_sine(t), 0.5 * cardinal_sine(half).powi(2))
+    fn new(vector: Vector3<f64>) -> RotationVector {
+        let t = vector.norm();
+        RotationVector {
+            vector,
+            sine: cardinal_sine(t),
+            versine: 0.5 * cardinal_sine(0.5 * t).powi(2),
+        }
     }
 
     /// Rodrigues' formula: v + sin(t) k x v + (1 - cos(t)) k x (k x v), k the unit axis
     /// (Goldstein, Poole and Safko, Classical Mechanics, 3rd edition, section 4.7; from memory).
     pub fn rotate(&self, v: &Vector3<f64>) -> Vector3<f64> {
-        let (f, g) = self.coefficients();
-        let across = self.0.cross(v);
-        v + across * f + self.0.cross(&across) * g
+        let across = self.vector.cross(v);
+        v + across * self.sine + self.vector.cross(&across) * self.versine
     }
 
     /// The rotation the other way.
     pub fn back(&self) -> RotationVector {
-        RotationVector(-self.0)
+        RotationVector {
+            vector: -self.vector,
+            ..*self
+        }
     }
 
     /// The rate of an already rotated vector when the rotation vector changes by `rate`:
@@ -257,14 +347,13 @@ impl RotationVector {
     /// Jacobian of the rotation group (Barfoot, State Estimation for Robotics, 2017,
     /// equation 7.77; from memory).
     fn rotated_by(&self, rotated: &Vector3<f64>, rate: &Vector3<f64>) -> Vector3<f64> {
-        let (f, g) = self.coefficients();
-        let t2 = self.0.norm_squared();
+        let t2 = self.vector.norm_squared();
         let along = if t2 > 0.0 {
-            self.0 * (self.0.dot(rate) * (1.0 - f) / t2)
+            self.vector * (self.vector.dot(rate) * (1.0 - self.sine) / t2)
         } else {
             Vector3::zeros()
         };
-        let spin = rate * f + along + self.0.cross(rate) * g;
+        let spin = rate * self.sine + along + self.vector.cross(rate) * self.versine;
         spin.cross(rotated)
     }
 }

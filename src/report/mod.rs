@@ -8,7 +8,10 @@ mod layout;
 pub mod number;
 mod page;
 mod picture;
+mod recheck;
 mod summary;
+#[cfg(test)]
+mod tests;
 mod text;
 mod words;
 
@@ -23,6 +26,7 @@ use crate::station::Station;
 use crate::time::Utc;
 
 pub use picture::pictures;
+pub use recheck::{history_json, history_text, recheck_json, recheck_text};
 pub use text::{Colour, WIDTH, text};
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
 
@@ -44,65 +48,6 @@ pub struct Report<'a> {
     pub calibration_name: &'a str,
     /// When the report is made.
     pub created: Utc,
-}
-
-#[cfg(test)]
-mod samples {
-    use super::*;
-
-    /// Writes every picture of several sessions below `target/report-samples`, to look at:
-    /// `cargo test --lib report::samples -- --ignored`.
-    #[test]
-    #[ignore = "writes files to look at"]
-    fn write_samples() {
-        let station = fixture::station();
-        let remedies = fixture::remedies();
-        let usual = fixture::Session::default();
-        let sessions = [
-            ("usual", usual.clone()),
-            (
-                "unknown-north",
-                fixture::Session {
-                    azimuth_zero_deg: -143.2,
-                    ..usual.clone()
-                },
-            ),
-            (
-                "one",
-                fixture::Session {
-                    peaks: 1,
-                    ..usual.clone()
-                },
-            ),
-            (
-                "many",
-                fixture::Session {
-                    peaks: 100_000,
-                    hours: 3000.0,
-                    ..usual.clone()
-                },
-            ),
-            (
-                "perfect",
-                fixture::Session {
-                    noise_deg: 0.0,
-                    bad_every: 0,
-                    peaks: 20,
-                    hours: 0.0,
-                    ..usual.clone()
-                },
-            ),
-        ];
-        for (name, session) in sessions {
-            let outcome = fixture::outcome(&session);
-            let report = fixture::report(&outcome, &station, &remedies);
-            let dir = Path::new("target/report-samples").join(name);
-            std::fs::create_dir_all(&dir).unwrap();
-            let start = std::time::Instant::now();
-            write_report(&dir, &report).unwrap();
-            eprintln!("{name}: {:?}", start.elapsed());
-        }
-    }
 }
 
 /// Writes the page and every picture, as SVG and PNG, into `dir`, which is made if need be.

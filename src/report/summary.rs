@@ -29,6 +29,11 @@ pub struct ErrorLine {
     pub loss_db: Option<String>,
 }
 
+/// Decibels lost at an offset; none where the emitter is outside the main beam.
+pub fn loss_words(dish: &Dish, offset: Angle) -> Option<String> {
+    (offset / dish.beamwidth <= BEAM_HOLDS_TO).then(|| number::significant(dish.loss_db(offset), 2))
+}
+
 /// The error before and after.
 pub fn error_lines(report: &Report) -> [ErrorLine; 2] {
     let outcome = report.outcome;
@@ -39,8 +44,7 @@ pub fn error_lines(report: &Report) -> [ErrorLine; 2] {
             rms_deg: rms.degrees(),
             degrees: number::rms(rms.degrees(), outcome.degrees_of_freedom),
             beam_percent: number::significant(beams * 100.0, 2),
-            loss_db: (beams <= BEAM_HOLDS_TO)
-                .then(|| number::significant(report.station.dish.loss_db(rms), 2)),
+            loss_db: loss_words(&report.station.dish, rms),
         }
     };
     [
@@ -182,7 +186,7 @@ pub struct Unused {
 pub fn unused_peaks(report: &Report) -> Vec<Unused> {
     (report.outcome.peaks.iter())
         .filter(|p| !p.used)
-        .map(|p| unused(p))
+        .map(unused)
         .collect()
 }
 

@@ -189,10 +189,8 @@ fn size_words(value: f64, sigma: Option<f64>, unit: TermUnit) -> String {
 
 fn single_meaning(t: &TermEstimate) -> String {
     let size = size_words(t.shown(), t.shown_sigma(), t.term.unit());
-    if let Some(sigma) = t.shown_sigma() {
-        if sigma > 0.0 && t.shown().abs() < NOTICEABLE * sigma {
-            return format!("none to be seen: {size} is within what chance alone gives");
-        }
+    if (t.shown_sigma()).is_some_and(|s| s > 0.0 && t.shown().abs() < NOTICEABLE * s) {
+        return format!("none to be seen: {size} is within what chance alone gives");
     }
     if t.state == TermState::Held && t.value == 0.0 {
         return "held at zero, not measured".to_owned();
@@ -342,4 +340,154 @@ fn vector_meaning(group: Group, x: &TermEstimate, y: &TermEstimate, outcome: &Ou
         _ => format!("{words} in all"),
     };
     text + held(x)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{self, Session};
+    use super::*;
+    use crate::angle::EncoderReading;
+    use crate::mount::{ApproachSigns, MountModel, TermValues};
+
+    /// The meaning of terms with these values, all fitted with a small deviation.
+    fn said(values: &[(Term, f64)]) -> String {
+        let mut outcome = fixture::outcome(&Session::default());
+        outcome.correlations.clear();
+        outcome.terms = (values.iter())
+            .map(|(term, shown)| TermEstimate {
+                term: *term,
+                value: term.unit().inward(*shown),
+                sigma: Some(term.unit().inward(1e-4)),
+                state: TermState::Fitted,
+            })
+            .collect();
+        meanings(&outcome)[0].text.clone()
+    }
+
+    /// How the beam moves at a reading, in degrees of cross-elevation and elevation.
+    fn beam_moves(values: &[(Term, f64)], azimuth: f64, elevation: f64) -> (f64, f64) {
+        let terms =
+            (values.iter()).fold(TermValues::ZERO, |all, (term, v)| all.with_shown(*term, *v));
+        let reading = EncoderReading::from_degrees(azimuth, elevation);
+        let beam = |terms| MountModel::new(terms).beam(reading, ApproachSigns::UNKNOWN);
+        let step = beam(TermValues::ZERO).offset_to(&beam(terms));
+        (step.cross_elevation.degrees(), step.elevation.degrees())
+    }
+
+    /// Words and model must say the same of each sign.
+    #[test]
+    fn words_have_the_sign_of_the_model() {
+        for (term, word_up, word_down, beam_up) in [
+            // For the positive value: what is said, and which way the beam goes at reading (40, 50).
+            (Term::AzimuthZero, " clockwise", "anticlockwise", (1.0, 0.0)),
+            (Term::ElevationZero, "higher", "lower", (0.0, 1.0)),
+            (Term::Collimation, "right", "left", (1.0, 0.0)),
+            (Term::AxisSkew, "right-hand", "left-hand", (-1.0, 0.0)),
+            (Term::Droop, "sags", "rises", (0.0, -1.0)),
+            (Term::AzimuthScale, " further", "less far", (1.0, 0.0)),
+            (Term::ElevationScale, " further", "less far", (0.0, 1.0)),
+            // The top leans away to the north: a beam to the north sinks.
+            (Term::TiltNorth, "north", "south", (0.0, -1.0)),
+            (Term::TiltEast, "east", "west", (0.0, -1.0)),
+        ] {
+            let size = if term.unit() == TermUnit::Fraction {
+                0.01
+            } else {
+                0.5
+            };
+            assert!(said(&[(term, size)]).contains(word_up), "{term}");
+            assert!(said(&[(term, -size)]).contains(word_down), "{term}");
+            assert!(!said(&[(term, size)]).contains(word_down), "{term}");
+            let (cross, up) = beam_moves(&[(term, size)], 40.0, 50.0);
+            assert!(
+                cross * beam_up.0 + up * beam_up.1 > 0.1,
+                "{term}: {cross} {up}"
+            );
+        }
+        assert!(said(&[(Term::ClockOffset, 2.0)]).contains("slow: add it"));
+        assert!(said(&[(Term::ClockOffset, -2.0)]).contains("fast: take it from"));
+        assert!(
+            said(&[(Term::ElevationBacklash, 0.3)]).ends_with("0.30000 +/- 0.00010 deg of play")
+        );
+    }
+
+    #[test]
+    fn headings_are_those_of_the_model() {
+        let tilt = [(Term::TiltNorth, 0.3), (Term::TiltEast, -0.4)];
+        let text = said(&tilt);
+        assert!(
+            text.contains("leans 0.50000 +/- 0.00010 deg toward azimuth 306.870"),
+            "{text}"
+        );
+        assert!(text.contains("(north-west)"), "{text}");
+        // In that direction the beam sinks most.
+        let (_, there) = beam_moves(&tilt, 306.87, 20.0);
+        assert!((there + 0.5).abs() < 1e-3, "{there}");
+
+        let runout = [(Term::AzimuthRunoutCos, 0.3), (Term::AzimuthRunoutSin, 0.4)];
+        assert!(
+            said(&runout).contains("most at reading 53.130"),
+            "{}",
+            said(&runout)
+        );
+        assert!((beam_moves(&runout, 53.13, 0.0).0 - 0.5).abs() < 1e-4);
+
+        let warp = [(Term::TrackWarpCos, 0.3), (Term::TrackWarpSin, 0.4)];
+        assert!(
+            said(&warp).contains("readings 27 and 207 deg"),
+            "{}",
+            said(&warp)
+        );
+        assert!((beam_moves(&warp, 206.565, 30.0).1 - 0.5).abs() < 1e-4);
+    }
+
+    #[test]
+    fn what_chance_alone_gives_is_no_error() {
+        let mut outcome = fixture::outcome(&Session::default());
+        outcome.terms = vec![TermEstimate {
+            term: Term::Collimation,
+            value: 0.001,
+            sigma: Some(0.001),
+            state: TermState::Fitted,
+        }];
+        assert!(meanings(&outcome)[0].text.starts_with("none to be seen"));
+        outcome.terms[0].state = TermState::NotSeparable;
+        assert!(
+            meanings(&outcome)[0]
+                .text
+                .contains("cannot be told from other errors")
+        );
+    }
+
+    #[test]
+    fn lists_name_whole_groups() {
+        assert_eq!(
+            term_list(&[Term::TiltNorth, Term::TiltEast, Term::AxisSkew]),
+            "axis tilt and axis skew"
+        );
+        assert_eq!(term_list(&[Term::TiltEast]), "axis tilt, east part");
+        assert_eq!(compass_word(Angle::from_degrees(-10.0)), "north");
+        assert_eq!(compass_word(Angle::from_degrees(200.0)), "south-south-west");
+    }
+
+    #[test]
+    fn directions_have_their_uncertainty() {
+        let mut outcome = fixture::outcome(&Session::default());
+        let part = |term, value: f64, sigma: f64| TermEstimate {
+            term,
+            value,
+            sigma: Some(sigma),
+            state: TermState::Fitted,
+        };
+        let (x, y) = (
+            part(Term::TiltNorth, 0.03, 0.001),
+            part(Term::TiltEast, 0.0, 0.002),
+        );
+        outcome.correlations.clear();
+        let (size, sigma, _, spread) = size_and_direction(&x, &y, &outcome);
+        // Along the lean the north part's deviation counts, across it the east part's.
+        assert!((sigma.unwrap() - x.shown_sigma().unwrap()).abs() < 1e-12);
+        let across = y.shown_sigma().unwrap() / size;
+        assert!((spread.unwrap().radians() - across).abs() < 1e-12);
+    }
 }

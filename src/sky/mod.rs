@@ -6,9 +6,11 @@
 //! sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
 //! to the Earth by the sidereal time of 1982 on UT1, without polar motion or light time.
 //!
-//! The astronomy is that of the SOFA collection of the International Astronomical Union, through
-//! its port to Rust; SGP4 likewise comes from a crate.
+//! The astronomy is that of the SOFA collection of the International Astronomical Union's Standards
+//! of Fundamental Astronomy, through its port to Rust; it is used here with calculations of our own
+//! and is not endorsed by SOFA. SGP4 likewise comes from a crate.
 
+mod air;
 mod earth;
 mod elements;
 mod error;
@@ -53,7 +55,11 @@ pub struct Sky {
     refraction: Refraction,
     frequency_mhz: f64,
     horizon: Horizon,
+    /// Those of the station file, and behind them the Sun if it is not among them.
     emitters: Vec<Known>,
+    /// How many of them the station file has.
+    listed: usize,
+    sun: EmitterId,
     by_name: HashMap<String, EmitterId>,
     catalogue: Vec<Catalogued>,
 }
@@ -81,6 +87,13 @@ enum Motion {
     Mark(Direction<Apparent>),
 }
 
+impl Motion {
+    /// Beacons and marks: their light does not pass the whole air.
+    fn is_inside_the_air(&self) -> bool {
+        matches!(self, Motion::Beacon(_) | Motion::Mark(_))
+    }
+}
+
 impl Sky {
     /// Prepares all emitters of a station; reads the element files of its satellites, each once.
     ///
@@ -90,13 +103,24 @@ impl Sky {
     pub fn new(station: &Station) -> Result<Sky, Error> {
         let place = Place::of_site(&station.site);
         let refraction = Refraction::new(&station.site.weather);
-        let (emitters, catalogue, problems) =
+        let (mut emitters, catalogue, problems) =
             prepare::emitters(&station.emitters, &place, &refraction);
+        let listed = emitters.len();
         let by_name = emitters
             .iter()
             .enumerate()
             .map(|(i, e)| (e.name.clone(), EmitterId(i)))
             .collect();
+        let sun = emitters
+            .iter()
+            .position(|e| matches!(e.motion, Motion::Sun))
+            .unwrap_or_else(|| {
+                emitters.push(Known {
+                    name: "the Sun".to_owned(),
+                    motion: Motion::Sun,
+                });
+                listed
+            });
         problems.or_value(Sky {
             place,
             ut1_minus_utc_s: station.site.ut1_minus_utc_s,
@@ -104,6 +128,8 @@ impl Sky {
             frequency_mhz: station.dish.frequency_mhz,
             horizon: station.horizon.clone(),
             emitters,
+            listed,
+            sun: EmitterId(sun),
             by_name,
             catalogue,
         })
@@ -121,14 +147,18 @@ impl Sky {
     pub fn emitter_named(&self, name: &str) -> Result<EmitterId, SkyError> {
         self.emitter(name).ok_or_else(|| SkyError::UnknownEmitter {
             name: name.to_owned(),
-            nearest: nearest_name(name, self.emitters.iter().map(|e| e.name.as_str()))
-                .map(str::to_owned),
+            nearest: nearest_name(name, self.emitters().map(|id| self.name(id))).map(str::to_owned),
         })
     }
 
     /// All emitters, in the station file's order.
     pub fn emitters(&self) -> impl Iterator<Item = EmitterId> {
-        (0..self.emitters.len()).map(EmitterId)
+        (0..self.listed).map(EmitterId)
+    }
+
+    /// The Sun, whether or not the station file lists it.
+    pub fn sun(&self) -> EmitterId {
+        self.sun
     }
 
     /// What the station file calls an emitter.
@@ -206,14 +236,23 @@ impl Sky {
     /// # Errors
     /// As [`Sky::geometric_of`].
     pub fn rate_of(&self, id: EmitterId, time: Utc) -> Result<f64, SkyError> {
+        self.rate_by(id, time, |time| self.apparent_of(id, time))
+    }
+
+    fn rate_by(
+        &self,
+        id: EmitterId,
+        time: Utc,
+        apparent: impl Fn(Utc) -> Result<Direction<Apparent>, SkyError>,
+    ) -> Result<f64, SkyError> {
         // Short against the passage of the lowest satellite, long against rounding.
         let half_step_s = match self.known(id).motion {
             Motion::Beacon(_) | Motion::Mark(_) => return Ok(0.0),
             Motion::Satellite(_) => 0.5,
             Motion::Sun | Motion::Moon | Motion::Source(_) => 10.0,
         };
-        let before = self.apparent_of(id, time.plus_seconds(-half_step_s))?;
-        let after = self.apparent_of(id, time.plus_seconds(half_step_s))?;
+        let before = apparent(time.plus_seconds(-half_step_s))?;
+        let after = apparent(time.plus_seconds(half_step_s))?;
         Ok(before.separation(&after).degrees() / (2.0 * half_step_s) * 60.0)
     }
 

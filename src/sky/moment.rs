@@ -103,49 +103,71 @@ impl<'a> Moment<'a> {
 
     /// As [`Sky::notices`].
     pub fn notices(&self, id: EmitterId) -> Vec<Notice> {
+        let mut notices = self.notices_on_data(id);
+        notices.extend(self.notice_on_place(id));
+        notices
+    }
+
+    /// Those of [`Sky::notices`] that do not depend on where the emitter is: on the age of its
+    /// orbit, on leap seconds and on the ionosphere. They cost next to nothing.
+    pub fn notices_on_data(&self, id: EmitterId) -> Vec<Notice> {
         let (sky, time) = (self.sky, self.time);
         let known = sky.known(id);
-        let emitter = || known.name.clone();
         let mut notices = Vec::new();
-        let beyond_the_air = !matches!(known.motion, Motion::Beacon(_) | Motion::Mark(_));
         if let Motion::Satellite(orbits) = &known.motion {
             let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / 86_400.0;
             if days.abs() > OLD_ORBIT_DAYS {
                 notices.push(Notice::OldOrbit {
-                    emitter: emitter(),
+                    emitter: known.name.clone(),
                     days,
                 });
             }
         }
-        if beyond_the_air && LeapSeconds::at(time) != LeapSeconds::Known {
+        if known.motion.is_inside_the_air() {
+            return notices;
+        }
+        if LeapSeconds::at(time) != LeapSeconds::Known {
             notices.push(Notice::OutsideLeapSecondTable {
                 time,
                 knowledge: LeapSeconds::at(time),
                 assumed_s: tai_minus_utc_s(time),
             });
         }
-        if let Ok(apparent) = self.apparent(id) {
-            let lowest = sky.horizon.lowest(apparent.azimuth());
-            if apparent.elevation() < Angle::ZERO && beyond_the_air {
-                notices.push(Notice::BelowHorizon {
-                    emitter: emitter(),
-                    time,
-                    elevation_deg: apparent.elevation().degrees(),
-                });
-            } else if apparent.elevation() < lowest && beyond_the_air {
-                notices.push(Notice::BelowMask {
-                    emitter: emitter(),
-                    time,
-                    elevation_deg: apparent.elevation().degrees(),
-                    lowest_deg: lowest.degrees(),
-                });
-            }
-        }
-        if beyond_the_air && sky.frequency_mhz < IONOSPHERE_BELOW_MHZ {
+        if sky.frequency_mhz < IONOSPHERE_BELOW_MHZ {
             notices.push(Notice::IonosphereLeftOut {
                 frequency_mhz: sky.frequency_mhz,
             });
         }
         notices
+    }
+
+    /// That the emitter stands below the horizon or its mask. Not said of beacons and marks, which
+    /// someone has seen there.
+    fn notice_on_place(&self, id: EmitterId) -> Option<Notice> {
+        let (sky, time) = (self.sky, self.time);
+        let known = sky.known(id);
+        if known.motion.is_inside_the_air() {
+            return None;
+        }
+        let apparent = self.apparent(id).ok()?;
+        let lowest = sky.horizon.lowest(apparent.azimuth());
+        let elevation_deg = apparent.elevation().degrees();
+        let emitter = known.name.clone();
+        if apparent.elevation() < Angle::ZERO {
+            Some(Notice::BelowHorizon {
+                emitter,
+                time,
+                elevation_deg,
+            })
+        } else if apparent.elevation() < lowest {
+            Some(Notice::BelowMask {
+                emitter,
+                time,
+                elevation_deg,
+                lowest_deg: lowest.degrees(),
+            })
+        } else {
+            None
+        }
     }
 }

@@ -55,10 +55,11 @@ pub enum Notice {
 /// kilometres a day (common practice, no source).
 pub const OLD_ORBIT_DAYS: f64 = 14.0;
 
-/// Below this frequency the ionosphere's bend is mentioned: at 10 degrees of elevation by day it
-/// is some 5 arcsec at 1.4 GHz, 70 at 0.4 GHz and 1,200 at 0.1 GHz (it falls with the square of the
-/// frequency; size by common daytime electron content, no source).
+/// Below this frequency the ionosphere's bend is mentioned.
 pub const IONOSPHERE_BELOW_MHZ: f64 = 1000.0;
+/// That bend at an elevation of 10 degrees by day, 69 arcsec; it falls with the square of the
+/// frequency (size by a common daytime electron content, no source).
+const IONOSPHERE_DEG_AT_400_MHZ: f64 = 69.0 / 3600.0;
 
 impl Notice {
     /// What it is about, without times and numbers: a fixed word and the emitter (empty where none
@@ -126,8 +127,9 @@ impl fmt::Display for Notice {
             }
             Notice::IonosphereLeftOut { frequency_mhz } => write!(
                 f,
-                "at {frequency_mhz} MHz the ionosphere bends low rays noticeably (some 70 arcsec at \
-                 400 MHz and elevation 10 deg by day, more with the square of the wavelength); it is not in the refraction"
+                "at {frequency_mhz} MHz the ionosphere, which is not in the refraction, raises an emitter \
+                 at elevation 10 deg by some {:.2} deg by day: prefer high ones",
+                IONOSPHERE_DEG_AT_400_MHZ * (400.0 / frequency_mhz).powi(2)
             ),
         }
     }

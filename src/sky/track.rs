@@ -91,9 +91,17 @@ impl<'a> Track<'a> {
         }
     }
 
+    /// How fast the beam must move on the sky, in degrees per minute.
+    ///
+    /// # Errors
+    /// As [`Sky::rate_of`].
+    pub fn rate(&self, time: Utc) -> Result<f64, SkyError> {
+        self.sky.rate_by(self.id, time, |time| self.apparent(time))
+    }
+
     /// The vector to a moving emitter; none where it must be worked out rigorously.
     fn interpolated(&self, time: Utc) -> Option<Vector3<f64>> {
-        if let Motion::Beacon(_) | Motion::Mark(_) = self.sky.known(self.id).motion {
+        if self.sky.known(self.id).motion.is_inside_the_air() {
             return None;
         }
         let steps = time.seconds_since(self.from) / self.step_s;

@@ -24,7 +24,7 @@ const DIGIT_CHANCE: f64 = 0.1;
 /// In words: how far the peak lies off and what it most likely is.
 pub fn in_words(
     station: &Station,
-    sky: &Sky,
+    sky: Option<&Sky>,
     model: &MountModel,
     observation: &Observation,
     sigma: [Angle; 2],
@@ -44,7 +44,8 @@ pub fn in_words(
     .filter_map(|(measured, size)| measured.map(|_| size))
     .collect();
     let deviations = sizes.iter().map(|s| s * s).sum::<f64>().sqrt();
-    let kind = another_emitter(station, sky, model, observation, sigma)
+    let kind = sky
+        .and_then(|sky| another_emitter(station, sky, model, observation, sigma))
         .or_else(|| digit(model, observation, sigma))
         .or_else(|| sidelobe(station, off.size()));
     format!(

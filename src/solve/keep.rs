@@ -2,10 +2,14 @@
 //!
 //! Terms and peaks are chosen together, because each can pass for the other: play in a gear,
 //! not modelled, makes half of the peaks look bad; a few bad peaks alike can pass for a term.
-//! So the search for bad peaks is made twice, once with the basic terms alone and once with
-//! every term that the data could tell (small by a prior); terms are then chosen on what each
-//! search keeps, and the better explanation of *all* peaks wins: one in which a peak is
+//! So there are several beginnings: the peaks that fit the basic terms alone, all peaks, and,
+//! when many look bad, those that fit with every term that the data could tell (small by a
+//! prior). Terms are then chosen on what each keeps, and the better explanation of *all* peaks wins: one in which a peak is
 //! either good, with Gaussian noise, or bad, and then anywhere on the sky.
+
+use std::collections::HashMap;
+
+use rayon::prelude::*;
 
 use crate::fit::robust::{BAD_SHARE, LEAST_OBSERVATIONS, robust_fit};
 use crate::fit::{Hold, Noise, Options, Prior};
@@ -29,10 +33,14 @@ pub struct Kept {
 const MOST_ROUNDS: usize = 5;
 /// A share of bad peaks as the explanation of a session expects it.
 const EXPECTED_BAD: f64 = 0.05;
+/// When more peaks than this share look bad, a missing term may be what is wrong, and the search
+/// is made again with more terms in. A few wild peaks are no reason: the beginning with all
+/// peaks would show a term that explains them.
+const SUSPICIOUS_SHARE: f64 = 0.1;
 /// With every term in, a search needs so many peaks for each term.
 const PEAKS_A_TERM: f64 = 1.5;
 
-/// Chooses terms and peaks together.
+/// Chooses terms and peaks together; without a `seed`, only terms, and keeps every peak.
 ///
 /// # Errors
 /// As [`choose`].
@@ -41,31 +49,38 @@ pub fn choose_and_keep(
     basic: &[Term],
     offered: &[Group],
     start: &TermValues,
-    seed: u64,
+    seed: Option<u64>,
 ) -> Result<(Choice, Kept), Error> {
-    let mut firsts = vec![search(night, basic, &[], start, seed)?];
-    let mut all = basic.to_vec();
+    let Some(seed) = seed else {
+        let flags = vec![true; night.observations.len()];
+        let choice = choose(night, basic, offered, &flags, start)?;
+        let warnings = Vec::new();
+        return Ok((choice, Kept { flags, warnings }));
+    };
+    let mut searches = Searches {
+        night,
+        seed,
+        found: HashMap::new(),
+    };
     let everyone = vec![true; night.observations.len()];
-    let rough = night.fit(basic, &firsts[0], start)?;
-    for group in offered {
-        if can_be_tried(night, &rough, &everyone, *group) {
-            all.extend(group.terms());
-        }
-    }
-    let enough = night.observations.len() as f64 >= PEAKS_A_TERM * all.len() as f64;
-    if all.len() > basic.len() && enough {
-        let extra = &all[basic.len()..];
-        let second = search(night, &all, extra, start, seed)?;
-        if !firsts.contains(&second) {
-            firsts.push(second);
-        }
-    }
+    let plain = searches.kept(basic, start)?;
     let mut best: Option<(f64, Choice, Vec<bool>)> = None;
-    for first in firsts {
-        let (choice, flags) = settle(night, basic, offered, start, first, seed)?;
+    let mut consider = |first: Vec<bool>, searches: &mut Searches| -> Result<f64, Error> {
+        let (choice, flags) = settle(searches, basic, offered, start, first)?;
         let cost = cost(night, &choice, &flags);
+        let lost = flags.iter().filter(|k| !**k).count() as f64 / flags.len().max(1) as f64;
         if best.as_ref().is_none_or(|(least, _, _)| cost < *least) {
             best = Some((cost, choice, flags));
+        }
+        Ok(lost)
+    };
+    let lost = consider(plain.clone(), &mut searches)?;
+    if plain != everyone {
+        consider(everyone, &mut searches)?;
+        if lost > SUSPICIOUS_SHARE {
+            for guess in with_more_terms(&searches, basic, offered, start, &plain)? {
+                consider(guess, &mut searches)?;
+            }
         }
     }
     let Some((_, choice, flags)) = best else {
@@ -75,6 +90,65 @@ pub fn choose_and_keep(
     };
     let warnings = warnings(&flags);
     Ok((choice, Kept { flags, warnings }))
+}
+
+/// What searches keep that have more terms in: every term that could be told where there are
+/// peaks enough, else each group by itself.
+fn with_more_terms(
+    searches: &Searches,
+    basic: &[Term],
+    offered: &[Group],
+    start: &TermValues,
+    plain: &[bool],
+) -> Result<Vec<Vec<bool>>, Error> {
+    let (night, seed) = (searches.night, searches.seed);
+    let everyone = vec![true; night.observations.len()];
+    let rough = night.fit(basic, plain, start)?;
+    let groups: Vec<Group> = (offered.iter().copied())
+        .filter(|g| can_be_tried(night, &rough, &everyone, *g))
+        .collect();
+    let terms = basic.len() + groups.iter().map(|g| g.terms().count()).sum::<usize>();
+    let enough = night.observations.len() as f64 >= PEAKS_A_TERM * terms as f64;
+    let sets: Vec<Vec<Term>> = if groups.is_empty() {
+        Vec::new()
+    } else if enough {
+        vec![groups.iter().flat_map(|g| g.terms()).collect()]
+    } else {
+        groups.iter().map(|g| g.terms().collect()).collect()
+    };
+    let mut guesses: Vec<Vec<bool>> = sets
+        .par_iter()
+        .map(|extra| {
+            let all: Vec<Term> = basic.iter().chain(extra).copied().collect();
+            search(night, &all, extra, start, seed)
+        })
+        .collect::<Result<_, _>>()?;
+    guesses.sort();
+    guesses.dedup();
+    guesses.retain(|g| g != plain && *g != everyone);
+    Ok(guesses)
+}
+
+/// Searches made already, by the terms fitted: which peaks fit them does not depend on where the
+/// search began.
+struct Searches<'a> {
+    night: &'a Night<'a>,
+    seed: u64,
+    found: HashMap<Vec<Term>, Vec<bool>>,
+}
+
+impl Searches<'_> {
+    /// The peaks that a robust fit of `free` keeps.
+    fn kept(&mut self, free: &[Term], start: &TermValues) -> Result<Vec<bool>, Error> {
+        let mut key = free.to_vec();
+        key.sort_unstable();
+        if let Some(known) = self.found.get(&key) {
+            return Ok(known.clone());
+        }
+        let kept = search(self.night, free, &[], start, self.seed)?;
+        self.found.insert(key, kept.clone());
+        Ok(kept)
+    }
 }
 
 /// The peaks that a robust fit of `free` keeps; `extra` terms are kept small by a prior.
@@ -103,18 +177,18 @@ fn search(
 
 /// Terms for the peaks, peaks for the terms, until neither changes.
 fn settle(
-    night: &Night,
+    searches: &mut Searches,
     basic: &[Term],
     offered: &[Group],
     start: &TermValues,
     first: Vec<bool>,
-    seed: u64,
 ) -> Result<(Choice, Vec<bool>), Error> {
+    let night = searches.night;
     let mut flags = first;
     let mut choice = choose(night, basic, offered, &flags, start)?;
     for _ in 0..MOST_ROUNDS {
         let fitted = &choice.told.fitted;
-        let next = search(night, &fitted.free, &[], &fitted.terms, seed)?;
+        let next = searches.kept(&fitted.free, &fitted.terms)?;
         if next == flags {
             break;
         }

@@ -20,5 +20,8 @@ pub mod words;
 
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
+pub use plausible::glaring;
+pub use problem::MountProblem;
 pub use remedy::{Remedy, foot_shims_mm, remedies};
-pub use run::{Options, solve};
+pub use run::{Options, solve, solve_observed};
+pub use separate::rows_at;

@@ -5,6 +5,7 @@ use crate::mount::{Group, Term};
 use crate::station::Station;
 
 use super::outcome::Outcome;
+use super::words::by_sigma;
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
@@ -24,6 +25,7 @@ const SIGNIFICANT: f64 = 3.0;
 
 const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
     counterweights; support the dish before any bolt is loosened.";
+const AS_ABOVE: &str = "As above: power off, keep clear, support the dish.";
 const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall one can fall. \
     Work at height and foundations follow local codes; ask someone licensed where they say so.";
 
@@ -54,32 +56,70 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
             found.push(remedy(group, &size, station));
         }
     }
+    say_cautions_once(&mut found);
     found
+}
+
+/// A caution that has stood before is only recalled: read six times over, it is not read.
+fn say_cautions_once(remedies: &mut [Remedy]) {
+    let mut said: Vec<String> = Vec::new();
+    for remedy in remedies.iter_mut().filter(|r| !r.caution.is_empty()) {
+        if said.contains(&remedy.caution) {
+            AS_ABOVE.clone_into(&mut remedy.caution);
+        } else {
+            said.push(remedy.caution.clone());
+        }
+    }
 }
 
 /// The values of a group's terms when at least one is significant.
 struct Significant {
     terms: Vec<Term>,
     values: Vec<f64>,
+    /// The largest of their standard deviations.
+    sigma: f64,
 }
 
 impl Significant {
     fn of(outcome: &Outcome, group: Group) -> Option<Significant> {
         let terms: Vec<Term> = group.terms().collect();
         let mut values = Vec::new();
+        let mut sigma: f64 = 0.0;
         let mut significant = false;
         for term in &terms {
             let estimate = outcome.terms.iter().find(|t| t.term == *term)?;
             values.push(estimate.value);
+            sigma = sigma.max(estimate.sigma.unwrap_or(0.0));
             significant |= estimate
                 .sigma
                 .is_some_and(|s| estimate.value.abs() > SIGNIFICANT * s);
         }
-        significant.then_some(Significant { terms, values })
+        significant.then_some(Significant {
+            terms,
+            values,
+            sigma,
+        })
     }
     /// The first term's value as files show it.
     fn shown(&self) -> f64 {
         self.terms[0].unit().outward(self.values[0])
+    }
+    /// A shown value that follows from the term by `factor`, to the digits that its standard
+    /// deviation supports.
+    fn digits(&self, value: f64, factor: f64) -> String {
+        by_sigma(value, self.terms[0].unit().outward(self.sigma) * factor)
+    }
+    /// The first term's value without sign, in those digits.
+    fn size(&self) -> String {
+        self.digits(self.shown().abs(), 1.0)
+    }
+    /// Millimetres of shim for each 100 mm, in those digits.
+    fn per_100_mm(&self) -> String {
+        self.millimetres(100.0 * self.values[0].abs().tan(), 100.0)
+    }
+    /// Millimetres at `radius_mm` from the pivot; a hundredth is finer than any shim.
+    fn millimetres(&self, value: f64, radius_mm: f64) -> String {
+        by_sigma(value, (self.sigma * radius_mm).max(0.1))
     }
     /// Length of the pair of terms, as an angle.
     fn length(&self) -> Angle {
@@ -135,8 +175,8 @@ pub fn foot_shims_mm(tilt: Angle, toward: Angle, radius_m: f64, feet: &[Angle]) 
 fn tilt(size: &Significant, station: &Station) -> Words {
     let (lean, toward) = (size.length(), size.heading());
     let title = format!(
-        "The azimuth axis's top leans {:.3} deg toward azimuth {:.0} deg ({})",
-        lean.degrees(),
+        "The azimuth axis's top leans {} deg toward azimuth {:.0} deg ({})",
+        size.digits(lean.degrees(), 1.0),
         toward.degrees(),
         compass(toward)
     );
@@ -155,7 +195,7 @@ fn tilt(size: &Significant, station: &Station) -> Words {
                     if shim < 0.005 {
                         "leave as it is".to_owned()
                     } else {
-                        format!("raise by {shim:.2} mm")
+                        format!("raise by {} mm", size.millimetres(shim, radius * 1000.0))
                     }
                 ));
             }
@@ -163,10 +203,10 @@ fn tilt(size: &Significant, station: &Station) -> Words {
         (radius, _) => {
             let radius_m = radius.unwrap_or(0.1);
             steps.push(format!(
-                "The side toward azimuth {:.0} deg is low: raise it by {:.2} mm at {:.0} mm from \
-                 the axis, or lower the opposite side by as much.",
+                "The side toward azimuth {:.0} deg is low: raise it by {} mm at {:.0} mm from the \
+                 axis, or lower the opposite side by as much.",
                 toward.degrees(),
-                1000.0 * radius_m * lean.tan(),
+                size.millimetres(1000.0 * radius_m * lean.tan(), 1000.0 * radius_m),
                 radius_m * 1000.0
             ));
             steps.push(
@@ -189,13 +229,13 @@ fn skew(size: &Significant) -> Words {
     };
     let title = format!(
         "The elevation axis is not square to the azimuth axis: its {high}-hand end (seen along \
-         the beam) is high by {:.3} deg",
-        value.abs()
+         the beam) is high by {} deg",
+        size.size()
     );
     let steps = vec![format!(
-        "Shim the {low}-hand bearing up (or the {high}-hand one down) by {:.2} mm for each 100 mm \
+        "Shim the {low}-hand bearing up (or the {high}-hand one down) by {} mm for each 100 mm \
          between the bearings.",
-        per_100_mm(value)
+        size.per_100_mm()
     )];
     (title, steps, KEEP_CLEAR)
 }
@@ -204,14 +244,14 @@ fn collimation(size: &Significant) -> Words {
     let value = size.shown();
     let side = if value > 0.0 { "right" } else { "left" };
     let title = format!(
-        "The beam points {:.3} deg to the {side} of square to the elevation axis",
-        value.abs()
+        "The beam points {} deg to the {side} of square to the elevation axis",
+        size.size()
     );
     let steps = vec![
         format!(
             "Shim the {side}-hand side of the dish's mounting face forward (seen along the beam) \
-             by {:.2} mm for each 100 mm of its width, which swings the beam the other way.",
-            per_100_mm(value)
+             by {} mm for each 100 mm of its width, which swings the beam the other way.",
+            size.per_100_mm()
         ),
         format!(
             "Or look at the feed first: one that sits off the axis to the {} of a front-fed dish \
@@ -224,7 +264,7 @@ fn collimation(size: &Significant) -> Words {
 
 fn backlash(axis: &str, size: &Significant) -> Words {
     let value = size.shown();
-    let title = format!("The {axis} drive has {:.3} deg of play", value.abs());
+    let title = format!("The {axis} drive has {} deg of play", size.size());
     let mut steps = vec![
         format!(
             "Close the {axis} gear's mesh or preload it (spring, counterweight off balance), then \
@@ -247,16 +287,15 @@ fn backlash(axis: &str, size: &Significant) -> Words {
 
 fn runout(axis: &str, size: &Significant) -> Words {
     let title = format!(
-        "The {axis} gear or encoder runs eccentric: {:.3} deg once a turn, largest at reading \
-         {:.0} deg",
-        size.length().degrees(),
+        "The {axis} gear or encoder runs eccentric: {} deg once a turn, largest at reading {:.0} \
+         deg",
+        size.digits(size.length().degrees(), 1.0),
         size.heading().degrees()
     );
     let steps = vec![
         format!(
-            "Centre the {axis} encoder disc or gear: it sits {:.2} mm off for each 100 mm of its \
-             radius.",
-            100.0 * size.length().radians()
+            "Centre the {axis} encoder disc or gear: it sits {} mm off for each 100 mm of its radius.",
+            size.millimetres(100.0 * size.length().radians(), 100.0)
         ),
         "Turn it by hand past a dial gauge to see which of the two it is.".to_owned(),
     ];
@@ -265,17 +304,17 @@ fn runout(axis: &str, size: &Significant) -> Words {
 
 fn warp(size: &Significant, station: &Station) -> Words {
     let title = format!(
-        "The azimuth track or bearing is warped: it lifts the dish by {:.3} deg twice a turn",
-        size.length().degrees()
+        "The azimuth track or bearing is warped: it lifts the dish by {} deg twice a turn",
+        size.digits(size.length().degrees(), 1.0)
     );
     let radius = station.mount.base_radius_m.unwrap_or(0.1);
     // warp(A) = amplitude x cos(2 (A - half the heading)).
     let highest = size.heading() / 2.0;
     let steps = vec![format!(
-        "Level the track: over {:.0} mm of radius the lift is {:.2} mm; the beam is raised most \
-         at azimuth readings {:.0} and {:.0} deg.",
+        "Level the track: over {:.0} mm of radius the lift is {} mm; the beam is raised most at \
+         azimuth readings {:.0} and {:.0} deg.",
         radius * 1000.0,
-        1000.0 * radius * size.length().tan(),
+        size.millimetres(1000.0 * radius * size.length().tan(), 1000.0 * radius),
         highest.degrees(),
         highest.degrees() + 180.0
     )];
@@ -285,15 +324,15 @@ fn warp(size: &Significant, station: &Station) -> Words {
 fn scale(axis: &str, size: &Significant) -> Words {
     let value = size.shown();
     let title = format!(
-        "The {axis} axis moves {:.3} % {} than the encoder says",
-        100.0 * value.abs(),
+        "The {axis} axis moves {} % {} than the encoder says",
+        size.digits(100.0 * value.abs(), 100.0),
         if value > 0.0 { "further" } else { "less" }
     );
     let steps = vec![
         format!(
-            "Multiply the degrees per count (or per step) of the {axis} axis by {:.6}; if the \
-             setting is counts per degree, divide by it.",
-            1.0 + value
+            "Multiply the degrees per count (or per step) of the {axis} axis by {}; if the setting \
+             is counts per degree, divide by it.",
+            size.digits(1.0 + value, 1.0)
         ),
         "Compare with the gears: one tooth more or less on a pinion is the usual cause.".to_owned(),
     ];
@@ -303,9 +342,9 @@ fn scale(axis: &str, size: &Significant) -> Words {
 fn droop(size: &Significant) -> Words {
     let value = size.shown();
     let title = format!(
-        "The beam {} by {:.3} deg x cos(elevation)",
+        "The beam {} by {} deg x cos(elevation)",
         if value > 0.0 { "sags" } else { "rises" },
-        value.abs()
+        size.size()
     );
     let steps = vec![
         "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
@@ -319,15 +358,15 @@ fn droop(size: &Significant) -> Words {
 fn clock(size: &Significant) -> Words {
     let value = size.shown();
     let title = format!(
-        "The logging clock is {:.2} s {}",
-        value.abs(),
+        "The logging clock is {} s {}",
+        size.size(),
         if value > 0.0 { "slow" } else { "fast" }
     );
     let steps = vec![format!(
-        "Set the clock {} by {:.2} s (GNSS or a time server), or add {value:+.2} s to the logged \
-         times.",
+        "Set the clock {} by {} s (GNSS or a time server), or add {} s to the logged times.",
         if value > 0.0 { "forward" } else { "back" },
-        value.abs()
+        size.size(),
+        size.digits(value, 1.0)
     )];
     (title, steps, "")
 }
@@ -335,19 +374,20 @@ fn clock(size: &Significant) -> Words {
 fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
     let value = size.shown();
     let title = format!(
-        "The {axis} encoder reads {:.3} deg too {}",
-        value.abs(),
+        "The {axis} encoder reads {} deg too {}",
+        size.size(),
         if value > 0.0 { "little" } else { "much" }
     );
     let steps = vec![
         format!(
-            "Enter {value:+.3} deg as the {axis} encoder's offset, if the controller ADDS it to \
-             the reading."
+            "Enter {}{} deg as the {axis} encoder's offset, if the controller ADDS it to the reading.",
+            if value > 0.0 { "+" } else { "-" },
+            size.size()
         ),
         format!(
-            "Or, with the axis held still, loosen the encoder and turn it until it reads {:.3} \
-             deg {} (the axis stands further {} than it says).",
-            value.abs(),
+            "Or, with the axis held still, loosen the encoder and turn it until it reads {} deg \
+             {} (the axis stands further {} than it says).",
+            size.size(),
             if value > 0.0 { "more" } else { "less" },
             if value > 0.0 {
                 sense
@@ -359,10 +399,6 @@ fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
         ),
     ];
     (title, steps, KEEP_CLEAR)
-}
-
-fn per_100_mm(shown_deg: f64) -> f64 {
-    100.0 * Angle::from_degrees(shown_deg.abs()).tan()
 }
 
 fn compass(heading: Angle) -> &'static str {

@@ -31,6 +31,8 @@ pub struct Options {
     pub holds: Vec<(Term, f64)>,
     /// Seed of everything random.
     pub seed: u64,
+    /// Use every peak: look for no bad ones.
+    pub trust_all: bool,
 }
 
 /// A clock offset is found when a round changes it by less.
@@ -63,13 +65,31 @@ pub fn solve(
         let solved = solve_observations(station, &observations, &held, options)?;
         let found = solved.fitted.terms.inside(Term::ClockOffset);
         if (found - clock).abs() < CLOCK_SETTLED_S {
-            return Ok(outcome(station, sky, &observations, solved));
+            return Ok(outcome(station, Some(sky), &observations, solved));
         }
         clock = found;
     }
     Err(Error::Unsupported(
         "the clock offset runs away; hold it with --hold clock-offset=SECONDS".to_owned(),
     ))
+}
+
+/// Solves for the mount errors behind observations whose places are known already: the solve
+/// without the sky. A clock offset is then taken along the straight line of each target's rate.
+///
+/// # Errors
+/// As [`solve`].
+pub fn solve_observed(
+    station: &Station,
+    found: &Observations,
+    options: &Options,
+) -> Result<Outcome, Error> {
+    let mut held = TermValues::ZERO;
+    for (term, value) in &options.holds {
+        held.set_inside(*term, *value);
+    }
+    let solved = solve_observations(station, found, &held, options)?;
+    Ok(outcome(station, None, found, solved))
 }
 
 /// A fit with everything that was decided on the way.
@@ -122,7 +142,13 @@ fn solve_observations(
     from.set_inside(Term::AzimuthZero, start.azimuth_zero.radians());
     from.set_inside(Term::ElevationZero, start.elevation_zero.radians());
 
-    let (choice, kept) = keep::choose_and_keep(&night, &basic, &offered, &from, options.seed)?;
+    let (choice, kept) = keep::choose_and_keep(
+        &night,
+        &basic,
+        &offered,
+        &from,
+        (!options.trust_all).then_some(options.seed),
+    )?;
     let fitted = choice.told.fitted.clone();
     if !fitted.solution.ending.converged() {
         warnings
@@ -407,7 +433,7 @@ fn widening(solved: &Solved) -> f64 {
     }
 }
 
-fn outcome(station: &Station, sky: &Sky, found: &Observations, solved: Solved) -> Outcome {
+fn outcome(station: &Station, sky: Option<&Sky>, found: &Observations, solved: Solved) -> Outcome {
     let fitted = &solved.fitted;
     let model = fitted.model();
     let widening = widening(&solved);

@@ -64,6 +64,16 @@ struct Evidence {
     cross_validation: Option<f64>,
 }
 
+/// What the criterion must gain more for a group that is seldom the cause: a gear is rarely cut
+/// with a wrong number of teeth, and a clock rarely wrong by so little; structures always sag.
+fn rarity(group: Group) -> f64 {
+    match group {
+        Group::AzimuthScale | Group::ElevationScale | Group::ClockOffset => 8.0,
+        Group::AzimuthRunout | Group::TrackWarp => 4.0,
+        _ => 0.0,
+    }
+}
+
 impl Evidence {
     fn convinces(&self, tried: usize) -> bool {
         self.probability * tried as f64 <= FALSE_ADMISSION
@@ -104,41 +114,30 @@ pub fn choose(
 ) -> Result<Choice, Error> {
     let mut told = fit_what_is_told(night, basic, kept, start)?;
     let mut decisions: Vec<Decision> = Vec::new();
+    let refused = |group: &Group, reason: String| Decision {
+        terms: group.terms().collect(),
+        admitted: false,
+        reason,
+    };
     let mut open: Vec<Group> = Vec::new();
     for group in offered {
-        match hindrance(night, &told.fitted, kept, *group) {
-            Some(reason) => decisions.push(Decision {
-                terms: group.terms().collect(),
-                admitted: false,
-                reason,
-            }),
+        match one_sided(night, kept, *group) {
+            Some(reason) => decisions.push(refused(group, reason)),
             None => open.push(*group),
         }
     }
     let tried = open.len();
     let mut admitted: Vec<(Group, Evidence)> = Vec::new();
-    let mut wanted = basic.to_vec();
     // Each round admits the best of those that convince, or ends.
     while let Some((group, evidence, next)) =
         best_addition(night, &told.fitted, &open, kept, tried)?
     {
         open.retain(|g| *g != group);
-        wanted.extend(group.terms());
         admitted.push((group, evidence));
-        told = Told {
-            fitted: next,
-            ..told
-        };
-        drop_idle(
-            night,
-            &mut told,
-            &mut admitted,
-            &mut open,
-            &mut wanted,
-            kept,
-            tried,
-        )?;
+        told.fitted = next;
+        drop_idle(night, &mut told, &mut admitted, &mut open, kept, tried)?;
     }
+    prefer_usual(night, &mut told, &mut admitted, &mut open, kept, tried)?;
     for (group, evidence) in &admitted {
         decisions.push(Decision {
             terms: group.terms().collect(),
@@ -147,13 +146,11 @@ pub fn choose(
         });
     }
     for group in &open {
-        if let Some((_, evidence)) = with_group(night, &told.fitted, *group, kept)? {
-            decisions.push(Decision {
-                terms: group.terms().collect(),
-                admitted: false,
-                reason: evidence.in_words(),
-            });
-        }
+        let reason = match with_group(night, &told.fitted, *group, kept)? {
+            Some((_, evidence)) => evidence.in_words(),
+            None => "not tried: these peaks cannot tell it from the other terms".to_owned(),
+        };
+        decisions.push(refused(group, reason));
     }
     decisions.sort_by_key(|d| d.terms.first().copied());
     Ok(Choice { told, decisions })
@@ -169,11 +166,11 @@ pub fn candidates(taken: &[Term]) -> Vec<Group> {
 
 /// Whether these peaks could tell the group at all.
 pub fn can_be_tried(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> bool {
-    hindrance(night, fitted, kept, group).is_none()
+    one_sided(night, kept, group).is_none() && told_beside(night, fitted, kept, group)
 }
 
-/// Why a group cannot even be tried on these peaks.
-fn hindrance(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> Option<String> {
+/// Why play cannot be tried on these peaks: they do not arrive from both sides.
+fn one_sided(night: &Night, kept: &[bool], group: Group) -> Option<String> {
     let approaches = |of: &dyn Fn(usize) -> Approach| {
         let count = |wanted: Approach| {
             (0..kept.len())
@@ -201,14 +198,20 @@ fn hindrance(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> Opt
             "not tried: the axis nearly always arrived from the same side".to_owned()
         });
     }
+    None
+}
+
+/// Whether the peaks tell the group's terms beside those fitted, by the noise of that fit.
+fn told_beside(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> bool {
     let terms: Vec<Term> = group.terms().collect();
-    let (_, information) = super::separate::sensitivity(night, fitted, kept, &terms)?;
+    let Some((_, information)) = super::separate::sensitivity(night, fitted, kept, &terms) else {
+        return false;
+    };
     let noise = fitted.solution.noise_factor();
-    let vague = (0..terms.len()).any(|k| {
+    (0..terms.len()).all(|k| {
         let sigma = noise / information[(k, k)].max(1e-300).sqrt();
-        sigma > glaring(terms[k])
-    });
-    vague.then(|| "not tried: these peaks cannot tell it from the other terms".to_owned())
+        sigma <= glaring(terms[k])
+    })
 }
 
 /// The addition that falls the information criterion most among those that convince.
@@ -240,9 +243,10 @@ fn best_addition(
         let Some((next, evidence)) = with_group(night, fitted, group, kept)? else {
             continue;
         };
+        let worth = |g: Group, e: &Evidence| e.criterion_fall - rarity(g);
         let better = best
             .as_ref()
-            .is_none_or(|(_, e, _)| evidence.criterion_fall > e.criterion_fall);
+            .is_none_or(|(g, e, _)| worth(group, &evidence) > worth(*g, e));
         if evidence.convinces(tried) && better {
             best = Some((group, evidence, next));
         }
@@ -361,7 +365,6 @@ fn drop_idle(
     told: &mut Told,
     admitted: &mut Vec<(Group, Evidence)>,
     open: &mut Vec<Group>,
-    wanted: &mut Vec<Term>,
     kept: &[bool],
     tried: usize,
 ) -> Result<(), Error> {
@@ -380,10 +383,42 @@ fn drop_idle(
         } else {
             told.fitted = without;
             admitted.remove(i);
-            wanted.retain(|t| t.group() != group);
             // It may not come back, or the two could take turns for ever.
             open.retain(|g| *g != group);
             i = 0;
+        }
+    }
+    Ok(())
+}
+
+/// Puts a usual cause in the place of a rare one that got in before it and explains no more:
+/// sag for a wrong gear ratio, say.
+fn prefer_usual(
+    night: &Night,
+    told: &mut Told,
+    admitted: &mut [(Group, Evidence)],
+    open: &mut [Group],
+    kept: &[bool],
+    tried: usize,
+) -> Result<(), Error> {
+    for (rare, was) in admitted.iter_mut().filter(|(g, _)| rarity(*g) > 0.0) {
+        let smaller: Vec<Term> = (told.fitted.free.iter())
+            .copied()
+            .filter(|t| t.group() != *rare)
+            .collect();
+        let without = night.fit(&smaller, kept, &told.fitted.terms.without(*rare))?;
+        *was = evidence(night, &without, &told.fitted, kept);
+        for usual in open.iter_mut().filter(|g| rarity(**g) < rarity(*rare)) {
+            let Some((next, now)) = with_group(night, &without, *usual, kept)? else {
+                continue;
+            };
+            let better = now.criterion_fall - rarity(*usual) > was.criterion_fall - rarity(*rare);
+            if now.convinces(tried) && better {
+                std::mem::swap(rare, usual);
+                *was = now;
+                told.fitted = next;
+                break;
+            }
         }
     }
     Ok(())

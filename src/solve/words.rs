@@ -34,6 +34,15 @@ pub fn two_digits(value: f64) -> String {
     }
 }
 
+/// A value to the digits that its standard deviation supports: to the second digit of that.
+pub fn by_sigma(value: f64, sigma: f64) -> String {
+    if !(sigma.is_finite() && sigma > 0.0) {
+        return two_digits(value);
+    }
+    let decimals = (1 - sigma.log10().floor() as i32).clamp(0, 8);
+    format!("{value:.*}", decimals as usize)
+}
+
 /// A probability: `0.03`, `4e-6`, never a false zero.
 pub fn probability(p: f64) -> String {
     if p >= 0.001 {

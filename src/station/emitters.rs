@@ -24,7 +24,7 @@ const KINDS: [(&str, &[&str]); 6] = [
 ];
 
 /// All emitters, in file order; what was taken from the catalogue is told in `assumptions`.
-pub(super) fn read_emitters(
+pub(super) fn emitters(
     source: &mut Source<'_>,
     item: Option<&Item>,
     folder: &Path,

@@ -2,10 +2,14 @@
 
 mod air;
 pub mod catalogue;
+mod dish;
 mod emitters;
+mod horizon;
 mod limits;
+mod mount;
 mod read;
 mod section;
+mod site;
 
 use std::path::PathBuf;
 

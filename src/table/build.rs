@@ -10,7 +10,7 @@ use super::choose::{Chooser, Trial};
 use super::correction_table::{CorrectionTable, Nodes, short};
 use super::full::FullModel;
 use super::grid::Grid;
-use super::header::{Header, Provenance};
+use super::header::{Header, Provenance, in_words};
 use super::integer::{CellWidth, IntegerTable};
 use super::measure::{Density, Errors, measure};
 use super::plan::Plan;
@@ -167,7 +167,7 @@ pub fn firmware_table(
         let mut found = Err(refusal(request));
         for width in CellWidth::ALL {
             let trial = plan.with_steps(steps, request, &integer_attempt(full, width))?;
-            let good = trial.errors.on_sky <= request.tolerance;
+            let good = trial.errors.keep_to(request.tolerance);
             if found.is_err() || good {
                 found = Ok(trial);
             }
@@ -264,7 +264,7 @@ fn refusal(request: &Request) -> Error {
         "no table of sensible size keeps the interpolation error under {} deg{}; allow more with \
          --tolerance, take a lower --highest or a higher --lowest, or use the full model \
          (plumbeam point)",
-        short(request.tolerance),
+        in_words(request.tolerance.degrees()),
         match request.highest {
             Some(top) => format!(" up to elevation {} deg", short(top)),
             None => String::new(),
@@ -297,7 +297,9 @@ impl Plan {
             format!(
                 "largest error against the full model, measured at {} directions: {} deg on the \
                  sky (allowed {})",
-                header.measured_directions, header.largest_error_deg, header.tolerance_deg
+                header.measured_directions,
+                header.largest_error_deg,
+                in_words(header.tolerance_deg)
             ),
         ];
         let mut warnings = Vec::new();
@@ -306,13 +308,15 @@ impl Plan {
                 "cut back at elevation {} deg: above it the azimuth correction changes too fast \
                  toward the azimuth axis (keyhole half-angle {} deg); firmware must refuse \
                  demands there or use the full model",
-                header.elevation_last_deg, header.keyhole_half_angle_deg
+                header.elevation_last_deg,
+                in_words(header.keyhole_half_angle_deg)
             ));
         }
-        if trial.errors.on_sky > request.tolerance {
+        if !trial.errors.keep_to(request.tolerance) {
             warnings.push(format!(
                 "the error of {} deg is larger than the {} deg allowed",
-                header.largest_error_deg, header.tolerance_deg
+                header.largest_error_deg,
+                in_words(header.tolerance_deg)
             ));
         }
         for (term, half) in [
@@ -328,8 +332,9 @@ impl Plan {
             if half != 0.0 {
                 notes.push(format!(
                     "{term} is not in the table, which holds for an unknown approach: arriving \
-                     with increasing reading take {half} deg away from the reading, with \
-                     decreasing add it"
+                     with increasing reading take {} deg away from the reading, with decreasing add \
+                     it",
+                    in_words(half)
                 ));
             }
         }

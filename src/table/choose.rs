@@ -10,7 +10,7 @@ use crate::angle::Angle;
 
 use super::full::FullModel;
 use super::grid::{Grid, GridAxis, Microdegrees, TURN, divisions};
-use super::measure::Errors;
+use super::measure::{Errors, stated};
 
 /// The demands that a table could cover.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -171,8 +171,8 @@ impl<T> Chooser<'_, T> {
                 grid.azimuth.step.angle().radians(),
                 grid.elevation.step.angle().radians(),
             );
-            let seen = errors.on_sky.radians() / estimate;
-            if errors.on_sky <= tolerance {
+            let seen = stated(errors.on_sky).radians() / estimate;
+            if errors.keep_to(tolerance) {
                 best = Some((cost, grid));
                 factor = seen * 1.02;
             } else if seen.is_finite() {
@@ -188,14 +188,14 @@ impl<T> Chooser<'_, T> {
                 return None;
             }
             let (built, errors) = (self.attempt)(grid, Density::Full)?;
-            if errors.on_sky <= tolerance {
+            if errors.keep_to(tolerance) {
                 return Some(Trial {
                     grid,
                     built,
                     errors,
                 });
             }
-            factor *= (errors.on_sky / tolerance).max(1.02);
+            factor *= (stated(errors.on_sky) / tolerance).max(1.02);
             grid = self.cheapest(top, curvature, factor, tolerance)?;
             cost = (self.cost)(&grid);
         }

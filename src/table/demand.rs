@@ -2,7 +2,8 @@
 
 use std::fmt;
 
-use crate::angle::{Angle, Apparent, Direction};
+use crate::angle::{Angle, Apparent, Direction, Geometric};
+use crate::sky::Refraction;
 use crate::station::Weather;
 
 /// Which direction is demanded.
@@ -41,21 +42,32 @@ impl fmt::Display for DemandKind {
 pub enum Air {
     /// Nothing: demands are apparent.
     Included,
-    /// Refraction in this weather: demands are geometric.
-    Refracting(Weather),
+    /// Refraction: demands are geometric.
+    Refracting {
+        /// Of this weather.
+        weather: Weather,
+        /// The bend in it.
+        refraction: Refraction,
+    },
 }
 
 impl Air {
-    /// Refraction in this weather, for geometric demands.
-    pub fn refracting(weather: Weather) -> Air {
-        Air::Refracting(weather)
+    /// For demands of a kind, in this weather.
+    pub fn for_demand(kind: DemandKind, weather: Weather) -> Air {
+        match kind {
+            DemandKind::Apparent => Air::Included,
+            DemandKind::Geometric => Air::Refracting {
+                weather,
+                refraction: Refraction::new(&weather),
+            },
+        }
     }
 
     /// Which demands it takes.
     pub fn demand(&self) -> DemandKind {
         match self {
             Air::Included => DemandKind::Apparent,
-            Air::Refracting(_) => DemandKind::Geometric,
+            Air::Refracting { .. } => DemandKind::Geometric,
         }
     }
 
@@ -63,7 +75,7 @@ impl Air {
     pub fn weather(&self) -> Option<Weather> {
         match self {
             Air::Included => None,
-            Air::Refracting(weather) => Some(*weather),
+            Air::Refracting { weather, .. } => Some(*weather),
         }
     }
 
@@ -71,7 +83,9 @@ impl Air {
     pub fn apparent(&self, azimuth: Angle, elevation: Angle) -> Direction<Apparent> {
         match self {
             Air::Included => Direction::new(azimuth, elevation),
-            Air::Refracting(w) => Direction::new(azimuth, elevation + bend(w, elevation)),
+            Air::Refracting { refraction, .. } => {
+                refraction.refract(&Direction::<Geometric>::new(azimuth, elevation))
+            }
         }
     }
 
@@ -79,17 +93,10 @@ impl Air {
     pub fn demand_of(&self, direction: &Direction<Apparent>) -> (Angle, Angle) {
         match self {
             Air::Included => (direction.azimuth(), direction.elevation()),
-            Air::Refracting(w) => (
-                direction.azimuth(),
-                direction.elevation() - bend(w, direction.elevation()),
-            ),
+            Air::Refracting { refraction, .. } => {
+                let geometric = refraction.unrefract(direction);
+                (geometric.azimuth(), geometric.elevation())
+            }
         }
     }
-}
-
-// Stand-in until the sky room's refraction lands.
-fn bend(w: &Weather, e: Angle) -> Angle {
-    let n = 77.6e-6 * w.pressure_hpa / (w.temperature_c + 273.15);
-    let fine = (Angle::from_degrees(87.5) - e).tan();
-    Angle::from_radians(n * e.cos() / (e.sin() + 0.00175 * fine))
 }

@@ -10,7 +10,7 @@ use crate::problem::printable;
 use super::demand::DemandKind;
 use super::full::{EncoderRange, FullModel};
 use super::grid::Grid;
-use super::measure::Errors;
+use super::measure::{Errors, stated};
 
 /// The value of `format` that this version writes and reads.
 pub const FORMAT: &str = "plumbeam correction table 1";
@@ -95,17 +95,13 @@ const CHECKSUM: &str = "crc32 (IEEE 802.3, as in gzip and PNG) of this file in i
 fn rounded(value: f64) -> f64 {
     (value * 1e9).round() / 1e9
 }
-/// To two significant digits, upward: an error is never stated too small.
-fn rounded_up(angle: Angle) -> f64 {
-    /// The worst place lies at most a sixteenth of a cell beside one that was measured. Along a
-    /// parabola that is zero at both nodes, 4 x (1 - x), this hides at most 1.6 %.
-    const BETWEEN_PLACES: f64 = 1.02;
-    let degrees = angle.degrees() * BETWEEN_PLACES;
-    if degrees <= 0.0 {
-        return 0.0;
+/// Four significant digits, for sentences on the screen.
+pub(super) fn in_words(value: f64) -> f64 {
+    if value == 0.0 || !value.is_finite() {
+        return value;
     }
-    let digit = 10f64.powf((degrees.log10()).floor() - 1.0);
-    rounded((degrees / digit).ceil() * digit)
+    let digit = 10f64.powf(value.abs().log10().floor() - 3.0);
+    rounded((value / digit).round() * digit)
 }
 fn degrees(angle: Angle) -> f64 {
     rounded(angle.degrees())
@@ -166,11 +162,11 @@ impl Header {
             encoder_azimuth_highest_deg: degrees(full.range.azimuth.1),
             encoder_elevation_lowest_deg: degrees(full.range.elevation.0),
             encoder_elevation_highest_deg: degrees(full.range.elevation.1),
-            largest_error_deg: rounded_up(errors.on_sky),
+            largest_error_deg: degrees(stated(errors.on_sky)),
             largest_error_at_azimuth_deg: degrees(errors.worst_azimuth),
             largest_error_at_elevation_deg: degrees(errors.worst_elevation),
-            largest_azimuth_error_deg: rounded_up(errors.azimuth),
-            largest_elevation_error_deg: rounded_up(errors.elevation),
+            largest_azimuth_error_deg: degrees(stated(errors.azimuth)),
+            largest_elevation_error_deg: degrees(stated(errors.elevation)),
             measured_directions: errors.directions,
             error_meaning: "largest angle on the sky, and per encoder, between this table and the \
                             full model, measured on a dense grid and rounded up; the calibration's \

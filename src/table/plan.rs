@@ -9,6 +9,7 @@ use super::choose::{Chooser, CurvatureProfile, Span, Trial};
 use super::correction_table::short;
 use super::full::FullModel;
 use super::grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees, TURN};
+use super::header::in_words;
 use super::measure::{Density, Errors};
 
 /// What can be covered, and how the full model bends over it.
@@ -129,6 +130,12 @@ impl Plan {
             }
             _ => (span / up.0) as usize,
         };
+        if most_rows == 0 {
+            return Err(Error::Usage(format!(
+                "the elevation step of {} deg is larger than the whole table",
+                up.degrees()
+            )));
+        }
         let columns = ((last.0 - first.0) / across.0) as usize;
         if (columns + 1).saturating_mul(most_rows + 1) > MOST_NODES {
             return Err(Error::Usage(format!(
@@ -136,56 +143,64 @@ impl Plan {
                  ones"
             )));
         }
-        let mut least = Angle::from_radians(f64::INFINITY);
-        for rows in (1..=most_rows).rev() {
+        let grid = |rows: usize| {
             let top = Microdegrees(self.span.lowest.0 + up.0 * rows as i32);
-            if request.highest.is_none() && top.degrees() < LOWEST_TOP {
-                break;
-            }
-            let (Some(azimuth), Some(elevation)) = (
-                GridAxis::new(first, last, columns),
-                GridAxis::new(self.span.lowest, top, rows),
-            ) else {
-                continue;
-            };
-            let grid = Grid {
-                azimuth,
-                elevation,
+            Some(Grid {
+                azimuth: GridAxis::new(first, last, columns)?,
+                elevation: GridAxis::new(self.span.lowest, top, rows)?,
                 one_turn: self.span.one_turn,
-            };
-            let named = request.highest.is_some();
-            // A quick look first, so that not every top costs a full measurement.
-            let sketch = attempt(grid, Density::Sketch).map(|(_, errors)| errors.on_sky);
-            least = sketch.map_or(least, |error| least.min(error));
-            if !named && sketch.is_none_or(|error| error > request.tolerance) {
-                continue;
-            }
-            if let Some((built, errors)) = attempt(grid, Density::Full)
-                && errors.on_sky.is_finite()
-                && (named || errors.on_sky <= request.tolerance)
-            {
-                return Ok(Trial {
-                    grid,
-                    built,
-                    errors,
-                });
-            }
-            if named {
-                return Err(Error::Unsupported(format!(
+            })
+        };
+        let measured = |rows: usize, density: Density| {
+            let grid = grid(rows)?;
+            let (built, errors) = attempt(grid, density)?;
+            errors.on_sky.is_finite().then_some(Trial {
+                grid,
+                built,
+                errors,
+            })
+        };
+        if request.highest.is_some() {
+            return measured(most_rows, Density::Full).ok_or_else(|| {
+                Error::Unsupported(format!(
                     "a table up to elevation {} deg runs into the keyhole; take a lower --highest",
                     self.span.highest.degrees()
-                )));
+                ))
+            });
+        }
+        let least_rows = ((LOWEST_TOP - self.span.lowest.degrees()) / up.degrees()).ceil();
+        let least_rows = (least_rows as usize).clamp(1, most_rows.max(1));
+        let good = |rows: usize, density: Density| {
+            measured(rows, density).filter(|trial| trial.errors.keep_to(request.tolerance))
+        };
+        // The error grows with the top: the highest that will do is found by halving, in sketches.
+        let (mut fits, mut fails) = (least_rows, most_rows + 1);
+        while fails - fits > 1 {
+            let middle = fits + (fails - fits) / 2;
+            if good(middle, Density::Sketch).is_some() {
+                fits = middle;
+            } else {
+                fails = middle;
             }
         }
-        Err(Error::Unsupported(format!(
-            "with steps of {} and {} deg the interpolation error is {:.2e} deg at least, more than \
-             the {} deg allowed; take smaller steps, allow more with --tolerance, or name \
-             --highest to take it all the same",
-            across.degrees(),
-            up.degrees(),
-            least.degrees(),
-            short(request.tolerance)
-        )))
+        // The full measurement may find a little more than a sketch.
+        let found = (least_rows..=fits)
+            .rev()
+            .take(5)
+            .find_map(|rows| good(rows, Density::Full));
+        found.ok_or_else(|| {
+            let error = measured(least_rows, Density::Full)
+                .map_or("without bound".to_owned(), |trial| {
+                    format!("{} deg", in_words(trial.errors.on_sky.degrees()))
+                });
+            Error::Unsupported(format!(
+                "with steps of {} and {} deg the interpolation error is {error} even for a table                  that ends at elevation {} deg, and {} deg are allowed; take smaller steps, allow                  more with --tolerance, or name --highest to take it all the same",
+                across.degrees(),
+                up.degrees(),
+                self.span.lowest.degrees() + up.degrees() * least_rows as f64,
+                in_words(request.tolerance.degrees())
+            ))
+        })
     }
 }
 

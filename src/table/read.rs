@@ -6,6 +6,7 @@
 use serde_json::{Map, Value};
 
 use crate::problem::{Error, Problem, nearest_name};
+use crate::text;
 
 use super::correction_table::{CorrectionTable, Node, Nodes};
 use super::demand::DemandKind;
@@ -20,15 +21,7 @@ const MEND: &str = "write the table anew with plumbeam table; corrections are no
 /// # Errors
 /// [`Error::Input`] with the place of the first fault, or when the checksum is wrong.
 pub fn read_table(file: &str, bytes: &[u8]) -> Result<CorrectionTable, Error> {
-    let text = std::str::from_utf8(bytes).map_err(|_| {
-        Problem::of_file(
-            file,
-            "the file is not UTF-8 text",
-            "a correction table as CSV or JSON",
-        )
-        .mend(MEND)
-    })?;
-    let text = text.trim_start_matches('\u{feff}');
+    let text = text::decode(file, bytes)?;
     let (header, crc, rows) = if text.trim_start().starts_with('{') {
         from_json(file, text)?
     } else {
@@ -250,7 +243,13 @@ fn assemble(file: &str, header: Header, rows: Vec<Row>) -> Result<CorrectionTabl
             elevation: up,
         });
     }
-    let one_turn = header.is_one_turn() && azimuth.last().0 - azimuth.first.0 == TURN;
+    let one_turn = header.is_one_turn();
+    if one_turn && (azimuth.first.0, azimuth.last().0) != (0, TURN) {
+        return Err(wrong(
+            "an azimuth axis of one turn that does not run from 0 to 360".to_owned(),
+            "0 to 360".to_owned(),
+        ));
+    }
     Ok(CorrectionTable {
         header,
         nodes: Nodes {

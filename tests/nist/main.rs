@@ -7,6 +7,8 @@
 mod dual;
 mod sets;
 
+use levenberg_marquardt::{LeastSquaresProblem, LevenbergMarquardt};
+use nalgebra::{DMatrix, DVector, Dyn, Owned};
 use plumbeam::fit::{Noise, Options, Solution, fit};
 use sets::{Linear, Regression, Set, certified, digits};
 
@@ -129,5 +131,60 @@ fn derivatives_agree_with_differences() {
                 "{name}, parameter {j}: {relative:e}"
             );
         }
+    }
+}
+
+/// Both solvers stop near roundings of the sum of squares.
+const SOLVERS_AGREE_DIGITS: f64 = 6.0;
+
+/// The `levenberg-marquardt` crate (MINPACK's algorithm in its own code) on the same models.
+struct Other<'a> {
+    model: &'a Regression,
+    p: DVector<f64>,
+}
+
+impl LeastSquaresProblem<f64, Dyn, Dyn> for Other<'_> {
+    type ResidualStorage = Owned<f64, Dyn>;
+    type JacobianStorage = Owned<f64, Dyn, Dyn>;
+    type ParameterStorage = Owned<f64, Dyn>;
+    fn set_params(&mut self, p: &DVector<f64>) {
+        self.p.copy_from(p);
+    }
+    fn params(&self) -> DVector<f64> {
+        self.p.clone()
+    }
+    fn residuals(&self) -> Option<DVector<f64>> {
+        let value = |i, _| self.model.row(i, self.p.as_slice()).value;
+        Some(DVector::from_fn(self.model.rows.len(), value))
+    }
+    fn jacobian(&self) -> Option<DMatrix<f64>> {
+        let slope = |i, j: usize| self.model.row(i, self.p.as_slice()).slopes[j];
+        let (rows, n) = (self.model.rows.len(), self.model.parameters);
+        Some(DMatrix::from_fn(rows, n, slope))
+    }
+}
+
+#[test]
+fn an_independent_solver_agrees_on_some_sets() {
+    let sets = certified().nonlinear;
+    for name in [
+        "Misra1a", "Gauss1", "Hahn1", "Kirby2", "Roszman1", "Chwirut2",
+    ] {
+        let set = &sets[name];
+        let start = set.start2.clone().unwrap();
+        let ours = solve(name, set, &start);
+        let model = Regression {
+            name: name.to_owned(),
+            rows: set.rows(),
+            parameters: start.len(),
+        };
+        let other = Other {
+            model: &model,
+            p: DVector::from_vec(start),
+        };
+        let (theirs, report) = LevenbergMarquardt::new().minimize(other);
+        assert!(report.termination.was_successful(), "{name}");
+        let agreement = digits(&ours.parameters, theirs.p.as_slice());
+        assert!(agreement >= SOLVERS_AGREE_DIGITS, "{name}: {agreement}");
     }
 }

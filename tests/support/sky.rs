@@ -1,6 +1,7 @@
 //! An invented model with the shape of a pointing problem: two rows an observation, up to 16
 //! terms, mildly nonlinear. It shares no code with the mount model and serves to exercise
 //! the engine.
+#![allow(dead_code)] // each test binary uses its own part
 
 use plumbeam::fit::{Block, Model, Unevaluable};
 use rand::{Rng, RngExt, SeedableRng};

@@ -4,7 +4,9 @@
 use plumbeam::angle::Angle;
 use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::station::Weather;
-use plumbeam::table::{Air, EncoderRange, FullModel, Grid, Microdegrees, Provenance, Request};
+use plumbeam::table::{
+    Air, DemandKind, EncoderRange, FullModel, Grid, Microdegrees, Provenance, Request,
+};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -29,11 +31,14 @@ pub fn full_model(
         mount: MountModel::new(values),
         air: match weather {
             None => Air::Included,
-            Some((pressure_hpa, temperature_c, relative_humidity)) => Air::refracting(Weather {
-                pressure_hpa,
-                temperature_c,
-                relative_humidity,
-            }),
+            Some((pressure_hpa, temperature_c, relative_humidity)) => Air::for_demand(
+                DemandKind::Geometric,
+                Weather {
+                    pressure_hpa,
+                    temperature_c,
+                    relative_humidity,
+                },
+            ),
         },
         range: EncoderRange {
             azimuth: (d(azimuth.0), d(azimuth.1)),

@@ -14,21 +14,26 @@ pub use loss::Loss;
 pub use reweight::{Reweighted, reweighted_fit};
 pub use search::{BAD_SHARE, MOST_SEARCHED};
 
+use super::least_squares::LeastSquares;
 use super::model::Model;
+use super::options::{FitError, Options};
 use super::quantile;
-use super::solution::{FitError, Options, Solution};
+use super::solution::Solution;
+use offsets::offsets;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
+use reject::Rejection;
 use relax::Relax;
+use search::Found;
 use std::fmt;
 
 /// A good observation is rejected with this probability: 3.717 scales in two rows, 3.29 in
 /// one, more with few degrees of freedom.
 pub const REJECTION_TAIL: f64 = 1e-3;
 
-/// With fewer observations bad ones cannot be told reliably (measured: see
-/// docs/accuracy.md), and the search gives way to reweighting.
+/// With fewer observations bad ones cannot be told reliably: docs/accuracy.md has the
+/// measured shares.
 pub const LEAST_OBSERVATIONS: usize = 12;
 
 /// An observation that cannot belong to the fit of the others.
@@ -106,7 +111,7 @@ pub fn robust_fit<M: Model + ?Sized>(
     seed: u64,
 ) -> Result<RobustSolution, FitError> {
     let plain = super::fit(model, start, options)?;
-    let used = used_observations(model, options);
+    let used = used_observations(model, options, &plain);
     let unknowns = plain.rank();
     let rows_each = (plain.rows as f64 / used.len().max(1) as f64).max(1.0);
     let needed = (unknowns as f64 / rows_each).ceil() as usize;
@@ -116,26 +121,41 @@ pub fn robust_fit<M: Model + ?Sized>(
         tolerated: (spare / 2).min((BAD_SHARE * used.len() as f64) as usize),
         reliable: used.len() >= LEAST_OBSERVATIONS && spare >= needed,
     };
-    let relaxed = (used.len() >= LEAST_OBSERVATIONS).then(|| {
-        let relax = Relax::new(model, options, start, sample(&used, seed));
-        search::search(&relax, start, &plain.parameters, seed)
-    });
-    let (parameters, scale) = match relaxed.flatten() {
-        Some(found) => (found.parameters, found.scale),
+    let relax = Relax::new(model, options, start, sample(&used, seed));
+    let found = match search::search(&relax, start, &plain.parameters, seed) {
+        Some(found) => found,
+        // Hardly more observations than parameters: nothing to draw subsets from.
         None => {
             let cauchy = reweighted_fit(model, start, Loss::Cauchy, options)?;
             let from = &cauchy.solution.parameters;
             let tukey = reweighted_fit(model, from, Loss::Tukey, options)?;
-            (tukey.solution.parameters, tukey.scale)
+            Found {
+                candidates: vec![tukey.solution.parameters],
+                scale: tukey.scale,
+            }
         }
     };
-    reject::reject(model, start, options, &parameters, scale, plain, breakdown)
+    let settled = Rejection::new(model, start, options, &plain).settle(&found, unknowns)?;
+    Ok(RobustSolution {
+        scale: settled.solution.scatter.unwrap_or(0.0),
+        solution: settled.solution,
+        weights: settled.weights,
+        rejected: settled.rejected,
+        breakdown,
+    })
 }
 
-/// The observations that have a weight above zero.
-fn used_observations<M: Model + ?Sized>(model: &M, options: &Options) -> Vec<usize> {
-    let used = |i: &usize| options.weights.as_ref().is_none_or(|w| w[*i] > 0.0);
-    (0..model.observations()).filter(used).collect()
+/// The observations that have rows and a weight above zero.
+fn used_observations<M: Model + ?Sized>(
+    model: &M,
+    options: &Options,
+    plain: &Solution,
+) -> Vec<usize> {
+    let problem = LeastSquares::new(model, 1).with_weights(options.weights.as_deref());
+    match offsets(&problem, &plain.parameters) {
+        Ok(offsets) => offsets.iter().map(|o| o.observation).collect(),
+        Err(_) => Vec::new(),
+    }
 }
 
 /// At most [`MOST_SEARCHED`] of them at random, ascending.

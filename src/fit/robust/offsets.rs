@@ -83,3 +83,9 @@ pub(crate) fn median(values: &mut [f64]) -> f64 {
         0.5 * (lower + middle)
     }
 }
+
+/// Offset over scale; with a scale of zero (most observations fitted exactly) an offset of
+/// zero is nothing and any other is far away.
+pub(crate) fn ratio(radius: f64, scale: f64) -> f64 {
+    if radius == 0.0 { 0.0 } else { radius / scale }
+}

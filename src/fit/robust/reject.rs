@@ -1,97 +1,156 @@
 //! Rejection of what cannot belong, by what the fit of the others predicts.
 
-use super::offsets::offsets;
+use super::loss::Loss;
+use super::offsets::{Offset, offsets, ratio};
 use super::reweight::correction;
-use super::search::ratio;
-use super::{Breakdown, REJECTION_TAIL, Rejected, RobustSolution, cut_off};
+use super::search::Found;
+use super::{MOST_SEARCHED, REJECTION_TAIL, Rejected, cut_off};
+use crate::fit::fitting::fit;
 use crate::fit::influence::{Deviation, deviations};
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::model::Model;
+use crate::fit::options::{FitError, Options};
 use crate::fit::quantile;
-use crate::fit::solution::{FitError, Options, Solution, fit};
+use crate::fit::solution::Solution;
 
 /// Most rounds of rejecting and taking back.
 const MOST_ROUNDS: usize = 20;
+/// Noise below this fraction of the offsets from a plain fit is taken for rounding: the rest
+/// is fitted exactly.
+const EXACT: f64 = 1e-10;
 
-/// From parameters and scale of the search to the final fit.
-pub(super) fn reject<M: Model + ?Sized>(
-    model: &M,
-    start: &[f64],
-    options: &Options,
-    parameters: &[f64],
-    scale: f64,
-    plain: Solution,
-    breakdown: Breakdown,
-) -> Result<RobustSolution, FitError> {
-    let own = |i: usize| options.weights.as_ref().map_or(1.0, |w| w[i]);
-    let keep_all: Vec<f64> = (0..model.observations()).map(own).collect();
-    let mut weights = keep_all.clone();
-    let problem = LeastSquares::new(model, usize::MAX).with_weights(options.weights.as_deref());
-    if let Ok(offsets) = offsets(&problem, parameters) {
-        let rows = offsets.iter().map(|o| o.rows).sum();
-        let scale = scale * correction(rows, plain.rank());
-        for o in &offsets {
-            if ratio(o.radius(), scale) > cut_off(o.rows) {
-                weights[o.observation] = 0.0;
-            }
-        }
-    }
-    let mut inner = options.clone();
-    let mut solution = plain;
-    let mut rejected = Vec::new();
-    for _ in 0..MOST_ROUNDS {
-        inner.weights = Some(weights.clone());
-        solution = fit(model, start, &inner)?;
-        let judged = judge(model, &solution, options.weights.as_deref(), &weights);
-        rejected = judged;
-        let mut next = keep_all.clone();
-        for r in &rejected {
-            next[r.observation] = 0.0;
-        }
-        if next == weights {
-            break;
-        }
-        weights = next;
-    }
-    Ok(RobustSolution {
-        scale: solution.scatter.unwrap_or(0.0),
-        solution,
-        weights,
-        rejected,
-        breakdown,
-    })
+/// A fit in which no observation is out of place, and those left out of it.
+pub(super) struct Settled {
+    pub solution: Solution,
+    pub weights: Vec<f64>,
+    pub rejected: Vec<Rejected>,
 }
 
-/// Those that the fit of the others does not allow.
-fn judge<M: Model + ?Sized>(
-    model: &M,
-    solution: &Solution,
-    own: Option<&[f64]>,
-    weights: &[f64],
-) -> Vec<Rejected> {
-    let freedom = solution.degrees_of_freedom;
-    let chi_square = solution.chi_square;
-    let Ok(deviations) = deviations(model, solution, own, weights) else {
-        return Vec::new();
-    };
-    let judge = |d: &Deviation| -> Option<Rejected> {
-        let rows = d.rows as f64;
-        // The noise from all others; for those rejected that is from all in the fit.
-        let (rest, left) = if d.in_fit {
-            ((chi_square - d.square).max(0.0), freedom - rows)
-        } else {
-            (chi_square, freedom)
-        };
-        if left <= 0.0 || d.square == 0.0 {
-            return None;
+/// What stays the same while observations come and go.
+pub(super) struct Rejection<'a, M: Model + ?Sized> {
+    model: &'a M,
+    start: &'a [f64],
+    options: &'a Options,
+    /// Each observation's own weight.
+    own: Vec<f64>,
+    /// Noise below this is rounding.
+    floor: f64,
+}
+
+impl<'a, M: Model + ?Sized> Rejection<'a, M> {
+    /// `plain` is the fit of everything.
+    pub fn new(model: &'a M, start: &'a [f64], options: &'a Options, plain: &Solution) -> Self {
+        let ones = || vec![1.0; model.observations()];
+        Rejection {
+            model,
+            start,
+            options,
+            own: options.weights.clone().unwrap_or_else(ones),
+            floor: EXACT * (plain.chi_square / plain.rows.max(1) as f64).sqrt(),
         }
-        let variance = rest / left;
-        let probability = quantile::f_exceeds(d.square / rows / variance, rows, left);
-        (probability < REJECTION_TAIL).then(|| Rejected {
-            observation: d.observation,
-            deviations: (d.square / variance).sqrt(),
-            probability,
-        })
-    };
-    deviations.iter().filter_map(judge).collect()
+    }
+
+    /// The best settled fit from any of the candidates found, and from everything kept: the
+    /// one with the least bounded loss at their common scale. Several are tried because where
+    /// few observations stand apart from all others, taking back the wrong one first would
+    /// keep the right ones out.
+    pub fn settle(&self, found: &Found, unknowns: usize) -> Result<Settled, FitError> {
+        let rows = |offsets: &[Offset]| offsets.iter().map(|o| o.rows).sum();
+        let mut begun = vec![self.own.clone()];
+        let mut scale = found.scale;
+        for (i, parameters) in found.candidates.iter().enumerate() {
+            let Some(offsets) = self.offsets(parameters) else {
+                continue;
+            };
+            scale = found.scale.max(self.floor) * correction(rows(&offsets), unknowns);
+            let mut weights = self.own.clone();
+            for o in &offsets {
+                if ratio(o.radius(), scale) > cut_off(o.rows) {
+                    weights[o.observation] = 0.0;
+                }
+            }
+            if self.own.len() > MOST_SEARCHED && i == 0 {
+                // So many observations leave no such doubt, and each attempt takes time.
+                return self.iterate(weights);
+            }
+            if !begun.contains(&weights) {
+                begun.push(weights);
+            }
+        }
+        let loss = |o: &Offset| Loss::Tukey.loss(ratio(o.radius(), scale), o.rows);
+        let mut best: Option<(f64, Settled)> = None;
+        for weights in begun {
+            let settled = self.iterate(weights)?;
+            let goodness = match self.offsets(&settled.solution.parameters) {
+                Some(offsets) => offsets.iter().map(loss).sum(),
+                None => f64::INFINITY,
+            };
+            if best.as_ref().is_none_or(|(least, _)| goodness < *least) {
+                best = Some((goodness, settled));
+            }
+        }
+        match best {
+            Some((_, settled)) => Ok(settled),
+            None => self.iterate(self.own.clone()),
+        }
+    }
+
+    fn offsets(&self, parameters: &[f64]) -> Option<Vec<Offset>> {
+        let problem = LeastSquares::new(self.model, usize::MAX).with_weights(Some(&self.own));
+        offsets(&problem, parameters).ok()
+    }
+
+    /// Rejects and takes back until nothing changes.
+    fn iterate(&self, mut weights: Vec<f64>) -> Result<Settled, FitError> {
+        let mut inner = self.options.clone();
+        let mut round = 0;
+        loop {
+            inner.weights = Some(weights.clone());
+            let solution = fit(self.model, self.start, &inner)?;
+            let rejected = self.judge(&solution, &weights);
+            let mut next = self.own.clone();
+            for r in &rejected {
+                next[r.observation] = 0.0;
+            }
+            round += 1;
+            if next == weights || round == MOST_ROUNDS {
+                return Ok(Settled {
+                    solution,
+                    weights,
+                    rejected,
+                });
+            }
+            weights = next;
+        }
+    }
+
+    /// Those that the fit of the others does not allow.
+    fn judge(&self, solution: &Solution, weights: &[f64]) -> Vec<Rejected> {
+        let freedom = solution.degrees_of_freedom;
+        let chi_square = solution.chi_square;
+        let Ok(deviations) = deviations(self.model, solution, Some(&self.own), weights) else {
+            return Vec::new();
+        };
+        let exact = self.floor * self.floor;
+        let judge = |d: &Deviation| -> Option<Rejected> {
+            let rows = d.rows as f64;
+            // The noise from all others; for those rejected that is from all in the fit.
+            let (rest, left) = if d.in_fit {
+                ((chi_square - d.square).max(0.0), freedom - rows)
+            } else {
+                (chi_square, freedom)
+            };
+            if left <= 0.0 || d.square <= rows * exact {
+                return None;
+            }
+            let variance = (rest / left).max(exact);
+            let probability = quantile::f_exceeds(d.square / rows / variance, rows, left);
+            (probability < REJECTION_TAIL).then(|| Rejected {
+                observation: d.observation,
+                deviations: (d.square / variance).sqrt(),
+                probability,
+            })
+        };
+        deviations.iter().filter_map(judge).collect()
+    }
 }

@@ -1,10 +1,11 @@
 //! Single Gauss-Newton steps on chosen or weighted observations: the moves of the search.
 
-use super::offsets::{Medians, Offset, offsets};
+use super::loss::Loss;
+use super::offsets::{Medians, Offset, offsets, ratio};
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::marquardt::positive;
 use crate::fit::model::Model;
-use crate::fit::solution::Options;
+use crate::fit::options::Options;
 use crate::fit::spectrum::Spectrum;
 use crate::fit::step;
 use crate::fit::triangle::Triangle;
@@ -85,6 +86,17 @@ impl<'a, M: Model + ?Sized> Relax<'a, M> {
             .map(|(p, d)| p + d)
             .collect();
         moved.iter().all(|p| p.is_finite()).then_some(moved)
+    }
+    /// A weight for each observation by its offset, its own weight included; zero outside
+    /// the pool.
+    pub fn weights(&self, offsets: &[Offset], scale: f64, loss: Loss) -> Vec<f64> {
+        let own = |i: usize| self.options.weights.as_ref().map_or(1.0, |w| w[i]);
+        let mut weights = vec![0.0; self.model.observations()];
+        for o in offsets {
+            let weight = loss.weight(ratio(o.radius(), scale), o.rows);
+            weights[o.observation] = own(o.observation) * weight;
+        }
+        weights
     }
     /// The number of unknowns that may move.
     pub fn unknowns(&self) -> usize {

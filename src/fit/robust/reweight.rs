@@ -1,11 +1,12 @@
 //! Iteratively reweighted least squares.
 
 use super::loss::Loss;
-use super::offsets::{Medians, median_scale, offsets};
-use super::search::ratio;
+use super::offsets::{Medians, median_scale, offsets, ratio};
+use crate::fit::fitting::fit;
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::model::Model;
-use crate::fit::solution::{FitError, Options, Solution, fit};
+use crate::fit::options::{FitError, Options};
+use crate::fit::solution::Solution;
 
 /// A fit with weights by each observation's offset.
 #[derive(Clone, Debug)]

@@ -1,8 +1,9 @@
 //! The search for the fit that most observations agree on.
 
 use super::loss::Loss;
-use super::offsets::{Offset, median_scale};
+use super::offsets::{Offset, median_scale, ratio};
 use super::relax::{Relax, condition};
+use super::reweight::correction;
 use crate::fit::model::Model;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
@@ -22,8 +23,8 @@ const SPARE_ROWS: usize = 2;
 /// about some parameter: it gets one observation more.
 const LEAN_SUBSET: f64 = 20.0;
 /// Observations searched at most, a random sample of all; memory and time of the search do
-/// not grow beyond.
-pub const MOST_SEARCHED: usize = 600;
+/// not grow beyond. All are then judged by what the sample agreed on.
+pub const MOST_SEARCHED: usize = 300;
 /// Gauss-Newton steps from the start to a subset's own fit.
 const SUBSET_STEPS: usize = 2;
 /// Concentration steps for each subset, and for the best few until nothing changes.
@@ -43,9 +44,10 @@ struct Candidate {
 
 /// What the search found.
 pub(crate) struct Found {
-    pub parameters: Vec<f64>,
-    /// Standard deviation of one row, from the median of the offsets, not yet corrected for
-    /// the parameters fitted.
+    /// Fits, the best first.
+    pub candidates: Vec<Vec<f64>>,
+    /// Standard deviation of one row, from the median of the best one's offsets, not yet
+    /// corrected for the parameters fitted.
     pub scale: f64,
 }
 
@@ -54,7 +56,7 @@ pub(crate) struct Found {
 ///
 /// Rousseeuw and Van Driessen, Computing LTS regression for large data sets (2006), with
 /// Gauss-Newton steps in the place of linear fits. Trimmed squares alone ignore the worse
-/// half of the observations, and with it those that stand alone in their part of the sky;
+/// half of the observations, and with it those that stand alone in their part of the data;
 /// the bounded loss at a fixed scale (the MM idea of Yohai 1987) counts every one of them.
 pub(crate) fn search<M: Model + ?Sized>(
     relax: &Relax<'_, M>,
@@ -75,7 +77,11 @@ pub(crate) fn search<M: Model + ?Sized>(
 
     let mut raw = Vec::new();
     let mut concentrated = Vec::new();
-    for _ in 0..subsets(needed) {
+    let mut best = f64::INFINITY;
+    let mut wanted = subsets(needed, BAD_SHARE);
+    let mut drawn = 0;
+    while drawn < wanted {
+        drawn += 1;
         let Some(parameters) = subset_fit(relax, start, &all, needed, reference, &mut random)
         else {
             continue;
@@ -86,6 +92,11 @@ pub(crate) fn search<M: Model + ?Sized>(
             goodness: f64::INFINITY,
         };
         concentrate(relax, &mut candidate, half, EARLY_STEPS);
+        if candidate.goodness < best && all.len() > FEW {
+            best = candidate.goodness;
+            let bad = bad_share(relax, &candidate.parameters).unwrap_or(BAD_SHARE);
+            wanted = wanted.min(subsets(needed, bad));
+        }
         concentrated.push(candidate);
     }
     best_first(&mut concentrated);
@@ -94,42 +105,84 @@ pub(crate) fn search<M: Model + ?Sized>(
     }
     best_first(&mut concentrated);
     let trimmed = concentrated.first()?;
+    let raised = correction(rows, relax.unknowns());
     let scale = median_scale(&relax.offsets(&trimmed.parameters)?, &relax.medians);
 
+    let judged = |parameters: Vec<f64>| {
+        let goodness = bounded_loss(&relax.offsets(&parameters)?, scale);
+        Some(Candidate {
+            parameters,
+            goodness,
+        })
+    };
     let met = raw
         .into_iter()
         .chain(concentrated.into_iter().map(|c| c.parameters));
-    let mut candidates: Vec<Candidate> = met
-        .chain([start.to_vec(), plain.to_vec()])
-        .filter_map(|parameters| {
-            let goodness = bounded_loss(&relax.offsets(&parameters)?, scale);
-            Some(Candidate {
-                parameters,
-                goodness,
-            })
-        })
-        .collect();
+    let mut candidates: Vec<Candidate> = met.filter_map(judged).collect();
     best_first(&mut candidates);
     candidates.truncate(FOLLOWED);
+    // The fits of everything go along whatever they look like: all of the best may have left
+    // out the same good observations that stand apart.
+    let everything = [plain.to_vec()].into_iter();
+    let everything = everything.chain(slow_growing(relax, plain, raised));
+    candidates.extend(everything.filter_map(judged));
     for candidate in &mut candidates {
         descend(relax, candidate, scale);
     }
     best_first(&mut candidates);
-    let best = candidates.into_iter().next()?;
+    let best = candidates.first()?;
     let scale = median_scale(&relax.offsets(&best.parameters)?, &relax.medians);
     Some(Found {
-        parameters: best.parameters,
+        candidates: candidates.into_iter().map(|c| c.parameters).collect(),
         scale,
     })
 }
+
+/// The fit by Cauchy's loss, reweighted from the plain one: where few are bad but they stand
+/// apart, subsets may all miss what this finds.
+fn slow_growing<M: Model + ?Sized>(
+    relax: &Relax<'_, M>,
+    plain: &[f64],
+    raised: f64,
+) -> Option<Vec<f64>> {
+    let mut parameters = plain.to_vec();
+    for _ in 0..SLOW_STEPS {
+        let offsets = relax.offsets(&parameters)?;
+        let scale = raised * median_scale(&offsets, &relax.medians);
+        let weights = relax.weights(&offsets, scale, Loss::Cauchy);
+        parameters = relax.step(&parameters, &relax.pool, Some(&weights))?;
+    }
+    Some(parameters)
+}
+
+/// Reweighted steps with Cauchy's loss; it need not converge, only lead near.
+const SLOW_STEPS: usize = 15;
 
 fn best_first(candidates: &mut [Candidate]) {
     candidates.sort_by(|a, b| a.goodness.total_cmp(&b.goodness));
 }
 
-/// How many subsets of `size` make it all but certain that one is free of bad observations.
-fn subsets(size: usize) -> usize {
-    let clean = (1.0 - BAD_SHARE).powi(size as i32);
+/// The share of observations beyond a mild cut-off from a fit: no less than the share of bad
+/// ones if the fit is right, and close to a half if it is not.
+fn bad_share<M: Model + ?Sized>(relax: &Relax<'_, M>, parameters: &[f64]) -> Option<f64> {
+    let offsets = relax.offsets(parameters)?;
+    let scale = median_scale(&offsets, &relax.medians);
+    let far = |o: &&Offset| o.comparable(&relax.medians) > MILD_CUT_OFF * scale;
+    let share = offsets.iter().filter(far).count() as f64 / offsets.len() as f64;
+    Some(share.clamp(LEAST_BAD_SHARE, BAD_SHARE))
+}
+
+/// In medians of the offset; 1 % of good ones lie beyond in two rows.
+const MILD_CUT_OFF: f64 = 2.6;
+/// Among so few a wrong fit may look right, and subsets are cheap: all are drawn.
+const FEW: usize = 50;
+/// However good a fit looks, this share is provided for.
+const LEAST_BAD_SHARE: f64 = 0.25;
+
+/// How many subsets of `size` make it all but certain that one is free of bad observations,
+/// when `bad` is their share.
+fn subsets(size: usize, bad: f64) -> usize {
+    let clean = (1.0 - bad).powi(size as i32);
     let wanted = (MISS_CHANCE.ln() / (-clean).ln_1p()).ceil() as usize;
     wanted.clamp(LEAST_SUBSETS, MOST_SUBSETS)
 }
@@ -199,27 +252,13 @@ fn bounded_loss(offsets: &[Offset], scale: f64) -> f64 {
     offsets.iter().map(loss).sum()
 }
 
-/// Offset over scale; with a scale of zero (most observations fitted exactly) an offset of
-/// zero is nothing and any other is far away.
-pub(crate) fn ratio(radius: f64, scale: f64) -> f64 {
-    if radius == 0.0 { 0.0 } else { radius / scale }
-}
-
 /// Reweighting by Tukey's loss at a fixed scale until the loss settles.
 fn descend<M: Model + ?Sized>(relax: &Relax<'_, M>, candidate: &mut Candidate, scale: f64) {
-    let mut weights = vec![0.0; relax.model.observations()];
     for _ in 0..LATE_STEPS {
         let Some(offsets) = relax.offsets(&candidate.parameters) else {
             return;
         };
-        for o in &offsets {
-            let own = relax
-                .options
-                .weights
-                .as_ref()
-                .map_or(1.0, |w| w[o.observation]);
-            weights[o.observation] = own * Loss::Tukey.weight(ratio(o.radius(), scale), o.rows);
-        }
+        let weights = relax.weights(&offsets, scale, Loss::Tukey);
         let Some(parameters) = relax.step(&candidate.parameters, &relax.pool, Some(&weights))
         else {
             return;

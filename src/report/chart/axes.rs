@@ -2,8 +2,9 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::canvas::{Align, Canvas, Marker, Pen, Point, Text};
+use super::canvas::{Canvas, Marker, Point};
 use super::palette::Colour;
+use super::style::{Align, Pen, Text};
 use super::{Scale, Tick, colours};
 
 const TICK_TEXT: Text = Text::new(colours::SOFT_INK, 13.0);

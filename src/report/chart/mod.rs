@@ -8,19 +8,26 @@ mod axes;
 mod canvas;
 mod density;
 mod font;
+mod indexed;
 mod output;
 mod palette;
 mod raster;
+#[cfg(test)]
+mod recorder;
 mod scale;
+mod style;
 mod ticks;
 mod time_ticks;
 
 pub use axes::{Axis, Key, Panel, Rect, notes};
-pub use canvas::{Align, Canvas, Marker, Pen, Point, Text};
+pub use canvas::{Canvas, Marker, Point};
 pub use density::{Density, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
 pub use output::{HEIGHT, Picture, Render, WIDTH};
 pub use palette::{Colour, colours};
+#[cfg(test)]
+pub use recorder::Recording;
 pub use scale::Scale;
+pub use style::{Align, Pen, Text};
 pub use ticks::{Tick, azimuth_ticks, decimals_of_step, linear_ticks, nice_at_most, symlog_ticks};
 pub use time_ticks::{TimeTicks, time_ticks};

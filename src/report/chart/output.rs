@@ -4,9 +4,11 @@ use plotters::backend::{DrawingBackend, SVGBackend};
 use png::{BitDepth, ColorType, Compression, Encoder, Filter};
 
 use super::axes::Rect;
-use super::canvas::{Align, Canvas, Text, UNITS};
+use super::canvas::Canvas;
 use super::colours;
+use super::indexed::indexed;
 use super::raster::Raster;
+use super::style::{Align, Text, UNITS};
 use crate::problem::Error;
 
 /// Width of every picture file, pixels.
@@ -74,8 +76,7 @@ impl<P: Picture> Render for P {
     fn svg(&self) -> String {
         let drawn = draw_svg(|canvas| {
             canvas.rectangle((0.0, 0.0), (WIDTH, HEIGHT), colours::PAPER);
-            frame(canvas, self);
-            self.draw(canvas, BODY);
+            draw_whole(canvas, self);
         });
         let opening = format!(
             "<svg width=\"{WIDTH}\" height=\"{HEIGHT}\" viewBox=\"0 0 {} {}\" role=\"img\"",
@@ -112,27 +113,34 @@ impl<P: Picture> Render for P {
             )
         })?;
         let mut canvas = Canvas::new(&mut raster);
-        frame(&mut canvas, self);
-        self.draw(&mut canvas, BODY);
+        draw_whole(&mut canvas, self);
         // This backend cannot fail.
         let _ = canvas.finish();
         let mut bytes = Vec::new();
         let mut encoder = Encoder::new(&mut bytes, WIDTH as u32, HEIGHT as u32);
-        encoder.set_color(ColorType::Rgb);
+        let image = indexed(raster.rgba());
+        encoder.set_color(ColorType::Indexed);
+        encoder.set_palette(image.palette);
         encoder.set_depth(BitDepth::Eight);
+        // The fast way of this encoder counts on many zero bytes: paper has number zero, and
+        // most rows equal the one above.
         encoder.set_compression(Compression::Fast);
         encoder.set_filter(Filter::Up);
         let mut writer = encoder.write_header().map_err(failed)?;
-        writer
-            .write_image_data(&raster.into_rgb())
-            .map_err(failed)?;
+        writer.write_image_data(&image.pixels).map_err(failed)?;
         writer.finish().map_err(failed)?;
         Ok(bytes)
     }
 }
 
+/// A picture with its heading and caption.
+pub(super) fn draw_whole<DB: DrawingBackend, P: Picture>(canvas: &mut Canvas<DB>, picture: &P) {
+    frame(canvas, picture);
+    picture.draw(canvas, BODY);
+}
+
 /// Heading above and caption below the body.
-fn frame<DB: DrawingBackend, P: Picture + ?Sized>(canvas: &mut Canvas<DB>, picture: &P) {
+fn frame<DB: DrawingBackend, P: Picture>(canvas: &mut Canvas<DB>, picture: &P) {
     let room = WIDTH - 2.0 * MARGIN;
     let heading = Text::new(colours::INK, 21.0).bold();
     let title = heading.fitted(&picture.title(), room);

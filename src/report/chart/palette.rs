@@ -4,6 +4,21 @@
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Colour(pub u8, pub u8, pub u8);
 
+/// Every colour but the paper.
+pub(super) const ALL: [Colour; 11] = [
+    colours::INK,
+    colours::SOFT_INK,
+    colours::FRAME,
+    colours::GRID,
+    colours::SHADE,
+    colours::BLUE,
+    colours::VERMILLION,
+    colours::GREEN,
+    colours::ORANGE,
+    colours::SKY,
+    colours::PURPLE,
+];
+
 /// The palette.
 ///
 /// The hues are those of Okabe and Ito, "Color Universal Design (CUD): How to make figures

@@ -11,8 +11,8 @@ use tiny_skia::{
     Color, FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, Pixmap, Rect, Stroke, Transform,
 };
 
-use super::canvas::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 use super::font;
+use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 
 type Drawn = Result<(), DrawingErrorKind<Infallible>>;
 
@@ -35,15 +35,9 @@ impl Raster {
         })
     }
 
-    /// Red, green and blue of every pixel, row by row.
-    pub fn into_rgb(self) -> Vec<u8> {
-        let rgba = self.pixels.data();
-        let mut rgb = vec![0; rgba.len() / 4 * 3];
-        for (to, from) in rgb.chunks_exact_mut(3).zip(rgba.chunks_exact(4)) {
-            // The sheet is opaque, so that nothing is left of the alpha.
-            to.copy_from_slice(&from[..3]);
-        }
-        rgb
+    /// Red, green, blue and full opacity of every pixel, row by row.
+    pub fn rgba(&self) -> &[u8] {
+        self.pixels.data()
     }
 
     fn fill(&mut self, path: Option<Path>, colour: BackendColor, transform: Transform) {

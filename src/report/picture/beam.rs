@@ -3,11 +3,12 @@
 use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, half_range, shaded_words, stamp, thinning, used_words};
+use crate::angle::Angle;
 use crate::report::chart::{
     Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
     linear_ticks, notes,
 };
-use crate::report::{Report, number};
+use crate::report::{Report, number, summary};
 
 /// Above this many used peaks they are shown as density.
 const MOST_SINGLE: usize = 2000;
@@ -105,7 +106,7 @@ impl BeamPicture {
                 items.push((Key::Line(*pen), words.clone()));
             }
         }
-        let at = (frame.left, frame.bottom + 66.0);
+        let at = (frame.left, frame.bottom + 62.0);
         // One below the other: a right edge at the left one.
         notes(canvas, at, frame.left, &items);
         most
@@ -164,7 +165,7 @@ impl Picture for BeamPicture {
             .to_owned()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
-        let room = body.inset(96.0, 52.0, 40.0, 142.0);
+        let room = body.inset(96.0, 52.0, 40.0, 150.0);
         let side = room.height();
         let square = |left: f64| Rect {
             left,
@@ -207,21 +208,21 @@ fn rings(report: &Report) -> [(f64, Pen, String); 3] {
     let dish = &report.station.dish;
     let rms = report.outcome.rms_after;
     let (half, tenth) = (dish.beamwidth / 2.0, dish.beamwidth / 10.0);
-    let words = |name: &str, size: String, loss: f64| {
-        let loss = number::significant(loss, 2);
-        format!("{name}: {size} deg off, {loss} dB lost")
+    let words = |name: &str, size: String, offset: Angle| match summary::loss_words(dish, offset) {
+        Some(loss) => format!("{name}: {size} deg off, {loss} dB lost"),
+        None => format!("{name}: {size} deg off, beyond the main beam"),
     };
-    let digits = |size: crate::angle::Angle| number::significant(size.degrees(), 3);
+    let digits = |size: Angle| number::significant(size.degrees(), 3);
     [
         (
             half.degrees(),
             Pen::new(colours::GREEN, 1.7),
-            words("half power", digits(half), dish.loss_db(half)),
+            words("half power", digits(half), half),
         ),
         (
             tenth.degrees(),
             Pen::new(colours::GREEN, 1.7).dashed(6.0, 4.0),
-            words("tenth of the beam", digits(tenth), dish.loss_db(tenth)),
+            words("tenth of the beam", digits(tenth), tenth),
         ),
         (
             rms.degrees(),
@@ -229,7 +230,7 @@ fn rings(report: &Report) -> [(f64, Pen, String); 3] {
             words(
                 "rms",
                 number::rms(rms.degrees(), report.outcome.degrees_of_freedom),
-                dish.loss_db(rms),
+                rms,
             ),
         ),
     ]

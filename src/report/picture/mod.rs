@@ -7,6 +7,8 @@ mod peaks;
 mod residuals;
 mod sky;
 mod terms;
+#[cfg(test)]
+mod tests;
 
 use super::Report;
 use super::chart::Render;

@@ -224,7 +224,8 @@ impl ResidualPicture {
         panel.draw(canvas, labelled);
         if row.dots.is_empty() {
             let style = Text::new(colours::SOFT_INK, 15.0).align(Align::Centre);
-            canvas.text(frame.centre(), "this axis was not measured", &style);
+            let (x, y) = frame.centre();
+            canvas.text((x, y - 12.0), "this axis was not measured", &style);
             return None;
         }
         let mut most = None;
@@ -250,7 +251,10 @@ impl ResidualPicture {
             panel.mark(canvas, (d.x, d.y), Marker::Cross, 3.8, colours::VERMILLION);
         }
         let line: Vec<Point> = row.trend.iter().map(|(x, y)| panel.at(*x, *y)).collect();
-        canvas.path(&line, &Pen::new(colours::PAPER, 4.0).opacity(0.8));
+        if most.is_some() {
+            // Over dark cells the line needs paper of its own.
+            canvas.path(&line, &Pen::new(colours::PAPER, 4.0).opacity(0.8));
+        }
         canvas.path(&line, &TREND);
         most
     }

@@ -158,6 +158,16 @@ impl Arrow {
     fn size(&self) -> f64 {
         self.cross_elevation.hypot(self.elevation)
     }
+
+    /// The offset on the sheet, right and down, degrees: increasing azimuth is clockwise
+    /// round the zenith, increasing elevation inward.
+    fn step(&self) -> (f64, f64) {
+        let (s, c) = self.azimuth_rad.sin_cos();
+        (
+            self.cross_elevation * c - self.elevation * s,
+            self.cross_elevation * s + self.elevation * c,
+        )
+    }
 }
 
 /// Means over cells of about equal size on the sky.
@@ -297,11 +307,9 @@ impl Sky {
         let size = a.size() * side.pixels_per_degree;
         if size > 0.5 && (a.used || side.rejected_have_arrows()) {
             let cut = (side.longest / size).min(1.0) * side.pixels_per_degree;
-            // Increasing azimuth is clockwise round the zenith, increasing elevation inward.
-            let (s, c) = a.azimuth_rad.sin_cos();
-            let dx = (a.cross_elevation * c - a.elevation * s) * cut;
-            let dy = (a.cross_elevation * s + a.elevation * c) * cut;
-            canvas.arrow(at, (at.0 + dx, at.1 + dy), &Pen::new(colour, 1.3));
+            let (dx, dy) = a.step();
+            let tip = (at.0 + dx * cut, at.1 + dy * cut);
+            canvas.arrow(at, tip, &Pen::new(colour, 1.3));
         }
         match (a.used, a.partial) {
             (true, false) => canvas.marker(at, Marker::Disc, side.marker_radius, colour),
@@ -398,5 +406,64 @@ impl Picture for SkyPicture {
             items.push((Key::Plain, words));
         }
         notes(canvas, (40.0, body.bottom - 6.0), body.right - 40.0, &items);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn arrow(azimuth_deg: f64, cross_elevation: f64, elevation: f64) -> Arrow {
+        Arrow {
+            azimuth_rad: azimuth_deg.to_radians(),
+            elevation_deg: 40.0,
+            cross_elevation,
+            elevation,
+            used: true,
+            partial: false,
+        }
+    }
+
+    const SKY: Sky = Sky {
+        centre: (300.0, 300.0),
+        radius: 200.0,
+    };
+
+    #[test]
+    fn east_is_on_the_right_and_the_zenith_in_the_middle() {
+        let (x, y) = SKY.at(90f64.to_radians(), 0.0);
+        assert!((x - 500.0).abs() < 1e-9 && (y - 300.0).abs() < 1e-9);
+        let (x, y) = SKY.at(0.0, 45.0);
+        assert!((x - 300.0).abs() < 1e-9 && (y - 200.0).abs() < 1e-9);
+        assert_eq!(SKY.at(1.0, 90.0), (300.0, 300.0));
+    }
+
+    #[test]
+    fn arrows_follow_the_sky() {
+        // The tip is where a real step of that kind would lead on the map.
+        for azimuth in [0.0, 50.0, 90.0, 200.0, 300.0f64] {
+            let here = SKY.at(azimuth.to_radians(), 40.0);
+            let further = SKY.at((azimuth + 0.01).to_radians(), 40.0);
+            let higher = SKY.at(azimuth.to_radians(), 40.01);
+            for (there, step) in [
+                (further, arrow(azimuth, 1.0, 0.0).step()),
+                (higher, arrow(azimuth, 0.0, 1.0).step()),
+            ] {
+                let (dx, dy) = (there.0 - here.0, there.1 - here.1);
+                let along = (dx * step.0 + dy * step.1) / dx.hypot(dy);
+                assert!((along - 1.0).abs() < 1e-3, "{azimuth}: {step:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn cells_keep_the_mean_and_the_place() {
+        let near = [arrow(10.0, 0.2, 0.0), arrow(11.0, 0.4, -0.1)];
+        let cells = cell_means(&near);
+        assert_eq!(cells.len(), 1);
+        assert!((cells[0].cross_elevation - 0.3).abs() < 1e-12);
+        assert!((cells[0].elevation + 0.05).abs() < 1e-12);
+        assert!((cells[0].azimuth_rad.to_degrees() - 10.5).abs() < 5.0);
+        assert!((cells[0].elevation_deg - 40.0).abs() < 3.0 + 1e-9);
     }
 }

@@ -9,7 +9,8 @@ use std::path::Path;
 
 use super::satellite::Orbit;
 use crate::files::read_bytes;
-use crate::problem::{Problem, Problems};
+use crate::problem::{Error, Problem, Problems};
+use crate::text;
 
 /// Radians per minute in a turn per day.
 const TURN_PER_DAY: f64 = std::f64::consts::TAU / 1440.0;
@@ -37,23 +38,19 @@ pub(super) fn read(path: &Path) -> Result<ElementFile, Problems> {
     parse(&name, &bytes)
 }
 
-fn reason(error: &crate::problem::Error) -> String {
+fn reason(error: &Error) -> String {
     match error {
-        crate::problem::Error::Io { source, .. } => source.to_string(),
+        Error::Io { source, .. } => source.to_string(),
         other => other.to_string(),
     }
 }
 
 /// Reads the contents of a file of either form.
 pub(super) fn parse(name: &str, bytes: &[u8]) -> Result<ElementFile, Problems> {
-    let text = std::str::from_utf8(bytes).map_err(|e| {
-        let line = 1 + bytes[..e.valid_up_to()]
-            .iter()
-            .filter(|b| **b == b'\n')
-            .count();
-        Problem::of_file(name, "bytes that are not UTF-8", "plain text").at(line, 1)
+    let text = text::decode(name, bytes).map_err(|e| match e {
+        Error::Input(problems) => problems,
+        other => Problem::of_file(name, other.to_string(), "").into(),
     })?;
-    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut file = ElementFile {
         name: name.to_owned(),
         ..ElementFile::default()

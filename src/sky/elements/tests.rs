@@ -114,7 +114,10 @@ fn what_is_no_element_file_at_all() {
           help: copy all lines of the set, each with its blanks
         "#);
     let bytes = b"HALTE \xe4\n";
-    insta::assert_snapshot!(parse("elements", bytes).unwrap_err().to_string(), @"elements:1:1: bytes that are not UTF-8; expected plain text");
+    insta::assert_snapshot!(parse("elements", bytes).unwrap_err().to_string(), @r#"
+        elements:1:7: byte 0xE4 is not UTF-8 (in Latin-1 it is "ä"); expected UTF-8 text
+          help: save the file again as UTF-8 (in a spreadsheet: "CSV UTF-8"; in an editor: "Save as", encoding UTF-8)
+        "#);
     let other = FIRST.replace("20001A", "2\u{f6}001A");
     insta::assert_snapshot!(complaint(&format!("{other}\n{SECOND}")), @"elements:1:11: 'ö'; expected letters, digits, signs and blanks only");
 }
@@ -129,7 +132,7 @@ fn faulty_messages() {
     insta::assert_snapshot!(complaint(&format!("[{MESSAGE},\n{{}}]")), @"elements:5:1: no NORAD_CAT_ID; expected NORAD_CAT_ID in every message");
     insta::assert_snapshot!(complaint(&MESSAGE.replace("BSTAR", "bstar")), @"elements:1:1: no BSTAR; expected BSTAR in every message");
     insta::assert_snapshot!(complaint(&MESSAGE.replace("2.4058", "\"2,4058\"")), @r#"elements:1:1: INCLINATION "2,4058"; expected a number"#);
-    insta::assert_snapshot!(complaint(&MESSAGE.replace("17T06", "45T06")), @r#"elements:1:1: EPOCH "2026-03-45T06:00:00.000000" is not an ISO 8601 time (failed to parse two digit integer as day: parameter 'day' is not in the required range of 1..=31); expected a time in UTC"#);
+    insta::assert_snapshot!(complaint(&MESSAGE.replace("17T06", "45T06")), @r#"elements:1:1: EPOCH "2026-03-45T06:00:00.000000" is not an ISO 8601 time (there is no such day); expected a time in UTC"#);
     insta::assert_snapshot!(complaint(&MESSAGE.replace("0.0005075", "1.5")), @"elements:1:1: The epoch eccentricity (1.5) is outside the range [0, 1[; expected elements of an orbit");
     insta::assert_snapshot!(complaint(&MESSAGE.replace("\"BSTAR\"", "\"TIME_SYSTEM\": \"TAI\", \"BSTAR\"")), @r#"elements:1:1: TIME_SYSTEM "TAI"; expected UTC"#);
 }

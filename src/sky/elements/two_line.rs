@@ -5,6 +5,7 @@ use std::ops::Range;
 use super::{Orbits, TURN_PER_DAY};
 use crate::problem::{Problem, Problems};
 use crate::sky::satellite::{MeanElements, Orbit};
+use crate::text::quoted;
 use crate::time::Utc;
 
 /// Characters in each of the two lines.
@@ -43,7 +44,7 @@ pub(super) fn read(name: &str, text: &str, orbits: &mut Orbits, problems: &mut P
                 _ => problems.push(
                     Problem::of_file(
                         name,
-                        format!("{:?} without an element set behind it", shortened(line)),
+                        format!("{} without an element set behind it", quoted(line)),
                         "line 1 of a two-line element set, or a title before one",
                     )
                     .at(at, 1)
@@ -210,13 +211,4 @@ fn of_set(name: &str, first: (usize, &str), second: (usize, &str), words: &str) 
         .at(at, column)
         .mend("columns count: copy the line again with all its blanks, or fetch the elements again")
         .into()
-}
-
-fn shortened(line: &str) -> String {
-    const MOST: usize = 24;
-    if line.chars().count() <= MOST {
-        line.to_owned()
-    } else {
-        line.chars().take(MOST).chain(['…']).collect()
-    }
 }

@@ -1,0 +1,148 @@
+//! How fast scans are read and fitted: rows a second against a bare pass of the csv crate over
+//! the same bytes, and fits a second on one core. `cargo bench --bench scan`.
+
+use std::f64::consts::LN_10;
+use std::fmt::Write;
+use std::hint::black_box;
+use std::path::Path;
+
+use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
+use plumbeam::logbook::{Scan, ScanReader};
+use plumbeam::mount::{MountModel, TermValues};
+use plumbeam::scan::{Axis, Options, reduce, reduce_scans};
+use plumbeam::simulate::{ScanPlan, Signal, Way, made_up};
+use plumbeam::sky::Sky;
+use plumbeam::station::Station;
+use plumbeam::time::Utc;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+/// An invented station with one mark.
+fn station() -> Station {
+    let text = "
+[site]
+name = \"invented\"
+latitude_deg = 48.0
+longitude_deg = 11.0
+height_m = 500.0
+[mount]
+kind = \"az-el\"
+azimuth_range_deg = [-180.0, 540.0]
+elevation_range_deg = [-10.0, 100.0]
+[dish]
+diameter_m = 1.8
+frequency_mhz = 1700.0
+[[emitter]]
+name = \"mark\"
+kind = \"mark\"
+azimuth_deg = 180.0
+elevation_deg = 40.0
+";
+    Station::parse("station.toml", Path::new("."), text.as_bytes()).expect("a good station")
+}
+
+fn scan(station: &Station, sky: &Sky, way: Way, samples: usize, name: usize) -> Scan {
+    let plan = ScanPlan {
+        name: name.to_string(),
+        emitter: "mark".to_owned(),
+        start: Utc::parse("2026-06-10T08:00:00Z")
+            .expect("a time")
+            .plus_seconds(120.0 * name as f64),
+        way,
+        samples,
+        centre: (0.1, -0.1),
+        ..ScanPlan::default()
+    };
+    let mut rng = ChaCha8Rng::seed_from_u64(name as u64);
+    let model = MountModel::new(TermValues::ZERO);
+    made_up(&plan, &Signal::default(), station, sky, &model, &mut rng)
+        .expect("within reach")
+        .scan
+}
+
+/// A log of so many rows in scans of 20,000.
+fn log(station: &Station, sky: &Sky, rows: usize) -> String {
+    let mut text = "scan,time_utc,emitter,azimuth_deg,elevation_deg,power_db\n".to_owned();
+    for name in 0..rows / 20_000 {
+        let scan = scan(station, sky, Way::Cut(Axis::Azimuth), 20_000, name);
+        for s in &scan.samples {
+            let _ = writeln!(
+                text,
+                "{},{},{},{:.4},{:.4},{:.3}",
+                scan.name,
+                s.time,
+                scan.emitter,
+                s.azimuth.degrees(),
+                s.elevation.degrees(),
+                10.0 * s.power.ln() / LN_10
+            );
+        }
+    }
+    text
+}
+
+fn rows(criterion: &mut Criterion) {
+    let station = station();
+    let sky = Sky::new(&station).expect("a good station");
+    let rows = 1_000_000;
+    let text = log(&station, &sky, rows);
+    let mut group = criterion.benchmark_group("rows of a scans file");
+    group
+        .throughput(Throughput::Elements(rows as u64))
+        .sample_size(10);
+    group.bench_function("csv crate, bare pass", |b| {
+        b.iter(|| {
+            let mut reader = csv::Reader::from_reader(text.as_bytes());
+            let mut record = csv::ByteRecord::new();
+            let mut count = 0;
+            while reader.read_byte_record(&mut record).expect("good rows") {
+                count += 1;
+            }
+            assert_eq!(count, rows);
+        });
+    });
+    group.bench_function("read", |b| {
+        b.iter(|| {
+            let mut reader = ScanReader::new("log", text.as_bytes(), &station).expect("a header");
+            while let Some(scan) = reader.next_scan().expect("good rows") {
+                black_box(scan);
+            }
+        });
+    });
+    group.bench_function("read and reduce", |b| {
+        b.iter(|| {
+            let mut reader = ScanReader::new("log", text.as_bytes(), &station).expect("a header");
+            reduce(&mut reader, &station, &sky, &Options::default()).expect("good rows")
+        });
+    });
+    group.finish();
+}
+
+fn fits(criterion: &mut Criterion) {
+    let station = station();
+    let sky = Sky::new(&station).expect("a good station");
+    let one_core = rayon::ThreadPoolBuilder::new()
+        .num_threads(1)
+        .build()
+        .expect("a thread");
+    let mut group = criterion.benchmark_group("scans on one core");
+    for (name, way, samples) in [
+        ("cut of 61 samples", Way::Cut(Axis::Azimuth), 61),
+        ("cross of 122 samples", Way::Cross, 61),
+        ("raster of 369 samples", Way::Raster { rows: 9 }, 41),
+    ] {
+        let scans: Vec<Scan> = (0..100)
+            .map(|k| scan(&station, &sky, way, samples, k))
+            .collect();
+        group.throughput(Throughput::Elements(scans.len() as u64));
+        group.bench_function(BenchmarkId::from_parameter(name), |b| {
+            b.iter(|| {
+                one_core.install(|| reduce_scans(&scans, &station, &sky, &Options::default()))
+            });
+        });
+    }
+    group.finish();
+}
+
+criterion_group!(benches, rows, fits);
+criterion_main!(benches);

@@ -1,0 +1,218 @@
+//! The statistical study behind docs/accuracy.md, on made-up sessions.
+//!
+//! `cargo bench --bench study -- --sessions 2000` prints the tables of that page.
+
+#![allow(clippy::print_stdout)] // a study prints its tables
+
+#[path = "../tests/study/mod.rs"]
+mod study;
+
+use plumbeam::solve::Options;
+use rayon::prelude::*;
+use study::{HEALTHY, Recipe, Tallies, merge, session, tally};
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().collect();
+    let sessions: u64 = (arguments.iter().position(|a| a == "--sessions"))
+        .and_then(|i| arguments.get(i + 1)?.parse().ok())
+        .unwrap_or(200);
+    if arguments.iter().any(|a| a == "--test") {
+        return;
+    }
+    println!("{sessions} made-up sessions of 7 to 400 peaks, 3 to 11 true terms\n");
+    println!("## The true terms given, every peak good\n");
+    let robust = run(sessions, &Options::default(), true);
+    print(&robust.tallies);
+    println!(
+        "\ngood peaks lost: {} of {} ({:.3} %) from 40 peaks up; {} of {} ({:.3} %) below\n",
+        robust.lost[1],
+        robust.peaks[1],
+        100.0 * robust.lost[1] as f64 / robust.peaks[1].max(1) as f64,
+        robust.lost[0],
+        robust.peaks[0],
+        100.0 * robust.lost[0] as f64 / robust.peaks[0].max(1) as f64,
+    );
+    println!("## The same without looking for bad peaks\n");
+    let trusting = Options {
+        trust_all: true,
+        ..Options::default()
+    };
+    print(&run(sessions, &trusting, true).tallies);
+    println!("\n## Terms chosen by the data\n");
+    let chosen = run(sessions, &Options::default(), false);
+    print(&chosen.tallies);
+    println!(
+        "\nterms admitted that are not there: {} in {} sessions; strong true ones (over 5 sigmas) \
+         left out: {} of {}\n",
+        chosen.false_terms, chosen.solved, chosen.missed, chosen.strong
+    );
+    breakdown(sessions.min(300));
+}
+
+#[derive(Default)]
+struct Sums {
+    tallies: Tallies,
+    solved: usize,
+    lost: [usize; 2],
+    peaks: [usize; 2],
+    false_terms: usize,
+    missed: usize,
+    strong: usize,
+}
+
+fn run(sessions: u64, options: &Options, given: bool) -> Sums {
+    (0..sessions)
+        .into_par_iter()
+        .map(|number| {
+            let mut sums = Sums::default();
+            let session = session(number, HEALTHY);
+            let Some(bound) = session.bound() else {
+                return sums;
+            };
+            let options = Options {
+                terms: given.then(|| session.terms.clone()),
+                ..options.clone()
+            };
+            let Some(outcome) = session.solve(&options) else {
+                return sums;
+            };
+            sums.solved = 1;
+            sums.tallies = tally(&session, &bound, &outcome);
+            let many = usize::from(outcome.peaks.len() >= 40);
+            sums.peaks[many] = outcome.peaks.len();
+            sums.lost[many] = outcome.peaks.iter().filter(|p| !p.used).count();
+            let basic = plumbeam::mount::Term::BASIC;
+            if std::env::var_os("PLUMBEAM_STUDY_LIST").is_some() && !given {
+                list(number, &session, &bound, &outcome);
+            }
+            sums.false_terms = (outcome.terms.iter())
+                .filter(|t| !session.terms.contains(&t.term) && !basic.contains(&t.term))
+                .count();
+            for (term, bound) in session.terms.iter().zip(&bound) {
+                if session.truth.inside(*term).abs() > 5.0 * bound {
+                    sums.strong += 1;
+                    sums.missed += usize::from(!outcome.terms.iter().any(|t| t.term == *term));
+                }
+            }
+            sums
+        })
+        .reduce(Sums::default, |a, b| Sums {
+            tallies: merge(a.tallies, b.tallies),
+            solved: a.solved + b.solved,
+            lost: [a.lost[0] + b.lost[0], a.lost[1] + b.lost[1]],
+            peaks: [a.peaks[0] + b.peaks[0], a.peaks[1] + b.peaks[1]],
+            false_terms: a.false_terms + b.false_terms,
+            missed: a.missed + b.missed,
+            strong: a.strong + b.strong,
+        })
+}
+
+fn print(tallies: &Tallies) {
+    println!("| term | sessions | scatter / bound | 95 % interval covers | mean sigma / bound |");
+    println!("| --- | --- | --- | --- | --- |");
+    let mut all = study::Tally::default();
+    for (term, tally) in tallies {
+        row(term.name(), tally);
+        all.add(tally);
+    }
+    row("all", &all);
+}
+
+fn row(name: &str, tally: &study::Tally) {
+    println!(
+        "| {name} | {} | {:.3} | {:.1} % | {:.2} |",
+        tally.fitted,
+        tally.scatter(),
+        100.0 * tally.coverage(),
+        tally.sigmas / tally.fitted.max(1) as f64
+    );
+}
+
+/// How often bad peaks spoil the answer.
+fn breakdown(sessions: u64) {
+    println!("## Bad peaks\n");
+    println!("| peaks | bad | kind | answers spoilt | bad found | good lost |");
+    println!("| --- | --- | --- | --- | --- | --- |");
+    for peaks in [20, 40, 60, 120] {
+        for share in [0.1, 0.25, 0.35] {
+            for alike in [false, true] {
+                let recipe = Recipe {
+                    peaks: Some(peaks),
+                    bad_share: share,
+                    alike,
+                };
+                let found: Vec<[usize; 5]> = (0..sessions)
+                    .into_par_iter()
+                    .filter_map(|number| spoilt(number, recipe))
+                    .collect();
+                let sum = |i: usize| found.iter().map(|f| f[i]).sum::<usize>();
+                println!(
+                    "| {peaks} | {:.0} % | {} | {:.1} % | {:.1} % | {:.2} % |",
+                    100.0 * share,
+                    if alike { "all alike" } else { "scattered" },
+                    100.0 * sum(0) as f64 / found.len().max(1) as f64,
+                    100.0 * sum(1) as f64 / sum(2).max(1) as f64,
+                    100.0 * sum(3) as f64 / sum(4).max(1) as f64,
+                );
+            }
+        }
+    }
+}
+
+/// Whether the answer is spoilt (a term more than 6 bounds off), bad found, bad, good lost,
+/// good.
+fn spoilt(number: u64, recipe: Recipe) -> Option<[usize; 5]> {
+    let session = session(number, recipe);
+    let bound = session.bound()?;
+    let options = Options::default();
+    let outcome = session.solve(&options)?;
+    let worst = (outcome.terms.iter())
+        .filter_map(|t| {
+            let i = session.terms.iter().position(|s| *s == t.term)?;
+            let sigma = t.sigma?.max(bound[i]);
+            let error =
+                plumbeam::angle::Angle::from_radians(t.value - session.truth.inside(t.term));
+            Some(error.wrapped_signed().radians().abs() / sigma)
+        })
+        .fold(0.0, f64::max);
+    let rejected = |i: &usize| !outcome.peaks[*i].used;
+    let found = session.bad.iter().filter(|i| rejected(i)).count();
+    let all = outcome.peaks.iter().filter(|p| !p.used).count();
+    Some([
+        usize::from(worst > 6.0),
+        found,
+        session.bad.len(),
+        all - found,
+        outcome.peaks.len() - session.bad.len(),
+    ])
+}
+
+/// One line for each wrongly admitted or left-out term, to look into.
+fn list(number: u64, session: &study::Session, bound: &[f64], outcome: &plumbeam::solve::Outcome) {
+    let basic = plumbeam::mount::Term::BASIC;
+    let chosen: Vec<_> = outcome.terms.iter().map(|t| t.term).collect();
+    let wrong: Vec<_> = (chosen.iter())
+        .filter(|t| !session.terms.contains(t) && !basic.contains(t))
+        .map(|t| t.name())
+        .collect();
+    let missed: Vec<String> = (session.terms.iter().zip(bound))
+        .filter(|(t, b)| session.truth.inside(**t).abs() > 5.0 * **b && !chosen.contains(t))
+        .map(|(t, b)| format!("{} {:.1}", t.name(), session.truth.inside(*t) / b))
+        .collect();
+    if !wrong.is_empty() || !missed.is_empty() {
+        let rejected = outcome.peaks.iter().filter(|p| !p.used).count();
+        println!(
+            "session {number}: {:?}, {} peaks ({rejected} rejected), {} true terms; wrong {wrong:?}, \
+             missed {missed:?}",
+            session.sky,
+            outcome.peaks.len(),
+            session.terms.len()
+        );
+        for decision in &outcome.decisions {
+            println!(
+                "    {:?} {} {}",
+                decision.terms, decision.admitted, decision.reason
+            );
+        }
+    }
+}

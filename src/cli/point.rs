@@ -1,0 +1,371 @@
+//! `plumbeam point`: demands to encoder readings, one or a stream, and back.
+
+use std::net::TcpStream;
+use std::path::{Path, PathBuf};
+use std::str::FromStr;
+
+use clap::Args as ClapArgs;
+
+use super::calibration::full_model;
+use super::demand::{DemandOption, Pair};
+use super::{Common, Console, Verdict};
+use crate::angle::Angle;
+use crate::files;
+use crate::logbook::Calibration;
+use crate::mount::ApproachSigns;
+use crate::problem::{Error, printable};
+use crate::station::Station;
+use crate::table::{
+    ApproachChoice, DemandKind, Pointer, Reload, Source, StreamForm, Tally, Watch, Writing, answer,
+    listen, loopback, open_serial, read_table, serve,
+};
+
+const EXAMPLE: &str = "\
+Examples:
+  plumbeam point --calibration calibration.json 135.2 41.8
+  plumbeam point --calibration calibration.json --demand geometric --present 500,40 135.2 41.8
+  plumbeam point --calibration calibration.json --inverse 134.9 42.1
+  plumbeam point --table corrections.csv < demands.txt > readings.txt
+  plumbeam point --calibration calibration.json --stream
+  plumbeam point --calibration calibration.json --listen 127.0.0.1:4700
+
+A line of demands is `azimuth elevation` in degrees, with blanks or a comma between; # begins a
+comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
+last answer is where the mount is taken to stand, and so decides the cable wrap. With --stream,
+--listen and --serial a changed calibration file is read again by itself, or at once on a line
+`reload`; a bad one is told and the old one kept.
+
+Exit code 3 when a line of a file could not be read, 4 when a demand could not be met; a live
+stream (--stream, --listen, --serial) ends with 0.
+
+Caution: who feeds these readings to a mount moves metal. Keep a hand on the stop, keep people
+clear of the axes, and never bring the beam near the Sun without a plan: it heats the feed.";
+
+/// Turn demanded directions into encoder readings, and back
+///
+/// One demand AZ EL, or a stream of them on standard input, through the full mount model of a
+/// calibration or through a correction table.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// One demand: azimuth and elevation, degrees; without it, or with -, standard input is read
+    #[arg(value_name = "AZ EL", num_args = 0..=2, allow_negative_numbers = true)]
+    pub values: Vec<String>,
+    /// The calibration that solve wrote
+    #[arg(
+        long,
+        value_name = "FILE",
+        required_unless_present = "table",
+        conflicts_with = "table"
+    )]
+    pub calibration: Option<PathBuf>,
+    /// Use a correction table (CSV or JSON) instead of the full model
+    #[arg(long, value_name = "FILE")]
+    pub table: Option<PathBuf>,
+    #[command(flatten)]
+    pub demand: DemandOption,
+    /// Encoder readings in, directions out
+    #[arg(long)]
+    pub inverse: bool,
+    /// Where the mount stands (encoder readings, degrees): the nearest cable wrap is chosen
+    #[arg(long, value_name = "AZ,EL", allow_hyphen_values = true)]
+    pub present: Option<Pair>,
+    /// From which side the axes arrive: + increasing reading, - decreasing, 0 not known, as AZ,EL;
+    /// or auto: as the way from the present position says
+    #[arg(
+        long,
+        value_name = "SIGNS",
+        default_value = "0,0",
+        allow_hyphen_values = true
+    )]
+    pub approach: Approach,
+    /// A live stream on standard input and output
+    #[arg(long, conflicts_with_all = ["listen", "serial", "values"])]
+    pub stream: bool,
+    /// A live stream on a TCP port of this machine
+    #[arg(long, value_name = "127.0.0.1:PORT", conflicts_with_all = ["serial", "values"])]
+    pub listen: Option<String>,
+    /// A live stream on a serial line (8 bits, no parity, 1 stop bit)
+    #[arg(long, value_name = "DEVICE", conflicts_with = "values")]
+    pub serial: Option<String>,
+    /// Speed of the serial line
+    #[arg(long, value_name = "N", default_value_t = 9600, requires = "serial")]
+    pub baud: u32,
+}
+
+/// `--approach`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Approach(ApproachChoice);
+
+impl FromStr for Approach {
+    type Err = String;
+    fn from_str(text: &str) -> Result<Approach, String> {
+        if text == "auto" {
+            return Ok(Approach(ApproachChoice::FromMove));
+        }
+        let sign = |part: &str| match part.trim() {
+            "+" => Some(1.0),
+            "-" => Some(-1.0),
+            "0" => Some(0.0),
+            _ => None,
+        };
+        text.split_once(',')
+            .and_then(|(azimuth, elevation)| sign(azimuth).zip(sign(elevation)))
+            .map(|(azimuth, elevation)| {
+                Approach(ApproachChoice::Fixed(ApproachSigns { azimuth, elevation }))
+            })
+            .ok_or_else(|| "expected +, - or 0 for each axis, such as +,-; or auto".to_owned())
+    }
+}
+
+/// Answers the demand or the stream.
+///
+/// # Errors
+/// Faulty input, a single demand that cannot be met, or a stream that breaks.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let address = args.listen.as_deref().map(loopback).transpose()?;
+    let demand = one_demand(args)?;
+    let live = args.stream || args.listen.is_some() || args.serial.is_some();
+    if live && common.out.is_some() {
+        return Err(Error::Usage(
+            "a live stream answers where it is asked: leave --out out".to_owned(),
+        ));
+    }
+    if demand.is_none() && [&args.calibration, &args.table].iter().any(|f| is_dash(f)) {
+        return Err(Error::Usage(
+            "a stream of demands needs the calibration or table in a file, not on standard input"
+                .to_owned(),
+        ));
+    }
+    // A table stands for itself; the full model needs the station's encoders and weather.
+    let station = match &args.calibration {
+        Some(_) => Some(Station::read(&common.station)?),
+        None => None,
+    };
+    let (path, source) = match (&args.calibration, &args.table, &station) {
+        (Some(path), _, Some(station)) => {
+            let calibration = Calibration::read(path)?;
+            super::calibration::tell(&calibration, station, console);
+            (path, source_of(&calibration, station, args.demand.kind())?)
+        }
+        (_, Some(path), _) => {
+            let named = args.demand.demand.map(|_| args.demand.kind());
+            (path, table_source(path, named)?)
+        }
+        _ => {
+            return Err(Error::Usage(
+                "--calibration or --table is needed".to_owned(),
+            ));
+        }
+    };
+    // Whoever feeds the stream knows which demands it takes: a new file must take the same.
+    let kind = source.demand();
+    let load = || match &station {
+        Some(station) => source_of(&Calibration::read(path)?, station, kind),
+        None => table_source(path, Some(kind)),
+    };
+    let present = args.present.map(Pair::reading);
+    let mut pointer = Pointer::new(source, args.approach.0, present);
+    let assumed = pointer.assumptions(!args.inverse);
+    if let Some((azimuth, elevation)) = demand {
+        return single(
+            args,
+            common,
+            console,
+            &mut pointer,
+            assumed,
+            (azimuth, elevation),
+        );
+    }
+    for sentence in &assumed {
+        console.note(sentence);
+    }
+    if let Some(address) = address {
+        let note_address = &mut |at| console.note(&format!("listening on {at}"));
+        let form = form(
+            args,
+            if common.json {
+                Writing::JsonLines
+            } else {
+                Writing::Plain
+            },
+        );
+        listen(address, note_address, &|connection| {
+            connected(connection, &pointer, form, path, &load, common.quiet);
+        })?;
+        return Ok(Verdict::Good);
+    }
+    let writing = match (common.json, live) {
+        (false, _) => Writing::Plain,
+        (true, true) => Writing::JsonLines,
+        (true, false) => Writing::JsonDocument,
+    };
+    let form = form(args, writing);
+    if let Some(device) = &args.serial {
+        let (input, output) = open_serial(device, args.baud)?;
+        console.note(&format!("answering on {device} at {} baud", args.baud));
+        let mut watch = Watch::new(path, &load);
+        let note = &mut |reload| tell(reload, console);
+        serve(input, output, &mut pointer, form, Some(&mut watch), note)
+            .map_err(|e| Error::io(device, "serve", e))?;
+        return Ok(Verdict::Good);
+    }
+    let failed = |e| Error::io("standard input or output", "serve", e);
+    let input = std::io::stdin().lock();
+    if live {
+        let mut watch = Watch::new(path, &load);
+        let output = std::io::stdout().lock();
+        let note = &mut |reload| tell(reload, console);
+        serve(input, output, &mut pointer, form, Some(&mut watch), note).map_err(failed)?;
+        return Ok(Verdict::Good);
+    }
+    let note = &mut |_| {};
+    let tally = match &common.out {
+        Some(path) => {
+            let mut whole = files::WholeFile::create(path)?;
+            let tally = serve(input, &mut whole, &mut pointer, form, None, note).map_err(failed)?;
+            whole.finish()?;
+            tally
+        }
+        None => {
+            let output = std::io::stdout().lock();
+            serve(input, output, &mut pointer, form, None, note).map_err(failed)?
+        }
+    };
+    verdict(tally, console)
+}
+
+fn is_dash(file: &Option<PathBuf>) -> bool {
+    file.as_deref().is_some_and(|path| path.as_os_str() == "-")
+}
+
+/// The demand on the command line, if there is one.
+fn one_demand(args: &Args) -> Result<Option<(Angle, Angle)>, Error> {
+    let number = |word: &str| match word.parse::<f64>() {
+        Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
+        _ => Err(Error::Usage(format!(
+            "\"{}\" is no number of degrees; expected AZ EL, such as 135.2 41.8",
+            printable(word)
+        ))),
+    };
+    match args.values.as_slice() {
+        [] => Ok(None),
+        [dash] if dash == "-" => Ok(None),
+        [azimuth, elevation] => Ok(Some((number(azimuth)?, number(elevation)?))),
+        _ => Err(Error::Usage(
+            "a demand is two numbers: AZ EL, such as 135.2 41.8".to_owned(),
+        )),
+    }
+}
+
+fn source_of(
+    calibration: &Calibration,
+    station: &Station,
+    kind: DemandKind,
+) -> Result<Source, Error> {
+    let full = full_model(calibration, station, kind)?;
+    Ok(Source::Full(Box::new(full)))
+}
+
+/// The table, if it takes the demands that are wanted.
+fn table_source(path: &Path, wanted: Option<DemandKind>) -> Result<Source, Error> {
+    let (name, bytes) = files::read_bytes(path)?;
+    let table = read_table(&name, &bytes)?;
+    match wanted {
+        Some(kind) if kind != table.demand() => Err(Error::Usage(format!(
+            "{name} takes {} demands, not {kind} ones; make a table for them, or leave --demand out",
+            table.demand()
+        ))),
+        _ => Ok(Source::Table(Box::new(table))),
+    }
+}
+
+fn form(args: &Args, writing: Writing) -> StreamForm {
+    StreamForm {
+        inverse: args.inverse,
+        writing,
+    }
+}
+
+fn single(
+    args: &Args,
+    common: &Common,
+    console: &mut Console,
+    pointer: &mut Pointer,
+    assumed: Vec<String>,
+    (first, second): (Angle, Angle),
+) -> Result<Verdict, Error> {
+    let mut found = answer(pointer, first, second, args.inverse)
+        .map_err(|refusal| Error::Unsupported(refusal.to_string()))?;
+    if !common.json {
+        for sentence in &assumed {
+            console.note(sentence);
+        }
+    }
+    let text = if common.json {
+        found.assumed = assumed;
+        found.json()
+    } else {
+        found.plain(args.inverse)
+    };
+    match &common.out {
+        Some(path) => files::write_whole(path, text.as_bytes())?,
+        None => console.result(&text)?,
+    }
+    Ok(Verdict::Good)
+}
+
+/// One connection: its own present position, its own eye on the file.
+fn connected(
+    connection: &TcpStream,
+    pointer: &Pointer,
+    form: StreamForm,
+    path: &Path,
+    load: &dyn Fn() -> Result<Source, Error>,
+    quiet: bool,
+) {
+    let mut console = Console::new(quiet);
+    let mut pointer = pointer.clone();
+    let mut watch = Watch::new(path, load);
+    let note = &mut |reload| tell(reload, &mut console);
+    // A connection that breaks concerns nobody else.
+    let _ = serve(
+        connection,
+        connection,
+        &mut pointer,
+        form,
+        Some(&mut watch),
+        note,
+    );
+}
+
+/// Says what became of a changed file.
+fn tell(reload: Reload, console: &mut Console) {
+    match reload {
+        Reload::Taken(text) => console.note(&text),
+        Reload::Kept(text) => console.warning(&text),
+    }
+}
+
+/// A stream from a file is done, but what it could not answer shows in the exit code.
+fn verdict(tally: Tally, console: &mut Console) -> Result<Verdict, Error> {
+    if tally.unreadable > 0 {
+        return Err(Error::Input(
+            crate::problem::Problem::of_file(
+                "standard input",
+                format!("{} lines could not be read", tally.unreadable),
+                "azimuth and elevation in degrees on each line",
+            )
+            .mend("the answers say which: look for \"error line\"")
+            .into(),
+        ));
+    }
+    if tally.refused > 0 {
+        console.warning(&format!(
+            "{} demands could not be met; the answers say which and why",
+            tally.refused
+        ));
+        return Ok(Verdict::Unsupported);
+    }
+    Ok(Verdict::Good)
+}

@@ -1,0 +1,108 @@
+//! `plumbeam recheck`: is the mount still true?
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+
+use super::{Common, Console, Verdict};
+use crate::angle::Angle;
+use crate::logbook::{Calibration, PeakLog};
+use crate::problem::Error;
+use crate::recheck::{self, Old, Request, history, recheck};
+use crate::report::{history_json, history_text, recheck_json, recheck_text};
+use crate::sky::Sky;
+use crate::station::Station;
+
+const EXAMPLE: &str = "\
+Example:
+  plumbeam recheck --against calibration.json new-peaks.csv
+  plumbeam recheck --against calibration.json new-peaks.csv --limit 0.2 --out joined.json
+  plumbeam recheck --history calibrations/
+
+Exit code 1 when the mount is no longer true within the limit.";
+
+/// Check a few new peaks against an old calibration
+///
+/// Three peaks are enough to ask: says with which probability the old calibration is off by more
+/// than the limit, what it costs, which terms moved, and whether it looks like a move of the whole
+/// mount, a slip of one axis or a change in the dish. With --out it writes a calibration that
+/// joins old and new. With --history it shows calibrations over months.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// The log of new peaks; - reads standard input
+    #[arg(required_unless_present = "history")]
+    pub peaks: Option<PathBuf>,
+    /// The old calibration
+    #[arg(long, value_name = "FILE", required_unless_present = "history")]
+    pub against: Option<PathBuf>,
+    /// The mount counts as true while its error over the sky stays within so many degrees (default:
+    /// a tenth of the beamwidth)
+    #[arg(long, value_name = "DEGREES", value_parser = positive)]
+    pub limit: Option<f64>,
+    /// Show the calibrations in a folder over time, and which changes are real
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["against", "peaks", "limit"])]
+    pub history: Option<PathBuf>,
+    /// Seed of everything random
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
+        _ => Err("expected degrees above zero".to_owned()),
+    }
+}
+
+/// Rechecks, or shows the history.
+///
+/// # Errors
+/// Faulty files, or new peaks that cannot be used.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    if let Some(folder) = &args.history {
+        let history = history(folder)?;
+        for note in &history.notes {
+            console.warning(note);
+        }
+        if common.json {
+            console.json(&history_json(&history))?;
+        } else {
+            console.result(&history_text(&history))?;
+        }
+        return Ok(Verdict::Good);
+    }
+    let (Some(peaks), Some(against)) = (&args.peaks, &args.against) else {
+        return Err(Error::Usage(
+            "recheck needs --against FILE and a log of new peaks, or --history DIR".to_owned(),
+        ));
+    };
+    let station = Station::read(&common.station)?;
+    let sky = Sky::new(&station)?;
+    let old = Old::new(Calibration::read(against)?)?;
+    let log = PeakLog::read(peaks, &station)?;
+    for warning in &log.warnings {
+        console.warning(warning);
+    }
+    let request = Request {
+        limit: args
+            .limit
+            .map_or(recheck::usual_limit(&station), Angle::from_degrees),
+        seed: args.seed,
+    };
+    let found = recheck(&station, &sky, &old, &log, &request)?;
+    if common.json {
+        console.json(&recheck_json(&found))?;
+    } else {
+        console.result(&recheck_text(&found, &station))?;
+    }
+    if let Some(path) = &common.out {
+        found.joined.write(path)?;
+        console.note(&format!("old and new joined into {}", path.display()));
+    }
+    Ok(match found.verdict {
+        recheck::Verdict::True => Verdict::Good,
+        recheck::Verdict::Moved => Verdict::Bad,
+        recheck::Verdict::CannotTell => Verdict::Unsupported,
+    })
+}

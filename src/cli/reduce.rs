@@ -1,0 +1,138 @@
+//! `plumbeam reduce`: raw signal scans to peaks.
+
+use std::io::{BufReader, IsTerminal, Read};
+use std::path::{Path, PathBuf};
+
+use clap::{Args as ClapArgs, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+
+use super::{Common, Console, Verdict};
+use crate::files;
+use crate::logbook::ScanReader;
+use crate::problem::Error;
+use crate::scan::{self, Noise, NoiseLaw, Options, Reduction};
+use crate::sky::Sky;
+use crate::station::Station;
+
+const EXAMPLE: &str = "\
+Example:
+  plumbeam reduce scans.csv --station station.toml --out peaks.csv
+  plumbeam reduce scans.csv --report scans-report | plumbeam solve -";
+
+/// Find the peaks in raw signal scans
+///
+/// Reads the power that was logged while the dish moved over known emitters (cuts along one
+/// axis, crosses, rasters), fits the beam to each scan and writes the peaks: encoder readings
+/// with their uncertainties, to standard output or --out. Lag between position and power is
+/// found and corrected where passes both ways at two speeds tell it from backlash, which is
+/// handed on by the approach columns. Scans without a trustworthy peak are refused, and said
+/// why.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// The log of scans; - reads standard input
+    pub scans: PathBuf,
+    /// Write pictures of every scan and one sheet of all into this folder
+    #[arg(long, value_name = "DIR")]
+    pub report: Option<PathBuf>,
+    /// How the noise of a sample depends on its power; found from the scans when not given
+    #[arg(long, value_name = "LAW")]
+    pub noise: Option<NoiseChoice>,
+}
+
+/// How the noise depends on the power.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+pub enum NoiseChoice {
+    /// The same whatever the power
+    Steady,
+    /// In proportion to the whole power, as in a total-power receiver
+    Radiometer,
+}
+
+impl NoiseChoice {
+    fn law(self) -> NoiseLaw {
+        match self {
+            NoiseChoice::Steady => NoiseLaw::Steady,
+            NoiseChoice::Radiometer => NoiseLaw::Radiometer,
+        }
+    }
+}
+
+/// Reduces and writes what was asked for.
+///
+/// # Errors
+/// Faulty input.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let station = Station::read(&common.station)?;
+    let sky = Sky::new(&station)?;
+    let options = Options {
+        noise: args
+            .noise
+            .map_or(Noise::Found, |choice| Noise::Given(choice.law())),
+        keep_curves: args.report.is_some(),
+    };
+    let reduction = read_and_reduce(&args.scans, common.quiet, &station, &sky, &options)?;
+    for remark in &reduction.remarks {
+        console.warning(remark);
+    }
+    for line in reduction.summary() {
+        console.note(&line);
+    }
+    if common.json {
+        console.json(&reduction.document())?;
+    }
+    let csv = reduction.to_csv();
+    match &common.out {
+        Some(path) => files::write_whole(path, csv.as_bytes())?,
+        None if common.json => {}
+        None => console.result(&csv)?,
+    }
+    Ok(if reduction.has_peaks() {
+        Verdict::Good
+    } else {
+        Verdict::Unsupported
+    })
+}
+
+fn read_and_reduce(
+    path: &Path,
+    quiet: bool,
+    station: &Station,
+    sky: &Sky,
+    options: &Options,
+) -> Result<Reduction, Error> {
+    let (name, input) = files::open(path)?;
+    let bar = progress(path, quiet);
+    let counted = BufReader::with_capacity(READ_BUFFER, bar.wrap_read(Plain(input)));
+    let mut reader = ScanReader::new(&name, counted, station)?;
+    let reduction = scan::reduce(&mut reader, station, sky, options);
+    bar.finish_and_clear();
+    reduction
+}
+
+/// Bytes read at once.
+const READ_BUFFER: usize = 1 << 18;
+
+/// A reader and nothing more.
+struct Plain(Box<dyn std::io::BufRead + Send>);
+
+impl Read for Plain {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        self.0.read(buffer)
+    }
+}
+
+/// A bar on standard error, only where someone can see it.
+fn progress(path: &Path, quiet: bool) -> ProgressBar {
+    if quiet || !std::io::stderr().is_terminal() {
+        return ProgressBar::hidden();
+    }
+    let template = "{spinner} {bytes} of {total_bytes} {wide_bar} {eta}";
+    match std::fs::metadata(path) {
+        Ok(file) if file.is_file() => match ProgressStyle::with_template(template) {
+            Ok(style) => ProgressBar::new(file.len()).with_style(style),
+            Err(_) => ProgressBar::new(file.len()),
+        },
+        _ => ProgressBar::new_spinner(),
+    }
+}

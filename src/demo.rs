@@ -1,0 +1,133 @@
+//! The whole job on an invented session that is built into the program.
+
+use std::path::{Path, PathBuf};
+
+use crate::files::write_whole;
+use crate::logbook::{Calibration, PeakLog};
+use crate::problem::{Error, Problem};
+use crate::report::{Colour, PAGE_NAME, Report, text, write_report};
+use crate::sky::Sky;
+use crate::solve::{Options, calibration, remedies, solve};
+use crate::station::Station;
+use crate::table::{Air, DemandKind, EncoderRange, FullModel, Provenance, Request, table};
+use crate::time::Utc;
+
+const FILES: [(&str, &str); 4] = [
+    ("station.toml", include_str!("../demo-data/station.toml")),
+    (
+        "satellites.tle",
+        include_str!("../demo-data/satellites.tle"),
+    ),
+    ("peaks.csv", include_str!("../demo-data/peaks.csv")),
+    ("truth.toml", include_str!("../demo-data/truth.toml")),
+];
+
+/// What the demo did.
+#[derive(Clone, Debug)]
+pub struct Demo {
+    /// A few lines: what it found, where the pictures are, what to try next.
+    pub summary: String,
+    /// The calibration that it wrote.
+    pub calibration: Calibration,
+}
+
+/// `wish`, or `wish-2`, `wish-3` … if that exists.
+pub fn new_folder(wish: &Path) -> PathBuf {
+    let name = wish.as_os_str().to_string_lossy().into_owned();
+    std::iter::once(wish.to_path_buf())
+        .chain((2..).map(|n| PathBuf::from(format!("{name}-{n}"))))
+        .find(|path| !path.exists())
+        .unwrap_or_else(|| wish.to_path_buf())
+}
+
+/// Does the whole job in a new folder.
+///
+/// # Errors
+/// When the folder exists already or cannot be written.
+pub fn demo(folder: &Path) -> Result<Demo, Error> {
+    let shown = folder.display().to_string();
+    if folder.exists() {
+        return Err(Problem::of_file(&shown, "exists already", "a new folder")
+            .mend("name another with --into, or remove it")
+            .into());
+    }
+    std::fs::create_dir_all(folder).map_err(|e| Error::io(&shown, "make", e))?;
+    for (name, content) in FILES {
+        write_whole(&folder.join(name), content.as_bytes())?;
+    }
+    let station = Station::read(&folder.join("station.toml"))?;
+    let sky = Sky::new(&station)?;
+    let log = PeakLog::read(&folder.join("peaks.csv"), &station)?;
+    let outcome = solve(&station, &sky, &log, &Options::default())?;
+    let document = calibration(&outcome, &station, Utc::now());
+    document.write(&folder.join("calibration.json"))?;
+    let remedies = remedies(&outcome, &station);
+    let report = Report {
+        outcome: &outcome,
+        station: &station,
+        remedies: &remedies,
+        log_name: "peaks.csv",
+        calibration_name: "calibration.json",
+        created: document.created_utc,
+    };
+    write_whole(
+        &folder.join("report.txt"),
+        text(&report, Colour::Never).as_bytes(),
+    )?;
+    write_report(&folder.join("report"), &report)?;
+    let made = table(
+        &FullModel {
+            mount: outcome.model,
+            air: Air::for_demand(DemandKind::Geometric, station.site.weather),
+            range: EncoderRange {
+                azimuth: station.mount.azimuth_range,
+                elevation: station.mount.elevation_range,
+            },
+        },
+        &Request::for_beam(station.dish.beamwidth),
+        &Provenance {
+            calibration: "calibration.json".to_owned(),
+            created_utc: document.created_utc.to_string(),
+            station: station.site.name.clone(),
+            calibration_rms: Some(outcome.rms_after),
+            beamwidth: Some(station.dish.beamwidth),
+        },
+    )?;
+    write_whole(
+        &folder.join("corrections.csv"),
+        made.table.to_csv().as_bytes(),
+    )?;
+    let unused = outcome.peaks.iter().filter(|p| !p.used).count();
+    let summary = format!(
+        "\
+An invented dish of {diameter} m at an invented place, {peaks} invented peaks ({unused} of them
+spoilt on purpose and kept out). Pointing error, rms: {before:.2} deg before, {after:.3} deg after.
+
+{findings}
+What it wrote into {shown}:
+  {page:<28} the report with its pictures: open it in a browser
+  report.txt                   the same for the terminal, with what to do by hand
+  calibration.json             every mount error with its uncertainty
+  corrections.csv              the correction table for the mount's software
+  truth.toml                   the truth behind it all, to compare
+
+Try next, in that folder:
+  plumbeam sky --at 2026-09-12T12:00:00Z
+  plumbeam solve peaks.csv --report report
+  plumbeam point --calibration calibration.json 180 35
+",
+        diameter = station.dish.diameter_m,
+        peaks = log.peaks.len(),
+        before = outcome.rms_before.degrees(),
+        after = outcome.rms_after.degrees(),
+        findings = remedies
+            .iter()
+            .map(|r| format!("  {}\n", r.title))
+            .collect::<String>(),
+        page = format!("report/{PAGE_NAME}"),
+    );
+    Ok(Demo {
+        summary,
+        calibration: document,
+    })
+}

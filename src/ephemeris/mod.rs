@@ -1,0 +1,288 @@
+//! Where emitters are at an instant or over a span, and whether the mount can reach them:
+//! the rows of the verb `sky`.
+
+mod reach;
+#[cfg(test)]
+mod tests;
+mod text;
+
+use std::collections::HashSet;
+
+use serde::Serialize;
+
+use crate::angle::{Angle, Apparent, Direction, Geometric};
+use crate::problem::Error;
+use crate::sky::{EmitterId, Moment, Sky, SkyError, Track};
+use crate::station::Station;
+use crate::time::Utc;
+
+pub use reach::{Obstacle, Reach};
+pub use text::table;
+
+/// Within so many beamwidths of the Sun its noise is spoken of (common practice, no source).
+const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
+/// Its heat is spoken of within two degrees whatever the beam, and nothing beyond ten, where the
+/// focused spot has left the feed (common practice, no source).
+const NEAR_SUN_BOUNDS: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_degrees(10.0));
+const SUN_CAUTION: &str = " a dish on the Sun gathers its heat at the feed, a shiny one enough to \
+    burn, and the Sun's noise hides weak signals: do not leave it pointed there, and never look along \
+    the dish or through a sight at the Sun";
+/// A table longer than this is asked for by mistake.
+const MOST_ROWS: f64 = 1e6;
+
+/// For which times.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Times {
+    /// One.
+    At(Utc),
+    /// From the first, in steps, up to and including the last.
+    Span {
+        /// The first.
+        from: Utc,
+        /// The last, or the end of the step before it.
+        to: Utc,
+        /// Step, seconds.
+        every_s: f64,
+    },
+}
+
+/// One line of the table. Angles are degrees; the keys are those of the design page.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Row {
+    /// As the station file calls it.
+    pub emitter: String,
+    /// When.
+    pub time_utc: Utc,
+    /// Without air.
+    pub geometric_azimuth_deg: f64,
+    /// Without air.
+    pub geometric_elevation_deg: f64,
+    /// Where the beam must point.
+    pub apparent_azimuth_deg: f64,
+    /// Where the beam must point.
+    pub apparent_elevation_deg: f64,
+    /// On the sky.
+    pub rate_deg_per_min: f64,
+    /// Between emitter and Sun, without air.
+    pub sun_distance_deg: f64,
+    /// Whether the mount can put its beam there.
+    pub reachable: bool,
+    /// Why not; empty when it can.
+    pub why: String,
+}
+
+/// The table: all rows of the first emitter, then of the second, and so on.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Ephemeris {
+    /// In order of emitter, then of time.
+    pub rows: Vec<Row>,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+}
+
+impl Ephemeris {
+    /// As one JSON document.
+    pub fn to_json(&self) -> String {
+        // Nothing in it can fail to be written: no maps, no foreign types.
+        serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
+    }
+}
+
+/// Works out the table for emitters of a station.
+///
+/// # Errors
+/// No emitter, a span that ends before it begins, steps that are not positive, far too many
+/// rows, or not a single direction.
+pub fn ephemeris(
+    station: &Station,
+    sky: &Sky,
+    reach: &Reach<'_>,
+    emitters: &[EmitterId],
+    times: Times,
+) -> Result<Ephemeris, Error> {
+    let count = row_count(emitters.len(), times)?;
+    let mut made = Making {
+        reach,
+        warnings: Warnings::of(station, sky),
+        rows: Vec::with_capacity(count),
+    };
+    match times {
+        Times::At(time) => {
+            let moment = sky.at(time);
+            for id in emitters {
+                made.add(*id, time, Seen::at(sky, &moment, *id));
+            }
+        }
+        Times::Span { from, to, .. } => {
+            let sun = sky.track_of(sky.sun(), from, to);
+            for id in emitters {
+                let track = sky.track_of(*id, from, to);
+                for time in times.iter() {
+                    made.add(*id, time, Seen::on(&track, &sun, time));
+                }
+            }
+        }
+    }
+    let warnings = made.warnings.said;
+    match made.rows.is_empty() {
+        true => Err(Error::Unsupported(warnings.join("\n"))),
+        false => Ok(Ephemeris {
+            rows: made.rows,
+            warnings,
+        }),
+    }
+}
+
+fn row_count(emitters: usize, times: Times) -> Result<usize, Error> {
+    if emitters == 0 {
+        return Err(Error::Unsupported(
+            "the station file has no emitter: add an [[emitter]] section, for example name = \
+             \"sun\", kind = \"sun\""
+                .to_owned(),
+        ));
+    }
+    let steps = match times {
+        Times::At(_) => 1.0,
+        Times::Span { from, to, every_s } => {
+            if to < from {
+                return Err(Error::Usage(format!(
+                    "the span ends ({to}) before it begins ({from}): exchange --from and --to"
+                )));
+            }
+            if every_s.is_nan() || every_s < 0.001 {
+                return Err(Error::Usage(
+                    "--every is too short: a millisecond is the least".to_owned(),
+                ));
+            }
+            (to.seconds_since(from) / every_s).floor() + 1.0
+        }
+    };
+    let count = steps * emitters as f64;
+    if count > MOST_ROWS {
+        return Err(Error::Usage(format!(
+            "that would be {count:.0} rows, more than {MOST_ROWS:.0}: choose a longer --every, a \
+             shorter span or fewer emitters"
+        )));
+    }
+    Ok(count as usize)
+}
+
+impl Times {
+    fn iter(self) -> impl Iterator<Item = Utc> {
+        let (from, to, every_s) = match self {
+            Times::At(time) => (time, time, 1.0),
+            Times::Span { from, to, every_s } => (from, to, every_s),
+        };
+        (0..)
+            .map(move |i| from.plus_seconds(f64::from(i) * every_s))
+            .take_while(move |time| *time <= to)
+    }
+}
+
+/// Where an emitter is seen, and how it moves.
+struct Seen {
+    geometric: Direction<Geometric>,
+    apparent: Direction<Apparent>,
+    rate_deg_per_min: f64,
+    sun_distance: Angle,
+}
+
+impl Seen {
+    fn at(sky: &Sky, moment: &Moment<'_>, id: EmitterId) -> Result<Seen, SkyError> {
+        Ok(Seen {
+            geometric: moment.geometric(id)?,
+            apparent: moment.apparent(id)?,
+            rate_deg_per_min: sky.rate_of(id, moment.time())?,
+            sun_distance: moment.sun_distance(id)?,
+        })
+    }
+
+    fn on(track: &Track<'_>, sun: &Track<'_>, time: Utc) -> Result<Seen, SkyError> {
+        let geometric = track.geometric(time)?;
+        Ok(Seen {
+            geometric,
+            apparent: track.apparent(time)?,
+            rate_deg_per_min: track.rate(time)?,
+            sun_distance: geometric.separation(&sun.geometric(time)?),
+        })
+    }
+}
+
+/// A table in the making.
+struct Making<'a> {
+    reach: &'a Reach<'a>,
+    warnings: Warnings<'a>,
+    rows: Vec<Row>,
+}
+
+impl Making<'_> {
+    fn add(&mut self, id: EmitterId, time: Utc, seen: Result<Seen, SkyError>) {
+        let seen = match seen {
+            Ok(seen) => seen,
+            Err(error) => return self.warnings.no_direction(id, &error),
+        };
+        self.warnings.about(id, time, &seen);
+        let obstacle = self.reach.obstacle(&seen.apparent);
+        self.rows.push(Row {
+            emitter: self.warnings.sky.name(id).to_owned(),
+            time_utc: time,
+            geometric_azimuth_deg: seen.geometric.azimuth().degrees(),
+            geometric_elevation_deg: seen.geometric.elevation().degrees(),
+            apparent_azimuth_deg: seen.apparent.azimuth().degrees(),
+            apparent_elevation_deg: seen.apparent.elevation().degrees(),
+            rate_deg_per_min: seen.rate_deg_per_min,
+            sun_distance_deg: seen.sun_distance.degrees(),
+            reachable: obstacle.is_none(),
+            why: obstacle.map(|o| o.to_string()).unwrap_or_default(),
+        });
+    }
+}
+
+/// What has been said, each topic once.
+struct Warnings<'a> {
+    sky: &'a Sky,
+    near_sun: Angle,
+    topics: HashSet<(&'static str, String)>,
+    said: Vec<String>,
+}
+
+impl<'a> Warnings<'a> {
+    fn of(station: &Station, sky: &'a Sky) -> Warnings<'a> {
+        let (least, most) = NEAR_SUN_BOUNDS;
+        Warnings {
+            sky,
+            near_sun: (station.dish.beamwidth * NEAR_SUN_BEAMWIDTHS)
+                .max(least)
+                .min(most),
+            topics: HashSet::new(),
+            said: Vec::new(),
+        }
+    }
+
+    fn say(&mut self, topic: (&'static str, &str), text: impl FnOnce() -> String) {
+        if self.topics.insert((topic.0, topic.1.to_owned())) {
+            self.said.push(text());
+        }
+    }
+
+    fn about(&mut self, id: EmitterId, time: Utc, seen: &Seen) {
+        for notice in self.sky.at(time).notices_on_data(id) {
+            self.say(notice.topic(), || notice.to_string());
+        }
+        if seen.sun_distance < self.near_sun && seen.apparent.elevation() > Angle::ZERO {
+            let name = self.sky.name(id);
+            let where_to = match id == self.sky.sun() {
+                true => format!("{name}:"),
+                false => format!(
+                    "{name}: {:.1} deg from the Sun at {time};",
+                    seen.sun_distance.degrees()
+                ),
+            };
+            self.say(("near the Sun", name), || where_to + SUN_CAUTION);
+        }
+    }
+
+    fn no_direction(&mut self, id: EmitterId, error: &SkyError) {
+        self.say(("no direction", self.sky.name(id)), || error.to_string());
+    }
+}

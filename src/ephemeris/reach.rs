@@ -1,0 +1,93 @@
+//! Whether the mount can put its beam on a direction.
+
+use std::fmt;
+
+use crate::angle::{Angle, Apparent, Direction};
+use crate::mount::{ApproachSigns, MountModel, Wrap};
+use crate::station::{Horizon, Station};
+
+/// What stands between the mount and a direction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Obstacle {
+    /// It is below the horizontal.
+    BelowHorizon,
+    /// It is behind the station's horizon mask.
+    BelowMask,
+    /// It is in the cone about the azimuth axis that the beam cannot enter.
+    Keyhole,
+    /// It is beyond the ends of the azimuth encoder's range.
+    AzimuthRange,
+    /// It is beyond the ends of the elevation encoder's range.
+    ElevationRange,
+}
+
+impl fmt::Display for Obstacle {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Obstacle::BelowHorizon => "below the horizon",
+            Obstacle::BelowMask => "below the mask",
+            Obstacle::Keyhole => "in the keyhole",
+            Obstacle::AzimuthRange => "azimuth range",
+            Obstacle::ElevationRange => "elevation range",
+        })
+    }
+}
+
+/// A mount among its surroundings.
+#[derive(Clone, Copy, Debug)]
+pub struct Reach<'a> {
+    model: MountModel,
+    wrap: Wrap,
+    horizon: &'a Horizon,
+}
+
+impl<'a> Reach<'a> {
+    /// The mount of a station with given terms; the default model is a faultless mount.
+    pub fn new(station: &'a Station, model: MountModel) -> Reach<'a> {
+        Reach {
+            model,
+            wrap: Wrap {
+                azimuth_range: station.mount.azimuth_range,
+                elevation_range: station.mount.elevation_range,
+                present: None,
+            },
+            horizon: &station.horizon,
+        }
+    }
+
+    /// What keeps the beam from a direction; none when it can be reached.
+    pub fn obstacle(&self, direction: &Direction<Apparent>) -> Option<Obstacle> {
+        if direction.elevation() < Angle::ZERO {
+            return Some(Obstacle::BelowHorizon);
+        }
+        if direction.elevation() < self.horizon.lowest(direction.azimuth()) {
+            return Some(Obstacle::BelowMask);
+        }
+        match self.reading_exists(direction, &self.wrap) {
+            Err(obstacle) => Some(obstacle),
+            Ok(true) => None,
+            // Which axis is it? Free the elevation, though not to go over the top, and see.
+            Ok(false) => {
+                let free = Wrap {
+                    elevation_range: (-Angle::RIGHT, Angle::RIGHT),
+                    ..self.wrap
+                };
+                match self.reading_exists(direction, &free) {
+                    Ok(true) => Some(Obstacle::ElevationRange),
+                    _ => Some(Obstacle::AzimuthRange),
+                }
+            }
+        }
+    }
+
+    fn reading_exists(
+        &self,
+        direction: &Direction<Apparent>,
+        wrap: &Wrap,
+    ) -> Result<bool, Obstacle> {
+        self.model
+            .reading_to_command(direction, ApproachSigns::UNKNOWN, wrap)
+            .map(|reading| reading.is_some())
+            .map_err(|_| Obstacle::Keyhole)
+    }
+}

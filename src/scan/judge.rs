@@ -1,0 +1,172 @@
+//! What to think of a fit.
+
+use super::Axis;
+use super::analyse::{Fitted, REMEMBERS, inflation};
+use super::examine::Memory;
+use super::model::ScanModel;
+use super::passes::{Pass, Shape};
+use super::reason::{Reason, VAGUE};
+use super::settle::Settled;
+use super::setup::is_area;
+
+/// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks.
+const TWO_FLANKS: f64 = 0.25;
+/// Closer to the end than this it leans on the beam's assumed shape.
+const NEAR_END: f64 = 0.4;
+/// Samples within half a beamwidth of the peak, each axis.
+const FEWEST_ON_PEAK: usize = 3;
+/// A baseline that moves more than the signal is high.
+const DRIFT: f64 = 1.0;
+/// What is left over smoothly counts as another shape from this part of the height on (that
+/// of a real dish, whose rim is lit less than its middle, differs by half as much) and if most
+/// of what is left over is smooth.
+const SHAPE: f64 = 0.03;
+const MOSTLY_SMOOTH: f64 = 0.5;
+/// More samples than this part with interference.
+const INTERFERENCE: f64 = 0.15;
+/// So many samples left out in a row, and higher than this over the height, are no spikes.
+const IN_A_ROW: usize = 4;
+const SECOND_SIGNAL: f64 = 0.1;
+
+/// Adds what a fit alone tells; widths and places are judged against the other scans later.
+pub(crate) fn add_reasons(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &Fitted,
+    left_over: &Memory,
+    passes: &[Pass],
+    shape: Shape,
+    reasons: &mut Vec<Reason>,
+) {
+    flanks(fitted, passes, shape, reasons);
+    let span = |values: &mut dyn Iterator<Item = f64>| {
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for value in values {
+            low = low.min(value);
+            high = high.max(value);
+        }
+        (high - low).max(0.0)
+    };
+    let drift = span(&mut fitted.curve.points.iter().map(|p| p.baseline)) / fitted.height;
+    if drift > DRIFT {
+        reasons.push(Reason::Drift { ratio: drift });
+    }
+    let smooth = left_over.smooth / fitted.height;
+    let another = smooth > SHAPE && left_over.correlation > MOSTLY_SMOOTH;
+    if left_over.significance > REMEMBERS && another {
+        reasons.push(Reason::Shape { ratio: smooth });
+    } else if left_over.significance > REMEMBERS {
+        let factor = inflation(left_over);
+        reasons.push(Reason::Correlated { factor });
+    }
+    spikes(model, settled, fitted, reasons);
+    let widest = [
+        (&fitted.azimuth, model.azimuth.unit),
+        (&fitted.elevation, model.elevation.unit),
+    ]
+    .into_iter()
+    .filter_map(|(axis, unit)| {
+        let fit = axis.as_ref()?;
+        let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
+        Some(variance.fold(f64::INFINITY, f64::min).sqrt() / unit)
+    })
+    .fold(0.0, f64::max);
+    if widest > VAGUE {
+        reasons.push(Reason::Vague { sigma: widest });
+    }
+}
+
+/// Whether the peak has both flanks and samples upon it, along each measured axis.
+fn flanks(fitted: &Fitted, passes: &[Pass], shape: Shape, reasons: &mut Vec<Reason>) {
+    let width = fitted.curve.width;
+    for (axis, fit) in [
+        (Axis::Azimuth, &fitted.azimuth),
+        (Axis::Elevation, &fitted.elevation),
+    ] {
+        if fit.is_none() {
+            continue;
+        }
+        let place = |i: usize| {
+            let p = &fitted.curve.points[i];
+            match axis {
+                Axis::Azimuth => p.x / width,
+                Axis::Elevation => p.y / width,
+            }
+        };
+        let own: Vec<usize> = if is_area(shape) {
+            (0..fitted.curve.points.len()).collect()
+        } else {
+            let along = passes.iter().filter(|p| p.axis == axis);
+            along.flat_map(|p| p.from..p.to).collect()
+        };
+        let used = || own.iter().filter(|i| fitted.curve.points[**i].used);
+        // Also samples left out as a flat top show that the scan went on.
+        let low = own.iter().map(|i| place(*i)).fold(f64::INFINITY, f64::min);
+        let high = own
+            .iter()
+            .map(|i| place(*i))
+            .fold(f64::NEG_INFINITY, f64::max);
+        let (before, behind) = (-low, high);
+        let inside = before.min(behind);
+        let beyond_end = behind < before;
+        if inside < TWO_FLANKS {
+            reasons.push(Reason::OneFlank {
+                axis,
+                inside,
+                beyond_end,
+            });
+        } else if inside < NEAR_END {
+            reasons.push(Reason::NearEnd { axis, inside });
+        }
+        let on_flank =
+            |from: f64, to: f64| used().filter(|i| (from..to).contains(&place(**i))).count();
+        let (left, right) = (on_flank(-0.8, 0.0), on_flank(0.0, 0.8));
+        if inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK) {
+            reasons.push(Reason::Gap { axis });
+        }
+    }
+}
+
+/// Samples left out: single ones are spikes, many are interference, and several high ones in a
+/// row are another signal.
+fn spikes(model: &ScanModel<'_>, settled: &Settled, fitted: &Fitted, reasons: &mut Vec<Reason>) {
+    let top = reasons.iter().any(|r| matches!(r, Reason::FlatTop { .. }));
+    let residuals = model.residuals(settled.parameters());
+    let limit = |i: usize| 4.0 * model.noise[i] * settled.scatter;
+    // What was left out as a flat top lies below the fit.
+    let out: Vec<bool> = (0..residuals.len())
+        .map(|i| !settled.used[i] && residuals[i].abs() > limit(i) && !(top && residuals[i] < 0.0))
+        .collect();
+    let count = out.iter().filter(|o| **o).count();
+    if count == 0 {
+        return;
+    }
+    let mut longest = (0, 0.0);
+    let mut run = (0, 0.0);
+    for (i, o) in out.iter().enumerate() {
+        run = match o {
+            true if run.0 > 0 && (run.1 > 0.0) == (residuals[i] > 0.0) => {
+                (run.0 + 1, run.1 + residuals[i])
+            }
+            true => (1, residuals[i]),
+            false => (0, 0.0),
+        };
+        if run.0 > longest.0 {
+            longest = run;
+        }
+    }
+    let ratio = longest.1 / longest.0.max(1) as f64 / fitted.height;
+    if longest.0 >= IN_A_ROW && ratio > SECOND_SIGNAL {
+        reasons.push(Reason::SecondSignal {
+            samples: longest.0,
+            ratio,
+        });
+    } else if count as f64 > INTERFERENCE * out.len() as f64 {
+        reasons.push(Reason::Interference {
+            samples: count,
+            of: out.len(),
+        });
+    } else {
+        reasons.push(Reason::Spikes { samples: count });
+    }
+}

@@ -1,0 +1,53 @@
+//! From raw signal scans to peaks.
+mod analyse;
+mod beam;
+mod examine;
+mod judge;
+mod model;
+mod night;
+mod outcome;
+mod passes;
+mod place;
+mod point;
+mod reason;
+mod record;
+mod reduce;
+mod settle;
+mod setup;
+mod start;
+#[cfg(test)]
+mod study;
+mod summary;
+mod thin;
+mod timing;
+mod trend;
+
+use std::fmt;
+
+pub use analyse::NoiseLaw;
+pub(crate) use beam::Beam;
+pub use outcome::{AxisPeak, ReducedScan, Reduction};
+pub use passes::Shape;
+pub use reason::{Reason, Verdict};
+pub use record::Document;
+pub use reduce::{Noise, Options, reduce, reduce_scans};
+pub use timing::Timing;
+pub use trend::Estimate;
+
+/// One of the mount's two axes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Axis {
+    /// The lower one.
+    Azimuth,
+    /// The upper one.
+    Elevation,
+}
+
+impl fmt::Display for Axis {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Axis::Azimuth => "azimuth",
+            Axis::Elevation => "elevation",
+        })
+    }
+}

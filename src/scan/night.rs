@@ -1,0 +1,420 @@
+//! All scans of a log together: what each alone cannot tell.
+
+use std::collections::HashMap;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::Axis;
+use super::analyse::{Analysis, AxisFit, Fitted, NoiseLaw};
+use super::outcome::{AxisPeak, ReducedScan, Reduction};
+use super::point::median;
+use super::reason::{Reason, Verdict};
+use super::timing::{Timing, Ways, timing};
+use super::trend::Trend;
+use crate::angle::{Angle, Direction};
+use crate::logbook::Approach;
+use crate::station::Station;
+
+/// A scan with what it says by itself.
+#[derive(Clone, Debug)]
+pub(crate) struct Looked {
+    pub name: String,
+    pub emitter: String,
+    pub line: usize,
+    pub analysis: Analysis,
+}
+
+/// Scans agree on a beam's width when at least so many lie within this of their middle.
+const FEWEST_TO_AGREE: usize = 5;
+const AGREEMENT: f64 = 0.06;
+/// A width counts for that when it is known as well as this.
+const WELL_KNOWN: f64 = 0.06;
+/// An agreed width may differ from the station's by this factor; beyond, the station's stands.
+const BELIEVABLE: f64 = 1.45;
+/// Beyond this it is remarked on.
+const WORTH_A_REMARK: f64 = 1.1;
+/// A single peak may differ from the agreed width by this factor, from a width given in the
+/// station file, or from one worked out from the dish.
+const LIKE_OTHERS: f64 = 1.07;
+const LIKE_GIVEN: f64 = 1.2;
+const LIKE_WORKED_OUT: f64 = 1.3;
+/// And must differ by so many standard deviations to count.
+const CLEARLY: f64 = 4.5;
+/// A faint sidelobe differs so much that fewer are enough.
+const CLEARLY_NARROW: f64 = 3.5;
+/// A first sidelobe is half as wide as the main lobe (nulls at u = 3.83 and 7.02).
+const SIDELOBE: f64 = 0.75;
+/// A peak so many beamwidths and so many standard deviations from where the others put it is
+/// another lobe or another emitter.
+const DISPLACED_BEAMS: f64 = 0.75;
+const DISPLACED_SIGMAS: f64 = 6.0;
+/// So many scans are needed to say where the others put it.
+const FEWEST_TO_PLACE: usize = 6;
+
+/// Judges the scans against each other and corrects their peaks.
+pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLaw) -> Reduction {
+    let agreed = agreed_width(&scans);
+    judge_widths(&mut scans, agreed, station.dish.beamwidth_assumed);
+    let mut trend = trend(&scans);
+    if let Some(found) = &trend
+        && judge_places(&mut scans, found, station.dish.beamwidth.degrees())
+    {
+        trend = self::trend(&scans);
+    }
+    let [mut azimuth, mut elevation] = [Ways::default(), Ways::default()];
+    for scan in scans.iter().filter(|s| counts(s)) {
+        if let Some(fitted) = &scan.analysis.fitted {
+            let cos = scan.analysis.emitter.cos;
+            fitted.azimuth.iter().for_each(|fit| azimuth.add(fit, cos));
+            fitted
+                .elevation
+                .iter()
+                .for_each(|fit| elevation.add(fit, 1.0));
+        }
+    }
+    let width = station.dish.beamwidth.degrees();
+    let timings = [
+        timing(Axis::Azimuth, &azimuth, trend.as_ref(), width),
+        timing(Axis::Elevation, &elevation, trend.as_ref(), width),
+    ];
+    let tellable = [&azimuth, &elevation].map(|ways| ways.both_ways());
+    let correct = Correct {
+        trend: trend.as_ref(),
+        timings: &timings,
+        tellable,
+        width,
+    };
+    let reduced = scans
+        .iter()
+        .enumerate()
+        .map(|(i, scan)| correct.scan(i, scan, station))
+        .collect();
+    let mut remarks = Vec::new();
+    if let Some(ratio) = agreed.filter(|r| r.ln().abs() > WORTH_A_REMARK.ln()) {
+        remarks.push(format!(
+            "the scans agree on a beam of {:.3} deg, {ratio:.2} times the station's: check diameter_m, frequency_mhz or beamwidth_deg in the station file",
+            ratio * width
+        ));
+    }
+    let [azimuth, elevation] = timings;
+    Reduction {
+        scans: reduced,
+        azimuth,
+        elevation,
+        noise_law,
+        beam_over_station: agreed,
+        remarks,
+    }
+}
+
+fn verdict(scan: &Looked) -> Verdict {
+    let reasons = scan.analysis.reasons.iter();
+    reasons.map(Reason::verdict).max().unwrap_or(Verdict::Good)
+}
+
+/// Whether a scan's places may be used to judge others.
+fn counts(scan: &Looked) -> bool {
+    verdict(scan) != Verdict::Refused
+        && !scan
+            .analysis
+            .reasons
+            .iter()
+            .any(|r| r.doubts_emitter() || matches!(r, Reason::OneFlank { .. }))
+}
+
+fn trend(scans: &[Looked]) -> Option<Trend> {
+    let all: Vec<(&Analysis, bool)> = scans.iter().map(|s| (&s.analysis, counts(s))).collect();
+    Trend::of(&all)
+}
+
+/// The width over the station's on which the good scans agree.
+fn agreed_width(scans: &[Looked]) -> Option<f64> {
+    let logs: Vec<f64> = scans
+        .iter()
+        .filter(|s| verdict(s) == Verdict::Good)
+        .filter_map(|s| s.analysis.fitted.as_ref())
+        .filter(|f| f.stretch_sigma < WELL_KNOWN)
+        .map(|f| f.stretch.ln())
+        .collect();
+    let middle = median(logs.clone());
+    let near = logs
+        .iter()
+        .filter(|l| (*l - middle).abs() < AGREEMENT)
+        .count();
+    let agree = near >= FEWEST_TO_AGREE && 2 * near > logs.len();
+    (agree && middle.abs() < BELIEVABLE.ln()).then(|| middle.exp())
+}
+
+fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
+    let tolerance = match agreed {
+        Some(_) => LIKE_OTHERS,
+        None if worked_out => LIKE_WORKED_OUT,
+        None => LIKE_GIVEN,
+    };
+    for scan in scans {
+        let Some(fitted) = &scan.analysis.fitted else {
+            continue;
+        };
+        let ratio = fitted.stretch / agreed.unwrap_or(1.0);
+        let sigmas = ratio.ln().abs() / fitted.stretch_sigma;
+        let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
+        if !narrow && (sigmas < CLEARLY || ratio.ln().abs() < tolerance.ln()) {
+            continue;
+        }
+        let flank = |r: &Reason| matches!(r, Reason::OneFlank { .. });
+        if scan.analysis.reasons.iter().any(flank) {
+            continue;
+        }
+        scan.analysis.reasons.push(if ratio < SIDELOBE {
+            Reason::Narrow { ratio }
+        } else {
+            Reason::Width { ratio }
+        });
+    }
+}
+
+/// Finds peaks that stand elsewhere than those of the other scans; true when there are any.
+fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
+    let good = scans.iter().filter(|s| counts(s)).count();
+    if good < FEWEST_TO_PLACE {
+        return false;
+    }
+    let mut heights: HashMap<String, Vec<f64>> = HashMap::new();
+    for scan in scans.iter().filter(|s| counts(s)) {
+        if let Some(fitted) = &scan.analysis.fitted {
+            heights
+                .entry(scan.emitter.clone())
+                .or_default()
+                .push(fitted.height);
+        }
+    }
+    let mut any = false;
+    for (i, scan) in scans.iter_mut().enumerate() {
+        let departures = [Axis::Azimuth, Axis::Elevation]
+            .into_iter()
+            .filter_map(|axis| trend.departure(i, axis));
+        let (mut square, mut sigmas) = (0.0, 0.0f64);
+        for (degrees, sigma) in departures {
+            square += degrees * degrees;
+            sigmas = sigmas.max(sigma);
+        }
+        let beams = square.sqrt() / width_deg;
+        if beams > DISPLACED_BEAMS && sigmas > DISPLACED_SIGMAS {
+            let strength = scan.analysis.fitted.as_ref().and_then(|f| {
+                let all = heights.get(&scan.emitter).filter(|h| h.len() > 2)?;
+                Some(f.height / median(all.clone()))
+            });
+            scan.analysis
+                .reasons
+                .push(Reason::Displaced { beams, strength });
+            any = true;
+        }
+    }
+    any
+}
+
+/// Takes lag, backlash and shear out of peaks.
+struct Correct<'a> {
+    trend: Option<&'a Trend>,
+    timings: &'a [Timing; 2],
+    /// Whether passes run both ways along each axis.
+    tellable: [bool; 2],
+    width: f64,
+}
+
+impl Correct<'_> {
+    fn scan(&self, i: usize, scan: &Looked, station: &Station) -> ReducedScan {
+        let analysis = &scan.analysis;
+        let mut verdict = verdict(scan);
+        let mut reasons = analysis.reasons.clone();
+        let fitted = analysis.fitted.as_ref();
+        let lost = |axis: Axis| {
+            reasons
+                .iter()
+                .any(|r| matches!(r, Reason::OneFlank { axis: a, .. } if *a == axis))
+        };
+        let peak = |axis: Axis| {
+            let fit = fitted?.axis(axis).filter(|_| !lost(axis))?;
+            Some(self.axis(i, axis, fit, analysis))
+        };
+        let (mut azimuth, mut elevation) = (peak(Axis::Azimuth), peak(Axis::Elevation));
+        if verdict == Verdict::Refused || (azimuth.is_none() && elevation.is_none()) {
+            verdict = Verdict::Refused;
+            (azimuth, elevation) = (None, None);
+        }
+        reasons.dedup();
+        let directions = [Axis::Azimuth, Axis::Elevation].map(|axis| {
+            let groups = &fitted?.axis(axis)?.groups;
+            let has = |sign: f64| groups.iter().any(|g| g.sign == sign);
+            match (has(1.0), has(-1.0)) {
+                (true, true) => Some("both"),
+                (true, false) => Some("+"),
+                (false, true) => Some("-"),
+                (false, false) => None,
+            }
+        });
+        let beam = station.dish.beamwidth;
+        let decibels = |f: &Fitted| {
+            let top = f.level + f.height;
+            (top > 0.0).then(|| 10.0 * top.log10())
+        };
+        ReducedScan {
+            name: scan.name.clone(),
+            emitter: scan.emitter.clone(),
+            line: scan.line,
+            time: analysis.mid,
+            apparent: Direction::new(
+                Angle::from_radians(analysis.emitter.azimuth),
+                Angle::from_radians(analysis.emitter.elevation),
+            ),
+            shape: analysis.shape,
+            directions,
+            verdict,
+            reasons,
+            azimuth,
+            elevation,
+            width: fitted.map(|f| (beam * f.stretch, beam * (f.stretch * f.stretch_sigma))),
+            signal_to_noise: fitted.map(|f| f.height / f.noise).filter(|s| s.is_finite()),
+            peak_db: fitted.and_then(decibels),
+            curve: fitted
+                .map(|f| f.curve.clone())
+                .filter(|c| !c.points.is_empty()),
+        }
+    }
+
+    /// One axis of a peak.
+    fn axis(&self, i: usize, axis: Axis, fit: &AxisFit, analysis: &Analysis) -> AxisPeak {
+        let timing = match axis {
+            Axis::Azimuth => &self.timings[0],
+            Axis::Elevation => &self.timings[1],
+        };
+        let both = match axis {
+            Axis::Azimuth => self.tellable[0],
+            Axis::Elevation => self.tellable[1],
+        };
+        let (on_sky, place, near) = match axis {
+            Axis::Azimuth => (
+                analysis.emitter.cos,
+                analysis.emitter.azimuth,
+                analysis.near.0,
+            ),
+            Axis::Elevation => (1.0, analysis.emitter.elevation, analysis.near.1),
+        };
+        let n = fit.offsets.len();
+        let speeds: Vec<f64> = fit.groups.iter().map(|g| g.speed.to_degrees()).collect();
+        let signs: Vec<f64> = fit.groups.iter().map(|g| g.sign).collect();
+        let lag = timing.lag_s.is_some();
+        // Lag only, and all of the shift.
+        let take_lag = DMatrix::from_fn(n, 2, |k, j| if j == 0 && lag { speeds[k] } else { 0.0 });
+        let take_all = DMatrix::from_fn(
+            n,
+            2,
+            |k, j| if j == 0 { speeds[k] } else { -0.5 * signs[k] },
+        );
+        let shear = self.trend.map(|t| t.shear(analysis.emitter.elevation));
+        // Along the other axis's place the offset differs: brought back to the peak.
+        let (sheared, shear_sigma) = shear.map_or((0.0, 0.0), |s| {
+            let across = fit.across.to_degrees() / on_sky;
+            (s.value * across, s.sigma * across.abs())
+        });
+        let finish = |w: &DVector<f64>, take: &DMatrix<f64>| -> (Angle, Angle) {
+            let mut offset = sheared;
+            for k in 0..n {
+                let (lag, backlash) = self
+                    .trend
+                    .map_or((0.0, 0.0), |t| (t.lag(axis).value, t.backlash(axis).value));
+                let shift = take[(k, 0)] * lag + take[(k, 1)] * backlash;
+                offset += w[k] * (fit.offsets[k].to_degrees() - shift);
+            }
+            let degrees = 180.0 / std::f64::consts::PI;
+            let alone = (w.transpose() * &fit.covariance * w)[(0, 0)] * degrees * degrees;
+            let taken = take.iter().any(|t| *t != 0.0);
+            let variance = match self.trend {
+                Some(trend) if taken => trend.variance_after(i, axis, fit, w, take, on_sky),
+                _ => alone,
+            };
+            let sigma = on_sky * (variance + shear_sigma * shear_sigma).sqrt();
+            let reading = Angle::from_radians(place) + Angle::from_degrees(offset);
+            let reading = match axis {
+                Axis::Azimuth => reading.nearest_turn_to(Angle::from_radians(near)),
+                Axis::Elevation => reading,
+            };
+            (reading, Angle::from_degrees(sigma))
+        };
+        let weights = best_weights(&fit.covariance);
+        let balanced = balanced_weights(&weights, &signs);
+        let (arrived, arrived_sigma) = finish(&balanced, &take_lag);
+        // The shift of these passes is told when it is known well, be it lag or backlash.
+        let told = both
+            && self.trend.is_some_and(|t| {
+                (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < TOLD * self.width)
+            });
+        let (reading, sigma) = if told {
+            finish(&weights, &take_all)
+        } else {
+            (arrived, arrived_sigma)
+        };
+        let net: f64 = balanced.iter().zip(&signs).map(|(w, s)| w * s).sum();
+        AxisPeak {
+            reading,
+            sigma,
+            arrived,
+            arrived_sigma,
+            approach: match net {
+                s if s > 0.9 => Approach::Increasing,
+                s if s < -0.9 => Approach::Decreasing,
+                _ => Approach::Unknown,
+            },
+        }
+    }
+}
+
+/// A shift is told when it is known to this part of the beam.
+const TOLD: f64 = 0.1;
+
+impl Fitted {
+    fn axis(&self, axis: Axis) -> Option<&AxisFit> {
+        match axis {
+            Axis::Azimuth => self.azimuth.as_ref(),
+            Axis::Elevation => self.elevation.as_ref(),
+        }
+    }
+}
+
+/// Weights of the mean with the least variance.
+fn best_weights(covariance: &DMatrix<f64>) -> DVector<f64> {
+    let n = covariance.nrows();
+    let ones = DVector::from_element(n, 1.0);
+    let even = &ones / n as f64;
+    match covariance.clone().cholesky() {
+        Some(cholesky) => {
+            let w = cholesky.solve(&ones);
+            let sum = w.sum();
+            if sum > 0.0 { w / sum } else { even }
+        }
+        None => even,
+    }
+}
+
+/// The same, but passes one way count as much as passes the other way, so that backlash falls
+/// out.
+fn balanced_weights(weights: &DVector<f64>, signs: &[f64]) -> DVector<f64> {
+    let sum = |sign: f64| -> f64 {
+        weights
+            .iter()
+            .zip(signs)
+            .filter(|(_, s)| **s == sign)
+            .map(|(w, _)| w)
+            .sum()
+    };
+    let (plus, minus) = (sum(1.0), sum(-1.0));
+    if plus <= 0.0 || minus <= 0.0 {
+        return weights.clone();
+    }
+    let moving = plus + minus;
+    DVector::from_fn(weights.len(), |k, _| match signs[k] {
+        1.0 => weights[k] * 0.5 * moving / plus,
+        -1.0 => weights[k] * 0.5 * moving / minus,
+        _ => weights[k],
+    })
+}

@@ -1,0 +1,332 @@
+//! Why a scan is poor or refused, and what else was odd about it, in plain words.
+
+use std::fmt;
+
+use super::Axis;
+
+/// What to think of a scan's peak.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Verdict {
+    /// To be used.
+    Good,
+    /// To be used with care: its uncertainty says how much it is worth.
+    Poor,
+    /// No peak, or none that can be trusted.
+    Refused,
+}
+
+impl Verdict {
+    /// As in the JSON document.
+    pub fn word(self) -> &'static str {
+        match self {
+            Verdict::Good => "good",
+            Verdict::Poor => "poor",
+            Verdict::Refused => "refused",
+        }
+    }
+}
+
+/// One thing about a scan. Sizes in beamwidths where nothing else is said.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Reason {
+    /// Rows were not in order of time.
+    OutOfOrder {
+        /// Times at which the next row was earlier.
+        places: usize,
+    },
+    /// Rows stood in the log twice.
+    Repeated {
+        /// How many were left out.
+        samples: usize,
+    },
+    /// The encoders stood still while the mount moved.
+    Stuck {
+        /// Samples left out.
+        samples: usize,
+    },
+    /// The emitter has no place at the scan's times.
+    NoPlace(String),
+    /// There are hardly any samples.
+    TooFew {
+        /// How many.
+        samples: usize,
+    },
+    /// Neither mount nor emitter moved.
+    Still,
+    /// The mount moved along both axes at once.
+    Slanting,
+    /// No signal of the beam's shape stands out of the noise, along this axis or at all.
+    NoSignal {
+        /// The axis whose cut shows none; none when the whole scan does.
+        axis: Option<Axis>,
+        /// The best that was found, in its own standard deviations.
+        significance: f64,
+    },
+    /// The signal only rises or only falls.
+    OneFlank {
+        /// Along which axis.
+        axis: Axis,
+        /// How far the peak lies inside the scan; negative outside.
+        inside: f64,
+        /// Whether the peak lies toward larger readings.
+        beyond_end: bool,
+    },
+    /// The peak is near the end of the scan.
+    NearEnd {
+        /// Along which axis.
+        axis: Axis,
+        /// How far the peak lies inside the scan.
+        inside: f64,
+    },
+    /// The peak is too narrow for the main lobe.
+    Narrow {
+        /// Over the expected width.
+        ratio: f64,
+    },
+    /// The peak is not as wide as the beam.
+    Width {
+        /// Over the expected width.
+        ratio: f64,
+    },
+    /// The peak stands far from where the other scans of the file have their emitters.
+    Displaced {
+        /// How far.
+        beams: f64,
+        /// How strong over the emitter's usual peak, when that is known.
+        strength: Option<f64>,
+    },
+    /// The top is flat.
+    FlatTop {
+        /// Samples that were left out.
+        samples: usize,
+    },
+    /// The baseline moves more than the signal is high.
+    Drift {
+        /// Over the height of the signal.
+        ratio: f64,
+    },
+    /// What is left over has a shape.
+    Shape {
+        /// Its rms over the height of the signal.
+        ratio: f64,
+    },
+    /// Another signal stands beside the peak.
+    SecondSignal {
+        /// Samples that it takes.
+        samples: usize,
+        /// Over the height of the peak.
+        ratio: f64,
+    },
+    /// A few samples stand out.
+    Spikes {
+        /// How many were left out.
+        samples: usize,
+    },
+    /// Many samples stand out.
+    Interference {
+        /// How many were left out.
+        samples: usize,
+        /// Of how many.
+        of: usize,
+    },
+    /// Too few samples on the peak itself.
+    Gap {
+        /// Along which axis.
+        axis: Axis,
+    },
+    /// The position is hardly better than a guess.
+    Vague {
+        /// Its standard deviation.
+        sigma: f64,
+    },
+    /// Left-over noise is smooth: sigma was raised.
+    Correlated {
+        /// By which factor.
+        factor: f64,
+    },
+}
+
+/// A position worse than this is poor, in beamwidths.
+pub(crate) const VAGUE: f64 = 0.1;
+
+impl Reason {
+    /// What it makes of the scan.
+    pub fn verdict(&self) -> Verdict {
+        match self {
+            Reason::OutOfOrder { .. }
+            | Reason::Repeated { .. }
+            | Reason::Stuck { .. }
+            | Reason::Spikes { .. }
+            | Reason::Correlated { .. } => Verdict::Good,
+            // With one axis lost the other may still serve; with both there is no peak.
+            Reason::NoSignal { axis: Some(_), .. }
+            | Reason::OneFlank { .. }
+            | Reason::NearEnd { .. }
+            | Reason::Width { .. }
+            | Reason::FlatTop { .. }
+            | Reason::Drift { .. }
+            | Reason::Shape { .. }
+            | Reason::SecondSignal { .. }
+            | Reason::Interference { .. }
+            | Reason::Gap { .. }
+            | Reason::Vague { .. } => Verdict::Poor,
+            Reason::NoPlace(_)
+            | Reason::TooFew { .. }
+            | Reason::Still
+            | Reason::Slanting
+            | Reason::NoSignal { axis: None, .. }
+            | Reason::Narrow { .. }
+            | Reason::Displaced { .. } => Verdict::Refused,
+        }
+    }
+
+    /// Whether the scan's noise or baseline is not what it usually is, so that nothing about
+    /// other scans should be learnt from it.
+    pub(crate) fn distorts(&self) -> bool {
+        matches!(
+            self,
+            Reason::FlatTop { .. }
+                | Reason::Correlated { .. }
+                | Reason::Drift { .. }
+                | Reason::Interference { .. }
+        ) || self.verdict() == Verdict::Refused
+            || self.doubts_emitter()
+    }
+
+    /// Whether it leaves in doubt which emitter was peaked: such a peak is written to the peaks
+    /// file with `use` set to `no`.
+    pub fn doubts_emitter(&self) -> bool {
+        matches!(
+            self,
+            Reason::Width { .. } | Reason::Shape { .. } | Reason::SecondSignal { .. }
+        )
+    }
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let samples = |n: usize| if n == 1 { "sample" } else { "samples" };
+        match self {
+            Reason::OutOfOrder { places } => write!(
+                f,
+                "rows out of order of time in {places} {}: put in order",
+                if *places == 1 { "place" } else { "places" }
+            ),
+            Reason::Repeated { samples: n } => {
+                write!(f, "{n} {} logged twice: left out once", samples(*n))
+            }
+            Reason::Stuck { samples: n } => write!(
+                f,
+                "the encoders stood still for {n} {} while the log went on: left out",
+                samples(*n)
+            ),
+            Reason::NoPlace(why) => write!(f, "the emitter has no place then: {why}"),
+            Reason::TooFew { samples: n } => {
+                write!(f, "only {n} usable {}: too few for a peak", samples(*n))
+            }
+            Reason::Still => f.write_str("neither mount nor emitter moved: no scan"),
+            Reason::Slanting => f.write_str(
+                "the mount moved along both axes at once: scan along one axis, in a cross or in rows",
+            ),
+            Reason::NoSignal {
+                axis: None,
+                significance,
+            } => write!(
+                f,
+                "no signal of the beam's shape stands out of the noise (the best is {significance:.1} sigma)"
+            ),
+            Reason::NoSignal {
+                axis: Some(axis),
+                significance,
+            } => write!(
+                f,
+                "no signal of the beam's shape along {axis} (the best is {significance:.1} sigma): only the other axis was measured"
+            ),
+            Reason::OneFlank {
+                axis,
+                inside,
+                beyond_end,
+            } => {
+                let end = if *beyond_end { "largest" } else { "smallest" };
+                if *inside < 0.0 {
+                    write!(
+                        f,
+                        "only one flank along {axis}: the peak lies outside the scan, beyond its {end} reading"
+                    )
+                } else {
+                    write!(
+                        f,
+                        "only one flank along {axis}: the scan ends {inside:.2} beamwidths behind the peak, at its {end} reading"
+                    )
+                }
+            }
+            Reason::NearEnd { axis, inside } => write!(
+                f,
+                "the scan ends {inside:.2} beamwidths from the peak along {axis}"
+            ),
+            Reason::Narrow { ratio } => write!(
+                f,
+                "the peak is only {ratio:.2} times as wide as the beam: a sidelobe, the main lobe was missed"
+            ),
+            Reason::Width { ratio } if *ratio > 1.0 => write!(
+                f,
+                "the peak is {ratio:.2} times as wide as the beam: two emitters in it, another emitter, or a wrong beamwidth in the station file"
+            ),
+            Reason::Width { ratio } => write!(
+                f,
+                "the peak is only {ratio:.2} times as wide as the beam: a sidelobe, or a wrong beamwidth in the station file"
+            ),
+            Reason::Displaced { beams, strength } => {
+                write!(
+                    f,
+                    "the peak stands {beams:.1} beamwidths from where the other scans put it"
+                )?;
+                match strength {
+                    Some(s) if *s < 0.2 => write!(
+                        f,
+                        " and has {:.1} % of this emitter's usual strength: a sidelobe, the main lobe was missed",
+                        100.0 * s
+                    ),
+                    _ => f.write_str(": a sidelobe, or another emitter than the log says"),
+                }
+            }
+            Reason::FlatTop { samples: n } => write!(
+                f,
+                "flat top: the receiver was saturated or its automatic gain was on ({n} {} left out, the flanks fitted)",
+                samples(*n)
+            ),
+            Reason::Drift { ratio } => write!(
+                f,
+                "the baseline drifts by {ratio:.1} times the height of the signal (fitted along)"
+            ),
+            Reason::Shape { ratio } => write!(
+                f,
+                "the signal does not have the beam's shape (off by {:.0} % of its height): interference, or two emitters in one beam",
+                100.0 * ratio
+            ),
+            Reason::SecondSignal { samples: n, ratio } => write!(
+                f,
+                "another signal of {:.0} % of the peak's height stands beside it over {n} {}",
+                100.0 * ratio,
+                samples(*n)
+            ),
+            Reason::Spikes { samples: n } => {
+                write!(f, "{n} {} with interference left out", samples(*n))
+            }
+            Reason::Interference { samples: n, of } => {
+                write!(f, "interference in {n} of {of} samples, left out")
+            }
+            Reason::Gap { axis } => {
+                write!(f, "a gap in the log where the peak stands along {axis}")
+            }
+            Reason::Vague { sigma } => write!(
+                f,
+                "the signal is too weak: the position is good to {sigma:.2} beamwidths only"
+            ),
+            Reason::Correlated { factor } => write!(
+                f,
+                "what is left over is no pure noise: sigma was raised {factor:.1} times"
+            ),
+        }
+    }
+}

@@ -1,0 +1,244 @@
+//! From a log of scans to a [`Reduction`]: batches of scans on all cores, then all together.
+
+use std::collections::HashMap;
+use std::io::BufRead;
+
+use rayon::prelude::*;
+
+use super::analyse::{Analysis, NoiseLaw, analyse};
+use super::night::{Looked, join};
+use super::outcome::Reduction;
+use super::passes::Shape;
+use super::place::Fixed;
+use super::point::Points;
+use super::reason::Reason;
+use super::setup::Expected;
+use crate::logbook::{Scan, ScanReader};
+use crate::problem::Error;
+use crate::sky::{EmitterId, Sky, Track};
+use crate::station::{EmitterKind, Station};
+use crate::time::Utc;
+
+/// What to assume about the noise.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Noise {
+    /// Whichever law the scans' own scatter speaks for.
+    #[default]
+    Found,
+    /// This law.
+    Given(NoiseLaw),
+}
+
+/// How to reduce.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Options {
+    /// The law of the noise.
+    pub noise: Noise,
+    /// Whether to keep the samples and fitted curves of each scan, for pictures.
+    pub keep_curves: bool,
+}
+
+/// Scans looked at together: enough for all cores, few enough to stay in memory.
+const BATCH_SCANS: usize = 256;
+/// A batch ends early with so many samples.
+const BATCH_SAMPLES: usize = 1 << 19;
+
+/// Angular radii of the Sun and the Moon at their mean distances, degrees (from memory: 959.6
+/// and 932.6 seconds of arc).
+const SUN_RADIUS_DEG: f64 = 0.266_6;
+const MOON_RADIUS_DEG: f64 = 0.259_1;
+
+/// Reduces all scans of a log.
+///
+/// # Errors
+/// When the log cannot be read, holds no scan, or is mostly unusable.
+pub fn reduce<R: BufRead + Send>(
+    reader: &mut ScanReader<'_, R>,
+    station: &Station,
+    sky: &Sky,
+    options: &Options,
+) -> Result<Reduction, Error> {
+    let mut looked = Vec::new();
+    let mut law = Law::new(options.noise);
+    let mut batch = Vec::new();
+    let mut next = read_batch(reader)?;
+    while !next.is_empty() {
+        std::mem::swap(&mut batch, &mut next);
+        // The next batch is read while this one is fitted.
+        let (fitted, read) = rayon::join(
+            || look_at(&batch, station, sky, &mut law, options),
+            || read_batch(reader),
+        );
+        looked.extend(fitted);
+        next = read?;
+    }
+    let mut reduction = join(looked, station, law.law);
+    reduction.remarks.splice(0..0, reader.remarks());
+    Ok(reduction)
+}
+
+/// Reduces scans that are already in memory.
+pub fn reduce_scans(scans: &[Scan], station: &Station, sky: &Sky, options: &Options) -> Reduction {
+    let mut law = Law::new(options.noise);
+    let looked = look_at(scans, station, sky, &mut law, options);
+    join(looked, station, law.law)
+}
+
+fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, Error> {
+    let mut batch = Vec::new();
+    let mut samples = 0;
+    while batch.len() < BATCH_SCANS && samples < BATCH_SAMPLES {
+        let Some(scan) = reader.next_scan()? else {
+            break;
+        };
+        samples += scan.samples.len();
+        batch.push(scan);
+    }
+    Ok(batch)
+}
+
+/// The law of the noise as far as the scans so far speak for one.
+struct Law {
+    law: NoiseLaw,
+    found: bool,
+    /// Sum of the logarithms of likelihood ratios, radiometer over steady.
+    evidence: f64,
+}
+
+impl Law {
+    fn new(noise: Noise) -> Law {
+        match noise {
+            Noise::Found => Law {
+                law: NoiseLaw::Steady,
+                found: true,
+                evidence: 0.0,
+            },
+            Noise::Given(law) => Law {
+                law,
+                found: false,
+                evidence: 0.0,
+            },
+        }
+    }
+    /// Takes up the evidence of more scans; true when the law changes by it.
+    fn learn(&mut self, analyses: &[Analysis]) -> bool {
+        if !self.found {
+            return false;
+        }
+        let fitted = analyses
+            .iter()
+            .filter(|a| a.reasons.iter().all(|r| !r.distorts()));
+        self.evidence += fitted
+            .filter_map(|a| a.fitted.as_ref()?.radiometer_evidence)
+            .sum::<f64>();
+        let law = if self.evidence > ENOUGH_EVIDENCE {
+            NoiseLaw::Radiometer
+        } else {
+            NoiseLaw::Steady
+        };
+        std::mem::replace(&mut self.law, law) != law
+    }
+}
+
+/// A likelihood ratio of twenty.
+const ENOUGH_EVIDENCE: f64 = 3.0;
+
+fn look_at(
+    scans: &[Scan],
+    station: &Station,
+    sky: &Sky,
+    law: &mut Law,
+    options: &Options,
+) -> Vec<Looked> {
+    let tracks = tracks(scans, sky);
+    let prepared: Vec<Result<Points, Analysis>> = scans
+        .par_iter()
+        .map(|scan| prepare(scan, &tracks))
+        .collect();
+    let fit_all = |law: NoiseLaw| -> Vec<Analysis> {
+        scans
+            .par_iter()
+            .zip(&prepared)
+            .map(|(scan, points)| match points {
+                Ok(points) => analyse(points.clone(), &expected(scan, station), law),
+                Err(analysis) => analysis.clone(),
+            })
+            .collect()
+    };
+    let mut analyses = fit_all(law.law);
+    if law.learn(&analyses) {
+        analyses = fit_all(law.law);
+    }
+    scans
+        .iter()
+        .zip(analyses)
+        .map(|(scan, mut analysis)| {
+            if !options.keep_curves
+                && let Some(fitted) = &mut analysis.fitted
+            {
+                fitted.curve = Default::default();
+            }
+            Looked {
+                name: scan.name.clone(),
+                emitter: scan.emitter.clone(),
+                line: scan.line,
+                analysis,
+            }
+        })
+        .collect()
+}
+
+/// What is expected of a scan's emitter in the station's beam.
+fn expected(scan: &Scan, station: &Station) -> Expected {
+    let radius_deg = match station.emitter(&scan.emitter).map(|e| &e.kind) {
+        Some(EmitterKind::Sun) => SUN_RADIUS_DEG,
+        Some(EmitterKind::Moon) => MOON_RADIUS_DEG,
+        _ => 0.0,
+    };
+    Expected {
+        width: station.dish.beamwidth.radians(),
+        disc: radius_deg.to_radians(),
+    }
+}
+
+/// One track for each emitter, over all its scans.
+fn tracks<'a>(scans: &[Scan], sky: &'a Sky) -> HashMap<String, Track<'a>> {
+    let mut spans: HashMap<&str, (EmitterId, Utc, Utc)> = HashMap::new();
+    for scan in scans {
+        let Some(id) = sky.emitter(&scan.emitter) else {
+            continue;
+        };
+        for sample in &scan.samples {
+            let span = spans
+                .entry(&scan.emitter)
+                .or_insert((id, sample.time, sample.time));
+            span.1 = span.1.min(sample.time);
+            span.2 = span.2.max(sample.time);
+        }
+    }
+    spans
+        .into_iter()
+        .map(|(name, (id, from, to))| (name.to_owned(), sky.track_of(id, from, to)))
+        .collect()
+}
+
+fn prepare(scan: &Scan, tracks: &HashMap<String, Track<'_>>) -> Result<Points, Analysis> {
+    let nothing = |reason: Reason| Analysis {
+        mid: match (scan.samples.first(), scan.samples.last()) {
+            (Some(first), Some(last)) => first.time.midpoint(last.time),
+            _ => Utc::from_unix_nanos(0),
+        },
+        emitter: Fixed::new(0.0, 0.0),
+        shape: Shape::Still,
+        near: (0.0, 0.0),
+        reasons: vec![reason],
+        fitted: None,
+    };
+    let Some(track) = tracks.get(&scan.emitter) else {
+        return Err(nothing(Reason::NoPlace(format!(
+            "the station has no emitter {}",
+            scan.emitter
+        ))));
+    };
+    Points::of(scan, track).map_err(|e| nothing(Reason::NoPlace(e.to_string())))
+}

@@ -1,0 +1,59 @@
+//! A reduction in a few lines.
+
+use super::outcome::Reduction;
+use super::reason::Verdict;
+use super::timing::Timing;
+
+impl Reduction {
+    /// Whether any scan gave a peak.
+    pub fn has_peaks(&self) -> bool {
+        self.scans
+            .iter()
+            .any(|s| s.azimuth.is_some() || s.elevation.is_some())
+    }
+
+    /// What happened, for a person: counts, each scan that is not good, lag and backlash.
+    pub fn summary(&self) -> Vec<String> {
+        let mut lines = vec![format!(
+            "{} scans: {} good, {} poor, {} refused",
+            self.scans.len(),
+            self.count(Verdict::Good),
+            self.count(Verdict::Poor),
+            self.count(Verdict::Refused)
+        )];
+        for scan in self.scans.iter().filter(|s| s.verdict != Verdict::Good) {
+            lines.push(format!(
+                "scan {} ({}): {}: {}",
+                scan.name,
+                scan.emitter,
+                scan.verdict.word(),
+                scan.why()
+            ));
+        }
+        for (axis, timing) in [("azimuth", &self.azimuth), ("elevation", &self.elevation)] {
+            lines.extend(told(axis, timing));
+        }
+        lines.push(format!("noise: {}", self.noise_law.words()));
+        lines
+    }
+}
+
+fn told(axis: &str, timing: &Timing) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some(lag) = timing.lag_s {
+        lines.push(format!(
+            "{axis}: the power is logged {:.3} +- {:.3} s after its position (lag, corrected)",
+            lag.value, lag.sigma
+        ));
+    }
+    if let Some(backlash) = timing.backlash_deg {
+        lines.push(format!(
+            "{axis}: backlash {:.4} +- {:.4} deg (handed on by the approach column)",
+            backlash.value, backlash.sigma
+        ));
+    }
+    if !timing.why.is_empty() {
+        lines.push(format!("{axis}: {}", timing.why));
+    }
+    lines
+}

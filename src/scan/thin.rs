@@ -1,0 +1,69 @@
+//! Dense scans thinned to what the beam can show, before anything is fitted.
+
+use super::passes::Pass;
+use super::place::Fixed;
+use super::point::{Point, median};
+
+/// Points for each beamwidth that are kept: averaging over a fortieth of the beam widens it by
+/// a few parts in ten thousand and loses as little.
+const POINTS_A_BEAM: f64 = 40.0;
+/// From so many rows a point on, rows far from the others are left out of its mean.
+const ENOUGH_TO_JUDGE: usize = 5;
+/// So many robust standard deviations are far.
+const FAR: f64 = 5.0;
+
+/// Averages neighbouring points of each pass; points outside passes are left out.
+pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Point>, Vec<Pass>) {
+    let mut kept = Vec::new();
+    let mut moved = Vec::with_capacity(passes.len());
+    for pass in passes {
+        let own = &points[pass.from..pass.to];
+        let seconds = own[own.len() - 1].seconds - own[0].seconds;
+        let along = match pass.axis {
+            super::Axis::Azimuth => own[own.len() / 2].emitter.cos,
+            super::Axis::Elevation => 1.0,
+        };
+        let beams = (pass.speed * along * seconds).abs() / width;
+        let from = kept.len();
+        kept.extend(thinned_points(own, beams));
+        moved.push(Pass {
+            from,
+            to: kept.len(),
+            ..*pass
+        });
+    }
+    (kept, moved)
+}
+
+/// Averages neighbouring points of a way so many beams long.
+pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
+    let together = (points.len() as f64 / (POINTS_A_BEAM * beams.max(1.0))) as usize;
+    if together < 2 {
+        return points.to_vec();
+    }
+    points.chunks(together).map(mean).collect()
+}
+
+/// The mean of neighbours, without those whose power is far from the rest.
+fn mean(points: &[Point]) -> Point {
+    let mut kept: Vec<&Point> = points.iter().collect();
+    if points.len() >= ENOUGH_TO_JUDGE {
+        let middle = median(points.iter().map(|p| p.power).collect());
+        let spread = median(points.iter().map(|p| (p.power - middle).abs()).collect());
+        let far = FAR * 1.4826 * spread;
+        if spread > 0.0 {
+            kept.retain(|p| (p.power - middle).abs() <= far);
+        }
+    }
+    let rows: f64 = kept.iter().map(|p| p.rows).sum();
+    let mean =
+        |value: &dyn Fn(&Point) -> f64| kept.iter().map(|p| p.rows * value(p)).sum::<f64>() / rows;
+    Point {
+        seconds: mean(&|p| p.seconds),
+        azimuth: mean(&|p| p.azimuth),
+        elevation: mean(&|p| p.elevation),
+        emitter: Fixed::new(mean(&|p| p.emitter.azimuth), mean(&|p| p.emitter.elevation)),
+        power: mean(&|p| p.power),
+        rows,
+    }
+}

@@ -1,0 +1,391 @@
+//! Made-up scans of known emitters by a known mount, for practice and for tests.
+
+use rand::RngExt;
+use rand_distr::{Distribution, StandardNormal};
+
+use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::logbook::{Sample, Scan};
+use crate::mount::{ApproachSigns, MountModel, Wrap};
+use crate::problem::Error;
+use crate::scan::{Axis, Beam, NoiseLaw};
+use crate::sky::{Sky, Track};
+use crate::station::Station;
+use crate::time::Utc;
+
+/// How the mount moves.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Way {
+    /// Along one axis.
+    Cut(Axis),
+    /// Along the azimuth, then along the elevation axis.
+    Cross,
+    /// Serpentine rows along the azimuth axis, upward.
+    Raster {
+        /// How many.
+        rows: usize,
+    },
+}
+
+/// What is scanned and how; lengths in beamwidths.
+#[derive(Clone, Debug)]
+pub struct ScanPlan {
+    /// The scan's name.
+    pub name: String,
+    /// As the station file calls it.
+    pub emitter: String,
+    /// Time of the first sample.
+    pub start: Utc,
+    /// How the mount moves.
+    pub way: Way,
+    /// From the middle of each pass to its ends.
+    pub half_length: f64,
+    /// In each pass.
+    pub samples: usize,
+    /// On the sky, degrees a second.
+    pub speed_deg_s: f64,
+    /// Whether the first pass runs toward smaller readings.
+    pub backward: bool,
+    /// Passes along each axis of a cut or cross, there and back in turn.
+    pub repeats: usize,
+    /// Where the middle of the scan lies from the emitter, along azimuth (on the sky) and
+    /// elevation.
+    pub centre: (f64, f64),
+    /// Whether the mount follows the emitter while it scans.
+    pub following: bool,
+}
+
+/// What the receiver makes of it. Powers in heights of the peak.
+#[derive(Clone, Debug)]
+pub struct Signal {
+    /// Height over the standard deviation of a sample: off the peak for steady noise, upon it
+    /// for noise in proportion to power. No signal at all when zero.
+    pub signal_to_noise: f64,
+    /// Power off the emitter.
+    pub baseline: f64,
+    /// Of the noise.
+    pub noise: NoiseLaw,
+    /// By how much the baseline rises from the first to the last sample.
+    pub drift: f64,
+    /// By how much it rises at both ends of each pass.
+    pub bend: f64,
+    /// By which fraction the gain rises from the first to the last sample.
+    pub gain_drift: f64,
+    /// The power is logged so many seconds late.
+    pub lag_s: f64,
+    /// The receiver shows no more than this above the baseline.
+    pub clipped_at: Option<f64>,
+    /// Single samples with so much more.
+    pub spikes: usize,
+    /// Largest of them.
+    pub spike_height: f64,
+    /// Another emitter beside: along azimuth (on the sky), elevation (beamwidths), height.
+    pub neighbour: Option<(f64, f64, f64)>,
+    /// Radius of the emitter's disc, degrees.
+    pub disc_radius_deg: f64,
+    /// Correlation of the noise of one sample with the next.
+    pub memory: f64,
+}
+
+impl Default for ScanPlan {
+    fn default() -> ScanPlan {
+        ScanPlan {
+            name: "1".to_owned(),
+            emitter: "sun".to_owned(),
+            start: Utc::from_unix_nanos(0),
+            way: Way::Cross,
+            half_length: 1.6,
+            samples: 61,
+            speed_deg_s: 0.57,
+            backward: false,
+            repeats: 1,
+            centre: (0.0, 0.0),
+            following: false,
+        }
+    }
+}
+
+impl Default for Signal {
+    fn default() -> Signal {
+        Signal {
+            signal_to_noise: 30.0,
+            baseline: 2.0,
+            noise: NoiseLaw::Steady,
+            drift: 0.0,
+            bend: 0.0,
+            gain_drift: 0.0,
+            lag_s: 0.0,
+            clipped_at: None,
+            spikes: 0,
+            spike_height: 3.0,
+            neighbour: None,
+            disc_radius_deg: 0.0,
+            memory: 0.0,
+        }
+    }
+}
+
+/// A made-up scan with its true peak.
+#[derive(Clone, Debug)]
+pub struct MadeUp {
+    /// The scan.
+    pub scan: Scan,
+    /// What the encoders read on the emitter at mid time, without lag or backlash.
+    pub peak: EncoderReading,
+    /// Where the emitter stands then.
+    pub apparent: Direction<Apparent>,
+}
+
+/// One sample to take.
+struct Stop {
+    seconds: f64,
+    /// From the middle, beamwidths on the sky.
+    x: f64,
+    y: f64,
+    /// From -1 to 1 along its pass.
+    along: f64,
+    approach: ApproachSigns,
+}
+
+/// Makes up a scan.
+///
+/// # Errors
+/// When the emitter has no place or the mount cannot reach it.
+pub fn made_up(
+    plan: &ScanPlan,
+    signal: &Signal,
+    station: &Station,
+    sky: &Sky,
+    model: &MountModel,
+    rng: &mut impl RngExt,
+) -> Result<MadeUp, Error> {
+    let beamwidth = station.dish.beamwidth;
+    let stops = stops(plan, beamwidth.degrees(), rng);
+    let last = stops.last().map_or(0.0, |s| s.seconds);
+    let unreachable = |why: &dyn std::fmt::Display| Error::Unsupported(format!("{why}"));
+    let id = sky
+        .emitter_named(&plan.emitter)
+        .map_err(|e| unreachable(&e))?;
+    let early = signal.lag_s.abs() + 1.0;
+    let track = sky.track_of(
+        id,
+        plan.start.plus_seconds(-early),
+        plan.start.plus_seconds(last + early),
+    );
+    let mid = plan.start.plus_seconds(0.5 * last);
+    let wrap = Wrap {
+        azimuth_range: station.mount.azimuth_range,
+        elevation_range: station.mount.elevation_range,
+        present: None,
+    };
+    let standing = ApproachSigns::default();
+    let apparent = track.apparent(mid).map_err(|e| unreachable(&e))?;
+    let peak = model
+        .reading_to_command(&apparent, standing, &wrap)
+        .ok()
+        .flatten()
+        .ok_or_else(|| unreachable(&"out of the mount's reach"))?;
+    let receiver = Receiver {
+        signal,
+        beam: Beam::of_disc(signal.disc_radius_deg / beamwidth.degrees()),
+        disc: signal.disc_radius_deg / beamwidth.degrees(),
+        beamwidth,
+        last,
+    };
+    // Where the encoders stand at a stop.
+    let reading = |stop: &Stop, seconds: f64| -> Result<EncoderReading, Error> {
+        let middle = if plan.following {
+            let now = track
+                .apparent(plan.start.plus_seconds(seconds))
+                .map_err(|e| unreachable(&e))?;
+            model
+                .direct_reading_near(&now, standing, peak)
+                .map_err(|_| unreachable(&"in the keyhole"))?
+        } else {
+            peak
+        };
+        let cos = apparent.elevation().cos();
+        Ok(EncoderReading {
+            azimuth: middle.azimuth + beamwidth * ((plan.centre.0 + stop.x) / cos),
+            elevation: middle.elevation + beamwidth * (plan.centre.1 + stop.y),
+        })
+    };
+    let mut scan = Scan::new(&plan.name, &plan.emitter, 2);
+    let spiked: Vec<usize> = (0..signal.spikes)
+        .map(|_| rng.random_range(0..stops.len()))
+        .collect();
+    let mut remembered: f64 = StandardNormal.sample(rng);
+    for (i, stop) in stops.iter().enumerate() {
+        // The power logged now belongs to where all was a little ago.
+        let then = stop.seconds - signal.lag_s;
+        let at = reading(&earlier(&stops, i, then), then)?;
+        let fresh: f64 = StandardNormal.sample(rng);
+        let m = signal.memory;
+        remembered = m * remembered + (1.0 - m * m).sqrt() * fresh;
+        let mut power = receiver.power(model, &track, plan.start, then, at, stop, remembered)?;
+        if spiked.contains(&i) {
+            power += signal.spike_height * rng.random_range(0.3..1.0);
+        }
+        let now = reading(stop, stop.seconds)?;
+        scan.samples.push(Sample {
+            time: plan.start.plus_seconds(stop.seconds),
+            azimuth: now.azimuth,
+            elevation: now.elevation,
+            power,
+        });
+    }
+    Ok(MadeUp {
+        scan,
+        peak,
+        apparent,
+    })
+}
+
+/// The stop between two, at another time of the same pass.
+fn earlier(stops: &[Stop], i: usize, seconds: f64) -> Stop {
+    let here = &stops[i];
+    let same = |s: &&Stop| s.approach == here.approach;
+    // Two neighbours of the same pass give the speed.
+    let other = stops
+        .get(i + 1)
+        .filter(same)
+        .or_else(|| i.checked_sub(1).map(|j| &stops[j]).filter(same));
+    let Some(other) = other else {
+        return Stop { ..*here };
+    };
+    let t = (seconds - here.seconds) / (other.seconds - here.seconds);
+    Stop {
+        seconds,
+        x: here.x + t * (other.x - here.x),
+        y: here.y + t * (other.y - here.y),
+        along: here.along,
+        approach: here.approach,
+    }
+}
+
+/// The pause between two passes.
+const PAUSE_S: f64 = 2.0;
+
+fn stops(plan: &ScanPlan, beamwidth_deg: f64, rng: &mut impl RngExt) -> Vec<Stop> {
+    let seconds_a_pass = 2.0 * plan.half_length * beamwidth_deg / plan.speed_deg_s;
+    let rows: Vec<(Axis, f64)> = match plan.way {
+        Way::Cut(axis) => vec![(axis, 0.0); plan.repeats],
+        Way::Cross => [Axis::Azimuth, Axis::Elevation]
+            .into_iter()
+            .flat_map(|axis| vec![(axis, 0.0); plan.repeats])
+            .collect(),
+        Way::Raster { rows } => (0..rows)
+            .map(|i| {
+                let t = 2.0 * i as f64 / (rows.max(2) - 1) as f64 - 1.0;
+                (Axis::Azimuth, t * plan.half_length)
+            })
+            .collect(),
+    };
+    let mut stops = Vec::with_capacity(rows.len() * plan.samples);
+    let mut begin = 0.0;
+    for (k, (axis, across)) in rows.iter().enumerate() {
+        let turned = match plan.way {
+            Way::Raster { .. } => k % 2 == 1,
+            _ => (k % plan.repeats) % 2 == 1,
+        };
+        let sign = if turned != plan.backward { -1.0 } else { 1.0 };
+        for i in 0..plan.samples {
+            // Loggers are not on time, but the first and the last sample are.
+            let late = if i == 0 || i == plan.samples - 1 {
+                0.0
+            } else {
+                rng.random_range(-0.35..0.35)
+            };
+            let t = (i as f64 + late) / (plan.samples - 1) as f64;
+            let along = 2.0 * t - 1.0;
+            let place = sign * along * plan.half_length;
+            let (x, y, approach) = match axis {
+                Axis::Azimuth => (
+                    place,
+                    *across,
+                    ApproachSigns {
+                        azimuth: sign,
+                        elevation: if matches!(plan.way, Way::Raster { .. }) {
+                            1.0
+                        } else {
+                            0.0
+                        },
+                    },
+                ),
+                Axis::Elevation => (
+                    0.0,
+                    place,
+                    ApproachSigns {
+                        azimuth: 0.0,
+                        elevation: sign,
+                    },
+                ),
+            };
+            stops.push(Stop {
+                seconds: begin + t * seconds_a_pass,
+                x,
+                y,
+                along,
+                approach,
+            });
+        }
+        begin += seconds_a_pass + PAUSE_S;
+    }
+    stops
+}
+
+struct Receiver<'a> {
+    signal: &'a Signal,
+    beam: Beam,
+    disc: f64,
+    beamwidth: Angle,
+    last: f64,
+}
+
+impl Receiver<'_> {
+    #[allow(clippy::too_many_arguments)]
+    fn power(
+        &self,
+        model: &MountModel,
+        track: &Track<'_>,
+        start: Utc,
+        seconds: f64,
+        reading: EncoderReading,
+        stop: &Stop,
+        deviate: f64,
+    ) -> Result<f64, Error> {
+        let s = self.signal;
+        let emitter = track
+            .apparent(start.plus_seconds(seconds))
+            .map_err(|e| Error::Unsupported(e.to_string()))?;
+        let beam = model.beam(reading, stop.approach);
+        let chord = 2.0 * (0.5 * self.beamwidth.radians()).sin();
+        let response = |target: &Direction<Apparent>| {
+            let distance = beam.separation(target).radians().sin() / chord;
+            self.beam.response(distance * distance, self.disc).value
+        };
+        let (height, noise) = match s.signal_to_noise {
+            n if n > 0.0 => (1.0, 1.0 / n),
+            _ => (0.0, 1.0 / 30.0),
+        };
+        let mut seen = height * response(&emitter);
+        if let Some((x, y, strength)) = s.neighbour {
+            let basis = SkyBasis::at(&emitter.east_north_up());
+            let w = self.beamwidth.radians();
+            let v = basis.outward + basis.rightward * (x * w) + basis.upward * (y * w);
+            seen += strength * response(&Direction::from_east_north_up(&v));
+        }
+        let t = seconds / self.last;
+        let base = s.baseline + s.drift * (t - 0.5) + s.bend * stop.along * stop.along;
+        let gain = 1.0 + s.gain_drift * (t - 0.5);
+        let clean = gain * (base + seen);
+        let scale = match s.noise {
+            NoiseLaw::Steady => 1.0,
+            NoiseLaw::Radiometer => clean / (s.baseline + height),
+        };
+        let power = clean + noise * scale * deviate;
+        Ok(match s.clipped_at {
+            Some(limit) => power.min(s.baseline + limit),
+            None => power,
+        })
+    }
+}

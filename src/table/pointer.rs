@@ -1,0 +1,431 @@
+//! One demand to the readings to command, and back, by the full model or by a table.
+
+use std::fmt;
+
+use crate::angle::{Angle, EncoderReading};
+use crate::mount::{ApproachSigns, Keyhole, Term};
+
+use super::correction_table::{CorrectionTable, OffTable, short};
+use super::demand::DemandKind;
+use super::full::{EncoderRange, FullModel};
+use super::header::in_words;
+
+/// What readings are computed with.
+#[derive(Clone, Debug)]
+pub enum Source {
+    /// The full model.
+    Full(Box<FullModel>),
+    /// A table.
+    Table(Box<CorrectionTable>),
+}
+
+/// From which side the axes will arrive.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ApproachChoice {
+    /// As the user says.
+    Fixed(ApproachSigns),
+    /// As the way from the present position to the reading says; an axis that need not move has
+    /// arrived as it last moved.
+    FromMove,
+}
+
+/// Turns demands into readings. It remembers where the mount stands: the last answer.
+#[derive(Clone, Debug)]
+pub struct Pointer {
+    source: Source,
+    approach: ApproachChoice,
+    present: Option<EncoderReading>,
+    /// From which side each axis last arrived, when told from its moves.
+    arrived: ApproachSigns,
+}
+
+/// A demanded direction, degrees counted as its kind says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Demand {
+    /// From true north, clockwise.
+    pub azimuth: Angle,
+    /// From the horizontal.
+    pub elevation: Angle,
+}
+
+/// Why there is no answer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Refusal {
+    /// The numbers are no direction.
+    NoDirection,
+    /// No reading puts the beam there.
+    Keyhole(Keyhole),
+    /// Outside of the table.
+    OffTable(OffTable),
+    /// The reading that would be needed, and what the encoders can read.
+    OutOfRange(EncoderReading, EncoderRange),
+    /// The table cannot be read backward there.
+    NoInverse,
+}
+
+impl fmt::Display for Refusal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Refusal::NoDirection => f.write_str(
+                "no direction: the elevation must lie within -90 to 90 deg (an encoder's within \
+                 -360 to 360) and the azimuth be a sensible number of degrees",
+            ),
+            Refusal::Keyhole(keyhole) => keyhole.fmt(f),
+            Refusal::OffTable(off) => off.fmt(f),
+            Refusal::OutOfRange(reading, range) => {
+                write!(f, "out of reach: it needs ")?;
+                let mut first = true;
+                for (axis, value, (low, high)) in [
+                    ("azimuth", reading.azimuth, range.azimuth),
+                    ("elevation", reading.elevation, range.elevation),
+                ] {
+                    if value < low || value > high {
+                        let and = if first { "" } else { " and " };
+                        write!(
+                            f,
+                            "{and}an {axis} reading of {:.4} deg, and the encoder's range is {} \
+                             to {}",
+                            value.degrees(),
+                            short(low),
+                            short(high)
+                        )?;
+                        first = false;
+                    }
+                }
+                if first {
+                    write!(f, "a reading beyond the encoders' range")?;
+                }
+                Ok(())
+            }
+            Refusal::NoInverse => {
+                f.write_str("the table cannot be read backward there; use the full model")
+            }
+        }
+    }
+}
+
+impl std::error::Error for Refusal {}
+
+impl Source {
+    /// What the encoders can read.
+    pub fn range(&self) -> EncoderRange {
+        match self {
+            Source::Full(full) => full.range,
+            Source::Table(table) => table.header.encoder_range(),
+        }
+    }
+
+    /// Which demands it takes.
+    pub fn demand(&self) -> DemandKind {
+        match self {
+            Source::Full(full) => full.air.demand(),
+            Source::Table(table) => table.demand(),
+        }
+    }
+
+    /// The reading to command.
+    fn command(
+        &self,
+        demand: Demand,
+        approach: ApproachSigns,
+        present: Option<EncoderReading>,
+    ) -> Result<EncoderReading, Refusal> {
+        match self {
+            Source::Full(full) => command_by_model(full, demand, approach, present),
+            Source::Table(table) => command_by_table(table, demand, approach, present),
+        }
+    }
+}
+
+fn command_by_model(
+    full: &FullModel,
+    demand: Demand,
+    approach: ApproachSigns,
+    present: Option<EncoderReading>,
+) -> Result<EncoderReading, Refusal> {
+    let direction = full.air.apparent(demand.azimuth, demand.elevation);
+    let found = full
+        .mount
+        .reading_to_command(&direction, approach, &full.range.wrap(present))
+        .map_err(Refusal::Keyhole)?;
+    match found {
+        Some(reading) => Ok(reading),
+        None => {
+            // Say what it would have taken, on the turn that lies best.
+            let needed = full
+                .mount
+                .direct_reading_near(&direction, approach, full.range.middle())
+                .map_err(Refusal::Keyhole)?;
+            Err(Refusal::OutOfRange(needed, full.range))
+        }
+    }
+}
+
+fn command_by_table(
+    table: &CorrectionTable,
+    demand: Demand,
+    approach: ApproachSigns,
+    present: Option<EncoderReading>,
+) -> Result<EncoderReading, Refusal> {
+    let range = table.header.encoder_range();
+    let shift = table.header.approach_shift(approach);
+    let middle = range.middle();
+    let goal = present.unwrap_or(middle).azimuth;
+    let nearest = |to: Angle, readings: &[EncoderReading]| {
+        readings.iter().copied().min_by(|p, q| {
+            let way = |r: &EncoderReading| (r.azimuth - to).abs().radians();
+            way(p).total_cmp(&way(q))
+        })
+    };
+    let mut readings = table
+        .readings(demand.azimuth, demand.elevation)
+        .map_err(Refusal::OffTable)?;
+    for reading in &mut readings {
+        reading.azimuth += shift.0;
+        reading.elevation += shift.1;
+    }
+    let within: Vec<EncoderReading> = readings
+        .iter()
+        .copied()
+        .filter(|r| range.holds(*r))
+        .collect();
+    nearest(goal, &within).ok_or_else(|| {
+        let needed = nearest(middle.azimuth, &readings).unwrap_or(middle);
+        Refusal::OutOfRange(needed, range)
+    })
+}
+
+/// The demand whose correction leads to a reading: demand = reading - correction(demand), from
+/// the reading itself by repetition, which converges because corrections change slowly.
+fn demand_by_table(
+    table: &CorrectionTable,
+    reading: EncoderReading,
+    approach: ApproachSigns,
+) -> Result<Demand, Refusal> {
+    const ENOUGH: Angle = Angle::from_degrees(1e-9);
+    const MOST: usize = 200;
+    let shift = table.header.approach_shift(approach);
+    let goal = (reading.azimuth - shift.0, reading.elevation - shift.1);
+    let rows = table.nodes.grid.elevation;
+    let (low, high) = (rows.first.angle(), rows.last().angle());
+    let columns = table.nodes.grid.azimuth;
+    let mut demand = Demand {
+        azimuth: goal.0,
+        elevation: goal.1,
+    };
+    for _ in 0..MOST {
+        // On the way it may stray beyond the table; where it ends must lie on it.
+        let mut azimuth = demand.azimuth;
+        if !table.nodes.grid.one_turn {
+            azimuth = azimuth
+                .max(columns.first.angle())
+                .min(columns.last().angle());
+        }
+        let elevation = demand.elevation.max(low).min(high);
+        let correction = table
+            .correction(azimuth, elevation)
+            .map_err(Refusal::OffTable)?;
+        let next = Demand {
+            azimuth: goal.0 - correction.azimuth,
+            elevation: goal.1 - correction.elevation,
+        };
+        let step = (next.azimuth - demand.azimuth)
+            .abs()
+            .max((next.elevation - demand.elevation).abs());
+        demand = next;
+        if step < ENOUGH {
+            table
+                .correction(demand.azimuth, demand.elevation)
+                .map_err(Refusal::OffTable)?;
+            return Ok(Demand {
+                azimuth: demand.azimuth.wrapped_positive(),
+                ..demand
+            });
+        }
+    }
+    Err(Refusal::NoInverse)
+}
+
+/// Azimuths beyond this many degrees either way are a mistake, not a cable wrap.
+const MOST_AZIMUTH: f64 = 36_000.0;
+
+fn is_sensible(azimuth: Angle, elevation: Angle, most_elevation: f64) -> bool {
+    // Not-a-number is within nothing.
+    azimuth.degrees().abs() <= MOST_AZIMUTH && elevation.degrees().abs() <= most_elevation
+}
+
+impl Pointer {
+    /// With the mount standing at `present`, if that is known.
+    pub fn new(
+        source: Source,
+        approach: ApproachChoice,
+        present: Option<EncoderReading>,
+    ) -> Pointer {
+        Pointer {
+            source,
+            approach,
+            present,
+            arrived: ApproachSigns::UNKNOWN,
+        }
+    }
+
+    /// What it computes with.
+    pub fn source(&self) -> &Source {
+        &self.source
+    }
+
+    /// Computes with something else from now on; where the mount stands is kept.
+    pub fn replace_source(&mut self, source: Source) {
+        self.source = source;
+    }
+
+    /// The reading to command for a demand. It becomes the present position.
+    ///
+    /// # Errors
+    /// [`Refusal`]; the present position is then kept.
+    pub fn command(&mut self, demand: Demand) -> Result<EncoderReading, Refusal> {
+        // A hair above the zenith is rounding in whoever computed it.
+        if !is_sensible(demand.azimuth, demand.elevation, 90.0 + 1e-9) {
+            return Err(Refusal::NoDirection);
+        }
+        let signs = match self.approach {
+            ApproachChoice::Fixed(signs) => signs,
+            ApproachChoice::FromMove => {
+                let rough = self.source.command(demand, self.arrived, self.present)?;
+                self.arrival(rough)
+            }
+        };
+        let reading = self.source.command(demand, signs, self.present)?;
+        if !(reading.azimuth.is_finite() && reading.elevation.is_finite()) {
+            return Err(Refusal::NoDirection);
+        }
+        self.arrived = signs;
+        self.present = Some(reading);
+        Ok(reading)
+    }
+
+    /// From which side each axis arrives on its way to a reading.
+    fn arrival(&self, reading: EncoderReading) -> ApproachSigns {
+        let Some(present) = self.present else {
+            return ApproachSigns::UNKNOWN;
+        };
+        let sign = |way: Angle, last: f64| {
+            if way == Angle::ZERO {
+                last
+            } else {
+                way.radians().signum()
+            }
+        };
+        ApproachSigns {
+            azimuth: sign(reading.azimuth - present.azimuth, self.arrived.azimuth),
+            elevation: sign(
+                reading.elevation - present.elevation,
+                self.arrived.elevation,
+            ),
+        }
+    }
+
+    /// The demand that a reading stands for. Its azimuth comes out in [0, 360) degrees.
+    ///
+    /// # Errors
+    /// [`Refusal`] of what is no reading, and where a table cannot be read backward.
+    pub fn demand_at(&mut self, reading: EncoderReading) -> Result<Demand, Refusal> {
+        if !is_sensible(reading.azimuth, reading.elevation, 360.0) {
+            return Err(Refusal::NoDirection);
+        }
+        let signs = match self.approach {
+            ApproachChoice::Fixed(signs) => signs,
+            ApproachChoice::FromMove => self.arrival(reading),
+        };
+        let demand = match &self.source {
+            Source::Full(full) => {
+                let beam = full.mount.beam(reading, signs);
+                let (azimuth, elevation) = full.air.demand_of(&beam);
+                Demand { azimuth, elevation }
+            }
+            Source::Table(table) => demand_by_table(table, reading, signs)?,
+        };
+        self.arrived = signs;
+        self.present = Some(reading);
+        Ok(demand)
+    }
+
+    /// What was assumed, in sentences. `range_matters` when readings are chosen, not given.
+    pub fn assumptions(&self, range_matters: bool) -> Vec<String> {
+        let mut all = Vec::new();
+        all.push(match (self.source.demand(), &self.source) {
+            (DemandKind::Apparent, _) => {
+                "demands are apparent directions, which already hold the bending of the air \
+                 (--demand geometric adds it)"
+                    .to_owned()
+            }
+            (DemandKind::Geometric, Source::Full(full)) => match full.air.weather() {
+                Some(w) => weather_in_words(w.pressure_hpa, w.temperature_c, w.relative_humidity),
+                None => String::new(), // geometric demands always have a weather
+            },
+            (DemandKind::Geometric, Source::Table(table)) => weather_in_words(
+                table.header.pressure_hpa.unwrap_or(f64::NAN),
+                table.header.temperature_c.unwrap_or(f64::NAN),
+                table.header.relative_humidity.unwrap_or(f64::NAN),
+            ),
+        });
+        let (halves, clock) = match &self.source {
+            Source::Full(full) => {
+                let terms = full.mount.terms();
+                (
+                    [Term::AzimuthBacklash, Term::ElevationBacklash].map(|t| terms.angle(t) / 2.0),
+                    terms.inside(Term::ClockOffset),
+                )
+            }
+            Source::Table(table) => {
+                let header = &table.header;
+                (
+                    [
+                        header.azimuth_backlash_half_width_deg,
+                        header.elevation_backlash_half_width_deg,
+                    ]
+                    .map(Angle::from_degrees),
+                    header.clock_offset_s,
+                )
+            }
+        };
+        let unknown = match self.approach {
+            ApproachChoice::Fixed(signs) => [signs.azimuth == 0.0, signs.elevation == 0.0],
+            ApproachChoice::FromMove => [self.present.is_none(); 2],
+        };
+        for ((axis, half), unknown) in ["azimuth", "elevation"]
+            .into_iter()
+            .zip(halves)
+            .zip(unknown)
+        {
+            if half != Angle::ZERO && unknown {
+                all.push(format!(
+                    "from which side the {axis} axis arrives is not known: the reading is good to \
+                     half its backlash, {} deg (--approach says it)",
+                    in_words(half.abs().degrees())
+                ));
+            }
+        }
+        if range_matters && self.present.is_none() {
+            all.push(
+                "where the mount stands is not known: the reading nearest to the middle of the \
+                 azimuth range is given (--present says it)"
+                    .to_owned(),
+            );
+        }
+        if clock != 0.0 {
+            all.push(format!(
+                "the clock-offset of {clock} s is not in the answer: add it to the time for which \
+                 demands are computed"
+            ));
+        }
+        all
+    }
+}
+
+fn weather_in_words(pressure: f64, temperature: f64, humidity: f64) -> String {
+    format!(
+        "demands are geometric directions; refraction is added for {pressure:.1} hPa, \
+         {temperature:.1} deg C, relative humidity {humidity:.2}"
+    )
+}

@@ -1,0 +1,401 @@
+//! A stream of demands, line by line, in constant memory and without delay.
+//!
+//! Each line with a demand gets exactly one line back, in order; a bad line gets an error line.
+//! Answers are gathered while input is at hand and pushed out before waiting for more, so a
+//! person at a keyboard sees each at once and a file runs at full speed.
+
+use std::io::{self, BufRead, BufReader, Read, Write};
+
+use serde::Serialize;
+
+use crate::angle::{Angle, EncoderReading};
+
+use super::pointer::{Demand, Pointer, Refusal};
+use super::watch::Watch;
+
+/// What comes in and goes out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StreamForm {
+    /// Readings in and demands out, instead of the other way round.
+    pub inverse: bool,
+    /// How answers are written.
+    pub writing: Writing,
+}
+
+/// How answers are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Writing {
+    /// Two numbers a line.
+    Plain,
+    /// One JSON object a line.
+    JsonLines,
+    /// One JSON document with the objects as its `rows`.
+    JsonDocument,
+}
+
+/// How a stream went.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Lines answered with a direction.
+    pub answered: u64,
+    /// Lines that could not be read.
+    pub unreadable: u64,
+    /// Lines with a demand that cannot be met.
+    pub refused: u64,
+}
+
+/// An answer as machines read it: encoder reading, the demand, and what was assumed where it is
+/// not said once for all.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Answer {
+    /// Line of the input, in a stream.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub line: Option<u64>,
+    /// Azimuth reading.
+    pub azimuth_deg: f64,
+    /// Elevation reading.
+    pub elevation_deg: f64,
+    /// Which demand: `geometric` or `apparent`.
+    pub demand: &'static str,
+    /// Demanded azimuth.
+    pub demand_azimuth_deg: f64,
+    /// Demanded elevation.
+    pub demand_elevation_deg: f64,
+    /// Assumptions in words.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub assumed: Vec<String>,
+}
+
+#[derive(Serialize)]
+struct ErrorAnswer<'a> {
+    line: u64,
+    error: &'a str,
+}
+
+/// What became of a changed calibration file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Reload {
+    /// The new one is in use.
+    Taken(String),
+    /// The new one is bad, and the old one stays in use.
+    Kept(String),
+}
+
+/// Longer lines are refused: they are no demands, and memory stays constant.
+const LONGEST_LINE: usize = 4096;
+
+/// Two numbers of one line or argument pair as a demand or reading goes through the pointer.
+///
+/// # Errors
+/// [`Refusal`].
+pub fn answer(
+    pointer: &mut Pointer,
+    first: Angle,
+    second: Angle,
+    inverse: bool,
+) -> Result<Answer, Refusal> {
+    let (reading, demand) = if inverse {
+        let reading = EncoderReading {
+            azimuth: first,
+            elevation: second,
+        };
+        (reading, pointer.demand_at(reading)?)
+    } else {
+        let demand = Demand {
+            azimuth: first,
+            elevation: second,
+        };
+        (pointer.command(demand)?, demand)
+    };
+    Ok(Answer {
+        line: None,
+        azimuth_deg: tidy(reading.azimuth),
+        elevation_deg: tidy(reading.elevation),
+        demand: pointer.source().demand().name(),
+        demand_azimuth_deg: tidy(demand.azimuth),
+        demand_elevation_deg: tidy(demand.elevation),
+        assumed: Vec::new(),
+    })
+}
+
+/// Degrees without the dust of rounding: ten decimals, a hundredth of what the inverse of the mount
+/// model is good for.
+fn tidy(angle: Angle) -> f64 {
+    const DECIMALS: f64 = 1e10;
+    (angle.degrees() * DECIMALS).round() / DECIMALS
+}
+
+impl Answer {
+    /// The two numbers of the plain form: the reading, or inverse the demand.
+    pub fn plain(&self, inverse: bool) -> String {
+        let (azimuth, elevation) = self.pair(inverse);
+        format!("{azimuth:.6} {elevation:.6}\n")
+    }
+
+    /// The whole as one indented JSON document.
+    pub fn json(&self) -> String {
+        // A plain struct of numbers and texts always serialises.
+        serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
+    }
+
+    fn pair(&self, inverse: bool) -> (f64, f64) {
+        if inverse {
+            (self.demand_azimuth_deg, self.demand_elevation_deg)
+        } else {
+            (self.azimuth_deg, self.elevation_deg)
+        }
+    }
+}
+
+/// What a line of the stream asks for.
+enum Asked {
+    Nothing,
+    Reload,
+    Pair(Angle, Angle),
+}
+
+/// Two numbers with blanks or a comma between them; `#` begins a comment.
+fn parse(line: &[u8]) -> Result<Asked, String> {
+    let text = std::str::from_utf8(line).map_err(|_| "no UTF-8 text".to_owned())?;
+    let text = text.split('#').next().unwrap_or("");
+    let text = text.trim_start_matches('\u{feff}').trim();
+    if text.is_empty() {
+        return Ok(Asked::Nothing);
+    }
+    if text.eq_ignore_ascii_case("reload") {
+        return Ok(Asked::Reload);
+    }
+    let mut numbers = text
+        .split(|c: char| c.is_whitespace() || c == ',')
+        .filter(|word| !word.is_empty());
+    let (first, second, more) = (numbers.next(), numbers.next(), numbers.count());
+    let (Some(first), Some(second), 0) = (first, second, more) else {
+        let count = more + usize::from(first.is_some()) + usize::from(second.is_some());
+        let hint = if count == 4 && text.contains(',') {
+            "; decimals take a point, not a comma"
+        } else {
+            ""
+        };
+        return Err(format!(
+            "{count} numbers found; expected azimuth and elevation in degrees{hint}"
+        ));
+    };
+    let number = |word: &str| match word.parse::<f64>() {
+        Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
+        _ => Err(format!(
+            "\"{}\" is no number of degrees; expected azimuth and elevation, such as 135.2 41.8",
+            crate::problem::printable(word)
+        )),
+    };
+    Ok(Asked::Pair(number(first)?, number(second)?))
+}
+
+/// The running state of a stream.
+struct Session<'a, W: Write> {
+    output: W,
+    pointer: &'a mut Pointer,
+    form: StreamForm,
+    line: u64,
+    rows: u64,
+    tally: Tally,
+}
+
+/// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
+/// its file changes or a line says `reload`; what comes of the former is told to `note`.
+///
+/// # Errors
+/// When input or output fails.
+pub fn serve(
+    input: impl Read,
+    output: impl Write,
+    pointer: &mut Pointer,
+    form: StreamForm,
+    mut watch: Option<&mut Watch<'_>>,
+    note: &mut dyn FnMut(Reload),
+) -> io::Result<Tally> {
+    let mut input = BufReader::with_capacity(1 << 16, input);
+    let mut session = Session {
+        output: io::BufWriter::with_capacity(1 << 16, output),
+        pointer,
+        form,
+        line: 0,
+        rows: 0,
+        tally: Tally::default(),
+    };
+    session.begin()?;
+    // The beginning of a line whose end has not come yet.
+    let mut part: Vec<u8> = Vec::new();
+    let mut too_long = false;
+    loop {
+        if input.buffer().is_empty() {
+            // Reading may wait now: nothing answered must wait with it.
+            session.output.flush()?;
+        }
+        let bytes = match input.fill_buf() {
+            Ok(bytes) => bytes,
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => continue,
+            Err(e) => return Err(e),
+        };
+        if bytes.is_empty() {
+            if !part.is_empty() || too_long {
+                session.line(&part, too_long, &mut watch, note)?;
+            }
+            session.end()?;
+            return Ok(session.tally);
+        }
+        let end = bytes.iter().position(|b| *b == b'\n');
+        let piece = &bytes[..end.unwrap_or(bytes.len())];
+        let used = piece.len() + usize::from(end.is_some());
+        if part.is_empty() && !too_long && end.is_some() && piece.len() <= LONGEST_LINE {
+            // The usual case needs no copy.
+            session.line(piece, false, &mut watch, note)?;
+        } else {
+            if part.len() + piece.len() > LONGEST_LINE {
+                too_long = true;
+                part.clear();
+            }
+            if !too_long {
+                part.extend_from_slice(piece);
+            }
+            if end.is_some() {
+                session.line(&part, too_long, &mut watch, note)?;
+                part.clear();
+                too_long = false;
+            }
+        }
+        input.consume(used);
+    }
+}
+
+impl<W: Write> Session<'_, W> {
+    fn line(
+        &mut self,
+        line: &[u8],
+        too_long: bool,
+        watch: &mut Option<&mut Watch<'_>>,
+        note: &mut dyn FnMut(Reload),
+    ) -> io::Result<()> {
+        self.line += 1;
+        if let Some(watch) = watch
+            && let Some(result) = watch.changed()
+        {
+            match result {
+                Ok(source) => {
+                    self.pointer.replace_source(source);
+                    note(Reload::Taken(format!("{} was read again", watch.name())));
+                }
+                Err(error) => note(Reload::Kept(format!(
+                    "the old calibration stays in use: {error}"
+                ))),
+            }
+        }
+        if too_long {
+            self.tally.unreadable += 1;
+            return self.error(&format!("more than {LONGEST_LINE} bytes in one line"));
+        }
+        match parse(line) {
+            Ok(Asked::Nothing) => Ok(()),
+            Ok(Asked::Reload) => self.reload(watch),
+            Ok(Asked::Pair(first, second)) => {
+                match answer(self.pointer, first, second, self.form.inverse) {
+                    Ok(answer) => {
+                        self.tally.answered += 1;
+                        self.write(answer)
+                    }
+                    Err(refusal) => {
+                        self.tally.refused += 1;
+                        self.error(&refusal.to_string())
+                    }
+                }
+            }
+            Err(why) => {
+                self.tally.unreadable += 1;
+                self.error(&why)
+            }
+        }
+    }
+
+    fn reload(&mut self, watch: &mut Option<&mut Watch<'_>>) -> io::Result<()> {
+        let Some(watch) = watch else {
+            self.tally.unreadable += 1;
+            return self.error("reload is understood with --stream, --listen and --serial only");
+        };
+        match watch.read() {
+            Ok(source) => {
+                self.pointer.replace_source(source);
+                match self.form.writing {
+                    Writing::Plain => writeln!(self.output, "reloaded"),
+                    Writing::JsonLines | Writing::JsonDocument => {
+                        self.json(&serde_json::json!({"line": self.line, "reloaded": true}))
+                    }
+                }
+            }
+            Err(error) => {
+                self.tally.unreadable += 1;
+                // One line, whatever the message.
+                let message: Vec<String> = error
+                    .to_string()
+                    .lines()
+                    .map(|line| line.trim().to_owned())
+                    .collect();
+                let message = message.join("; ");
+                self.error(&format!("the old calibration stays in use: {message}"))
+            }
+        }
+    }
+
+    fn write(&mut self, mut answer: Answer) -> io::Result<()> {
+        match self.form.writing {
+            Writing::Plain => {
+                let (azimuth, elevation) = answer.pair(self.form.inverse);
+                writeln!(self.output, "{azimuth:.6} {elevation:.6}")
+            }
+            Writing::JsonLines | Writing::JsonDocument => {
+                answer.line = Some(self.line);
+                self.json(&answer)
+            }
+        }
+    }
+
+    fn error(&mut self, why: &str) -> io::Result<()> {
+        match self.form.writing {
+            Writing::Plain => writeln!(self.output, "error line {}: {why}", self.line),
+            Writing::JsonLines | Writing::JsonDocument => {
+                let line = self.line;
+                self.json(&ErrorAnswer { line, error: why })
+            }
+        }
+    }
+
+    /// One object in its place.
+    fn json(&mut self, object: &impl Serialize) -> io::Result<()> {
+        let document = self.form.writing == Writing::JsonDocument;
+        if document && self.rows > 0 {
+            self.output.write_all(b",\n")?;
+        }
+        self.rows += 1;
+        serde_json::to_writer(&mut self.output, object)?;
+        if document {
+            Ok(())
+        } else {
+            self.output.write_all(b"\n")
+        }
+    }
+
+    fn begin(&mut self) -> io::Result<()> {
+        if self.form.writing != Writing::JsonDocument {
+            return Ok(());
+        }
+        let assumed = self.pointer.assumptions(!self.form.inverse);
+        self.output.write_all(b"{\"assumed\":")?;
+        serde_json::to_writer(&mut self.output, &assumed)?;
+        self.output.write_all(b",\n\"rows\":[\n")
+    }
+
+    fn end(&mut self) -> io::Result<()> {
+        if self.form.writing == Writing::JsonDocument {
+            self.output.write_all(b"\n]}\n")?;
+        }
+        self.output.flush()
+    }
+}

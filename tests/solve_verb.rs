@@ -1,0 +1,365 @@
+//! The verbs solve, demo, simulate and recheck as whole commands.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output, Stdio};
+
+use serde_json::Value;
+
+/// The command on the demo's invented station, in a folder of its own.
+struct Bench {
+    folder: tempfile::TempDir,
+}
+
+impl Bench {
+    fn new() -> Bench {
+        let folder = tempfile::tempdir().expect("a folder for the test");
+        for name in ["station.toml", "satellites.tle", "peaks.csv", "truth.toml"] {
+            let from = Path::new(env!("CARGO_MANIFEST_DIR"))
+                .join("demo-data")
+                .join(name);
+            std::fs::copy(from, folder.path().join(name)).expect("the demo's data");
+        }
+        Bench { folder }
+    }
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+    fn write(&self, name: &str, text: &str) {
+        std::fs::write(self.path(name), text).expect("a file for the test");
+    }
+    fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.path(name)).unwrap_or_else(|e| panic!("{name}: {e}"))
+    }
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_plumbeam"));
+        command
+            .args(arguments)
+            .current_dir(self.folder.path())
+            .env_clear()
+            .stdin(Stdio::null());
+        command
+    }
+    #[track_caller]
+    fn run(&self, arguments: &[&str], code: i32) -> Output {
+        let output = self.command(arguments).output().expect("the command runs");
+        assert_eq!(
+            output.status.code(),
+            Some(code),
+            "plumbeam {}\n--- out\n{}--- err\n{}",
+            arguments.join(" "),
+            String::from_utf8_lossy(&output.stdout),
+            String::from_utf8_lossy(&output.stderr)
+        );
+        output
+    }
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).expect("UTF-8")
+}
+
+#[test]
+fn solve_writes_a_calibration_and_a_report_of_a_hundred_columns() {
+    let bench = Bench::new();
+    let output = bench.run(&["solve", "peaks.csv", "--report", "report"], 0);
+    let shown = text(&output.stdout);
+    assert!(shown.lines().all(|l| l.chars().count() <= 100), "{shown}");
+    for needed in [
+        "azimuth zero",
+        "axis tilt",
+        "droop",
+        "backlash",
+        "CAUTION",
+        "Sun",
+    ] {
+        assert!(shown.contains(needed), "{needed:?} is missing in\n{shown}");
+    }
+    let document: Value = serde_json::from_str(&bench.read("calibration.json")).expect("JSON");
+    assert_eq!(document["format"], "plumbeam calibration 1");
+    assert_eq!(document["peaks"].as_array().map(Vec::len), Some(60));
+    for picture in [
+        "sky.png",
+        "sky.svg",
+        "beam.png",
+        "histogram.svg",
+        "report.html",
+    ] {
+        let bytes = std::fs::read(bench.path("report").join(picture)).expect(picture);
+        assert!(bytes.len() > 1000, "{picture} is nearly empty");
+    }
+}
+
+/// The truth of the demo lies within so many sigmas of what is found; see
+/// tests/reference_sessions.rs.
+const MOST_SIGMAS: f64 = 4.0;
+
+#[test]
+fn the_demo_session_gives_back_its_truth() {
+    let bench = Bench::new();
+    let output = bench.run(&["solve", "peaks.csv", "--json", "--quiet"], 0);
+    assert!(
+        !bench.path("calibration.json").exists(),
+        "--json writes only what is asked"
+    );
+    let document: Value = serde_json::from_slice(&output.stdout).expect("one JSON document");
+    let truth: toml_edit::DocumentMut = bench.read("truth.toml").parse().expect("TOML");
+    let terms = document["terms"].as_object().expect("terms");
+    for (name, value) in truth["terms"].as_table().expect("terms") {
+        let truth = value.as_float().expect("a number");
+        let found = &terms[name];
+        let sigma = found["sigma_deg"].as_f64().expect("a sigma");
+        let error = found["value_deg"].as_f64().expect("a value") - truth;
+        assert!(
+            error.abs() < MOST_SIGMAS * sigma,
+            "{name}: {error} off, sigma {sigma}"
+        );
+    }
+    assert_eq!(
+        terms.len(),
+        7,
+        "no term is admitted that is not there: {terms:?}"
+    );
+    let rejected: Vec<u64> = (document["peaks"].as_array().expect("peaks").iter())
+        .filter(|p| p["used"] == false)
+        .filter_map(|p| p["row"].as_u64())
+        .collect();
+    assert_eq!(rejected, [17, 33, 41], "the rows spoilt in truth.toml");
+    let why = document["peaks"][16]["why"].as_str().expect("a reason");
+    assert!(why.contains("digit") && why.contains("+10 deg"), "{why}");
+}
+
+#[test]
+fn solve_reads_standard_input() {
+    let bench = Bench::new();
+    let mut child = bench
+        .command(&["solve", "-", "--json", "--quiet"])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("the command runs");
+    let log = bench.read("peaks.csv");
+    (child
+        .stdin
+        .take()
+        .expect("its input")
+        .write_all(log.as_bytes()))
+    .expect("it reads");
+    let piped = child.wait_with_output().expect("it ends");
+    let whole: Value = serde_json::from_slice(&piped.stdout).expect("JSON");
+    let named = bench.run(&["solve", "peaks.csv", "--json", "--quiet"], 0);
+    let named: Value = serde_json::from_slice(&named.stdout).expect("JSON");
+    assert_eq!(
+        whole["terms"], named["terms"],
+        "the same log gives the same answer"
+    );
+}
+
+#[test]
+fn wrong_use_bad_input_and_thin_data_have_their_own_exit_codes() {
+    let bench = Bench::new();
+    let wrong = bench.run(&["solve", "peaks.csv", "--terms", "drop"], 2);
+    assert!(
+        text(&wrong.stderr).contains("droop"),
+        "{}",
+        text(&wrong.stderr)
+    );
+    bench.run(&["solve", "peaks.csv", "--hold", "droop"], 2);
+    bench.run(&["solve"], 2);
+    let missing = bench.run(&["solve", "nowhere.csv"], 3);
+    assert!(text(&missing.stderr).contains("nowhere.csv"));
+    bench.write(
+        "bad.csv",
+        "time_utc,emitter,azimuth_deg,elevation_deg\n\
+         2026-09-12T06:15:15,sun,10,20\n\
+         2026-09-12T06:15:15Z,sum,10,400\n",
+    );
+    let bad = text(&bench.run(&["solve", "bad.csv"], 3).stderr);
+    for needed in ["bad.csv:2:1", "bad.csv:3:", "write sun", "400"] {
+        assert!(bad.contains(needed), "{needed:?} is missing in\n{bad}");
+    }
+    bench.write(
+        "one.csv",
+        "time_utc,emitter,azimuth_deg,elevation_deg\n2026-09-12T12:00:00Z,sun,190,40\n",
+    );
+    let thin = text(&bench.run(&["solve", "one.csv"], 4).stderr);
+    assert!(thin.contains("more peaks"), "{thin}");
+    assert!(
+        !bench.path("calibration.json").exists(),
+        "nothing is half-written"
+    );
+}
+
+#[test]
+fn an_azimuth_that_counts_the_wrong_way_is_said_and_not_fitted_through() {
+    let bench = Bench::new();
+    let mirrored: String = (bench.read("peaks.csv").lines())
+        .map(|line| {
+            let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+            if let Some(azimuth) = cells.get(2).and_then(|c| c.parse::<f64>().ok()) {
+                cells[2] = (-azimuth).to_string();
+            }
+            cells.join(",") + "\n"
+        })
+        .collect();
+    bench.write("mirrored.csv", &mirrored);
+    let said = text(&bench.run(&["solve", "mirrored.csv"], 4).stderr);
+    assert!(said.contains("wrong way round"), "{said}");
+}
+
+#[test]
+fn simulate_makes_the_demo_session_again_and_demo_does_the_whole_job() {
+    let bench = Bench::new();
+    let again = bench.run(&["simulate", "--truth", "truth.toml", "--seed", "2"], 0);
+    assert_eq!(
+        text(&again.stdout),
+        bench.read("peaks.csv"),
+        "demo-data/peaks.csv is seed 2"
+    );
+    let done = text(&bench.run(&["demo"], 0).stdout);
+    assert!(
+        done.contains("invented") && done.contains("plumbeam-demo"),
+        "{done}"
+    );
+    for file in [
+        "calibration.json",
+        "corrections.csv",
+        "report/report.html",
+        "report.txt",
+    ] {
+        assert!(bench.path("plumbeam-demo").join(file).is_file(), "{file}");
+    }
+    bench.run(&["demo"], 0);
+    assert!(
+        bench.path("plumbeam-demo-2").is_dir(),
+        "an old demo is never overwritten"
+    );
+    bench.run(&["demo", "--into", "plumbeam-demo"], 3);
+}
+
+/// A few peaks of the demo's mount with changes to its truth.
+fn new_peaks(bench: &Bench, changes: &[(&str, &str)], seed: &str, name: &str) {
+    let mut truth = bench.read("truth.toml");
+    let spoil = truth.find("[[spoil]]").expect("spoilt rows");
+    truth.truncate(spoil);
+    for (from, to) in changes {
+        assert!(truth.contains(from), "{from}");
+        truth = truth.replace(from, to);
+    }
+    let truth = truth.replace("peaks = 60", "peaks = 6");
+    bench.write("new-truth.toml", &truth);
+    bench.run(
+        &[
+            "simulate",
+            "--truth",
+            "new-truth.toml",
+            "--seed",
+            seed,
+            "--out",
+            name,
+        ],
+        0,
+    );
+}
+
+#[test]
+fn recheck_tells_a_moved_mount_from_an_unmoved_one() {
+    let bench = Bench::new();
+    bench.run(&["solve", "peaks.csv", "--quiet"], 0);
+    new_peaks(&bench, &[], "11", "same.csv");
+    let same = bench.run(
+        &[
+            "recheck",
+            "--against",
+            "calibration.json",
+            "same.csv",
+            "--json",
+        ],
+        0,
+    );
+    let same: Value = serde_json::from_slice(&same.stdout).expect("JSON");
+    assert_eq!(same["verdict"], "true", "{same}");
+    assert!(same["probability"].as_f64().expect("a probability") < 0.05);
+
+    // A move of two degrees in azimuth and half a degree of tilt on a beam of five.
+    let moves = [
+        ("azimuth-zero = 3.42", "azimuth-zero = 5.42"),
+        ("tilt-north = 0.46", "tilt-north = 0.96"),
+    ];
+    new_peaks(&bench, &moves, "12", "moved.csv");
+    let arguments = [
+        "recheck",
+        "--against",
+        "calibration.json",
+        "moved.csv",
+        "--json",
+    ];
+    let moved = bench.run(&[&arguments[..], &["--out", "joined.json"]].concat(), 1);
+    let moved: Value = serde_json::from_slice(&moved.stdout).expect("JSON");
+    assert_eq!(moved["verdict"], "moved", "{moved}");
+    let terms = moved["moved_terms"].as_array().expect("moved terms");
+    let of = |name: &str| terms.iter().find(|t| t["term"] == name);
+    for (name, change) in [("azimuth-zero", 2.0), ("tilt-north", 0.5)] {
+        let term = of(name).unwrap_or_else(|| panic!("{name} in {moved}"));
+        let error = term["change_deg"].as_f64().expect("a change") - change;
+        let sigma = term["sigma_deg"].as_f64().expect("a sigma");
+        assert!(error.abs() < MOST_SIGMAS * sigma, "{name}: {term}");
+    }
+    assert!(
+        moved["looks_like"]
+            .as_str()
+            .is_some_and(|l| l.contains("whole mount"))
+    );
+    // The joined calibration is true for the moved mount.
+    let arguments = [
+        "recheck",
+        "--against",
+        "joined.json",
+        "moved.csv",
+        "--quiet",
+    ];
+    bench.run(&arguments, 0);
+}
+
+#[test]
+fn a_history_tells_real_changes_from_noise() {
+    let bench = Bench::new();
+    std::fs::create_dir(bench.path("old")).expect("a folder");
+    let empty = text(&bench.run(&["recheck", "--history", "old"], 3).stderr);
+    assert!(empty.contains("without calibrations"), "{empty}");
+    for (seed, changes) in [
+        ("21", vec![]),
+        ("22", vec![]),
+        ("23", vec![("tilt-east = -0.71", "tilt-east = 0.29")]),
+    ] {
+        let mut truth = bench.read("truth.toml");
+        for (from, to) in changes {
+            truth = truth.replace(from, to);
+        }
+        bench.write("t.toml", &truth);
+        bench.run(
+            &[
+                "simulate", "--truth", "t.toml", "--seed", seed, "--out", "p.csv",
+            ],
+            0,
+        );
+        let out = format!("old/{seed}.json");
+        bench.run(&["solve", "p.csv", "--out", &out, "--quiet"], 0);
+    }
+    let history = bench.run(&["recheck", "--history", "old", "--json"], 0);
+    let history: Value = serde_json::from_slice(&history.stdout).expect("JSON");
+    let terms = history["terms"].as_array().expect("terms");
+    let real: Vec<(&str, usize)> = terms
+        .iter()
+        .flat_map(|t| {
+            let points = t["points"].as_array().expect("points");
+            let name = t["term"].as_str().expect("a name");
+            points
+                .iter()
+                .enumerate()
+                .filter(|(_, p)| p["real"] == true)
+                .map(move |(i, _)| (name, i))
+        })
+        .collect();
+    assert_eq!(real, [("tilt-east", 2)], "{history}");
+}
