@@ -599,6 +599,18 @@ pub fn of_scatter(joint: &LooseJoint) -> Finding {
     }
 }
 
+/// A north that a compass may have given, where too many other zeros would agree as well.
+pub fn hint_of_compass(compass: &Compass) -> String {
+    format!(
+        "the azimuth zero ({:+.2} deg) agrees with the magnetic declination ({:+.2} deg): north may \
+         have been taken from a compass, though so small a zero agrees by chance with probability \
+         {}",
+        compass.zero.degrees(),
+        compass.declination.value.degrees(),
+        words::two_digits(compass.false_alarm)
+    )
+}
+
 /// North by the compass.
 pub fn of_compass(compass: &Compass) -> Finding {
     let zero = compass.zero.degrees();
@@ -606,7 +618,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
     let evidence = format!(
         "the azimuth zero is {zero:+.2} deg, and the magnetic declination at the site on that day \
          {declination:+.2} +/- {:.2} deg (World Magnetic Model): an encoder set to zero along a \
-         compass needle would show just that; a zero set at random agrees so well with \
+         compass needle would show just that; a zero set without one agrees so well with \
          probability {}. This is a hint, no proof",
         compass.declination.sigma.degrees(),
         words::probability(compass.false_alarm)
@@ -616,6 +628,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
         size_unit: "deg".to_owned(),
         sigma: Some(compass.sigma.degrees()),
         strength: surprise(compass.false_alarm),
+        subject: Subject::Compass(compass.declination.value),
         ..finding(
             Fault::MagneticNorth,
             Axis::Azimuth,

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::angle::Angle;
 use crate::solve::words;
 
 use super::name::{Axis, Fault};
@@ -75,6 +76,8 @@ pub enum Subject {
         /// Against azimuth and not elevation.
         by_azimuth: bool,
     },
+    /// The azimuth zero against magnetic north, which stands at this azimuth.
+    Compass(Angle),
     /// The session as a whole.
     Session,
 }

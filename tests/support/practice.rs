@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use plumbeam::angle::Angle;
 use plumbeam::faults::{Diagnosis, Fault, Options, diagnose};
 use plumbeam::logbook::PeakLog;
 use plumbeam::simulate::{Noise, Session, Spoil, SpoilAxis, SpoilUnit, Truth, session};
@@ -71,6 +72,8 @@ pub struct Made {
     pub place: usize,
     /// The station file that goes with the log.
     pub station: Station,
+    /// Its sky, when the site is not the place's own.
+    pub sky: Option<Sky>,
     /// The truth.
     pub truth: Truth,
     /// The log.
@@ -172,6 +175,7 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     (log.peaks.len() >= 7).then(|| Made {
         place,
         station: station.clone(),
+        sky: None,
         truth,
         log,
     })
@@ -502,22 +506,21 @@ pub fn designs() -> Vec<Design> {
             b.spoil(Spoil::AzimuthReversed);
         }),
         Design {
-            places: &[1, 3],
+            places: &[FINE],
+            peaks: 120,
             ..design(
                 Fault::MagneticNorth,
-                "a zero within 0.2 degrees of the declination (above 2 degrees)",
+                "a zero within 0.2 degrees of a declination of 15, 120 peaks",
                 ONCE,
                 1.0,
                 |b, _| {
+                    // On the west coast of North America; the sources are up there too.
+                    b.station.site.longitude = Angle::from_degrees(-122.3);
                     let time = b.truth.session.from;
                     let there = plumbeam::faults::declination(&b.station.site, time);
                     let declination = there.map_or(0.0, |d| d.value.degrees());
                     let zero = declination + 0.2 * b.rng.random_range(-1.0..1.0);
                     b.truth.terms.insert("azimuth-zero".to_owned(), zero);
-                    // Without skew and droop the zero is well told.
-                    b.truth.terms.remove("axis-skew");
-                    b.truth.terms.remove("droop");
-                    b.truth.session.peaks = 120;
                 },
             )
         },
@@ -677,7 +680,9 @@ impl Design {
             },
             size,
         );
-        let log = session(&station, sky, &truth, seed).ok()?;
+        let moved = (station.site.longitude != places[place].station.site.longitude)
+            .then(|| sky.seen_from(&station));
+        let log = session(&station, moved.as_ref().unwrap_or(sky), &truth, seed).ok()?;
         // A satellite that was hardly observed cannot be judged.
         let observed = |name: &str| log.peaks.iter().filter(|p| p.emitter == name).count();
         if truth.spoil.iter().any(|s| match s {
@@ -694,6 +699,7 @@ impl Design {
         (log.peaks.len() >= 20).then_some(Made {
             place,
             station,
+            sky: moved,
             truth,
             log,
         })
@@ -706,5 +712,6 @@ pub fn examine(places: &[Place], made: &Made) -> Option<Diagnosis> {
         seed: 1,
         ..Options::default()
     };
-    diagnose(&made.station, &places[made.place].sky, &made.log, &options).ok()
+    let sky = made.sky.as_ref().unwrap_or(&places[made.place].sky);
+    diagnose(&made.station, sky, &made.log, &options).ok()
 }
