@@ -25,6 +25,7 @@ mod rivals;
 mod rows;
 mod scan;
 mod scatter;
+mod searched;
 mod shape;
 mod show;
 mod suspects;

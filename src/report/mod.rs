@@ -27,7 +27,7 @@ use crate::station::Station;
 use crate::time::Utc;
 
 pub use faults::{
-    FAULTS_PAGE, fault_pictures, faults_json, faults_lines, faults_text, write_faults,
+    FAULTS_PAGE, fault_pictures, faults_json, faults_section, faults_text, write_faults,
 };
 pub use picture::pictures;
 pub use recheck::{history_json, history_text, recheck_json, recheck_text};

@@ -116,7 +116,7 @@ impl EffectPicture {
             y: Axis {
                 scale: Scale::linear(-half, half, frame.bottom, frame.top),
                 ticks: linear_ticks(-half, half, 6),
-                title: format!("{title} in {axis} (deg)"),
+                title: format!("Misfit in {axis} {title} (deg)"),
             },
         }
     }
@@ -147,8 +147,8 @@ impl Picture for EffectPicture {
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
         let inner = body.inset(78.0, 56.0, 30.0, 70.0);
         let frames = inner.rows(2, 46.0);
-        let above = self.panel(frames[0], "Without it");
-        let below = self.panel(frames[1], "With it");
+        let above = self.panel(frames[0], "without it");
+        let below = self.panel(frames[1], "with it");
         above.draw(canvas, false);
         below.draw(canvas, true);
         let radius = match self.points.len() {

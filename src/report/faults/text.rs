@@ -67,17 +67,21 @@ fn one(page: &mut String, number: usize, finding: &Finding) {
     }
 }
 
-/// The first findings, a line each, for the end of a solve; nothing when there are none.
-pub fn faults_lines(diagnosis: &Diagnosis) -> Vec<String> {
+/// The first findings, a line each, for the end of a solve; empty when there are none.
+pub fn faults_section(diagnosis: &Diagnosis) -> String {
     const MOST: usize = 5;
-    let count = diagnosis.findings.len();
-    let mut lines: Vec<String> = (diagnosis.findings.iter().take(MOST))
-        .map(|f| printable(&f.one_line()))
-        .collect();
-    if count > MOST {
-        lines.push(format!("and {} more", count - MOST));
+    if diagnosis.findings.is_empty() {
+        return String::new();
     }
-    lines
+    let mut page = "\nFAULTS (plumbeam faults says more)\n".to_owned();
+    for finding in diagnosis.findings.iter().take(MOST) {
+        page.push_str(&lines("  - ", &printable(&finding.one_line())));
+    }
+    if diagnosis.findings.len() > MOST {
+        let more = diagnosis.findings.len() - MOST;
+        page.push_str(&format!("  and {more} more\n"));
+    }
+    page
 }
 
 /// The machine-readable form of a diagnosis.
