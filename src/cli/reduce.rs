@@ -10,6 +10,7 @@ use super::{Common, Console, Verdict};
 use crate::files;
 use crate::logbook::ScanReader;
 use crate::problem::Error;
+use crate::report;
 use crate::scan::{self, Noise, NoiseLaw, Options, Reduction};
 use crate::sky::Sky;
 use crate::station::Station;
@@ -77,6 +78,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     for line in reduction.summary() {
         console.note(&line);
+    }
+    if let Some(folder) = &args.report {
+        let files = report::write_scan_pictures(folder, &reduction, &station)?;
+        console.note(&format!(
+            "{} pictures are in {}, the overview first",
+            files.len(),
+            folder.display()
+        ));
     }
     if common.json {
         console.json(&reduction.document())?;

@@ -91,44 +91,32 @@ impl<R: BufRead> Lines<R> {
         }
     }
 
-    /// Hands whole lines (without their line feeds) to `read`, as they stand in the reader's
-    /// buffer, until it declines one or the buffer ends within a line; gives how many it took.
+    /// Hands the text from the next line on, as it stands in the reader's buffer, to `read`,
+    /// which says how many bytes it took: one line with its line feed, or none. Goes on until
+    /// it takes none; gives how many lines it took.
     ///
     /// # Errors
     /// When reading fails.
     pub(super) fn while_taken(
         &mut self,
-        mut read: impl FnMut(&[u8]) -> bool,
+        mut read: impl FnMut(&[u8]) -> Option<usize>,
     ) -> Result<usize, Error> {
         let mut taken = 0;
         if !self.returned.is_empty() || self.count == 0 {
             return Ok(taken);
         }
-        loop {
-            let buffer = self
-                .input
-                .fill_buf()
-                .map_err(|e| Error::io(&self.file, "read", e))?;
-            let mut used = 0;
-            let mut declined = false;
-            for line in buffer.split_inclusive(|b| *b == b'\n') {
-                let Some(whole) = line.strip_suffix(b"\n") else {
-                    break;
-                };
-                if !read(whole) {
-                    declined = true;
-                    break;
-                }
-                used += line.len();
-                taken += 1;
-            }
-            self.input.consume(used);
-            // The last line of a buffer is read the other way; then the next buffer follows.
-            if declined || used == 0 {
-                self.count += taken;
-                return Ok(taken);
-            }
+        let buffer = self
+            .input
+            .fill_buf()
+            .map_err(|e| Error::io(&self.file, "read", e))?;
+        let mut used = 0;
+        while let Some(length) = read(&buffer[used..]) {
+            used += length;
+            taken += 1;
         }
+        self.input.consume(used);
+        self.count += taken;
+        Ok(taken)
     }
 
     /// Takes whole lines back, to give them again.

@@ -57,16 +57,16 @@ pub(super) fn from_decibels(db: f64) -> f64 {
     (db * (std::f64::consts::LN_10 / 10.0)).exp()
 }
 
-/// Reads a line that goes on with this scan of this emitter on this date; none when it is not
-/// plainly such a row.
+/// Reads a line that goes on with this scan of this emitter on this date from the beginning of
+/// a text, and gives how long it is with its line feed; none when it is not plainly such a row.
 pub(super) fn read(
-    line: &[u8],
+    text: &[u8],
     form: &Form,
     scan: &str,
     emitter: &str,
     date: &Date,
-) -> Option<Sample> {
-    let mut rest = line.strip_suffix(b"\r").unwrap_or(line);
+) -> Option<(Sample, usize)> {
+    let mut rest = text;
     let (mut time, mut azimuth, mut elevation, mut power) = (None, 0.0, 0.0, 0.0);
     let last = form.fields.len() - 1;
     for (i, field) in form.fields.iter().enumerate() {
@@ -97,7 +97,8 @@ pub(super) fn read(
         };
         match rest.split_first() {
             Some((b',', behind)) if i < last => rest = behind,
-            None if i == last => {}
+            Some((b'\n', behind)) if i == last => rest = behind,
+            Some((b'\r', [b'\n', behind @ ..])) if i == last => rest = behind,
             _ => return None,
         }
     }
@@ -105,7 +106,10 @@ pub(super) fn read(
     let all_within = within(azimuth, form.azimuth)
         && within(elevation, form.elevation)
         && within(power, form.power);
-    all_within.then_some(Sample {
+    if !all_within {
+        return None;
+    }
+    let sample = Sample {
         time: time?,
         azimuth: Angle::from_degrees(azimuth),
         elevation: Angle::from_degrees(elevation),
@@ -113,12 +117,13 @@ pub(super) fn read(
             PowerUnit::Decibels => from_decibels(power),
             PowerUnit::Linear | PowerUnit::Counts => power,
         },
-    })
+    };
+    Some((sample, text.len() - rest.len()))
 }
 
 /// What stands behind a field of the user's own, if that is plain printable text.
 fn own_at(text: &[u8]) -> Option<&[u8]> {
-    let end = text.iter().position(|b| *b == b',').unwrap_or(text.len());
+    let end = text.iter().position(|b| b",\r\n".contains(b))?;
     let plain = |b: &u8| b.is_ascii_graphic() && *b != b'"' || *b == b' ';
     text[..end].iter().all(plain).then_some(&text[end..])
 }
@@ -284,10 +289,13 @@ mod tests {
             power: (-1e30, 1e30),
         };
         let date = Date::of("2026-04-07T08:03:00Z").unwrap();
-        let plain = |line: &str| read(line.as_bytes(), &form, "7", "sun", &date).is_some();
-        assert!(plain(
-            "sun,own text,2026-04-07T08:03:00Z,7,12,30.5,180.25\r"
-        ));
+        // How much of a text is taken.
+        let taken = |text: &str| Some(read(text.as_bytes(), &form, "7", "sun", &date)?.1);
+        let good = "sun,own text,2026-04-07T08:03:00Z,7,12,30.5,180.25";
+        assert_eq!(taken(&format!("{good}\r\nnext")), Some(good.len() + 2));
+        assert_eq!(taken(&format!("{good}\n")), Some(good.len() + 1));
+        // A line without an end may go on behind the buffer.
+        assert_eq!(taken(good), None);
         for line in [
             "moon,own text,2026-04-07T08:03:00Z,7,12,30.5,180.25",
             "sun,\"own\",2026-04-07T08:03:00Z,7,12,30.5,180.25",
@@ -299,7 +307,7 @@ mod tests {
             "sun,own text,2026-04-07T08:03:00Z,7,12,30.5,180,25",
             "",
         ] {
-            assert!(!plain(line), "{line}");
+            assert_eq!(taken(&format!("{line}\n")), None, "{line}");
         }
     }
 

@@ -162,12 +162,16 @@ impl<R: BufRead> RowReader<R> {
         Ok(self.row())
     }
 
-    /// Hands the bytes of whole lines to `read` until it declines one, which is then the next
-    /// row; gives how many it took. A line that the buffer cuts in two is not handed on.
+    /// Hands the text from the next line on to `read`, which says how many bytes it took: one
+    /// line with its line feed, or none, and then the line is the next row. The text may end
+    /// within a line. Gives how many lines were taken.
     ///
     /// # Errors
     /// When reading fails.
-    pub fn while_taken(&mut self, read: impl FnMut(&[u8]) -> bool) -> Result<usize, Error> {
+    pub fn while_taken(
+        &mut self,
+        read: impl FnMut(&[u8]) -> Option<usize>,
+    ) -> Result<usize, Error> {
         let taken = self.lines.while_taken(read)?;
         self.number += taken;
         Ok(taken)

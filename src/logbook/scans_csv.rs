@@ -225,12 +225,10 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             return Ok(());
         };
         let (name, emitter) = (scan.name().to_owned(), scan.emitter().to_owned());
-        self.usable += self.rows.while_taken(|line| {
-            let sample = plain_row::read(line, &self.form, &name, &emitter, date);
-            sample.is_some_and(|sample| {
-                scan.push(sample);
-                true
-            })
+        self.usable += self.rows.while_taken(|text| {
+            let (sample, length) = plain_row::read(text, &self.form, &name, &emitter, date)?;
+            scan.push(sample);
+            Some(length)
         })?;
         Ok(())
     }

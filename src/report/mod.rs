@@ -10,6 +10,7 @@ pub mod number;
 mod page;
 mod picture;
 mod recheck;
+mod scans;
 mod summary;
 #[cfg(test)]
 mod tests;
@@ -31,6 +32,7 @@ pub use faults::{
 };
 pub use picture::pictures;
 pub use recheck::{history_json, history_text, recheck_json, recheck_text};
+pub use scans::{scan_pictures, write_scan_pictures};
 pub use text::{Colour, WIDTH, text};
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
 

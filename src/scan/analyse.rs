@@ -1,14 +1,15 @@
 //! One scan, from its points to encoder offsets with their uncertainty, and what to think of
 //! them.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 
 use super::Axis;
+use super::curve::{Curve, POINTS_OF_A_MAP};
 use super::examine::{
     Influence, Memory, below, curvature_asked, flat_top, influence, memory, stands_above,
 };
 use super::judge;
-use super::model::{ScanModel, Slot};
+use super::model::ScanModel;
 use super::passes::{Pass, Shape, passes};
 use super::place::Fixed;
 use super::point::{Point, Points};
@@ -49,9 +50,9 @@ pub(crate) struct AxisFit {
     pub covariance: DMatrix<f64>,
     /// Direction and speed of each, the speed taken where the peak is.
     pub groups: Vec<Group>,
-    /// Where the passes run on the other axis, from the emitter, radians on the sky; zero in
-    /// an area.
-    pub across: f64,
+    /// By how many degrees each offset is moved by a degree of each error of the mount because
+    /// the scan covers some part of the sky: one row a group.
+    pub pull: DMatrix<f64>,
 }
 
 /// What was fitted to a scan.
@@ -73,27 +74,6 @@ pub(crate) struct Fitted {
     pub curve: Curve,
 }
 
-/// The points with the fit, for pictures.
-#[derive(Clone, Debug, Default)]
-pub(crate) struct Curve {
-    pub points: Vec<CurvePoint>,
-    pub passes: Vec<Pass>,
-    /// The beam's expected width, radians.
-    pub width: f64,
-}
-
-/// One point of a picture. Offsets are those of the beam from the fitted peak, on the sky,
-/// radians.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct CurvePoint {
-    pub x: f64,
-    pub y: f64,
-    pub power: f64,
-    pub fit: f64,
-    pub baseline: f64,
-    pub used: bool,
-}
-
 /// A scan looked at by itself.
 #[derive(Clone, Debug)]
 pub(crate) struct Analysis {
@@ -105,6 +85,8 @@ pub(crate) struct Analysis {
     pub near: (f64, f64),
     pub reasons: Vec<Reason>,
     pub fitted: Option<Fitted>,
+    /// The samples when nothing was fitted, for pictures.
+    pub bare: Option<Curve>,
 }
 
 /// A peak less significant than this may be chance: among the places and widths tried, one
@@ -122,6 +104,7 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         near: near(&points.points),
         reasons: points.reasons.clone(),
         fitted: None,
+        bare: None,
     };
     if points.points.len() < FEWEST {
         analysis.reasons.push(Reason::TooFew {
@@ -131,6 +114,9 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
     }
     let (shape, all) = passes(&points, expected.width);
     analysis.shape = shape;
+    if let Some(beams) = unfollowed(&points, expected.width) {
+        analysis.reasons.push(Reason::Unfollowed { beams });
+    }
     match shape {
         Shape::Still => analysis.reasons.push(Reason::Still),
         Shape::Slanting => analysis.reasons.push(Reason::Slanting),
@@ -140,6 +126,25 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
     }
     analysis
 }
+
+/// How many beamwidths the emitter ran away from a mount that did not follow it, when they are
+/// many.
+fn unfollowed(points: &Points, width: f64) -> Option<f64> {
+    let first = points.points.first()?;
+    let last = points.points.last()?;
+    let step = |from: (f64, f64), to: (f64, f64)| {
+        let cross = (to.0 - from.0) * points.emitter.cos;
+        cross.hypot(to.1 - from.1) / width
+    };
+    let emitter = |p: &Point| (p.emitter.azimuth, p.emitter.elevation);
+    let offset = |p: &Point| (p.offset(Axis::Azimuth), p.offset(Axis::Elevation));
+    let moved = step(emitter(first), emitter(last));
+    let away = step(offset(first), offset(last));
+    (moved.min(away) > FAR_AWAY).then_some(moved)
+}
+
+/// An emitter that runs so many beamwidths is not where a mount that stands looks.
+const FAR_AWAY: f64 = 5.0;
 
 /// A reading near the middle of the scan.
 fn near(points: &[Point]) -> (f64, f64) {
@@ -157,7 +162,7 @@ fn look(
     reasons: &mut Vec<Reason>,
 ) -> Option<Fitted> {
     let (mut points, mut passes) = if shape == Shape::Map {
-        let beams = all.points.len() as f64 / 40.0;
+        let beams = all.points.len() as f64 / POINTS_OF_A_MAP;
         (thinned_points(&all.points, beams), Vec::new())
     } else {
         thinned(&all.points, passes, expected.width)
@@ -229,9 +234,9 @@ fn look(
             left_over = memory(&model, &settled, &passes);
         }
     }
-    let moved = influence(&model, &settled, shape, &passes);
+    let moved = influence(&model, &settled, shape, &passes, &emitter);
     let fitted = gather(
-        &model, &settled, &groups, &passes, shape, &moved, &left_over, evidence,
+        &model, &settled, &groups, &passes, &moved, &left_over, evidence,
     );
     judge::add_reasons(
         &model, &settled, &fitted, &left_over, &passes, shape, reasons,
@@ -267,14 +272,6 @@ fn find(
     }
     let azimuth = along(points, passes, Axis::Azimuth, width, beam);
     let elevation = along(points, passes, Axis::Elevation, width, beam);
-    // Off the axis of a cut the beam is taken to run over the emitter.
-    let mean_offset = |axis: Axis| {
-        let offset = |p: &Point| match axis {
-            Axis::Azimuth => p.azimuth - p.emitter.azimuth,
-            Axis::Elevation => p.elevation - p.emitter.elevation,
-        };
-        points.iter().map(offset).sum::<f64>() / points.len() as f64
-    };
     let ((a_seen, a), (e_seen, e)) = (seen(&azimuth), seen(&elevation));
     if !a_seen && !e_seen {
         reasons.push(Reason::NoSignal {
@@ -296,15 +293,25 @@ fn find(
     }
     let azimuth = azimuth.filter(|_| a_seen);
     let elevation = elevation.filter(|_| e_seen);
+    // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
+    let beside = |along: Axis, place: f64, axis: Axis| {
+        let nearest = points.iter().min_by(|p, q| {
+            let away = |p: &Point| (p.offset(along) - place).abs();
+            away(p).total_cmp(&away(q))
+        });
+        nearest.map_or(0.0, |p| p.offset(axis))
+    };
     let strongest = match (azimuth, elevation) {
         (Some(a), Some(e)) if a.significance >= e.significance => a,
         (_, Some(e)) => e,
         (Some(a), None) => a,
         (None, None) => return None,
     };
+    let by_elevation = || beside(Axis::Elevation, strongest.elevation, Axis::Azimuth);
+    let by_azimuth = || beside(Axis::Azimuth, strongest.azimuth, Axis::Elevation);
     Some(Found {
-        azimuth: azimuth.map_or_else(|| mean_offset(Axis::Azimuth), |f| f.azimuth),
-        elevation: elevation.map_or_else(|| mean_offset(Axis::Elevation), |f| f.elevation),
+        azimuth: azimuth.map_or_else(by_elevation, |f| f.azimuth),
+        elevation: elevation.map_or_else(by_azimuth, |f| f.elevation),
         ..strongest
     })
 }
@@ -410,13 +417,13 @@ fn gather(
     settled: &Settled,
     groups: &Groups,
     passes: &[Pass],
-    shape: Shape,
     moved: &Influence,
     left_over: &Memory,
     evidence: Option<f64>,
 ) -> Fitted {
     let layout = model.layout();
     let p = settled.parameters();
+    let sigmas = settled.solution.sigmas();
     let covariance =
         settled.solution.covariance() * settled.scatter.powi(2) * inflation(left_over).powi(2)
             + &moved.covariance;
@@ -428,31 +435,30 @@ fn gather(
             Axis::Azimuth => &model.azimuth,
             Axis::Elevation => &model.elevation,
         };
-        let n = groups.len();
-        let offsets = (0..n)
-            .map(|k| own.reference + own.unit * (p[first + k] + moved.shift[first + k]))
-            .collect::<Vec<f64>>();
-        let covariance = covariance.view((first, first), (n, n)) * (own.unit * own.unit);
-        let mut groups = groups.to_vec();
+        // A group of passes that missed the emitter tells nothing, whatever its covariance says.
+        let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
+        let told: Vec<usize> = (0..groups.len()).filter(|k| sigma(k) < MISSED).collect();
+        if told.is_empty() {
+            return None;
+        }
+        let places: Vec<usize> = told.iter().map(|k| first + k).collect();
+        let offset = |j: &usize| own.reference + own.unit * (p[*j] + moved.shift[*j]);
+        let offsets: Vec<f64> = places.iter().map(offset).collect();
+        let own_covariance = covariance.select_rows(&places).select_columns(&places);
+        let mut groups: Vec<Group> = told.iter().map(|k| groups[*k].clone()).collect();
         for (group, offset) in groups.iter_mut().zip(&offsets) {
             refine_speed(group, *offset, axis, model, passes);
         }
         Some(AxisFit {
             offsets,
-            covariance,
+            covariance: own_covariance * (own.unit * own.unit),
             groups,
-            across: 0.0,
+            pull: moved.pull.select_rows(&places) * own.unit.to_degrees(),
         })
     };
-    let mut azimuth = axis(Axis::Azimuth, &groups.azimuth, layout.azimuth);
-    let mut elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
-    let curve = curve(model, settled, passes);
-    if !is_area(shape)
-        && let (Some(azimuth), Some(elevation)) = (&mut azimuth, &mut elevation)
-    {
-        azimuth.across = across(&curve, passes, Axis::Azimuth);
-        elevation.across = across(&curve, passes, Axis::Elevation);
-    }
+    let azimuth = axis(Axis::Azimuth, &groups.azimuth, layout.azimuth);
+    let elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
+    let curve = Curve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
@@ -489,6 +495,9 @@ pub(crate) fn inflation(left_over: &Memory) -> f64 {
     let r = left_over.correlation.clamp(0.0, 0.95);
     ((1.0 + r) / (1.0 - r)).sqrt()
 }
+
+/// A place that is not known to this many beamwidths was missed.
+const MISSED: f64 = 0.7;
 
 /// Memory above this significance is no chance, and is said.
 pub(crate) const REMEMBERS: f64 = 4.5;
@@ -533,54 +542,5 @@ fn refine_speed(
     }
     if !speeds.is_empty() {
         group.speed = speeds.iter().sum::<f64>() / speeds.len() as f64;
-    }
-}
-
-/// Where the passes along an axis run on the other axis, from the peak, near it.
-fn across(curve: &Curve, passes: &[Pass], axis: Axis) -> f64 {
-    let (mut sum, mut weight) = (0.0, 0.0);
-    for pass in passes.iter().filter(|p| p.axis == axis) {
-        for point in &curve.points[pass.from..pass.to] {
-            let w = (point.fit - point.baseline).max(0.0).powi(2);
-            sum += w * match axis {
-                Axis::Azimuth => point.y,
-                Axis::Elevation => point.x,
-            };
-            weight += w;
-        }
-    }
-    if weight > 0.0 { sum / weight } else { 0.0 }
-}
-
-fn curve(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Curve {
-    let layout = model.layout();
-    let p = settled.parameters();
-    let slot = |values: &[f64], slot: Slot| match slot {
-        _ if values.is_empty() => 0.0,
-        Slot::Group(k) => values[k],
-        Slot::Mean => DVector::from_column_slice(values).mean(),
-    };
-    let points = (0..model.points.len())
-        .map(|i| {
-            let (point, part) = (&model.points[i], &model.parts[i]);
-            let azimuth = model.azimuth.reference
-                + model.azimuth.unit * slot(&p[layout.azimuth..layout.elevation], part.azimuth);
-            let elevation = model.elevation.reference
-                + model.elevation.unit * slot(&p[layout.elevation..layout.width], part.elevation);
-            let at = model.at(i, p, &layout);
-            CurvePoint {
-                x: (point.azimuth - point.emitter.azimuth - azimuth) * point.emitter.cos,
-                y: point.elevation - point.emitter.elevation - elevation,
-                power: point.power,
-                fit: at.power(),
-                baseline: at.baseline,
-                used: settled.used[i],
-            }
-        })
-        .collect();
-    Curve {
-        points,
-        passes: passes.to_vec(),
-        width: model.elevation.unit,
     }
 }

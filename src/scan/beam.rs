@@ -61,10 +61,6 @@ impl Beam {
         }
         Beam { disc }
     }
-    /// Whether it is for a disc.
-    pub fn is_of_disc(&self) -> bool {
-        !self.disc.is_empty()
-    }
     /// The response at squared distance `square`, to a disc of radius `radius` (which is
     /// ignored for a point).
     #[inline]
@@ -167,8 +163,7 @@ impl Airy {
     #[inline]
     fn at(&self, square: f64) -> (f64, f64) {
         let r = square.sqrt();
-        // Also catches what is no number.
-        if r >= FARTHEST || r.is_nan() {
+        if r.is_nan() || r >= FARTHEST {
             return (0.0, 0.0);
         }
         let place = r * NODES_A_WIDTH;

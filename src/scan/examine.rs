@@ -4,8 +4,10 @@
 use nalgebra::DMatrix;
 
 use super::Axis;
+use super::field;
 use super::model::{Extra, ScanModel};
 use super::passes::{Pass, Shape};
+use super::place::Fixed;
 use super::settle::{Settled, reduced};
 use super::setup::{curvatures, is_area, progress, within};
 use crate::fit::quantile::f_exceeds;
@@ -215,6 +217,9 @@ pub(crate) struct Influence {
     pub shift: Vec<f64>,
     /// To be added to their covariance.
     pub covariance: DMatrix<f64>,
+    /// By how much a degree of each error of the mount moves the parameters because the scan
+    /// covers some part of the sky (see [`field`]).
+    pub pull: DMatrix<f64>,
 }
 
 /// Relative slopes of the baseline that a drifting gain can explain; far larger ones are no
@@ -224,8 +229,8 @@ const GAIN_DRIFT: f64 = 0.15;
 /// beamwidths, one standard deviation.
 const OFF_CUT: f64 = 0.25;
 
-/// What a gain that drifts along with the baseline, and an emitter that moves across a cut at
-/// an unknown place, do to the offsets.
+/// What a gain that drifts along with the baseline, an emitter that moves across a cut at
+/// an unknown place, and offsets that change over the sky do to the offsets.
 ///
 /// How much of a baseline's slope is gain, which bends the signal too, the data cannot say: it
 /// is taken as half, give or take half.
@@ -234,17 +239,20 @@ pub(crate) fn influence(
     settled: &Settled,
     shape: Shape,
     passes: &[Pass],
+    emitter: &Fixed,
 ) -> Influence {
     let known = known(model, settled, shape, passes);
     let core = settled.solution.parameters.len();
     let mut total = Influence {
         shift: vec![0.0; core],
         covariance: DMatrix::zeros(core, core),
+        pull: DMatrix::zeros(core, field::ERRORS),
     };
     let mut extended = model.clone();
     extended.extras = known.iter().map(|k| k.extra.clone()).collect();
-    let k = known.len();
-    let Some(triangle) = reduced(&extended, settled).filter(|_| k > 0) else {
+    extended.extras.extend(changes(model, settled, emitter));
+    let k = extended.extras.len();
+    let Some(triangle) = reduced(&extended, settled) else {
         return total;
     };
     // With the extras at c: R11 d + R12 c = 0.
@@ -261,7 +269,30 @@ pub(crate) fn influence(
         }
         total.covariance += &by_one * by_one.transpose() * (known.sigma * known.sigma);
     }
+    // Were the errors in the model, the parameters would move by minus `moved` times them: so
+    // by as much they have been moved without.
     total
+        .pull
+        .copy_from(&moved.columns(known.len(), field::ERRORS));
+    total
+}
+
+/// How a degree of each error of the mount changes the offsets along the scan, against those at
+/// the emitter's place at mid time.
+fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Extra> {
+    let layout = model.layout();
+    let degree = 1f64.to_radians();
+    let units = [degree / model.azimuth.unit, degree / model.elevation.unit];
+    let mut columns = vec![Vec::new(); field::ERRORS];
+    for i in 0..model.points.len() {
+        let beam = model.beam_at(i, settled.parameters(), &layout);
+        let azimuth = field::change(Axis::Azimuth, emitter, &beam);
+        let elevation = field::change(Axis::Elevation, emitter, &beam);
+        for (column, (a, e)) in columns.iter_mut().zip(azimuth.iter().zip(elevation)) {
+            column.push((a * units[0], e * units[1]));
+        }
+    }
+    columns.into_iter().map(Extra::Offsets).collect()
 }
 
 fn known(model: &ScanModel<'_>, settled: &Settled, shape: Shape, passes: &[Pass]) -> Vec<Known> {

@@ -1,7 +1,9 @@
 //! From raw signal scans to peaks.
 mod analyse;
 mod beam;
+mod curve;
 mod examine;
+mod field;
 mod judge;
 mod model;
 mod night;
@@ -26,6 +28,7 @@ use std::fmt;
 
 pub use analyse::NoiseLaw;
 pub(crate) use beam::Beam;
+pub(crate) use curve::{Curve, CurvePoint};
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
 pub use passes::Shape;
 pub use reason::{Reason, Verdict};

@@ -51,6 +51,8 @@ pub(crate) enum Extra {
     Height(Vec<f64>),
     /// The offset of an axis that is not measured, in beamwidths.
     Unmeasured(Axis),
+    /// Offsets of both axes that change along, in beamwidths a point.
+    Offsets(Vec<(f64, f64)>),
 }
 
 /// The model. Angles in radians; the beam's width as twice the sine of half of it.
@@ -201,6 +203,17 @@ impl ScanModel<'_> {
         modelled
     }
 
+    /// Where the beam points at point `i`, as far as the offsets tell.
+    pub fn beam_at(&self, i: usize, p: &[f64], layout: &Parameters) -> Fixed {
+        let (point, part) = (&self.points[i], &self.parts[i]);
+        let azimuth = &p[layout.azimuth..layout.elevation];
+        let elevation = &p[layout.elevation..layout.width];
+        Fixed::new(
+            point.azimuth - self.offset(&self.azimuth, part.azimuth, azimuth),
+            point.elevation - self.offset(&self.elevation, part.elevation, elevation),
+        )
+    }
+
     /// What the model leaves of each point, in units of power.
     pub fn residuals(&self, p: &[f64]) -> Vec<f64> {
         let layout = self.layout();
@@ -262,6 +275,9 @@ impl Model for ScanModel<'_> {
                     Extra::Height(column) => h * at.response * column[i],
                     Extra::Unmeasured(Axis::Azimuth) => h * at.by_azimuth,
                     Extra::Unmeasured(Axis::Elevation) => h * at.by_elevation,
+                    Extra::Offsets(offsets) => {
+                        h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
+                    }
                 };
                 // Extras are looked at where they are zero; only their slope matters.
                 s[layout.extras + k] = slope;
@@ -273,11 +289,6 @@ impl Model for ScanModel<'_> {
         }
         Ok(())
     }
-}
-
-/// The mean place of an emitter over some points, for units and references.
-pub(crate) fn middle(points: &[Point]) -> Fixed {
-    points[points.len() / 2].emitter
 }
 
 #[cfg(test)]

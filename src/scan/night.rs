@@ -10,7 +10,7 @@ use super::outcome::{AxisPeak, ReducedScan, Reduction};
 use super::point::median;
 use super::reason::{Reason, Verdict};
 use super::timing::{Timing, Ways, timing};
-use super::trend::Trend;
+use super::trend::{TAKEN, Trend};
 use crate::angle::{Angle, Direction};
 use crate::logbook::Approach;
 use crate::station::Station;
@@ -38,6 +38,8 @@ const WORTH_A_REMARK: f64 = 1.1;
 const LIKE_OTHERS: f64 = 1.07;
 const LIKE_GIVEN: f64 = 1.2;
 const LIKE_WORKED_OUT: f64 = 1.3;
+/// What a mount may point beside its readings, radians.
+const MOUNT_ERROR: f64 = 0.0175;
 /// And must differ by so many standard deviations to count.
 const CLEARLY: f64 = 4.5;
 /// A faint sidelobe differs so much that fewer are enough.
@@ -157,8 +159,11 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
         };
         let ratio = fitted.stretch / agreed.unwrap_or(1.0);
         let sigmas = ratio.ln().abs() / fitted.stretch_sigma;
+        // Where the mount points a little beside its readings, degrees of azimuth are longer or
+        // shorter on the sky than they seem.
+        let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();
         let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
-        if !narrow && (sigmas < CLEARLY || ratio.ln().abs() < tolerance.ln()) {
+        if !narrow && (sigmas < CLEARLY || ratio.ln().abs() < tolerance.ln() + doubt) {
             continue;
         }
         let flank = |r: &Reason| matches!(r, Reason::OneFlank { .. });
@@ -213,7 +218,7 @@ fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
     any
 }
 
-/// Takes lag, backlash and shear out of peaks.
+/// Takes lag, backlash and the pull of the mount's errors out of peaks.
 struct Correct<'a> {
     trend: Option<&'a Trend>,
     timings: &'a [Timing; 2],
@@ -276,9 +281,10 @@ impl Correct<'_> {
             width: fitted.map(|f| (beam * f.stretch, beam * (f.stretch * f.stretch_sigma))),
             signal_to_noise: fitted.map(|f| f.height / f.noise).filter(|s| s.is_finite()),
             peak_db: fitted.and_then(decibels),
-            curve: fitted
-                .map(|f| f.curve.clone())
-                .filter(|c| !c.points.is_empty()),
+            curve: match fitted {
+                Some(fitted) => Some(fitted.curve.clone()).filter(|c| !c.points.is_empty()),
+                None => analysis.bare.clone(),
+            },
         }
     }
 
@@ -304,36 +310,20 @@ impl Correct<'_> {
         let speeds: Vec<f64> = fit.groups.iter().map(|g| g.speed.to_degrees()).collect();
         let signs: Vec<f64> = fit.groups.iter().map(|g| g.sign).collect();
         let lag = timing.lag_s.is_some();
-        // Lag only, and all of the shift.
-        let take_lag = DMatrix::from_fn(n, 2, |k, j| if j == 0 && lag { speeds[k] } else { 0.0 });
-        let take_all = DMatrix::from_fn(
-            n,
-            2,
-            |k, j| if j == 0 { speeds[k] } else { -0.5 * signs[k] },
-        );
-        let shear = self.trend.map(|t| t.shear(analysis.emitter.elevation));
-        // Along the other axis's place the offset differs: brought back to the peak.
-        let (sheared, shear_sigma) = shear.map_or((0.0, 0.0), |s| {
-            let across = fit.across.to_degrees() / on_sky;
-            (s.value * across, s.sigma * across.abs())
-        });
         let finish = |w: &DVector<f64>, take: &DMatrix<f64>| -> (Angle, Angle) {
-            let mut offset = sheared;
-            for k in 0..n {
-                let (lag, backlash) = self
-                    .trend
-                    .map_or((0.0, 0.0), |t| (t.lag(axis).value, t.backlash(axis).value));
-                let shift = take[(k, 0)] * lag + take[(k, 1)] * backlash;
-                offset += w[k] * (fit.offsets[k].to_degrees() - shift);
-            }
             let degrees = 180.0 / std::f64::consts::PI;
-            let alone = (w.transpose() * &fit.covariance * w)[(0, 0)] * degrees * degrees;
-            let taken = take.iter().any(|t| *t != 0.0);
+            let mut offsets = DVector::from_iterator(n, fit.offsets.iter().map(|o| o * degrees));
             let variance = match self.trend {
-                Some(trend) if taken => trend.variance_after(i, axis, fit, w, take, on_sky),
-                _ => alone,
+                Some(trend) => {
+                    offsets -= trend.taken(axis, take);
+                    let pulled = w.dot(&trend.taken(axis, &self::take(fit, false, false)));
+                    trend.variance_after(i, axis, fit, w, take, on_sky)
+                        + (HIGHER_ORDERS * pulled).powi(2)
+                }
+                None => (w.transpose() * &fit.covariance * w)[(0, 0)] * degrees * degrees,
             };
-            let sigma = on_sky * (variance + shear_sigma * shear_sigma).sqrt();
+            let offset = w.dot(&offsets);
+            let sigma = on_sky * variance.sqrt();
             let reading = Angle::from_radians(place) + Angle::from_degrees(offset);
             let reading = match axis {
                 Axis::Azimuth => reading.nearest_turn_to(Angle::from_radians(near)),
@@ -343,14 +333,14 @@ impl Correct<'_> {
         };
         let weights = best_weights(&fit.covariance);
         let balanced = balanced_weights(&weights, &signs);
-        let (arrived, arrived_sigma) = finish(&balanced, &take_lag);
+        let (arrived, arrived_sigma) = finish(&balanced, &take(fit, lag, false));
         // The shift of these passes is told when it is known well, be it lag or backlash.
         let told = both
             && self.trend.is_some_and(|t| {
                 (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < TOLD * self.width)
             });
         let (reading, sigma) = if told {
-            finish(&weights, &take_all)
+            finish(&weights, &take(fit, true, true))
         } else {
             (arrived, arrived_sigma)
         };
@@ -369,6 +359,20 @@ impl Correct<'_> {
     }
 }
 
+/// What is taken off the offsets of a scan: what the mount's errors pull always, of the rest
+/// the lag, the backlash, or neither.
+fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
+    DMatrix::from_fn(fit.offsets.len(), TAKEN, |k, j| match j {
+        0 if lag => fit.groups[k].speed.to_degrees(),
+        1 if backlash => -0.5 * fit.groups[k].sign,
+        0 | 1 => 0.0,
+        _ => fit.pull[(k, j - 2)],
+    })
+}
+
+/// Of what the mount's errors pull, so much may be wrong because it is reckoned to first order
+/// only: a tilt of half a degree at elevation 85.
+const HIGHER_ORDERS: f64 = 0.1;
 /// A shift is told when it is known to this part of the beam.
 const TOLD: f64 = 0.1;
 

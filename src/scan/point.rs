@@ -1,6 +1,7 @@
 //! The samples of one scan made ready: in order of time, encoders unwrapped, each with its
 //! emitter's place at its own time.
 
+use super::Axis;
 use super::place::Fixed;
 use super::reason::Reason;
 use crate::angle::{Angle, Apparent, Direction};
@@ -23,6 +24,16 @@ pub(crate) struct Point {
     pub power: f64,
     /// Rows averaged into it.
     pub rows: f64,
+}
+
+impl Point {
+    /// An axis's offset: encoder less emitter.
+    pub fn offset(&self, axis: Axis) -> f64 {
+        match axis {
+            Axis::Azimuth => self.azimuth - self.emitter.azimuth,
+            Axis::Elevation => self.elevation - self.emitter.elevation,
+        }
+    }
 }
 
 /// A scan's samples as points.

@@ -62,6 +62,11 @@ pub enum Reason {
         /// The best that was found, in its own standard deviations.
         significance: f64,
     },
+    /// The emitter ran away from a mount that did not follow it.
+    Unfollowed {
+        /// How far.
+        beams: f64,
+    },
     /// The signal only rises or only falls.
     OneFlank {
         /// Along which axis.
@@ -162,6 +167,7 @@ impl Reason {
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
             | Reason::NearEnd { .. }
+            | Reason::Unfollowed { .. }
             | Reason::Width { .. }
             | Reason::FlatTop { .. }
             | Reason::Drift { .. }
@@ -241,6 +247,10 @@ impl fmt::Display for Reason {
             } => write!(
                 f,
                 "no signal of the beam's shape along {axis} (the best is {significance:.1} sigma): only the other axis was measured"
+            ),
+            Reason::Unfollowed { beams } => write!(
+                f,
+                "the emitter ran {beams:.0} beamwidths during the scan and the mount did not follow: follow it and scan about it"
             ),
             Reason::OneFlank {
                 axis,

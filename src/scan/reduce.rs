@@ -6,6 +6,7 @@ use std::io::BufRead;
 use rayon::prelude::*;
 
 use super::analyse::{Analysis, NoiseLaw, analyse};
+use super::curve::Curve;
 use super::night::{Looked, join};
 use super::outcome::Reduction;
 use super::passes::Shape;
@@ -41,7 +42,7 @@ pub struct Options {
 /// Scans looked at together: enough for all cores, few enough to stay in memory.
 const BATCH_SCANS: usize = 256;
 /// A batch ends early with so many samples.
-const BATCH_SAMPLES: usize = 1 << 19;
+const BATCH_SAMPLES: usize = 1 << 17;
 
 /// Angular radii of the Sun and the Moon at their mean distances, degrees (from memory: 959.6
 /// and 932.6 seconds of arc).
@@ -151,7 +152,7 @@ fn look_at(
     options: &Options,
 ) -> Vec<Looked> {
     let tracks = tracks(scans, sky);
-    let prepared: Vec<Result<Points, Analysis>> = scans
+    let prepared: Vec<Result<Points, Reason>> = scans
         .par_iter()
         .map(|scan| prepare(scan, &tracks))
         .collect();
@@ -161,7 +162,7 @@ fn look_at(
             .zip(&prepared)
             .map(|(scan, points)| match points {
                 Ok(points) => analyse(points.clone(), &expected(scan, station), law),
-                Err(analysis) => analysis.clone(),
+                Err(reason) => nothing(scan, reason),
             })
             .collect()
     };
@@ -172,11 +173,14 @@ fn look_at(
     scans
         .iter()
         .zip(analyses)
-        .map(|(scan, mut analysis)| {
-            if !options.keep_curves
-                && let Some(fitted) = &mut analysis.fitted
-            {
-                fitted.curve = Default::default();
+        .zip(&prepared)
+        .map(|((scan, mut analysis), points)| {
+            match (&mut analysis.fitted, points) {
+                (Some(fitted), _) if !options.keep_curves => fitted.curve = Curve::default(),
+                (None, Ok(points)) if options.keep_curves => {
+                    analysis.bare = Some(Curve::bare(points, &expected(scan, station)));
+                }
+                _ => {}
             }
             Looked {
                 name: scan.name.clone(),
@@ -222,8 +226,17 @@ fn tracks<'a>(scans: &[Scan], sky: &'a Sky) -> HashMap<String, Track<'a>> {
         .collect()
 }
 
-fn prepare(scan: &Scan, tracks: &HashMap<String, Track<'_>>) -> Result<Points, Analysis> {
-    let nothing = |reason: Reason| Analysis {
+fn prepare(scan: &Scan, tracks: &HashMap<String, Track<'_>>) -> Result<Points, Reason> {
+    let no_place = |why: String| Reason::NoPlace(why);
+    let track = tracks
+        .get(&scan.emitter)
+        .ok_or_else(|| no_place(format!("the station has no emitter {}", scan.emitter)))?;
+    Points::of(scan, track).map_err(|e| no_place(e.to_string()))
+}
+
+/// A scan of which nothing can be made.
+fn nothing(scan: &Scan, reason: &Reason) -> Analysis {
+    Analysis {
         mid: match (scan.samples.first(), scan.samples.last()) {
             (Some(first), Some(last)) => first.time.midpoint(last.time),
             _ => Utc::from_unix_nanos(0),
@@ -231,14 +244,8 @@ fn prepare(scan: &Scan, tracks: &HashMap<String, Track<'_>>) -> Result<Points, A
         emitter: Fixed::new(0.0, 0.0),
         shape: Shape::Still,
         near: (0.0, 0.0),
-        reasons: vec![reason],
+        reasons: vec![reason.clone()],
         fitted: None,
-    };
-    let Some(track) = tracks.get(&scan.emitter) else {
-        return Err(nothing(Reason::NoPlace(format!(
-            "the station has no emitter {}",
-            scan.emitter
-        ))));
-    };
-    Points::of(scan, track).map_err(|e| nothing(Reason::NoPlace(e.to_string())))
+        bare: None,
+    }
 }

@@ -36,10 +36,6 @@ impl Settled {
     pub fn parameters(&self) -> &[f64] {
         &self.solution.parameters
     }
-    /// How many points were used.
-    pub fn count(&self) -> usize {
-        self.used.iter().filter(|u| **u).count()
-    }
 }
 
 /// Priors that keep a faint scan's fit sane.

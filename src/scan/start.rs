@@ -5,6 +5,7 @@ use super::Axis;
 use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, median};
+use super::thin::mean;
 
 /// Where the emitter was found, as encoder offsets in radians, and how surely.
 #[derive(Clone, Copy, Debug)]
@@ -137,32 +138,28 @@ impl Best {
             stretch: 1.0,
         }
     }
-    fn found(self, cleared: &Cleared) -> Option<Found> {
+    /// Standard deviation of one row.
+    fn noise(&self, cleared: &Cleared) -> f64 {
         // Place, width and height were chosen too.
-        let freedom = cleared.freedom - 3.0;
-        if self.gain <= 0.0 || freedom < 1.0 {
-            return None;
+        let freedom = (cleared.freedom - 3.0).max(1.0);
+        ((cleared.squares() - self.gain).max(0.0) / freedom).sqrt()
+    }
+    /// Height over its own standard deviation.
+    fn significance(&self, cleared: &Cleared) -> f64 {
+        let noise = self.noise(cleared);
+        if self.gain > 0.0 && noise <= 0.0 {
+            return f64::INFINITY;
         }
-        let noise = ((cleared.squares() - self.gain).max(0.0) / freedom).sqrt();
-        Some(Found {
+        self.gain.sqrt() / noise.max(f64::MIN_POSITIVE)
+    }
+    fn found(self, cleared: &Cleared) -> Option<Found> {
+        (self.gain > 0.0 && cleared.freedom >= 4.0).then(|| Found {
             azimuth: self.azimuth,
             elevation: self.elevation,
             stretch: self.stretch,
-            significance: if noise > 0.0 {
-                self.gain.sqrt() / noise
-            } else {
-                f64::INFINITY
-            },
-            noise,
+            significance: self.significance(cleared),
+            noise: self.noise(cleared),
         })
-    }
-}
-
-/// An axis's encoder offset (reading less the emitter's place).
-fn offset(point: &Point, axis: Axis) -> f64 {
-    match axis {
-        Axis::Azimuth => point.azimuth - point.emitter.azimuth,
-        Axis::Elevation => point.elevation - point.emitter.elevation,
     }
 }
 
@@ -192,7 +189,7 @@ pub(crate) fn along(
         Axis::Elevation => 1.0,
     };
     let scale = median(own.iter().map(on_sky).collect()) / width;
-    let offsets: Vec<f64> = own.iter().map(|p| offset(p, axis)).collect();
+    let offsets: Vec<f64> = own.iter().map(|p| p.offset(axis)).collect();
     let low = offsets.iter().copied().fold(f64::INFINITY, f64::min);
     let high = offsets.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut best = Best::none();
@@ -230,13 +227,13 @@ const MOST_STEPS: f64 = 1000.0;
 
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
 pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -> Option<Found> {
-    // The search is for a start only: some hundreds of points tell it.
-    let every = points.len() / MOST_MAP_POINTS + 1;
-    let own: Vec<Point> = points.iter().copied().step_by(every).collect();
+    // The search is for a start only: a few hundred points tell it.
+    let together = points.len() / MOST_MAP_POINTS + 1;
+    let own: Vec<Point> = points.chunks(together).map(mean).collect();
     let ranges = [(0, own.len())];
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     let cos = median(own.iter().map(|p| p.emitter.cos).collect());
-    let place = |axis| -> Vec<f64> { own.iter().map(|p| offset(p, axis)).collect() };
+    let place = |axis| -> Vec<f64> { own.iter().map(|p| p.offset(axis)).collect() };
     let (azimuths, elevations) = (place(Axis::Azimuth), place(Axis::Elevation));
     let span = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
@@ -248,6 +245,10 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
     for stretch in MAP_STRETCHES {
+        // The fit finds the width by itself when the beam stands out.
+        if best.significance(&cleared) > OBVIOUS {
+            break;
+        }
         let step = MAP_STEP * stretch * width;
         let columns = ((east - west) * cos / step).ceil().min(MOST_MAP_STEPS) as usize;
         let rows = ((high - low) / step).ceil().min(MOST_MAP_STEPS) as usize;
@@ -277,7 +278,9 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     best.found(&cleared)
 }
 
-const MOST_MAP_POINTS: usize = 600;
+const MOST_MAP_POINTS: usize = 400;
+/// A beam of the expected width that stands out like this needs no search for other widths.
+const OBVIOUS: f64 = 15.0;
 const MOST_MAP_STEPS: f64 = 60.0;
 
 /// Neighbours looked at on each side when a spike is judged.

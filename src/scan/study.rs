@@ -155,7 +155,9 @@ pub(super) fn bound(
         .collect();
     let triangle = LeastSquares::new(&model, 1).reduce(&p).unwrap();
     let r = triangle.r();
-    let covariance = (r.tr_mul(r)).try_inverse().unwrap();
+    let Some(covariance) = (r.tr_mul(r)).try_inverse() else {
+        return [None; 2];
+    };
     let mean = |from: usize, to: usize| {
         let n = (to - from) as f64;
         let block = covariance.view((from, from), (to - from, to - from));
@@ -203,6 +205,12 @@ impl Tally {
     ) -> Reduction {
         let scans: Vec<Scan> = night.iter().map(|n| n.2.scan.clone()).collect();
         let reduction = reduce_scans(&scans, station, sky, options);
+        if std::env::var("SHOW").is_ok() {
+            println!(
+                "   night: {:?} {:?}",
+                reduction.azimuth, reduction.elevation
+            );
+        }
         for (scan, one) in reduction.scans.iter().zip(night) {
             self.take(scan, one, station, sky);
         }
@@ -242,6 +250,18 @@ impl Tally {
                 self.within_95 += usize::from(z.abs() < 1.96);
                 self.over_bound += (error / bound).powi(2);
                 self.over_sigma += z * z;
+                if z.abs() > 6.0 && std::env::var("SHOW").is_ok() {
+                    println!(
+                        "  z {z:.1} error {error:.4} sigma {:.4} {:?} {:?} el {:.1} width {:?} {} {}",
+                        found.sigma.degrees(),
+                        scan.shape,
+                        scan.verdict,
+                        made.apparent.elevation().degrees(),
+                        scan.width,
+                        scan.emitter,
+                        scan.why()
+                    );
+                }
                 self.worst = self.worst.max(z.abs());
             }
         }
@@ -555,6 +575,98 @@ fn look() {
             if ["good", "spikes", "half drift", "bend"].contains(&name) {
                 println!("    {:?}", &whys[..whys.len().min(4)]);
             }
+        }
+    }
+}
+
+#[test]
+fn look_at_hard() {
+    for (name, diameter) in [("wide", 1.8), ("narrow", 30.0), ("middle", 6.0)] {
+        let mut station = station(diameter);
+        if let Some(first) = station.emitters.first_mut() {
+            first.name = "sun".to_owned();
+        }
+        for id in [99171u64, 99172, 99173, 99174, 99175] {
+            station.emitters.push(crate::station::Emitter {
+                name: format!("low-{id}"),
+                kind: crate::station::EmitterKind::Satellite {
+                    elements: std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+                        .join("tests/data/reference/satellites.tle"),
+                    norad_id: id,
+                },
+            });
+        }
+        for k in 0..6 {
+            station.emitters.push(crate::station::Emitter {
+                name: format!("high-{k}"),
+                kind: crate::station::EmitterKind::Mark {
+                    azimuth: crate::angle::Angle::from_degrees(60.0 * k as f64),
+                    elevation: crate::angle::Angle::from_degrees(72.0 + 2.0 * k as f64),
+                },
+            });
+        }
+        let sky = Sky::new(&station).unwrap();
+        for (case, following) in [
+            ("low", true),
+            ("low", false),
+            ("high", false),
+            ("sun", false),
+        ] {
+            let mut tally = Tally::default();
+            for seed in 0..10 {
+                let mut rng = ChaCha8Rng::seed_from_u64(seed);
+                let model = mount(&mut rng);
+                let mut made = Vec::new();
+                let mut t = Utc::parse("2026-03-17T06:00:00Z").unwrap();
+                let mut tries = 0;
+                while made.len() < 30 && tries < 20000 {
+                    tries += 1;
+                    t = t.plus_seconds(61.0);
+                    let mut plan = way(&mut rng);
+                    plan.emitter = match case {
+                        "low" => format!("low-{}", 99171 + rng.random_range(0..5)),
+                        "high" => format!("high-{}", rng.random_range(0..6)),
+                        _ => "sun".to_owned(),
+                    };
+                    plan.following = following;
+                    plan.speed_deg_s =
+                        if case == "low" { 2.0 } else { 0.5 } * 1.8 / diameter.min(6.0);
+                    plan.start = t;
+                    plan.name = (made.len() + 1).to_string();
+                    let up = sky
+                        .apparent(&plan.emitter, t)
+                        .unwrap()
+                        .elevation()
+                        .degrees();
+                    if up < 15.0 {
+                        continue;
+                    }
+                    let disc = if case == "sun" { 0.2666 } else { 0.0 };
+                    let signal = Signal {
+                        signal_to_noise: 30.0,
+                        disc_radius_deg: disc,
+                        ..Signal::default()
+                    };
+                    if let Ok(one) = made_up(&plan, &signal, &station, &sky, &model, &mut rng) {
+                        made.push((plan, signal, one));
+                    }
+                }
+                tally.add(&made, &station, &sky, &Options::default());
+            }
+            let mut whys = tally.whys.clone();
+            whys.sort();
+            println!(
+                "{name} {case} following {following}: axes {} coverage {:.3} z {:.2} worst {:.1} bound {:.2} good {} poor {} refused {} {:?}",
+                tally.axes,
+                tally.coverage(),
+                tally.scaled(),
+                tally.worst,
+                tally.efficiency(),
+                tally.good,
+                tally.poor,
+                tally.refused,
+                whys.iter().step_by(whys.len() / 5 + 1).collect::<Vec<_>>()
+            );
         }
     }
 }

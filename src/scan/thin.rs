@@ -45,7 +45,7 @@ pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
 }
 
 /// The mean of neighbours, without those whose power is far from the rest.
-fn mean(points: &[Point]) -> Point {
+pub(crate) fn mean(points: &[Point]) -> Point {
     let mut kept: Vec<&Point> = points.iter().collect();
     if points.len() >= ENOUGH_TO_JUDGE {
         let middle = median(points.iter().map(|p| p.power).collect());

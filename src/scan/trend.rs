@@ -1,23 +1,16 @@
 //! How the encoder offsets of a file's scans hang together: how they change over the sky, with
 //! speed (lag) and with direction (backlash).
 //!
-//! To first order in the mount errors, an axis's offset (encoder less sky) at azimuth a and
-//! elevation e, from the design page's mount model, is
-//!
-//! - azimuth, on the sky: z_a cos e + sin e (t_n sin a - t_e cos a) - c + s sin e
-//!   plus cos e (v lag - half the backlash x sign);
-//! - elevation: z_e + t_n cos a + t_e sin a + d cos e + v lag - half the backlash x sign,
-//!
-//! with zeros z, tilts t, collimation c, skew s, droop d and the axis's speed v against the
-//! emitter. What the mount does beyond that is one more random offset for each scan, whose
-//! size comes from the scatter.
-
-use std::collections::HashMap;
+//! An axis's offset (encoder less sky) is its zero, what the errors of the mount make of it at
+//! the emitter's place (see [`field`]), the axis's speed against the emitter times the lag, less
+//! half the backlash times the direction. What the mount does beyond that is one more random
+//! offset for each scan, whose size comes from the scatter.
 
 use nalgebra::{DMatrix, DVector};
 
 use super::Axis;
 use super::analyse::{Analysis, AxisFit};
+use super::field::{self, ERRORS};
 use super::point::median;
 use crate::angle::Angle;
 use crate::fit::{Block, FitError, Model, Options, Prior, Unevaluable, fit};
@@ -25,22 +18,22 @@ use crate::fit::{Block, FitError, Model, Options, Prior, Unevaluable, fit};
 /// Parameters: angles in degrees, lags in seconds.
 const AZIMUTH_ZERO: usize = 0;
 const ELEVATION_ZERO: usize = 1;
-const TILT_NORTH: usize = 2;
-const TILT_EAST: usize = 3;
-/// Minus the collimation.
-const CONSTANT: usize = 4;
-const SKEW: usize = 5;
-const DROOP: usize = 6;
-const AZIMUTH_LAG: usize = 7;
-const AZIMUTH_BACKLASH: usize = 8;
-const ELEVATION_LAG: usize = 9;
-const ELEVATION_BACKLASH: usize = 10;
-const COUNT: usize = 11;
+/// The errors of [`field`], in its order.
+const FIRST_ERROR: usize = 2;
+/// Each with the backlash behind it.
+const AZIMUTH_LAG: usize = FIRST_ERROR + ERRORS;
+const ELEVATION_LAG: usize = AZIMUTH_LAG + 2;
+const COUNT: usize = ELEVATION_LAG + 2;
 
 /// What home-made mounts are like before anything is measured, one standard deviation, in the
-/// order above (common practice, no source). The data override all of it but where they are
+/// order above: zeros may be anything, tilts a degree, collimation and droop half of one, skew
+/// less; lags a few seconds, backlash a few degrees (common practice, no source). The data override all of it but where they are
 /// silent.
-const USUAL: [f64; COUNT] = [1e4, 1e4, 2.0, 2.0, 0.5, 0.3, 0.5, 1e3, 1e2, 1e3, 1e2];
+const USUAL: [f64; COUNT] = [1e4, 1e4, 1.0, 1.0, 0.5, 0.3, 0.5, 5.0, 3.0, 5.0, 3.0];
+
+/// What is taken off an axis's offset: lag (degrees of the axis a second), backlash, and the
+/// errors of the mount that pull at it, each with its factor.
+pub(crate) const TAKEN: usize = 2 + ERRORS;
 
 /// The place of an axis's lag, with its backlash behind it.
 fn lag_of(axis: Axis) -> usize {
@@ -48,6 +41,14 @@ fn lag_of(axis: Axis) -> usize {
         Axis::Azimuth => AZIMUTH_LAG,
         Axis::Elevation => ELEVATION_LAG,
     }
+}
+
+/// The parameters that belong to the factors of [`TAKEN`].
+fn taken_of(axis: Axis) -> [usize; TAKEN] {
+    std::array::from_fn(|j| match j {
+        0 | 1 => lag_of(axis) + j,
+        _ => FIRST_ERROR + j - 2,
+    })
 }
 
 /// The offsets of one axis in one scan.
@@ -94,6 +95,9 @@ impl Trend {
             measured,
         };
         let mut weights = vec![1.0; trend.measured.len()];
+        // With all scans taken as equally uncertain at first, a few that are far off but seem
+        // sharp do not carry the rest with them.
+        trend.scatter = trend.spread();
         for _ in 0..ROUNDS {
             trend.fit(&weights).ok()?;
             trend.scatter = trend.scatter_beyond_noise();
@@ -128,6 +132,17 @@ impl Trend {
         self.covariance = solution.covariance();
         self.parameters = solution.parameters;
         Ok(())
+    }
+
+    /// How far the offsets of an axis lie apart on the sky, robustly; of both axes the larger.
+    fn spread(&self) -> f64 {
+        let spread = |axis: Axis| {
+            let all = self.measured.iter().filter(|m| m.axis == axis);
+            let means: Vec<f64> = all.map(|m| m.values.mean()).collect();
+            let middle = median(means.clone());
+            1.4826 * median(means.iter().map(|m| (m - middle).abs()).collect())
+        };
+        spread(Axis::Azimuth).max(spread(Axis::Elevation))
     }
 
     /// The mean of a scan's offsets in an axis less that expected, and its variance without
@@ -215,18 +230,6 @@ impl Trend {
         self.combination(lag_of(axis), speed, -0.5 * sign)
     }
 
-    /// How much encoders' offsets on one axis change along the other, degrees a degree on the
-    /// sky, where the emitter is at this elevation (radians): by collimation and skew. Tilts
-    /// and zeros only turn and move the whole.
-    pub fn shear(&self, elevation: f64) -> Estimate {
-        let (tan, sec) = (elevation.tan(), 1.0 / elevation.cos());
-        let found = self.combination(CONSTANT, -tan, -sec);
-        Estimate {
-            value: found.value.to_radians(),
-            sigma: found.sigma.to_radians(),
-        }
-    }
-
     /// Of two neighbouring parameters.
     fn combination(&self, first: usize, a: f64, b: f64) -> Estimate {
         let c = &self.covariance;
@@ -240,10 +243,14 @@ impl Trend {
         }
     }
 
+    /// What these factors, one row a group, take off the offsets: degrees of the axis.
+    pub fn taken(&self, axis: Axis, take: &DMatrix<f64>) -> DVector<f64> {
+        take * DVector::from_iterator(TAKEN, taken_of(axis).map(|j| self.parameters[j]))
+    }
+
     /// The variance of a weighted mean (weights `w`) of a scan's offsets in an axis after
-    /// `take` of each has been taken off them: `take` lists, for each group, the factors of lag
-    /// and backlash. In degrees of the axis, squared. The scan's own part in the estimates of
-    /// lag and backlash is reckoned with.
+    /// [`Trend::taken`] has been taken off them. In degrees of the axis, squared. The scan's own
+    /// part in the estimates of what is taken is reckoned with.
     pub fn variance_after(
         &self,
         scan: usize,
@@ -256,31 +263,33 @@ impl Trend {
         let degrees = 180.0 / std::f64::consts::PI;
         let own = &fit.covariance * (degrees * degrees);
         let alone = (w.transpose() * &own * w)[(0, 0)];
-        let first = lag_of(axis);
-        let pair = self.covariance.view((first, first), (2, 2));
+        let parameters = taken_of(axis);
+        let part = DMatrix::from_fn(TAKEN, TAKEN, |i, j| {
+            self.covariance[(parameters[i], parameters[j])]
+        });
         let taken = take.transpose() * w;
-        let by_pair = (taken.transpose() * pair * &taken)[(0, 0)];
+        let by_trend = (taken.transpose() * part * &taken)[(0, 0)];
         let Some(m) = self.find(scan, axis) else {
-            return alone + by_pair;
+            return alone + by_trend;
         };
         // Covariance of the estimates with this scan's noise: V X' (C + T)^-1 C.
         let n = m.values.len();
         let whole = &m.covariance + DMatrix::from_element(n, n, self.scatter.powi(2));
         let Some(cholesky) = whole.cholesky() else {
-            return alone + by_pair;
+            return alone + by_trend;
         };
         let with_noise =
             &self.covariance * m.rows.transpose() * cholesky.solve(&m.covariance) / on_sky;
-        let rows = with_noise.rows(first, 2);
+        let rows = with_noise.select_rows(&parameters);
         let shared = (taken.transpose() * rows * w)[(0, 0)];
-        (alone + by_pair - 2.0 * shared).max(0.25 * alone)
+        (alone + by_trend - 2.0 * shared).max(0.25 * alone)
     }
 }
 
 /// The middle of the sizes of normal deviates.
 const MIDDLE_OF_NORMAL: f64 = 0.674_489_75;
 const BIWEIGHT: f64 = 4.685;
-const ROUNDS: usize = 6;
+const ROUNDS: usize = 10;
 
 /// All rows, whitened scan by scan.
 struct Whitened<'a> {
@@ -322,9 +331,18 @@ impl Model for Whitened<'_> {
     }
 }
 
+/// The direction in which the azimuth offsets point in the mean, about which they are
+/// unwrapped: turns of the cable do not matter here.
+fn middle_turn(scans: &[(&Analysis, bool)]) -> Angle {
+    let fits = scans.iter().filter(|(_, counts)| *counts);
+    let offsets = fits.filter_map(|(a, _)| Some(a.fitted.as_ref()?.azimuth.as_ref()?.offsets[0]));
+    let (s, c) = offsets.fold((0.0, 0.0), |sum, o| (sum.0 + o.sin(), sum.1 + o.cos()));
+    Angle::from_radians(s.atan2(c))
+}
+
 fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
     let mut all = Vec::new();
-    let mut near: HashMap<Axis, Angle> = HashMap::new();
+    let turn = middle_turn(scans);
     for (i, (analysis, counts)) in scans.iter().enumerate() {
         let Some(fitted) = analysis.fitted.as_ref().filter(|_| *counts) else {
             continue;
@@ -335,34 +353,17 @@ fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
         ];
         for (axis, fit) in axes.into_iter().filter_map(|(a, f)| Some((a, f.as_ref()?))) {
             let offset = |k: usize| Angle::from_radians(fit.offsets[k]);
-            // Turns of the cable do not matter here.
-            let turn = *near.entry(axis).or_insert(offset(0));
-            let (sa, ca) = analysis.emitter.azimuth.sin_cos();
-            let (se, ce) = (analysis.emitter.sin, analysis.emitter.cos);
-            let (on_sky, n) = match axis {
-                Axis::Azimuth => (ce, fit.offsets.len()),
-                Axis::Elevation => (1.0, fit.offsets.len()),
+            let n = fit.offsets.len();
+            let (on_sky, zero) = match axis {
+                Axis::Azimuth => (analysis.emitter.cos, AZIMUTH_ZERO),
+                Axis::Elevation => (1.0, ELEVATION_ZERO),
             };
+            let errors = field::offsets(axis, &analysis.emitter);
             let mut rows = DMatrix::zeros(n, COUNT);
-            // Passes beside the emitter are shifted by the shear: see `Trend::shear`.
-            let beside = fit.across;
             for (k, group) in fit.groups.iter().enumerate() {
-                match axis {
-                    Axis::Azimuth => {
-                        rows[(k, AZIMUTH_ZERO)] = ce;
-                        rows[(k, TILT_NORTH)] = se * sa;
-                        rows[(k, TILT_EAST)] = -se * ca;
-                        rows[(k, CONSTANT)] = 1.0 + beside * se / ce;
-                        rows[(k, SKEW)] = se + beside / ce;
-                    }
-                    Axis::Elevation => {
-                        rows[(k, ELEVATION_ZERO)] = 1.0;
-                        rows[(k, TILT_NORTH)] = ca;
-                        rows[(k, TILT_EAST)] = sa;
-                        rows[(k, DROOP)] = ce;
-                        rows[(k, CONSTANT)] = beside * se / ce;
-                        rows[(k, SKEW)] = beside / ce;
-                    }
+                rows[(k, zero)] = on_sky;
+                for (j, error) in errors.iter().enumerate() {
+                    rows[(k, FIRST_ERROR + j)] = on_sky * (error + fit.pull[(k, j)]);
                 }
                 rows[(k, lag_of(axis))] = on_sky * group.speed.to_degrees();
                 rows[(k, lag_of(axis) + 1)] = -0.5 * on_sky * group.sign;
@@ -373,7 +374,11 @@ fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
                 axis,
                 rows,
                 values: DVector::from_fn(n, |k, _| {
-                    offset(k).nearest_turn_to(turn).degrees() * on_sky
+                    let near = match axis {
+                        Axis::Azimuth => turn,
+                        Axis::Elevation => Angle::ZERO,
+                    };
+                    offset(k).nearest_turn_to(near).degrees() * on_sky
                 }),
                 covariance: &fit.covariance * (degrees * degrees),
             });

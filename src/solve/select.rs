@@ -129,12 +129,15 @@ pub fn choose(
     let tried = open.len();
     let mut admitted: Vec<(Group, Evidence)> = Vec::new();
     // Each round admits the best of those that convince, or ends.
-    while let Some((group, evidence, next)) =
-        best_addition(night, &told.fitted, &open, kept, tried)?
+    while let Some(Addition {
+        groups,
+        evidence,
+        fitted,
+    }) = best_addition(night, &told.fitted, &open, kept, tried)?
     {
-        open.retain(|g| *g != group);
-        admitted.push((group, evidence));
-        told.fitted = next;
+        open.retain(|g| !groups.contains(g));
+        admitted.extend(groups.into_iter().map(|g| (g, evidence)));
+        told.fitted = fitted;
         drop_idle(night, &mut told, &mut admitted, &mut open, kept, tried)?;
     }
     prefer_usual(night, &mut told, &mut admitted, &mut open, kept, tried)?;
@@ -214,41 +217,84 @@ fn told_beside(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> b
     })
 }
 
-/// The addition that falls the information criterion most among those that convince.
+/// Groups that could be added, with the fit that has them in.
+struct Addition {
+    groups: Vec<Group>,
+    evidence: Evidence,
+    fitted: Fitted,
+}
+
+impl Addition {
+    /// Fall of the information criterion beyond what rare causes must gain.
+    fn worth(&self) -> f64 {
+        let rare: f64 = self.groups.iter().map(|g| rarity(*g)).sum();
+        self.evidence.criterion_fall - rare
+    }
+}
+
+/// So many of the most promising additions are refitted in full.
+const REFITTED: usize = 3;
+
+/// The most worthy addition among those that convince: one group, or else two groups together,
+/// each of which alone is hidden by what the other does.
 fn best_addition(
     night: &Night,
     fitted: &Fitted,
     open: &[Group],
     kept: &[bool],
     tried: usize,
-) -> Result<Option<(Group, Evidence, Fitted)>, Error> {
+) -> Result<Option<Addition>, Error> {
+    let singles: Vec<Vec<Group>> = open.iter().map(|g| vec![*g]).collect();
+    if let Some(found) = best_of(night, fitted, &singles, kept, tried)? {
+        return Ok(Some(found));
+    }
+    let mut pairs = Vec::new();
+    for (i, one) in open.iter().enumerate() {
+        pairs.extend(open[i + 1..].iter().map(|other| vec![*one, *other]));
+    }
+    let both = tried * tried.saturating_sub(1) / 2;
+    best_of(night, fitted, &pairs, kept, both)
+}
+
+/// The most worthy of several additions; `tried` is how many hypotheses are looked at.
+fn best_of(
+    night: &Night,
+    fitted: &Fitted,
+    additions: &[Vec<Group>],
+    kept: &[bool],
+    tried: usize,
+) -> Result<Option<Addition>, Error> {
     // A first look to first order puts the promising ones first; only those are refitted.
     let mut all = fitted.free.clone();
-    for group in open {
-        all.extend(group.terms());
+    for term in additions.iter().flatten().flat_map(|g| g.terms()) {
+        if !all.contains(&term) {
+            all.push(term);
+        }
     }
     let triangle = night.reduce(&all, kept, &fitted.terms)?;
-    let mut order: Vec<(f64, Group)> = Vec::new();
-    for group in open {
+    let mut order: Vec<(f64, &Vec<Group>)> = Vec::new();
+    for groups in additions {
         let chosen: Vec<usize> = (0..all.len())
-            .filter(|i| *i < fitted.free.len() || all[*i].group() == *group)
+            .filter(|i| *i < fitted.free.len() || groups.contains(&all[*i].group()))
             .collect();
         if let Some(subset) = Subset::of(&triangle, &chosen) {
-            order.push((subset.squares, *group));
+            order.push((subset.squares, groups));
         }
     }
     order.sort_by(|p, q| p.0.total_cmp(&q.0));
-    let mut best: Option<(Group, Evidence, Fitted)> = None;
-    for (_, group) in order.into_iter().take(3) {
-        let Some((next, evidence)) = with_group(night, fitted, group, kept)? else {
+    let mut best: Option<Addition> = None;
+    for (_, groups) in order.into_iter().take(REFITTED) {
+        let Some((next, evidence)) = with_groups(night, fitted, groups, kept)? else {
             continue;
         };
-        let worth = |g: Group, e: &Evidence| e.criterion_fall - rarity(g);
-        let better = best
-            .as_ref()
-            .is_none_or(|(g, e, _)| worth(group, &evidence) > worth(*g, e));
+        let addition = Addition {
+            groups: groups.clone(),
+            evidence,
+            fitted: next,
+        };
+        let better = best.as_ref().is_none_or(|b| addition.worth() > b.worth());
         if evidence.convinces(tried) && better {
-            best = Some((group, evidence, next));
+            best = Some(addition);
         }
     }
     Ok(best)
@@ -261,8 +307,18 @@ fn with_group(
     group: Group,
     kept: &[bool],
 ) -> Result<Option<(Fitted, Evidence)>, Error> {
+    with_groups(night, fitted, &[group], kept)
+}
+
+/// The same with several more groups.
+fn with_groups(
+    night: &Night,
+    fitted: &Fitted,
+    groups: &[Group],
+    kept: &[bool],
+) -> Result<Option<(Fitted, Evidence)>, Error> {
     let mut free = fitted.free.clone();
-    free.extend(group.terms());
+    free.extend(groups.iter().flat_map(|g| g.terms()));
     let next = night.fit(&free, kept, &fitted.terms)?;
     if next.solution.rank() < free.len() {
         return Ok(None);
