@@ -2,7 +2,8 @@
 //! names of single faults by their size. Its tables are those of docs/faults.md.
 //!
 //! `cargo bench --bench faults_study -- healthy 2000`,
-//! `cargo bench --bench faults_study -- faults 100 [NAME ...]`; seeds count from 1.
+//! `cargo bench --bench faults_study -- faults 100 [NAME ...]`; seeds count from 1. A single session
+//! with all that is said of it: `show healthy SEED`, `show NAME SIZE SEED`.
 
 #![allow(clippy::print_stdout)] // a study prints its tables
 #![allow(missing_docs)]
@@ -27,6 +28,7 @@ fn main() {
         |text: Option<&&str>, usual: u64| text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual);
     match words.first() {
         Some(&"healthy") => false_alarms(&places, count(words.get(1), 2000)),
+        Some(&"show") => show(&places, &words[1..]),
         Some(&"faults") => detection(
             &places,
             count(words.get(1), 100),
@@ -114,4 +116,66 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
         percent(first, found),
         mistaken.join(", ")
     );
+}
+
+/// One session with everything that is said of it.
+fn show(places: &[Place], words: &[&str]) {
+    let number = |k: usize| words.get(k).and_then(|w| w.parse::<f64>().ok());
+    let made = match words.first() {
+        Some(&"healthy") => healthy(places, number(1).unwrap_or(1.0) as u64),
+        Some(name) => designs()
+            .iter()
+            .find(|d| d.fault.name() == *name)
+            .and_then(|d| {
+                d.make(
+                    places,
+                    number(1).unwrap_or(1.0),
+                    number(2).unwrap_or(1.0) as u64,
+                )
+            }),
+        None => None,
+    };
+    let Some(made) = made else {
+        println!("no such session");
+        return;
+    };
+    println!("{} peaks under sky {}", made.log.peaks.len(), made.place);
+    println!(
+        "{:?} {:?} {:?}",
+        made.truth.terms, made.truth.noise, made.truth.spoil
+    );
+    match examine(places, &made) {
+        None => println!("cannot be diagnosed"),
+        Some(diagnosis) => {
+            for finding in &diagnosis.findings {
+                println!("{}\n  {}", finding.one_line(), finding.evidence);
+                for rival in &finding.rivals {
+                    println!(
+                        "  or {} {} {}: {}",
+                        rival.fault, rival.size, rival.size_unit, rival.tell
+                    );
+                }
+            }
+            let state = &diagnosis.state;
+            println!(
+                "scatter {:.2} of the sigmas ({:?} deg), {} of {} peaks kept, cost {:.1}, parameters {:?}",
+                state.variance.sqrt(),
+                state.sigmas[0].map(|s| (s.degrees() * 1e4).round() / 1e4),
+                state.kept.iter().filter(|k| **k).count(),
+                state.kept.len(),
+                state.cost,
+                state
+                    .parameters
+                    .iter()
+                    .map(|p| (p.to_degrees() * 1e4).round() / 1e4)
+                    .collect::<Vec<_>>()
+            );
+            for note in &diagnosis.notes {
+                println!("note: {note}");
+            }
+        }
+    }
+    if words.contains(&"csv") {
+        println!("{}", made.log.to_csv());
+    }
 }

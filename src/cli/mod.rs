@@ -6,6 +6,7 @@
 mod calibration;
 mod demand;
 mod demo;
+mod faults;
 mod output;
 mod point;
 mod recheck;
@@ -78,6 +79,7 @@ enum Verb {
     Sky(sky::Args),
     Reduce(reduce::Args),
     Solve(solve::Args),
+    Faults(faults::Args),
     Table(table::Args),
     Point(point::Args),
     Recheck(recheck::Args),
@@ -116,6 +118,7 @@ fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
         Verb::Sky(args) => sky::run(args, &cli.common, console),
         Verb::Reduce(args) => reduce::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
+        Verb::Faults(args) => faults::run(args, &cli.common, console),
         Verb::Table(args) => table::run(args, &cli.common, console),
         Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Recheck(args) => recheck::run(args, &cli.common, console),

@@ -6,9 +6,10 @@ use clap::Args as ClapArgs;
 
 use super::terms::TermOptions;
 use super::{Common, Console, Verdict};
+use crate::faults::{self, diagnose};
 use crate::logbook::PeakLog;
 use crate::problem::Error;
-use crate::report::{PAGE_NAME, Report, text, write_report};
+use crate::report::{PAGE_NAME, Report, faults_section, text, write_report};
 use crate::sky::Sky;
 use crate::solve::{Options, calibration, remedies, solve};
 use crate::station::Station;
@@ -85,6 +86,15 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.json(&document)?;
     } else {
         console.result(&text(&report, console.colour()))?;
+        let beside = faults::Options {
+            holds: options.holds.clone(),
+            seed: args.seed,
+            begin: None,
+        };
+        // What can be solved can be diagnosed, but for the very shortest logs.
+        if let Ok(diagnosis) = diagnose(&station, &sky, &log, &beside) {
+            console.result(&faults_section(&diagnosis))?;
+        }
     }
     if let Some(path) = &out {
         console.note(&format!("calibration written to {}", path.display()));

@@ -260,18 +260,15 @@ impl Cause {
                 Column::term(scale(*axis), Always, plausible::SCALE)
                     .known(GRADS_SCALE, plausible::EXACT),
             ],
-            // Beyond collimation (constant), skew (sine) and azimuth zero (cosine).
-            Cause::LooseDish(Axis::Azimuth) => pair(
-                Term::Collimation,
-                [CosElevation(2.0), SinElevation(2.0)],
-                plausible::PERIODIC,
-            ),
-            // Beyond elevation zero and droop.
-            Cause::LooseDish(_) => vec![Column::term(
-                Term::ElevationZero,
-                SinElevation(2.0),
-                plausible::PERIODIC,
-            )],
+            // Beyond collimation (constant), skew (sine) and azimuth zero (cosine); up and down
+            // beyond elevation zero and droop.
+            Cause::LooseDish(axis) => {
+                let term = match axis {
+                    Axis::Azimuth => Term::Collimation,
+                    _ => Term::ElevationZero,
+                };
+                vec![Column::term(term, SinElevation(2.0), plausible::PERIODIC)]
+            }
             Cause::Settling { middle } => [Term::TiltNorth, Term::TiltEast]
                 .map(|t| Column::term(t, HoursSince(*middle), plausible::PER_HOUR))
                 .to_vec(),

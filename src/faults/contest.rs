@@ -1,17 +1,16 @@
 //! The contest of causes: each is fitted jointly with the mount terms, the best that convinces
 //! is admitted, and the rest are asked again beside it.
 
-use crate::angle::Angle;
 use crate::sky::Sky;
 use crate::station::Station;
 
 use super::cause::Cause;
 use super::ground::{Ground, State};
 use super::look::{Gain, LookFit};
-use super::name::Axis;
 use super::scan::Scan;
+use super::searched::Searched;
 use super::shape::Column;
-use super::suspects::{by_elevation, by_time, relabelled, suspects};
+use super::suspects::{relabelled, suspects};
 
 /// The probability that a healthy session is accused of anything by this contest, shared among
 /// all causes that it can be asked for.
@@ -212,58 +211,29 @@ fn told(cause: &Cause, fit: &LookFit) -> bool {
 
 /// Steps in time and in elevation, each at the place that speaks loudest.
 fn scanned(ground: &Ground, state: &State) -> Vec<(Cause, Scan)> {
-    use crate::mount::Term;
-    let probe = |term| Column::term(term, super::shape::Shape::Always, 1.0);
-    let probes = [Term::AzimuthZero, Term::ElevationZero, Term::Collimation].map(probe);
+    let probes = Searched::ALL.map(Searched::probe);
     let look = ground.look(state, &probes);
     let base: Vec<usize> = (0..state.count()).collect();
     let cases = ground.cases.as_slice();
-    let (in_time, in_elevation) = (by_time(cases), by_elevation(cases));
-    let all = vec![true; cases.len()];
     let mut sets = vec![state.kept.clone()];
     sets.extend(look.near_by_slow_loss(&base).map(|(near, _)| near));
-    sets.push(all);
+    sets.push(vec![true; cases.len()]);
     sets.dedup();
     let mut found: Vec<(Cause, Scan)> = Vec::new();
-    let mut add = |probe: usize, order: &[Vec<usize>], cause: &dyn Fn(usize) -> Cause| {
+    for (k, searched) in Searched::ALL.into_iter().enumerate() {
+        let order = searched.order(cases);
         for kept in &sets {
-            let scan = Scan::new(&look, &base, state.count() + probe, kept, order);
+            let scan = Scan::new(&look, &base, state.count() + k, kept, &order);
             let Some((scan, place)) = scan.and_then(|s| s.best().map(|b| (s, b))) else {
                 continue;
             };
-            let cause = cause(place);
+            let cause = searched.at(cases, &order, place);
             if !found.iter().any(|(known, _)| *known == cause) {
                 found.push((cause, scan));
             }
         }
-    };
-    for (probe, axis) in [(0, Axis::Azimuth), (1, Axis::Elevation)] {
-        add(probe, &in_time, &|place| {
-            slip_at(cases, &in_time, place, axis)
-        });
     }
-    let at = |place: usize| {
-        let of = |group: usize| cases[in_elevation[group][0]].raised();
-        Angle::from_radians(0.5 * (of(place - 1) + of(place)).radians())
-    };
-    add(1, &in_elevation, &|place| Cause::BalanceFlip {
-        at: at(place),
-    });
-    add(2, &in_elevation, &|place| Cause::Flop { at: at(place) });
     found
-}
-
-fn slip_at(cases: &[super::case::Case], order: &[Vec<usize>], place: usize, axis: Axis) -> Cause {
-    let (before, after) = (&order[place - 1], &order[place]);
-    let row = |i: usize| cases[i].observation.peak.row;
-    Cause::Slip {
-        axis,
-        hours: 0.5 * (cases[before[0]].hours + cases[after[0]].hours),
-        between: (
-            before.iter().map(|i| row(*i)).max().unwrap_or(0),
-            after.iter().map(|i| row(*i)).min().unwrap_or(0),
-        ),
-    }
 }
 
 /// The state with one cause more, fitted in full; a step is moved to its best place.
@@ -291,24 +261,16 @@ fn grow(ground: &Ground, state: &State, answer: &Answer) -> Option<State> {
 /// known, if there is one.
 fn better_place(ground: &Ground, state: &State) -> Option<Cause> {
     let last = state.causes.last()?;
-    let Cause::Slip { axis, .. } = last else {
-        return None;
-    };
-    use crate::mount::Term;
-    let term = match axis {
-        Axis::Azimuth => Term::AzimuthZero,
-        _ => Term::ElevationZero,
-    };
-    let probe = Column::term(term, super::shape::Shape::Always, 1.0);
+    let searched = Searched::of(last)?;
     // About the state without the step: its coefficient taken out of the residuals.
     let mut without = state.clone();
     let place = state.parameters_of(state.causes.len() - 1).start;
     without.parameters[place] = 0.0;
-    let look = ground.look(&without, &[probe]);
+    let look = ground.look(&without, &[searched.probe()]);
     let base: Vec<usize> = (0..place).collect();
-    let order = by_time(&ground.cases);
+    let order = searched.order(&ground.cases);
     let scan = Scan::new(&look, &base, state.count(), &state.kept, &order)?;
-    let cause = slip_at(&ground.cases, &order, scan.best()?, *axis);
+    let cause = searched.at(&ground.cases, &order, scan.best()?);
     (cause != *last).then_some(cause)
 }
 
@@ -342,19 +304,11 @@ fn places_of(
     cause: &Cause,
     probability: f64,
 ) -> f64 {
-    use crate::mount::Term;
-    let (term, order) = match cause {
-        Cause::Slip {
-            axis: Axis::Azimuth,
-            ..
-        } => (Term::AzimuthZero, by_time(&ground.cases)),
-        Cause::Slip { .. } => (Term::ElevationZero, by_time(&ground.cases)),
-        Cause::BalanceFlip { .. } => (Term::ElevationZero, by_elevation(&ground.cases)),
-        Cause::Flop { .. } => (Term::Collimation, by_elevation(&ground.cases)),
-        _ => return 1.0,
+    let Some(searched) = Searched::of(cause) else {
+        return 1.0;
     };
-    let probe = Column::term(term, super::shape::Shape::Always, 1.0);
-    let look = ground.look(state, &[probe]);
+    let look = ground.look(state, &[searched.probe()]);
+    let order = searched.order(&ground.cases);
     Scan::new(&look, small, state.count(), &state.kept, &order)
         .map_or(1.0, |scan| scan.multiplicity(probability))
 }

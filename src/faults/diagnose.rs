@@ -1,5 +1,6 @@
 //! The diagnosis, from a log to its findings.
 
+use crate::angle::Angle;
 use crate::logbook::PeakLog;
 use crate::mount::{Term, TermValues};
 use crate::problem::Error;
@@ -14,10 +15,11 @@ use super::contest::{Verdict, contest, price};
 use super::evidence;
 use super::finding::Finding;
 use super::ground::{Ground, State};
-use super::north::compass;
+use super::north::{self, compass};
 use super::rivals::rivals;
 use super::rows::bad_peaks;
 use super::scatter::loose_joint;
+use super::show::misses;
 use super::worlds::{Beginning, Setting, World, beginnings, falls_apart, too_good};
 
 /// How to diagnose.
@@ -38,10 +40,13 @@ pub struct Diagnosis {
     pub findings: Vec<Finding>,
     /// What else the user should know: what could not be asked, bad peaks without a name.
     pub notes: Vec<String>,
-    /// The peaks and the explanation, for pictures.
+    /// The peaks, with what was put right about the log as a whole.
     pub ground: Ground,
     /// The explanation found.
     pub state: State,
+    /// How far each peak misses as logged, when something about the log as a whole was put
+    /// right; none otherwise.
+    pub as_logged: Option<Vec<Angle>>,
 }
 
 /// A world must be so improbable to look better by chance.
@@ -102,6 +107,7 @@ pub fn diagnose(
             notes,
             state: as_logged?,
             ground,
+            as_logged: None,
         });
     }
     let whole = as_logged.as_ref().is_ok_and(|s| !falls_apart(&ground, s));
@@ -123,6 +129,7 @@ pub fn diagnose(
             .err()
             .unwrap_or_else(|| Error::Unsupported("the peaks cannot be fitted".to_owned())));
     };
+    let logged_ground = ground;
     let Contestant {
         world,
         ground,
@@ -144,6 +151,11 @@ pub fn diagnose(
         notes.extend(sibling_worlds);
         findings.push(finding);
     }
+    let missed = (world.is_some())
+        .then_some(())
+        .and(as_logged.as_ref().ok())
+        .map(|state| misses(&logged_ground, state))
+        .map(|all| all.into_iter().map(|(_, miss)| miss).collect());
     let tried = verdict.tried;
     let state = verdict.state;
     for (index, answer) in verdict.answers.iter().enumerate() {
@@ -151,18 +163,25 @@ pub fn diagnose(
         finding.rivals = rivals(station, sky, &ground, &state, index, answer);
         findings.push(finding);
     }
-    let bad = bad_peaks(station, sky, &ground, &state);
+    let loose = loose_joint(&ground, &state);
+    let louder = loose.as_ref().map(|j| j.louder.as_slice());
+    let bad = bad_peaks(station, sky, &ground, &state, louder);
     let (of_rows, unnamed) = evidence::of_rows(&ground, &bad);
     findings.extend(of_rows);
     notes.extend(unnamed);
-    findings.extend(loose_joint(&ground, &state).map(|j| evidence::of_scatter(&j)));
-    findings.extend(by_compass(station, &ground, &state).map(|c| evidence::of_compass(&c)));
+    findings.extend(loose.map(|j| evidence::of_scatter(&j)));
+    match by_compass(station, &ground, &state) {
+        Some(c) if c.false_alarm <= north::FALSE_ALARM => findings.push(evidence::of_compass(&c)),
+        Some(c) => notes.push(evidence::hint_of_compass(&c)),
+        None => {}
+    }
     findings.sort_by(|a, b| b.strength.total_cmp(&a.strength));
     Ok(Diagnosis {
         findings,
         notes,
         ground,
         state,
+        as_logged: missed,
     })
 }
 
@@ -260,8 +279,8 @@ fn by_compass(station: &Station, ground: &Ground, state: &State) -> Option<super
     compass(
         &station.site,
         time,
-        crate::angle::Angle::from_radians(state.parameters[place]),
-        crate::angle::Angle::from_radians(sigma),
+        Angle::from_radians(state.parameters[place]),
+        Angle::from_radians(sigma),
     )
 }
 

@@ -12,7 +12,7 @@ use super::name::{Axis, Fault};
 use super::north::Compass;
 use super::rows::{BadKind, BadPeak};
 use super::scatter::{LooseJoint, Worst};
-use super::worlds::World;
+use super::worlds::{World, unit_of, zone_of};
 
 /// A finding with the advice that belongs to its fault, everything else to be filled in.
 fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Finding {
@@ -76,6 +76,29 @@ pub fn of_cause(
         Cause::Relabelled { emitter, .. } => rows_of_emitter(ground, *emitter),
         _ => Vec::new(),
     };
+    if let (Cause::Clock, Some(hours)) = (cause, zone_of(size.value)) {
+        return Finding {
+            size: Some(hours),
+            size_unit: "h".to_owned(),
+            sigma: Some(size.sigma / 3600.0),
+            strength: answer.criterion,
+            subject: Subject::Cause(index),
+            ..finding(Fault::TimeZone, Axis::Both, answer.false_alarm, evidence)
+        };
+    }
+    if let Cause::Scale(axis) = cause
+        && let Some((unit, degrees)) = unit_of(size.value, size.sigma)
+    {
+        let evidence = format!("{evidence}. One of its numbers is one of the {unit}");
+        return Finding {
+            size: Some(degrees),
+            size_unit: "deg per unit".to_owned(),
+            sigma: Some(size.sigma),
+            strength: answer.criterion,
+            subject: Subject::Cause(index),
+            ..finding(Fault::WrongUnit, *axis, answer.false_alarm, evidence)
+        };
+    }
     let sized = match cause {
         Cause::Relabelled { steps, .. } => {
             let mut off: Vec<f64> = (steps.iter().map(|s| s.norm()))
@@ -576,6 +599,18 @@ pub fn of_scatter(joint: &LooseJoint) -> Finding {
     }
 }
 
+/// A north that a compass may have given, where too many other zeros would agree as well.
+pub fn hint_of_compass(compass: &Compass) -> String {
+    format!(
+        "the azimuth zero ({:+.2} deg) agrees with the magnetic declination ({:+.2} deg): north may \
+         have been taken from a compass, though so small a zero agrees by chance with probability \
+         {}",
+        compass.zero.degrees(),
+        compass.declination.value.degrees(),
+        words::two_digits(compass.false_alarm)
+    )
+}
+
 /// North by the compass.
 pub fn of_compass(compass: &Compass) -> Finding {
     let zero = compass.zero.degrees();
@@ -583,7 +618,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
     let evidence = format!(
         "the azimuth zero is {zero:+.2} deg, and the magnetic declination at the site on that day \
          {declination:+.2} +/- {:.2} deg (World Magnetic Model): an encoder set to zero along a \
-         compass needle would show just that; a zero set at random agrees so well with \
+         compass needle would show just that; a zero set without one agrees so well with \
          probability {}. This is a hint, no proof",
         compass.declination.sigma.degrees(),
         words::probability(compass.false_alarm)
@@ -593,6 +628,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
         size_unit: "deg".to_owned(),
         sigma: Some(compass.sigma.degrees()),
         strength: surprise(compass.false_alarm),
+        subject: Subject::Compass(compass.declination.value),
         ..finding(
             Fault::MagneticNorth,
             Axis::Azimuth,

@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use crate::angle::Angle;
 use crate::solve::words;
 
 use super::name::{Axis, Fault};
@@ -75,6 +76,8 @@ pub enum Subject {
         /// Against azimuth and not elevation.
         by_azimuth: bool,
     },
+    /// The azimuth zero against magnetic north, which stands at this azimuth.
+    Compass(Angle),
     /// The session as a whole.
     Session,
 }
@@ -130,7 +133,11 @@ impl Finding {
 
 /// A value with its standard deviation: as many decimals as two digits of the latter need.
 pub fn measured(value: f64, sigma: f64, unit: &str) -> String {
-    let decimals = if sigma > 0.0 && sigma.is_finite() {
+    if sigma == 0.0 {
+        // Exact, such as a whole hour.
+        return format!("{value} {unit}").trim_end().to_owned();
+    }
+    let decimals = if sigma.is_finite() {
         (1 - sigma.log10().floor() as i32).clamp(0, 8) as usize
     } else {
         3

@@ -14,8 +14,10 @@ const BAD_CHANCE: f64 = 0.05;
 /// Solid angle of the sky, over which a bad peak may lie.
 const SKY: f64 = 4.0 * std::f64::consts::PI;
 /// From this misfit on, angles are compared at the encoders and not on the sky: there a slip
-/// of any size simply adds.
-const FAR: Angle = Angle::from_degrees(3.0);
+/// of any size simply adds,
+const FAR: Angle = Angle::from_degrees(6.0);
+/// but not near the zenith, where a small step is a large azimuth: cosine of the elevation.
+const AWAY_FROM_ZENITH: f64 = 0.3;
 /// Never more than this share of the peaks is taken for bad.
 const MOST_BAD: f64 = 0.4;
 /// Rounds in which the set of good peaks must settle.
@@ -517,7 +519,7 @@ fn bad_cost_of(sigma: [f64; 2], rows: usize) -> f64 {
 pub fn generous_misfit(there: &Explained, approach: crate::mount::ApproachSigns) -> Offset {
     let beam = there.mount.beam_vector(there.reading, approach);
     let offset = crate::angle::SkyBasis::at(&beam).offset_to(&there.target);
-    if offset.size() < FAR {
+    if offset.size() < FAR || there.reading.elevation.cos().abs() < AWAY_FROM_ZENITH {
         return offset;
     }
     let target = Direction::<Apparent>::from_east_north_up(&there.target);

@@ -25,11 +25,14 @@ mod rivals;
 mod rows;
 mod scan;
 mod scatter;
+mod searched;
 mod shape;
+mod show;
 mod suspects;
 mod worlds;
 
 pub use diagnose::{Diagnosis, Options, diagnose};
-pub use finding::{Finding, Rival, Subject};
+pub use finding::{Finding, Rival, Subject, measured};
 pub use name::{Axis, Fault};
 pub use north::{Declination, declination};
+pub use show::{Against, EffectPoint, MissPoint, Shown, show};

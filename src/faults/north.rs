@@ -5,6 +5,7 @@
 //! a true azimuth of the declination: the axis stands further clockwise than the encoder says,
 //! and the azimuth zero comes out as plus the declination.
 
+use statrs::distribution::{ContinuousCDF, Normal};
 use world_magnetic_model::GeomagneticField;
 use world_magnetic_model::time::Date;
 use world_magnetic_model::uom::si::angle::degree;
@@ -47,6 +48,10 @@ pub fn declination(site: &Site, time: Utc) -> Option<Declination> {
 const BY_HAND: Angle = Angle::from_degrees(0.4);
 /// Below this declination magnetic and true north are one for anybody with a compass.
 const LEAST: Angle = Angle::from_degrees(2.0);
+/// A zero is either anywhere, or set toward true north to about this; common practice, no source.
+const WELL_SET: Angle = Angle::from_degrees(3.0);
+/// The probability up to which an agreement counts as a finding; beyond it is mentioned only.
+pub const FALSE_ALARM: f64 = 0.005;
 
 /// An azimuth zero that agrees with the declination.
 #[derive(Clone, Copy, Debug)]
@@ -57,11 +62,14 @@ pub struct Compass {
     pub zero: Angle,
     /// One standard deviation of the agreement.
     pub sigma: Angle,
-    /// The chance that a zero set at random round the circle would agree as well as this rule asks.
+    /// The chance that a zero set without a compass agrees as well.
     pub false_alarm: f64,
 }
 
 /// Whether an azimuth zero (with its standard deviation) is what a compass would have given.
+///
+/// A zero that was set toward true north is small by itself, and so is the declination in many
+/// places: there the agreement says little, and its probability is not small.
 pub fn compass(site: &Site, time: Utc, zero: Angle, sigma: Angle) -> Option<Compass> {
     let declination = declination(site, time)?;
     let zero = zero.wrapped_signed();
@@ -72,11 +80,14 @@ pub fn compass(site: &Site, time: Utc, zero: Angle, sigma: Angle) -> Option<Comp
         return None;
     }
     let near = (zero - declination.value).wrapped_signed().abs() < all;
+    let anywhere = 2.0 * (all / Angle::TURN);
+    let below = |a: Angle| Normal::standard().cdf(a / WELL_SET);
+    let well_set = below(declination.value + all) - below(declination.value - all);
     near.then_some(Compass {
         declination,
         zero,
         sigma: all,
-        false_alarm: 2.0 * (all / Angle::TURN),
+        false_alarm: 0.5 * (anywhere + well_set),
     })
 }
 
@@ -108,7 +119,13 @@ mod tests {
         let sydney = declination(&site(-33.9, 151.2), time).unwrap();
         assert!((sydney.value.degrees() - 12.8).abs() < 1.0, "{sydney:?}");
         let sigma = Angle::from_degrees(0.05);
-        assert!(compass(&seattle, time, found.value, sigma).is_some());
+        let agrees = compass(&seattle, time, found.value, sigma).unwrap();
+        assert!(agrees.false_alarm < FALSE_ALARM);
+        // In the middle of Europe a small zero is no proof of anything.
+        let germany = site(49.8, 10.6);
+        let small = declination(&germany, time).unwrap().value;
+        let agrees = compass(&germany, time, small, sigma).unwrap();
+        assert!(agrees.false_alarm > FALSE_ALARM, "{agrees:?}");
         assert!(compass(&seattle, time, -found.value, sigma).is_none());
         assert!(compass(&seattle, time, Angle::ZERO, sigma).is_none());
     }

@@ -89,8 +89,17 @@ pub const UNITS: [(&str, f64); 4] = [
 ];
 
 /// All peaks that cannot belong to the explanation `state` of the others.
-pub fn bad_peaks(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<BadPeak> {
-    let judged = judge(ground, state);
+///
+/// `louder` gives the scatter of each in units of the noise of all, where a loose joint has been
+/// found.
+pub fn bad_peaks(
+    station: &Station,
+    sky: &Sky,
+    ground: &Ground,
+    state: &State,
+    louder: Option<&[f64]>,
+) -> Vec<BadPeak> {
+    let judged = judge(ground, state, louder);
     judged
         .into_iter()
         .map(|j| BadPeak {
@@ -114,7 +123,7 @@ struct Judged {
 
 /// Deletion residuals: each peak against the fit of the others (Belsley, Kuh and Welsch,
 /// Regression Diagnostics, 1980; from memory).
-fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
+fn judge(ground: &Ground, state: &State, louder: Option<&[f64]>) -> Vec<Judged> {
     let look = ground.look(state, &[]);
     let chosen: Vec<usize> = (0..state.count()).collect();
     let Some((half, freedom)) = look.half_covariance(&chosen, &state.kept, state.variance) else {
@@ -146,12 +155,14 @@ fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
         let Some(cholesky) = spread.cholesky() else {
             continue;
         };
-        let square = residual.dot(&cholesky.solve(&residual));
+        let louder = louder.map_or(1.0, |l| l[i].max(1.0));
+        let square = residual.dot(&cholesky.solve(&residual)) / (louder * louder);
         let (rest, left) = if kept {
             ((sum - square).max(0.0), freedom - k as f64)
         } else {
             (sum, freedom)
         };
+        let rest = rest.max(0.0);
         if left < 1.0 {
             continue;
         }
@@ -166,7 +177,7 @@ fn judge(ground: &Ground, state: &State) -> Vec<Judged> {
             continue;
         }
         let there = explanation.at(i, &state.parameters);
-        let widened = (variance * (1.0 + hat.trace() / k as f64)).sqrt();
+        let widened = louder * (variance * (1.0 + hat.trace() / k as f64)).sqrt();
         found.push(Judged {
             index: i,
             off: generous_misfit(&there, ground.cases[i].observation.approach()),
@@ -193,8 +204,9 @@ mod before {
 /// Between so many beamwidths from the axis lies the first sidelobe of a round dish, from an even
 /// to a strongly tapered aperture (common practice, no source).
 pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
-/// A digit is worth asking for when its place is so many standard deviations.
-const DIGIT_TOLD: f64 = 8.0;
+/// A digit is worth asking for when its place is so many standard deviations: else some digit
+/// fits anything.
+const DIGIT_TOLD: f64 = 6.0;
 
 /// What a bad peak most likely is: Bayes' rule over the kinds, each with the density of peaks
 /// that it makes about here.
@@ -281,9 +293,11 @@ fn kind(
                 elevation: elevation - by,
             },
         };
-        let told = |by: &Angle| by.radians().abs() > DIGIT_TOLD * sigma;
-        let plain: Vec<Angle> = digits().filter(told).collect();
-        let exchanged: Vec<Angle> = exchanged_digits(reading).filter(told).collect();
+        let told = |(place, by): (f64, Angle)| {
+            (Angle::from_degrees(place).radians() > DIGIT_TOLD * sigma).then_some(by)
+        };
+        let plain: Vec<Angle> = digits().filter_map(told).collect();
+        let exchanged: Vec<Angle> = exchanged_digits(reading).filter_map(told).collect();
         for (list, chance, exchanged) in [
             (plain, before::DIGIT, false),
             (exchanged, before::EXCHANGED_DIGITS, true),
@@ -340,20 +354,21 @@ fn kind(
     (together >= NAMED * total).then(|| best.clone())
 }
 
-/// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths.
-fn digits() -> impl Iterator<Item = Angle> {
+/// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths; with the
+/// digit's place in degrees.
+fn digits() -> impl Iterator<Item = (f64, Angle)> {
     const PLACES: [f64; 5] = [100.0, 10.0, 1.0, 0.1, 0.01];
     PLACES.into_iter().flat_map(|place| {
         let most = if place == 100.0 { 3 } else { 9 };
         (1..=most).flat_map(move |d| {
-            [1.0, -1.0].map(move |sign| Angle::from_degrees(sign * place * f64::from(d)))
+            [1.0, -1.0].map(move |sign| (place, Angle::from_degrees(sign * place * f64::from(d))))
         })
     })
 }
 
 /// Errors made by exchanging two neighbouring digits of a reading, of those before the second
-/// decimal: the reading less what it should have been.
-fn exchanged_digits(reading: Angle) -> impl Iterator<Item = Angle> {
+/// decimal: the lower digit's place in degrees, and the reading less what it should have been.
+fn exchanged_digits(reading: Angle) -> impl Iterator<Item = (f64, Angle)> {
     let hundredths = (reading.degrees().abs() * 100.0).floor() as i64;
     let sign = reading.degrees().signum();
     let digits: Vec<i64> =
@@ -363,7 +378,8 @@ fn exchanged_digits(reading: Angle) -> impl Iterator<Item = Angle> {
     (0..digits.len().saturating_sub(1)).filter_map(move |k| {
         let (low, high) = (digits[k], digits[k + 1]);
         let by = (high - low) * 9 * 10_i64.pow(k as u32);
-        (by != 0).then(|| Angle::from_degrees(sign * by as f64 / 100.0))
+        let place = 10_f64.powi(k as i32) / 100.0;
+        (by != 0).then(|| (place, Angle::from_degrees(sign * by as f64 / 100.0)))
     })
 }
 
@@ -375,11 +391,11 @@ mod tests {
     fn exchanged_digits_are_told_by_their_difference() {
         // 271.45 written for 217.45 is 54 too much.
         let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45))
-            .map(|a| a.degrees())
+            .map(|(_, a)| a.degrees())
             .collect();
         assert!(errors.iter().any(|e| (e - 54.0).abs() < 1e-9), "{errors:?}");
         let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0))
-            .map(|a| a.degrees())
+            .map(|(_, a)| a.degrees())
             .collect();
         // -12 written for -21 is 9 too much.
         assert!(

@@ -14,8 +14,9 @@ const FALSE_ALARM: f64 = 0.002;
 const LEAST_PEAKS: usize = 16;
 /// Axes times shapes asked for.
 const TRIED: f64 = 6.0;
-/// Peaks beyond so many sigmas are bad by themselves and do not speak of scatter.
-const FARTHEST: f64 = 10.0;
+/// Peaks farther off than this share of the beamwidth are bad by themselves and do not speak of
+/// scatter.
+const FARTHEST: f64 = 0.5;
 
 /// Where the scatter is larger than elsewhere.
 #[derive(Clone, Debug)]
@@ -34,6 +35,8 @@ pub struct LooseJoint {
     pub quiet: Angle,
     /// The probability of so much by chance, corrected for what was tried.
     pub false_alarm: f64,
+    /// By case, its scatter in units of the noise of all; one where the trend says nothing.
+    pub louder: Vec<f64>,
 }
 
 /// On what the scatter depends.
@@ -117,7 +120,11 @@ fn members(ground: &Ground, state: &State) -> Option<Vec<Member>> {
                 parts: [part(peak.azimuth.is_some()), part(peak.elevation.is_some())],
             }
         })
-        .filter(|m| m.parts.iter().flatten().all(|p| p.abs() < FARTHEST))
+        .filter(|m| {
+            let sigma = state.sigmas[m.index].map(|s| s * noise);
+            (m.parts.iter().zip(sigma))
+                .all(|(p, s)| p.is_none_or(|p| s * p.abs() < ground.beamwidth * FARTHEST))
+        })
         .collect();
     (members.len() >= LEAST_PEAKS).then_some(members)
 }
@@ -146,6 +153,7 @@ fn trend(
         (_, false) => readings[k].elevation.radians(),
     });
     let values = DVector::from_fn(n, |k, _| sizes[k].1.powf(2.0 / 3.0));
+    let there = |i: usize| explanation.at(i, &state.parameters).reading;
     let normal = (design.transpose() * &design).try_inverse()?;
     let slope = &normal * design.transpose() * &values;
     let after = (&values - &design * &slope).norm_squared();
@@ -194,5 +202,18 @@ fn trend(
         loud: Angle::from_radians(loud),
         quiet: Angle::from_radians(quiet),
         false_alarm: (chance * TRIED).min(1.0),
+        louder: (0..ground.cases.len())
+            .map(|i| {
+                let r = there(i);
+                let trend = if by_azimuth {
+                    slope[0] + slope[1] * r.azimuth.cos() + slope[2] * r.azimuth.sin()
+                } else {
+                    slope[0] + slope[1] * r.elevation.radians()
+                };
+                // Mean of |noise|^(2/3) for unit noise in one and in two coordinates.
+                let unit = if axis == Axis::Both { 1.1252 } else { 0.8024 };
+                (trend / unit).max(0.1).powf(1.5)
+            })
+            .collect(),
     })
 }

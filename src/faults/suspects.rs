@@ -229,26 +229,3 @@ fn median(mut values: Vec<f64>) -> f64 {
     values.sort_by(f64::total_cmp);
     values.get(values.len() / 2).copied().unwrap_or(0.0)
 }
-
-/// Groups of peaks in the order of time, those of one instant together.
-pub fn by_time(cases: &[Case]) -> Vec<Vec<usize>> {
-    grouped(cases.len(), |i| cases[i].hours)
-}
-
-/// Groups of peaks in the order of how far the dish is raised.
-pub fn by_elevation(cases: &[Case]) -> Vec<Vec<usize>> {
-    grouped(cases.len(), |i| cases[i].raised().radians())
-}
-
-fn grouped(count: usize, key: impl Fn(usize) -> f64) -> Vec<Vec<usize>> {
-    let mut order: Vec<usize> = (0..count).collect();
-    order.sort_by(|a, b| key(*a).total_cmp(&key(*b)));
-    let mut groups: Vec<Vec<usize>> = Vec::new();
-    for i in order {
-        match groups.last_mut() {
-            Some(last) if key(last[0]) == key(i) => last.push(i),
-            _ => groups.push(vec![i]),
-        }
-    }
-    groups
-}

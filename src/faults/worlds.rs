@@ -14,6 +14,7 @@ use crate::station::Station;
 use super::case::{Case, cases};
 use super::cause::Cause;
 use super::ground::{Ground, State};
+use super::look::Look;
 use super::name::{Axis, Fault};
 use super::rows::UNITS;
 
@@ -82,8 +83,6 @@ impl World {
 
     /// All worlds that are asked for.
     pub fn all() -> Vec<World> {
-        /// Zones that are not whole hours from UTC.
-        const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<World> = (whole.chain(BROKEN))
             .flat_map(|h| [World::Hours(h), World::Hours(-h)])
@@ -161,25 +160,41 @@ impl World {
         }
         let sky = sky.unwrap_or_else(|| setting.sky.clone());
         let found = observe(&station, &sky, &log, clock_s);
-        let all = found.usable.len() == setting.usable()?;
-        all.then_some((found.usable, station, sky))
+        Some((found.usable, station, sky))
     }
 }
 
 impl Setting<'_> {
-    fn usable(&self) -> Option<usize> {
-        let count = observe(self.station, self.sky, self.log, self.clock_s)
-            .usable
-            .len();
-        (count > 0).then_some(count)
-    }
-
     /// The cases with another clock offset, seconds to add beside the held one; none when an
     /// orbit does not reach there.
     pub fn look_again(&self, clock_s: f64) -> Vec<Case> {
         let found = observe(self.station, self.sky, self.log, self.clock_s + clock_s);
         cases(self.station, self.sky, &found.usable)
     }
+}
+
+/// Zones that are not whole hours from UTC, hours.
+const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
+
+/// The time zone, in hours, that a clock offset amounts to: within a minute, for nobody sets a
+/// clock so far off by chance.
+pub fn zone_of(clock_s: f64) -> Option<f64> {
+    const NEAR_S: f64 = 60.0;
+    let hours = (1..=14).map(f64::from).chain(BROKEN);
+    hours
+        .flat_map(|h| [h, -h])
+        .find(|h| (clock_s - h * 3600.0).abs() < NEAR_S)
+}
+
+/// The unit that a scale error (a fraction, with its standard deviation) amounts to, and how many
+/// degrees one of it is.
+pub fn unit_of(scale: f64, sigma: f64) -> Option<(&'static str, f64)> {
+    const NEAR: f64 = 3.0;
+    /// However well it is measured, a gear is seldom exact.
+    const LEAST: f64 = 5e-4;
+    UNITS
+        .into_iter()
+        .find(|(_, degrees)| (1.0 + scale - degrees).abs() < (NEAR * sigma).max(LEAST))
 }
 
 /// 12.30 as 12 degrees 30 minutes; none when it cannot be that.
@@ -223,24 +238,36 @@ pub fn falls_apart(ground: &Ground, state: &State) -> bool {
     many || absurd || scatter > ground.beamwidth * MOST_SCATTER
 }
 
-/// Peaks on which worlds are screened.
-const SCREENED: usize = 60;
-/// A world must leave the best peaks nearer than the session as logged by this factor,
-const NEARER: f64 = 0.7;
-/// and is fitted whole if it is among so many.
+/// Peaks on which worlds are screened, at most.
+const SCREENED: usize = 120;
+/// A world must make the session more likely by this fall of -2 ln likelihood to be fitted whole,
+const CLEARLY: f64 = 12.0;
+/// and be among so many.
 const FITTED: usize = 4;
 
 /// Other places from which a contest may begin, the most promising first.
 pub fn beginnings(setting: &Setting<'_>, ground: &Ground) -> Vec<Beginning> {
-    let as_logged = screen(ground, &ground.observations());
-    let limit = as_logged.left.radians() * NEARER;
+    let stride = setting.log.peaks.len().div_ceil(SCREENED).max(1);
+    let mut thin_log = setting.log.clone();
+    thin_log.peaks = thin_log.peaks.into_iter().step_by(stride).collect();
+    let thin = Setting {
+        log: &thin_log,
+        ..*setting
+    };
+    let rows: Vec<usize> = thin_log.peaks.iter().map(|p| p.row).collect();
+    let few = thinned(ground, &rows);
+    let limit = screen(&few).map_or(f64::INFINITY, |s| s.cost) - CLEARLY;
     let mut promising: Vec<(f64, World)> = Vec::new();
     for world in World::all() {
-        if let Some((observations, _, _)) = world.observe(setting) {
-            let left = screen(ground, &observations).left.radians();
-            if left < limit {
-                promising.push((left, world));
-            }
+        let seen = world.observe(&thin);
+        let cost = seen.and_then(|(observations, station, sky)| {
+            let mut other = few.clone();
+            other.cases = cases(&station, &sky, &observations);
+            (other.cases.len() == other.sigmas.len()).then_some(())?;
+            Some(screen(&other)?.cost)
+        });
+        if let Some(cost) = cost.filter(|c| *c < limit) {
+            promising.push((cost, world));
         }
     }
     promising.sort_by(|a, b| a.0.total_cmp(&b.0));
@@ -251,6 +278,7 @@ pub fn beginnings(setting: &Setting<'_>, ground: &Ground) -> Vec<Beginning> {
             let (observations, station, sky) = world.observe(setting)?;
             let mut other = ground.clone();
             other.cases = cases(&station, &sky, &observations);
+            (other.cases.len() == other.sigmas.len()).then_some(())?;
             let state = other.healthy().ok()?;
             Some(Beginning {
                 world: Some(world),
@@ -259,44 +287,73 @@ pub fn beginnings(setting: &Setting<'_>, ground: &Ground) -> Vec<Beginning> {
             })
         })
         .collect();
-    found.extend(far_scale(ground, limit));
-    found.extend(far_clock(setting, ground, limit));
+    found.extend(far_scale(ground, &few, limit));
+    found.extend(far_clock(setting, ground, &few, limit));
     found
 }
 
-/// How near the zeros alone bring the best peaks.
-fn screen(ground: &Ground, observations: &[Observation]) -> Start {
-    let stride = observations.len().div_ceil(SCREENED).max(1);
-    let few: Vec<Observation> = observations.iter().step_by(stride).cloned().collect();
-    start(&few, &ground.held, &ground.free)
+/// The ground with the peaks of some rows only.
+fn thinned(ground: &Ground, rows: &[usize]) -> Ground {
+    let mut few = ground.clone();
+    let keep: Vec<bool> = (ground.cases.iter())
+        .map(|c| rows.contains(&c.observation.peak.row))
+        .collect();
+    let mut kept = keep.iter();
+    few.cases.retain(|_| kept.next().is_some_and(|k| *k));
+    let mut kept = keep.iter();
+    few.sigmas.retain(|_| kept.next().is_some_and(|k| *k));
+    few
+}
+
+/// What a look from the zeros alone says of a session.
+struct Screened {
+    /// -2 ln likelihood with all healthy terms, up to a constant of the peaks.
+    cost: f64,
+    from: Start,
+}
+
+fn screen(ground: &Ground) -> Option<Screened> {
+    let from = start(&ground.observations(), &ground.held, &ground.free);
+    let begin = zeros(ground, &from);
+    let explanation = ground.explanation(&[], &ground.sigmas);
+    let look = Look::at(&explanation, &begin, &[], ground.trust_logged());
+    let chosen: Vec<usize> = (0..begin.len()).collect();
+    let fit = look.fit(&chosen, &vec![true; ground.cases.len()], 1.0)?;
+    Some(Screened {
+        cost: look.cost(&fit),
+        from,
+    })
 }
 
 /// A scale so wrong that the zeros alone find no start: tried in steps of 2 %.
-fn far_scale(ground: &Ground, limit: f64) -> Option<Beginning> {
+fn far_scale(ground: &Ground, few: &Ground, limit: f64) -> Option<Beginning> {
     const STEP: f64 = 1.02;
     const MOST_STEPS: i32 = 70;
-    let mut best: Option<(Start, Axis, f64)> = None;
+    let mut best: Option<(Screened, Axis, f64)> = None;
     for axis in [Axis::Azimuth, Axis::Elevation] {
         for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
             let factor = STEP.powi(k);
-            let mut observations = ground.observations();
-            for o in &mut observations {
+            let mut other = few.clone();
+            for case in &mut other.cases {
+                let peak = &mut case.observation.peak;
                 match axis {
-                    Axis::Azimuth => o.peak.azimuth = o.peak.azimuth.map(|a| a * factor),
-                    _ => o.peak.elevation = o.peak.elevation.map(|e| e * factor),
+                    Axis::Azimuth => peak.azimuth = peak.azimuth.map(|a| a * factor),
+                    _ => peak.elevation = peak.elevation.map(|e| e * factor),
                 }
             }
-            let found = screen(ground, &observations);
-            let nearer = best
-                .as_ref()
-                .is_none_or(|(b, _, _)| found.left.radians() < b.left.radians());
-            if found.left.radians() < limit && nearer {
+            let nearer = |b: &Option<(Screened, Axis, f64)>, cost: f64| {
+                b.as_ref().is_none_or(|(b, _, _)| cost < b.cost)
+            };
+            if let Some(found) = screen(&other)
+                && found.cost < limit
+                && nearer(&best, found.cost)
+            {
                 best = Some((found, axis, factor));
             }
         }
     }
-    let (from, axis, factor) = best?;
-    let mut begin = zeros(ground, &from);
+    let (found, axis, factor) = best?;
+    let mut begin = zeros(ground, &found.from);
     begin.push(factor - 1.0);
     let kept = vec![true; ground.cases.len()];
     let state = ground.refit(&[Cause::Scale(axis)], &begin, &kept, 1.0)?;
@@ -307,53 +364,62 @@ fn far_scale(ground: &Ground, limit: f64) -> Option<Beginning> {
     })
 }
 
-/// A clock so wrong that fast satellites are nowhere near: tried every ten seconds.
-fn far_clock(setting: &Setting<'_>, ground: &Ground, limit: f64) -> Option<Beginning> {
-    /// Slower emitters need no search: there the offset is nearly linear.
+/// A clock so wrong that satellites are nowhere near: tried up to half an hour either way. Beyond
+/// that it is a time zone.
+fn far_clock(
+    setting: &Setting<'_>,
+    ground: &Ground,
+    few: &Ground,
+    limit: f64,
+) -> Option<Beginning> {
+    /// Emitters that move faster, a second, need the finer step.
     const FAST: Angle = Angle::from_degrees(0.01);
-    const STEP_S: f64 = 10.0;
-    const MOST_STEPS: i32 = 90;
-    let fast = |c: &Case| c.observation.target_rate.norm() > FAST.radians();
-    if !ground.cases.iter().any(fast) {
-        return None;
-    }
-    let stride = ground.cases.len().div_ceil(SCREENED).max(1);
-    let few: Vec<&Case> = ground.cases.iter().step_by(stride).collect();
-    let mut best: Option<(Start, f64)> = None;
-    for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
-        let clock_s = STEP_S * f64::from(k);
-        let moved: Option<Vec<Observation>> = (few.iter())
-            .map(|c| {
-                let mut o = c.observation.clone();
-                o.target = if fast(c) {
-                    let time = o.peak.time.plus_seconds(o.clock_offset_s + clock_s);
-                    let there = setting.sky.apparent(&o.peak.emitter, time).ok()?;
-                    there.east_north_up()
-                } else {
-                    (o.target + o.target_rate * clock_s).normalize()
+    const MOST_S: f64 = 1800.0;
+    let is_satellite =
+        |c: &Case| c.along_orbit.norm_squared() > 0.0 && c.observation.target_rate.norm() > 0.0;
+    let fast = |c: &Case| is_satellite(c) && c.observation.target_rate.norm() > FAST.radians();
+    let step_s = if ground.cases.iter().any(fast) {
+        10.0
+    } else {
+        60.0
+    };
+    let most_steps = (MOST_S / step_s) as i32;
+    let mut best: Option<(Screened, f64)> = None;
+    for k in (-most_steps..=most_steps).filter(|k| *k != 0) {
+        let clock_s = step_s * f64::from(k);
+        let mut other = few.clone();
+        let moved = other.cases.iter_mut().all(|c| {
+            let satellite = is_satellite(c);
+            let o = &mut c.observation;
+            if satellite {
+                let time = o.peak.time.plus_seconds(o.clock_offset_s + clock_s);
+                let Ok(there) = setting.sky.apparent(&o.peak.emitter, time) else {
+                    return false;
                 };
-                Some(o)
-            })
-            .collect();
-        let Some(moved) = moved else {
+                o.target = there.east_north_up();
+            } else {
+                o.target = (o.target + o.target_rate * clock_s).normalize();
+            }
+            true
+        });
+        if !moved {
             continue;
-        };
-        let found = start(&moved, &ground.held, &ground.free);
-        let nearer = best
-            .as_ref()
-            .is_none_or(|(b, _)| found.left.radians() < b.left.radians());
-        if found.left.radians() < limit && nearer {
+        }
+        if let Some(found) = screen(&other)
+            && found.cost < limit
+            && best.as_ref().is_none_or(|(b, _)| found.cost < b.cost)
+        {
             best = Some((found, clock_s));
         }
     }
-    let (from, clock_s) = best?;
+    let (found, clock_s) = best?;
     let mut other = ground.clone();
     other.cases = setting.look_again(clock_s);
     other.clock_s = clock_s;
     if other.cases.len() != ground.cases.len() {
         return None;
     }
-    let mut begin = zeros(&other, &from);
+    let mut begin = zeros(&other, &found.from);
     begin.push(clock_s);
     let kept = vec![true; other.cases.len()];
     let state = other.refit(&[Cause::Clock], &begin, &kept, 1.0)?;

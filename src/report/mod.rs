@@ -2,6 +2,7 @@
 
 mod caution;
 pub mod chart;
+mod faults;
 #[cfg(test)]
 mod fixture;
 mod layout;
@@ -26,6 +27,9 @@ use crate::solve::{Outcome, Remedy};
 use crate::station::Station;
 use crate::time::Utc;
 
+pub use faults::{
+    FAULTS_PAGE, fault_pictures, faults_json, faults_section, faults_text, write_faults,
+};
 pub use picture::pictures;
 pub use recheck::{history_json, history_text, recheck_json, recheck_text};
 pub use scans::{scan_pictures, write_scan_pictures};

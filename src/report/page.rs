@@ -34,7 +34,7 @@ pub fn page(report: &Report, pictures: &[Box<dyn Render>]) -> String {
 }
 
 /// Text of a user or of the program, safe within an element or an attribute.
-fn escaped(text: &str) -> String {
+pub(super) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in printable(text).chars() {
         match c {
@@ -88,12 +88,13 @@ impl Html {
     }
 }
 
-fn head(html: &mut Html, report: &Report) {
-    let site = escaped(&report.station.site.name);
+/// The start of a page up to its main part; `title` is safe already.
+pub(super) fn opening(title: &str) -> String {
+    let mut html = Html::default();
     html.raw("<!DOCTYPE html>");
     html.raw("<html lang=\"en\"><head><meta charset=\"utf-8\">");
     html.raw("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">");
-    html.raw(&format!("<title>Pointing of {site}</title>"));
+    html.raw(&format!("<title>{title}</title>"));
     html.raw("<style>");
     for (weight, font) in [(400, REGULAR_TTF), (600, SEMIBOLD_TTF)] {
         html.raw(&format!(
@@ -103,7 +104,13 @@ fn head(html: &mut Html, report: &Report) {
         ));
     }
     html.raw(STYLE);
-    html.raw("</style></head><body><main>");
+    html.text.push_str("</style></head><body><main>");
+    html.text
+}
+
+fn head(html: &mut Html, report: &Report) {
+    let site = escaped(&report.station.site.name);
+    html.raw(&opening(&format!("Pointing of {site}")));
     html.raw(&format!(
         "<header><p class=\"kind\">Pointing report</p><h1>{site}</h1><dl>"
     ));

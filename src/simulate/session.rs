@@ -113,7 +113,12 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
             if !visible(station, names[i], &emitter, plan.lowest_elevation_deg) {
                 continue;
             }
-            let louder = Spoil::louder(spoils, emitter.azimuth());
+            let quiet = Offset::default();
+            let Some(still) = spoilt_reading(truth, &usual, &when, &emitter, quiet, signs, &wrap)
+            else {
+                continue;
+            };
+            let louder = Spoil::louder(spoils, still.azimuth);
             let mut noise = Offset {
                 cross_elevation: Angle::from_degrees(
                     unit_noise[0] * truth.noise.cross_elevation_deg * louder[0],

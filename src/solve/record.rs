@@ -25,6 +25,21 @@ pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
     Ok(MountModel::new(values))
 }
 
+/// The terms that a calibration held, with their inside values.
+///
+/// # Errors
+/// As [`model_of`].
+pub fn held_of(calibration: &Calibration) -> Result<Vec<(Term, f64)>, Error> {
+    let model = model_of(calibration)?;
+    Ok(Term::ALL
+        .into_iter()
+        .filter(|term| {
+            (calibration.terms.get(term.name())).is_some_and(|r| r.state == TermState::Held)
+        })
+        .map(|term| (term, model.terms().inside(term)))
+        .collect())
+}
+
 /// The record of a term. `value` and `sigma` are inside values: radians, a fraction or seconds.
 pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> TermRecord {
     let shown = Some(term.unit().outward(value));

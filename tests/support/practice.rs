@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use plumbeam::angle::Angle;
 use plumbeam::faults::{Diagnosis, Fault, Options, diagnose};
 use plumbeam::logbook::PeakLog;
 use plumbeam::simulate::{Noise, Session, Spoil, SpoilAxis, SpoilUnit, Truth, session};
@@ -71,6 +72,10 @@ pub struct Made {
     pub place: usize,
     /// The station file that goes with the log.
     pub station: Station,
+    /// Its sky, when the site is not the place's own.
+    pub sky: Option<Sky>,
+    /// The truth.
+    pub truth: Truth,
     /// The log.
     pub log: PeakLog,
 }
@@ -94,7 +99,8 @@ fn healthy_terms(rng: &mut impl Rng, beamwidth_deg: f64) -> BTreeMap<String, f64
         rng.random_range(-1.0..1.0)
     };
     set("azimuth-zero", zero);
-    set("elevation-zero", rng.random_range(-2.0..2.0));
+    // Low beacons must not run into the end of the elevation range.
+    set("elevation-zero", rng.random_range(-2.0..0.5));
     set("tilt-north", 0.6 * careful * normal(rng));
     set("tilt-east", 0.6 * careful * normal(rng));
     set("collimation", 0.8 * careful * normal(rng));
@@ -169,6 +175,8 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     (log.peaks.len() >= 7).then(|| Made {
         place,
         station: station.clone(),
+        sky: None,
+        truth,
         log,
     })
 }
@@ -335,13 +343,15 @@ pub fn designs() -> Vec<Design> {
             let length = k * b.sigma;
             b.pair(["azimuth-runout-cos", "azimuth-runout-sin"], length);
         }),
+        // Below the zenith alone it cannot be told from a scale or a loose dish.
         Design {
+            places: &[3],
             peaks: 120,
             ..design(
                 Fault::ElevationRunout,
-                "amplitude, 120 peaks",
-                WIDE,
-                16.0,
+                "amplitude, 120 peaks on both sides of the zenith",
+                USUAL,
+                2.0,
                 |b, k| {
                     let size = k * b.sigma * b.sign();
                     b.add("elevation-runout-sin", size);
@@ -358,27 +368,31 @@ pub fn designs() -> Vec<Design> {
                 high_at_deg,
             });
         }),
-        design(
-            Fault::ToothError,
-            "amplitude, 180 teeth and a pinion of 20",
-            USUAL,
-            3.0,
-            |b, k| {
-                let teeth = GearTeeth {
-                    gear: 180,
-                    pinion: Some(20),
-                };
-                b.station.mount.azimuth_teeth = Some(teeth);
-                b.station.mount.elevation_teeth = Some(teeth);
-                let per_turn = if b.rng.random_bool(0.5) { 180.0 } else { 9.0 };
-                let size_deg = k * b.sigma;
-                b.spoil(Spoil::ToothError {
-                    axis: SpoilAxis::Azimuth,
-                    per_turn,
-                    size_deg,
-                });
-            },
-        ),
+        // A ripple steeper than the axis turns is no gear: it must stay below a sixth of a tooth.
+        Design {
+            places: &[2, 4],
+            ..design(
+                Fault::ToothError,
+                "amplitude, 180 teeth and a pinion of 20",
+                USUAL,
+                3.0,
+                |b, k| {
+                    let teeth = GearTeeth {
+                        gear: 180,
+                        pinion: Some(20),
+                    };
+                    b.station.mount.azimuth_teeth = Some(teeth);
+                    b.station.mount.elevation_teeth = Some(teeth);
+                    let per_turn = if b.rng.random_bool(0.5) { 180.0 } else { 9.0 };
+                    let size_deg = k * b.sigma;
+                    b.spoil(Spoil::ToothError {
+                        axis: SpoilAxis::Azimuth,
+                        per_turn,
+                        size_deg,
+                    });
+                },
+            )
+        },
         design(
             Fault::WrongScale,
             "error over a whole turn of azimuth",
@@ -397,7 +411,14 @@ pub fn designs() -> Vec<Design> {
                 &[1.5, 2.0, 3.0, 4.0, 6.0, 8.0],
                 6.0,
                 |b, k| {
-                    let toward_deg = b.angle().to_degrees();
+                    // Where there are emitters: toward the equator.
+                    let equator = if b.station.site.latitude.degrees() > 0.0 {
+                        180.0
+                    } else {
+                        0.0
+                    };
+                    let zero = b.truth.terms.get("azimuth-zero").copied().unwrap_or(0.0);
+                    let toward_deg = equator - zero + b.rng.random_range(-60.0..60.0);
                     b.spoil(Spoil::LooseJoint {
                         axis: SpoilAxis::Both,
                         toward_deg,
@@ -410,9 +431,27 @@ pub fn designs() -> Vec<Design> {
             peaks: 120,
             ..design(
                 Fault::LooseDish,
-                "sideways amplitude, 120 peaks",
+                "sideways jump at an elevation of 40 degrees, 120 peaks",
                 WIDE,
-                16.0,
+                8.0,
+                |b, k| {
+                    let size_deg = k * b.sigma * b.sign();
+                    b.spoil(Spoil::Flop {
+                        at_deg: 40.0,
+                        size_deg,
+                    });
+                },
+            )
+        },
+        // Below the zenith alone the mount's own terms take it up.
+        Design {
+            places: &[3],
+            peaks: 120,
+            ..design(
+                Fault::LooseDish,
+                "smooth sideways amplitude, 120 peaks on both sides of the zenith",
+                USUAL,
+                4.0,
                 |b, k| {
                     let size_deg = k * b.sigma * b.sign();
                     b.spoil(Spoil::LooseDish {
@@ -467,22 +506,21 @@ pub fn designs() -> Vec<Design> {
             b.spoil(Spoil::AzimuthReversed);
         }),
         Design {
-            places: &[1, 3],
+            places: &[FINE],
+            peaks: 120,
             ..design(
                 Fault::MagneticNorth,
-                "a zero within 0.2 degrees of the declination (above 2 degrees)",
+                "a zero within 0.2 degrees of a declination of 15, 120 peaks",
                 ONCE,
                 1.0,
                 |b, _| {
+                    // On the west coast of North America; the sources are up there too.
+                    b.station.site.longitude = Angle::from_degrees(-122.3);
                     let time = b.truth.session.from;
                     let there = plumbeam::faults::declination(&b.station.site, time);
                     let declination = there.map_or(0.0, |d| d.value.degrees());
                     let zero = declination + 0.2 * b.rng.random_range(-1.0..1.0);
                     b.truth.terms.insert("azimuth-zero".to_owned(), zero);
-                    // Without skew and droop the zero is well told.
-                    b.truth.terms.remove("axis-skew");
-                    b.truth.terms.remove("droop");
-                    b.truth.session.peaks = 120;
                 },
             )
         },
@@ -642,10 +680,27 @@ impl Design {
             },
             size,
         );
-        let log = session(&station, sky, &truth, seed).ok()?;
+        let moved = (station.site.longitude != places[place].station.site.longitude)
+            .then(|| sky.seen_from(&station));
+        let log = session(&station, moved.as_ref().unwrap_or(sky), &truth, seed).ok()?;
+        // A satellite that was hardly observed cannot be judged.
+        let observed = |name: &str| log.peaks.iter().filter(|p| p.emitter == name).count();
+        if truth.spoil.iter().any(|s| match s {
+            Spoil::StaleElements { emitter, .. } => observed(emitter) < 5,
+            // Rows fall away when the other emitter is not up; some may be its own.
+            Spoil::WrongEmitter { rows, really } => {
+                let own = |r: &usize| log.peaks.get(r - 1).is_none_or(|p| p.emitter == *really);
+                log.peaks.len() < self.peaks || rows.iter().any(own)
+            }
+            _ => false,
+        }) {
+            return None;
+        }
         (log.peaks.len() >= 20).then_some(Made {
             place,
             station,
+            sky: moved,
+            truth,
             log,
         })
     }
@@ -657,5 +712,6 @@ pub fn examine(places: &[Place], made: &Made) -> Option<Diagnosis> {
         seed: 1,
         ..Options::default()
     };
-    diagnose(&made.station, &places[made.place].sky, &made.log, &options).ok()
+    let sky = made.sky.as_ref().unwrap_or(&places[made.place].sky);
+    diagnose(&made.station, sky, &made.log, &options).ok()
 }

@@ -1,0 +1,110 @@
+//! `plumbeam faults`: residuals to named faults.
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+
+use super::terms::TermOptions;
+use super::{Common, Console, Verdict};
+use crate::faults::{Options, diagnose};
+use crate::files;
+use crate::logbook::{Calibration, PeakLog};
+use crate::problem::Error;
+use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
+use crate::sky::Sky;
+use crate::solve::record::{held_of, model_of};
+use crate::station::Station;
+
+const EXAMPLE: &str = "\
+Example:
+  plumbeam faults peaks.csv --station station.toml --report faults
+  plumbeam faults peaks.csv --calibration calibration.json
+  plumbeam faults peaks.csv --json --strict
+
+Exit code 1 with --strict when a fault is found.";
+
+/// Name the mechanical faults and the mistakes behind a log of peaks
+///
+/// Fits named causes together with the mount errors, lets them compete, and lists those that the
+/// peaks speak for, the best-supported first: how large, on what evidence, how to confirm each by
+/// hand, how to mend it, and what would be seen if it were something else. Causes that these
+/// peaks cannot tell apart are named together, with the observation that would tell.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// The log of peaks; - reads standard input
+    pub peaks: PathBuf,
+    /// Begin from this calibration and hold what it holds; without it the mount errors are found
+    /// first
+    #[arg(long, value_name = "FILE")]
+    pub calibration: Option<PathBuf>,
+    /// Exit with code 1 when a fault is found
+    #[arg(long)]
+    pub strict: bool,
+    #[command(flatten)]
+    pub terms: TermOptions,
+    /// Write a page and a picture for each fault into this folder
+    #[arg(long, value_name = "DIR")]
+    pub report: Option<PathBuf>,
+    /// Seed of everything random
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    pub seed: u64,
+}
+
+/// Diagnoses and says what was found.
+///
+/// # Errors
+/// Faulty input, or too few peaks to judge anything by.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let mut options = Options {
+        holds: args.terms.held()?,
+        seed: args.seed,
+        begin: None,
+    };
+    if args.terms.listed()?.is_some() {
+        console.warning(
+            "--terms has no say here: every cause is asked for by evidence; --hold fixes a value",
+        );
+    }
+    let station = Station::read(&common.station)?;
+    let sky = Sky::new(&station)?;
+    if let Some(path) = &args.calibration {
+        let calibration = Calibration::read(path)?;
+        options.begin = Some(*model_of(&calibration)?.terms());
+        for (term, value) in held_of(&calibration)? {
+            if !options.holds.iter().any(|(t, _)| *t == term) {
+                options.holds.push((term, value));
+            }
+        }
+    }
+    let log = PeakLog::read(&args.peaks, &station)?;
+    for warning in &log.warnings {
+        console.warning(warning);
+    }
+    let diagnosis = diagnose(&station, &sky, &log, &options)?;
+    if common.json {
+        console.json(&faults_json(&diagnosis))?;
+    } else {
+        console.result(&faults_text(&diagnosis))?;
+    }
+    if let Some(path) = &common.out {
+        let text = serde_json::to_string_pretty(&faults_json(&diagnosis))
+            .map_err(|e| Error::io(&path.display().to_string(), "write", e.into()))?;
+        files::write_whole(path, (text + "\n").as_bytes())?;
+        console.note(&format!("findings written to {}", path.display()));
+    }
+    if let Some(folder) = &args.report {
+        let written = write_faults(folder, &diagnosis, &station, &log.file)?;
+        console.note(&format!(
+            "{} files written to {}; open {} in a browser",
+            written.len(),
+            folder.display(),
+            folder.join(FAULTS_PAGE).display()
+        ));
+    }
+    Ok(if args.strict && !diagnosis.findings.is_empty() {
+        Verdict::Bad
+    } else {
+        Verdict::Good
+    })
+}
