@@ -73,7 +73,7 @@ fn run(sessions: u64, options: &Options, given: bool) -> Sums {
                 terms: given.then(|| session.terms.clone()),
                 ..options.clone()
             };
-            let Some(outcome) = session.solve(&options) else {
+            let Ok(outcome) = session.solve(&options) else {
                 return sums;
             };
             sums.solved = 1;
@@ -165,7 +165,7 @@ fn spoilt(number: u64, recipe: Recipe) -> Option<[usize; 5]> {
     let session = session(number, recipe);
     let bound = session.bound()?;
     let options = Options::default();
-    let outcome = session.solve(&options)?;
+    let outcome = session.solve(&options).ok()?;
     let worst = (outcome.terms.iter())
         .filter_map(|t| {
             let i = session.terms.iter().position(|s| *s == t.term)?;

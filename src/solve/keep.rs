@@ -65,8 +65,18 @@ pub fn choose_and_keep(
     let everyone = vec![true; night.observations.len()];
     let plain = searches.kept(basic, start)?;
     let mut best: Option<(f64, Choice, Vec<bool>)> = None;
+    let mut refusal = None;
     let mut consider = |first: Vec<bool>, searches: &mut Searches| -> Result<f64, Error> {
-        let (choice, flags) = settle(searches, basic, offered, start, first)?;
+        let (choice, flags) = match settle(searches, basic, offered, start, first) {
+            Ok(settled) => settled,
+            // With all the bad peaks in, the noise may drown every term; another beginning
+            // may still do.
+            Err(Error::Unsupported(why)) => {
+                refusal = Some(why);
+                return Ok(1.0);
+            }
+            Err(other) => return Err(other),
+        };
         let cost = cost(night, &choice, &flags);
         let lost = flags.iter().filter(|k| !**k).count() as f64 / flags.len().max(1) as f64;
         if best.as_ref().is_none_or(|(least, _, _)| cost < *least) {
@@ -85,7 +95,7 @@ pub fn choose_and_keep(
     }
     let Some((_, choice, flags)) = best else {
         return Err(Error::Unsupported(
-            "there are no peaks to choose from".to_owned(),
+            refusal.unwrap_or_else(|| "there are no peaks to choose from".to_owned()),
         ));
     };
     let warnings = warnings(&flags);

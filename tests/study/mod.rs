@@ -10,6 +10,7 @@ use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBas
 use plumbeam::fit::quantile::student_two_sided;
 use plumbeam::logbook::{Approach, Peak, TermState};
 use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
+use plumbeam::problem::Error;
 use plumbeam::simulate::reading_at_peak;
 use plumbeam::solve::misfit::misfit_with_derivatives;
 use plumbeam::solve::observe::{Observation, Observations};
@@ -284,8 +285,8 @@ impl Session {
         Some((0..n).map(|i| covariance[(i, i)].sqrt()).collect())
     }
 
-    pub fn solve(&self, options: &Options) -> Option<Outcome> {
-        solve_observed(&self.station, &self.observations, options).ok()
+    pub fn solve(&self, options: &Options) -> Result<Outcome, Error> {
+        solve_observed(&self.station, &self.observations, options)
     }
 }
 
