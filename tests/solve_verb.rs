@@ -363,3 +363,45 @@ fn a_history_tells_real_changes_from_noise() {
         .collect();
     assert_eq!(real, [("tilt-east", 2)], "{history}");
 }
+
+/// The spread of some hundred resamplings is known to 5 %; the printed sigmas of terms that
+/// no left-out term touches are the same quantity, estimated otherwise.
+const RESAMPLED_SHARE: f64 = 0.35;
+
+#[test]
+fn the_bootstrap_agrees_with_the_printed_uncertainties() {
+    let bench = Bench::new();
+    let arguments = [
+        "solve",
+        "peaks.csv",
+        "--json",
+        "--quiet",
+        "--bootstrap",
+        "300",
+    ];
+    let document: Value =
+        serde_json::from_slice(&bench.run(&arguments, 0).stdout).expect("one JSON document");
+    let again: Value =
+        serde_json::from_slice(&bench.run(&arguments, 0).stdout).expect("one JSON document");
+    assert_eq!(
+        document["warnings"], again["warnings"],
+        "the same seed, the same spread"
+    );
+    let said = (document["warnings"].as_array().expect("warnings").iter())
+        .filter_map(Value::as_str)
+        .find(|w| w.contains("300 resamplings"))
+        .expect("the bootstrap is told");
+    let after = said
+        .split("axis tilt, east part ")
+        .nth(1)
+        .expect("the tilt");
+    let mut numbers = after
+        .split([' ', '(', ')'])
+        .filter_map(|w| w.parse::<f64>().ok());
+    let (resampled, printed) = (numbers.next().unwrap(), numbers.next().unwrap());
+    assert!(
+        (resampled / printed - 1.0).abs() < RESAMPLED_SHARE,
+        "{said}"
+    );
+    bench.run(&["solve", "peaks.csv", "--bootstrap", "5"], 2);
+}

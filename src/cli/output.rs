@@ -4,6 +4,7 @@
 
 use std::io::{IsTerminal, Write};
 
+use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
 use crate::problem::Error;
@@ -52,6 +53,20 @@ impl Console {
         let text = serde_json::to_string_pretty(document)
             .map_err(|e| Error::io("standard output", "write", e.into()))?;
         self.result(&(text + "\n"))
+    }
+
+    /// A progress bar of `length` steps on standard error: only on a terminal, and not when
+    /// quiet.
+    pub fn progress(&self, length: u64, doing: &'static str) -> ProgressBar {
+        if self.quiet || !std::io::stderr().is_terminal() {
+            return ProgressBar::hidden();
+        }
+        let bar = ProgressBar::new(length).with_message(doing);
+        // The template is a constant; should it not parse, the plain bar serves.
+        if let Ok(style) = ProgressStyle::with_template("{msg} {bar:40} {pos}/{len}, {eta} left") {
+            bar.set_style(style);
+        }
+        bar
     }
 
     /// Something worth knowing: an assumption, where a file went. Quiet leaves it out.

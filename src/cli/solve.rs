@@ -9,9 +9,11 @@ use super::{Common, Console, Verdict};
 use crate::faults::{self, diagnose};
 use crate::logbook::PeakLog;
 use crate::problem::Error;
-use crate::report::{PAGE_NAME, Report, faults_section, text, write_report};
+use crate::report::{
+    PAGE_NAME, Report, bootstrap_text, faults_section, paragraph, text, write_report,
+};
 use crate::sky::Sky;
-use crate::solve::{Options, calibration, remedies, solve};
+use crate::solve::{Options, bootstrap, calibration, remedies, solve};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -39,6 +41,9 @@ pub struct Args {
     /// Write pictures and a page into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
+    /// Check the uncertainties by fits to N resamplings of the peaks
+    #[arg(long, value_name = "N")]
+    pub bootstrap: Option<usize>,
     /// Seed of everything random
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
@@ -62,7 +67,18 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.warning(warning);
     }
     let outcome = solve(&station, &sky, &log, &options)?;
-    let document = calibration(&outcome, &station, Utc::now());
+    let mut document = calibration(&outcome, &station, Utc::now());
+    let resampled = match args.bootstrap {
+        None => None,
+        Some(n) => {
+            let bar = console.progress(n as u64, "resampling");
+            let done = || bar.inc(1);
+            let spread = bootstrap(&station, &sky, &log, &outcome, n, args.seed, &done)?;
+            bar.finish_and_clear();
+            Some(bootstrap_text(&outcome, &spread, n))
+        }
+    };
+    document.warnings.extend(resampled.clone());
     let out = match (&common.out, common.json) {
         (Some(path), _) => Some(path.clone()),
         (None, false) => Some(PathBuf::from("calibration.json")),
@@ -86,6 +102,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.json(&document)?;
     } else {
         console.result(&text(&report, console.colour()))?;
+        if let Some(words) = &resampled {
+            console.result(&format!("\n{}", paragraph(words)))?;
+        }
         let beside = faults::Options {
             holds: options.holds.clone(),
             seed: args.seed,

@@ -10,6 +10,7 @@ pub mod number;
 mod page;
 mod picture;
 mod recheck;
+mod resampled;
 mod scans;
 mod summary;
 #[cfg(test)]
@@ -32,9 +33,15 @@ pub use faults::{
 };
 pub use picture::pictures;
 pub use recheck::{history_json, history_text, recheck_json, recheck_text};
+pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use text::{Colour, WIDTH, text};
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
+
+/// A paragraph in lines of at most [`WIDTH`] columns.
+pub fn paragraph(text: &str) -> String {
+    layout::wrapped("", text, WIDTH)
+}
 
 /// Name of the page in the report's folder.
 pub const PAGE_NAME: &str = "report.html";

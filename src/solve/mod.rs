@@ -1,5 +1,6 @@
 //! Mount errors from peaks.
 
+mod bootstrap;
 mod calibration;
 mod gross;
 mod keep;
@@ -18,6 +19,7 @@ mod separate;
 pub mod start;
 pub mod words;
 
+pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
 pub use calibration::calibration;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use plausible::glaring;

@@ -55,9 +55,22 @@ impl Night<'_> {
     /// # Errors
     /// Only for faults of the calling code.
     pub fn fit(&self, free: &[Term], kept: &[bool], start: &TermValues) -> Result<Fitted, Error> {
+        self.fit_weighted(free, weights(kept), start)
+    }
+
+    /// The same with a weight for each peak.
+    ///
+    /// # Errors
+    /// As [`Night::fit`].
+    pub fn fit_weighted(
+        &self,
+        free: &[Term],
+        weights: Vec<f64>,
+        start: &TermValues,
+    ) -> Result<Fitted, Error> {
         let problem = self.problem(free);
         let options = Options {
-            weights: Some(weights(kept)),
+            weights: Some(weights),
             noise: self.noise,
             hold: Hold::VaguerThan(free.iter().map(|t| glaring(*t)).collect()),
             ..Options::default()
