@@ -9,7 +9,8 @@ use super::record::record;
 
 /// The calibration document of an outcome, stamped with the time it is written.
 pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibration {
-    let mut warnings = outcome.warnings.clone();
+    let mut warnings = station.site.assumptions.clone();
+    warnings.extend(outcome.warnings.iter().cloned());
     warnings.extend(outcome.before_note.iter().cloned());
     warnings.extend((outcome.not_separable.iter()).map(|i| format!("{}. {}", i.meaning, i.remedy)));
     Calibration {

@@ -1,7 +1,7 @@
 //! What a triangle says about subsets of its columns, to first order, without another pass
 //! over the data.
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use crate::fit::Triangle;
 
@@ -10,7 +10,9 @@ use crate::fit::Triangle;
 pub struct Subset {
     /// R of the chosen columns, k by k, in their order.
     r: DMatrix<f64>,
-    /// Sum of squares after that step.
+    /// The first k components of Q'r.
+    z: DVector<f64>,
+    /// Sum of squares after the step that minimises it.
     pub squares: f64,
 }
 
@@ -22,6 +24,7 @@ impl Subset {
         if k == 0 {
             return Some(Subset {
                 r: DMatrix::zeros(0, 0),
+                z: DVector::zeros(0),
                 squares: triangle.squares(),
             });
         }
@@ -35,26 +38,39 @@ impl Subset {
         Some(Subset {
             squares: (triangle.squares() - z.norm_squared()).max(0.0),
             r,
+            z,
         })
     }
 
-    /// How the first k - q columns' answers move for a unit of each of the last q columns'
-    /// values (k - q by q), and the information that the data have on those last columns
-    /// once the first are free (q by q).
-    pub fn sensitivity(&self, q: usize) -> Option<(DMatrix<f64>, DMatrix<f64>)> {
+    /// What the data say of the last q columns once the first k - q are free.
+    pub fn sensitivity(&self, q: usize) -> Option<Sensitivity> {
         let first = self.r.ncols().checked_sub(q)?;
         let head = self.r.view((0, 0), (first, first)).into_owned();
         let cross = self.r.view((0, first), (first, q)).into_owned();
         let tail = self.r.view((first, first), (q, q)).into_owned();
         let moved = -head.solve_upper_triangular(&cross)?;
-        Some((moved, tail.transpose() * tail))
+        let pull = -tail.transpose() * self.z.rows(first, q);
+        Some(Sensitivity {
+            moved,
+            information: tail.transpose() * tail,
+            pull,
+        })
     }
+}
+
+/// What the data say of q columns beside p others, in the units of the triangle's rows.
+#[derive(Clone, Debug)]
+pub struct Sensitivity {
+    /// How the others' answers move for a unit of each of the q values, p by q.
+    pub moved: DMatrix<f64>,
+    /// The information on the q values once the others are free, q by q.
+    pub information: DMatrix<f64>,
+    /// The information times the q values that the data would give, q.
+    pub pull: DVector<f64>,
 }
 
 #[cfg(test)]
 mod tests {
-    use nalgebra::DVector;
-
     use super::*;
 
     /// Rows [J | r] to a triangle.
@@ -85,7 +101,11 @@ mod tests {
     #[test]
     fn sensitivity_is_how_the_fit_answers_a_held_value() {
         let subset = Subset::of(&triangle(&ROWS), &[0, 1, 2]).unwrap();
-        let (moved, information) = subset.sensitivity(1).unwrap();
+        let Sensitivity {
+            moved,
+            information,
+            pull,
+        } = subset.sensitivity(1).unwrap();
         // Hold the third at one: the residuals change by its column, and the fit of the
         // first two answers.
         let held = ROWS.map(|r| [r[0], r[1], r[2], r[3] + r[2]]);
@@ -95,6 +115,8 @@ mod tests {
         let n = full.r().transpose() * full.r();
         let variance = n.try_inverse().unwrap()[(2, 2)];
         assert!((information[(0, 0)] * variance - 1.0).abs() < 1e-10);
+        let third = normal_equations(&ROWS, &[0, 1, 2]).0[2];
+        assert!((pull[0] / information[(0, 0)] - third).abs() < 1e-10);
     }
 
     /// The step and the sum of squares after it, by the normal equations.

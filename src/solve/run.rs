@@ -155,7 +155,14 @@ fn solve_observations(
             .push("the fit stopped before it had settled: take its numbers with care".to_owned());
     }
     let used = kept.flags.as_slice();
-    let covariance = covariance(&night, &choice, used, options.terms.is_none(), &held_terms);
+    let covariance = covariance(
+        &night,
+        &choice,
+        used,
+        options.terms.is_none(),
+        &held_terms,
+        &mut warnings,
+    );
     if covariance.is_none() {
         return Err(Error::Unsupported(format!(
             "{} measured coordinates for {} terms leave nothing to judge the uncertainty by; log \
@@ -324,6 +331,7 @@ fn covariance(
     kept: &[bool],
     chosen_by_data: bool,
     held: &[Term],
+    warnings: &mut Vec<String>,
 ) -> Option<DMatrix<f64>> {
     let fitted = &choice.told.fitted;
     let noise = fitted.solution.noise_factor();
@@ -344,15 +352,37 @@ fn covariance(
     if considered.is_empty() {
         return Some(covariance);
     }
-    let (moved, information) = sensitivity(night, fitted, kept, &considered)?;
-    let mut known = information / (noise * noise).max(1e-300);
+    let said = sensitivity(night, fitted, kept, &considered)?;
+    let variance = (noise * noise).max(1e-300);
+    let mut known = said.information / variance;
     for (k, term) in considered.iter().enumerate() {
         known[(k, k)] += careful(*term, night.beamwidth).powi(-2);
     }
-    let may_be = known.try_inverse()?;
-    covariance += &moved * may_be * moved.transpose();
+    let spread = known.try_inverse()?;
+    // Taken for zero, a term is off by what it is: its likely value counts with its spread.
+    let likely = &spread * said.pull / variance;
+    let may_be = spread + &likely * likely.transpose();
+    let added = &said.moved * may_be * said.moved.transpose();
+    let widened: Vec<&str> = (fitted.free.iter().enumerate())
+        .filter(|(i, _)| added[(*i, *i)] > WIDENED * covariance[(*i, *i)])
+        .map(|(_, term)| term.name())
+        .collect();
+    if !widened.is_empty() {
+        let names: Vec<&str> = considered.iter().map(|t| t.name()).collect();
+        warnings.push(format!(
+            "the uncertainty of {} is mostly what {}, left out, may do; pointing within the \
+             sky of these peaks is better known than that. To tell: {}",
+            words::list(&widened),
+            words::list(&names),
+            what_would_tell(night, fitted, kept, &considered)
+        ));
+    }
+    covariance += added;
     Some(covariance)
 }
+
+/// A left-out term is told of when its part of a variance is so many times the noise's.
+const WIDENED: f64 = 3.0;
 
 /// Says so when the scatter is not what the logged sigmas promise.
 fn contradicted_sigmas(night: &Night, fitted: &Fitted, warnings: &mut Vec<String>) {
@@ -537,13 +567,7 @@ fn outcome(station: &Station, sky: Option<&Sky>, found: &Observations, solved: S
         },
         decisions: decisions(&solved),
         not_separable: solved.choice.told.inseparable.clone(),
-        warnings: station
-            .site
-            .assumptions
-            .iter()
-            .cloned()
-            .chain(warnings)
-            .collect(),
+        warnings,
         model: wrapped(&model),
     }
 }

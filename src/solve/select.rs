@@ -207,12 +207,12 @@ fn one_sided(night: &Night, kept: &[bool], group: Group) -> Option<String> {
 /// Whether the peaks tell the group's terms beside those fitted, by the noise of that fit.
 fn told_beside(night: &Night, fitted: &Fitted, kept: &[bool], group: Group) -> bool {
     let terms: Vec<Term> = group.terms().collect();
-    let Some((_, information)) = super::separate::sensitivity(night, fitted, kept, &terms) else {
+    let Some(said) = super::separate::sensitivity(night, fitted, kept, &terms) else {
         return false;
     };
     let noise = fitted.solution.noise_factor();
     (0..terms.len()).all(|k| {
-        let sigma = noise / information[(k, k)].max(1e-300).sqrt();
+        let sigma = noise / said.information[(k, k)].max(1e-300).sqrt();
         sigma <= glaring(terms[k])
     })
 }

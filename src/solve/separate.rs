@@ -6,7 +6,7 @@ use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
 use crate::mount::{ApproachSigns, Group, MountModel, Term, TermUnit, TermValues};
 use crate::problem::Error;
 
-use super::linear::Subset;
+use super::linear::{Sensitivity, Subset};
 use super::night::{Fitted, Night};
 use super::outcome::Inseparable;
 use super::plausible::glaring;
@@ -142,7 +142,7 @@ fn in_words(
 /// The combinations that stay told: each fitted term plus what it would change by for the
 /// left-out one.
 fn told_instead(night: &Night, fitted: &Fitted, kept: &[bool], out: &[Term]) -> Option<String> {
-    let (moved, _) = sensitivity(night, fitted, kept, out)?;
+    let moved = sensitivity(night, fitted, kept, out)?.moved;
     let sigmas = fitted.solution.sigmas();
     let mut told = Vec::new();
     for (i, term) in fitted.free.iter().enumerate() {
@@ -168,14 +168,13 @@ fn told_instead(night: &Night, fitted: &Fitted, kept: &[bool], out: &[Term]) -> 
     (!told.is_empty()).then(|| told.join("; "))
 }
 
-/// How the fitted terms would move for a unit of each left-out term, and what the data know
-/// of the left-out ones (in units of the logged sigmas).
+/// What the data say of left-out terms beside the fitted ones, in units of the logged sigmas.
 pub fn sensitivity(
     night: &Night,
     fitted: &Fitted,
     kept: &[bool],
     out: &[Term],
-) -> Option<(DMatrix<f64>, DMatrix<f64>)> {
+) -> Option<Sensitivity> {
     let mut all = fitted.free.clone();
     all.extend_from_slice(out);
     let triangle = night.reduce(&all, kept, &fitted.terms).ok()?;
@@ -191,7 +190,11 @@ pub fn sensitivity(
                 .svd(true, true)
                 .solve(&r.columns(k, out.len()).into_owned(), 1e-12)
                 .ok()?;
-            Some((moved, DMatrix::zeros(out.len(), out.len())))
+            Some(Sensitivity {
+                moved,
+                information: DMatrix::zeros(out.len(), out.len()),
+                pull: DVector::zeros(out.len()),
+            })
         }
     }
 }
