@@ -6,7 +6,7 @@ use crate::mount::{Term, TermValues};
 use crate::problem::Error;
 use crate::sky::Sky;
 use crate::solve::observe::observe;
-use crate::solve::run::standard_deviations;
+use crate::solve::uncertainty::standard_deviations;
 use crate::station::Station;
 
 use super::case::cases;

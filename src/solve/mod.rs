@@ -1,5 +1,6 @@
 //! Mount errors from peaks.
 
+mod assemble;
 mod bootstrap;
 mod calibration;
 mod gross;
@@ -17,6 +18,7 @@ pub(crate) mod run;
 mod select;
 mod separate;
 pub mod start;
+pub(crate) mod uncertainty;
 pub mod words;
 
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};

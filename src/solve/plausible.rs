@@ -14,7 +14,7 @@ const GLARING: Angle = Angle::from_degrees(3.0);
 /// A clock wrong by more is noticed: in 12 minutes the sky turns by [`GLARING`].
 const GLARING_CLOCK_S: f64 = 720.0;
 /// A careful builder stays within this share of the beamwidth.
-const CAREFUL_SHARE: f64 = 1.0 / 5.0;
+const CAREFUL_SHARE: f64 = 1.0 / 8.0;
 /// However fine the beam, a mount built by hand is no better than this before its first
 /// calibration.
 const LEAST_CAREFUL: Angle = Angle::from_degrees(0.2);

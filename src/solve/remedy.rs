@@ -451,4 +451,58 @@ mod tests {
             "the foot where the axis leans to is low"
         );
     }
+
+    fn of(term: Term, degrees: f64) -> Significant {
+        Significant {
+            terms: vec![term],
+            values: vec![term.unit().inward(degrees)],
+            sigma: term.unit().inward(0.01),
+        }
+    }
+
+    #[test]
+    fn the_collimation_shim_swings_the_beam_back() {
+        // A right-hand side shimmed forward turns the dish so that right goes forward; the
+        // same turn must carry a beam that points right of forward toward the middle.
+        let (right, forward) = (Vector3::<f64>::x(), Vector3::<f64>::y());
+        let turn = Rotation3::rotation_between(&right, &(right + forward * 0.02)).unwrap();
+        let beam = forward + right * 0.02;
+        assert!((turn * beam).x.abs() < beam.x / 10.0);
+        let (_, steps, _) = collimation(&of(Term::Collimation, 0.5));
+        assert!(steps[0].contains("right-hand side") && steps[0].contains("forward"));
+        assert!(
+            steps[0].contains("0.87 mm"),
+            "100 mm x tan(0.5 deg): {}",
+            steps[0]
+        );
+        let (_, steps, _) = collimation(&of(Term::Collimation, -0.5));
+        assert!(steps[0].contains("left-hand side"));
+    }
+
+    #[test]
+    fn the_low_end_of_a_skewed_axis_is_raised() {
+        let (title, steps, _) = skew(&of(Term::AxisSkew, 0.5));
+        assert!(
+            title.contains("right-hand end"),
+            "positive: the right-hand end is high"
+        );
+        assert!(steps[0].contains("left-hand bearing up"));
+    }
+
+    #[test]
+    fn zeros_are_added_and_scales_multiplied() {
+        // Positive: the axis stands further clockwise than the encoder says, so the encoder
+        // reads too little and the offset to add is positive.
+        let (title, steps, _) = zero("azimuth", "clockwise", &of(Term::AzimuthZero, 3.42));
+        assert!(title.ends_with("reads 3.420 deg too little"), "{title}");
+        assert!(steps[0].starts_with("Enter +3.420 deg"), "{}", steps[0]);
+        let (_, steps, _) = zero("elevation", "up", &of(Term::ElevationZero, -0.87));
+        assert!(steps[0].starts_with("Enter -0.870 deg"), "{}", steps[0]);
+        assert!(steps[1].contains("0.870 deg less"), "{}", steps[1]);
+        // Positive: the axis moves further than the encoder says.
+        let mut size = of(Term::AzimuthScale, 0.001);
+        size.sigma = 0.0001;
+        let (_, steps, _) = scale("azimuth", &size);
+        assert!(steps[0].contains("by 1.00100"), "{}", steps[0]);
+    }
 }
