@@ -14,6 +14,7 @@ pub mod files;
 pub mod fit;
 pub mod logbook;
 pub mod mount;
+pub mod plan;
 pub mod problem;
 pub mod quantity;
 pub mod recheck;

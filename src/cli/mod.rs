@@ -8,6 +8,7 @@ mod demand;
 mod demo;
 mod faults;
 mod output;
+mod plan;
 mod point;
 mod recheck;
 mod reduce;
@@ -77,6 +78,7 @@ pub struct Common {
 #[derive(Subcommand, Debug)]
 enum Verb {
     Sky(sky::Args),
+    Plan(plan::Args),
     Reduce(reduce::Args),
     Solve(solve::Args),
     Faults(faults::Args),
@@ -116,6 +118,7 @@ pub fn run() -> ExitCode {
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
         Verb::Sky(args) => sky::run(args, &cli.common, console),
+        Verb::Plan(args) => plan::run(args, &cli.common, console),
         Verb::Reduce(args) => reduce::run(args, &cli.common, console),
         Verb::Solve(args) => solve::run(args, &cli.common, console),
         Verb::Faults(args) => faults::run(args, &cli.common, console),

@@ -63,6 +63,12 @@ impl<'a> Reach<'a> {
         if direction.elevation() < self.horizon.lowest(direction.azimuth()) {
             return Some(Obstacle::BelowMask);
         }
+        self.obstacle_in_mount(direction)
+    }
+
+    /// The same for something known to be in sight, such as a beacon on the horizon: the mount's
+    /// own limits only.
+    pub fn obstacle_in_mount(&self, direction: &Direction<Apparent>) -> Option<Obstacle> {
         match self.reading_exists(direction, &self.wrap) {
             Err(obstacle) => Some(obstacle),
             Ok(true) => None,

@@ -9,10 +9,12 @@ mod layout;
 pub mod number;
 mod page;
 mod picture;
+mod plan;
 mod recheck;
 mod resampled;
 mod scans;
 mod summary;
+mod terminal;
 #[cfg(test)]
 mod tests;
 mod text;
@@ -31,11 +33,13 @@ use crate::time::Utc;
 pub use faults::{
     FAULTS_PAGE, fault_pictures, faults_json, faults_section, faults_text, write_faults,
 };
-pub use picture::pictures;
+pub use picture::{pictures, write_plan_pictures};
+pub use plan::{plan_json, plan_text};
 pub use recheck::{history_json, history_text, recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
-pub use text::{Colour, WIDTH, text};
+pub use terminal::{Colour, WIDTH};
+pub use text::text;
 pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
 
 /// A paragraph in lines of at most [`WIDTH`] columns.

@@ -292,6 +292,10 @@ pub fn next_steps(report: &Report) -> Vec<Step> {
         Some(format!("plumbeam table --calibration {calibration}")),
     ));
     steps.push(step(
+        "To know more, let a plan say which peaks of the next hours tell most:",
+        Some(format!("plumbeam plan --calibration {calibration} --for 2h")),
+    ));
+    steps.push(step(
         "After a move, a storm or a season, check with a few new peaks:",
         Some(format!(
             "plumbeam recheck --against {calibration} new-peaks.csv"

@@ -3,46 +3,17 @@
 use std::fmt::Write;
 
 use super::layout::{cut, point_aligned, wrapped};
+use super::terminal::{Colour, Page, WIDTH};
 use super::{Report, caution, number, summary, words};
 use crate::logbook::TermState;
 use crate::problem::printable;
 
-/// Widest line, characters.
-pub const WIDTH: usize = 100;
 /// At most so many unused peaks are listed; the rest are counted.
 const MOST_LISTED: usize = 30;
 
-/// Whether headings and cautions are set off by the terminal's own colours.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Colour {
-    /// Plain text.
-    #[default]
-    Never,
-    /// By ANSI escape codes.
-    Always,
-}
-
-impl Colour {
-    fn bold(self, text: &str) -> String {
-        self.with("1", text)
-    }
-    fn warning(self, text: &str) -> String {
-        self.with("1;33", text)
-    }
-    fn with(self, code: &str, text: &str) -> String {
-        match self {
-            Colour::Never => text.to_owned(),
-            Colour::Always => format!("\u{1b}[{code}m{text}\u{1b}[0m"),
-        }
-    }
-}
-
 /// The report as text.
 pub fn text(report: &Report, colour: Colour) -> String {
-    let mut page = Page {
-        text: String::new(),
-        colour,
-    };
+    let mut page = Page::new(colour);
     header(&mut page, report);
     cautions(&mut page, report);
     errors(&mut page, report);
@@ -61,36 +32,6 @@ fn escaped(lines: &[String]) -> Vec<String> {
     lines.iter().map(|l| printable(l)).collect()
 }
 
-/// The growing text.
-struct Page {
-    text: String,
-    colour: Colour,
-}
-
-impl Page {
-    fn line(&mut self, line: &str) {
-        self.text.push_str(line.trim_end());
-        self.text.push('\n');
-    }
-    fn heading(&mut self, heading: &str) {
-        let set = self.colour.bold(heading);
-        self.text.push('\n');
-        self.line(&set);
-    }
-    fn fact(&mut self, name: &str, words: &str) {
-        self.line(&wrapped(&format!("  {name:<12}"), words, WIDTH));
-    }
-    fn list(&mut self, heading: &str, items: &[String]) {
-        if items.is_empty() {
-            return;
-        }
-        self.heading(heading);
-        for item in items {
-            self.line(&wrapped("  - ", item, WIDTH));
-        }
-    }
-}
-
 fn header(page: &mut Page, report: &Report) {
     let title = cut(&printable(&report.station.site.name), WIDTH - 12);
     let title = page.colour.bold(&format!("Pointing of {title}"));
@@ -105,10 +46,7 @@ fn header(page: &mut Page, report: &Report) {
 
 fn cautions(page: &mut Page, report: &Report) {
     for caution in caution::cautions(report) {
-        page.text.push('\n');
-        let lines = wrapped("CAUTION  ", caution, WIDTH);
-        let set = page.colour.warning(&lines);
-        page.line(&set);
+        page.caution(caution);
     }
 }
 

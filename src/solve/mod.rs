@@ -3,6 +3,7 @@
 mod assemble;
 mod bootstrap;
 mod calibration;
+mod even_sky;
 mod gross;
 mod keep;
 mod linear;
@@ -23,6 +24,7 @@ pub mod words;
 
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
 pub use calibration::calibration;
+pub use even_sky::even_sky;
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use plausible::glaring;
 pub use problem::MountProblem;

@@ -14,10 +14,10 @@ const GLARING: Angle = Angle::from_degrees(3.0);
 /// A clock wrong by more is noticed: in 12 minutes the sky turns by [`GLARING`].
 const GLARING_CLOCK_S: f64 = 720.0;
 /// A careful builder stays within this share of the beamwidth.
-const CAREFUL_SHARE: f64 = 1.0 / 8.0;
-/// However fine the beam, a mount built by hand is no better than this before its first
-/// calibration.
-const LEAST_CAREFUL: Angle = Angle::from_degrees(0.2);
+const CAREFUL_SHARE: f64 = 1.0 / 10.0;
+/// However fine the beam, a mount built by hand is no better than a spirit level and a square
+/// show before its first calibration: 1.7 mm on a metre.
+const LEAST_CAREFUL: Angle = Angle::from_degrees(0.1);
 
 /// The size at which anybody would see the error, as an inside value.
 pub fn glaring(term: Term) -> f64 {

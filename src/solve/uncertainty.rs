@@ -1,6 +1,6 @@
 //! How uncertain the terms are: the noise of the peaks, and what left-out terms may do.
 
-use nalgebra::DMatrix;
+use nalgebra::{DMatrix, DVector};
 
 use super::night::{Fitted, Night};
 use super::observe::Observation;
@@ -10,12 +10,15 @@ use super::select::Choice;
 use super::separate::{sensitivity, what_would_tell};
 use super::words;
 use crate::angle::Angle;
-use crate::fit::Noise;
+use crate::fit::{Noise, quantile};
 use crate::mount::Term;
 use crate::station::Station;
 
 /// The scatter contradicts the logged sigmas below this probability.
 const CONTRADICTION: f64 = 1e-3;
+
+/// What the widened sigmas are made to hold.
+const LEVEL: f64 = 0.95;
 
 /// A left-out term is told of when its part of a variance is so many times the noise's.
 const WIDENED: f64 = 3.0;
@@ -33,7 +36,9 @@ const POOR_SIGMA: f64 = 4.0;
 /// large as a careful builder leaves them; droop and axis skew, which every mount has a little
 /// of, as large as the data and that allow. Their possible effect on the fitted terms is added
 /// (a *consider* covariance: Tapley, Schutz and Born, Statistical Orbit Determination, 2004,
-/// chapter 6; from memory).
+/// chapter 6; from memory), its likely part as a shift whose interval is widened no more than
+/// the probability asks (as in Armstrong and Kolesar, Simple and honest confidence intervals
+/// in nonparametric regression, 2020, section 2; from memory).
 pub(super) fn covariance(
     night: &Night,
     choice: &Choice,
@@ -47,7 +52,7 @@ pub(super) fn covariance(
     if !noise.is_finite() {
         return None;
     }
-    let mut covariance = fitted.solution.covariance();
+    let covariance = fitted.solution.covariance();
     let mut considered = choice.told.left_out.clone();
     if chosen_by_data {
         for term in [Term::AxisSkew, Term::Droop] {
@@ -68,12 +73,17 @@ pub(super) fn covariance(
         known[(k, k)] += careful(*term, night.beamwidth).powi(-2);
     }
     let spread = known.try_inverse()?;
-    // Taken for zero, a term is off by what it is: its likely value counts with its spread.
-    let likely = &spread * said.pull / variance;
-    let may_be = spread + &likely * likely.transpose();
-    let added = &said.moved * may_be * said.moved.transpose();
+    // Taken for zero, a term is off by what it likely is, and spreads about that: a bell with its
+    // middle off zero. The sigma is the one whose usual 95 % interval holds as much of it.
+    let likely = &said.moved * (&spread * said.pull / variance);
+    let whole = &covariance + &said.moved * spread * said.moved.transpose();
+    let usual = quantile::normal_two_sided(LEVEL);
+    let sigmas = DVector::from_fn(likely.len(), |i, _| {
+        let sigma = whole[(i, i)].max(0.0).sqrt();
+        sigma * quantile::shifted_two_sided(LEVEL, likely[i] / sigma.max(f64::MIN_POSITIVE)) / usual
+    });
     let widened: Vec<&str> = (fitted.free.iter().enumerate())
-        .filter(|(i, _)| added[(*i, *i)] > WIDENED * covariance[(*i, *i)])
+        .filter(|(i, _)| sigmas[*i].powi(2) - covariance[(*i, *i)] > WIDENED * covariance[(*i, *i)])
         .map(|(_, term)| term.name())
         .collect();
     if !widened.is_empty() {
@@ -86,8 +96,12 @@ pub(super) fn covariance(
             what_would_tell(night, fitted, kept, &considered)
         ));
     }
-    covariance += added;
-    Some(covariance)
+    let correlated = &whole + &likely * likely.transpose();
+    let scale = DVector::from_fn(likely.len(), |i, _| {
+        sigmas[i] / correlated[(i, i)].sqrt().max(f64::MIN_POSITIVE)
+    });
+    let widen = DMatrix::from_diagonal(&scale);
+    Some(&widen * correlated * &widen)
 }
 
 /// Says so when the scatter is not what the logged sigmas promise.
@@ -99,8 +113,7 @@ pub(super) fn contradicted_sigmas(night: &Night, fitted: &Fitted, warnings: &mut
     if night.noise != Noise::Logged {
         return;
     }
-    let exceeds =
-        crate::fit::quantile::chi_square_exceeds(solution.chi_square, solution.degrees_of_freedom);
+    let exceeds = quantile::chi_square_exceeds(solution.chi_square, solution.degrees_of_freedom);
     if exceeds < CONTRADICTION {
         warnings.push(format!(
             "the peaks scatter {scatter:.1} times as much as their logged standard deviations say \
@@ -152,7 +165,7 @@ pub(super) fn widening(solved: &Solved) -> f64 {
     match (solved.noise, solution.scatter) {
         (Noise::Logged, Some(scatter))
             if scatter > 1.0
-                && crate::fit::quantile::chi_square_exceeds(
+                && quantile::chi_square_exceeds(
                     solution.chi_square,
                     solution.degrees_of_freedom,
                 ) < CONTRADICTION =>

@@ -206,7 +206,8 @@ fn place(rng: &mut ChaCha12Rng, sky: SkyKind) -> Direction<Apparent> {
     Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
 }
 
-fn observe(
+/// A peak at `target` missed by `step`; none where the mount cannot point.
+pub fn observe(
     model: &MountModel,
     rng: &mut ChaCha12Rng,
     row: usize,
@@ -251,7 +252,8 @@ fn observe(
     })
 }
 
-fn bell(rng: &mut ChaCha12Rng) -> f64 {
+/// A bell of unit width.
+pub fn bell(rng: &mut ChaCha12Rng) -> f64 {
     StandardNormal.sample(rng)
 }
 

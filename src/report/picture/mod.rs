@@ -4,7 +4,9 @@
 mod beam;
 mod histogram;
 mod peaks;
+mod plan;
 mod residuals;
+mod round_sky;
 mod sky;
 mod terms;
 #[cfg(test)]
@@ -12,6 +14,7 @@ mod tests;
 
 use super::Report;
 use super::chart::Render;
+pub use plan::write_plan_pictures;
 use residuals::Against;
 
 /// All pictures of a report, in the order in which they are shown.

@@ -3,6 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, quantile, stamp, thinning, used_words};
+use super::round_sky::{RoundSky, mask_line};
 use crate::angle::Offset;
 use crate::report::chart::{
     Align, Canvas, Key, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
@@ -79,17 +80,7 @@ impl SkyPicture {
         SkyPicture {
             before: side("Before", outcome.rms_before.degrees(), |p| p.before),
             after: side("After", outcome.rms_after.degrees(), |p| p.residual),
-            horizon: (report.station.horizon.mask.first())
-                .map(|_| {
-                    (0..=180)
-                        .map(|i| {
-                            let azimuth = crate::angle::Angle::from_degrees(f64::from(i) * 2.0);
-                            let lowest = report.station.horizon.lowest(azimuth);
-                            (azimuth.radians(), lowest.degrees())
-                        })
-                        .collect()
-                })
-                .unwrap_or_default(),
+            horizon: mask_line(&report.station.horizon),
             grouped: used_count > MOST_SINGLE_ARROWS,
             stamp: stamp(report),
             used,
@@ -205,121 +196,28 @@ fn cell_means(arrows: &[Arrow]) -> Vec<Arrow> {
         .collect()
 }
 
-/// The round sky: zenith in the middle, horizon at the rim, seen from above.
-struct Sky {
-    centre: Point,
-    radius: f64,
-}
-
-impl Sky {
-    fn at(&self, azimuth_rad: f64, elevation_deg: f64) -> Point {
-        // Just outside the rim for what stands below the horizon.
-        let r = self.radius * ((90.0 - elevation_deg) / 90.0).min(1.04);
-        let (s, c) = azimuth_rad.sin_cos();
-        (self.centre.0 + r * s, self.centre.1 - r * c)
-    }
-
-    fn draw_grid<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, horizon: &[(f64, f64)]) {
-        let grid = Pen::new(colours::GRID, 1.0);
-        canvas.disc(self.centre, self.radius, colours::SHADE, 1.0);
-        let mask: Vec<Point> = horizon.iter().map(|(a, e)| self.at(*a, *e)).collect();
-        if mask.is_empty() {
-            canvas.disc(self.centre, self.radius, colours::PAPER, 1.0);
-        } else {
-            canvas.polygon(&mask, colours::PAPER, 1.0);
-        }
-        for eighth in 0..8 {
-            let azimuth = f64::from(eighth) * std::f64::consts::FRAC_PI_4;
-            canvas.line(self.at(azimuth, 80.0), self.at(azimuth, 0.0), &grid);
-        }
-        for elevation in [30.0, 60.0] {
-            canvas.circle(self.centre, self.radius * (90.0 - elevation) / 90.0, &grid);
-        }
-        if !mask.is_empty() {
-            canvas.path(&mask, &Pen::new(colours::FRAME, 1.0).dashed(3.0, 3.0));
-        }
-        canvas.circle(self.centre, self.radius, &Pen::new(colours::FRAME, 1.0));
-        let zenith = Pen::new(colours::FRAME, 1.0);
-        let (x, y) = self.centre;
-        canvas.line((x - 4.0, y), (x + 4.0, y), &zenith);
-        canvas.line((x, y - 4.0), (x, y + 4.0), &zenith);
-    }
-
-    /// Names of the four quarters, outside the rim; arrows that reach there give way.
-    fn label_quarters<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>) {
-        let style = Text::new(colours::INK, 13.0).align(Align::Centre);
-        let (x, y) = self.centre;
-        let far = self.radius;
-        let places = [
-            ((x, y - far - 14.0), ["N 0°", ""]),
-            ((x + far + 24.0, y - 2.0), ["E", "90°"]),
-            ((x, y + far + 16.0), ["S 180°", ""]),
-            ((x - far - 24.0, y - 2.0), ["W", "270°"]),
-        ];
-        for ((x, y), lines) in places {
-            let second = !lines[1].is_empty();
-            let half = style.width(lines[usize::from(second)]) / 2.0 + 3.0;
-            let (up, down) = if second { (14.0, 19.0) } else { (8.0, 8.0) };
-            canvas.rectangle((x - half, y - up), (x + half, y + down), colours::PAPER);
-            let first_at = if second {
-                y - 1.0
-            } else {
-                y + style.half_height()
-            };
-            canvas.text((x, first_at), lines[0], &style);
-            canvas.text((x, y + 14.0), lines[1], &style);
-        }
-    }
-
-    /// Elevations of the two circles, half way between two spokes where the sky is emptiest.
-    fn label_circles<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, arrows: &[Arrow]) {
-        let ring = Text::new(colours::SOFT_INK, 12.0).align(Align::Centre);
-        for elevation in [30.0, 60.0] {
-            let emptiness = |at: &Point| {
-                (arrows.iter())
-                    .map(|a| self.at(a.azimuth_rad, a.elevation_deg))
-                    .map(|p| (p.0 - at.0).hypot(p.1 - at.1))
-                    .fold(1e3, f64::min)
-            };
-            let places =
-                (0..8).map(|i| self.at((22.5 + 45.0 * f64::from(i)).to_radians(), elevation));
-            let Some(place) = places.max_by(|a, b| emptiness(a).total_cmp(&emptiness(b))) else {
-                continue;
-            };
-            let label = format!("{elevation:.0}°");
-            let half = ring.width(&label) / 2.0 + 2.0;
-            canvas.rectangle(
-                (place.0 - half, place.1 - 8.0),
-                (place.0 + half, place.1 + 7.0),
-                colours::PAPER,
-            );
-            canvas.text((place.0, place.1 + ring.half_height()), &label, &ring);
-        }
-    }
-
-    fn draw_arrow<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, side: &Side, a: &Arrow) {
-        let at = self.at(a.azimuth_rad, a.elevation_deg);
+impl Side {
+    fn draw_arrow<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, sky: &RoundSky, a: &Arrow) {
+        let at = sky.at(a.azimuth_rad, a.elevation_deg);
         let colour = if a.used {
             colours::BLUE
         } else {
             colours::VERMILLION
         };
-        let size = a.size() * side.pixels_per_degree;
-        if size > 0.5 && (a.used || side.rejected_have_arrows()) {
-            let cut = (side.longest / size).min(1.0) * side.pixels_per_degree;
+        let size = a.size() * self.pixels_per_degree;
+        if size > 0.5 && (a.used || self.rejected_have_arrows()) {
+            let cut = (self.longest / size).min(1.0) * self.pixels_per_degree;
             let (dx, dy) = a.step();
             let tip = (at.0 + dx * cut, at.1 + dy * cut);
             canvas.arrow(at, tip, &Pen::new(colour, 1.3));
         }
         match (a.used, a.partial) {
-            (true, false) => canvas.marker(at, Marker::Disc, side.marker_radius, colour),
-            (true, true) => canvas.marker(at, Marker::Ring, side.marker_radius + 0.6, colour),
-            (false, _) => canvas.marker(at, Marker::Cross, side.marker_radius + 1.0, colour),
+            (true, false) => canvas.marker(at, Marker::Disc, self.marker_radius, colour),
+            (true, true) => canvas.marker(at, Marker::Ring, self.marker_radius + 0.6, colour),
+            (false, _) => canvas.marker(at, Marker::Cross, self.marker_radius + 1.0, colour),
         }
     }
-}
 
-impl Side {
     fn rejected_have_arrows(&self) -> bool {
         self.arrows.iter().filter(|a| !a.used).count() <= MOST_REJECTED_ARROWS
     }
@@ -327,15 +225,16 @@ impl Side {
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, room: Rect, picture: &SkyPicture) {
         let heading = Text::new(colours::INK, 15.0).bold().align(Align::Centre);
         let radius = (room.width() / 2.0 - 44.0).min((room.height() - 112.0) / 2.0);
-        let sky = Sky {
+        let sky = RoundSky {
             centre: (room.centre().0, room.top + 54.0 + radius),
             radius,
         };
         canvas.text((sky.centre.0, room.top + 14.0), &self.heading, &heading);
         sky.draw_grid(canvas, &picture.horizon);
-        sky.label_circles(canvas, &self.arrows);
+        let places = self.arrows.iter().map(|a| (a.azimuth_rad, a.elevation_deg));
+        sky.label_circles(canvas, &places.collect::<Vec<_>>());
         for arrow in &self.arrows {
-            sky.draw_arrow(canvas, self, arrow);
+            self.draw_arrow(canvas, &sky, arrow);
         }
         sky.label_quarters(canvas);
         self.draw_scale(canvas, (sky.centre.0, room.bottom - 10.0));
@@ -424,19 +323,10 @@ mod tests {
         }
     }
 
-    const SKY: Sky = Sky {
+    const SKY: RoundSky = RoundSky {
         centre: (300.0, 300.0),
         radius: 200.0,
     };
-
-    #[test]
-    fn east_is_on_the_right_and_the_zenith_in_the_middle() {
-        let (x, y) = SKY.at(90f64.to_radians(), 0.0);
-        assert!((x - 500.0).abs() < 1e-9 && (y - 300.0).abs() < 1e-9);
-        let (x, y) = SKY.at(0.0, 45.0);
-        assert!((x - 300.0).abs() < 1e-9 && (y - 200.0).abs() < 1e-9);
-        assert_eq!(SKY.at(1.0, 90.0), (300.0, 300.0));
-    }
 
     #[test]
     fn arrows_follow_the_sky() {

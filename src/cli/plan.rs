@@ -1,0 +1,148 @@
+//! `plumbeam plan`: what to measure.
+
+use std::path::PathBuf;
+
+use clap::Args as ClapArgs;
+
+use super::terms::TermOptions;
+use super::{Common, Console, Verdict};
+use crate::angle::Angle;
+use crate::files;
+use crate::logbook::Calibration;
+use crate::plan::{Known, Request, plan};
+use crate::problem::Error;
+use crate::report::{plan_json, plan_text, write_plan_pictures};
+use crate::sky::Sky;
+use crate::station::Station;
+use crate::time::{Utc, parse_duration_s};
+
+const EXAMPLE: &str = "\
+Example:
+  plumbeam plan --from 2026-09-12T09:00:00Z --to 2026-09-12T11:00:00Z
+  plumbeam plan --for 1h --each 4m --sheet peaks.csv
+  plumbeam plan --for 2h --calibration calibration.json --terms +azimuth-backlash";
+
+/// Say what to measure, when and in which order
+///
+/// Chooses, among all that the station's emitters offer over a span, the peaks that together tell
+/// the mount errors best, and says how well each would then be known, which would stay untold, and
+/// what would tell them. With --calibration it starts from what is known already: what to measure
+/// next. With --sheet it writes a log to fill in.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// Beginning of the span (ISO 8601 with Z or an offset); now, if not given
+    #[arg(long, value_name = "T", value_parser = Utc::parse)]
+    pub from: Option<Utc>,
+    /// End of the span
+    #[arg(long, value_name = "T", value_parser = Utc::parse, conflicts_with = "span")]
+    pub to: Option<Utc>,
+    /// Length of the span in place of its end: 45m, 2h
+    #[arg(long = "for", value_name = "TIME", value_parser = parse_duration_s, default_value = "2h")]
+    pub span: f64,
+    /// Time that one peak takes, with the way to it
+    #[arg(long, value_name = "TIME", value_parser = parse_duration_s, default_value = "5m")]
+    pub each: f64,
+    /// At most so many peaks, spread over the span
+    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u16).range(1..=2000))]
+    pub peaks: u16,
+    /// Emitters to choose from; all that are strong enough, if none is given
+    #[arg(value_name = "EMITTER")]
+    pub emitters: Vec<String>,
+    /// Start from what this calibration knows
+    #[arg(long, value_name = "FILE")]
+    pub calibration: Option<PathBuf>,
+    /// Plan for exactly these terms, separated by commas; with a + before each name, for these
+    /// beside the basic five
+    #[arg(long, value_name = "TERMS", value_delimiter = ',')]
+    pub terms: Vec<String>,
+    /// One standard deviation of a peak, degrees an axis on the sky (default: a twentieth of the
+    /// beamwidth)
+    #[arg(long, value_name = "DEGREES", value_parser = positive)]
+    pub sigma: Option<f64>,
+    /// No peaks below this elevation, but for beacons and marks
+    #[arg(long, value_name = "DEGREES", default_value_t = 10.0, value_parser = elevation)]
+    pub lowest: f64,
+    /// Noise of receiver, feed and sky together
+    #[arg(long, value_name = "KELVIN", value_parser = positive)]
+    pub system_temperature: Option<f64>,
+    /// Write a log to fill in to this file
+    #[arg(long, value_name = "FILE")]
+    pub sheet: Option<PathBuf>,
+    /// Write pictures of the plan into this folder
+    #[arg(long, value_name = "DIR")]
+    pub report: Option<PathBuf>,
+}
+
+fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
+        _ => Err("expected a number above zero".to_owned()),
+    }
+}
+
+fn elevation(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if (0.0..90.0).contains(&v) => Ok(v),
+        _ => Err("expected degrees from 0 to 90".to_owned()),
+    }
+}
+
+/// Makes the plan and says it.
+///
+/// # Errors
+/// Faulty files, unknown names, or a span in which nothing can be observed.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let station = Station::read(&common.station)?;
+    let sky = Sky::new(&station)?;
+    let known = match &args.calibration {
+        Some(path) => Known::of(Calibration::read(path)?)?,
+        None => Known::default(),
+    };
+    let from = args.from.unwrap_or_else(Utc::now);
+    let to = args.to.unwrap_or_else(|| from.plus_seconds(args.span));
+    let terms = TermOptions {
+        terms: args.terms.clone(),
+        hold: Vec::new(),
+    };
+    let mut request = Request {
+        every_s: args.each,
+        most: args.peaks.into(),
+        terms: terms.listed()?,
+        sigma: args.sigma.map(Angle::from_degrees),
+        lowest: Angle::from_degrees(args.lowest),
+        system_temperature_k: args.system_temperature,
+        ..Request::new(&sky, from, to)
+    };
+    if !args.emitters.is_empty() {
+        request.named = true;
+        request.emitters = (args.emitters.iter())
+            .map(|name| sky.emitter_named(name))
+            .collect::<Result<_, _>>()?;
+    }
+    let mut plan = plan(&station, &sky, &known, &request)?;
+    plan.assumed
+        .extend(station.site.assumptions.iter().cloned());
+    if let Some(dir) = &args.report {
+        for path in write_plan_pictures(dir, &plan, &station)? {
+            console.note(&format!("written: {}", path.display()));
+        }
+    }
+    if let Some(path) = &args.sheet {
+        files::write_whole(path, plan.sheet().as_bytes())?;
+        console.note(&format!("log to fill in written to {}", path.display()));
+    }
+    match &common.out {
+        Some(path) if common.json => {
+            let text = format!("{:#}\n", plan_json(&plan));
+            files::write_whole(path, text.as_bytes())?;
+        }
+        Some(path) => {
+            let text = plan_text(&plan, &station, crate::report::Colour::Never);
+            files::write_whole(path, text.as_bytes())?;
+        }
+        None if common.json => console.json(&plan_json(&plan))?,
+        None => console.result(&plan_text(&plan, &station, console.colour()))?,
+    }
+    Ok(Verdict::Good)
+}

@@ -1,0 +1,246 @@
+//! What can be observed in each slot, and what cannot and why.
+
+use std::collections::BTreeMap;
+
+use nalgebra::Vector3;
+
+use super::strength::{Strength, strength};
+use super::{Known, Request, Slots, Step};
+use crate::angle::{Angle, Apparent, Direction};
+use crate::ephemeris::Reach;
+use crate::sky::{EmitterId, Sky, SkyError, Track};
+use crate::station::{Emitter, EmitterKind, Station};
+use crate::time::Utc;
+
+/// Above this the azimuth of a peak is hardly told and the mount must run fast.
+const HIGHEST: Angle = Angle::from_degrees(85.0);
+/// An emitter that crosses more beamwidths a minute cannot be peaked by hand (common practice,
+/// no source).
+const FASTEST_BEAMWIDTHS_A_MINUTE: f64 = 6.0;
+/// Within so many beamwidths of the Sun its noise spoils a peak, and its heat the feed.
+const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
+const NEAR_SUN: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_degrees(10.0));
+/// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
+const FAINTEST_DB: f64 = 0.3;
+/// Taken when the user gives none (common practice, no source).
+const SYSTEM_TEMPERATURE_K: f64 = 120.0;
+/// Half the step over which an emitter's motion is taken, seconds.
+const RATE_STEP_S: f64 = 1.0;
+
+/// One emitter at one slot's time.
+#[derive(Clone, Debug)]
+pub struct Candidate {
+    /// Number of the slot, from 0.
+    pub slot: usize,
+    /// Its middle.
+    pub time: Utc,
+    /// Which emitter.
+    pub emitter: EmitterId,
+    /// Its name.
+    pub name: String,
+    /// Whether it is the Sun.
+    pub is_sun: bool,
+    /// Where the beam must point.
+    pub direction: Direction<Apparent>,
+    /// Change of the unit vector a second.
+    pub rate: Vector3<f64>,
+    /// By how much it raises the noise, where that is known.
+    pub strength: Option<Strength>,
+}
+
+impl Candidate {
+    /// How fast it crosses the sky.
+    pub fn degrees_a_minute(&self) -> f64 {
+        Angle::from_radians(self.rate.norm()).degrees() * 60.0
+    }
+}
+
+/// An emitter without a step.
+#[derive(Clone, Debug)]
+pub struct PassedOver {
+    /// Its name.
+    pub emitter: String,
+    /// Why it has none.
+    pub why: String,
+}
+
+/// What the sky offers over the span.
+#[derive(Clone, Debug)]
+pub struct Offer {
+    /// In order of slots.
+    pub candidates: Vec<Candidate>,
+    /// Emitters that are no candidate in any slot.
+    pub reasons: Vec<PassedOver>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// What the sky had to say.
+    pub warnings: Vec<String>,
+}
+
+impl Offer {
+    /// Emitters without a step: those that could not be observed, and those that were not
+    /// needed.
+    pub fn passed_over(&self, sky: &Sky, steps: &[Step], request: &Request) -> Vec<PassedOver> {
+        let used = |id: EmitterId| steps.iter().any(|s| s.candidate.emitter == id);
+        let mut over = self.reasons.clone();
+        for id in &request.emitters {
+            let offered = self.candidates.iter().any(|c| c.emitter == *id);
+            if offered && !used(*id) {
+                over.push(PassedOver {
+                    emitter: sky.name(*id).to_owned(),
+                    why: "could be observed, but the others tell more".to_owned(),
+                });
+            }
+        }
+        over
+    }
+}
+
+pub fn offer(
+    station: &Station,
+    sky: &Sky,
+    known: &Known,
+    request: &Request,
+    slots: &Slots,
+) -> Offer {
+    let mut offer = Offer {
+        candidates: Vec::new(),
+        reasons: Vec::new(),
+        assumed: Vec::new(),
+        warnings: Vec::new(),
+    };
+    let system_k = request.system_temperature_k.unwrap_or(SYSTEM_TEMPERATURE_K);
+    let mut strengths_used = false;
+    let judge = Judge {
+        reach: Reach::new(station, known.model()),
+        request,
+        fastest: station.dish.beamwidth.degrees() * FASTEST_BEAMWIDTHS_A_MINUTE,
+        near_sun: (station.dish.beamwidth * NEAR_SUN_BEAMWIDTHS)
+            .max(NEAR_SUN.0)
+            .min(NEAR_SUN.1),
+        sun: sky.track_of(sky.sun(), request.from, request.to),
+        sun_id: sky.sun(),
+    };
+    for id in &request.emitters {
+        let name = sky.name(*id).to_owned();
+        let emitter = station.emitter(&name);
+        let seen = emitter.and_then(|e| strength(&station.dish, e, system_k));
+        strengths_used |= seen.is_some();
+        if let Some(faint) = seen.filter(|s| s.decibels < FAINTEST_DB && !request.named) {
+            offer.reasons.push(PassedOver {
+                emitter: name,
+                why: format!(
+                    "too faint to peak by hand on this dish: about {faint}; name it to have it all \
+                     the same"
+                ),
+            });
+            continue;
+        }
+        let track = sky.track_of(*id, request.from, request.to);
+        let mut against: BTreeMap<String, usize> = BTreeMap::new();
+        let before = offer.candidates.len();
+        for (slot, time) in slots.times.iter().enumerate() {
+            for notice in sky.at(*time).notices_on_data(*id) {
+                let text = notice.to_string();
+                if !offer.warnings.contains(&text) {
+                    offer.warnings.push(text);
+                }
+            }
+            match judge.see(&track, *id, emitter, *time) {
+                Ok((direction, rate)) => offer.candidates.push(Candidate {
+                    slot,
+                    time: *time,
+                    emitter: *id,
+                    is_sun: *id == sky.sun(),
+                    name: name.clone(),
+                    direction,
+                    rate,
+                    strength: seen,
+                }),
+                Err(why) => *against.entry(why).or_default() += 1,
+            }
+        }
+        if offer.candidates.len() == before
+            && let Some((why, _)) = against.into_iter().max_by_key(|(_, n)| *n)
+        {
+            offer.reasons.push(PassedOver { emitter: name, why });
+        }
+    }
+    offer.candidates.sort_by_key(|c| (c.slot, c.emitter));
+    if strengths_used && request.system_temperature_k.is_none() {
+        offer.assumed.push(format!(
+            "receiver, feed and sky together make {SYSTEM_TEMPERATURE_K:.0} K of noise (give \
+             --system-temperature); the strengths of Sun, Moon and sources are good to a factor of \
+             two"
+        ));
+    }
+    offer
+}
+
+/// What makes an emitter a candidate.
+struct Judge<'a> {
+    reach: Reach<'a>,
+    request: &'a Request,
+    fastest: f64,
+    near_sun: Angle,
+    sun: Track<'a>,
+    sun_id: EmitterId,
+}
+
+impl Judge<'_> {
+    /// Where the emitter is and how it moves, or why it cannot be observed now.
+    fn see(
+        &self,
+        track: &Track<'_>,
+        id: EmitterId,
+        emitter: Option<&Emitter>,
+        time: Utc,
+    ) -> Result<(Direction<Apparent>, Vector3<f64>), String> {
+        let said = |e: SkyError| e.to_string();
+        let direction = track.apparent(time).map_err(said)?;
+        let fixed = emitter.is_some_and(|e| {
+            matches!(
+                e.kind,
+                EmitterKind::Beacon { .. } | EmitterKind::Mark { .. }
+            )
+        });
+        // A beacon stands where it stands: near the horizon is what it is for.
+        let obstacle = match fixed {
+            true => self.reach.obstacle_in_mount(&direction),
+            false => self.reach.obstacle(&direction),
+        };
+        if let Some(obstacle) = obstacle {
+            return Err(obstacle.to_string());
+        }
+        if direction.elevation() < self.request.lowest && !fixed {
+            return Err(format!(
+                "below {:.0} deg, where the air bends most",
+                self.request.lowest.degrees()
+            ));
+        }
+        if direction.elevation() > HIGHEST {
+            return Err("too near the zenith".to_owned());
+        }
+        let geometric = track.geometric(time).map_err(said)?;
+        let from_sun = geometric.separation(&self.sun.geometric(time).map_err(said)?);
+        if id != self.sun_id && !fixed && from_sun < self.near_sun {
+            return Err(format!(
+                "within {:.1} deg of the Sun, whose noise drowns it and whose heat gathers at the \
+                 feed",
+                self.near_sun.degrees()
+            ));
+        }
+        let at = |s: f64| {
+            let there = track.apparent(time.plus_seconds(s)).map_err(said)?;
+            Ok::<_, String>(there.east_north_up())
+        };
+        let rate = match fixed {
+            true => Vector3::zeros(),
+            false => (at(RATE_STEP_S)? - at(-RATE_STEP_S)?) / (2.0 * RATE_STEP_S),
+        };
+        if Angle::from_radians(rate.norm()).degrees() * 60.0 > self.fastest {
+            return Err("too fast to peak by hand on this beam".to_owned());
+        }
+        Ok((direction, rate))
+    }
+}

@@ -1,0 +1,455 @@
+//! The choice among candidates: optimum experimental design, by coordinate exchange.
+//!
+//! The error to make small is that of pointing over the whole reachable sky (the mean
+//! prediction variance: the I- or V-criterion of Atkinson, Donev and Tobias, Optimum
+//! Experimental Designs, with SAS, 2007, sections 10.6 and 12; from memory).
+
+use nalgebra::{DMatrix, DVector};
+use rand::SeedableRng;
+use rand::seq::SliceRandom;
+use rand_chacha::ChaCha12Rng;
+use rayon::prelude::*;
+
+use super::{Candidate, Known, Step};
+use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
+use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
+use crate::solve::words::{list, two_digits};
+use crate::solve::{even_sky, rows_at};
+use crate::station::{Mount, Station};
+
+/// An emitter may stand off its computed place by this share of a peak's standard deviation, so
+/// that peaks are spread over several emitters.
+const PLACE_SHARE: f64 = 0.5;
+/// What a way of half a turn at every step may cost in pointing error.
+const PRICE_OF_WAYS: f64 = 0.1;
+/// What a clock that is a second off does to an emitter that turns with the sky, radians.
+const SKY_A_SECOND: f64 = 7.292e-5;
+/// What a backlash does when the side of arrival is not minded: half of it either way.
+const HALF: f64 = 0.5;
+/// Keeps what is not told finite, and is no help.
+const FAINT: f64 = 1e-4;
+/// Exchanges go on until a whole round improves less than this.
+const ENOUGH: f64 = 1e-6;
+const MOST_ROUNDS: usize = 30;
+/// Slots over all searches together, about.
+const WORK: usize = 400;
+
+/// The candidates, as the search sees them.
+pub struct Design<'a> {
+    candidates: &'a [Candidate],
+    model: MountModel,
+    terms: &'a [Term],
+    sigma: Angle,
+    /// Derivatives of each choice, in units of a peak's sigma, 2 by n.
+    choices: Vec<Choice>,
+    /// Choices of each slot.
+    by_slot: Vec<Vec<usize>>,
+    /// Inverse of the covariance before.
+    prior: DMatrix<f64>,
+    /// Mean of J'J over the reachable sky, n by n.
+    sky: DMatrix<f64>,
+    mount: Mount,
+}
+
+/// A candidate with the side of arrival.
+struct Choice {
+    candidate: usize,
+    emitter: usize,
+    approach: ApproachSigns,
+    rows: DMatrix<f64>,
+}
+
+/// Sums over the chosen peaks of one emitter.
+#[derive(Clone)]
+struct Sums {
+    squares: DMatrix<f64>,
+    rows: DMatrix<f64>,
+    count: f64,
+}
+
+impl<'a> Design<'a> {
+    pub fn new(
+        station: &Station,
+        known: &Known,
+        terms: &'a [Term],
+        sigma: Angle,
+        candidates: &'a [Candidate],
+    ) -> Design<'a> {
+        let model = known.model();
+        let slots = candidates.iter().map(|c| c.slot + 1).max().unwrap_or(0);
+        let mut emitters: Vec<_> = candidates.iter().map(|c| c.emitter).collect();
+        emitters.sort();
+        emitters.dedup();
+        let mut choices = Vec::new();
+        let mut by_slot = vec![Vec::new(); slots];
+        for (index, candidate) in candidates.iter().enumerate() {
+            for approach in sides(terms) {
+                let Some(rows) = rows(&model, terms, candidate, approach) else {
+                    continue;
+                };
+                by_slot[candidate.slot].push(choices.len());
+                choices.push(Choice {
+                    candidate: index,
+                    emitter: emitters.binary_search(&candidate.emitter).unwrap_or(0),
+                    approach,
+                    rows: rows / sigma.radians(),
+                });
+            }
+        }
+        let prior = known.covariance(terms, station.dish.beamwidth);
+        let n = terms.len();
+        Design {
+            candidates,
+            terms,
+            sigma,
+            choices,
+            by_slot,
+            prior: prior
+                .try_inverse()
+                .unwrap_or_else(|| DMatrix::identity(n, n)),
+            sky: sky_weights(station, &model, terms),
+            mount: station.mount.clone(),
+            model,
+        }
+    }
+
+    /// One choice a slot, where the slot has any: the best of several searches, which fill the slots
+    /// in different orders.
+    pub fn search(&self) -> Vec<usize> {
+        let mut order: Vec<usize> = (0..self.by_slot.len())
+            .filter(|s| !self.by_slot[*s].is_empty())
+            .collect();
+        // Slots that offer least come first: the others can mend what they leave.
+        order.sort_by_key(|s| (self.by_slot[*s].len(), *s));
+        let starts = (WORK / order.len().max(1)).max(1);
+        (0..starts)
+            .into_par_iter()
+            .map(|start| {
+                let mut order = order.clone();
+                if start > 0 {
+                    order.shuffle(&mut ChaCha12Rng::seed_from_u64(start as u64));
+                }
+                let chosen = self.search_from(&order);
+                (self.price(&chosen), start, chosen)
+            })
+            // Of equals the first, however the work was shared out.
+            .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
+            .map_or_else(Vec::new, |(_, _, chosen)| chosen)
+    }
+
+    /// Fills the slots in some order, and then exchanges while that helps.
+    fn search_from(&self, order: &[usize]) -> Vec<usize> {
+        let mut chosen: Vec<usize> = Vec::new();
+        for slot in order {
+            chosen.extend(self.best_of(&chosen, *slot));
+            chosen.sort_unstable();
+        }
+        let mut price = self.price(&chosen);
+        for _ in 0..MOST_ROUNDS {
+            for place in 0..chosen.len() {
+                let taken = chosen.remove(place);
+                let slot = self.candidates[self.choices[taken].candidate].slot;
+                let best = self.best_of(&chosen, slot).unwrap_or(taken);
+                chosen.insert(place, best);
+            }
+            let now = self.price(&chosen);
+            if now > price * (1.0 - ENOUGH) {
+                break;
+            }
+            price = now;
+        }
+        chosen
+    }
+
+    /// The choice of a slot that makes the price least beside `others` (ascending).
+    fn best_of(&self, others: &[usize], slot: usize) -> Option<usize> {
+        let place = |choice: usize| others.partition_point(|o| *o < choice);
+        let sums = self.sums(others);
+        (self.by_slot[slot].iter().copied())
+            .map(|choice| {
+                let mut all = others.to_vec();
+                all.insert(place(choice), choice);
+                let mut sums = sums.clone();
+                self.add(&mut sums, choice);
+                (self.error_of(&sums) * self.price_of_ways(&all), choice)
+            })
+            .min_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, choice)| choice)
+    }
+
+    /// What the search makes small: what is left of the error, times the price of the ways.
+    pub(super) fn price(&self, chosen: &[usize]) -> f64 {
+        self.error_of(&self.sums(chosen)) * self.price_of_ways(chosen)
+    }
+
+    fn sums(&self, chosen: &[usize]) -> Vec<Sums> {
+        let n = self.terms.len();
+        let emitters = self
+            .choices
+            .iter()
+            .map(|c| c.emitter + 1)
+            .max()
+            .unwrap_or(0);
+        let none = Sums {
+            squares: DMatrix::zeros(n, n),
+            rows: DMatrix::zeros(2, n),
+            count: 0.0,
+        };
+        let mut sums = vec![none; emitters];
+        for choice in chosen {
+            self.add(&mut sums, *choice);
+        }
+        sums
+    }
+
+    fn add(&self, sums: &mut [Sums], choice: usize) {
+        let choice = &self.choices[choice];
+        let sum = &mut sums[choice.emitter];
+        sum.squares += choice.rows.transpose() * &choice.rows;
+        sum.rows += &choice.rows;
+        sum.count += 1.0;
+    }
+
+    /// Left over the sky, rms, radians, when each emitter may stand off its place: the place is
+    /// a parameter of its own, and is eliminated.
+    fn error_of(&self, sums: &[Sums]) -> f64 {
+        let mut information = self.prior.clone();
+        for sum in sums.iter().filter(|s| s.count > 0.0) {
+            information += &sum.squares;
+            information -= sum.rows.transpose() * &sum.rows / (sum.count + PLACE_SHARE.powi(-2));
+        }
+        match information.cholesky() {
+            Some(factor) => (&self.sky * factor.inverse()).trace().max(0.0).sqrt(),
+            None => f64::INFINITY,
+        }
+    }
+
+    fn price_of_ways(&self, chosen: &[usize]) -> f64 {
+        let at = |choice: usize| &self.candidates[self.choices[choice].candidate].direction;
+        let steps = chosen.len().saturating_sub(1).max(1) as f64;
+        let sum: f64 = (chosen.windows(2))
+            .map(|pair| {
+                let (from, to) = (at(pair[0]), at(pair[1]));
+                let azimuth = (to.azimuth() - from.azimuth()).wrapped_signed().abs();
+                azimuth.max((to.elevation() - from.elevation()).abs()) / Angle::HALF_TURN
+            })
+            .sum();
+        1.0 + PRICE_OF_WAYS * sum / steps
+    }
+
+    /// Covariance before any peak.
+    pub fn prior_covariance(&self) -> DMatrix<f64> {
+        self.covariance_of(&[])
+    }
+
+    /// Covariance of the terms after some peaks, emitters where they are computed to be.
+    pub fn covariance_of(&self, chosen: &[usize]) -> DMatrix<f64> {
+        self.covariance_from(&self.prior, chosen)
+    }
+
+    /// The same by the peaks alone: as [`Design::covariance_of`] when a calibration came before
+    /// them, and else without the eye's help, which a solve does not have either.
+    pub fn covariance_by_peaks(&self, known: &Known, chosen: &[usize]) -> DMatrix<f64> {
+        match known.is_calibrated() {
+            true => self.covariance_of(chosen),
+            false => self.covariance_from(&(&self.prior * FAINT), chosen),
+        }
+    }
+
+    fn covariance_from(&self, prior: &DMatrix<f64>, chosen: &[usize]) -> DMatrix<f64> {
+        let mut information = prior.clone();
+        for choice in chosen {
+            let rows = &self.choices[*choice].rows;
+            information += rows.transpose() * rows;
+        }
+        let n = self.terms.len();
+        information
+            .try_inverse()
+            .unwrap_or_else(|| DMatrix::zeros(n, n))
+    }
+
+    /// Pointing error over the reachable sky, rms.
+    pub fn error(&self, covariance: &DMatrix<f64>) -> Angle {
+        Angle::from_radians((&self.sky * covariance).trace().max(0.0).sqrt())
+    }
+
+    /// The chosen as steps.
+    pub fn steps(&self, chosen: &[usize]) -> Vec<Step> {
+        let whole = self.covariance_of(chosen);
+        let mut present: Option<EncoderReading> = None;
+        (0..chosen.len())
+            .map(|k| {
+                let choice = &self.choices[chosen[k]];
+                let candidate = self.candidates[choice.candidate].clone();
+                let wrap = Wrap {
+                    azimuth_range: self.mount.azimuth_range,
+                    elevation_range: self.mount.elevation_range,
+                    present,
+                };
+                let command =
+                    (self.model).reading_to_command(&candidate.direction, choice.approach, &wrap);
+                let reading = command.ok().flatten().unwrap_or(EncoderReading {
+                    azimuth: candidate.direction.azimuth(),
+                    elevation: candidate.direction.elevation(),
+                });
+                let way = present.map(|from| {
+                    let azimuth = (reading.azimuth - from.azimuth).abs();
+                    azimuth.max((reading.elevation - from.elevation).abs())
+                });
+                present = Some(reading);
+                let mut without = chosen.to_vec();
+                without.remove(k);
+                Step {
+                    candidate,
+                    reading,
+                    approach: choice.approach,
+                    way,
+                    left: self.error(&self.covariance_of(&chosen[..=k])),
+                    tells: self.told_most(&whole, &self.covariance_of(&without)),
+                }
+            })
+            .collect()
+    }
+
+    /// The term whose uncertainty grows most from one covariance to the other.
+    fn told_most(&self, with: &DMatrix<f64>, without: &DMatrix<f64>) -> (Term, f64) {
+        (self.terms.iter().enumerate())
+            .map(|(i, term)| (*term, (without[(i, i)] / with[(i, i)]).sqrt() - 1.0))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .unwrap_or((Term::AzimuthZero, 0.0))
+    }
+
+    /// The direction where two more peaks would tell the untold terms best, in words.
+    pub fn what_would_tell(&self, after: &DMatrix<f64>, untold: &[usize]) -> String {
+        let names: Vec<&str> = untold.iter().map(|i| self.terms[*i].name()).collect();
+        let terms: Vec<Term> = untold.iter().map(|i| self.terms[*i]).collect();
+        match terms.as_slice() {
+            [] => return String::new(),
+            [Term::ClockOffset] => {
+                return "an emitter that moves fast, an orbiting satellite, would tell \
+                        clock-offset"
+                    .to_owned();
+            }
+            _ => {}
+        }
+        let Some(information) = after.clone().try_inverse() else {
+            return String::new();
+        };
+        let left = |covariance: &DMatrix<f64>| -> f64 {
+            (untold.iter())
+                .map(|i| covariance[(*i, *i)] * self.prior[(*i, *i)])
+                .sum()
+        };
+        let mut best: Option<(f64, Direction<crate::angle::Apparent>, DMatrix<f64>)> = None;
+        for direction in even_sky(&self.mount, None) {
+            let Some(rows) = rows_at(&self.model, self.terms, &direction) else {
+                continue;
+            };
+            let rows = rows / self.sigma.radians();
+            let more = &information + rows.transpose() * &rows * 2.0;
+            let Some(covariance) = more.try_inverse() else {
+                continue;
+            };
+            if best.as_ref().is_none_or(|b| left(&covariance) < b.0) {
+                best = Some((left(&covariance), direction, covariance));
+            }
+        }
+        let Some((_, direction, covariance)) = best else {
+            return String::new();
+        };
+        let unit = terms[0].unit();
+        format!(
+            "two peaks near azimuth {:.0} deg, elevation {:.0} deg would help {} most: {} would then \
+             be known to {} {}",
+            direction.azimuth().degrees(),
+            direction.elevation().degrees(),
+            list(&names),
+            names[0],
+            two_digits(unit.outward(covariance[(untold[0], untold[0])].sqrt())),
+            unit.symbol()
+        )
+    }
+}
+
+#[cfg(test)]
+impl Design<'_> {
+    /// The least price over every combination of one choice a slot.
+    pub(super) fn least_price_of_all(&self) -> f64 {
+        fn walk(design: &Design<'_>, slot: usize, chosen: &mut Vec<usize>) -> f64 {
+            let Some(choices) = design.by_slot.get(slot) else {
+                return design.price(chosen);
+            };
+            let mut least = f64::INFINITY;
+            for choice in choices {
+                chosen.push(*choice);
+                least = least.min(walk(design, slot + 1, chosen));
+                chosen.pop();
+            }
+            least
+        }
+        walk(self, 0, &mut Vec::new())
+    }
+}
+
+/// The sides of arrival to choose from: both of an axis whose backlash is asked for.
+fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
+    let of = |term: Term| match terms.contains(&term) {
+        true => vec![1.0, -1.0],
+        false => vec![0.0],
+    };
+    (of(Term::AzimuthBacklash).into_iter())
+        .flat_map(|azimuth| {
+            of(Term::ElevationBacklash)
+                .into_iter()
+                .map(move |elevation| ApproachSigns { azimuth, elevation })
+        })
+        .collect()
+}
+
+/// Derivatives of emitter minus beam by the terms, cross-elevation above elevation.
+fn rows(
+    model: &MountModel,
+    terms: &[Term],
+    candidate: &Candidate,
+    approach: ApproachSigns,
+) -> Option<DMatrix<f64>> {
+    let reading = model.readings(&candidate.direction, approach).ok()?.direct;
+    let beam = model.beam_with_derivatives(reading, approach);
+    let basis = SkyBasis::at(&beam.vector);
+    let columns: Vec<DVector<f64>> = (terms.iter())
+        .map(|term| {
+            let change = match term {
+                Term::ClockOffset => candidate.rate,
+                _ => -beam.by_term[*term as usize],
+            };
+            DVector::from_vec(vec![
+                basis.rightward.dot(&change),
+                basis.upward.dot(&change),
+            ])
+        })
+        .collect();
+    Some(DMatrix::from_columns(&columns))
+}
+
+/// Mean of J'J over the reachable sky; for what no direction shows, the clock and backlash,
+/// what they do in use.
+fn sky_weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
+    let n = terms.len();
+    let mut sum = DMatrix::zeros(n, n);
+    let mut count = 0.0;
+    for direction in even_sky(&station.mount, Some(&station.horizon)) {
+        if let Some(rows) = rows_at(model, terms, &direction) {
+            sum += rows.transpose() * rows;
+            count += 1.0;
+        }
+    }
+    let mut mean = sum / f64::max(count, 1.0);
+    for (i, term) in terms.iter().enumerate() {
+        match term {
+            Term::ClockOffset => mean[(i, i)] = SKY_A_SECOND * SKY_A_SECOND,
+            Term::AzimuthBacklash | Term::ElevationBacklash => mean[(i, i)] = HALF * HALF,
+            _ => {}
+        }
+    }
+    mean
+}

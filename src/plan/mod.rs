@@ -1,0 +1,271 @@
+//! What to observe, when and in which order, and how well each mount error would then be
+//! known: the verb `plan`.
+//!
+//! A span is cut into slots of one peak each. Whatever the station's emitters offer in each
+//! slot is a candidate; a search picks one candidate a slot so that the error of pointing left
+//! over the whole reachable sky is least, with a small price on long ways.
+
+mod candidates;
+mod design;
+mod known;
+mod sheet;
+mod strength;
+#[cfg(test)]
+mod tests;
+
+use crate::angle::Angle;
+use crate::mount::{ApproachSigns, Group, Term};
+use crate::problem::Error;
+use crate::sky::{EmitterId, Sky};
+use crate::station::Station;
+use crate::time::Utc;
+
+pub use candidates::{Candidate, PassedOver};
+use candidates::{Offer, offer};
+use design::Design;
+pub use known::Known;
+pub use strength::Strength;
+
+/// A peak centred by hand is good to this share of the beamwidth, one standard deviation an
+/// axis (common practice, no source).
+const BY_HAND: f64 = 1.0 / 20.0;
+/// More peaks than these in a plan are tiring, and tell little more.
+const USUAL_MOST: usize = 40;
+/// A term counts as told when the peaks leave less than this share of what was uncertain
+/// before.
+const TOLD: f64 = 0.5;
+
+/// What is asked.
+#[derive(Clone, Debug)]
+pub struct Request {
+    /// Beginning of the span.
+    pub from: Utc,
+    /// Its end.
+    pub to: Utc,
+    /// Seconds that one peak takes, with the way to it.
+    pub every_s: f64,
+    /// At most so many peaks.
+    pub most: usize,
+    /// Emitters to choose from; those named are taken even if they seem too faint.
+    pub emitters: Vec<EmitterId>,
+    /// Whether the user named them.
+    pub named: bool,
+    /// Terms to be known; none for the basic five with axis skew and droop, and those of the
+    /// calibration.
+    pub terms: Option<Vec<Term>>,
+    /// One standard deviation of a peak an axis on the sky, if known.
+    pub sigma: Option<Angle>,
+    /// No peaks below this.
+    pub lowest: Angle,
+    /// Noise of receiver, feed and sky, kelvin, if known.
+    pub system_temperature_k: Option<f64>,
+}
+
+impl Request {
+    /// For a span, with what is usual for all else.
+    pub fn new(sky: &Sky, from: Utc, to: Utc) -> Request {
+        Request {
+            from,
+            to,
+            every_s: 300.0,
+            most: USUAL_MOST,
+            emitters: sky.emitters().collect(),
+            named: false,
+            terms: None,
+            sigma: None,
+            lowest: Angle::from_degrees(10.0),
+            system_temperature_k: None,
+        }
+    }
+}
+
+/// One peak to take.
+#[derive(Clone, Debug)]
+pub struct Step {
+    /// When, which emitter, and where it will be.
+    pub candidate: Candidate,
+    /// What the encoders will show, as far as the mount is known.
+    pub reading: crate::angle::EncoderReading,
+    /// From which side to arrive; zero where it does not matter so long as it is always the
+    /// same.
+    pub approach: ApproachSigns,
+    /// Larger of the two axes' ways from the step before; none for the first.
+    pub way: Option<Angle>,
+    /// What would be left of the pointing error over the sky, rms, after this step.
+    pub left: Angle,
+    /// The term that this peak tells most, and by how much its uncertainty would grow without
+    /// the peak (0.2 for a fifth).
+    pub tells: (Term, f64),
+}
+
+/// How well one term would be known.
+#[derive(Clone, Copy, Debug)]
+pub struct Prediction {
+    /// Which.
+    pub term: Term,
+    /// One standard deviation before the plan, in the inside unit; what anyone sees by eye when
+    /// there is no calibration.
+    pub before: f64,
+    /// The same after it.
+    pub after: f64,
+    /// Whether the peaks would tell it.
+    pub told: bool,
+}
+
+/// The plan.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    /// In order of time.
+    pub steps: Vec<Step>,
+    /// For each term asked for.
+    pub predictions: Vec<Prediction>,
+    /// Where one more peak would help terms that stay untold, in words; empty when all are
+    /// told.
+    pub to_tell: String,
+    /// Pointing error over the reachable sky, rms, before and after.
+    pub error: (Angle, Angle),
+    /// One standard deviation of a peak, an axis.
+    pub sigma: Angle,
+    /// Seconds between steps.
+    pub every_s: f64,
+    /// Emitters without a step, and why.
+    pub passed_over: Vec<PassedOver>,
+    /// What was assumed.
+    pub assumed: Vec<String>,
+    /// What the sky had to say.
+    pub warnings: Vec<String>,
+}
+
+impl Plan {
+    /// Terms that the planned peaks would not tell.
+    pub fn not_separable(&self) -> Vec<Term> {
+        (self.predictions.iter())
+            .filter(|p| !p.told)
+            .map(|p| p.term)
+            .collect()
+    }
+}
+
+/// Makes the plan.
+///
+/// # Errors
+/// A span too short for a single peak, or one in which no emitter can be observed.
+pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> Result<Plan, Error> {
+    let slots = slots(request)?;
+    let mut assumed = Vec::new();
+    let terms = terms(known, request, &mut assumed);
+    let sigma = request.sigma.unwrap_or_else(|| {
+        let sigma = station.dish.beamwidth * BY_HAND;
+        assumed.push(format!(
+            "a peak is good to {:.3} deg an axis, a twentieth of the beamwidth (give --sigma)",
+            sigma.degrees()
+        ));
+        sigma
+    });
+    let offer = offer(station, sky, known, request, &slots);
+    assumed.extend(offer.assumed.iter().cloned());
+    if offer.candidates.is_empty() {
+        return Err(Error::Unsupported(nothing_to_observe(request, &offer)));
+    }
+    let design = Design::new(station, known, &terms, sigma, &offer.candidates);
+    let chosen = design.search();
+    let steps = design.steps(&chosen);
+    let after = design.covariance_of(&chosen);
+    let by_peaks = design.covariance_by_peaks(known, &chosen);
+    let predictions: Vec<Prediction> = (terms.iter().enumerate())
+        .map(|(i, term)| {
+            let before = known.spread(*term, station.dish.beamwidth);
+            let after = by_peaks[(i, i)].max(0.0).sqrt();
+            Prediction {
+                term: *term,
+                before,
+                // The eye is still there when the peaks say less than it.
+                after: after.min(before),
+                told: after < TOLD * before || known.tells(*term),
+            }
+        })
+        .collect();
+    let untold: Vec<usize> = (0..terms.len()).filter(|i| !predictions[*i].told).collect();
+    Ok(Plan {
+        to_tell: design.what_would_tell(&after, &untold),
+        predictions,
+        error: (
+            design.error(&design.prior_covariance()),
+            design.error(&after),
+        ),
+        sigma,
+        every_s: slots.every_s,
+        passed_over: offer.passed_over(sky, &steps, request),
+        steps,
+        assumed,
+        warnings: offer.warnings,
+    })
+}
+
+/// The middles of the slots.
+struct Slots {
+    times: Vec<Utc>,
+    every_s: f64,
+}
+
+fn slots(request: &Request) -> Result<Slots, Error> {
+    let span = request.to.seconds_since(request.from);
+    if span <= 0.0 {
+        return Err(Error::Usage(format!(
+            "the span ends ({}) before it begins ({}): exchange --from and --to",
+            request.to, request.from
+        )));
+    }
+    let fit = (span / request.every_s + 1e-9).floor() as usize;
+    if fit == 0 {
+        return Err(Error::Usage(format!(
+            "the span of {:.0} minutes is shorter than one peak takes ({:.1} minutes): choose a \
+             longer span or a shorter --each",
+            span / 60.0,
+            request.every_s / 60.0
+        )));
+    }
+    let count = fit.min(request.most);
+    let every_s = if count < fit {
+        span / count as f64
+    } else {
+        request.every_s
+    };
+    let times = (0..count)
+        .map(|i| request.from.plus_seconds((i as f64 + 0.5) * every_s))
+        .collect();
+    Ok(Slots { times, every_s })
+}
+
+fn terms(known: &Known, request: &Request, assumed: &mut Vec<String>) -> Vec<Term> {
+    if let Some(terms) = &request.terms {
+        return terms.clone();
+    }
+    let mut terms: Vec<Term> = Term::BASIC.to_vec();
+    terms.extend(Group::AxisSkew.terms().chain(Group::Droop.terms()));
+    terms.extend(known.terms());
+    terms.sort();
+    terms.dedup();
+    assumed.push(
+        "the plan is made for the terms below; --terms asks for others, such as \
+         +azimuth-backlash"
+            .to_owned(),
+    );
+    terms
+}
+
+fn nothing_to_observe(request: &Request, offer: &Offer) -> String {
+    let reasons: Vec<String> = (offer.reasons.iter())
+        .map(|r| format!("{} ({})", r.emitter, r.why))
+        .collect();
+    format!(
+        "nothing can be observed from {} to {}: {}",
+        request.from,
+        request.to,
+        if reasons.is_empty() {
+            "the station file has no emitter".to_owned()
+        } else {
+            reasons.join("; ")
+        }
+    )
+}

@@ -1,0 +1,61 @@
+//! A log to fill in at the mount.
+
+use super::Plan;
+
+/// Columns of the sheet: those of a peaks file.
+const COLUMNS: [&str; 8] = [
+    "time_utc",
+    "emitter",
+    "azimuth_deg",
+    "elevation_deg",
+    "azimuth_approach",
+    "elevation_approach",
+    "temperature_c",
+    "note",
+];
+
+impl Plan {
+    /// A peaks file with a row for each step, to be filled in: what must be measured is empty,
+    /// the time too (the moment of the peak counts, not the planned one), what to expect stands
+    /// in the note.
+    pub fn sheet(&self) -> String {
+        let mut text = String::from(
+            "# Fill in the time at which the signal peaked (UTC, such as 2026-09-12T09:30:00Z) and \
+             both encoder readings.\n# Delete the rows that were not measured. Then: plumbeam \
+             solve THIS-FILE\n",
+        );
+        let mut rows = csv::Writer::from_writer(Vec::new());
+        let mut write = |cells: [&str; 8]| {
+            // A vector takes whatever is written.
+            let _ = rows.write_record(cells);
+        };
+        write(COLUMNS);
+        for step in &self.steps {
+            let note = format!(
+                "planned {}; expect azimuth {:.1} and elevation {:.1}",
+                step.candidate.time.to_string().replace(".000Z", "Z"),
+                step.reading.azimuth.degrees(),
+                step.reading.elevation.degrees()
+            );
+            let side = |sign: f64| match sign {
+                s if s > 0.0 => "+",
+                s if s < 0.0 => "-",
+                _ => "",
+            };
+            let (azimuth, elevation) = (side(step.approach.azimuth), side(step.approach.elevation));
+            write([
+                "",
+                &step.candidate.name,
+                "",
+                "",
+                azimuth,
+                elevation,
+                "",
+                &note,
+            ]);
+        }
+        let bytes = rows.into_inner().unwrap_or_default();
+        text.push_str(&String::from_utf8_lossy(&bytes));
+        text
+    }
+}

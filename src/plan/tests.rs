@@ -1,0 +1,225 @@
+use std::path::Path;
+
+use super::design::Design;
+use super::*;
+use crate::station::EmitterKind;
+
+/// The demo's invented station.
+fn station() -> Station {
+    Station::read(Path::new("demo-data/station.toml")).unwrap()
+}
+
+fn span(sky: &Sky, minutes: f64) -> Request {
+    let from = Utc::parse("2026-09-12T09:00:00Z").unwrap();
+    Request::new(sky, from, from.plus_seconds(60.0 * minutes))
+}
+
+fn planned(request: impl FnOnce(&Sky) -> Request) -> Plan {
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    let request = request(&sky);
+    plan(&station, &sky, &Known::default(), &request).unwrap()
+}
+
+#[test]
+fn steps_come_in_order_one_a_slot_within_the_span_and_in_reach() {
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    let request = span(&sky, 120.0);
+    let plan = plan(&station, &sky, &Known::default(), &request).unwrap();
+    assert_eq!(plan.steps.len(), 24);
+    for pair in plan.steps.windows(2) {
+        let between = pair[1].candidate.time.seconds_since(pair[0].candidate.time);
+        assert!(between >= request.every_s - 1e-6);
+    }
+    for step in &plan.steps {
+        let c = &step.candidate;
+        assert!(request.from <= c.time && c.time <= request.to);
+        let now = sky.apparent(&c.name, c.time).unwrap();
+        // A track is interpolated to 0.001 arcsec.
+        assert!(now.separation(&c.direction).arcseconds() < 0.01);
+        let fixed = matches!(
+            station.emitter(&c.name).unwrap().kind,
+            EmitterKind::Beacon { .. }
+        );
+        assert!(fixed || now.elevation() >= request.lowest);
+        let (low, high) = station.mount.azimuth_range;
+        assert!(low <= step.reading.azimuth && step.reading.azimuth <= high);
+    }
+}
+
+#[test]
+fn more_peaks_leave_less() {
+    let left = |minutes: f64| planned(|sky| span(sky, minutes)).error.1;
+    assert!(left(30.0) > left(60.0) && left(60.0) > left(120.0));
+}
+
+#[test]
+fn too_many_slots_are_spread_over_the_span() {
+    let plan = planned(|sky| Request {
+        most: 6,
+        ..span(sky, 120.0)
+    });
+    assert_eq!(plan.steps.len(), 6);
+    assert!((plan.every_s - 1200.0).abs() < 1e-9);
+}
+
+/// Candidates of a short span, few enough to try every combination.
+#[test]
+fn the_search_finds_nearly_the_best_of_all_combinations() {
+    /// An exchange may stop at a neighbour of the best.
+    const NEARLY: f64 = 1.02;
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    let request = Request {
+        every_s: 900.0,
+        ..span(&sky, 60.0)
+    };
+    let known = Known::default();
+    let slots = slots(&request).unwrap();
+    let offer = offer(&station, &sky, &known, &request, &slots);
+    let sigma = station.dish.beamwidth * BY_HAND;
+    let design = Design::new(&station, &known, &Term::BASIC, sigma, &offer.candidates);
+    let found = design.price(&design.search());
+    let least = design.least_price_of_all();
+    assert!(found <= NEARLY * least, "{found} {least}");
+    assert!(found >= least * (1.0 - 1e-9));
+}
+
+#[test]
+fn the_plan_beats_staying_on_one_emitter() {
+    let whole = planned(|sky| span(sky, 120.0));
+    for name in ["sun", "fenlight-1", "hightide-1"] {
+        let one = planned(|sky| Request {
+            emitters: vec![sky.emitter(name).unwrap()],
+            named: true,
+            ..span(sky, 120.0)
+        });
+        assert!(one.error.1 > whole.error.1 * 2.0, "{name}");
+    }
+}
+
+#[test]
+fn one_beacon_alone_leaves_terms_untold_and_says_what_would_tell_them() {
+    let plan = planned(|sky| Request {
+        emitters: vec![sky.emitter("mill-beacon").unwrap()],
+        named: true,
+        ..span(sky, 60.0)
+    });
+    let untold = plan.not_separable();
+    // Two readings of one direction tell two combinations of seven terms.
+    assert!(untold.len() >= 5, "{untold:?}");
+    assert!(
+        plan.to_tell.contains("two peaks near azimuth"),
+        "{}",
+        plan.to_tell
+    );
+    assert!(
+        plan.steps
+            .iter()
+            .all(|s| s.candidate.degrees_a_minute() == 0.0)
+    );
+}
+
+#[test]
+fn backlash_is_measured_from_both_sides() {
+    let with = planned(|sky| Request {
+        terms: Some([&Term::BASIC[..], &[Term::AzimuthBacklash]].concat()),
+        ..span(sky, 120.0)
+    });
+    let sides = |sign: f64| {
+        (with.steps.iter())
+            .filter(|s| s.approach.azimuth == sign)
+            .count()
+    };
+    assert!(sides(1.0) >= 6 && sides(-1.0) >= 6 && sides(0.0) == 0);
+    assert!(with.steps.iter().all(|s| s.approach.elevation == 0.0));
+    assert!(!with.not_separable().contains(&Term::AzimuthBacklash));
+}
+
+#[test]
+fn a_clock_is_told_by_what_moves_fast() {
+    let with = |names: &[&str]| {
+        planned(|sky| Request {
+            emitters: names.iter().map(|n| sky.emitter(n).unwrap()).collect(),
+            named: true,
+            terms: Some([&Term::BASIC[..], &[Term::ClockOffset]].concat()),
+            ..span(sky, 120.0)
+        })
+    };
+    let clock = |plan: &Plan| {
+        (plan.predictions.iter())
+            .find(|p| p.term == Term::ClockOffset)
+            .unwrap()
+            .after
+    };
+    let still = with(&["fenlight-1", "fenlight-2", "fenlight-3"]);
+    assert!(still.not_separable().contains(&Term::ClockOffset));
+    assert!(clock(&with(&["fenlight-1", "fenlight-2", "marshbird-1"])) < clock(&still) / 20.0);
+}
+
+#[test]
+fn a_source_too_faint_for_the_dish_is_passed_over_unless_named() {
+    let mut station = station();
+    station.emitters.push(crate::station::Emitter {
+        name: "Cas A".to_owned(),
+        kind: EmitterKind::RadioSource {
+            right_ascension: Angle::from_degrees(350.85),
+            declination: Angle::from_degrees(58.815),
+        },
+    });
+    let sky = Sky::new(&station).unwrap();
+    let all = span(&sky, 60.0);
+    let without = plan(&station, &sky, &Known::default(), &all).unwrap();
+    let over = (without.passed_over.iter())
+        .find(|p| p.emitter == "Cas A")
+        .unwrap();
+    assert!(over.why.contains("too faint"), "{}", over.why);
+    let named = Request {
+        emitters: vec![sky.emitter("Cas A").unwrap()],
+        named: true,
+        ..all
+    };
+    let with = plan(&station, &sky, &Known::default(), &named).unwrap();
+    assert_eq!(with.steps.len(), 12);
+}
+
+#[test]
+fn nothing_beside_the_sun_but_the_sun_itself() {
+    let mut station = station();
+    let sky = Sky::new(&station).unwrap();
+    let request = span(&sky, 60.0);
+    // Where the Sun stands that day, from the Astronomical Almanac's low-precision formula (from
+    // memory): right ascension 170.9, declination 3.9 degrees, to half a degree.
+    station.emitters.push(crate::station::Emitter {
+        name: "hidden".to_owned(),
+        kind: EmitterKind::RadioSource {
+            right_ascension: Angle::from_degrees(170.9),
+            declination: Angle::from_degrees(3.9),
+        },
+    });
+    let sky_with = Sky::new(&station).unwrap();
+    let request = Request {
+        emitters: sky_with.emitters().collect(),
+        ..request
+    };
+    let plan = plan(&station, &sky_with, &Known::default(), &request).unwrap();
+    let over = (plan.passed_over.iter())
+        .find(|p| p.emitter == "hidden")
+        .unwrap();
+    assert!(over.why.contains("of the Sun"), "{}", over.why);
+    assert!(plan.steps.iter().any(|s| s.candidate.is_sun));
+}
+
+#[test]
+fn a_span_that_makes_no_sense_is_refused() {
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    for (request, says) in [
+        (span(&sky, -10.0), "before it begins"),
+        (span(&sky, 3.0), "shorter than one peak"),
+    ] {
+        let error = plan(&station, &sky, &Known::default(), &request).unwrap_err();
+        assert!(matches!(error, Error::Usage(_)) && error.to_string().contains(says));
+    }
+}

@@ -1,0 +1,256 @@
+//! A plan, for the terminal and for machines.
+
+use serde_json::{Map, Value, json};
+
+use super::layout::{cut, point_aligned, wrapped};
+use super::number::{counted, significant};
+use super::terminal::{Colour, Page, WIDTH};
+use super::words::{term_list, term_name, unit_name};
+use crate::mount::TermUnit;
+use crate::plan::{Plan, Prediction, Step};
+use crate::problem::printable;
+use crate::station::Station;
+use crate::time::Utc;
+
+/// Longer names of emitters are cut.
+const NAME_WIDTH: usize = 18;
+
+/// Shown with every plan that moves a mount.
+const MOVING: &str = "Before the mount moves: nobody within reach of the dish, its counterweights \
+    and cables; know where its stop button is. Stay away from the feed of a dish that transmits, \
+    and from any dish in a thunderstorm. Local codes and licensed practice come first.";
+const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat at the feed, where it \
+    can burn skin, melt plastic and set things alight within seconds: point off it as soon as the \
+    peak is written down, keep hands and face away from the feed, shade a shiny dish. Never look \
+    along the dish, into it or through any sight or telescope at the Sun: it blinds.";
+
+/// The terminal's form of a plan.
+pub fn plan_text(plan: &Plan, station: &Station, colour: Colour) -> String {
+    let mut page = Page::new(colour);
+    header(&mut page, plan, station);
+    for caution in cautions(plan) {
+        page.caution(caution);
+    }
+    steps(&mut page, plan);
+    predictions(&mut page, plan, station);
+    untold(&mut page, plan);
+    passed_over(&mut page, plan);
+    page.list("WARNINGS", &plan.warnings);
+    page.list("ASSUMED", &plan.assumed);
+    page.text
+}
+
+fn header(page: &mut Page, plan: &Plan, station: &Station) {
+    let title = format!(
+        "Plan for {}",
+        cut(&printable(&station.site.name), WIDTH - 10)
+    );
+    let title = page.colour.bold(&title);
+    page.line(&title);
+    if let (Some(first), Some(last)) = (plan.steps.first(), plan.steps.last()) {
+        page.paragraph(&format!(
+            "{}, one every {} minutes, {} to {}; each good to {} deg an axis",
+            counted(plan.steps.len(), "peak"),
+            significant(plan.every_s / 60.0, 2),
+            clock(first.candidate.time),
+            clock(last.candidate.time),
+            significant(plan.sigma.degrees(), 2),
+        ));
+    }
+}
+
+fn steps(page: &mut Page, plan: &Plan) {
+    let sides = sides_matter(plan);
+    page.heading("WHAT TO MEASURE");
+    page.line(&format!(
+        "  {:>3} {:<16} {:<NAME_WIDTH$} {:>8} {:>9} {:>8}{}  tells most",
+        "",
+        "time (UTC)",
+        "emitter",
+        "azimuth",
+        "elevation",
+        "deg/min",
+        if sides { "  arrive" } else { "" },
+    ));
+    for (i, step) in plan.steps.iter().enumerate() {
+        page.line(&step_line(i + 1, step, sides));
+    }
+    page.paragraph(
+        "Azimuth and elevation are what the encoders should show, in degrees: look for the peak \
+         round there, and log the time at which it is found. The last column says by how much the \
+         uncertainty of that term would grow without the step: when time runs short, leave out \
+         what tells least.",
+    );
+    page.paragraph(match sides {
+        true => {
+            "Arrive with the reading increasing (+) or decreasing (-) as given, azimuth and \
+             elevation, and log it."
+        }
+        false => {
+            "Arrive at every peak from the same side on both axes, so that play in the gears does \
+             no harm; --terms +azimuth-backlash,+elevation-backlash makes a plan that measures it."
+        }
+    });
+}
+
+fn untold(page: &mut Page, plan: &Plan) {
+    let untold = plan.not_separable();
+    if !untold.is_empty() {
+        page.heading("WHAT THESE PEAKS WOULD NOT TELL");
+        page.paragraph(&format!("{}: {}.", term_list(&untold), plan.to_tell));
+    }
+}
+
+fn passed_over(page: &mut Page, plan: &Plan) {
+    if plan.passed_over.is_empty() {
+        return;
+    }
+    page.heading("NOT IN THE PLAN");
+    for over in &plan.passed_over {
+        let name = cut(&printable(&over.emitter), NAME_WIDTH);
+        let lead = format!("  {name:<NAME_WIDTH$} ");
+        page.line(&wrapped(&lead, &over.why, WIDTH));
+    }
+}
+
+fn cautions(plan: &Plan) -> Vec<&'static str> {
+    let sun = plan.steps.iter().any(|s| s.candidate.is_sun);
+    sun.then_some(SUN).into_iter().chain([MOVING]).collect()
+}
+
+fn sides_matter(plan: &Plan) -> bool {
+    (plan.steps.iter()).any(|s| s.approach.azimuth != 0.0 || s.approach.elevation != 0.0)
+}
+
+fn step_line(number: usize, step: &Step, sides: bool) -> String {
+    let arrive = match sides {
+        true => format!(
+            "  {:<6}",
+            format!(
+                "{} {}",
+                side(step.approach.azimuth),
+                side(step.approach.elevation)
+            )
+        ),
+        false => String::new(),
+    };
+    format!(
+        "  {number:>3} {:<16} {:<NAME_WIDTH$} {:>8.2} {:>9.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
+        clock(step.candidate.time),
+        cut(&printable(&step.candidate.name), NAME_WIDTH),
+        step.reading.azimuth.degrees(),
+        step.reading.elevation.degrees(),
+        step.candidate.degrees_a_minute(),
+        term_name(step.tells.0),
+        100.0 * step.tells.1,
+    )
+}
+
+fn side(sign: f64) -> &'static str {
+    match sign {
+        s if s > 0.0 => "+",
+        s if s < 0.0 => "-",
+        _ => " ",
+    }
+}
+
+/// To the minute, or to the second where the plan needs it.
+fn clock(time: Utc) -> String {
+    let (year, month, day, hour, minute, second) = time.calendar();
+    match second {
+        s if s < 0.5 => format!("{year}-{month:02}-{day:02} {hour:02}:{minute:02}"),
+        s => format!("{month:02}-{day:02} {hour:02}:{minute:02}:{s:02.0}"),
+    }
+}
+
+fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
+    const HEADING: &str = "one standard deviation of";
+    let column = |of: fn(&Prediction) -> f64| {
+        let shown = |p: &Prediction| significant(p.term.unit().outward(of(p)), 2);
+        point_aligned(&plan.predictions.iter().map(shown).collect::<Vec<_>>())
+    };
+    let (before, after) = (column(|p| p.before), column(|p| p.after));
+    let wide = (before.iter().chain(&after).map(String::len)).fold("before".len(), usize::max);
+    let name =
+        (plan.predictions.iter().map(|p| term_name(p.term).len())).fold(HEADING.len(), usize::max);
+    page.heading("WHAT WOULD THEN BE KNOWN");
+    page.line(&format!(
+        "  {HEADING:<name$}  {:>wide$}  {:>wide$}  unit",
+        "before", "after"
+    ));
+    for (p, (before, after)) in plan.predictions.iter().zip(before.iter().zip(&after)) {
+        page.line(&format!(
+            "  {:<name$}  {before:>wide$}  {after:>wide$}  {}{}",
+            term_name(p.term),
+            unit_name(p.term.unit()),
+            if p.told { "" } else { "  not told" }
+        ));
+    }
+    let (before, after) = plan.error;
+    page.paragraph(&format!(
+        "Pointing error over the reachable sky, rms: {} deg before, {} deg after ({} dB lost on \
+         this beam).",
+        significant(before.degrees(), 2),
+        significant(after.degrees(), 2),
+        significant(station.dish.loss_db(after), 2)
+    ));
+}
+
+/// The machine-readable form of a plan.
+pub fn plan_json(plan: &Plan) -> Value {
+    let side = |sign: f64| match sign {
+        s if s > 0.0 => json!("+"),
+        s if s < 0.0 => json!("-"),
+        _ => Value::Null,
+    };
+    let steps: Vec<Value> = (plan.steps.iter().enumerate())
+        .map(|(i, s)| {
+            json!({
+                "step": i + 1,
+                "time_utc": s.candidate.time,
+                "emitter": s.candidate.name,
+                "azimuth_deg": s.reading.azimuth.degrees(),
+                "elevation_deg": s.reading.elevation.degrees(),
+                "apparent_azimuth_deg": s.candidate.direction.azimuth().degrees(),
+                "apparent_elevation_deg": s.candidate.direction.elevation().degrees(),
+                "rate_deg_per_min": s.candidate.degrees_a_minute(),
+                "azimuth_approach": side(s.approach.azimuth),
+                "elevation_approach": side(s.approach.elevation),
+                "tells": s.tells.0.name(),
+                "sigma_growth_without": s.tells.1,
+                "error_left_deg": s.left.degrees(),
+                "strength_db": s.candidate.strength.map(|s| s.decibels),
+            })
+        })
+        .collect();
+    let predicted: Map<String, Value> = (plan.predictions.iter())
+        .map(|p| {
+            let unit = p.term.unit();
+            let key = |stem: &str| match unit {
+                TermUnit::Angle => format!("{stem}_deg"),
+                TermUnit::Fraction => stem.to_owned(),
+                TermUnit::Seconds => format!("{stem}_s"),
+            };
+            let value = json!({
+                key("sigma"): unit.outward(p.after),
+                key("before"): unit.outward(p.before),
+            });
+            (p.term.name().to_owned(), value)
+        })
+        .collect();
+    json!({
+        "steps": steps,
+        "predicted_sigma": predicted,
+        "not_separable": plan.not_separable().iter().map(|t| t.name()).collect::<Vec<_>>(),
+        "to_tell": plan.to_tell,
+        "error_before_deg": plan.error.0.degrees(),
+        "error_after_deg": plan.error.1.degrees(),
+        "peak_sigma_deg": plan.sigma.degrees(),
+        "passed_over": plan.passed_over.iter()
+            .map(|o| json!({ "emitter": o.emitter, "why": o.why }))
+            .collect::<Vec<_>>(),
+        "cautions": cautions(plan),
+        "assumed": plan.assumed,
+        "warnings": plan.warnings,
+    })
+}

@@ -1,0 +1,212 @@
+//! The verb `plan` as a whole command on the demo's invented station, and its promise: what it
+//! predicts is what a solve of such peaks gives.
+
+#[path = "study/mod.rs"]
+mod study;
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use plumbeam::angle::{Angle, Offset};
+use plumbeam::logbook::Approach;
+use plumbeam::mount::{MountModel, Term, TermValues};
+use plumbeam::plan::{Known, Request, plan};
+use plumbeam::sky::Sky;
+use plumbeam::solve::observe::Observations;
+use plumbeam::solve::{Options, solve_observed};
+use plumbeam::station::Station;
+use plumbeam::time::Utc;
+use rand::SeedableRng;
+use rand_chacha::ChaCha12Rng;
+use serde_json::Value;
+
+fn run(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_plumbeam"))
+        .args(arguments)
+        .args(["--station", "demo-data/station.toml"])
+        .output()
+        .unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+const SPAN: [&str; 5] = [
+    "plan",
+    "--from",
+    "2026-09-12T06:00:00Z",
+    "--to",
+    "2026-09-12T10:00:00Z",
+];
+
+fn json(output: &Output) -> Value {
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+#[test]
+fn what_is_predicted_is_what_a_solve_gives() {
+    /// 150 sessions of seven terms: the rms of a term's error over its sigma has a standard
+    /// deviation of 1/sqrt(300), 6 %; four of those.
+    const SCATTER: f64 = 0.23;
+    const SESSIONS: u64 = 150;
+    let station = Station::read(Path::new("demo-data/station.toml")).unwrap();
+    let sky = Sky::new(&station).unwrap();
+    let from = Utc::parse(SPAN[2]).unwrap();
+    let request = Request::new(&sky, from, from.plus_seconds(4.0 * 3600.0));
+    let plan = plan(&station, &sky, &Known::default(), &request).unwrap();
+    let terms: Vec<Term> = plan.predictions.iter().map(|p| p.term).collect();
+    // A mount nearly without fault keeps linear what was predicted to first order.
+    let model = MountModel::new(TermValues::ZERO.with_shown(Term::AzimuthZero, 20.0));
+    let mut squares = vec![0.0; terms.len()];
+    let mut rng = ChaCha12Rng::seed_from_u64(11);
+    for _ in 0..SESSIONS {
+        let mut observations = Observations::default();
+        for (row, step) in plan.steps.iter().enumerate() {
+            let noise = Offset {
+                cross_elevation: plan.sigma * study::bell(&mut rng),
+                elevation: plan.sigma * study::bell(&mut rng),
+            };
+            let target = step.candidate.direction;
+            let sides = [Approach::Unknown; 2];
+            let observed = study::observe(&model, &mut rng, row + 1, target, noise, sides);
+            observations.usable.extend(observed);
+        }
+        let options = Options {
+            terms: Some(terms.clone()),
+            trust_all: true,
+            ..Options::default()
+        };
+        let outcome = solve_observed(&station, &observations, &options).unwrap();
+        for (i, p) in plan.predictions.iter().enumerate() {
+            let value = outcome.model.terms().inside(p.term) - model.terms().inside(p.term);
+            squares[i] += (Angle::from_radians(value).wrapped_signed().radians() / p.after).powi(2);
+        }
+    }
+    for (term, sum) in terms.iter().zip(squares) {
+        let scatter = (sum / SESSIONS as f64).sqrt();
+        assert!(
+            (scatter - 1.0).abs() < SCATTER,
+            "{}: {scatter}",
+            term.name()
+        );
+    }
+}
+
+#[test]
+fn the_document_has_its_keys() {
+    let plan = json(&run(&[&SPAN[..], &["--json"]].concat()));
+    let steps = plan["steps"].as_array().unwrap();
+    assert_eq!(steps.len(), 40);
+    for key in [
+        "time_utc",
+        "emitter",
+        "azimuth_deg",
+        "elevation_deg",
+        "tells",
+    ] {
+        assert!(!steps[0][key].is_null(), "{key}");
+    }
+    for term in ["azimuth-zero", "tilt-north", "droop"] {
+        assert!(plan["predicted_sigma"][term]["sigma_deg"].as_f64().unwrap() > 0.0);
+    }
+    assert!(plan["not_separable"].is_array());
+    assert!(
+        plan["cautions"][0]
+            .as_str()
+            .unwrap()
+            .contains("Never look along the dish")
+    );
+}
+
+#[test]
+fn a_filled_sheet_is_a_log_and_an_empty_one_says_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("peaks.csv");
+    let sheet_name = sheet.to_str().unwrap();
+    let plan = json(&run(
+        &[&SPAN[..], &["--json", "--sheet", sheet_name]].concat()
+    ));
+    let empty = run(&["solve", sheet_name, "--json"]);
+    assert_eq!(empty.status.code(), Some(3));
+    assert!(
+        text(&empty.stderr).contains("delete the row"),
+        "{}",
+        text(&empty.stderr)
+    );
+
+    let mut filled = String::new();
+    let mut steps = plan["steps"].as_array().unwrap().iter();
+    for line in std::fs::read_to_string(&sheet).unwrap().lines() {
+        if line.starts_with('#') || line.starts_with("time_utc") {
+            filled += line;
+        } else {
+            let step = steps.next().unwrap();
+            let rest: Vec<&str> = line.splitn(5, ',').collect();
+            filled += &format!(
+                "{},{},{:.3},{:.3},{}",
+                step["time_utc"].as_str().unwrap(),
+                rest[1],
+                step["azimuth_deg"].as_f64().unwrap(),
+                step["elevation_deg"].as_f64().unwrap(),
+                rest[4]
+            );
+        }
+        filled.push('\n');
+    }
+    std::fs::write(&sheet, filled).unwrap();
+    let solved = folder.path().join("calibration.json");
+    let solve = run(&[
+        "solve",
+        sheet_name,
+        "--out",
+        solved.to_str().unwrap(),
+        "--quiet",
+    ]);
+    assert_eq!(solve.status.code(), Some(0), "{}", text(&solve.stderr));
+
+    // What to measure next starts from what is known now.
+    let calibration = ["--calibration", solved.to_str().unwrap(), "--json"];
+    let next = json(&run(&[&SPAN[..], &calibration].concat()));
+    let before = |plan: &Value| plan["predicted_sigma"]["tilt-north"]["before_deg"].as_f64();
+    assert!(before(&next).unwrap() < 0.05 * before(&plan).unwrap());
+}
+
+#[test]
+fn what_cannot_be_planned_is_said() {
+    let short = run(&["plan", "--from", SPAN[2], "--for", "2m"]);
+    assert_eq!(short.status.code(), Some(2));
+    assert!(text(&short.stderr).contains("shorter than one peak takes"));
+    let night = run(&[
+        "plan",
+        "--from",
+        "2026-09-12T22:00:00Z",
+        "--for",
+        "1h",
+        "sun",
+    ]);
+    assert_eq!(night.status.code(), Some(4));
+    assert!(
+        text(&night.stderr).contains("sun (below the horizon)"),
+        "{}",
+        text(&night.stderr)
+    );
+    let unknown = run(&["plan", "--terms", "tilt-nort"]);
+    assert_eq!(unknown.status.code(), Some(2));
+    assert!(text(&unknown.stderr).contains("did you mean"));
+}
+
+#[test]
+fn the_picture_is_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let report = ["--report", folder.path().to_str().unwrap()];
+    let output = run(&[&SPAN[..], &report].concat());
+    assert_eq!(output.status.code(), Some(0));
+    for name in ["plan.svg", "plan.png"] {
+        assert!(
+            folder.path().join(name).metadata().unwrap().len() > 5000,
+            "{name}"
+        );
+    }
+}
