@@ -17,9 +17,9 @@ use crate::solve::words::{list, two_digits};
 use crate::solve::{even_sky, rows_at};
 use crate::station::{Mount, Station};
 
-/// An emitter may stand off its computed place by this share of a peak's standard deviation, so
-/// that peaks are spread over several emitters.
-const PLACE_SHARE: f64 = 0.5;
+/// An emitter may stand off its computed place, or be heard by a reflection, by so many standard
+/// deviations of a peak: peaks are to be spread over several emitters.
+const PLACE_SHARE: f64 = 1.0;
 /// What a way of half a turn at every step may cost in pointing error.
 const PRICE_OF_WAYS: f64 = 0.1;
 /// What a clock that is a second off does to an emitter that turns with the sky, radians.

@@ -293,7 +293,9 @@ pub fn next_steps(report: &Report) -> Vec<Step> {
     ));
     steps.push(step(
         "To know more, let a plan say which peaks of the next hours tell most:",
-        Some(format!("plumbeam plan --calibration {calibration} --for 2h")),
+        Some(format!(
+            "plumbeam plan --calibration {calibration} --for 2h"
+        )),
     ));
     steps.push(step(
         "After a move, a storm or a season, check with a few new peaks:",
