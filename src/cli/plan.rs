@@ -56,8 +56,8 @@ pub struct Args {
     /// beside the basic five
     #[arg(long, value_name = "TERMS", value_delimiter = ',')]
     pub terms: Vec<String>,
-    /// One standard deviation of a peak, degrees an axis on the sky (default: a twentieth of the
-    /// beamwidth)
+    /// One standard deviation of a peak, degrees an axis on the sky (default: as the
+    /// calibration's peaks scattered, else a twentieth of the beamwidth)
     #[arg(long, value_name = "DEGREES", value_parser = positive)]
     pub sigma: Option<f64>,
     /// No peaks below this elevation, but for beacons and marks

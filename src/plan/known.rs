@@ -38,6 +38,13 @@ impl Known {
         self.old.is_some()
     }
 
+    /// How far the calibration's own peaks scattered, one standard deviation an axis.
+    pub fn peak_sigma(&self) -> Option<Angle> {
+        (self.old.as_ref())
+            .map(|old| old.peak_sigma)
+            .filter(|sigma| *sigma > Angle::ZERO)
+    }
+
     /// The terms that the calibration speaks of.
     pub fn terms(&self) -> Vec<Term> {
         self.old.as_ref().map_or_else(Vec::new, |o| o.terms.clone())

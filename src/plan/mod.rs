@@ -154,14 +154,7 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     let slots = slots(request)?;
     let mut assumed = Vec::new();
     let terms = terms(known, request, &mut assumed);
-    let sigma = request.sigma.unwrap_or_else(|| {
-        let sigma = station.dish.beamwidth * BY_HAND;
-        assumed.push(format!(
-            "a peak is good to {:.3} deg an axis, a twentieth of the beamwidth (give --sigma)",
-            sigma.degrees()
-        ));
-        sigma
-    });
+    let sigma = sigma(station, known, request, &mut assumed);
     let offer = offer(station, sky, known, request, &slots);
     assumed.extend(offer.assumed.iter().cloned());
     if offer.candidates.is_empty() {
@@ -252,6 +245,24 @@ fn terms(known: &Known, request: &Request, assumed: &mut Vec<String>) -> Vec<Ter
             .to_owned(),
     );
     terms
+}
+
+fn sigma(station: &Station, known: &Known, request: &Request, assumed: &mut Vec<String>) -> Angle {
+    if let Some(sigma) = request.sigma {
+        return sigma;
+    }
+    let (sigma, why) = match known.peak_sigma() {
+        Some(sigma) => (sigma, "as those of the calibration"),
+        None => (
+            station.dish.beamwidth * BY_HAND,
+            "a twentieth of the beamwidth",
+        ),
+    };
+    assumed.push(format!(
+        "a peak is good to {:.3} deg an axis, {why} (give --sigma)",
+        sigma.degrees()
+    ));
+    sigma
 }
 
 fn nothing_to_observe(request: &Request, offer: &Offer) -> String {
