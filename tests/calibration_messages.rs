@@ -215,7 +215,7 @@ fn a_missing_key_that_may_be_null() {
 fn a_term_that_stands_twice() {
     let said = told_after(&[("\"collimation\": {", "\"azimuth-zero\": {")]);
     assert_snapshot!(said, @r#"
-    calibration.json:11:18: the term azimuth-zero stands here again
+    calibration.json:11:18: the term azimuth-zero stands here again; expected each name once: keep the right one of the two
     "#);
 }
 
