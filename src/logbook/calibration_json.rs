@@ -133,6 +133,10 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
     if wrong.found.contains("stands here again") {
         "each name once: keep the right one of the two".clone_into(&mut wrong.expected);
     }
+    if wrong.found.starts_with("a key is missing") {
+        "all keys that solve writes".clone_into(&mut wrong.expected);
+        wrong = wrong.mend("put it back, or run solve again");
+    }
     if error.is_syntax() {
         wrong = syntax_in_words(found, text.get(at.saturating_sub(1)..).unwrap_or_default());
     }

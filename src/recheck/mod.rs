@@ -38,8 +38,9 @@ use sky_error::SkyError;
 
 /// Certain enough to say "moved" or "true".
 const CERTAIN: f64 = 0.95;
-/// Chance that unmoved peaks are called moved; half of what the study allows.
-const FALSE_ALARM: f64 = 0.01;
+/// Chance that unmoved peaks are called moved: a quarter of what the study allows, since an old
+/// calibration may lack a term or know its noise too well.
+const FALSE_ALARM: f64 = 0.005;
 
 /// Compares new peaks with an old calibration.
 ///

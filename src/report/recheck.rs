@@ -27,7 +27,11 @@ pub fn recheck_text(found: &Recheck, station: &Station) -> String {
              probability {}.",
             by_sigma(found.error.degrees(), found.error_sigma.degrees()),
             significant(found.error_sigma.degrees(), 2),
-            significant(found.loss_db, 2),
+            if found.error > station.dish.beamwidth {
+                "the signal is lost, beyond the main lobe,".to_owned()
+            } else {
+                format!("it costs {} dB", significant(found.loss_db, 2))
+            },
             significant(station.dish.beamwidth.degrees(), 3),
             probability(found.chance)
         ),

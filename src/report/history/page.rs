@@ -59,26 +59,28 @@ pub fn page(history: &History, pictures: &[Box<dyn Render>]) -> String {
 fn table(history: &TermHistory) -> String {
     let term = history.term;
     let mut html = format!(
-        "<h3>{}, {}</h3><table><thead><tr><th>made</th><th>value</th><th>uncertainty</th>\
-         <th>change</th><th>by chance</th><th>file</th></tr></thead><tbody>",
+        "<h3>{}, {}</h3><table><thead><tr><th>made</th><th class=\"n\">value</th>\
+         <th class=\"n\">uncertainty</th><th>change</th><th class=\"n\">by chance</th><th>file</th></tr></thead><tbody>",
         escaped(term_name(term)),
         shown_in(term)
     );
     for point in &history.points {
         let (value, sigma) = with_sigma(shown(term, point.value), shown(term, point.sigma));
-        let (change, chance) = match (point.change, point.real) {
-            (Some(_), true) => (
-                format!("{}, real", change_words(term, point)),
-                probability(point.chance),
-            ),
-            (Some(_), false) => ("not real".to_owned(), probability(point.chance)),
-            (None, _) => (String::new(), String::new()),
+        let (change, chance) = match point.change {
+            Some(_) => (change_words(term, point), probability(point.chance)),
+            None => (String::new(), String::new()),
+        };
+        let change = if point.real {
+            format!("<strong>{}, real</strong>", escaped(&change))
+        } else {
+            escaped(&change)
         };
         html.push_str(&format!(
-            "<tr><td>{}</td><td>{value}</td><td>{sigma}</td><td>{}</td><td>{chance}</td>\
+            "<tr><td class=\"time\">{}</td><td class=\"n\">{value}</td><td class=\"n\">{sigma}</td>\
+             <td>{}</td><td class=\"n\">{chance}</td>\
              <td>{}</td></tr>",
             day(point.created),
-            escaped(&change),
+            change,
             escaped(&point.file)
         ));
     }
