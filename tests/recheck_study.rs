@@ -8,8 +8,8 @@ use plumbeam::solve::Options;
 use study::again::{After, Before, Size};
 use study::{Recipe, session};
 
-/// Made-up mounts here; the whole study has 1000.
-const MOUNTS: u64 = 60;
+/// Made-up mounts here; the whole study has 400.
+const MOUNTS: u64 = 40;
 /// New peaks.
 const PEAKS: [usize; 2] = [3, 6];
 
@@ -51,11 +51,11 @@ fn count(befores: &[Before], kind: Kind, size: Size) -> [usize; 4] {
 #[test]
 fn unmoved_mounts_are_seldom_called_moved_and_moved_ones_nearly_always() {
     let befores = befores();
-    // Two of a hundred is the promise; the whole study finds fewer than half of that, and six of
-    // 120 answers would then come once in a thousand.
+    // Two of a hundred is the promise; the whole study finds fewer than one, and five of 80 answers
+    // would then come once in a thousand.
     for limit in [Size::Beams(0.0), Size::Noises(0.0)] {
         let [all, moved, ..] = count(&befores, Kind::Unmoved, limit);
-        assert!(all > 100 && moved < 6, "{moved} of {all} called moved");
+        assert!(all > 70 && moved < 5, "{moved} of {all} called moved");
     }
     for kind in [
         Kind::WholeMount,
@@ -64,14 +64,15 @@ fn unmoved_mounts_are_seldom_called_moved_and_moved_ones_nearly_always() {
         Kind::ElevationSlip,
         Kind::Dish,
     ] {
-        // At twice the limit 95 of a hundred is the promise and 98 what the whole study finds:
-        // eight misses of 120 would come once in a thousand.
+        // At twice the limit 95 of a hundred is the promise and 97 or more what the whole study
+        // finds: eight misses of 80 would come once in a few hundred.
         let [all, moved, cannot, named] = count(&befores, kind, Size::Beams(0.2));
         assert!(
             all - moved < 8,
             "{kind:?}: {moved} of {all}, {cannot} cannot tell"
         );
-        // And the kind is named rightly or nearly as likely: 90 of a hundred.
+        // And the kind is named rightly or nearly as likely: more than 90 of a hundred in the whole
+        // study.
         assert!(named * 10 >= all * 8, "{kind:?}: {named} of {all} named");
     }
 }
