@@ -268,7 +268,8 @@ fn words_and_numbers_say_the_same() {
     assert!(said.starts_with("MOVED: the probability that"), "{said}");
     let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
     for wanted in [
-        "dB on this beam",
+        "deg; it costs 1.",
+        "dB on this beam of 5.15 deg.",
         "It looks like a slip of the azimuth axis",
         "WHAT MOVED",
         "azimuth zero",
@@ -277,6 +278,21 @@ fn words_and_numbers_say_the_same() {
         assert!(flat.contains(wanted), "{wanted}: {said}");
     }
     assert!(said.lines().all(|l| l.chars().count() <= 100), "{said}");
+    // Far beyond the beam there is no sensible loss.
+    place.observe("after.csv", &[("azimuth-zero", 90.0)], "2026-09-13", 4, 62);
+    let (code, found) = place.recheck(&[]);
+    assert_eq!(code, 1);
+    assert_moved(&found, "azimuth-zero", 90.0);
+    let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
+    let said = text(&output.stdout);
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("deg; the signal is lost, beyond the main lobe, on this beam of 5.15 deg."),
+        "{said}"
+    );
+    let use_wrong = ["recheck", "--against", "calibration.json", "after.csv"];
+    let output = place.run(&[&use_wrong[..], &["--report", "r"]].concat());
+    assert_eq!(output.status.code(), Some(2));
 }
 
 #[test]

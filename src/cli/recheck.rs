@@ -48,7 +48,7 @@ pub struct Args {
     #[arg(long, value_name = "DIR", conflicts_with_all = ["against", "peaks", "limit"])]
     pub history: Option<PathBuf>,
     /// With --history: write a page and pictures into this folder
-    #[arg(long, value_name = "DIR", requires = "history")]
+    #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
     /// Seed of everything random
     #[arg(long, value_name = "N", default_value_t = 1)]
@@ -67,6 +67,11 @@ fn positive(text: &str) -> Result<f64, String> {
 /// # Errors
 /// Faulty files, or new peaks that cannot be used.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    if args.report.is_some() && args.history.is_none() {
+        return Err(Error::Usage(
+            "--report goes with --history; a recheck says all in words and with --json".to_owned(),
+        ));
+    }
     if let Some(folder) = &args.history {
         let history = history(folder)?;
         if common.json {

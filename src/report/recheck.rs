@@ -22,9 +22,8 @@ pub fn recheck_text(found: &Recheck, station: &Station) -> String {
     say(
         "",
         &format!(
-            "Error of the old calibration now, rms over the reachable sky: {} +/- {} deg; it costs \
-             {} dB on this beam of {} deg. Peaks of an unmoved mount lie as far off with \
-             probability {}.",
+            "Error of the old calibration now, rms over the reachable sky: {} +/- {} deg; {} on this \
+             beam of {} deg. Peaks of an unmoved mount lie as far off with probability {}.",
             by_sigma(found.error.degrees(), found.error_sigma.degrees()),
             significant(found.error_sigma.degrees(), 2),
             if found.error > station.dish.beamwidth {
