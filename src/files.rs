@@ -10,16 +10,46 @@ use crate::problem::{Error, Problem};
 #[derive(Debug)]
 pub struct WholeFile {
     path: PathBuf,
-    file: tempfile::NamedTempFile,
+    into: Target,
 }
 
+/// Where the bytes go before the file is whole.
+#[derive(Debug)]
+enum Target {
+    /// Beside the target, to be renamed over it.
+    Beside(tempfile::NamedTempFile),
+    /// Straight to the target, which is no file that could be replaced: a device or a pipe.
+    Straight(std::fs::File),
+}
+
+const PREFIX: &str = ".plumbeam-";
+const SUFFIX: &str = ".part";
+/// A temporary file that has not grown for so long belongs to no process that still writes.
+const ABANDONED: std::time::Duration = std::time::Duration::from_secs(24 * 3600);
+
 impl WholeFile {
-    /// Begins a temporary file beside `path`.
+    /// Begins a temporary file beside `path`, or beside what it links to. Temporary files in that
+    /// folder that a killed run left there more than a day ago are removed.
     ///
     /// # Errors
     /// When the folder cannot be written to.
     pub fn create(path: &Path) -> Result<WholeFile, Error> {
-        let folder = match path.parent() {
+        let failed = |e| Error::io(&path.display().to_string(), "write", e);
+        let path_to_replace = match std::fs::metadata(path) {
+            Ok(there) if there.is_file() => std::fs::canonicalize(path).map_err(failed)?,
+            Ok(there) if !there.is_dir() => {
+                let file = std::fs::OpenOptions::new()
+                    .write(true)
+                    .open(path)
+                    .map_err(failed)?;
+                return Ok(WholeFile {
+                    path: path.to_owned(),
+                    into: Target::Straight(file),
+                });
+            }
+            _ => path.to_owned(),
+        };
+        let folder = match path_to_replace.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
@@ -32,20 +62,19 @@ impl WholeFile {
             .mend("make the folder, or name another place")
             .into());
         }
+        sweep(folder);
         let mut builder = tempfile::Builder::new();
-        builder.prefix(".plumbeam-").suffix(".part");
+        builder.prefix(PREFIX).suffix(SUFFIX);
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
             // Temporary files are private by default; a result is for others to read too.
             builder.permissions(std::fs::Permissions::from_mode(0o644));
         }
-        let file = builder
-            .tempfile_in(folder)
-            .map_err(|e| Error::io(&path.display().to_string(), "write", e))?;
+        let file = builder.tempfile_in(folder).map_err(failed)?;
         Ok(WholeFile {
-            path: path.to_owned(),
-            file,
+            path: path_to_replace,
+            into: Target::Beside(file),
         })
     }
 
@@ -55,18 +84,45 @@ impl WholeFile {
     /// When the disk is full or fails; the old file is then untouched.
     pub fn finish(self) -> Result<(), Error> {
         let failed = |e| Error::io(&self.path.display().to_string(), "write", e);
-        self.file.as_file().sync_all().map_err(failed)?;
-        self.file.persist(&self.path).map_err(|e| failed(e.error))?;
+        match self.into {
+            Target::Beside(file) => {
+                file.as_file().sync_all().map_err(failed)?;
+                file.persist(&self.path).map_err(|e| failed(e.error))?;
+            }
+            Target::Straight(mut file) => file.flush().map_err(failed)?,
+        }
         Ok(())
+    }
+}
+
+/// Removes what killed runs left in a folder. What cannot be seen or removed stays: it harms
+/// nobody.
+fn sweep(folder: &Path) {
+    let Ok(entries) = std::fs::read_dir(folder) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let ours = (name.to_str()).is_some_and(|n| n.starts_with(PREFIX) && n.ends_with(SUFFIX));
+        let age = || entry.metadata().ok()?.modified().ok()?.elapsed().ok();
+        if ours && age().is_some_and(|age| age > ABANDONED) {
+            let _ = std::fs::remove_file(entry.path());
+        }
     }
 }
 
 impl Write for WholeFile {
     fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-        self.file.write(bytes)
+        match &mut self.into {
+            Target::Beside(file) => file.write(bytes),
+            Target::Straight(file) => file.write(bytes),
+        }
     }
     fn flush(&mut self) -> std::io::Result<()> {
-        self.file.flush()
+        match &mut self.into {
+            Target::Beside(file) => file.flush(),
+            Target::Straight(file) => file.flush(),
+        }
     }
 }
 

@@ -199,7 +199,8 @@ fn an_unknown_key_of_a_term() {
 fn a_missing_key() {
     let said = told_after(&[("\"rms_after_deg\": 0.021,", "")]);
     assert_snapshot!(said, @r#"
-    calibration.json:55:1: a key is missing before this place: "rms_after_deg"
+    calibration.json:55:1: a key is missing before this place: "rms_after_deg"; expected all keys that solve writes
+      help: put it back, or run solve again
     "#);
 }
 
@@ -207,7 +208,8 @@ fn a_missing_key() {
 fn a_missing_key_that_may_be_null() {
     let said = told_after(&[("\"elevation_residual_deg\": null,", "")]);
     assert_snapshot!(said, @r#"
-    calibration.json:40:5: a key is missing before this place: "elevation_residual_deg"
+    calibration.json:40:5: a key is missing before this place: "elevation_residual_deg"; expected all keys that solve writes
+      help: put it back, or run solve again
     "#);
 }
 
@@ -215,7 +217,7 @@ fn a_missing_key_that_may_be_null() {
 fn a_term_that_stands_twice() {
     let said = told_after(&[("\"collimation\": {", "\"azimuth-zero\": {")]);
     assert_snapshot!(said, @r#"
-    calibration.json:11:18: the term azimuth-zero stands here again
+    calibration.json:11:18: the term azimuth-zero stands here again; expected each name once: keep the right one of the two
     "#);
 }
 

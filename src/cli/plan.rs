@@ -96,7 +96,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {
-        Some(path) => Known::of(Calibration::read(path)?)?,
+        Some(path) => Known::of(Calibration::read(path)?, &path.display().to_string())?,
         None => Known::default(),
     };
     let from = args.from.unwrap_or_else(Utc::now);

@@ -6,10 +6,13 @@ use clap::Args as ClapArgs;
 
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
+use crate::files;
 use crate::logbook::{Calibration, PeakLog};
 use crate::problem::Error;
 use crate::recheck::{self, Old, Request, history, recheck};
-use crate::report::{history_json, history_text, recheck_json, recheck_text};
+use crate::report::{
+    HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
+};
 use crate::sky::Sky;
 use crate::station::Station;
 
@@ -17,7 +20,7 @@ const EXAMPLE: &str = "\
 Example:
   plumbeam recheck --against calibration.json new-peaks.csv
   plumbeam recheck --against calibration.json new-peaks.csv --limit 0.2 --out joined.json
-  plumbeam recheck --history calibrations/
+  plumbeam recheck --history calibrations/ --report history
 
 Exit code 1 when the mount is no longer true within the limit.";
 
@@ -26,7 +29,8 @@ Exit code 1 when the mount is no longer true within the limit.";
 /// Three peaks are enough to ask: says with which probability the old calibration is off by more
 /// than the limit, what it costs, which terms moved, and whether it looks like a move of the whole
 /// mount, a slip of one axis or a change in the dish. With --out it writes a calibration that
-/// joins old and new. With --history it shows calibrations over months.
+/// joins old and new. With --history it shows the calibrations in a folder through time, tells which
+/// changes are real, and with --report draws them.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -43,6 +47,9 @@ pub struct Args {
     /// Show the calibrations in a folder over time, and which changes are real
     #[arg(long, value_name = "DIR", conflicts_with_all = ["against", "peaks", "limit"])]
     pub history: Option<PathBuf>,
+    /// With --history: write a page and pictures into this folder
+    #[arg(long, value_name = "DIR")]
+    pub report: Option<PathBuf>,
     /// Seed of everything random
     #[arg(long, value_name = "N", default_value_t = 1)]
     pub seed: u64,
@@ -60,15 +67,31 @@ fn positive(text: &str) -> Result<f64, String> {
 /// # Errors
 /// Faulty files, or new peaks that cannot be used.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    if args.report.is_some() && args.history.is_none() {
+        return Err(Error::Usage(
+            "--report goes with --history; a recheck says all in words and with --json".to_owned(),
+        ));
+    }
     if let Some(folder) = &args.history {
         let history = history(folder)?;
-        for note in &history.notes {
-            console.warning(note);
-        }
         if common.json {
             console.json(&history_json(&history))?;
         } else {
             console.result(&history_text(&history))?;
+        }
+        if let Some(path) = &common.out {
+            let text = format!("{:#}\n", history_json(&history));
+            files::write_whole(path, text.as_bytes())?;
+            console.note(&format!("history written to {}", path.display()));
+        }
+        if let Some(folder) = &args.report {
+            let written = write_history(folder, &history)?;
+            console.note(&format!(
+                "{} files written to {}; open {} in a browser",
+                written.len(),
+                folder.display(),
+                folder.join(HISTORY_PAGE).display()
+            ));
         }
         return Ok(Verdict::Good);
     }
@@ -79,7 +102,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     };
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
-    let old = Old::new(Calibration::read(against)?)?;
+    let old = Old::new(Calibration::read(against)?, &against.display().to_string())?;
     let log = PeakLog::read(peaks, &station)?;
     for warning in &log.warnings {
         console.warning(warning);
@@ -103,6 +126,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     Ok(match found.verdict {
         recheck::Verdict::True => Verdict::Good,
         recheck::Verdict::Moved => Verdict::Bad,
-        recheck::Verdict::CannotTell => Verdict::Unsupported,
+        recheck::Verdict::CannotTell(_) => Verdict::Unsupported,
     })
 }

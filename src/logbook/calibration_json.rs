@@ -130,6 +130,13 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
         "usize" => "a whole number from 0".to_owned(),
         other => other.to_owned(),
     };
+    if wrong.found.contains("stands here again") {
+        "each name once: keep the right one of the two".clone_into(&mut wrong.expected);
+    }
+    if wrong.found.starts_with("a key is missing") {
+        "all keys that solve writes".clone_into(&mut wrong.expected);
+        wrong = wrong.mend("put it back, or run solve again");
+    }
     if error.is_syntax() {
         wrong = syntax_in_words(found, text.get(at.saturating_sub(1)..).unwrap_or_default());
     }
@@ -153,6 +160,11 @@ fn syntax_in_words(message: &str, around: &str) -> Wrong {
         }
     }
     match message {
+        "key must be a string" => Wrong::new(
+            "this is not JSON",
+            "a key in quotes, or the end of the object",
+        )
+        .mend("numbers take a decimal point, not a comma; no comma stands before a }"),
         "number out of range" => Wrong::new("this number is too large", "a finite number"),
         _ => match message.strip_prefix("expected ") {
             Some(expected) => Wrong::new("this is not JSON", expected),

@@ -204,6 +204,14 @@ impl Group {
 }
 
 impl TermUnit {
+    /// The key under which files give a value in this unit: `sigma_deg`, `sigma`, `sigma_s`.
+    pub fn key(self, stem: &str) -> String {
+        match self {
+            TermUnit::Angle => format!("{stem}_deg"),
+            TermUnit::Fraction => stem.to_owned(),
+            TermUnit::Seconds => format!("{stem}_s"),
+        }
+    }
     /// From a value as files and screens show it (degrees, a fraction, seconds) to the
     /// value inside (radians, a fraction, seconds).
     pub fn inward(self, shown: f64) -> f64 {

@@ -14,7 +14,7 @@ use super::{Candidate, Known, Step};
 use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
 use crate::solve::words::{list, two_digits};
-use crate::solve::{even_sky, rows_at};
+use crate::solve::{even_sky, rows_at, sky_weights};
 use crate::station::{Mount, Station};
 
 /// An emitter may stand off its computed place, or be heard by a reflection, by so many standard
@@ -107,7 +107,7 @@ impl<'a> Design<'a> {
             prior: prior
                 .try_inverse()
                 .unwrap_or_else(|| DMatrix::identity(n, n)),
-            sky: sky_weights(station, &model, terms),
+            sky: weights(station, &model, terms),
             mount: station.mount.clone(),
             model,
         }
@@ -431,19 +431,10 @@ fn rows(
     Some(DMatrix::from_columns(&columns))
 }
 
-/// Mean of J'J over the reachable sky; for what no direction shows, the clock and backlash,
-/// what they do in use.
-fn sky_weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
-    let n = terms.len();
-    let mut sum = DMatrix::zeros(n, n);
-    let mut count = 0.0;
-    for direction in even_sky(&station.mount, Some(&station.horizon)) {
-        if let Some(rows) = rows_at(model, terms, &direction) {
-            sum += rows.transpose() * rows;
-            count += 1.0;
-        }
-    }
-    let mut mean = sum / f64::max(count, 1.0);
+/// What an uncertain term does over the reachable sky; for what no direction shows, the clock and
+/// backlash, what they do in use.
+fn weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
+    let mut mean = sky_weights(station, model, terms);
     for (i, term) in terms.iter().enumerate() {
         match term {
             Term::ClockOffset => mean[(i, i)] = SKY_A_SECOND * SKY_A_SECOND,

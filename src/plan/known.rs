@@ -16,13 +16,13 @@ pub struct Known {
 }
 
 impl Known {
-    /// From a calibration.
+    /// From a calibration and the name of its file.
     ///
     /// # Errors
     /// When it tells nothing.
-    pub fn of(calibration: Calibration) -> Result<Known, Error> {
+    pub fn of(calibration: Calibration, file: &str) -> Result<Known, Error> {
         Ok(Known {
-            old: Some(Old::new(calibration)?),
+            old: Some(Old::new(calibration, file)?),
         })
     }
 

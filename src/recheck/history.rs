@@ -39,6 +39,24 @@ pub struct TermHistory {
     pub term: Term,
     /// Its values, in time; calibrations that did not fit it are left out.
     pub points: Vec<Point>,
+    /// Probability that one value, never changed, gives points that lie so far apart; none for a
+    /// single point.
+    pub steady: Option<f64>,
+    /// Whether it changed although no single step is real: it creeps.
+    pub creeps: bool,
+}
+
+impl TermHistory {
+    /// The last value less the first, with its standard deviation.
+    pub fn overall(&self) -> (f64, f64) {
+        match (self.points.first(), self.points.last()) {
+            (Some(first), Some(last)) => (
+                difference(self.term, first.value, last.value),
+                first.sigma.hypot(last.sigma),
+            ),
+            _ => (0.0, 0.0),
+        }
+    }
 }
 
 /// One value of one term.
@@ -52,6 +70,8 @@ pub struct Point {
     pub value: f64,
     /// One standard deviation.
     pub sigma: f64,
+    /// Degrees of freedom that this is known with.
+    pub freedom: f64,
     /// Change since the value before it.
     pub change: Option<f64>,
     /// Standard deviation of the change.
@@ -116,16 +136,27 @@ pub fn history(folder: &Path) -> Result<History, Error> {
     for term in Term::ALL {
         let points = points(&entries, term)?;
         if !points.is_empty() {
-            terms.push(TermHistory { term, points });
+            terms.push(TermHistory {
+                term,
+                steady: steady(term, &points),
+                points,
+                creeps: false,
+            });
         }
     }
     let changes = terms
         .iter()
         .map(|t| t.points.len().saturating_sub(1))
         .sum::<usize>();
-    for point in terms.iter_mut().flat_map(|t| &mut t.points) {
-        point.real = point.change.is_some() && point.chance * (changes as f64) < REAL_BELOW;
+    let lasting = terms.iter().filter(|t| t.steady.is_some()).count();
+    for history in &mut terms {
+        for point in &mut history.points {
+            point.real = point.change.is_some() && point.chance * (changes as f64) < REAL_BELOW;
+        }
+        history.creeps = history.points.iter().all(|p| !p.real)
+            && (history.steady).is_some_and(|p| p * (lasting as f64) < REAL_BELOW);
     }
+    notes.extend(other_terms(&entries));
     Ok(History {
         entries,
         terms,
@@ -145,23 +176,24 @@ fn points(entries: &[Entry], term: Term) -> Result<Vec<Point>, Error> {
         };
         let value = model_of(&entry.calibration)?.terms().inside(term);
         let sigma = term.unit().inward(sigma);
-        let before = points.last().map(|p| (p.value, p.sigma));
-        let change = before.map(|(before, _)| {
-            let change = value - before;
-            match term.unit() {
-                TermUnit::Angle => Angle::from_radians(change).wrapped_signed().radians(),
-                _ => change,
-            }
-        });
-        let change_sigma = before.map_or(0.0, |(_, s)| s.hypot(sigma));
-        let chance = change.map_or(1.0, |c| {
-            quantile::chi_square_exceeds((c / change_sigma.max(1e-300)).powi(2), 1.0)
+        let freedom = (entry.calibration.degrees_of_freedom as f64).max(1.0);
+        let before = points.last();
+        let change = before.map(|before| difference(term, before.value, value));
+        let change_sigma = before.map_or(0.0, |before| before.sigma.hypot(sigma));
+        let chance = before.zip(change).map_or(1.0, |(before, change)| {
+            let squares = (change / change_sigma.max(f64::MIN_POSITIVE)).powi(2);
+            // Student's law with the degrees of freedom of a sum of variances (Welch, The
+            // generalization of Student's problem, 1947; from memory).
+            let fourth = before.sigma.powi(4) / before.freedom + sigma.powi(4) / freedom;
+            let freedom = change_sigma.powi(4) / fourth.max(f64::MIN_POSITIVE);
+            quantile::f_exceeds(squares, 1.0, freedom.max(1.0))
         });
         points.push(Point {
             file: entry.file.clone(),
             created: entry.created,
             value,
             sigma,
+            freedom,
             change,
             change_sigma,
             chance,
@@ -169,4 +201,58 @@ fn points(entries: &[Entry], term: Term) -> Result<Vec<Point>, Error> {
         });
     }
     Ok(points)
+}
+
+/// What a term changed by; an angle the short way round.
+fn difference(term: Term, before: f64, now: f64) -> f64 {
+    match term.unit() {
+        TermUnit::Angle => Angle::from_radians(now - before).wrapped_signed().radians(),
+        _ => now - before,
+    }
+}
+
+/// The probability that points of one value lie so far from their weighted mean.
+fn steady(term: Term, points: &[Point]) -> Option<f64> {
+    let first = points.first()?;
+    if points.len() < 2 {
+        return None;
+    }
+    let weight = |p: &Point| p.sigma.max(f64::MIN_POSITIVE).powi(-2);
+    let weights: f64 = points.iter().map(weight).sum();
+    let apart = |p: &Point| difference(term, first.value, p.value);
+    let mean = points.iter().map(|p| weight(p) * apart(p)).sum::<f64>() / weights;
+    let squares: f64 = (points.iter())
+        .map(|p| weight(p) * (apart(p) - mean).powi(2))
+        .sum();
+    let steps = points.len() as f64 - 1.0;
+    let freedom: f64 = points.iter().map(|p| p.freedom).sum();
+    Some(quantile::f_exceeds(squares / steps, steps, freedom))
+}
+
+/// Calibrations next to each other that fitted other terms: what one holds may stand in another's
+/// terms.
+fn other_terms(entries: &[Entry]) -> Vec<String> {
+    let fitted = |entry: &Entry| -> std::collections::BTreeSet<String> {
+        (entry.calibration.terms.iter())
+            .filter(|(_, record)| record.state == TermState::Fitted)
+            .map(|(name, _)| name.clone())
+            .collect()
+    };
+    (entries.windows(2))
+        .filter_map(|pair| {
+            let (before, now) = (fitted(&pair[0]), fitted(&pair[1]));
+            let names: Vec<&str> = (before.symmetric_difference(&now))
+                .map(String::as_str)
+                .collect();
+            (!names.is_empty()).then(|| {
+                format!(
+                    "only one of {} and {} fitted {}: what is called a change of another term may \
+                     come from that; solve both with the same --terms to compare them",
+                    pair[0].file,
+                    pair[1].file,
+                    names.join(", ")
+                )
+            })
+        })
+        .collect()
 }

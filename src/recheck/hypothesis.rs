@@ -8,15 +8,18 @@ use crate::solve::glaring;
 pub enum Kind {
     /// Nothing.
     Unmoved,
-    /// The whole mount was moved or its ground has settled: azimuth zero and tilt.
+    /// The whole mount was moved: azimuth zero and tilt.
     WholeMount,
+    /// It leans otherwise, since its ground has settled or a foot has given way: tilt.
+    Lean,
     /// The azimuth axis or its encoder slipped.
     AzimuthSlip,
     /// The elevation axis or its encoder slipped.
     ElevationSlip,
     /// The dish or its feed was knocked: collimation and the elevation zero.
     Dish,
-    /// All of these together; used only to see whether peaks agree with each other.
+    /// All of these together; to see whether peaks agree with each other, and where no single
+    /// change will do.
     Anything,
 }
 
@@ -31,9 +34,10 @@ pub struct Change {
 
 impl Kind {
     /// The changes that compete; [`Kind::Anything`] does not.
-    pub const ALL: [Kind; 5] = [
+    pub const ALL: [Kind; 6] = [
         Kind::Unmoved,
         Kind::WholeMount,
+        Kind::Lean,
         Kind::AzimuthSlip,
         Kind::ElevationSlip,
         Kind::Dish,
@@ -44,6 +48,7 @@ impl Kind {
         let terms: &[Term] = match self {
             Kind::Unmoved => &[],
             Kind::WholeMount => &[Term::AzimuthZero, Term::TiltNorth, Term::TiltEast],
+            Kind::Lean => &[Term::TiltNorth, Term::TiltEast],
             Kind::AzimuthSlip => &[Term::AzimuthZero],
             Kind::ElevationSlip => &[Term::ElevationZero],
             Kind::Dish => &[Term::ElevationZero, Term::Collimation],
@@ -78,7 +83,8 @@ impl Kind {
     pub fn in_words(self) -> &'static str {
         match self {
             Kind::Unmoved => "no change",
-            Kind::WholeMount => "a move of the whole mount, or ground that has settled",
+            Kind::WholeMount => "a move of the whole mount",
+            Kind::Lean => "a mount that leans otherwise: settled ground, or a foot that gave way",
             Kind::AzimuthSlip => "a slip of the azimuth axis or its encoder",
             Kind::ElevationSlip => "a slip of the elevation axis or its encoder",
             Kind::Dish => "a change in the dish or its feed",

@@ -3,12 +3,11 @@
 use nalgebra::DMatrix;
 
 use super::hypothesis::Change;
-use super::priors_of;
 use crate::angle::Angle;
 use crate::fit::Prior;
 use crate::logbook::{Calibration, Correlation, TermState};
 use crate::mount::{MountModel, Term};
-use crate::problem::Error;
+use crate::problem::{Error, Problem};
 use crate::solve::{glaring, record};
 
 /// The old calibration with its covariance.
@@ -27,12 +26,15 @@ pub struct Old {
     pub peak_sigma: Angle,
 }
 
+/// No term is known better than that, whatever the file says; an inside value.
+const KNOWN: f64 = 1e-9;
+
 impl Old {
-    /// From a calibration file's content.
+    /// From a calibration file's content; messages call it `file`.
     ///
     /// # Errors
-    /// When it has no fitted term with an uncertainty.
-    pub fn new(calibration: Calibration) -> Result<Old, Error> {
+    /// When it has no fitted term with an uncertainty, or its correlations contradict each other.
+    pub fn new(calibration: Calibration, file: &str) -> Result<Old, Error> {
         let model = record::model_of(&calibration)?;
         let listed = |term: Term| calibration.terms.get(term.name());
         let terms: Vec<Term> = Term::ALL
@@ -79,7 +81,17 @@ impl Old {
         // Printed correlations are rounded: a part in a million on the diagonal keeps the matrix
         // positive.
         for i in 0..n {
-            covariance[(i, i)] *= 1.0 + 1e-6;
+            covariance[(i, i)] = covariance[(i, i)] * (1.0 + 1e-6) + KNOWN.powi(2);
+        }
+        if covariance.clone().cholesky().is_none() {
+            return Err(Problem::of_file(
+                file,
+                "the correlations contradict each other: no three or more errors can go together \
+                 so",
+                "correlations as solve writes them",
+            )
+            .mend("they were edited or mixed up: run solve again")
+            .into());
         }
         let rows = 2.0 * calibration.peaks.iter().filter(|p| p.used).count() as f64;
         let freedom = calibration.degrees_of_freedom as f64;
@@ -119,7 +131,7 @@ impl Old {
     /// What is known beforehand when the changes may have happened.
     ///
     /// # Errors
-    /// When the file's correlations contradict each other.
+    /// When what is known beforehand cannot be inverted.
     pub fn priors(&self, changes: &[Change]) -> Result<Vec<Prior>, Error> {
         let mut covariance = self.covariance.clone();
         for change in changes {
@@ -129,8 +141,7 @@ impl Old {
         }
         priors_of(&self.values(), &covariance).ok_or_else(|| {
             Error::Unsupported(
-                "the calibration's correlations contradict each other: was the file edited by \
-                 hand?"
+                "the calibration's uncertainties cannot be used: they differ too much in size"
                     .to_owned(),
             )
         })
@@ -166,4 +177,20 @@ impl Old {
             }
         }
     }
+}
+
+/// Prior rows for parameters with a mean and a covariance, n by n: the rows of the inverse of its
+/// Cholesky factor.
+fn priors_of(mean: &[f64], covariance: &DMatrix<f64>) -> Option<Vec<Prior>> {
+    let n = mean.len();
+    let inverse = covariance.clone().cholesky()?.l().try_inverse()?;
+    Some(
+        (0..n)
+            .map(|i| {
+                let row: Vec<(usize, f64)> = (0..=i).map(|j| (j, inverse[(i, j)])).collect();
+                let at: f64 = row.iter().map(|(j, c)| c * mean[*j]).sum();
+                Prior::on_combination(row, at, 1.0)
+            })
+            .collect(),
+    )
 }

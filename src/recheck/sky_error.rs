@@ -3,14 +3,15 @@
 use nalgebra::{DMatrix, DVector};
 use rand::SeedableRng;
 use rand_chacha::ChaCha12Rng;
-use rand_distr::{Distribution, StandardNormal};
+use rand_distr::{ChiSquared, Distribution, StandardNormal};
 
 use super::Request;
 use super::old::Old;
-use crate::angle::{Angle, Apparent, Direction};
+use super::peaks::Peaks;
+use crate::angle::Angle;
 use crate::fit::Solution;
 use crate::mount::Term;
-use crate::solve::rows_at;
+use crate::solve::sky_weights;
 use crate::station::Station;
 
 /// Error of the old calibration, rms over the reachable sky.
@@ -26,14 +27,21 @@ pub struct SkyError {
 
 /// Samples of the terms' present values.
 const SAMPLES: usize = 4000;
-/// The sky above is all that the horizon allows and up to here; nearer the zenith an azimuth
-/// error hardly matters on the sky, and the mount goes slowly there.
-const HIGHEST_DEG: f64 = 80.0;
 
 impl SkyError {
-    /// Of `old` when the terms are now what `now` says.
-    pub fn of(station: &Station, old: &Old, now: &Solution, request: &Request) -> SkyError {
-        let weights = sky_weights(station, old);
+    /// Of `old` when the terms are now what `now` says, from these peaks: Student's law in as many
+    /// dimensions as there are terms, with the degrees of freedom with which the noise is known,
+    /// and wider when the peaks scatter more than that.
+    pub fn of(
+        station: &Station,
+        old: &Old,
+        now: &Solution,
+        peaks: &Peaks,
+        request: &Request,
+    ) -> SkyError {
+        let freedom = peaks.freedom;
+        let excess = peaks.excess(now).sqrt();
+        let weights = sky_weights(station, &old.model, &old.terms);
         let change = DVector::from_fn(old.terms.len(), |i, _| {
             let change = now.parameters[i] - old.model.terms().inside(old.terms[i]);
             if old.terms[i] == Term::AzimuthZero {
@@ -48,10 +56,16 @@ impl SkyError {
             |c| c.l(),
         );
         let mut rng = ChaCha12Rng::seed_from_u64(request.seed);
+        let size_of_noise = ChiSquared::new(freedom)
+            .ok()
+            .filter(|_| freedom.is_finite());
         let (mut beyond, mut sum, mut squares) = (0usize, 0.0, 0.0);
         for _ in 0..SAMPLES {
             let bell = DVector::from_fn(old.terms.len(), |_, _| StandardNormal.sample(&mut rng));
-            let error = rms(&(&change + &spread * bell));
+            let noise = size_of_noise.map_or(1.0, |law| {
+                (freedom / law.sample(&mut rng).max(1e-300)).sqrt()
+            });
+            let error = rms(&(&change + &spread * bell * noise * excess));
             beyond += usize::from(error > request.limit.radians());
             sum += error;
             squares += error * error;
@@ -60,74 +74,8 @@ impl SkyError {
         SkyError {
             rms: Angle::from_radians(rms(&change)),
             sigma: Angle::from_radians((squares / SAMPLES as f64 - mean * mean).max(0.0).sqrt()),
-            beyond: beyond as f64 / SAMPLES as f64,
+            // Never quite 0 or 1: so few samples cannot tell that.
+            beyond: (beyond as f64 + 0.5) / (SAMPLES as f64 + 1.0),
         }
     }
-
-    /// Where one more peak would narrow the error over the sky most, in words.
-    pub fn advice(station: &Station, old: &Old, now: &Solution, sigmas: &[[Angle; 2]]) -> String {
-        let weights = sky_weights(station, old);
-        let noise = sigmas.first().map_or(1e-3, |s| s[0].radians());
-        let Some(information) = now.covariance().try_inverse() else {
-            return String::new();
-        };
-        let before = (&weights * now.covariance()).trace().max(0.0).sqrt();
-        let mut best: Option<(f64, Direction<Apparent>)> = None;
-        for direction in sky(station) {
-            let Some(rows) = rows_at(&old.model, &old.terms, &direction) else {
-                continue;
-            };
-            let more = &information + rows.transpose() * &rows / (noise * noise);
-            let Some(covariance) = more.try_inverse() else {
-                continue;
-            };
-            let left = (&weights * covariance).trace().max(0.0).sqrt();
-            if best.as_ref().is_none_or(|(least, _)| left < *least) {
-                best = Some((left, direction));
-            }
-        }
-        best.map_or(String::new(), |(left, direction)| {
-            format!(
-                "one more peak near azimuth {:.0} deg, elevation {:.0} deg would help most: what is \
-                 not known of the error over the sky would fall from {:.3} to {:.3} deg",
-                direction.azimuth().degrees(),
-                direction.elevation().degrees(),
-                Angle::from_radians(before).degrees(),
-                Angle::from_radians(left).degrees()
-            )
-        })
-    }
-}
-
-/// Directions spread evenly over the sky that the mount reaches.
-fn sky(station: &Station) -> Vec<Direction<Apparent>> {
-    let (low, high) = station.mount.elevation_range;
-    let mut found = Vec::new();
-    for elevation in (5..=HIGHEST_DEG as i32).step_by(5) {
-        let elevation = Angle::from_degrees(f64::from(elevation));
-        // As many azimuths as the circle at this elevation is long, for an even spread.
-        let count = (24.0 * elevation.cos()).round().max(1.0) as usize;
-        for i in 0..count {
-            let azimuth = Angle::TURN * (i as f64 / count as f64);
-            let above = elevation >= station.horizon.lowest(azimuth);
-            if above && elevation >= low && elevation <= high {
-                found.push(Direction::new(azimuth, elevation));
-            }
-        }
-    }
-    found
-}
-
-/// The mean of J'J over the reachable sky, n by n: the squared error of terms d is d' W d.
-fn sky_weights(station: &Station, old: &Old) -> DMatrix<f64> {
-    let n = old.terms.len();
-    let mut sum = DMatrix::zeros(n, n);
-    let mut count = 0.0;
-    for direction in sky(station) {
-        if let Some(rows) = rows_at(&old.model, &old.terms, &direction) {
-            sum += rows.transpose() * rows;
-            count += 1.0;
-        }
-    }
-    if count > 0.0 { sum / count } else { sum }
 }

@@ -5,6 +5,7 @@ pub mod chart;
 mod faults;
 #[cfg(test)]
 mod fixture;
+mod history;
 mod layout;
 pub mod number;
 mod page;
@@ -33,9 +34,10 @@ use crate::time::Utc;
 pub use faults::{
     FAULTS_PAGE, fault_pictures, faults_json, faults_section, faults_text, write_faults,
 };
+pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
 pub use picture::{pictures, write_plan_pictures};
 pub use plan::{plan_json, plan_text};
-pub use recheck::{history_json, history_text, recheck_json, recheck_text};
+pub use recheck::{recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use terminal::{Colour, WIDTH};

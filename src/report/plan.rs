@@ -6,7 +6,6 @@ use super::layout::{cut, point_aligned, wrapped};
 use super::number::{counted, significant};
 use super::terminal::{Colour, Page, WIDTH};
 use super::words::{term_list, term_name, unit_name};
-use crate::mount::TermUnit;
 use crate::plan::{Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;
@@ -226,11 +225,7 @@ pub fn plan_json(plan: &Plan) -> Value {
     let predicted: Map<String, Value> = (plan.predictions.iter())
         .map(|p| {
             let unit = p.term.unit();
-            let key = |stem: &str| match unit {
-                TermUnit::Angle => format!("{stem}_deg"),
-                TermUnit::Fraction => stem.to_owned(),
-                TermUnit::Seconds => format!("{stem}_s"),
-            };
+            let key = |stem: &str| unit.key(stem);
             let value = json!({
                 key("sigma"): unit.outward(p.after),
                 key("before"): unit.outward(p.before),

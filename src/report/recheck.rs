@@ -7,80 +7,98 @@ use super::number::{by_sigma, significant};
 use super::{WIDTH, term_name};
 use crate::angle::Angle;
 use crate::mount::TermUnit;
-use crate::recheck::{History, Kind, Moved, Recheck, Verdict};
+use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
 use crate::solve::words::probability;
 use crate::station::Station;
 
 /// The terminal's report of a recheck.
 pub fn recheck_text(found: &Recheck, station: &Station) -> String {
     let mut page = String::new();
-    let mut say = |text: &str| page.push_str(&wrapped("", text, WIDTH));
-    let limit = degrees(found.limit);
-    say(&match found.verdict {
-        Verdict::True => format!(
-            "STILL TRUE: the probability that the old calibration is off by more than {limit} deg \
-             over the sky is {}.",
-            probability(found.probability)
-        ),
-        Verdict::Moved => format!(
-            "MOVED: the probability that the old calibration is off by more than {limit} deg over \
-             the sky is {}.",
-            certainly(found.probability)
-        ),
-        Verdict::CannotTell => format!(
-            "CANNOT TELL: the probability that the old calibration is off by more than {limit} deg \
-             over the sky is {}: neither small nor near one, or the new peaks do not agree.",
-            certainly(found.probability)
-        ),
-    });
-    say(&format!(
-        "Error of the old calibration now, rms over the reachable sky: {} +/- {} deg; it costs {} \
-         dB on this beam of {} deg. Peaks of an unmoved mount lie as far off with probability {}.",
-        by_sigma(found.error.degrees(), found.error_sigma.degrees()),
-        significant(found.error_sigma.degrees(), 2),
-        significant(found.loss_db, 2),
-        significant(station.dish.beamwidth.degrees(), 3),
-        probability(found.chance)
-    ));
-    page.push('\n');
-    page.push_str("New peaks against the old calibration's beam\n");
-    for (row, distance) in &found.distances {
-        let odd = found.odd_rows.iter().any(|(r, _)| r == row);
-        page.push_str(&format!(
-            "  row {row:>4}  {:>9.4} deg{}\n",
-            distance.degrees(),
-            if odd {
-                "  left out: contradicts the others"
+    let mut say = |lead: &str, text: &str| {
+        page.push_str(&wrapped(lead, text, WIDTH));
+        page.push('\n');
+    };
+    say("", &answer(found));
+    say(
+        "",
+        &format!(
+            "Error of the old calibration now, rms over the reachable sky: {} +/- {} deg; {} on this \
+             beam of {} deg. Peaks of an unmoved mount lie as far off with probability {}.",
+            by_sigma(found.error.degrees(), found.error_sigma.degrees()),
+            significant(found.error_sigma.degrees(), 2),
+            if found.error > station.dish.beamwidth {
+                "the signal is lost, beyond the main lobe,".to_owned()
             } else {
-                ""
-            }
-        ));
+                format!("it costs {} dB", significant(found.loss_db, 2))
+            },
+            significant(station.dish.beamwidth.degrees(), 3),
+            probability(found.chance)
+        ),
+    );
+    if found.kind != Kind::Unmoved {
+        say("", &looks_like(found));
     }
-    page.push('\n');
-    if found.verdict == Verdict::Moved || found.kind != Kind::Unmoved {
-        page.push_str(&wrapped("", &looks_like(found), WIDTH));
+    if !found.advice.is_empty() {
+        say("", &format!("What to observe: {}.", found.advice));
+    }
+    for note in &found.notes {
+        say("Note: ", note);
     }
     if !found.moved_terms.is_empty() {
-        page.push_str("Terms that moved\n");
+        page.push_str("\nWHAT MOVED\n");
         for moved in &found.moved_terms {
             page.push_str(&format!("  {}\n", moved_in_words(moved)));
         }
     }
-    if !found.advice.is_empty() {
-        page.push_str(&wrapped("To know: ", &format!("{}.", found.advice), WIDTH));
-    }
-    for note in &found.notes {
-        page.push_str(&wrapped("Note: ", note, WIDTH));
+    page.push_str("\nNEW PEAKS against the old calibration's beam\n");
+    for (row, distance) in &found.distances {
+        let odd = found.odd_rows.iter().any(|(r, _)| r == row);
+        let why = if odd {
+            "  left out: contradicts the others"
+        } else {
+            ""
+        };
+        page.push_str(&format!(
+            "  row {row:>4}  {:>9.4} deg off{why}\n",
+            distance.degrees()
+        ));
     }
     page
 }
 
-fn looks_like(found: &Recheck) -> String {
-    let close: Vec<&str> = (found.rivals.iter())
+fn answer(found: &Recheck) -> String {
+    let limit = significant(found.limit.degrees(), 3);
+    let off = format!(
+        "the probability that the old calibration is off by more than {limit} deg over the sky is {}",
+        certainly(found.probability)
+    );
+    match found.verdict {
+        Verdict::True => format!("STILL TRUE: {off}."),
+        Verdict::Moved => format!("MOVED: {off}."),
+        Verdict::CannotTell(Doubt::Between) => {
+            format!("CANNOT TELL: {off}, neither small nor near one.")
+        }
+        Verdict::CannotTell(Doubt::Accident) => {
+            format!("CANNOT TELL: {off}, but so few peaks of an unmoved mount might look the same.")
+        }
+        Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
+            other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
+            the wrong one, or something is loose. Peak them again; plumbeam faults knows more."
+            .to_owned(),
+    }
+}
+
+/// Changes that explain the peaks nearly as well.
+fn close(found: &Recheck) -> Vec<&'static str> {
+    (found.rivals.iter())
         // Two units of twice the log likelihood: less than a factor of e in favour.
-        .filter(|(_, behind)| *behind < 2.0)
+        .filter(|(kind, behind)| *kind != Kind::Unmoved && *behind < 2.0)
         .map(|(kind, _)| kind.in_words())
-        .collect();
+        .collect()
+}
+
+fn looks_like(found: &Recheck) -> String {
+    let close = close(found);
     let others = if close.is_empty() {
         String::new()
     } else {
@@ -107,14 +125,12 @@ fn moved_in_words(moved: &Moved) -> String {
     )
 }
 
-fn degrees(angle: Angle) -> String {
-    significant(angle.degrees(), 2)
-}
-
-/// A probability that may be near one.
+/// A probability from samples, of which no more digits are known.
 fn certainly(p: f64) -> String {
     if p > 0.999 {
         "over 0.999".to_owned()
+    } else if p < 0.001 {
+        "under 0.001".to_owned()
     } else {
         probability(p)
     }
@@ -125,11 +141,7 @@ pub fn recheck_json(found: &Recheck) -> Value {
     let moved: Vec<Value> = (found.moved_terms.iter())
         .map(|m| {
             let unit = m.term.unit();
-            let key = |stem: &str| match unit {
-                TermUnit::Angle => format!("{stem}_deg"),
-                TermUnit::Fraction => stem.to_owned(),
-                TermUnit::Seconds => format!("{stem}_s"),
-            };
+            let key = |stem: &str| unit.key(stem);
             json!({
                 "term": m.term.name(),
                 key("change"): unit.outward(m.now - m.before),
@@ -149,6 +161,7 @@ pub fn recheck_json(found: &Recheck) -> Value {
         "limit_deg": found.limit.degrees(),
         "chance": found.chance,
         "looks_like": found.kind.in_words(),
+        "nearly_as_likely": close(found),
         "distances": (found.distances.iter())
             .map(|(row, d)| json!({"row": row, "distance_deg": d.degrees()}))
             .collect::<Vec<_>>(),
@@ -156,76 +169,4 @@ pub fn recheck_json(found: &Recheck) -> Value {
         "advice": found.advice,
         "notes": found.notes,
     })
-}
-
-/// The terminal's table of calibrations over time.
-pub fn history_text(history: &History) -> String {
-    let mut page = String::new();
-    page.push_str(&format!(
-        "{} calibrations, {} to {}\n",
-        history.entries.len(),
-        day(&history.entries.first().map(|e| e.created.to_string())),
-        day(&history.entries.last().map(|e| e.created.to_string()))
-    ));
-    for term in &history.terms {
-        page.push_str(&format!("\n{}\n", term_name(term.term)));
-        for point in &term.points {
-            let unit = term.term.unit();
-            let change = match (point.change, point.real) {
-                (Some(change), true) => format!(
-                    "changed by {} {}: real (by chance {})",
-                    by_sigma(unit.outward(change), unit.outward(point.change_sigma)),
-                    unit.symbol(),
-                    probability(point.chance)
-                ),
-                (Some(_), false) => "no real change".to_owned(),
-                (None, _) => String::new(),
-            };
-            let sigma = unit.outward(point.sigma);
-            page.push_str(&format!(
-                "  {}  {:>10} +/- {:<8} {:<4} {change}\n",
-                point.created.to_string().get(..16).unwrap_or_default(),
-                by_sigma(unit.outward(point.value), sigma),
-                significant(sigma, 2),
-                unit.symbol(),
-            ));
-        }
-    }
-    page
-}
-
-fn day(text: &Option<String>) -> String {
-    text.as_ref()
-        .and_then(|t| t.get(..10))
-        .unwrap_or_default()
-        .to_owned()
-}
-
-/// The machine-readable form of a history.
-pub fn history_json(history: &History) -> Value {
-    let terms: Vec<Value> = (history.terms.iter())
-        .map(|t| {
-            let unit = t.term.unit();
-            let points: Vec<Value> = (t.points.iter())
-                .map(|p| {
-                    json!({
-                        "file": p.file,
-                        "created_utc": p.created,
-                        "value": unit.outward(p.value),
-                        "sigma": unit.outward(p.sigma),
-                        "change": p.change.map(|c| unit.outward(c)),
-                        "real": p.real,
-                        "chance": p.change.map(|_| p.chance),
-                    })
-                })
-                .collect();
-            let unit = match unit {
-                TermUnit::Angle => "deg",
-                TermUnit::Fraction => "1",
-                TermUnit::Seconds => "s",
-            };
-            json!({"term": t.term.name(), "unit": unit, "points": points})
-        })
-        .collect();
-    json!({ "terms": terms, "notes": history.notes })
 }

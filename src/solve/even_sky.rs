@@ -1,7 +1,11 @@
 //! Directions spread evenly over the sky that a mount reaches.
 
+use nalgebra::DMatrix;
+
+use super::separate::rows_at;
 use crate::angle::{Angle, Apparent, Direction};
-use crate::station::{Horizon, Mount};
+use crate::mount::{MountModel, Term};
+use crate::station::{Horizon, Mount, Station};
 
 /// Nearer the zenith an azimuth error hardly matters on the sky, and the mount goes slowly.
 const HIGHEST_DEG: i32 = 80;
@@ -27,4 +31,19 @@ pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Appar
         }
     }
     found
+}
+
+/// The mean of J'J over the sky that the mount reaches, n by n for n terms: the mean square of the
+/// pointing error that a change d of the terms (inside units) makes is d' W d, radians squared.
+pub fn sky_weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
+    let n = terms.len();
+    let mut sum = DMatrix::zeros(n, n);
+    let mut count: f64 = 0.0;
+    for direction in even_sky(&station.mount, Some(&station.horizon)) {
+        if let Some(rows) = rows_at(model, terms, &direction) {
+            sum += rows.transpose() * rows;
+            count += 1.0;
+        }
+    }
+    sum / count.max(1.0)
 }

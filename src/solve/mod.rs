@@ -24,7 +24,7 @@ pub mod words;
 
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
 pub use calibration::calibration;
-pub use even_sky::even_sky;
+pub use even_sky::{even_sky, sky_weights};
 pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, TermEstimate};
 pub use plausible::glaring;
 pub use problem::MountProblem;

@@ -3,6 +3,8 @@
 
 #![allow(dead_code)] // each user needs its own part
 
+pub mod again;
+
 use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;

@@ -1,0 +1,90 @@
+//! What to observe when the peaks are too few to tell.
+
+use nalgebra::DMatrix;
+
+use super::old::Old;
+use crate::angle::{Angle, Apparent, Direction};
+use crate::fit::Solution;
+use crate::solve::{even_sky, rows_at, sky_weights};
+use crate::station::Station;
+
+/// Peaks that an advice names at most.
+const MORE_PEAKS: usize = 3;
+
+/// Where a few more peaks, each where it helps most, would narrow the error over the sky, in
+/// words: as many as bring what is not known of it below half the limit, but no more than
+/// [`MORE_PEAKS`].
+pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit: Angle) -> String {
+    let weights = sky_weights(station, &old.model, &old.terms);
+    let noise = noise.radians().max(1e-9);
+    let unknown = |covariance: &DMatrix<f64>| {
+        Angle::from_radians((&weights * covariance).trace().max(0.0).sqrt())
+    };
+    let mut covariance = now.covariance();
+    let before = unknown(&covariance);
+    let candidates: Vec<(Direction<Apparent>, DMatrix<f64>)> =
+        (even_sky(&station.mount, Some(&station.horizon)).iter())
+            .filter_map(|d| Some((*d, rows_at(&old.model, &old.terms, d)?)))
+            .collect();
+    let mut places = Vec::new();
+    while places.len() < MORE_PEAKS && unknown(&covariance) > limit / 2.0 {
+        let with = |rows: &DMatrix<f64>| {
+            let information =
+                covariance.clone().try_inverse()? + rows.transpose() * rows / (noise * noise);
+            information.try_inverse()
+        };
+        let best = (candidates.iter())
+            .filter_map(|(direction, rows)| Some((direction, with(rows)?)))
+            .min_by(|p, q| unknown(&p.1).degrees().total_cmp(&unknown(&q.1).degrees()));
+        let Some((direction, narrowed)) = best else {
+            break;
+        };
+        places.push(format!(
+            "azimuth {:.0} deg, elevation {:.0} deg",
+            direction.azimuth().degrees(),
+            direction.elevation().degrees()
+        ));
+        covariance = narrowed;
+    }
+    let Some(last) = places.pop() else {
+        return String::new();
+    };
+    let (count, near) = match places.len() {
+        0 => ("one more peak", last),
+        1 => (
+            "two more peaks",
+            format!("{} and {last}", places.join("; ")),
+        ),
+        _ => (
+            "three more peaks",
+            format!("{}; and {last}", places.join("; ")),
+        ),
+    };
+    let after = unknown(&covariance);
+    let still = if after > limit {
+        format!(
+            ": still more than the limit, so that more peaks than these, better ones, or a \
+             wider --limit are needed (the noise of a peak is {} deg)",
+            figures(Angle::from_radians(noise))
+        )
+    } else {
+        String::new()
+    };
+    format!(
+        "{count} near {near} would help most: what is not known of the error over the sky would \
+         fall from {} to {} deg{still}",
+        figures(before),
+        figures(after),
+    )
+}
+
+/// Two significant figures of degrees.
+fn figures(angle: Angle) -> String {
+    let degrees = angle.degrees();
+    let decimals = if degrees > 0.0 {
+        (1.0 - degrees.log10().floor()).clamp(0.0, 6.0) as usize
+    } else {
+        0
+    };
+    format!("{degrees:.decimals$}")
+}

@@ -1,0 +1,161 @@
+//! The changes that may have happened, weighed by the new peaks.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::answer::Moved;
+use super::hypothesis::Kind;
+use super::old::Old;
+use super::peaks::Peaks;
+use crate::angle::Angle;
+use crate::fit::{Solution, quantile};
+use crate::mount::Term;
+use crate::problem::Error;
+
+/// One change, fitted.
+#[derive(Clone, Debug)]
+pub struct Fitted {
+    /// Which.
+    pub kind: Kind,
+    /// The terms now, if it happened.
+    pub solution: Solution,
+}
+
+impl Fitted {
+    /// Squared residuals of the peaks and of what was known before.
+    pub fn cost(&self) -> f64 {
+        self.solution.chi_square + self.solution.prior_chi_square
+    }
+}
+
+/// All changes, fitted.
+#[derive(Clone, Debug)]
+pub struct Changes {
+    fitted: Vec<Fitted>,
+    /// Indices into `fitted` with what each costs, its terms paid for; the best first.
+    ranked: Vec<(f64, usize)>,
+}
+
+/// A moved term is named from so many standard deviations on, when the noise is well known.
+const NAMED_LEVEL: f64 = 0.9973;
+
+/// How often a term is thought to have changed that has not.
+const NEEDLESS: f64 = 0.02;
+/// Changes that the verdict may rest on: of the placement, of the elevation axis, of the dish.
+const CHANCES: f64 = 3.0;
+
+impl Changes {
+    /// Fits them all.
+    ///
+    /// # Errors
+    /// As [`Peaks::fit`].
+    pub fn weigh(old: &Old, peaks: &Peaks) -> Result<Changes, Error> {
+        let mut fitted = Vec::new();
+        for kind in Kind::ALL {
+            fitted.push(Fitted {
+                kind,
+                solution: peaks.fit(old, kind)?,
+            });
+        }
+        let price = peaks.price_of_a_term(NEEDLESS);
+        let mut ranked: Vec<(f64, usize)> = (fitted.iter().enumerate())
+            .map(|(i, f)| (f.cost() + price * f.kind.terms().len() as f64, i))
+            .collect();
+        ranked.sort_by(|p, q| p.0.total_cmp(&q.0));
+        // Several changes at once are thought of only when no single one will do; those are then
+        // no rivals, for the peaks contradict them.
+        if (fitted.iter()).all(|f| peaks.contradict(&f.solution)) {
+            let solution = peaks.fit(old, Kind::Anything)?;
+            if !peaks.contradict(&solution) {
+                ranked = vec![(0.0, fitted.len())];
+                fitted.push(Fitted {
+                    kind: Kind::Anything,
+                    solution,
+                });
+            }
+        }
+        Ok(Changes { fitted, ranked })
+    }
+
+    /// The fit for a kind that was weighed.
+    pub fn of(&self, kind: Kind) -> &Fitted {
+        (self.fitted.iter().find(|f| f.kind == kind)).unwrap_or(&self.fitted[0])
+    }
+
+    /// What the verdict rests on: the widest change that a move of the mount can make, or the
+    /// best one when that reaches further. What it looks like must not make it look surer than
+    /// it is.
+    pub fn suspected(&self) -> &Fitted {
+        let best = &self.fitted[self.ranked[0].1];
+        if best.kind.frees_more_than_placement() {
+            best
+        } else {
+            self.of(Kind::WholeMount)
+        }
+    }
+
+    /// The probability that noise alone makes a change explain the peaks so much better than no
+    /// change does, whichever of the changes it favours.
+    pub fn by_accident(&self, change: &Fitted, peaks: &Peaks) -> f64 {
+        let gain = (self.of(Kind::Unmoved).cost() - change.cost()) / peaks.excess(&change.solution);
+        let once = peaks.by_chance(gain.max(0.0), change.kind.terms().len().max(1) as f64);
+        (CHANCES * once).min(1.0)
+    }
+
+    /// The best change other than none, and the others with how much worse they do.
+    pub fn best(&self) -> (Kind, Vec<(Kind, f64)>) {
+        let mut real = (self.ranked.iter())
+            .map(|(cost, i)| (self.fitted[*i].kind, *cost))
+            .filter(|(kind, _)| *kind != Kind::Unmoved);
+        match real.next() {
+            Some((kind, least)) => (kind, real.map(|(k, cost)| (k, cost - least)).collect()),
+            None => (Kind::Unmoved, Vec::new()),
+        }
+    }
+}
+
+/// The terms that moved under a change, beyond doubt.
+///
+/// With the old values `m` and their covariance `P`, the covariance `D` of the change and the
+/// fitted terms `t` with covariance `C`, the change is `S (t - m)` with `S = D (P + D)^-1` and has
+/// the covariance `S C S' + S P`: the law of a Gaussian part given its sum. What is not known of a
+/// term that did not move is common to both and does not count.
+pub fn moved_terms(old: &Old, change: &Fitted, freedom: f64) -> Vec<Moved> {
+    let n = old.terms.len();
+    let mut may_be = DMatrix::<f64>::zeros(n, n);
+    for freed in change.kind.terms() {
+        if let Some(i) = old.terms.iter().position(|t| *t == freed.term) {
+            may_be[(i, i)] = freed.may_be.powi(2);
+        }
+    }
+    let Some(inverse) = (&old.covariance + &may_be).try_inverse() else {
+        return Vec::new();
+    };
+    let share = &may_be * inverse;
+    let apart = DVector::from_fn(n, |i, _| {
+        let apart = change.solution.parameters[i] - old.model.terms().inside(old.terms[i]);
+        match old.terms[i] {
+            Term::AzimuthZero => Angle::from_radians(apart).wrapped_signed().radians(),
+            _ => apart,
+        }
+    });
+    let by = &share * apart;
+    let covariance =
+        &share * change.solution.covariance() * share.transpose() + &share * &old.covariance;
+    let reach = if freedom.is_finite() {
+        quantile::student_two_sided(NAMED_LEVEL, freedom)
+    } else {
+        quantile::normal_two_sided(NAMED_LEVEL)
+    };
+    (old.terms.iter().enumerate())
+        .filter_map(|(i, term)| {
+            let sigma = covariance[(i, i)].max(0.0).sqrt();
+            let before = old.model.terms().inside(*term);
+            (sigma > 0.0 && by[i].abs() > reach * sigma).then_some(Moved {
+                term: *term,
+                before,
+                now: before + by[i],
+                sigma,
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,67 @@
+//! Old and new joined into one calibration.
+
+use super::distance;
+use super::old::Old;
+use crate::angle::Angle;
+use crate::fit::Solution;
+use crate::logbook::{Calibration, CalibrationPeak};
+use crate::mount::MountModel;
+use crate::solve::misfit::misfit;
+use crate::solve::observe::Observation;
+use crate::station::Station;
+use crate::time::Utc;
+
+/// Old and new joined: the fitted terms after the new peaks, the held ones as they were.
+pub fn join(
+    station: &Station,
+    old: &Old,
+    now: &Solution,
+    observations: &[Observation],
+    kept: &[usize],
+) -> Calibration {
+    let mut joined = old.calibration.clone();
+    let model = old.model_with(&now.parameters);
+    let covariance = now.covariance();
+    old.write_terms(&mut joined, &now.parameters, &covariance);
+    let rms = |model: &MountModel| {
+        let squares: f64 = (kept.iter())
+            .map(|i| distance(model, &observations[*i]).radians().powi(2))
+            .sum();
+        Angle::from_radians((squares / kept.len().max(1) as f64).sqrt()).degrees()
+    };
+    joined.created_utc = Utc::now();
+    joined.station.clone_from(&station.site.name);
+    joined.rms_before_deg = rms(&old.model);
+    joined.rms_after_deg = rms(&model);
+    joined.degrees_of_freedom = now.degrees_of_freedom.round().max(0.0) as usize;
+    joined.warnings.push(format!(
+        "joined from the calibration of {} and {} new peaks; rms before is that of the new peaks \
+         with the old calibration",
+        old.calibration.created_utc,
+        kept.len()
+    ));
+    joined.peaks = observations
+        .iter()
+        .enumerate()
+        .map(|(i, o)| {
+            let left = misfit(&model, o).offset;
+            let used = kept.contains(&i);
+            CalibrationPeak {
+                row: o.peak.row,
+                time_utc: o.peak.time,
+                emitter: o.peak.emitter.clone(),
+                cross_elevation_residual_deg: (o.peak.azimuth.is_some())
+                    .then(|| left.cross_elevation.degrees()),
+                elevation_residual_deg: (o.peak.elevation.is_some())
+                    .then(|| left.elevation.degrees()),
+                used,
+                why: if used {
+                    String::new()
+                } else {
+                    "contradicts the other new peaks".to_owned()
+                },
+            }
+        })
+        .collect();
+    joined
+}

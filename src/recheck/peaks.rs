@@ -1,0 +1,173 @@
+//! The new peaks, and how well their noise is known.
+
+use super::hypothesis::Kind;
+use super::old::Old;
+use crate::angle::Angle;
+use crate::fit::{Noise, Options as FitOptions, Solution, fit, quantile};
+use crate::problem::Error;
+use crate::solve::MountProblem;
+use crate::solve::observe::Observation;
+use crate::station::Station;
+
+/// New peaks with their standard deviations.
+#[derive(Clone, Debug)]
+pub struct Peaks {
+    /// In the log's order.
+    pub observations: Vec<Observation>,
+    /// Across and in elevation, of each.
+    pub sigmas: Vec<[Angle; 2]>,
+    /// The degrees of freedom from which the size of the noise is known: those of the old fit
+    /// when it comes from its scatter, infinite when the log gives it.
+    pub freedom: f64,
+}
+
+/// Peaks contradict each other below this probability.
+const CONTRADICTION: f64 = 1e-3;
+
+impl Peaks {
+    /// Standard deviations are the log's; where it has none, the old calibration's scatter.
+    pub fn new(
+        usable: Vec<Observation>,
+        old: &Old,
+        station: &Station,
+        notes: &mut Vec<String>,
+    ) -> Peaks {
+        let fallback = if old.peak_sigma > Angle::ZERO {
+            old.peak_sigma
+        } else {
+            station.dish.beamwidth / 50.0
+        };
+        let missing = usable.iter().filter(|o| o.logged_sigma().is_none()).count();
+        if missing > 0 {
+            notes.push(format!(
+                "{missing} of the new peaks have no standard deviation in the log: {:.4} deg an \
+                 axis is taken, as the old calibration's peaks scattered",
+                fallback.degrees()
+            ));
+        }
+        let sigmas = usable
+            .iter()
+            .map(|o| {
+                let logged = o.logged_sigma().unwrap_or([fallback; 2]);
+                logged.map(|s| if s > Angle::ZERO { s } else { fallback })
+            })
+            .collect();
+        Peaks {
+            observations: usable,
+            sigmas,
+            freedom: if missing > 0 {
+                (old.calibration.degrees_of_freedom as f64).max(1.0)
+            } else {
+                f64::INFINITY
+            },
+        }
+    }
+
+    /// Some of them, by index.
+    pub fn chosen(&self, which: &[usize]) -> Peaks {
+        Peaks {
+            observations: which
+                .iter()
+                .map(|i| self.observations[*i].clone())
+                .collect(),
+            sigmas: which.iter().map(|i| self.sigmas[*i]).collect(),
+            freedom: self.freedom,
+        }
+    }
+
+    /// Measured coordinates.
+    pub fn rows(&self) -> f64 {
+        let rows: usize = self.observations.iter().map(Observation::coordinates).sum();
+        rows as f64
+    }
+
+    /// Noise of a coordinate of a usual peak.
+    pub fn noise(&self) -> Angle {
+        self.sigmas.first().map_or(Angle::ZERO, |s| s[0])
+    }
+
+    /// The probability that noise alone makes a sum of squares of so many terms as large.
+    pub fn by_chance(&self, squares: f64, terms: f64) -> f64 {
+        if self.freedom.is_finite() {
+            quantile::f_exceeds(squares / terms, terms, self.freedom)
+        } else {
+            quantile::chi_square_exceeds(squares, terms)
+        }
+    }
+
+    /// The sum of squares that noise alone saves with that probability when one more term is set
+    /// free.
+    pub fn price_of_a_term(&self, probability: f64) -> f64 {
+        if self.freedom.is_finite() {
+            quantile::f_tail(probability, 1.0, self.freedom)
+        } else {
+            quantile::chi_square_tail(probability, 1.0)
+        }
+    }
+
+    /// The fit of the old terms to the peaks when the change `kind` may have happened.
+    ///
+    /// # Errors
+    /// When the file's correlations contradict each other or the mount cannot be evaluated.
+    pub fn fit(&self, old: &Old, kind: Kind) -> Result<Solution, Error> {
+        let problem = MountProblem::new(
+            &self.observations,
+            &self.sigmas,
+            &old.terms,
+            *old.model.terms(),
+        );
+        let options = FitOptions {
+            priors: old.priors(&kind.terms())?,
+            noise: Noise::Logged,
+            ..FitOptions::default()
+        };
+        fit(&problem, &old.values(), &options)
+            .map_err(|e| Error::Unsupported(format!("the new peaks could not be fitted: {e}")))
+    }
+
+    /// Whether the peaks scatter about a fit more than their noise allows.
+    pub fn contradict(&self, solution: &Solution) -> bool {
+        let freedom = solution.degrees_of_freedom;
+        freedom >= 0.5 && self.by_chance(solution.chi_square, freedom) < CONTRADICTION
+    }
+
+    /// How much larger the squared noise must be for the peaks to agree with a fit; one when they
+    /// do not contradict it.
+    pub fn excess(&self, solution: &Solution) -> f64 {
+        if self.contradict(solution) {
+            (solution.chi_square / solution.degrees_of_freedom).max(1.0)
+        } else {
+            1.0
+        }
+    }
+
+    /// Which peaks agree with each other under any change, and which do not: with five or more
+    /// peaks, the ones whose leaving-out restores agreement are odd.
+    ///
+    /// # Errors
+    /// As [`Peaks::fit`].
+    pub fn consistent(&self, old: &Old) -> Result<(Vec<usize>, Vec<usize>), Error> {
+        const LEAST_TO_JUDGE: usize = 5;
+        let count = self.observations.len();
+        let mut kept: Vec<usize> = (0..count).collect();
+        let mut odd = Vec::new();
+        let fit_of = |chosen: &[usize]| self.chosen(chosen).fit(old, Kind::Anything);
+        while kept.len() >= LEAST_TO_JUDGE && odd.len() * 3 < count {
+            if !self.contradict(&fit_of(&kept)?) {
+                break;
+            }
+            let mut best: Option<(f64, usize)> = None;
+            for leave in 0..kept.len() {
+                let mut rest = kept.clone();
+                rest.remove(leave);
+                let chi_square = fit_of(&rest)?.chi_square;
+                if best.is_none_or(|(least, _)| chi_square < least) {
+                    best = Some((chi_square, leave));
+                }
+            }
+            let Some((_, leave)) = best else { break };
+            odd.push(kept.remove(leave));
+        }
+        Ok((kept, odd))
+    }
+}

@@ -1,0 +1,214 @@
+//! Files survive: whatever kills the process at whatever instant, a file is the old one whole or
+//! the new one whole.
+#![cfg(unix)] // a kill that cannot be caught
+
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, SystemTime};
+
+use plumbeam::logbook::Calibration;
+
+/// Kills of each file, at instants spread over the run and while it writes.
+const KILLS: u32 = 8;
+
+struct Place {
+    folder: tempfile::TempDir,
+}
+
+impl Place {
+    fn new() -> Place {
+        let place = Place {
+            folder: tempfile::tempdir().unwrap(),
+        };
+        let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+        for name in ["station.toml", "satellites.tle", "peaks.csv", "truth.toml"] {
+            std::fs::copy(demo.join(name), place.path(name)).unwrap();
+        }
+        place
+    }
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_plumbeam"));
+        command
+            .args(arguments)
+            .current_dir(self.folder.path())
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null());
+        command
+    }
+    fn run(&self, arguments: &[&str]) {
+        assert!(self.command(arguments).status().unwrap().success());
+    }
+    /// Temporary files in the folder.
+    fn parts(&self) -> Vec<PathBuf> {
+        let entries = std::fs::read_dir(self.folder.path()).unwrap();
+        (entries.map(|e| e.unwrap().path()))
+            .filter(|p| p.extension().is_some_and(|e| e == "part"))
+            .collect()
+    }
+}
+
+/// What a look at the folder can see of the writing: a temporary file, or a changed target.
+fn look(place: &Place, target: &Path) -> (usize, Option<(u64, SystemTime)>) {
+    let state = std::fs::metadata(target).ok();
+    (
+        place.parts().len(),
+        state.map(|m| (m.len(), m.modified().unwrap())),
+    )
+}
+
+/// Waits until the process begins to write, or ends.
+fn wait_for_writing(place: &Place, target: &Path, child: &mut Child) {
+    let before = look(place, target);
+    while child.try_wait().unwrap().is_none() && look(place, target) == before {}
+}
+
+/// Kills the command at many instants; `whole` says whether a content is a whole new file.
+fn survives(place: &Place, file: &str, arguments: &[&str], whole: &dyn Fn(&[u8]) -> bool) {
+    let target = place.path(file);
+    let old = b"the old file, which must stay or be replaced as a whole\n";
+    let started = std::time::Instant::now();
+    place.run(arguments);
+    let took = started.elapsed();
+    let new = std::fs::read(&target).unwrap();
+    assert!(whole(&new) && !whole(old), "{file}: the check is no check");
+    assert!(
+        place.parts().is_empty(),
+        "{file}: a finished run leaves nothing"
+    );
+    let (mut old_seen, mut new_seen) = (0, 0);
+    for kill in 0..KILLS {
+        std::fs::write(&target, old).unwrap();
+        let mut child = place.command(arguments).spawn().unwrap();
+        if kill % 2 == 0 {
+            wait_for_writing(place, &target, &mut child);
+            // At once, and ever later in the writing.
+            std::thread::sleep(Duration::from_micros(u64::from(kill) * 40));
+        } else {
+            std::thread::sleep(took * kill / KILLS);
+        }
+        child.kill().unwrap();
+        child.wait().unwrap();
+        let found = std::fs::read(&target).unwrap();
+        if found == old {
+            old_seen += 1;
+        } else {
+            assert!(
+                whole(&found),
+                "{file}: {} bytes that are neither the old file nor the new one",
+                found.len()
+            );
+            new_seen += 1;
+        }
+        let parts = place.parts();
+        assert!(parts.len() <= 1, "{file}: one kill leaves one file at most");
+        parts.iter().for_each(|p| std::fs::remove_file(p).unwrap());
+    }
+    assert_eq!(old_seen + new_seen, KILLS);
+    // And the next run is none the worse for it.
+    place.run(arguments);
+    assert!(whole(&std::fs::read(&target).unwrap()));
+}
+
+#[test]
+fn a_kill_at_any_instant_leaves_the_old_file_or_the_new_one() {
+    let place = Place::new();
+    let calibration = |bytes: &[u8]| {
+        Calibration::parse("c", bytes).is_ok_and(|c| c.peaks.len() == 60 && bytes.ends_with(b"}\n"))
+    };
+    survives(
+        &place,
+        "calibration.json",
+        &["solve", "peaks.csv", "--json", "--out", "calibration.json"],
+        &calibration,
+    );
+    let table = ["table", "--calibration", "calibration.json"];
+    let same = |made: &[&str], file: &str| {
+        let arguments = [made, &["--out", file]].concat();
+        place.run(&arguments);
+        let expected = std::fs::read(place.path(file)).unwrap();
+        survives(&place, file, &arguments, &|bytes| bytes == expected);
+    };
+    same(&[&table[..], &["--tolerance", "0.02"]].concat(), "t.csv");
+    same(&[&table[..], &["--format", "c-header"]].concat(), "t.h");
+    same(&["simulate", "--truth", "truth.toml"], "made.csv");
+    let history = ["recheck", "--history", ".", "--report", "."];
+    place.run(&history);
+    let expected = std::fs::read(place.path("history.png")).unwrap();
+    survives(&place, "history.png", &history, &|bytes| bytes == expected);
+}
+
+#[test]
+fn who_reads_while_it_is_replaced_always_finds_a_whole_file() {
+    let place = Place::new();
+    let arguments = ["simulate", "--truth", "truth.toml", "--out", "made.csv"];
+    place.run(&arguments);
+    let expected = std::fs::read(place.path("made.csv")).unwrap();
+    for _ in 0..8 {
+        let mut child = place.command(&arguments).spawn().unwrap();
+        while child.try_wait().unwrap().is_none() {
+            assert!(std::fs::read(place.path("made.csv")).unwrap() == expected);
+        }
+    }
+}
+
+#[test]
+fn what_a_kill_has_left_is_swept_up_after_a_day() {
+    let place = Place::new();
+    let leave = |name: &str, age: u64| {
+        let file = std::fs::File::create(place.path(name)).unwrap();
+        let then = SystemTime::now() - Duration::from_secs(age * 3600);
+        file.set_modified(then).unwrap();
+    };
+    leave(".plumbeam-old.part", 30);
+    // Perhaps of a run that is still writing, and of another program.
+    leave(".plumbeam-new.part", 1);
+    leave(".other-old.part", 30);
+    place.run(&["simulate", "--truth", "truth.toml", "--out", "made.csv"]);
+    assert!(!place.path(".plumbeam-old.part").exists());
+    assert!(place.path(".plumbeam-new.part").exists());
+    assert!(place.path(".other-old.part").exists());
+}
+
+#[test]
+fn a_link_stays_a_link_and_a_pipe_a_pipe() {
+    let place = Place::new();
+    std::fs::create_dir(place.path("kept")).unwrap();
+    std::fs::write(place.path("kept/made.csv"), "old").unwrap();
+    std::os::unix::fs::symlink("kept/made.csv", place.path("made.csv")).unwrap();
+    place.run(&["simulate", "--truth", "truth.toml", "--out", "made.csv"]);
+    let link = std::fs::symlink_metadata(place.path("made.csv")).unwrap();
+    assert!(link.is_symlink());
+    let made = std::fs::read_to_string(place.path("kept/made.csv")).unwrap();
+    assert!(made.starts_with("# An invented session"));
+    let pipe = place.path("pipe");
+    let made_one = Command::new("mkfifo").arg(&pipe).status().unwrap();
+    assert!(made_one.success());
+    let from = pipe.clone();
+    let reader = std::thread::spawn(move || std::fs::read_to_string(from).unwrap());
+    place.run(&["simulate", "--truth", "truth.toml", "--out", "pipe"]);
+    assert_eq!(reader.join().unwrap(), made);
+    assert!(!std::fs::metadata(&pipe).unwrap().is_file());
+}
+
+#[test]
+fn a_failure_leaves_the_old_file_and_nothing_else() {
+    let place = Place::new();
+    std::fs::write(place.path("t.csv"), "old").unwrap();
+    std::fs::write(place.path("calibration.json"), "{").unwrap();
+    let status = (place.command(&[
+        "table",
+        "--calibration",
+        "calibration.json",
+        "--out",
+        "t.csv",
+    ]))
+    .status()
+    .unwrap();
+    assert_eq!(status.code(), Some(3));
+    assert_eq!(std::fs::read(place.path("t.csv")).unwrap(), b"old");
+    assert!(place.parts().is_empty());
+}
