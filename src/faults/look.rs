@@ -140,10 +140,10 @@ impl Look {
         let mut row_sigmas = Vec::with_capacity(most);
         let mut next = 0;
         let mut changes = vec![[0.0; 2]; total];
+        let bare = explanation.bare(parameters);
         for (i, case) in cases.iter().enumerate() {
-            let (_, _) =
-                explanation.misfit_with_derivatives(i, parameters, more, |j, c| changes[j] = c);
-            let here = explanation.at(i, parameters);
+            let here = explanation.at_about(&bare, i, parameters);
+            explanation.misfit_with_derivatives(i, &here, more, |j, c| changes[j] = c);
             let offset = generous_misfit(&here, case.observation.approach());
             // Another target is no small step: its column is the exact difference.
             let all = explanation.columns.iter().chain(more);
