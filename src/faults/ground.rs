@@ -201,8 +201,9 @@ impl Ground {
             })
     }
 
-    /// Whether no peak stands out of a fit to all of them: then there is nothing to search for
-    /// that only most of them agree on, which takes most of the time of a diagnosis.
+    /// Whether no peak stands out of a fit, but for the few that it calls bad: then there is
+    /// nothing to search for that only most of them agree on, which takes most of the time of a
+    /// diagnosis.
     fn all_agree(&self, plain: &State) -> bool {
         /// The probability that a peak of so many good ones stands out by chance.
         const STANDS_OUT: f64 = 0.05;
@@ -210,9 +211,9 @@ impl Ground {
         // Of a pair of coordinates: chi-square with two degrees of freedom exceeds x with
         // probability exp(-x/2).
         let most = 2.0 * (self.cases.len() as f64 / STANDS_OUT).ln() * plain.variance;
-        (0..look.peaks()).all(|i| {
+        (0..look.peaks()).filter(|i| plain.kept[*i]).all(|i| {
             let square: f64 = look.rows_of(i).map(|r| look.residuals()[r].powi(2)).sum();
-            plain.kept[i] && square <= most
+            square <= most
         })
     }
 

@@ -213,9 +213,12 @@ fn unpointed(reading: Option<Angle>) -> Option<Option<Angle>> {
     )))
 }
 
-/// The session does not hold together when so many peaks, or this share of them, are bad,
-const MANY_BAD: usize = 2;
-const BAD_SHARE: f64 = 0.05;
+/// The session does not hold together when this share of the peaks is bad,
+const MANY_BAD: f64 = 0.2;
+/// or emitters are missed at every one of their peaks, with so many peaks and this share of all:
+/// what is wrong with the log as a whole is wrong with emitters as a whole,
+const LEAST_MISSED: usize = 2;
+const MISSED_SHARE: f64 = 0.05;
 /// or the scatter is so large a share of the beamwidth: nobody peaks a signal that badly,
 const MOST_SCATTER: f64 = 0.12;
 /// or a term is so many times the size that anybody would see.
@@ -223,8 +226,11 @@ const TIMES_GLARING: f64 = 1.2;
 
 /// Whether the session as logged fails to hold together.
 pub fn falls_apart(ground: &Ground, state: &State) -> bool {
+    let peaks = state.kept.len() as f64;
     let bad = state.kept.iter().filter(|k| !**k).count();
-    let many = bad >= MANY_BAD && bad as f64 >= BAD_SHARE * state.kept.len() as f64;
+    let missed = wholly_missed(ground, state);
+    let many = bad as f64 > MANY_BAD * peaks
+        || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
     let mut sigmas: Vec<f64> = (state.sigmas.iter().flatten())
         .map(|s| s.radians())
         .collect();
@@ -238,8 +244,20 @@ pub fn falls_apart(ground: &Ground, state: &State) -> bool {
     many || absurd || scatter > ground.beamwidth * MOST_SCATTER
 }
 
+/// Peaks of emitters of which not one peak is explained.
+fn wholly_missed(ground: &Ground, state: &State) -> usize {
+    let emitter_of = |i: usize| ground.cases[i].emitter;
+    let explained: Vec<usize> = (0..state.kept.len())
+        .filter(|i| state.kept[*i])
+        .map(emitter_of)
+        .collect();
+    (0..state.kept.len())
+        .filter(|i| !explained.contains(&emitter_of(*i)))
+        .count()
+}
+
 /// Peaks on which worlds are screened, at most.
-const SCREENED: usize = 120;
+const SCREENED: usize = 40;
 /// A world must make the session more likely by this fall of -2 ln likelihood to be fitted whole,
 const CLEARLY: f64 = 12.0;
 /// and be among so many.
