@@ -5,8 +5,9 @@ use crate::sky::Sky;
 use crate::station::Station;
 
 use super::cause::Cause;
+use super::gain::Gain;
 use super::ground::{Ground, State};
-use super::look::{Gain, LookFit};
+use super::look::LookFit;
 use super::scan::Scan;
 use super::searched::Searched;
 use super::shape::Column;
@@ -58,6 +59,17 @@ impl Answer {
                     .collect()
             })
             .collect()
+    }
+    /// Whether the data say anything of its size.
+    fn is_told(&self) -> bool {
+        let columns = self.cause.columns();
+        let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
+        // A coefficient that is known beforehand is asked whether it is there at all.
+        let known = matches!(
+            self.cause,
+            Cause::Air { .. } | Cause::Relabelled { .. } | Cause::Grads(_)
+        );
+        known || own.zip(&columns).all(|(s, c)| *s < LEAST_TOLD * c.spread)
     }
     /// Whether it explains anything by itself, in one trial.
     pub fn fall_is_real(&self) -> bool {
@@ -134,9 +146,20 @@ pub fn price(state: &State) -> f64 {
     parameters * rows.max(2.0).ln()
 }
 
-/// Asks for every cause beside those of the state. False alarms are corrected for all that
-/// were asked for.
-pub fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<Answer> {
+/// Asks for every cause beside those of the state whose size the data tell. False alarms are
+/// corrected for all that were asked for.
+fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<Answer> {
+    let mut answers = ask(station, sky, ground, state);
+    answers.retain(Answer::is_told);
+    let tried = tries(&answers);
+    for answer in &mut answers {
+        answer.false_alarm = (answer.false_alarm * tried).min(1.0);
+    }
+    answers
+}
+
+/// Asks for every cause beside those of the state; false alarms are those of each by itself.
+pub fn ask(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<Answer> {
     let mut causes = suspects(station, ground);
     causes.retain(|c| !state.causes.iter().any(|k| k.same_kind(c)));
     causes.extend(relabelled(station, sky, ground, state));
@@ -156,9 +179,6 @@ pub fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> 
         let Some(fit) = look.fit(&chosen, &state.kept, state.variance) else {
             continue;
         };
-        if !told(cause, &fit) {
-            continue;
-        }
         let Some(gain) = look.gain(&base, &fit) else {
             continue;
         };
@@ -174,10 +194,6 @@ pub fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> 
             fit,
         });
     }
-    let tried = tries(&answers);
-    for answer in &mut answers {
-        answer.false_alarm = (answer.false_alarm * tried).min(1.0);
-    }
     answers
 }
 
@@ -191,22 +207,6 @@ fn tries(answers: &[Answer]) -> f64 {
         }
     }
     kinds.len() as f64
-}
-
-/// Whether the data say anything of the cause's size.
-fn told(cause: &Cause, fit: &LookFit) -> bool {
-    let columns = cause.columns();
-    let first = fit.chosen.len() - columns.len();
-    // A coefficient that is known beforehand is asked whether it is there at all.
-    let known = matches!(
-        cause,
-        Cause::Air { .. } | Cause::Relabelled { .. } | Cause::Grads(_)
-    );
-    known
-        || columns
-            .iter()
-            .enumerate()
-            .all(|(k, c)| fit.sigmas[first + k] < LEAST_TOLD * c.spread)
 }
 
 /// Steps in time and in elevation, each at the place that speaks loudest.

@@ -14,7 +14,7 @@ use super::cause::Cause;
 use super::explain::Explanation;
 use super::look::Look;
 use super::shape::Column;
-use super::worlds::falls_apart;
+use super::sound::falls_apart;
 
 /// The terms of a healthy mount: any mount has a little of each.
 pub const HEALTHY: [Term; 7] = [
@@ -152,11 +152,8 @@ impl Ground {
         self.cases.iter().map(|c| c.observation.clone()).collect()
     }
 
-    /// The mount without faults, fitted to what most peaks agree on.
-    ///
-    /// # Errors
-    /// When the peaks do not suffice for a fit.
-    pub fn healthy(&self) -> Result<State, Error> {
+    /// Where the mount without faults is looked for: the zeros that most peaks agree on.
+    fn beginning(&self) -> Vec<f64> {
         let mut begin = vec![0.0; self.free.len()];
         let from = start(&self.observations(), &self.held, &self.free);
         for (j, term) in self.free.iter().enumerate() {
@@ -166,7 +163,29 @@ impl Ground {
                 _ => {}
             }
         }
-        self.healthy_from(&begin)
+        begin
+    }
+
+    /// The mount without faults, fitted to all peaks but for those that are plainly bad; and
+    /// whether the peaks hold together so. If they do, a search for what only most of them
+    /// agree on would find the same, at a hundred times the cost.
+    pub fn plain(&self) -> Option<(State, bool)> {
+        self.plain_from(&self.beginning())
+    }
+
+    fn plain_from(&self, begin: &[f64]) -> Option<(State, bool)> {
+        let all = vec![true; self.cases.len()];
+        let state = self.refit(&[], begin, &all, 1.0)?;
+        let sound = !falls_apart(self, &state) && self.all_agree(&state);
+        Some((state, sound))
+    }
+
+    /// The mount without faults, fitted to what most peaks agree on.
+    ///
+    /// # Errors
+    /// When the peaks do not suffice for a fit.
+    pub fn healthy(&self) -> Result<State, Error> {
+        self.healthy_from(&self.beginning())
     }
 
     /// The same from given values of the free terms.
@@ -174,11 +193,7 @@ impl Ground {
     /// # Errors
     /// As [`Ground::healthy`].
     pub fn healthy_from(&self, begin: &[f64]) -> Result<State, Error> {
-        let all = vec![true; self.cases.len()];
-        if let Some(plain) = self.refit(&[], begin, &all, 1.0)
-            && !falls_apart(self, &plain)
-            && self.all_agree(&plain)
-        {
+        if let Some((plain, true)) = self.plain_from(begin) {
             return Ok(plain);
         }
         let explanation = self.explanation(&[], &self.sigmas);

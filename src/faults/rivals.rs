@@ -7,7 +7,7 @@ use crate::station::Station;
 
 use super::case::Case;
 use super::cause::Cause;
-use super::contest::{Answer, ask_all};
+use super::contest::{Answer, ask};
 use super::finding::Rival;
 use super::ground::{Ground, State};
 use super::name::Fault;
@@ -38,7 +38,7 @@ pub fn rivals(
     let Some(without) = ground.refit(&causes, &begin, &state.kept, state.variance) else {
         return Vec::new();
     };
-    let answers = ask_all(station, sky, ground, &without);
+    let answers = ask(station, sky, ground, &without);
     let to_beat = (answers.iter())
         .find(|a| a.cause.same_kind(cause))
         .map_or(found.criterion, |a| a.criterion.max(found.criterion));

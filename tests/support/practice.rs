@@ -101,14 +101,14 @@ fn healthy_terms(rng: &mut impl Rng, beamwidth_deg: f64) -> BTreeMap<String, f64
     set("azimuth-zero", zero);
     // Low beacons must not run into the end of the elevation range.
     set("elevation-zero", rng.random_range(-2.0..0.5));
-    set("tilt-north", 0.6 * careful * normal(rng));
-    set("tilt-east", 0.6 * careful * normal(rng));
+    set("tilt-north", careful * normal(rng));
+    set("tilt-east", careful * normal(rng));
     set("collimation", 0.8 * careful * normal(rng));
     if rng.random_bool(0.6) {
-        set("axis-skew", 0.4 * careful * normal(rng));
+        set("axis-skew", 0.8 * careful * normal(rng));
     }
     if rng.random_bool(0.6) {
-        set("droop", 0.4 * careful * normal(rng).abs());
+        set("droop", 0.8 * careful * normal(rng).abs());
     }
     terms
 }
@@ -311,6 +311,33 @@ pub fn designs() -> Vec<Design> {
             b.spoil(Spoil::ElevationSlip { from_row, size_deg });
         }),
         design(
+            Fault::AzimuthSlip,
+            "each of three jumps, at a third, half and two thirds",
+            WIDE,
+            8.0,
+            |b, k| {
+                let n = b.truth.session.peaks;
+                for from_row in [n / 3, n / 2, 2 * n / 3] {
+                    let size_deg = k * b.sigma * b.sign();
+                    b.spoil(Spoil::AzimuthSlip { from_row, size_deg });
+                }
+            },
+        ),
+        design(
+            Fault::ElevationBacklash,
+            "play that flips at a balance of 40 degrees, arrivals not logged",
+            USUAL,
+            4.0,
+            |b, k| {
+                b.truth.session.approach_logged = false;
+                let size_deg = k * b.sigma;
+                b.spoil(Spoil::BalanceFlip {
+                    at_deg: 40.0,
+                    size_deg,
+                });
+            },
+        ),
+        design(
             Fault::Creep,
             "change over the session",
             WIDE,
@@ -335,6 +362,24 @@ pub fn designs() -> Vec<Design> {
                         axis,
                         deg_per_kelvin,
                         logged: true,
+                    });
+                },
+            )
+        },
+        Design {
+            hours: 24.0,
+            ..design(
+                Fault::ThermalDrift,
+                "change over 16 kelvin, temperature not logged, 24 hours",
+                WIDE,
+                6.0,
+                |b, k| {
+                    let deg_per_kelvin = k * b.sigma * b.sign() / 16.0;
+                    let axis = b.axis();
+                    b.spoil(Spoil::ThermalDrift {
+                        axis,
+                        deg_per_kelvin,
+                        logged: false,
                     });
                 },
             )
@@ -403,6 +448,16 @@ pub fn designs() -> Vec<Design> {
                 b.add("azimuth-scale", fraction);
             },
         ),
+        design(
+            Fault::WrongScale,
+            "error over a quarter turn of elevation",
+            WIDE,
+            12.0,
+            |b, k| {
+                let fraction = k * b.sigma / 90.0 * b.sign();
+                b.add("elevation-scale", fraction);
+            },
+        ),
         Design {
             peaks: 120,
             ..design(
@@ -456,6 +511,23 @@ pub fn designs() -> Vec<Design> {
                     let size_deg = k * b.sigma * b.sign();
                     b.spoil(Spoil::LooseDish {
                         axis: SpoilAxis::Azimuth,
+                        size_deg,
+                    });
+                },
+            )
+        },
+        Design {
+            places: &[3],
+            peaks: 120,
+            ..design(
+                Fault::LooseDish,
+                "smooth amplitude up and down, 120 peaks on both sides of the zenith",
+                USUAL,
+                4.0,
+                |b, k| {
+                    let size_deg = k * b.sigma * b.sign();
+                    b.spoil(Spoil::LooseDish {
+                        axis: SpoilAxis::Elevation,
                         size_deg,
                     });
                 },
