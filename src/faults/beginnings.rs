@@ -10,6 +10,7 @@ use super::cause::Cause;
 use super::ground::{Ground, State};
 use super::look::Look;
 use super::name::Axis;
+use super::sound::falls_apart;
 use super::worlds::{Setting, World};
 
 /// Where a contest may begin.
@@ -81,6 +82,11 @@ pub fn beginnings(setting: &Setting<'_>, ground: &Ground) -> Vec<Beginning> {
     if !found.is_empty() {
         return found;
     }
+    let far = far_scale(ground, &few, limit).into_iter();
+    found.extend(far.chain(far_clock(setting, ground, &few, limit)));
+    if found.iter().any(|b| !falls_apart(&b.ground, &b.state)) {
+        return found;
+    }
     found.extend(grounds.into_iter().filter_map(|(world, ground)| {
         let state = ground.healthy().ok()?;
         Some(Beginning {
@@ -89,8 +95,6 @@ pub fn beginnings(setting: &Setting<'_>, ground: &Ground) -> Vec<Beginning> {
             state,
         })
     }));
-    found.extend(far_scale(ground, &few, limit));
-    found.extend(far_clock(setting, ground, &few, limit));
     found
 }
 

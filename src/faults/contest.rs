@@ -99,14 +99,74 @@ pub fn contest(
     station: &Station,
     sky: &Sky,
     ground: &mut Ground,
-    mut state: State,
+    begin: State,
     look_again: &dyn Fn(f64) -> Option<Vec<super::case::Case>>,
 ) -> Verdict {
     let mut tried = 0;
-    let mut retired: Vec<Cause> = Vec::new();
+    let mut run = |ground: &mut Ground, barred: &[Cause]| {
+        admit(
+            station,
+            sky,
+            ground,
+            begin.clone(),
+            barred,
+            look_again,
+            &mut tried,
+        )
+    };
+    let logged = ground.clone();
+    let mut state = run(ground, &[]);
+    // A stair of slips looks like a drift, and once the drift is in, no single slip beside it
+    // convinces: so it is also tried without.
+    let drifts: Vec<Cause> = state
+        .causes
+        .iter()
+        .filter(|c| is_drift(c))
+        .cloned()
+        .collect();
+    for drift in drifts {
+        let mut other_ground = logged.clone();
+        let other = run(&mut other_ground, &[drift]);
+        if other.cost + price(&other) < state.cost + price(&state) {
+            state = other;
+            *ground = other_ground;
+        }
+    }
+    let answers = (0..state.causes.len())
+        .filter_map(|k| speaks_for(ground, &state, k, tried))
+        .collect();
+    Verdict {
+        state,
+        answers,
+        tried,
+    }
+}
+
+fn is_drift(cause: &Cause) -> bool {
+    matches!(
+        cause,
+        Cause::Creep { .. }
+            | Cause::Temperature { .. }
+            | Cause::DayCycle(_)
+            | Cause::Settling { .. }
+    )
+}
+
+/// Admits cause after cause, the best first, as long as they convince; none of the kinds in
+/// `barred`.
+fn admit(
+    station: &Station,
+    sky: &Sky,
+    ground: &mut Ground,
+    mut state: State,
+    barred: &[Cause],
+    look_again: &dyn Fn(f64) -> Option<Vec<super::case::Case>>,
+    tried: &mut usize,
+) -> State {
+    let mut retired: Vec<Cause> = barred.to_vec();
     while state.causes.len() < MOST_CAUSES {
         let mut answers = ask_all(station, sky, ground, &state);
-        tried = tried.max(answers.len());
+        *tried = (*tried).max(answers.len());
         answers.retain(|a| a.convinces() && !retired.iter().any(|r| r.same_kind(&a.cause)));
         answers.sort_by(|a, b| b.criterion.total_cmp(&a.criterion));
         let mut next: Option<State> = None;
@@ -114,7 +174,7 @@ pub fn contest(
             let Some(grown) = grow(ground, &state, answer) else {
                 continue;
             };
-            let confirmed = speaks_for(ground, &grown, grown.causes.len() - 1, tried)
+            let confirmed = speaks_for(ground, &grown, grown.causes.len() - 1, *tried)
                 .is_some_and(|a| a.convinces());
             let better = next
                 .as_ref()
@@ -127,16 +187,9 @@ pub fn contest(
             break;
         };
         state = settle_clock(ground, grown, look_again);
-        state = drop_idle(ground, state, tried, &mut retired);
+        state = drop_idle(ground, state, *tried, &mut retired);
     }
-    let answers = (0..state.causes.len())
-        .filter_map(|k| speaks_for(ground, &state, k, tried))
-        .collect();
-    Verdict {
-        state,
-        answers,
-        tried,
-    }
+    state
 }
 
 /// What the state's causes cost by Schwarz's criterion.
@@ -237,7 +290,7 @@ fn scanned(ground: &Ground, state: &State) -> Vec<(Cause, Scan)> {
 }
 
 /// The state with one cause more, fitted in full; a step is moved to its best place.
-fn grow(ground: &Ground, state: &State, answer: &Answer) -> Option<State> {
+pub fn grow(ground: &Ground, state: &State, answer: &Answer) -> Option<State> {
     let mut causes = state.causes.clone();
     causes.push(answer.cause.clone());
     let begin: Vec<f64> = answer.fit.values.clone();
@@ -272,6 +325,11 @@ fn better_place(ground: &Ground, state: &State) -> Option<Cause> {
     let scan = Scan::new(&look, &base, state.count(), &state.kept, &order)?;
     let cause = searched.at(&ground.cases, &order, scan.best()?);
     (cause != *last).then_some(cause)
+}
+
+/// What speaks for the last cause of a state beside the others, one trial only.
+pub fn alone(ground: &Ground, state: &State) -> Option<Answer> {
+    speaks_for(ground, state, state.causes.len().checked_sub(1)?, 1)
 }
 
 /// What speaks for cause number `index` of a state beside all others in it.

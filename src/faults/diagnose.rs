@@ -163,7 +163,7 @@ pub fn diagnose(
     let state = verdict.state;
     for (index, answer) in verdict.answers.iter().enumerate() {
         let mut finding = evidence::of_cause(&ground, &state, index, answer, tried);
-        finding.rivals = rivals(station, sky, &ground, &state, index, answer);
+        finding.rivals = rivals(station, sky, &ground, &state, index);
         findings.push(finding);
     }
     let loose = loose_joint(&ground, &state);
@@ -199,7 +199,7 @@ fn whole_or_elsewhere(
     let apart = plain.as_ref().is_some_and(|s| falls_apart(ground, s));
     if let Some(plain) = plain.filter(|_| apart) {
         let elsewhere = beginnings(setting, ground);
-        let sound = |b: &Beginning| b.world.is_some() && !falls_apart(&b.ground, &b.state);
+        let sound = |b: &Beginning| !falls_apart(&b.ground, &b.state);
         if elsewhere.iter().any(sound) {
             return (Ok(plain), elsewhere);
         }

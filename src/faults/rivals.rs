@@ -7,7 +7,7 @@ use crate::station::Station;
 
 use super::case::Case;
 use super::cause::Cause;
-use super::contest::{Answer, ask};
+use super::contest::{Answer, alone, ask, grow, price};
 use super::finding::Rival;
 use super::ground::{Ground, State};
 use super::name::Fault;
@@ -18,6 +18,9 @@ use super::shape::{Column, Lever};
 /// memory).
 const AS_GOOD: f64 = 6.0;
 
+/// So many of the best are refitted.
+const REFITTED: usize = 8;
+
 /// What explains the data about as well as cause number `index` of the state.
 pub fn rivals(
     station: &Station,
@@ -25,7 +28,6 @@ pub fn rivals(
     ground: &Ground,
     state: &State,
     index: usize,
-    found: &Answer,
 ) -> Vec<Rival> {
     let cause = &state.causes[index];
     let mut causes = state.causes.clone();
@@ -38,16 +40,22 @@ pub fn rivals(
     let Some(without) = ground.refit(&causes, &begin, &state.kept, state.variance) else {
         return Vec::new();
     };
-    let answers = ask(station, sky, ground, &without);
-    let to_beat = (answers.iter())
-        .find(|a| a.cause.same_kind(cause))
-        .map_or(found.criterion, |a| a.criterion.max(found.criterion));
+    let total = |state: &State| state.cost + price(state);
+    let mut answers = ask(station, sky, ground, &without);
+    answers.retain(|a| !a.cause.same_kind(cause) && a.criterion > 0.0 && a.fall_is_real());
+    answers.sort_by(|a, b| b.criterion.total_cmp(&a.criterion));
+    answers.truncate(REFITTED);
     let mut rivals: Vec<(f64, Rival)> = Vec::new();
     for answer in answers {
-        let close = answer.criterion > (to_beat - AS_GOOD).max(0.0) && answer.fall_is_real();
-        if answer.cause.same_kind(cause) || !close {
+        let Some(other) = grow(ground, &without, &answer) else {
             continue;
-        }
+        };
+        // To first order a wrong cause may look better or worse than it is: refitted, it is
+        // held against the state as it stands.
+        let behind = total(&other) - total(state);
+        let Some(answer) = alone(ground, &other).filter(|_| behind < AS_GOOD) else {
+            continue;
+        };
         let size = answer.cause.size(&answer.values, &answer.covariance());
         let rival = Rival {
             fault: answer.cause.fault(),
@@ -57,7 +65,7 @@ pub fn rivals(
             sigma: size.sigma,
             tell: tell(ground, state, index, &without, &answer),
         };
-        rivals.push((answer.criterion, rival));
+        rivals.push((-behind, rival));
     }
     rivals.sort_by(|a, b| b.0.total_cmp(&a.0));
     rivals.into_iter().map(|(_, r)| r).collect()

@@ -326,8 +326,8 @@ pub fn designs() -> Vec<Design> {
         design(
             Fault::ElevationBacklash,
             "play that flips at a balance of 40 degrees, arrivals not logged",
-            USUAL,
-            4.0,
+            WIDE,
+            8.0,
             |b, k| {
                 b.truth.session.approach_logged = false;
                 let size_deg = k * b.sigma;
@@ -396,7 +396,7 @@ pub fn designs() -> Vec<Design> {
                 Fault::ElevationRunout,
                 "amplitude, 120 peaks on both sides of the zenith",
                 USUAL,
-                2.0,
+                3.0,
                 |b, k| {
                     let size = k * b.sigma * b.sign();
                     b.add("elevation-runout-sin", size);
@@ -450,9 +450,9 @@ pub fn designs() -> Vec<Design> {
         ),
         design(
             Fault::WrongScale,
-            "error over a quarter turn of elevation",
-            WIDE,
-            12.0,
+            "error over a quarter turn of elevation, seen below the zenith only",
+            &[12.0, 24.0, 48.0, 96.0],
+            96.0,
             |b, k| {
                 let fraction = k * b.sigma / 90.0 * b.sign();
                 b.add("elevation-scale", fraction);
@@ -522,8 +522,8 @@ pub fn designs() -> Vec<Design> {
             ..design(
                 Fault::LooseDish,
                 "smooth amplitude up and down, 120 peaks on both sides of the zenith",
-                USUAL,
-                4.0,
+                WIDE,
+                6.0,
                 |b, k| {
                     let size_deg = k * b.sigma * b.sign();
                     b.spoil(Spoil::LooseDish {
@@ -549,9 +549,9 @@ pub fn designs() -> Vec<Design> {
         ),
         design(
             Fault::Clock,
-            "way of the Sun meanwhile",
-            WIDE,
-            8.0,
+            "way of the Sun meanwhile; satellites go faster",
+            &[0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 4.0],
+            0.5,
             |b, k| {
                 // The sky turns by 15 degrees an hour.
                 let seconds = k * b.sigma * 240.0 * b.sign();

@@ -2,7 +2,7 @@
 
 use super::{finding, typical_sigma};
 use crate::angle::Angle;
-use crate::faults::cause::{Cause, Size};
+use crate::faults::cause::{Cause, GRADS_SCALE, Size};
 use crate::faults::contest::Answer;
 use crate::faults::finding::{Finding, Subject, measured};
 use crate::faults::ground::{Ground, State};
@@ -77,7 +77,12 @@ pub fn of_cause(
                 unit: "deg",
             }
         }
-        Cause::Scale(_) | Cause::Grads(_) => Size { unit: "", ..size },
+        Cause::Scale(_) => Size { unit: "", ..size },
+        Cause::Grads(_) => Size {
+            value: 1.0 + GRADS_SCALE,
+            sigma: 0.0,
+            unit: "deg per unit",
+        },
         _ => size,
     };
     Finding {
@@ -212,13 +217,14 @@ fn what_it_does(
             kept().count()
         ),
         Cause::Scale(_) => format!(
-            "the {axis} axis moves by {said} of the way more than its encoder says, {:+.2} deg in a \
-             whole turn",
+            "the {axis} axis moves by {} of the way more than its encoder says, {:+.2} deg in a whole \
+             turn",
+            measured(size.value, size.sigma, ""),
             size.value * 360.0
         ),
         Cause::Grads(_) => format!(
-            "the {axis} axis moves by a tenth less than its numbers say ({said} measured freely): \
-             they are grads, 400 to the turn"
+            "the {axis} axis moves by a tenth less than its numbers say: they are grads, 400 to the \
+             turn"
         ),
         Cause::LooseDish(Axis::Azimuth) => format!(
             "the beam moves sideways in the dish by {said} as it is raised, more than collimation \

@@ -32,12 +32,13 @@ fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Find
     };
     Finding {
         fault,
+        in_words: fault.words(),
         axis,
         size: None,
         size_unit: String::new(),
         sigma: None,
         false_alarm_probability: false_alarm.clamp(0.0, 1.0),
-        evidence,
+        evidence: sentence(&evidence),
         confirm: confirm.to_owned(),
         mend,
         otherwise: otherwise.to_owned(),
@@ -46,6 +47,17 @@ fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Find
         strength: 0.0,
         subject: Subject::Session,
     }
+}
+
+/// With a capital and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters
+        .next()
+        .iter()
+        .flat_map(|c| c.to_uppercase())
+        .collect();
+    format!("{first}{}.", letters.as_str())
 }
 
 /// One standard deviation of a typical coordinate, to be multiplied by the noise.
