@@ -500,6 +500,8 @@ fn single_bad_rows_are_named() {
     let found = expect(&digit, "digit-slip", None);
     assert_eq!(found["rows"], serde_json::json!([17]));
     assert_eq!(found["size"], 10.0);
+    // Two beamwidths off it could be a sidelobe as well.
+    assert_eq!(found["rivals"][0]["fault"], "sidelobe");
 }
 
 #[test]

@@ -333,8 +333,11 @@ pub fn alone(ground: &Ground, state: &State) -> Option<Answer> {
 }
 
 /// What speaks for cause number `index` of a state beside all others in it.
+///
+/// It must convince although axis skew and droop may be larger than a careful builder leaves
+/// them: what they can take up is no other cause.
 fn speaks_for(ground: &Ground, state: &State, index: usize, tried: usize) -> Option<Answer> {
-    let look = ground.look(state, &[]);
+    let look = ground.loose_look(state);
     let all: Vec<usize> = (0..state.count()).collect();
     let own = state.parameters_of(index);
     let small: Vec<usize> = all.iter().copied().filter(|j| !own.contains(j)).collect();

@@ -45,6 +45,9 @@ pub struct Ground {
     pub free: Vec<Term>,
     /// What each plausibly is, one standard deviation, inside.
     pub spreads: Vec<f64>,
+    /// What each may be in a mount that was built with less care: a cause must convince although
+    /// the mount's own terms may take up as much as this.
+    pub loose: Vec<f64>,
     /// Seconds that are already in the cases' targets beside the logged times and held offset.
     pub clock_s: f64,
     /// Seed of everything random.
@@ -112,8 +115,13 @@ impl Ground {
             Term::AxisSkew | Term::Droop => careful(*term, beamwidth),
             other => glaring(*other),
         });
+        let loose = free.iter().map(|term| match term {
+            Term::AzimuthZero | Term::ElevationZero => ANY,
+            other => glaring(*other),
+        });
         Ground {
             spreads: spreads.collect(),
+            loose: loose.collect(),
             cases,
             sigmas,
             noise,
@@ -342,6 +350,16 @@ impl Ground {
         (self.sigmas.iter())
             .map(|s| [s[0] * factors[0], s[1] * factors[1]])
             .collect()
+    }
+
+    /// The look about a state, with the mount's own terms as free as they are in a mount that was
+    /// built with less care.
+    pub fn loose_look(&self, state: &State) -> Look {
+        let explanation = Explanation {
+            spreads: &self.loose,
+            ..self.explanation(&state.columns, &state.sigmas)
+        };
+        Look::at(&explanation, &state.parameters, &[], self.trust_logged())
     }
 
     /// The look about a state with more columns.

@@ -550,8 +550,8 @@ pub fn designs() -> Vec<Design> {
         design(
             Fault::Clock,
             "way of the Sun meanwhile; satellites go faster",
-            &[0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 4.0],
-            0.5,
+            &[0.05, 0.1, 0.2, 0.5, 1.0, 2.0],
+            1.0,
             |b, k| {
                 // The sky turns by 15 degrees an hour.
                 let seconds = k * b.sigma * 240.0 * b.sign();

@@ -1,7 +1,7 @@
 //! Bad peaks, in words with numbers.
 
 use super::{finding, surprise};
-use crate::faults::finding::{Finding, Subject};
+use crate::faults::finding::{Finding, Rival, Subject};
 use crate::faults::ground::Ground;
 use crate::faults::name::{Axis, Fault};
 use crate::faults::rows::{BadKind, BadPeak};
@@ -124,7 +124,36 @@ fn of_kind(ground: &Ground, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Findin
         sigma: None,
         rows: of.iter().map(|(b, _)| b.row).collect(),
         strength: of.iter().map(|(b, _)| surprise(b.false_alarm)).sum(),
+        rivals: rivals(of),
         subject: Subject::Peaks(of.iter().map(|(b, _)| b.index).collect()),
         ..finding(fault, axis, worst, evidence)
     }
+}
+
+/// What some of the rows could be instead.
+fn rivals(of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
+    let instead = |fault: Fault| of.iter().find(|(b, _)| b.instead.contains(&fault));
+    Fault::ALL
+        .into_iter()
+        .filter_map(|fault| {
+            let (bad, kind) = instead(fault)?;
+            let either = [fault, kind.fault()];
+            let tell = if either.contains(&Fault::WrongEmitter) {
+                "peak both emitters again and compare frequency, strength and modulation"
+            } else if either.contains(&Fault::Sidelobe) {
+                "peak that emitter again with a search wider than three beamwidths: the sidelobe is \
+                 there again beside a stronger lobe, a slip of the pen is not"
+            } else {
+                "look at the notes or the display's photograph for that row"
+            };
+            Some(Rival {
+                fault,
+                axis: Axis::Both,
+                size: bad.off.size().degrees(),
+                size_unit: "deg".to_owned(),
+                sigma: bad.sigma.degrees(),
+                tell: format!("row {}: {tell}", bad.row),
+            })
+        })
+        .collect()
 }
