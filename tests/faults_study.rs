@@ -13,9 +13,9 @@ const HEALTHY: u64 = 150;
 /// With 2 % accused, more than eight of 150 would be so with probability 0.004.
 const MOST_ACCUSED: usize = 8;
 /// Sessions for each fault at the promised size.
-const EACH: u64 = 4;
+const EACH: u64 = 3;
 /// Over all faults at least this share is found, and named first; the promise is 95 and 90 %, and
-/// of 130 sessions the share wanders by two per cent.
+/// of 100 sessions the share wanders by two to three per cent.
 const LEAST_FOUND: f64 = 0.9;
 const LEAST_FIRST: f64 = 0.86;
 
@@ -61,7 +61,7 @@ fn faults_of_the_promised_size_are_found_under_their_names() {
         }
     }
     let share = |part: usize| part as f64 / f64::from(made_up);
-    assert!(made_up > 100, "{made_up} sessions");
+    assert!(made_up > 80, "{made_up} sessions");
     assert!(
         share(found) >= LEAST_FOUND,
         "{found} of {made_up}: {wrong:#?}"
@@ -70,4 +70,18 @@ fn faults_of_the_promised_size_are_found_under_their_names() {
         share(first) >= LEAST_FIRST,
         "{first} of {made_up}: {wrong:#?}"
     );
+}
+
+#[test]
+fn the_page_promises_what_is_tried_here() {
+    let page = include_str!("../docs/faults.md");
+    for design in designs() {
+        let row = format!(
+            "| {} | {} | {} |\n",
+            design.fault.name(),
+            design.meaning,
+            design.promised
+        );
+        assert!(page.contains(&row), "{row}");
+    }
 }

@@ -45,10 +45,6 @@ pub struct Answer {
 }
 
 impl Answer {
-    /// All parameters with the cause in: healthy terms, other causes, then its own.
-    pub fn parameters(&self) -> Vec<f64> {
-        self.fit.values.clone()
-    }
     /// Covariance of its own coefficients, row by row.
     pub fn covariance(&self) -> Vec<Vec<f64>> {
         let first = self.fit.chosen.len() - self.values.len();

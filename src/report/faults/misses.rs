@@ -40,9 +40,9 @@ impl Drawing for MissPicture {
                 "How far the readings, taken at their word, lie from where the emitters were computed \
                  to be, peak by peak: nearer than any peak can be found with this beam. {scale}"
             ),
-            meant => format!(
-                "How far the corrected beam misses the logged emitter, peak by peak: the {meant} that \
-                 are meant stand with their rows, far above the others. {scale}"
+            _ => format!(
+                "How far the corrected beam misses the logged emitter, peak by peak: those that are \
+                 meant stand with their rows, far above the others. {scale}"
             ),
         }
     }
