@@ -452,6 +452,29 @@ fn clocks_zones_and_sites_are_put_right() {
 }
 
 #[test]
+fn faults_that_come_together_are_all_named() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let several = Practice {
+        terms: "azimuth-backlash = 0.6",
+        ..spoilt(
+            "[[spoil]]\nkind=\"azimuth-reversed\"\n\
+             [[spoil]]\nkind=\"sidelobe\"\nrows=[3, 22, 51]",
+        )
+    };
+    let found = several.diagnose(folder.path());
+    let told = names(&found);
+    assert_eq!(told[0], "azimuth-reversed");
+    for name in ["azimuth-backlash", "sidelobe"] {
+        assert!(told.iter().any(|t| t == name), "{told:?}");
+    }
+    assert_eq!(told.len(), 3, "{found:#}");
+    let play = findings(&found)
+        .iter()
+        .find(|f| f["fault"] == "azimuth-backlash");
+    assert_size(play.expect("found"), 0.6);
+}
+
+#[test]
 fn units_and_columns_are_told_however_absurd_the_readings() {
     for (axis, unit, degrees) in [
         ("both", "mils", 360.0 / 6400.0),

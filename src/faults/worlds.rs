@@ -3,7 +3,7 @@
 //! costly, and asked for only when the session as logged does not hold together.
 
 use crate::angle::Angle;
-use crate::logbook::{Approach, PeakLog};
+use crate::logbook::PeakLog;
 use crate::sky::Sky;
 use crate::solve::observe::{Observation, observe};
 use crate::station::Station;
@@ -105,11 +105,7 @@ impl World {
             World::AzimuthReversed => {
                 for peak in &mut log.peaks {
                     peak.azimuth = peak.azimuth.map(|a| -a);
-                    peak.azimuth_approach = match peak.azimuth_approach {
-                        Approach::Increasing => Approach::Decreasing,
-                        Approach::Decreasing => Approach::Increasing,
-                        Approach::Unknown => Approach::Unknown,
-                    };
+                    peak.azimuth_approach = peak.azimuth_approach.reversed();
                 }
             }
             World::Exchanged => {
