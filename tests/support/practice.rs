@@ -354,7 +354,7 @@ pub fn designs() -> Vec<Design> {
                 Fault::ThermalDrift,
                 "change over 16 kelvin, temperature logged, 24 hours",
                 WIDE,
-                6.0,
+                4.0,
                 |b, k| {
                     let deg_per_kelvin = k * b.sigma * b.sign() / 16.0;
                     let axis = b.axis();
@@ -442,7 +442,7 @@ pub fn designs() -> Vec<Design> {
             Fault::WrongScale,
             "error over a whole turn of azimuth",
             WIDE,
-            6.0,
+            4.0,
             |b, k| {
                 let fraction = k * b.sigma / 360.0 * b.sign();
                 b.add("azimuth-scale", fraction);
@@ -464,7 +464,7 @@ pub fn designs() -> Vec<Design> {
                 Fault::LooseJoint,
                 "times the noise on its loud side, 120 peaks",
                 &[1.5, 2.0, 3.0, 4.0, 6.0, 8.0],
-                6.0,
+                3.0,
                 |b, k| {
                     // Where there are emitters: toward the equator.
                     let equator = if b.station.site.latitude.degrees() > 0.0 {
@@ -488,7 +488,7 @@ pub fn designs() -> Vec<Design> {
                 Fault::LooseDish,
                 "sideways jump at an elevation of 40 degrees, 120 peaks",
                 WIDE,
-                8.0,
+                6.0,
                 |b, k| {
                     let size_deg = k * b.sigma * b.sign();
                     b.spoil(Spoil::Flop {
@@ -506,7 +506,7 @@ pub fn designs() -> Vec<Design> {
                 Fault::LooseDish,
                 "smooth sideways amplitude, 120 peaks on both sides of the zenith",
                 USUAL,
-                4.0,
+                3.0,
                 |b, k| {
                     let size_deg = k * b.sigma * b.sign();
                     b.spoil(Spoil::LooseDish {
@@ -626,7 +626,7 @@ pub fn designs() -> Vec<Design> {
             Fault::StaleElements,
             "way along its orbit, on the sky",
             WIDE,
-            6.0,
+            4.0,
             |b, k| {
                 if let Some(emitter) = b.satellite() {
                     // Seen from the ground twelve-hour satellites move by some 30 degrees an
@@ -686,7 +686,7 @@ pub fn designs() -> Vec<Design> {
                 Fault::Refraction,
                 "bend at 10 degrees of elevation, 120 peaks down to 5 degrees, either way",
                 &[4.0, 8.0, 16.0, 32.0],
-                32.0,
+                8.0,
                 |b, k| {
                     // The bend at 10 degrees is some 500 arcsec.
                     let sigma = 500.0 / 3600.0 / k;
