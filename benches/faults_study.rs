@@ -71,7 +71,7 @@ fn false_alarms(places: &[Place], sessions: u64) {
 
 fn detection(places: &[Place], sessions: u64, only: &[&str]) {
     println!(
-        "| fault | size is | size | found | named first, of those found | mostly mistaken for |"
+        "| fault | size is | size | found, by its name | its name first, of those in which anything is found | mostly mistaken for |"
     );
     println!("| --- | --- | --- | --- | --- | --- |");
     for design in designs() {
@@ -96,7 +96,8 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
         })
         .collect();
     let name = design.fault.name();
-    let found = told.iter().filter(|t| !t.is_empty()).count();
+    let anything = told.iter().filter(|t| !t.is_empty()).count();
+    let found = told.iter().filter(|t| t.contains(&name)).count();
     let first = told.iter().filter(|t| t.first() == Some(&name)).count();
     let mut mistaken: BTreeMap<&str, usize> = BTreeMap::new();
     for other in told
@@ -113,7 +114,7 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
         design.meaning,
         percent(found, told.len()),
         told.len(),
-        percent(first, found),
+        percent(first, anything),
         mistaken.join(", ")
     );
 }

@@ -77,7 +77,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             }
         }
     }
-    let log = PeakLog::read(&args.peaks, &station)?;
+    let log = PeakLog::read_as_written(&args.peaks, &station)?;
     for warning in &log.warnings {
         console.warning(warning);
     }

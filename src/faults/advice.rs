@@ -269,4 +269,23 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn the_page_says_the_same() {
+        let page = include_str!("../../docs/faults.md");
+        for fault in Fault::ALL {
+            let advice = advice(fault, Axis::Both);
+            let heading = format!("### {fault}: {}\n", fault.words());
+            let said = [
+                &heading,
+                advice.confirm,
+                advice.mend,
+                advice.caution,
+                advice.otherwise,
+            ];
+            for text in said {
+                assert!(page.contains(text), "{fault}: {text}");
+            }
+        }
+    }
 }

@@ -5,8 +5,9 @@ use crate::sky::Sky;
 use crate::station::Station;
 
 use super::cause::Cause;
+use super::gain::Gain;
 use super::ground::{Ground, State};
-use super::look::{Gain, LookFit};
+use super::look::LookFit;
 use super::scan::Scan;
 use super::searched::Searched;
 use super::shape::Column;
@@ -44,10 +45,6 @@ pub struct Answer {
 }
 
 impl Answer {
-    /// All parameters with the cause in: healthy terms, other causes, then its own.
-    pub fn parameters(&self) -> Vec<f64> {
-        self.fit.values.clone()
-    }
     /// Covariance of its own coefficients, row by row.
     pub fn covariance(&self) -> Vec<Vec<f64>> {
         let first = self.fit.chosen.len() - self.values.len();
@@ -58,6 +55,17 @@ impl Answer {
                     .collect()
             })
             .collect()
+    }
+    /// Whether the data say anything of its size.
+    fn is_told(&self) -> bool {
+        let columns = self.cause.columns();
+        let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
+        // A coefficient that is known beforehand is asked whether it is there at all.
+        let known = matches!(
+            self.cause,
+            Cause::Air { .. } | Cause::Relabelled { .. } | Cause::Grads(_)
+        );
+        known || own.zip(&columns).all(|(s, c)| *s < LEAST_TOLD * c.spread)
     }
     /// Whether it explains anything by itself, in one trial.
     pub fn fall_is_real(&self) -> bool {
@@ -87,14 +95,74 @@ pub fn contest(
     station: &Station,
     sky: &Sky,
     ground: &mut Ground,
-    mut state: State,
+    begin: State,
     look_again: &dyn Fn(f64) -> Option<Vec<super::case::Case>>,
 ) -> Verdict {
     let mut tried = 0;
-    let mut retired: Vec<Cause> = Vec::new();
+    let mut run = |ground: &mut Ground, barred: &[Cause]| {
+        admit(
+            station,
+            sky,
+            ground,
+            begin.clone(),
+            barred,
+            look_again,
+            &mut tried,
+        )
+    };
+    let logged = ground.clone();
+    let mut state = run(ground, &[]);
+    // A stair of slips looks like a drift, and once the drift is in, no single slip beside it
+    // convinces: so it is also tried without.
+    let drifts: Vec<Cause> = state
+        .causes
+        .iter()
+        .filter(|c| is_drift(c))
+        .cloned()
+        .collect();
+    for drift in drifts {
+        let mut other_ground = logged.clone();
+        let other = run(&mut other_ground, &[drift]);
+        if other.cost + price(&other) < state.cost + price(&state) {
+            state = other;
+            *ground = other_ground;
+        }
+    }
+    let answers = (0..state.causes.len())
+        .filter_map(|k| speaks_for(ground, &state, k, tried))
+        .collect();
+    Verdict {
+        state,
+        answers,
+        tried,
+    }
+}
+
+fn is_drift(cause: &Cause) -> bool {
+    matches!(
+        cause,
+        Cause::Creep { .. }
+            | Cause::Temperature { .. }
+            | Cause::DayCycle(_)
+            | Cause::Settling { .. }
+    )
+}
+
+/// Admits cause after cause, the best first, as long as they convince; none of the kinds in
+/// `barred`.
+fn admit(
+    station: &Station,
+    sky: &Sky,
+    ground: &mut Ground,
+    mut state: State,
+    barred: &[Cause],
+    look_again: &dyn Fn(f64) -> Option<Vec<super::case::Case>>,
+    tried: &mut usize,
+) -> State {
+    let mut retired: Vec<Cause> = barred.to_vec();
     while state.causes.len() < MOST_CAUSES {
         let mut answers = ask_all(station, sky, ground, &state);
-        tried = tried.max(answers.len());
+        *tried = (*tried).max(answers.len());
         answers.retain(|a| a.convinces() && !retired.iter().any(|r| r.same_kind(&a.cause)));
         answers.sort_by(|a, b| b.criterion.total_cmp(&a.criterion));
         let mut next: Option<State> = None;
@@ -102,7 +170,7 @@ pub fn contest(
             let Some(grown) = grow(ground, &state, answer) else {
                 continue;
             };
-            let confirmed = speaks_for(ground, &grown, grown.causes.len() - 1, tried)
+            let confirmed = speaks_for(ground, &grown, grown.causes.len() - 1, *tried)
                 .is_some_and(|a| a.convinces());
             let better = next
                 .as_ref()
@@ -115,16 +183,9 @@ pub fn contest(
             break;
         };
         state = settle_clock(ground, grown, look_again);
-        state = drop_idle(ground, state, tried, &mut retired);
+        state = drop_idle(ground, state, *tried, &mut retired);
     }
-    let answers = (0..state.causes.len())
-        .filter_map(|k| speaks_for(ground, &state, k, tried))
-        .collect();
-    Verdict {
-        state,
-        answers,
-        tried,
-    }
+    state
 }
 
 /// What the state's causes cost by Schwarz's criterion.
@@ -134,9 +195,20 @@ pub fn price(state: &State) -> f64 {
     parameters * rows.max(2.0).ln()
 }
 
-/// Asks for every cause beside those of the state. False alarms are corrected for all that
-/// were asked for.
-pub fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<Answer> {
+/// Asks for every cause beside those of the state whose size the data tell. False alarms are
+/// corrected for all that were asked for.
+fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<Answer> {
+    let mut answers = ask(station, sky, ground, state);
+    answers.retain(Answer::is_told);
+    let tried = tries(&answers);
+    for answer in &mut answers {
+        answer.false_alarm = (answer.false_alarm * tried).min(1.0);
+    }
+    answers
+}
+
+/// Asks for every cause beside those of the state; false alarms are those of each by itself.
+pub fn ask(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> Vec<Answer> {
     let mut causes = suspects(station, ground);
     causes.retain(|c| !state.causes.iter().any(|k| k.same_kind(c)));
     causes.extend(relabelled(station, sky, ground, state));
@@ -156,9 +228,6 @@ pub fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> 
         let Some(fit) = look.fit(&chosen, &state.kept, state.variance) else {
             continue;
         };
-        if !told(cause, &fit) {
-            continue;
-        }
         let Some(gain) = look.gain(&base, &fit) else {
             continue;
         };
@@ -174,10 +243,6 @@ pub fn ask_all(station: &Station, sky: &Sky, ground: &Ground, state: &State) -> 
             fit,
         });
     }
-    let tried = tries(&answers);
-    for answer in &mut answers {
-        answer.false_alarm = (answer.false_alarm * tried).min(1.0);
-    }
     answers
 }
 
@@ -191,22 +256,6 @@ fn tries(answers: &[Answer]) -> f64 {
         }
     }
     kinds.len() as f64
-}
-
-/// Whether the data say anything of the cause's size.
-fn told(cause: &Cause, fit: &LookFit) -> bool {
-    let columns = cause.columns();
-    let first = fit.chosen.len() - columns.len();
-    // A coefficient that is known beforehand is asked whether it is there at all.
-    let known = matches!(
-        cause,
-        Cause::Air { .. } | Cause::Relabelled { .. } | Cause::Grads(_)
-    );
-    known
-        || columns
-            .iter()
-            .enumerate()
-            .all(|(k, c)| fit.sigmas[first + k] < LEAST_TOLD * c.spread)
 }
 
 /// Steps in time and in elevation, each at the place that speaks loudest.
@@ -237,7 +286,7 @@ fn scanned(ground: &Ground, state: &State) -> Vec<(Cause, Scan)> {
 }
 
 /// The state with one cause more, fitted in full; a step is moved to its best place.
-fn grow(ground: &Ground, state: &State, answer: &Answer) -> Option<State> {
+pub fn grow(ground: &Ground, state: &State, answer: &Answer) -> Option<State> {
     let mut causes = state.causes.clone();
     causes.push(answer.cause.clone());
     let begin: Vec<f64> = answer.fit.values.clone();
@@ -274,9 +323,17 @@ fn better_place(ground: &Ground, state: &State) -> Option<Cause> {
     (cause != *last).then_some(cause)
 }
 
+/// What speaks for the last cause of a state beside the others, one trial only.
+pub fn alone(ground: &Ground, state: &State) -> Option<Answer> {
+    speaks_for(ground, state, state.causes.len().checked_sub(1)?, 1)
+}
+
 /// What speaks for cause number `index` of a state beside all others in it.
+///
+/// It must convince although axis skew and droop may be larger than a careful builder leaves
+/// them: what they can take up is no other cause.
 fn speaks_for(ground: &Ground, state: &State, index: usize, tried: usize) -> Option<Answer> {
-    let look = ground.look(state, &[]);
+    let look = ground.loose_look(state);
     let all: Vec<usize> = (0..state.count()).collect();
     let own = state.parameters_of(index);
     let small: Vec<usize> = all.iter().copied().filter(|j| !own.contains(j)).collect();

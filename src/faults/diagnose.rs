@@ -9,6 +9,7 @@ use crate::solve::observe::observe;
 use crate::solve::uncertainty::standard_deviations;
 use crate::station::Station;
 
+use super::beginnings::{Beginning, beginnings};
 use super::case::cases;
 use super::cause::Cause;
 use super::contest::{Verdict, contest, price};
@@ -20,7 +21,8 @@ use super::rivals::rivals;
 use super::rows::bad_peaks;
 use super::scatter::loose_joint;
 use super::show::misses;
-use super::worlds::{Beginning, Setting, World, beginnings, falls_apart, too_good};
+use super::sound::{falls_apart, too_good};
+use super::worlds::{Setting, World};
 
 /// How to diagnose.
 #[derive(Clone, Debug, Default)]
@@ -99,31 +101,32 @@ pub fn diagnose(
         options.seed,
     );
     notes.extend(not_asked(station, &ground));
-    let as_logged = first_state(&ground, options);
+    let plain = match &options.begin {
+        None => ground.plain(),
+        Some(_) => None,
+    };
     if let Some((rms, without_air)) = too_good(&ground) {
         let finding = evidence::of_too_good(rms, without_air, ground.cases.len());
         return Ok(Diagnosis {
             findings: vec![finding],
             notes,
-            state: as_logged?,
+            state: first_state(&ground, options)?,
             ground,
             as_logged: None,
         });
     }
-    let whole = as_logged.as_ref().is_ok_and(|s| !falls_apart(&ground, s));
-    let mut begins: Vec<Beginning> = as_logged
-        .as_ref()
-        .ok()
+    let (as_logged, elsewhere) = match plain {
+        Some((state, true)) => (Ok(state), Vec::new()),
+        plain => whole_or_elsewhere(&setting, &ground, options, plain.map(|(state, _)| state)),
+    };
+    let begins: Vec<Beginning> = (as_logged.iter())
         .map(|state| Beginning {
             world: None,
             ground: ground.clone(),
             state: state.clone(),
         })
-        .into_iter()
+        .chain(elsewhere)
         .collect();
-    if !whole {
-        begins.extend(beginnings(&setting, &ground));
-    }
     let Some(best) = best_of(&setting, begins) else {
         return Err(as_logged
             .err()
@@ -160,7 +163,7 @@ pub fn diagnose(
     let state = verdict.state;
     for (index, answer) in verdict.answers.iter().enumerate() {
         let mut finding = evidence::of_cause(&ground, &state, index, answer, tried);
-        finding.rivals = rivals(station, sky, &ground, &state, index, answer);
+        finding.rivals = rivals(station, sky, &ground, &state, index);
         findings.push(finding);
     }
     let loose = loose_joint(&ground, &state);
@@ -183,6 +186,30 @@ pub fn diagnose(
         state,
         as_logged: missed,
     })
+}
+
+/// The healthy mount as logged when it is not plain to see, and where else a contest may begin.
+/// The search for it is costly: it is left out when another world makes sense at once.
+fn whole_or_elsewhere(
+    setting: &Setting<'_>,
+    ground: &Ground,
+    options: &Options,
+    plain: Option<State>,
+) -> (Result<State, Error>, Vec<Beginning>) {
+    let apart = plain.as_ref().is_some_and(|s| falls_apart(ground, s));
+    if let Some(plain) = plain.filter(|_| apart) {
+        let elsewhere = beginnings(setting, ground);
+        let sound = |b: &Beginning| !falls_apart(&b.ground, &b.state);
+        if elsewhere.iter().any(sound) {
+            return (Ok(plain), elsewhere);
+        }
+        return (first_state(ground, options), elsewhere);
+    }
+    let searched = first_state(ground, options);
+    match &searched {
+        Ok(state) if !falls_apart(ground, state) => (searched, Vec::new()),
+        _ => (searched, beginnings(setting, ground)),
+    }
 }
 
 /// The healthy mount as logged, from the given start if that is the better one.

@@ -52,13 +52,23 @@ impl Explanation<'_> {
         terms
     }
 
+    /// The mount at some parameters, faults left out.
+    pub fn bare(&self, parameters: &[f64]) -> MountModel {
+        MountModel::new(self.terms(parameters))
+    }
+
     /// Case number `index` at some parameters.
     pub fn at(&self, index: usize, parameters: &[f64]) -> Explained {
+        self.at_about(&self.bare(parameters), index, parameters)
+    }
+
+    /// The same, with the bare mount at those parameters worked out once for all cases.
+    pub fn at_about(&self, bare: &MountModel, index: usize, parameters: &[f64]) -> Explained {
         let case = &self.cases[index];
-        let mut terms = self.terms(parameters);
-        let bare = MountModel::new(terms);
-        let reading = filled_reading(&bare, &case.observation);
+        let mut terms = *bare.terms();
+        let reading = filled_reading(bare, &case.observation);
         let mut target = case.observation.target;
+        let mut pulled = false;
         let coefficients = &parameters[self.free.len()..];
         target -= case.observation.target_rate * self.clock_s;
         for (column, coefficient) in self.columns.iter().zip(coefficients) {
@@ -66,37 +76,48 @@ impl Explanation<'_> {
                 (Lever::Term(term), _) => {
                     let pull = coefficient * column.shape.at(case, &reading);
                     terms.set_inside(*term, terms.inside(*term) + pull);
+                    pulled = true;
                 }
                 (_, Some(step)) => target += step * *coefficient,
                 (_, None) => {}
             }
         }
+        let target = target.normalize();
+        if !pulled {
+            return Explained {
+                reading,
+                target,
+                mount: *bare,
+            };
+        }
         let mount = MountModel::new(terms);
         Explained {
             reading: filled_reading(&mount, &case.observation),
-            target: target.normalize(),
+            target,
             mount,
         }
     }
 
     /// Emitter minus modelled beam of case number `index`.
     pub fn misfit(&self, index: usize, parameters: &[f64]) -> Offset {
-        let there = self.at(index, parameters);
+        self.misfit_of(index, &self.at(index, parameters))
+    }
+
+    fn misfit_of(&self, index: usize, there: &Explained) -> Offset {
         let approach = self.cases[index].observation.approach();
         let beam = there.mount.beam_vector(there.reading, approach);
         SkyBasis::at(&beam).offset_to(&there.target)
     }
 
-    /// The same with the change of (cross-elevation, elevation), radians, for a unit of each
+    /// The same of a case as [`Explanation::at`] has it, with the change of (cross-elevation, elevation), radians, for a unit of each
     /// parameter and then of each of `more` columns that are not in the explanation.
     pub fn misfit_with_derivatives(
         &self,
         index: usize,
-        parameters: &[f64],
+        there: &Explained,
         more: &[Column],
         mut by_parameter: impl FnMut(usize, [f64; 2]),
-    ) -> (Offset, EncoderReading) {
-        let there = self.at(index, parameters);
+    ) -> Offset {
         let case = &self.cases[index];
         let beam = (there.mount).beam_with_derivatives(there.reading, case.observation.approach());
         let basis = SkyBasis::at(&beam.vector);
@@ -114,7 +135,7 @@ impl Explanation<'_> {
             };
             by_parameter(self.free.len() + k, resolve(change));
         }
-        (basis.offset_to(&there.target), there.reading)
+        basis.offset_to(&there.target)
     }
 
     /// What is known of each parameter before the data, as (mean, standard deviation).
@@ -144,16 +165,17 @@ impl Model for Explanation<'_> {
     fn evaluate(&self, parameters: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
         let n = self.parameters();
         let mut derivatives = vec![0.0; 2 * n];
+        let bare = self.bare(parameters);
         for i in block.range() {
+            let there = self.at_about(&bare, i, parameters);
             let sigma = self.sigmas[i].map(Angle::radians);
             let offset = if block.wants_derivatives() {
-                let (offset, _) = self.misfit_with_derivatives(i, parameters, &[], |j, change| {
+                self.misfit_with_derivatives(i, &there, &[], |j, change| {
                     derivatives[j] = change[0] / sigma[0];
                     derivatives[n + j] = change[1] / sigma[1];
-                });
-                offset
+                })
             } else {
-                self.misfit(i, parameters)
+                self.misfit_of(i, &there)
             };
             let peak = &self.cases[i].observation.peak;
             if peak.azimuth.is_some() {

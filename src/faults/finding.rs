@@ -7,12 +7,14 @@ use crate::solve::words;
 
 use super::name::{Axis, Fault};
 
-/// A named fault. As JSON it has the keys of the design page, and beside them `otherwise`,
-/// `rows` and `rivals`.
+/// A named fault. As JSON it has the keys of the design page, and beside them `in_words`,
+/// `otherwise`, `rows` and `rivals`.
 #[derive(Clone, Debug, Serialize)]
 pub struct Finding {
     /// Which fault.
     pub fault: Fault,
+    /// What it is, in plain words.
+    pub in_words: &'static str,
     /// Where it shows.
     pub axis: Axis,
     /// How large, in `size_unit`; none where size has no meaning.
@@ -105,8 +107,9 @@ impl Finding {
             }
         };
         format!(
-            "{}{size}{rows} (by chance with probability {}){rivals}",
+            "{}{size}{rows}: {} (by chance with probability {}){rivals}",
             self.title(),
+            self.fault.words(),
             words::probability(self.false_alarm_probability)
         )
     }

@@ -14,6 +14,7 @@ use super::cause::Cause;
 use super::explain::Explanation;
 use super::look::Look;
 use super::shape::Column;
+use super::sound::falls_apart;
 
 /// The terms of a healthy mount: any mount has a little of each.
 pub const HEALTHY: [Term; 7] = [
@@ -44,6 +45,9 @@ pub struct Ground {
     pub free: Vec<Term>,
     /// What each plausibly is, one standard deviation, inside.
     pub spreads: Vec<f64>,
+    /// What each may be in a mount that was built with less care: a cause must convince although
+    /// the mount's own terms may take up as much as this.
+    pub loose: Vec<f64>,
     /// Seconds that are already in the cases' targets beside the logged times and held offset.
     pub clock_s: f64,
     /// Seed of everything random.
@@ -111,8 +115,13 @@ impl Ground {
             Term::AxisSkew | Term::Droop => careful(*term, beamwidth),
             other => glaring(*other),
         });
+        let loose = free.iter().map(|term| match term {
+            Term::AzimuthZero | Term::ElevationZero => ANY,
+            other => glaring(*other),
+        });
         Ground {
             spreads: spreads.collect(),
+            loose: loose.collect(),
             cases,
             sigmas,
             noise,
@@ -151,11 +160,8 @@ impl Ground {
         self.cases.iter().map(|c| c.observation.clone()).collect()
     }
 
-    /// The mount without faults, fitted to what most peaks agree on.
-    ///
-    /// # Errors
-    /// When the peaks do not suffice for a fit.
-    pub fn healthy(&self) -> Result<State, Error> {
+    /// Where the mount without faults is looked for: the zeros that most peaks agree on.
+    fn beginning(&self) -> Vec<f64> {
         let mut begin = vec![0.0; self.free.len()];
         let from = start(&self.observations(), &self.held, &self.free);
         for (j, term) in self.free.iter().enumerate() {
@@ -165,7 +171,29 @@ impl Ground {
                 _ => {}
             }
         }
-        self.healthy_from(&begin)
+        begin
+    }
+
+    /// The mount without faults, fitted to all peaks but for those that are plainly bad; and
+    /// whether the peaks hold together so. If they do, a search for what only most of them
+    /// agree on would find the same, at a hundred times the cost.
+    pub fn plain(&self) -> Option<(State, bool)> {
+        self.plain_from(&self.beginning())
+    }
+
+    fn plain_from(&self, begin: &[f64]) -> Option<(State, bool)> {
+        let all = vec![true; self.cases.len()];
+        let state = self.refit(&[], begin, &all, 1.0)?;
+        let sound = !falls_apart(self, &state) && self.all_agree(&state);
+        Some((state, sound))
+    }
+
+    /// The mount without faults, fitted to what most peaks agree on.
+    ///
+    /// # Errors
+    /// When the peaks do not suffice for a fit.
+    pub fn healthy(&self) -> Result<State, Error> {
+        self.healthy_from(&self.beginning())
     }
 
     /// The same from given values of the free terms.
@@ -173,6 +201,9 @@ impl Ground {
     /// # Errors
     /// As [`Ground::healthy`].
     pub fn healthy_from(&self, begin: &[f64]) -> Result<State, Error> {
+        if let Some((plain, true)) = self.plain_from(begin) {
+            return Ok(plain);
+        }
         let explanation = self.explanation(&[], &self.sigmas);
         let options = Options {
             priors: explanation.priors(),
@@ -191,6 +222,22 @@ impl Ground {
                         .to_owned(),
                 )
             })
+    }
+
+    /// Whether no peak stands out of a fit, but for the few that it calls bad: then there is
+    /// nothing to search for that only most of them agree on, which takes most of the time of a
+    /// diagnosis.
+    fn all_agree(&self, plain: &State) -> bool {
+        /// The probability that a peak of so many good ones stands out by chance.
+        const STANDS_OUT: f64 = 0.05;
+        let look = self.look(plain, &[]);
+        // Of a pair of coordinates: chi-square with two degrees of freedom exceeds x with
+        // probability exp(-x/2).
+        let most = 2.0 * (self.cases.len() as f64 / STANDS_OUT).ln() * plain.variance;
+        (0..look.peaks()).filter(|i| plain.kept[*i]).all(|i| {
+            let square: f64 = look.rows_of(i).map(|r| look.residuals()[r].powi(2)).sum();
+            square <= most
+        })
     }
 
     /// Fits the healthy terms and some causes together, from `begin`, to the peaks `kept` and
@@ -303,6 +350,16 @@ impl Ground {
         (self.sigmas.iter())
             .map(|s| [s[0] * factors[0], s[1] * factors[1]])
             .collect()
+    }
+
+    /// The look about a state, with the mount's own terms as free as they are in a mount that was
+    /// built with less care.
+    pub fn loose_look(&self, state: &State) -> Look {
+        let explanation = Explanation {
+            spreads: &self.loose,
+            ..self.explanation(&state.columns, &state.sigmas)
+        };
+        Look::at(&explanation, &state.parameters, &[], self.trust_logged())
     }
 
     /// The look about a state with more columns.

@@ -3,11 +3,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::angle::{Angle, Apparent, Direction, Offset};
-use crate::fit::quantile;
-
 use super::explain::{Explained, Explanation};
 use super::shape::{Column, Lever};
+use crate::angle::{Angle, Apparent, Direction, Offset};
 
 /// Chance that a peak is bad, before the data; common practice, no source.
 const BAD_CHANCE: f64 = 0.05;
@@ -31,15 +29,15 @@ pub struct Look {
     /// Change of each for a unit of each column.
     columns: DMatrix<f64>,
     /// Each column's value at the state, and what is known of it: mean and spread.
-    known: Vec<[f64; 3]>,
+    pub(super) known: Vec<[f64; 3]>,
     /// By peak: its first row and how many rows it has.
-    rows: Vec<(usize, usize)>,
+    pub(super) rows: Vec<(usize, usize)>,
     /// By row: the standard deviation by which it was divided, radians.
     sigmas: Vec<f64>,
     /// By peak: what it costs to call it bad when the noise is one.
     bad_cost: Vec<f64>,
     /// Whether the logged standard deviations are to be trusted unless the scatter is larger.
-    trust_logged: bool,
+    pub(super) trust_logged: bool,
 }
 
 /// A fit of some columns to those peaks that it can explain.
@@ -72,54 +70,6 @@ impl LookFit {
     }
 }
 
-/// What speaks for the larger of two sets of columns.
-#[derive(Clone, Debug)]
-pub struct Gain {
-    /// Fall of the bounded sum of squares at the larger set's noise.
-    pub fall: f64,
-    /// The largest share of it that one peak alone has.
-    pub by_one_peak: f64,
-    /// Columns more.
-    pub more: f64,
-    /// Degrees of freedom of the larger set's noise.
-    pub freedom: f64,
-    /// Rows explained by the larger set.
-    pub rows: f64,
-    /// Variance of the noise about the smaller set, over the same rows.
-    pub variance_without: f64,
-    /// Whether the logged standard deviations have a say.
-    trust_logged: bool,
-}
-
-impl Gain {
-    /// The probability of so large a fall by chance in one trial: by F, and where standard
-    /// deviations were logged not less than by chi-square.
-    pub fn probability(&self) -> f64 {
-        self.probability_of(self.fall)
-    }
-
-    /// The same without the peak that speaks loudest.
-    pub fn probability_without_one(&self) -> f64 {
-        self.probability_of(self.fall - self.by_one_peak)
-    }
-
-    fn probability_of(&self, fall: f64) -> f64 {
-        let fall = fall.max(0.0);
-        let by_scatter = quantile::f_exceeds(fall / self.more, self.more, self.freedom);
-        if self.trust_logged {
-            by_scatter.max(quantile::chi_square_exceeds(fall, self.more))
-        } else {
-            by_scatter
-        }
-    }
-
-    /// Fall of the information criterion (Schwarz 1978) for `parameters` more.
-    pub fn criterion(&self, parameters: f64) -> f64 {
-        let ratio = 1.0 + self.fall.max(0.0) / self.freedom;
-        self.rows * ratio.ln() - parameters * self.rows.ln()
-    }
-}
-
 impl Look {
     /// About `parameters` of `explanation`, with `more` columns beside its own; the columns are
     /// numbered free terms first, then the explanation's, then `more`.
@@ -140,10 +90,10 @@ impl Look {
         let mut row_sigmas = Vec::with_capacity(most);
         let mut next = 0;
         let mut changes = vec![[0.0; 2]; total];
+        let bare = explanation.bare(parameters);
         for (i, case) in cases.iter().enumerate() {
-            let (_, _) =
-                explanation.misfit_with_derivatives(i, parameters, more, |j, c| changes[j] = c);
-            let here = explanation.at(i, parameters);
+            let here = explanation.at_about(&bare, i, parameters);
+            explanation.misfit_with_derivatives(i, &here, more, |j, c| changes[j] = c);
             let offset = generous_misfit(&here, case.observation.approach());
             // Another target is no small step: its column is the exact difference.
             let all = explanation.columns.iter().chain(more);
@@ -238,7 +188,7 @@ impl Look {
     }
 
     /// Weighted least squares in `chosen` columns with the noise's variance for the priors.
-    fn solve(&self, chosen: &[usize], weights: &[f64], variance: f64) -> Option<Solved> {
+    pub(super) fn solve(&self, chosen: &[usize], weights: &[f64], variance: f64) -> Option<Solved> {
         let p = chosen.len();
         let used: Vec<(usize, f64)> = (0..self.peaks())
             .filter(|i| weights[*i] > 0.0)
@@ -292,7 +242,7 @@ impl Look {
     }
 
     /// Sum of squares of each peak's residuals after a step.
-    fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
+    pub(super) fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
         let mut after = self.residuals.clone();
         for (c, j) in chosen.iter().enumerate() {
             after.axpy(step[c], &self.columns.column(*j), 1.0);
@@ -351,7 +301,7 @@ impl Look {
     }
 
     /// Which peaks are explained; the worst beyond [`MOST_BAD`] count as explained after all.
-    fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
+    pub(super) fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
         let excess = |i: usize| squares[i] / variance - self.cost_of_bad(i, variance);
         let mut bad: Vec<usize> = (0..squares.len()).filter(|i| excess(*i) > 0.0).collect();
         let most = (squares.len() as f64 * MOST_BAD) as usize;
@@ -369,13 +319,13 @@ impl Look {
         (self.bad_cost[peak] - self.rows[peak].1 as f64 * variance.ln()).max(LEAST_BAD_COST)
     }
 
-    fn values(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
+    pub(super) fn values(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
         (chosen.iter().enumerate())
             .map(|(c, j)| self.known[*j][0] + step[c])
             .collect()
     }
 
-    fn prior_cost(&self, chosen: &[usize], values: &[f64]) -> f64 {
+    pub(super) fn prior_cost(&self, chosen: &[usize], values: &[f64]) -> f64 {
         (chosen.iter().zip(values))
             .map(|(j, value)| ((value - self.known[*j][1]) / self.known[*j][2]).powi(2))
             .sum()
@@ -431,68 +381,6 @@ impl Look {
         }
         Some((self.explained(&squares, variance), variance))
     }
-
-    /// What speaks for `large` over the smaller set of columns `small`, at the noise of the
-    /// larger; the smaller is fitted anew for that noise. Columns of the explanation that are
-    /// in the larger only are taken out of it for the smaller.
-    pub fn gain(&self, small: &[usize], large: &LookFit) -> Option<Gain> {
-        let dropped: Vec<usize> = (large.chosen.iter().copied())
-            .filter(|j| !small.contains(j) && self.known[*j][0] != 0.0)
-            .collect();
-        let less = self.without(&dropped);
-        let variance = large.variance;
-        let bounded = |i: usize, s: f64| (s / variance).min(self.cost_of_bad(i, variance));
-        let total = |squares: &[f64], prior: f64| -> f64 {
-            let each = squares.iter().enumerate().map(|(i, s)| bounded(i, *s));
-            each.sum::<f64>() + prior
-        };
-        let all = vec![true; self.peaks()];
-        let mut starts = vec![large.kept.clone()];
-        if large.kept != all {
-            starts.push(all);
-        }
-        let mut best: Option<(f64, Vec<f64>)> = None;
-        for start in starts {
-            let mut kept = start;
-            for _ in 0..4 {
-                let weights: Vec<f64> = kept.iter().map(|k| f64::from(u8::from(*k))).collect();
-                let solved = less.solve(small, &weights, variance)?;
-                let squares = less.squares(small, &solved.step);
-                let values = less.values(small, &solved.step);
-                let sum = total(&squares, less.prior_cost(small, &values));
-                if best.as_ref().is_none_or(|(least, _)| sum < *least) {
-                    best = Some((sum, squares.clone()));
-                }
-                let next = self.explained(&squares, variance);
-                if next == kept {
-                    break;
-                }
-                kept = next;
-            }
-        }
-        let (least, squares) = best?;
-        let fall = least - total(&large.squares, large.prior);
-        let by_one_peak = (0..self.peaks())
-            .map(|i| bounded(i, squares[i]) - bounded(i, large.squares[i]))
-            .fold(0.0, f64::max);
-        let rows = (0..self.peaks())
-            .filter(|i| large.kept[*i])
-            .map(|i| self.rows[i].1)
-            .sum::<usize>();
-        let about_small: f64 = (0..self.peaks())
-            .filter(|i| large.kept[*i])
-            .map(|i| squares[i])
-            .sum();
-        Some(Gain {
-            variance_without: about_small / (rows as f64 - small.len() as f64).max(1.0),
-            fall,
-            by_one_peak,
-            more: (large.chosen.len() - small.len()).max(1) as f64,
-            freedom: large.freedom,
-            rows: rows as f64,
-            trust_logged: self.trust_logged,
-        })
-    }
 }
 
 /// With fewer degrees of freedom nothing can be judged.
@@ -500,8 +388,8 @@ const LEAST_FREEDOM: f64 = 2.0;
 /// A peak within 3.5 sigmas of a fit is never called bad, however coarse the noise.
 const LEAST_BAD_COST: f64 = 12.0;
 
-struct Solved {
-    step: DVector<f64>,
+pub(super) struct Solved {
+    pub(super) step: DVector<f64>,
     /// R^-1.
     inverse: DMatrix<f64>,
     freedom: f64,

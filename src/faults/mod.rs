@@ -10,6 +10,7 @@
 //! for a loose joint (`scatter`) and the azimuth zero for a compass (`north`).
 
 mod advice;
+mod beginnings;
 mod case;
 mod cause;
 mod contest;
@@ -17,6 +18,7 @@ mod diagnose;
 mod evidence;
 mod explain;
 mod finding;
+mod gain;
 mod ground;
 mod look;
 mod name;
@@ -28,6 +30,7 @@ mod scatter;
 mod searched;
 mod shape;
 mod show;
+mod sound;
 mod suspects;
 mod worlds;
 

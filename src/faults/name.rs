@@ -128,6 +128,39 @@ impl Fault {
         }
     }
 
+    /// What it is, in plain words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Fault::AzimuthBacklash => "the azimuth axis has play",
+            Fault::ElevationBacklash => "the elevation axis has play",
+            Fault::AzimuthSlip => "the azimuth axis slipped or lost steps",
+            Fault::ElevationSlip => "the elevation axis slipped or lost steps",
+            Fault::Creep => "an axis slips slowly",
+            Fault::ThermalDrift => "the mount follows the temperature",
+            Fault::AzimuthRunout => "the azimuth gear or encoder is eccentric",
+            Fault::ElevationRunout => "the elevation gear or encoder is eccentric",
+            Fault::WarpedTrack => "the azimuth track is warped or unlevel",
+            Fault::ToothError => "a gear is wrong once per tooth or per turn of the pinion",
+            Fault::WrongScale => "the gear ratio or the steps per degree are wrong",
+            Fault::LooseJoint => "a joint is loose: the scatter depends on where the dish points",
+            Fault::LooseDish => "the dish or the feed shifts as the dish is raised",
+            Fault::Settling => "the pier leans more and more",
+            Fault::Clock => "the clock is off",
+            Fault::TimeZone => "the times are those of another time zone",
+            Fault::LongitudeSign => "the longitude has the wrong sign",
+            Fault::SiteSwapped => "latitude and longitude are exchanged",
+            Fault::AzimuthReversed => "the azimuth counts the wrong way",
+            Fault::MagneticNorth => "north was taken from a compass",
+            Fault::WrongEmitter => "peaks were logged under another emitter's name",
+            Fault::Sidelobe => "peaks were found on a sidelobe",
+            Fault::StaleElements => "a satellite's orbit elements are stale",
+            Fault::DigitSlip => "a digit of a reading is wrong",
+            Fault::WrongUnit => "readings are in another unit",
+            Fault::Refraction => "refraction was applied twice or left out",
+            Fault::ColumnsExchanged => "columns of the log are exchanged",
+        }
+    }
+
     /// The fault of that name.
     pub fn by_name(name: &str) -> Option<Fault> {
         Fault::ALL.into_iter().find(|f| f.name() == name)

@@ -7,7 +7,7 @@ use crate::station::Station;
 
 use super::case::Case;
 use super::cause::Cause;
-use super::contest::{Answer, ask_all};
+use super::contest::{alone, ask, grow, price};
 use super::finding::Rival;
 use super::ground::{Ground, State};
 use super::name::Fault;
@@ -18,6 +18,9 @@ use super::shape::{Column, Lever};
 /// memory).
 const AS_GOOD: f64 = 6.0;
 
+/// So many of the best are refitted.
+const REFITTED: usize = 8;
+
 /// What explains the data about as well as cause number `index` of the state.
 pub fn rivals(
     station: &Station,
@@ -25,7 +28,6 @@ pub fn rivals(
     ground: &Ground,
     state: &State,
     index: usize,
-    found: &Answer,
 ) -> Vec<Rival> {
     let cause = &state.causes[index];
     let mut causes = state.causes.clone();
@@ -38,16 +40,22 @@ pub fn rivals(
     let Some(without) = ground.refit(&causes, &begin, &state.kept, state.variance) else {
         return Vec::new();
     };
-    let answers = ask_all(station, sky, ground, &without);
-    let to_beat = (answers.iter())
-        .find(|a| a.cause.same_kind(cause))
-        .map_or(found.criterion, |a| a.criterion.max(found.criterion));
+    let total = |state: &State| state.cost + price(state);
+    let mut answers = ask(station, sky, ground, &without);
+    answers.retain(|a| !a.cause.same_kind(cause) && a.criterion > 0.0 && a.fall_is_real());
+    answers.sort_by(|a, b| b.criterion.total_cmp(&a.criterion));
+    answers.truncate(REFITTED);
     let mut rivals: Vec<(f64, Rival)> = Vec::new();
     for answer in answers {
-        let close = answer.criterion > (to_beat - AS_GOOD).max(0.0) && answer.fall_is_real();
-        if answer.cause.same_kind(cause) || !close {
+        let Some(other) = grow(ground, &without, &answer) else {
             continue;
-        }
+        };
+        // To first order a wrong cause may look better or worse than it is: refitted, it is
+        // held against the state as it stands.
+        let behind = total(&other) - total(state);
+        let Some(answer) = alone(ground, &other).filter(|_| behind < AS_GOOD) else {
+            continue;
+        };
         let size = answer.cause.size(&answer.values, &answer.covariance());
         let rival = Rival {
             fault: answer.cause.fault(),
@@ -55,18 +63,18 @@ pub fn rivals(
             size: size.value,
             size_unit: size.unit.to_owned(),
             sigma: size.sigma,
-            tell: tell(ground, state, index, &without, &answer),
+            tell: tell(station, ground, state, index, &other),
         };
-        rivals.push((answer.criterion, rival));
+        rivals.push((-behind, rival));
     }
     rivals.sort_by(|a, b| b.0.total_cmp(&a.0));
     rivals.into_iter().map(|(_, r)| r).collect()
 }
 
-/// Which observation would tell a cause of the state from the rival.
-fn tell(ground: &Ground, state: &State, index: usize, without: &State, rival: &Answer) -> String {
-    let pair = [state.causes[index].fault(), rival.cause.fault()];
-    let has = |f: Fault| pair.contains(&f);
+/// Which observation would tell a cause of the state from the last one of the other state.
+fn tell(station: &Station, ground: &Ground, state: &State, index: usize, other: &State) -> String {
+    let rival = other.causes.last().map(Cause::fault);
+    let has = |f: Fault| state.causes[index].fault() == f || rival == Some(f);
     if has(Fault::WrongEmitter) {
         return "peak both emitters anew and note their frequency".to_owned();
     }
@@ -84,36 +92,43 @@ fn tell(ground: &Ground, state: &State, index: usize, without: &State, rival: &A
                 elevation, whose rays the air does not bend"
             .to_owned();
     }
-    best_look(ground, state, without, rival).unwrap_or_else(|| {
-        "no single peak would tell; check by hand which of them it is".to_owned()
+    best_look(station, ground, state, other).unwrap_or_else(|| {
+        "no reasonable number of peaks would tell; check by hand which of them it is".to_owned()
     })
 }
 
 /// Hours after the last peak at which a deciding peak is imagined.
 const LATER_HOURS: [f64; 3] = [0.5, 4.0, 12.0];
-/// Two explanations must differ there by so many sigmas.
+/// Elevation readings at which it is, as far as the mount reaches, degrees.
+const ELEVATIONS: [f64; 10] = [
+    3.0, 10.0, 25.0, 45.0, 65.0, 80.0, 100.0, 120.0, 140.0, 165.0,
+];
+/// Two explanations must differ by so many sigmas of the mean of the peaks taken there,
 const TOLD: f64 = 3.0;
+/// and nobody takes more than so many.
+const MOST_PEAKS: f64 = 40.0;
 
-/// The direction, time and side of arrival at which the two explanations differ most.
-fn best_look(ground: &Ground, state: &State, without: &State, rival: &Answer) -> Option<String> {
-    let mut causes: Vec<Cause> = without.causes.clone();
-    causes.push(rival.cause.clone());
-    let other_columns: Vec<Column> = causes.iter().flat_map(Cause::columns).collect();
+/// The direction, time and side of arrival at which the two explanations differ most, and how
+/// many peaks there would tell.
+fn best_look(station: &Station, ground: &Ground, state: &State, other: &State) -> Option<String> {
     let beam_only = |columns: &[Column]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
-    if !beam_only(&state.columns) || !beam_only(&other_columns) {
+    if !beam_only(&state.columns) || !beam_only(&other.columns) {
         return None;
     }
+    let (lowest, highest) = station.mount.elevation_range;
+    let reached = |e: &f64| (lowest..=highest).contains(&Angle::from_degrees(*e));
+    let elevations: Vec<f64> = ELEVATIONS.into_iter().filter(reached).collect();
     let last = ground.cases.last()?;
     let mut imagined = Vec::new();
     let mut said = Vec::new();
     let latest = ground.cases.iter().map(|c| c.hours).fold(0.0, f64::max);
     for later in LATER_HOURS {
         for azimuth in (0..360).step_by(30) {
-            for elevation in [10.0, 25.0, 45.0, 65.0] {
+            for elevation in &elevations {
                 for approach in [Approach::Increasing, Approach::Decreasing] {
-                    let reading = EncoderReading::from_degrees(f64::from(azimuth), elevation);
+                    let reading = EncoderReading::from_degrees(f64::from(azimuth), *elevation);
                     imagined.push(imagine(last, latest + later, reading, approach));
-                    said.push((later, azimuth, elevation, approach));
+                    said.push((later, azimuth, *elevation, approach));
                 }
             }
         }
@@ -123,7 +138,7 @@ fn best_look(ground: &Ground, state: &State, without: &State, rival: &Answer) ->
     let sigma = super::evidence::typical_sigma(state).radians() * state.variance.sqrt();
     let sigmas = vec![[Angle::from_radians(sigma); 2]; there.cases.len()];
     let ours = there.explanation(&state.columns, &sigmas);
-    let theirs = there.explanation(&other_columns, &sigmas);
+    let theirs = there.explanation(&other.columns, &sigmas);
     let mut best: Option<(f64, usize)> = None;
     for i in 0..there.cases.len() {
         let beam = |e: &super::explain::Explanation<'_>, p: &[f64]| {
@@ -133,7 +148,7 @@ fn best_look(ground: &Ground, state: &State, without: &State, rival: &Answer) ->
         };
         let (a, b) = (
             beam(&ours, &state.parameters),
-            beam(&theirs, &rival.parameters()),
+            beam(&theirs, &other.parameters),
         );
         let apart = SkyBasis::at(&a).offset_to(&b).size().radians() / sigma;
         // The earlier and simpler look wins unless a later one is clearly better.
@@ -141,22 +156,27 @@ fn best_look(ground: &Ground, state: &State, without: &State, rival: &Answer) ->
             best = Some((apart, i));
         }
     }
-    let (apart, i) = best.filter(|(apart, _)| *apart > TOLD)?;
+    let (apart, i) = best?;
+    let peaks = (TOLD / apart).powi(2).ceil().max(1.0);
+    if peaks > MOST_PEAKS {
+        return None;
+    }
     let (later, azimuth, elevation, approach) = said[i];
-    let sided = state
-        .causes
-        .iter()
-        .chain([&rival.cause])
-        .any(|c| matches!(c, Cause::Backlash(_)));
+    let play = |c: &Cause| matches!(c, Cause::Backlash(_));
+    let sided = state.causes.iter().chain(&other.causes).any(play);
     Some(format!(
-        "a peak near azimuth reading {azimuth} deg, elevation {elevation:.0} deg, {later} h after \
-         the last one{}: there the two differ by {:.1} times the scatter",
+        "{} near azimuth reading {azimuth} deg, elevation {elevation:.0} deg, {later} h after the \
+         last one{}: there the two differ by {apart:.1} times the scatter",
+        if peaks > 1.0 {
+            format!("{peaks} peaks")
+        } else {
+            "a peak".to_owned()
+        },
         if sided {
             format!(", arriving from both sides ({} first)", approach.symbol())
         } else {
             String::new()
         },
-        apart
     ))
 }
 

@@ -14,8 +14,11 @@ use super::suspects::catalogue_name;
 
 /// The probability that any peak of a healthy session is called bad.
 const FALSE_ALARM: f64 = 0.002;
-/// A bad peak gets a name when it is that with at least this probability.
-const NAMED: f64 = 0.8;
+/// A bad peak gets a name when it is anything known with at least this probability,
+const KNOWN: f64 = 0.8;
+/// and that one with at least this; what else has a fair chance is told with it.
+const NAMED: f64 = 0.5;
+const FAIR: f64 = 0.05;
 
 /// A peak that cannot belong to the rest.
 #[derive(Clone, Debug)]
@@ -28,8 +31,12 @@ pub struct BadPeak {
     pub off: Offset,
     /// The probability that any good peak of the session lies as far out.
     pub false_alarm: f64,
+    /// One standard deviation of its distance.
+    pub sigma: Angle,
     /// What it most likely is; none when nothing known fits.
     pub kind: Option<BadKind>,
+    /// What it could be instead.
+    pub instead: Vec<Fault>,
 }
 
 /// What a bad peak can be.
@@ -102,12 +109,17 @@ pub fn bad_peaks(
     let judged = judge(ground, state, louder);
     judged
         .into_iter()
-        .map(|j| BadPeak {
-            kind: kind(station, sky, ground, state, &j),
-            index: j.index,
-            row: ground.cases[j.index].observation.peak.row,
-            off: j.off,
-            false_alarm: j.false_alarm,
+        .map(|j| {
+            let (kind, instead) = kind(station, sky, ground, state, &j).unzip();
+            BadPeak {
+                kind,
+                instead: instead.unwrap_or_default(),
+                index: j.index,
+                row: ground.cases[j.index].observation.peak.row,
+                off: j.off,
+                sigma: Angle::from_radians(j.sigma[0].hypot(j.sigma[1])),
+                false_alarm: j.false_alarm,
+            }
         })
         .collect()
 }
@@ -208,15 +220,15 @@ pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
 /// fits anything.
 const DIGIT_TOLD: f64 = 6.0;
 
-/// What a bad peak most likely is: Bayes' rule over the kinds, each with the density of peaks
-/// that it makes about here.
+/// What a bad peak most likely is, and what it could be instead: Bayes' rule over the kinds,
+/// each with the density of peaks that it makes about here.
 fn kind(
     station: &Station,
     sky: &Sky,
     ground: &Ground,
     state: &State,
     judged: &Judged,
-) -> Option<BadKind> {
+) -> Option<(BadKind, Vec<Fault>)> {
     let case = &ground.cases[judged.index];
     let peak = &case.observation.peak;
     let (azimuth, elevation) = (peak.azimuth?, peak.elevation?);
@@ -345,13 +357,17 @@ fn kind(
 
     let anything = before::ANYTHING / (4.0 * std::f64::consts::PI);
     let total: f64 = anything + scores.iter().map(|s| s.0).sum::<f64>();
-    // Several members of one fault speak for it together.
     let (_, best) = scores.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let together: f64 = (scores.iter())
-        .filter(|(_, k)| k.fault() == best.fault())
-        .map(|s| s.0)
-        .sum();
-    (together >= NAMED * total).then(|| best.clone())
+    // Several members of one fault speak for it together.
+    let share = |fault: Fault| -> f64 {
+        let of = scores.iter().filter(|(_, k)| k.fault() == fault);
+        of.map(|s| s.0).sum::<f64>() / total
+    };
+    let known = 1.0 - anything / total;
+    let instead = (Fault::ALL.into_iter())
+        .filter(|f| *f != best.fault() && share(*f) >= FAIR)
+        .collect();
+    (known >= KNOWN && share(best.fault()) >= NAMED).then(|| (best.clone(), instead))
 }
 
 /// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths; with the

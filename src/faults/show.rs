@@ -124,11 +124,22 @@ pub fn show(diagnosis: &Diagnosis, finding: &Finding) -> Option<Shown> {
             declination: *declination,
             sigma: Angle::from_degrees(finding.sigma?),
         },
-        Subject::Session => Shown::Worlds {
-            points: (misses(ground, state).into_iter())
-                .zip(diagnosis.as_logged.as_ref()?)
-                .map(|((row, after), before)| (row, *before, after))
-                .collect(),
+        Subject::Session => match &diagnosis.as_logged {
+            Some(before) => Shown::Worlds {
+                points: (misses(ground, state).into_iter().zip(before))
+                    .map(|((row, after), before)| (row, *before, after))
+                    .collect(),
+            },
+            None => Shown::Misses {
+                points: (misses(ground, state).into_iter())
+                    .map(|(row, miss)| MissPoint {
+                        row,
+                        miss,
+                        meant: false,
+                    })
+                    .collect(),
+                sidelobe: None,
+            },
         },
     })
 }

@@ -2,19 +2,13 @@
 //! exchanged columns, another unit. Each such world is observed anew and fitted whole; it is
 //! costly, and asked for only when the session as logged does not hold together.
 
-use crate::angle::{Angle, Direction, EncoderReading};
-use crate::logbook::{Approach, PeakLog};
-use crate::mount::Term;
+use crate::angle::Angle;
+use crate::logbook::PeakLog;
 use crate::sky::Sky;
 use crate::solve::observe::{Observation, observe};
-use crate::solve::plausible::glaring;
-use crate::solve::start::{Start, start};
 use crate::station::Station;
 
 use super::case::{Case, cases};
-use super::cause::Cause;
-use super::ground::{Ground, State};
-use super::look::Look;
 use super::name::{Axis, Fault};
 use super::rows::UNITS;
 
@@ -42,17 +36,6 @@ pub enum World {
     },
     /// Minutes of arc written behind a decimal point: 12.30 for 12 degrees 30 minutes.
     PointedMinutes(Axis),
-}
-
-/// Where a contest may begin.
-#[derive(Clone, Debug)]
-pub struct Beginning {
-    /// The world; none for the session as logged.
-    pub world: Option<World>,
-    /// Its ground.
-    pub ground: Ground,
-    /// Its first state.
-    pub state: State,
 }
 
 /// What worlds are made from.
@@ -105,7 +88,7 @@ impl World {
     }
 
     /// The observations of this world; none when it makes no sense.
-    fn observe(&self, setting: &Setting<'_>) -> Option<(Vec<Observation>, Station, Sky)> {
+    pub fn observe(&self, setting: &Setting<'_>) -> Option<(Vec<Observation>, Station, Sky)> {
         let mut station = setting.station.clone();
         let mut sky = None;
         let mut log = setting.log.clone();
@@ -122,11 +105,7 @@ impl World {
             World::AzimuthReversed => {
                 for peak in &mut log.peaks {
                     peak.azimuth = peak.azimuth.map(|a| -a);
-                    peak.azimuth_approach = match peak.azimuth_approach {
-                        Approach::Increasing => Approach::Decreasing,
-                        Approach::Decreasing => Approach::Increasing,
-                        Approach::Unknown => Approach::Unknown,
-                    };
+                    peak.azimuth_approach = peak.azimuth_approach.reversed();
                 }
             }
             World::Exchanged => {
@@ -211,281 +190,6 @@ fn unpointed(reading: Option<Angle>) -> Option<Option<Angle>> {
     Some(Some(Angle::from_degrees(
         value * reading.degrees().signum(),
     )))
-}
-
-/// The session does not hold together when so many peaks, or this share of them, are bad,
-const MANY_BAD: usize = 2;
-const BAD_SHARE: f64 = 0.05;
-/// or the scatter is so large a share of the beamwidth: nobody peaks a signal that badly,
-const MOST_SCATTER: f64 = 0.12;
-/// or a term is so many times the size that anybody would see.
-const TIMES_GLARING: f64 = 1.2;
-
-/// Whether the session as logged fails to hold together.
-pub fn falls_apart(ground: &Ground, state: &State) -> bool {
-    let bad = state.kept.iter().filter(|k| !**k).count();
-    let many = bad >= MANY_BAD && bad as f64 >= BAD_SHARE * state.kept.len() as f64;
-    let mut sigmas: Vec<f64> = (state.sigmas.iter().flatten())
-        .map(|s| s.radians())
-        .collect();
-    sigmas.sort_by(f64::total_cmp);
-    let typical = sigmas.get(sigmas.len() / 2).copied().unwrap_or(0.0);
-    let scatter = Angle::from_radians(typical * state.variance.sqrt());
-    let absurd = (ground.free.iter().zip(&state.parameters)).any(|(term, value)| match term {
-        Term::AzimuthZero | Term::ElevationZero => false,
-        _ => value.abs() > TIMES_GLARING * glaring(*term),
-    });
-    many || absurd || scatter > ground.beamwidth * MOST_SCATTER
-}
-
-/// Peaks on which worlds are screened, at most.
-const SCREENED: usize = 120;
-/// A world must make the session more likely by this fall of -2 ln likelihood to be fitted whole,
-const CLEARLY: f64 = 12.0;
-/// and be among so many.
-const FITTED: usize = 4;
-
-/// Other places from which a contest may begin, the most promising first.
-pub fn beginnings(setting: &Setting<'_>, ground: &Ground) -> Vec<Beginning> {
-    let stride = setting.log.peaks.len().div_ceil(SCREENED).max(1);
-    let mut thin_log = setting.log.clone();
-    thin_log.peaks = thin_log.peaks.into_iter().step_by(stride).collect();
-    let thin = Setting {
-        log: &thin_log,
-        ..*setting
-    };
-    let rows: Vec<usize> = thin_log.peaks.iter().map(|p| p.row).collect();
-    let few = thinned(ground, &rows);
-    let limit = screen(&few).map_or(f64::INFINITY, |s| s.cost) - CLEARLY;
-    let mut promising: Vec<(f64, World)> = Vec::new();
-    for world in World::all() {
-        let seen = world.observe(&thin);
-        let cost = seen.and_then(|(observations, station, sky)| {
-            let mut other = few.clone();
-            other.cases = cases(&station, &sky, &observations);
-            (other.cases.len() == other.sigmas.len()).then_some(())?;
-            Some(screen(&other)?.cost)
-        });
-        if let Some(cost) = cost.filter(|c| *c < limit) {
-            promising.push((cost, world));
-        }
-    }
-    promising.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let mut found: Vec<Beginning> = promising
-        .into_iter()
-        .take(FITTED)
-        .filter_map(|(_, world)| {
-            let (observations, station, sky) = world.observe(setting)?;
-            let mut other = ground.clone();
-            other.cases = cases(&station, &sky, &observations);
-            (other.cases.len() == other.sigmas.len()).then_some(())?;
-            let state = other.healthy().ok()?;
-            Some(Beginning {
-                world: Some(world),
-                ground: other,
-                state,
-            })
-        })
-        .collect();
-    found.extend(far_scale(ground, &few, limit));
-    found.extend(far_clock(setting, ground, &few, limit));
-    found
-}
-
-/// The ground with the peaks of some rows only.
-fn thinned(ground: &Ground, rows: &[usize]) -> Ground {
-    let mut few = ground.clone();
-    let keep: Vec<bool> = (ground.cases.iter())
-        .map(|c| rows.contains(&c.observation.peak.row))
-        .collect();
-    let mut kept = keep.iter();
-    few.cases.retain(|_| kept.next().is_some_and(|k| *k));
-    let mut kept = keep.iter();
-    few.sigmas.retain(|_| kept.next().is_some_and(|k| *k));
-    few
-}
-
-/// What a look from the zeros alone says of a session.
-struct Screened {
-    /// -2 ln likelihood with all healthy terms, up to a constant of the peaks.
-    cost: f64,
-    from: Start,
-}
-
-fn screen(ground: &Ground) -> Option<Screened> {
-    let from = start(&ground.observations(), &ground.held, &ground.free);
-    let begin = zeros(ground, &from);
-    let explanation = ground.explanation(&[], &ground.sigmas);
-    let look = Look::at(&explanation, &begin, &[], ground.trust_logged());
-    let chosen: Vec<usize> = (0..begin.len()).collect();
-    let fit = look.fit(&chosen, &vec![true; ground.cases.len()], 1.0)?;
-    Some(Screened {
-        cost: look.cost(&fit),
-        from,
-    })
-}
-
-/// A scale so wrong that the zeros alone find no start: tried in steps of 2 %.
-fn far_scale(ground: &Ground, few: &Ground, limit: f64) -> Option<Beginning> {
-    const STEP: f64 = 1.02;
-    const MOST_STEPS: i32 = 70;
-    let mut best: Option<(Screened, Axis, f64)> = None;
-    for axis in [Axis::Azimuth, Axis::Elevation] {
-        for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
-            let factor = STEP.powi(k);
-            let mut other = few.clone();
-            for case in &mut other.cases {
-                let peak = &mut case.observation.peak;
-                match axis {
-                    Axis::Azimuth => peak.azimuth = peak.azimuth.map(|a| a * factor),
-                    _ => peak.elevation = peak.elevation.map(|e| e * factor),
-                }
-            }
-            let nearer = |b: &Option<(Screened, Axis, f64)>, cost: f64| {
-                b.as_ref().is_none_or(|(b, _, _)| cost < b.cost)
-            };
-            if let Some(found) = screen(&other)
-                && found.cost < limit
-                && nearer(&best, found.cost)
-            {
-                best = Some((found, axis, factor));
-            }
-        }
-    }
-    let (found, axis, factor) = best?;
-    let mut begin = zeros(ground, &found.from);
-    begin.push(factor - 1.0);
-    let kept = vec![true; ground.cases.len()];
-    let state = ground.refit(&[Cause::Scale(axis)], &begin, &kept, 1.0)?;
-    Some(Beginning {
-        world: None,
-        ground: ground.clone(),
-        state,
-    })
-}
-
-/// A clock so wrong that satellites are nowhere near: tried up to half an hour either way. Beyond
-/// that it is a time zone.
-fn far_clock(
-    setting: &Setting<'_>,
-    ground: &Ground,
-    few: &Ground,
-    limit: f64,
-) -> Option<Beginning> {
-    /// Emitters that move faster, a second, need the finer step.
-    const FAST: Angle = Angle::from_degrees(0.01);
-    const MOST_S: f64 = 1800.0;
-    let is_satellite =
-        |c: &Case| c.along_orbit.norm_squared() > 0.0 && c.observation.target_rate.norm() > 0.0;
-    let fast = |c: &Case| is_satellite(c) && c.observation.target_rate.norm() > FAST.radians();
-    let step_s = if ground.cases.iter().any(fast) {
-        10.0
-    } else {
-        60.0
-    };
-    let most_steps = (MOST_S / step_s) as i32;
-    let mut best: Option<(Screened, f64)> = None;
-    for k in (-most_steps..=most_steps).filter(|k| *k != 0) {
-        let clock_s = step_s * f64::from(k);
-        let mut other = few.clone();
-        let moved = other.cases.iter_mut().all(|c| {
-            let satellite = is_satellite(c);
-            let o = &mut c.observation;
-            if satellite {
-                let time = o.peak.time.plus_seconds(o.clock_offset_s + clock_s);
-                let Ok(there) = setting.sky.apparent(&o.peak.emitter, time) else {
-                    return false;
-                };
-                o.target = there.east_north_up();
-            } else {
-                o.target = (o.target + o.target_rate * clock_s).normalize();
-            }
-            true
-        });
-        if !moved {
-            continue;
-        }
-        if let Some(found) = screen(&other)
-            && found.cost < limit
-            && best.as_ref().is_none_or(|(b, _)| found.cost < b.cost)
-        {
-            best = Some((found, clock_s));
-        }
-    }
-    let (found, clock_s) = best?;
-    let mut other = ground.clone();
-    other.cases = setting.look_again(clock_s);
-    other.clock_s = clock_s;
-    if other.cases.len() != ground.cases.len() {
-        return None;
-    }
-    let mut begin = zeros(&other, &found.from);
-    begin.push(clock_s);
-    let kept = vec![true; other.cases.len()];
-    let state = other.refit(&[Cause::Clock], &begin, &kept, 1.0)?;
-    Some(Beginning {
-        world: None,
-        ground: other,
-        state,
-    })
-}
-
-fn zeros(ground: &Ground, from: &Start) -> Vec<f64> {
-    (ground.free.iter())
-        .map(|term| match term {
-            Term::AzimuthZero => from.azimuth_zero.radians(),
-            Term::ElevationZero => from.elevation_zero.radians(),
-            _ => 0.0,
-        })
-        .collect()
-}
-
-/// Readings that equal the computed sky positions to less than this share of the beamwidth are
-/// no readings: no peak is found so well.
-const TOO_GOOD: f64 = 1.0 / 500.0;
-/// Peaks needed to say so.
-const LEAST_TOO_GOOD: usize = 5;
-
-/// Rms distance between the raw readings and the emitters' directions, when it is so small
-/// that the log must hold the sky's positions in the place of readings. The second tells
-/// whether the directions are those without air.
-pub fn too_good(ground: &Ground) -> Option<(Angle, bool)> {
-    let both: Vec<&Case> = (ground.cases.iter())
-        .filter(|c| c.observation.coordinates() == 2)
-        .collect();
-    if both.len() < LEAST_TOO_GOOD {
-        return None;
-    }
-    let rms = |airless: bool| {
-        let squares: f64 = both
-            .iter()
-            .filter_map(|c| {
-                let peak = &c.observation.peak;
-                let reading = EncoderReading {
-                    azimuth: peak.azimuth?,
-                    elevation: peak.elevation?,
-                };
-                let bend = if airless {
-                    c.bend
-                } else {
-                    nalgebra::Vector3::zeros()
-                };
-                let target = (c.observation.target - bend).normalize();
-                let read =
-                    Direction::<crate::angle::Apparent>::new(reading.azimuth, reading.elevation);
-                let there = Direction::from_east_north_up(&target);
-                Some(read.separation(&there).radians().powi(2))
-            })
-            .sum();
-        Angle::from_radians((squares / both.len() as f64).sqrt())
-    };
-    let (apparent, airless) = (rms(false), rms(true));
-    let (least, without_air) = if airless < apparent {
-        (airless, true)
-    } else {
-        (apparent, false)
-    };
-    (least < ground.beamwidth * TOO_GOOD).then_some((least, without_air))
 }
 
 #[cfg(test)]

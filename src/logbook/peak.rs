@@ -24,6 +24,14 @@ impl Approach {
             Approach::Unknown => 0.0,
         }
     }
+    /// The same arrival for an encoder that counts the other way.
+    pub fn reversed(self) -> Approach {
+        match self {
+            Approach::Increasing => Approach::Decreasing,
+            Approach::Decreasing => Approach::Increasing,
+            Approach::Unknown => Approach::Unknown,
+        }
+    }
     /// As written in a log; empty when not logged.
     pub fn symbol(self) -> &'static str {
         match self {

@@ -85,6 +85,16 @@ impl PeakLog {
         PeakLog::from_reader(&name, input, station)
     }
 
+    /// The same for a diagnosis, which can tell readings in another unit or in each other's
+    /// column: it takes any elevation reading, however absurd.
+    ///
+    /// # Errors
+    /// As [`PeakLog::read`].
+    pub fn read_as_written(path: &Path, station: &Station) -> Result<PeakLog, Error> {
+        let (name, input) = files::open(path)?;
+        PeakLog::from_rows(&name, input, station, &AZIMUTH_READING)
+    }
+
     /// Reads a peaks file from its bytes; messages call it `file`.
     ///
     /// # Errors
@@ -102,6 +112,15 @@ impl PeakLog {
         input: impl BufRead,
         station: &Station,
     ) -> Result<PeakLog, Error> {
+        PeakLog::from_rows(file, input, station, &ELEVATION_READING)
+    }
+
+    fn from_rows(
+        file: &str,
+        input: impl BufRead,
+        station: &Station,
+        elevation: &Quantity,
+    ) -> Result<PeakLog, Error> {
         let mut problems = Problems::new();
         let mut rows = RowReader::new(file, input);
         let header = rows.header()?;
@@ -114,7 +133,7 @@ impl PeakLog {
         };
         let mut earlier = HashMap::new();
         while let Some(row) = rows.next(&mut problems)? {
-            let Some(peak) = peak_of(&row, &columns, station, &mut problems) else {
+            let Some(peak) = peak_of(&row, &columns, station, elevation, &mut problems) else {
                 continue;
             };
             match earlier.entry(fingerprint(&peak, station)) {
@@ -180,6 +199,7 @@ fn peak_of(
     row: &Row<'_>,
     columns: &Columns,
     station: &Station,
+    elevation: &Quantity,
     problems: &mut Problems,
 ) -> Option<Peak> {
     let cell = |column| columns.cell(row, column);
@@ -187,7 +207,7 @@ fn peak_of(
     let time = cell(TIME).time(problems);
     let emitter = emitter(&cell(EMITTER), station, problems);
     let azimuth = cell(AZIMUTH).angle(&AZIMUTH_READING, problems);
-    let elevation = cell(ELEVATION).angle(&ELEVATION_READING, problems);
+    let elevation = cell(ELEVATION).angle(elevation, problems);
     let both = columns.has(AZIMUTH) && columns.has(ELEVATION);
     if both && cell(AZIMUTH).is_empty() && cell(ELEVATION).is_empty() {
         let wrong = Wrong::new(

@@ -148,6 +148,10 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
             );
             taken[i] += 1;
             let mut peak = peak(truth, row, logged_time, names[i], reading, approach);
+            // Whoever logs the side of arrival reads it from the encoder.
+            if spoils.iter().any(|s| matches!(s, Spoil::AzimuthReversed)) {
+                peak.azimuth_approach = peak.azimuth_approach.reversed();
+            }
             if Spoil::logs_temperature(spoils) {
                 peak.temperature_c = Some((when.temperature_c * 10.0).round() / 10.0);
             }

@@ -2,14 +2,13 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::Sheet;
+use super::Drawing;
 use crate::angle::Angle;
-use crate::report::chart::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, notes};
+use crate::report::chart::{Align, Canvas, Key, Pen, Point, Rect, Text, colours, notes};
 
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct CompassPicture {
-    sheet: Sheet,
     zero: Angle,
     declination: Angle,
     sigma: Angle,
@@ -17,12 +16,8 @@ pub struct CompassPicture {
 
 impl CompassPicture {
     /// Prepares it.
-    pub fn new(mut sheet: Sheet, zero: Angle, declination: Angle, sigma: Angle) -> CompassPicture {
-        "Seen from above. The encoder reads zero along the dark arrow; the shaded wedge is where a \
-         compass set with care would have put it."
-            .clone_into(&mut sheet.caption);
+    pub fn new(zero: Angle, declination: Angle, sigma: Angle) -> CompassPicture {
         CompassPicture {
-            sheet,
             zero,
             declination,
             sigma,
@@ -30,18 +25,11 @@ impl CompassPicture {
     }
 }
 
-impl Picture for CompassPicture {
-    fn file_stem(&self) -> &str {
-        &self.sheet.stem
-    }
-    fn title(&self) -> String {
-        self.sheet.title.clone()
-    }
-    fn stamp(&self) -> String {
-        self.sheet.stamp.clone()
-    }
+impl Drawing for CompassPicture {
     fn caption(&self) -> String {
-        self.sheet.caption.clone()
+        "Seen from above. The encoder reads zero along the dark arrow; the shaded wedge is where a \
+         compass set with care would have put it."
+            .to_owned()
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {

@@ -2,11 +2,11 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::Sheet;
+use super::Drawing;
 use crate::faults::{Against, Axis as FaultAxis, EffectPoint};
 use crate::report::chart::{
-    Axis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Tick, azimuth_ticks,
-    colours, linear_ticks, notes,
+    Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Tick, azimuth_ticks, colours,
+    linear_ticks, notes,
 };
 
 /// The effect by the model.
@@ -15,7 +15,6 @@ const EFFECT: Pen = Pen::new(colours::INK, 1.8);
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct EffectPicture {
-    sheet: Sheet,
     against: Against,
     axis: FaultAxis,
     points: Vec<EffectPoint>,
@@ -26,12 +25,7 @@ pub struct EffectPicture {
 
 impl EffectPicture {
     /// Prepares it.
-    pub fn new(
-        mut sheet: Sheet,
-        against: Against,
-        axis: FaultAxis,
-        mut points: Vec<EffectPoint>,
-    ) -> EffectPicture {
+    pub fn new(against: Against, axis: FaultAxis, mut points: Vec<EffectPoint>) -> EffectPicture {
         // The two sides of arrival are spread by row, so that dots do not cover each other.
         if against == Against::Arrival {
             let rows = points.iter().map(|p| p.row).max().unwrap_or(1) as f64;
@@ -54,14 +48,7 @@ impl EffectPicture {
             .collect();
         sizes.sort_by(f64::total_cmp);
         let most = sizes.last().copied().unwrap_or(1.0).max(1e-9);
-        sheet.caption = format!(
-            "Above: how far each peak lies off when this cause is taken out of the model; the line \
-             is what the cause does by the model. Below: what is left with it, on the same scale. \
-             The {} peaks should follow the line above and lie along zero below.",
-            points.len()
-        );
         EffectPicture {
-            sheet,
             against,
             axis,
             points,
@@ -121,27 +108,28 @@ impl EffectPicture {
         }
     }
 
-    /// Whether the effect is a curve along the quantity, and not different for each peak.
+    /// Whether the effect is a curve along the quantity, and not different for each peak: a
+    /// curve, even a wave, goes little farther up and down than its range.
     fn is_curve(&self) -> bool {
-        matches!(
-            self.against,
-            Against::Hours | Against::Temperature | Against::SolarHours
-        ) || self.points.len() < 3
+        const MOST_TRAVEL: f64 = 2.5;
+        let effects: Vec<f64> = (self.points.iter().filter(|p| p.kept))
+            .map(|p| p.effect.degrees())
+            .collect();
+        let travel: f64 = effects.windows(2).map(|w| (w[1] - w[0]).abs()).sum();
+        let low = effects.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = effects.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        self.against != Against::Arrival && travel <= MOST_TRAVEL * (high - low)
     }
 }
 
-impl Picture for EffectPicture {
-    fn file_stem(&self) -> &str {
-        &self.sheet.stem
-    }
-    fn title(&self) -> String {
-        self.sheet.title.clone()
-    }
-    fn stamp(&self) -> String {
-        self.sheet.stamp.clone()
-    }
+impl Drawing for EffectPicture {
     fn caption(&self) -> String {
-        self.sheet.caption.clone()
+        format!(
+            "Above: how far each peak lies off when this cause is taken out of the model; the line \
+             is what the cause does by the model. Below: what is left with it, on the same scale. \
+             The {} peaks should follow the line above and lie along zero below.",
+            self.points.len()
+        )
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {

@@ -2,18 +2,14 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::Sheet;
+use super::{Drawing, by_row};
 use crate::angle::Angle;
 use crate::faults::MissPoint;
-use crate::report::chart::{
-    Align, Axis, Canvas, Key, Marker, Panel, Picture, Rect, Scale, Text, colours, linear_ticks,
-    notes, symlog_ticks,
-};
+use crate::report::chart::{Align, Canvas, Key, Marker, Rect, Text, colours, notes};
 
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct MissPicture {
-    sheet: Sheet,
     points: Vec<MissPoint>,
     sidelobe: Option<[Angle; 2]>,
     straight_below: f64,
@@ -22,23 +18,12 @@ pub struct MissPicture {
 
 impl MissPicture {
     /// Prepares it.
-    pub fn new(
-        mut sheet: Sheet,
-        points: Vec<MissPoint>,
-        sidelobe: Option<[Angle; 2]>,
-    ) -> MissPicture {
+    pub fn new(points: Vec<MissPoint>, sidelobe: Option<[Angle; 2]>) -> MissPicture {
         let mut sizes: Vec<f64> = points.iter().map(|p| p.miss.degrees()).collect();
         sizes.sort_by(f64::total_cmp);
         let typical = sizes.get(sizes.len() / 2).copied().unwrap_or(0.1).max(1e-6);
         let most = sizes.last().copied().unwrap_or(1.0).max(4.0 * typical);
-        let meant = points.iter().filter(|p| p.meant).count();
-        sheet.caption = format!(
-            "How far the corrected beam misses the logged emitter, peak by peak: the {meant} that are \
-             meant stand with their rows, far above the others. The scale is logarithmic but for its \
-             lowest part."
-        );
         MissPicture {
-            sheet,
             points,
             sidelobe,
             straight_below: 2.0 * typical,
@@ -47,39 +32,25 @@ impl MissPicture {
     }
 }
 
-impl Picture for MissPicture {
-    fn file_stem(&self) -> &str {
-        &self.sheet.stem
-    }
-    fn title(&self) -> String {
-        self.sheet.title.clone()
-    }
-    fn stamp(&self) -> String {
-        self.sheet.stamp.clone()
-    }
+impl Drawing for MissPicture {
     fn caption(&self) -> String {
-        self.sheet.caption.clone()
+        let scale = "The scale is logarithmic but for its lowest part.";
+        match self.points.iter().filter(|p| p.meant).count() {
+            0 => format!(
+                "How far the readings, taken at their word, lie from where the emitters were computed \
+                 to be, peak by peak: nearer than any peak can be found with this beam. {scale}"
+            ),
+            _ => format!(
+                "How far the corrected beam misses the logged emitter, peak by peak: those that are \
+                 meant stand with their rows, far above the others. {scale}"
+            ),
+        }
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
         let frame = body.inset(78.0, 46.0, 30.0, 66.0);
-        let last = self.points.iter().map(|p| p.row).max().unwrap_or(1) as f64;
-        let panel = Panel {
-            frame,
-            x: Axis {
-                scale: Scale::linear(0.0, last + 1.0, frame.left, frame.right),
-                ticks: linear_ticks(1.0, last, 10)
-                    .into_iter()
-                    .filter(|t| t.value.fract() == 0.0)
-                    .collect(),
-                title: "row in the log".to_owned(),
-            },
-            y: Axis {
-                scale: Scale::symlog(0.0, self.most, self.straight_below, frame.bottom, frame.top),
-                ticks: symlog_ticks(0.0, self.most, self.straight_below),
-                title: "Distance between emitter and beam (deg)".to_owned(),
-            },
-        };
+        let last = self.points.iter().map(|p| p.row).max().unwrap_or(1);
+        let panel = by_row(frame, last, self.most, self.straight_below);
         panel.draw(canvas, true);
         if let Some(ring) = self.sidelobe {
             let [near, far] = ring.map(|r| panel.y.scale.at(r.degrees().min(self.most)));
@@ -109,16 +80,16 @@ impl Picture for MissPicture {
             let (x, y) = panel.at(at.0, at.1);
             canvas.text((x, y - 10.0), &p.row.to_string(), &style);
         }
-        let said = [
-            (
-                Key::Mark(Marker::Cross, colours::VERMILLION),
-                "meant here, with its row".to_owned(),
-            ),
-            (
-                Key::Mark(Marker::Disc, colours::BLUE),
-                "every other peak".to_owned(),
-            ),
-        ];
+        let meant = Key::Mark(Marker::Cross, colours::VERMILLION);
+        let other = Key::Mark(Marker::Disc, colours::BLUE);
+        let said = if self.points.iter().any(|p| p.meant) {
+            vec![
+                (meant, "meant here, with its row".to_owned()),
+                (other, "every other peak".to_owned()),
+            ]
+        } else {
+            vec![(other, "a peak".to_owned())]
+        };
         notes(canvas, (frame.left, body.top + 16.0), frame.right, &said);
     }
 }

@@ -10,9 +10,10 @@ mod worlds;
 
 use std::path::{Path, PathBuf};
 
+use plotters_backend::DrawingBackend;
 use rayon::prelude::*;
 
-use super::chart::Render;
+use super::chart::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
 use crate::faults::{Diagnosis, Finding, Shown, show};
 use crate::files;
 use crate::problem::Error;
@@ -23,13 +24,59 @@ pub use text::{faults_json, faults_section, faults_text};
 /// Name of the page of a diagnosis in its folder.
 pub const FAULTS_PAGE: &str = "faults.html";
 
-/// What every picture of a finding has.
+/// What is drawn of a finding, and what to look for in it.
+trait Drawing: Sync {
+    fn caption(&self) -> String;
+    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect);
+}
+
+/// A drawing with the name and the headings that every picture of a finding has.
 #[derive(Clone, Debug)]
-struct Sheet {
+struct Sheet<D> {
     stem: String,
     title: String,
     stamp: String,
-    caption: String,
+    drawing: D,
+}
+
+impl<D: Drawing> Picture for Sheet<D> {
+    fn file_stem(&self) -> &str {
+        &self.stem
+    }
+    fn title(&self) -> String {
+        self.title.clone()
+    }
+    fn stamp(&self) -> String {
+        self.stamp.clone()
+    }
+    fn caption(&self) -> String {
+        self.drawing.caption()
+    }
+    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
+        self.drawing.draw(canvas, body);
+    }
+}
+
+/// A panel of distances by the row in the log, on a scale that is logarithmic but for its lowest
+/// part.
+fn by_row(frame: Rect, last: usize, most: f64, straight_below: f64) -> Panel {
+    let last = last as f64;
+    Panel {
+        frame,
+        x: Axis {
+            scale: Scale::linear(0.0, last + 1.0, frame.left, frame.right),
+            ticks: linear_ticks(1.0, last, 10)
+                .into_iter()
+                .filter(|t| t.value.fract() == 0.0)
+                .collect(),
+            title: "row in the log".to_owned(),
+        },
+        y: Axis {
+            scale: Scale::symlog(0.0, most, straight_below, frame.bottom, frame.top),
+            ticks: symlog_ticks(0.0, most, straight_below),
+            title: "Distance between emitter and beam (deg)".to_owned(),
+        },
+    }
 }
 
 /// A picture for each finding that has one, in the order of the findings, with the finding's
@@ -44,37 +91,52 @@ pub fn fault_pictures(diagnosis: &Diagnosis, station: &Station) -> Vec<(usize, B
 }
 
 fn picture(place: usize, finding: &Finding, shown: Shown, station: &Station) -> Box<dyn Render> {
-    let sheet = Sheet {
-        stem: format!("fault-{}-{}", place + 1, finding.fault),
-        title: finding.title(),
-        stamp: station.site.name.clone(),
-        caption: String::new(),
-    };
+    fn on_sheet<D: Drawing + 'static>(
+        place: usize,
+        finding: &Finding,
+        station: &Station,
+        drawing: D,
+    ) -> Box<dyn Render> {
+        Box::new(Sheet {
+            stem: format!("fault-{}-{}", place + 1, finding.fault),
+            title: finding.title(),
+            stamp: station.site.name.clone(),
+            drawing,
+        })
+    }
     match shown {
         Shown::Effect {
             against,
             axis,
             points,
-        } => Box::new(effect::EffectPicture::new(sheet, against, axis, points)),
+        } => {
+            let drawing = effect::EffectPicture::new(against, axis, points);
+            on_sheet(place, finding, station, drawing)
+        }
         Shown::Misses { points, sidelobe } => {
-            Box::new(misses::MissPicture::new(sheet, points, sidelobe))
+            let drawing = misses::MissPicture::new(points, sidelobe);
+            on_sheet(place, finding, station, drawing)
         }
         Shown::Scatter {
             against,
             axis,
             points,
-        } => Box::new(scatter::ScatterPicture::new(sheet, against, axis, points)),
-        Shown::Worlds { points } => Box::new(worlds::WorldPicture::new(sheet, points)),
+        } => {
+            let drawing = scatter::ScatterPicture::new(against, axis, points);
+            on_sheet(place, finding, station, drawing)
+        }
+        Shown::Worlds { points } => {
+            let drawing = worlds::WorldPicture::new(points);
+            on_sheet(place, finding, station, drawing)
+        }
         Shown::Compass {
             zero,
             declination,
             sigma,
-        } => Box::new(compass::CompassPicture::new(
-            sheet,
-            zero,
-            declination,
-            sigma,
-        )),
+        } => {
+            let drawing = compass::CompassPicture::new(zero, declination, sigma);
+            on_sheet(place, finding, station, drawing)
+        }
     }
 }
 

@@ -2,11 +2,11 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::Sheet;
+use super::Drawing;
 use crate::angle::Angle;
 use crate::faults::{Against, Axis as FaultAxis};
 use crate::report::chart::{
-    Axis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, azimuth_ticks, colours,
+    Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, azimuth_ticks, colours,
     linear_ticks, notes,
 };
 
@@ -18,7 +18,6 @@ const IN_POINT: usize = 10;
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct ScatterPicture {
-    sheet: Sheet,
     against: Against,
     axis: FaultAxis,
     points: Vec<(f64, Angle)>,
@@ -27,23 +26,14 @@ pub struct ScatterPicture {
 
 impl ScatterPicture {
     /// Prepares it.
-    pub fn new(
-        mut sheet: Sheet,
-        against: Against,
-        axis: FaultAxis,
-        mut points: Vec<(f64, Angle)>,
-    ) -> ScatterPicture {
+    pub fn new(against: Against, axis: FaultAxis, mut points: Vec<(f64, Angle)>) -> ScatterPicture {
         points.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut sizes: Vec<f64> = points.iter().map(|p| p.1.degrees()).collect();
         sizes.sort_by(f64::total_cmp);
         // The very worst may lie at the edge.
         let high = sizes.len().saturating_sub(1) * 98 / 100;
         let most = sizes.get(high).copied().unwrap_or(1.0).max(1e-9);
-        "What is left of each peak, without its sign. The line is the rms of ten neighbours: level \
-         when the noise is the same everywhere, high where something rattles."
-            .clone_into(&mut sheet.caption);
         ScatterPicture {
-            sheet,
             against,
             axis,
             points,
@@ -63,18 +53,11 @@ impl ScatterPicture {
     }
 }
 
-impl Picture for ScatterPicture {
-    fn file_stem(&self) -> &str {
-        &self.sheet.stem
-    }
-    fn title(&self) -> String {
-        self.sheet.title.clone()
-    }
-    fn stamp(&self) -> String {
-        self.sheet.stamp.clone()
-    }
+impl Drawing for ScatterPicture {
     fn caption(&self) -> String {
-        self.sheet.caption.clone()
+        "What is left of each peak, without its sign. The line is the rms of ten neighbours: level \
+         when the noise is the same everywhere, high where something rattles."
+            .to_owned()
     }
 
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {

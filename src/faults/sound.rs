@@ -1,0 +1,99 @@
+//! Whether a session holds together: whether its peaks can be those of one mount at all.
+
+use crate::angle::{Angle, Direction, EncoderReading};
+use crate::mount::Term;
+use crate::solve::plausible::glaring;
+
+use super::case::Case;
+use super::ground::{Ground, State};
+
+/// The session does not hold together when this share of the peaks is bad,
+const MANY_BAD: f64 = 0.2;
+/// or emitters are missed at every one of their peaks, with so many peaks and this share of all:
+/// what is wrong with the log as a whole is wrong with emitters as a whole,
+const LEAST_MISSED: usize = 2;
+const MISSED_SHARE: f64 = 0.05;
+/// or the scatter is so large a share of the beamwidth: nobody peaks a signal that badly,
+const MOST_SCATTER: f64 = 0.12;
+/// or a term is so many times the size that anybody would see.
+const TIMES_GLARING: f64 = 1.2;
+
+/// Whether the session as logged fails to hold together.
+pub fn falls_apart(ground: &Ground, state: &State) -> bool {
+    let peaks = state.kept.len() as f64;
+    let bad = state.kept.iter().filter(|k| !**k).count();
+    let missed = wholly_missed(ground, state);
+    let many = bad as f64 > MANY_BAD * peaks
+        || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
+    let mut sigmas: Vec<f64> = (state.sigmas.iter().flatten())
+        .map(|s| s.radians())
+        .collect();
+    sigmas.sort_by(f64::total_cmp);
+    let typical = sigmas.get(sigmas.len() / 2).copied().unwrap_or(0.0);
+    let scatter = Angle::from_radians(typical * state.variance.sqrt());
+    let absurd = (ground.free.iter().zip(&state.parameters)).any(|(term, value)| match term {
+        Term::AzimuthZero | Term::ElevationZero => false,
+        _ => value.abs() > TIMES_GLARING * glaring(*term),
+    });
+    many || absurd || scatter > ground.beamwidth * MOST_SCATTER
+}
+
+/// Peaks of emitters of which not one peak is explained.
+fn wholly_missed(ground: &Ground, state: &State) -> usize {
+    let emitter_of = |i: usize| ground.cases[i].emitter;
+    let explained: Vec<usize> = (0..state.kept.len())
+        .filter(|i| state.kept[*i])
+        .map(emitter_of)
+        .collect();
+    (0..state.kept.len())
+        .filter(|i| !explained.contains(&emitter_of(*i)))
+        .count()
+}
+
+/// Readings that equal the computed sky positions to less than this share of the beamwidth are
+/// no readings: no peak is found so well.
+const TOO_GOOD: f64 = 1.0 / 500.0;
+/// Peaks needed to say so.
+const LEAST_TOO_GOOD: usize = 5;
+
+/// Rms distance between the raw readings and the emitters' directions, when it is so small
+/// that the log must hold the sky's positions in the place of readings. The second tells
+/// whether the directions are those without air.
+pub fn too_good(ground: &Ground) -> Option<(Angle, bool)> {
+    let both: Vec<&Case> = (ground.cases.iter())
+        .filter(|c| c.observation.coordinates() == 2)
+        .collect();
+    if both.len() < LEAST_TOO_GOOD {
+        return None;
+    }
+    let rms = |airless: bool| {
+        let squares: f64 = both
+            .iter()
+            .filter_map(|c| {
+                let peak = &c.observation.peak;
+                let reading = EncoderReading {
+                    azimuth: peak.azimuth?,
+                    elevation: peak.elevation?,
+                };
+                let bend = if airless {
+                    c.bend
+                } else {
+                    nalgebra::Vector3::zeros()
+                };
+                let target = (c.observation.target - bend).normalize();
+                let read =
+                    Direction::<crate::angle::Apparent>::new(reading.azimuth, reading.elevation);
+                let there = Direction::from_east_north_up(&target);
+                Some(read.separation(&there).radians().powi(2))
+            })
+            .sum();
+        Angle::from_radians((squares / both.len() as f64).sqrt())
+    };
+    let (apparent, airless) = (rms(false), rms(true));
+    let (least, without_air) = if airless < apparent {
+        (airless, true)
+    } else {
+        (apparent, false)
+    };
+    (least < ground.beamwidth * TOO_GOOD).then_some((least, without_air))
+}
