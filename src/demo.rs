@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::faults::{self, diagnose};
 use crate::files::write_whole;
 use crate::logbook::{Calibration, PeakLog};
 use crate::problem::{Error, Problem};
@@ -62,10 +63,12 @@ pub fn demo(folder: &Path) -> Result<Demo, Error> {
     let document = calibration(&outcome, &station, Utc::now());
     document.write(&folder.join("calibration.json"))?;
     let remedies = remedies(&outcome, &station);
+    let diagnosis = diagnose(&station, &sky, &log, &faults::Options::default()).ok();
     let report = Report {
         outcome: &outcome,
         station: &station,
         remedies: &remedies,
+        diagnosis: diagnosis.as_ref(),
         log_name: "peaks.csv",
         calibration_name: "calibration.json",
         created: document.created_utc,

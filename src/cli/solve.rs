@@ -9,9 +9,7 @@ use super::{Common, Console, Verdict};
 use crate::faults::{self, diagnose};
 use crate::logbook::PeakLog;
 use crate::problem::Error;
-use crate::report::{
-    PAGE_NAME, Report, bootstrap_text, faults_section, paragraph, text, write_report,
-};
+use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, write_report};
 use crate::sky::Sky;
 use crate::solve::{Options, bootstrap, calibration, remedies, solve};
 use crate::station::Station;
@@ -88,7 +86,18 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         document.write(path)?;
     }
     let remedies = remedies(&outcome, &station);
+    let beside = faults::Options {
+        holds: options.holds.clone(),
+        seed: args.seed,
+        begin: None,
+    };
+    // What can be solved can be diagnosed, but for the very shortest logs. A machine asks `faults`.
+    let diagnosis = match common.json && args.report.is_none() {
+        true => None,
+        false => diagnose(&station, &sky, &log, &beside).ok(),
+    };
     let report = Report {
+        diagnosis: diagnosis.as_ref(),
         outcome: &outcome,
         station: &station,
         remedies: &remedies,
@@ -104,15 +113,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.result(&text(&report, console.colour()))?;
         if let Some(words) = &resampled {
             console.result(&format!("\n{}", paragraph(words)))?;
-        }
-        let beside = faults::Options {
-            holds: options.holds.clone(),
-            seed: args.seed,
-            begin: None,
-        };
-        // What can be solved can be diagnosed, but for the very shortest logs.
-        if let Ok(diagnosis) = diagnose(&station, &sky, &log, &beside) {
-            console.result(&faults_section(&diagnosis))?;
         }
     }
     if let Some(path) = &out {

@@ -282,6 +282,7 @@ pub fn report<'a>(
         station,
         remedies,
         log_name: "peaks.csv",
+        diagnosis: None,
         calibration_name: "calibration.json",
         created: Utc::parse("2026-04-05T08:00:00Z").unwrap(),
     }

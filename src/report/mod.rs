@@ -25,15 +25,14 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
+use crate::faults::Diagnosis;
 use crate::files;
 use crate::problem::Error;
 use crate::solve::{Outcome, Remedy};
 use crate::station::Station;
 use crate::time::Utc;
 
-pub use faults::{
-    FAULTS_PAGE, fault_pictures, faults_json, faults_section, faults_text, write_faults,
-};
+pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
 pub use picture::{pictures, write_plan_pictures};
 pub use plan::{plan_json, plan_text};
@@ -61,6 +60,8 @@ pub struct Report<'a> {
     pub station: &'a Station,
     /// What can be done about it.
     pub remedies: &'a [Remedy],
+    /// Faults behind what the mount errors leave, if they were looked for.
+    pub diagnosis: Option<&'a Diagnosis>,
     /// The peaks file as the user named it.
     pub log_name: &'a str,
     /// Where the calibration stands or will stand, as the user named it.

@@ -23,6 +23,7 @@ pub fn page(report: &Report, pictures: &[Box<dyn Render>]) -> String {
     terms(&mut html, report);
     decisions(&mut html, report);
     not_separable(&mut html, report);
+    html.list(summary::FAULTS_HEADING, &summary::fault_lines(report));
     remedies(&mut html, report);
     next(&mut html, report);
     figures(&mut html, pictures);

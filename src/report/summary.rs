@@ -1,5 +1,6 @@
 //! What a report says in sentences and figures, whatever it is written on.
 
+use super::faults::first_findings;
 use super::{Report, number, words};
 use crate::angle::Angle;
 use crate::mount::Term;
@@ -256,6 +257,14 @@ pub struct Step {
     pub words: String,
     /// As typed.
     pub command: Option<String>,
+}
+
+/// Heading of what the diagnosis found.
+pub const FAULTS_HEADING: &str = "Faults (plumbeam faults says more)";
+
+/// What the diagnosis found, a line each.
+pub fn fault_lines(report: &Report) -> Vec<String> {
+    report.diagnosis.map_or_else(Vec::new, first_findings)
 }
 
 /// What to do now, in order.

@@ -23,6 +23,8 @@ pub fn text(report: &Report, colour: Colour) -> String {
     unused(&mut page, report);
     page.list("WARNINGS", &escaped(&report.outcome.warnings));
     page.list("ASSUMED", &summary::assumptions(report));
+    let faults = summary::FAULTS_HEADING.replacen("Faults", "FAULTS", 1);
+    page.list(&faults, &summary::fault_lines(report));
     remedies(&mut page, report);
     next(&mut page, report);
     page.text

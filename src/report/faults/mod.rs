@@ -19,7 +19,8 @@ use crate::files;
 use crate::problem::Error;
 use crate::station::Station;
 
-pub use text::{faults_json, faults_section, faults_text};
+pub(super) use text::first_findings;
+pub use text::{faults_json, faults_text};
 
 /// Name of the page of a diagnosis in its folder.
 pub const FAULTS_PAGE: &str = "faults.html";

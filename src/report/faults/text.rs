@@ -67,21 +67,17 @@ fn one(page: &mut String, number: usize, finding: &Finding) {
     }
 }
 
-/// The first findings, a line each, for the end of a solve; empty when there are none.
-pub fn faults_section(diagnosis: &Diagnosis) -> String {
+/// The first findings, a line each, for the report of a solve; none when there are none.
+pub fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
     const MOST: usize = 5;
-    if diagnosis.findings.is_empty() {
-        return String::new();
-    }
-    let mut page = "\nFAULTS (plumbeam faults says more)\n".to_owned();
-    for finding in diagnosis.findings.iter().take(MOST) {
-        page.push_str(&lines("  - ", &printable(&finding.one_line())));
-    }
+    let mut said: Vec<String> = (diagnosis.findings.iter().take(MOST))
+        .map(|finding| printable(&finding.one_line()))
+        .collect();
     if diagnosis.findings.len() > MOST {
         let more = diagnosis.findings.len() - MOST;
-        page.push_str(&format!("  and {more} more\n"));
+        said.push(format!("and {more} more"));
     }
-    page
+    said
 }
 
 /// The machine-readable form of a diagnosis.
