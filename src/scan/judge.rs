@@ -5,6 +5,7 @@ use super::analyse::{Fitted, REMEMBERS, inflation};
 use super::examine::Memory;
 use super::model::ScanModel;
 use super::passes::{Pass, Shape};
+use super::point::median;
 use super::reason::{Reason, VAGUE};
 use super::settle::Settled;
 use super::setup::is_area;
@@ -15,6 +16,9 @@ const TWO_FLANKS: f64 = 0.25;
 const NEAR_END: f64 = 0.4;
 /// Samples within half a beamwidth of the peak, each axis.
 const FEWEST_ON_PEAK: usize = 3;
+/// A step between samples longer than this, in beamwidths, and than so many usual ones is a gap.
+const HOLE: f64 = 0.3;
+const HOLE_STEPS: f64 = 4.0;
 /// A baseline that moves more than the signal is high.
 const DRIFT: f64 = 1.0;
 /// What is left over smoothly counts as another shape from this part of the height on (that
@@ -121,10 +125,45 @@ fn flanks(fitted: &Fitted, passes: &[Pass], shape: Shape, reasons: &mut Vec<Reas
         let on_flank =
             |from: f64, to: f64| used().filter(|i| (from..to).contains(&place(**i))).count();
         let (left, right) = (on_flank(-0.8, 0.0), on_flank(0.0, 0.8));
-        if inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK) {
+        let few =
+            inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK);
+        let along = passes.iter().filter(|p| p.axis == axis);
+        let holes: Vec<Option<Hole>> = along.map(|p| hole(p, place)).collect();
+        let over_peak = |h: &Option<Hole>| h.is_some_and(|h| h.over_peak);
+        let passed_over = !is_area(shape) && !holes.is_empty() && holes.iter().all(over_peak);
+        if few || passed_over {
             reasons.push(Reason::Gap { axis });
+        } else {
+            let widest = holes.iter().flatten().map(|h| h.beams);
+            let widest = widest.max_by(f64::total_cmp);
+            reasons.extend(widest.map(|beams| Reason::Hole { axis, beams }));
         }
     }
+}
+
+/// A stretch of a pass without samples.
+#[derive(Clone, Copy)]
+struct Hole {
+    beams: f64,
+    /// Whether the peak lies in it.
+    over_peak: bool,
+}
+
+/// The widest step between neighbouring samples of a pass, when samples are missing there.
+fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
+    let steps: Vec<(f64, f64)> = (pass.from + 1..pass.to)
+        .map(|i| (place(i - 1), place(i)))
+        .collect();
+    let length = |(from, to): &(f64, f64)| (to - from).abs();
+    let usual = median(steps.iter().map(length).collect());
+    let widest = steps
+        .iter()
+        .max_by(|a, b| length(a).total_cmp(&length(b)))?;
+    let beams = length(widest);
+    (beams > HOLE && beams > HOLE_STEPS * usual).then_some(Hole {
+        beams,
+        over_peak: widest.0 * widest.1 < 0.0,
+    })
 }
 
 /// Samples left out: single ones are spikes, many are interference, and several high ones in a

@@ -139,6 +139,13 @@ pub enum Reason {
         /// Along which axis.
         axis: Axis,
     },
+    /// Samples are missing beside the peak.
+    Hole {
+        /// Along which axis.
+        axis: Axis,
+        /// How wide.
+        beams: f64,
+    },
     /// The position is hardly better than a guess.
     Vague {
         /// Its standard deviation.
@@ -162,6 +169,7 @@ impl Reason {
             | Reason::Repeated { .. }
             | Reason::Stuck { .. }
             | Reason::Spikes { .. }
+            | Reason::Hole { .. }
             | Reason::Correlated { .. } => Verdict::Good,
             // With one axis lost the other may still serve; with both there is no peak.
             Reason::NoSignal { axis: Some(_), .. }
@@ -321,7 +329,7 @@ impl fmt::Display for Reason {
                 samples(*n)
             ),
             Reason::Spikes { samples: n } => {
-                write!(f, "{n} {} with interference left out", samples(*n))
+                write!(f, "{n} interference spike{} left out", if *n == 1 { "" } else { "s" })
             }
             Reason::Interference { samples: n, of } => {
                 write!(f, "interference in {n} of {of} samples, left out")
@@ -329,6 +337,10 @@ impl fmt::Display for Reason {
             Reason::Gap { axis } => {
                 write!(f, "a gap in the log where the peak stands along {axis}")
             }
+            Reason::Hole { axis, beams } => write!(
+                f,
+                "a gap of {beams:.1} beamwidths in the log along {axis}, off the peak"
+            ),
             Reason::Vague { sigma } => write!(
                 f,
                 "the signal is too weak: the position is good to {sigma:.2} beamwidths only"
