@@ -74,6 +74,16 @@ pub(crate) struct Fitted {
     pub curve: Curve,
 }
 
+impl Fitted {
+    /// What was fitted along an axis; none when it was not measured.
+    pub fn axis(&self, axis: Axis) -> Option<&AxisFit> {
+        match axis {
+            Axis::Azimuth => self.azimuth.as_ref(),
+            Axis::Elevation => self.elevation.as_ref(),
+        }
+    }
+}
+
 /// A scan looked at by itself.
 #[derive(Clone, Debug)]
 pub(crate) struct Analysis {
@@ -204,7 +214,13 @@ fn look(
     set_noise(&mut model, found.noise, |_| 1.0);
     let usable = vec![true; points.len()];
     let first = start(&model, &clean, found.stretch.ln(), &usable);
-    let mut settled = settle(&model, &first, &usable).ok()?;
+    // A fit that begins with spikes in it may take one for the beam.
+    let no_spike: Vec<bool> = points
+        .iter()
+        .zip(&clean)
+        .map(|(p, c)| p.power == *c)
+        .collect();
+    let mut settled = settle(&model, &first, &usable, &no_spike).ok()?;
     let mut evidence = None;
     // Noise, curvature and a flat top each change the model; two rounds settle them.
     evidence = radiometer_evidence(&model, &settled).or(evidence);
@@ -219,7 +235,8 @@ fn look(
     let (stretch, stretch_sigma) = stretch(&model, &settled);
     let suspicious = left_over.significance > 3.0 || stretch > 1.05 + 2.0 * stretch_sigma;
     if let Some(suspect) = flat_top(&model, &settled, suspicious) {
-        let fit = |keep: &[bool]| settle(&model, &start(&model, &clean, 0.0, keep), keep).ok();
+        let fit =
+            |keep: &[bool]| settle(&model, &start(&model, &clean, 0.0, keep), keep, &no_spike).ok();
         let flat = fit(&suspect.keep).filter(|without| {
             suspect.certain || stands_above(&model, without, &suspect.keep, &settled.used)
         });
@@ -379,7 +396,7 @@ fn with_radiometer_noise(
         // A modelled power that is nearly nothing must not outweigh all others.
         let least = LEAST_POWER * mean;
         set_noise(model, noise, |i| power[i].max(least) / mean);
-        settled = settle(model, settled.parameters(), usable).ok()?;
+        settled = settle(model, settled.parameters(), usable, &settled.used).ok()?;
     }
     Some(settled)
 }
@@ -398,7 +415,7 @@ fn with_columns(
     let mut p = settled.parameters().to_vec();
     p.extend(columns.iter().map(|_| 0.0));
     model.baseline.extend(columns);
-    settle(model, &p, usable).ok()
+    settle(model, &p, usable, &settled.used).ok()
 }
 
 /// Width over that expected, and the standard deviation of its logarithm.
@@ -424,9 +441,8 @@ fn gather(
     let layout = model.layout();
     let p = settled.parameters();
     let sigmas = settled.solution.sigmas();
-    let covariance =
-        settled.solution.covariance() * settled.scatter.powi(2) * inflation(left_over).powi(2)
-            + &moved.covariance;
+    let scale = settled.scatter * inflation(left_over) * few_samples(settled);
+    let covariance = settled.solution.covariance() * scale.powi(2) + &moved.covariance;
     let axis = |axis: Axis, groups: &[Group], first: usize| -> Option<AxisFit> {
         if groups.is_empty() {
             return None;
@@ -492,9 +508,20 @@ pub(crate) fn inflation(left_over: &Memory) -> f64 {
     if left_over.significance < PERHAPS_REMEMBERS {
         return 1.0;
     }
-    let r = left_over.correlation.clamp(0.0, 0.95);
+    let r = (left_over.correlation - left_over.expected).clamp(0.0, 0.95);
     ((1.0 + r) / (1.0 - r)).sqrt()
 }
+
+/// The noise is known from the scan's own scatter only: an error over such a sigma follows
+/// Student's distribution, whose standard deviation this is (from memory: any textbook on
+/// statistics).
+fn few_samples(settled: &Settled) -> f64 {
+    let freedom = settled.solution.degrees_of_freedom.max(FEWEST_FREEDOM);
+    (freedom / (freedom - 2.0)).sqrt()
+}
+
+/// With less freedom than this there is no telling.
+const FEWEST_FREEDOM: f64 = 4.0;
 
 /// A place that is not known to this many beamwidths was missed.
 const MISSED: f64 = 0.7;

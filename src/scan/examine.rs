@@ -49,6 +49,8 @@ pub(crate) fn curvature_asked(
 pub(crate) struct Memory {
     /// Correlation of neighbours.
     pub correlation: f64,
+    /// What it is without memory: a little below zero, since fitting takes low frequencies out.
+    pub expected: f64,
     /// In its own standard deviations.
     pub significance: f64,
     /// Rms of the smooth part of what is left over, in units of power.
@@ -85,17 +87,18 @@ pub(crate) fn memory(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) 
     if pairs < 8.0 || squares <= 0.0 {
         return Memory {
             correlation: 0.0,
+            expected: 0.0,
             significance: 0.0,
             smooth: 0.0,
         };
     }
     let (mean, step) = (squares / n, steps / pairs);
     let correlation = 1.0 - 0.5 * step / mean;
-    // Fitting takes low frequencies out, so that without memory the mean is slightly negative.
     let expected = -(settled.solution.parameters.len() as f64) / n;
     let noise = model.noise.iter().sum::<f64>() / model.noise.len() as f64;
     Memory {
         correlation,
+        expected,
         significance: (correlation - expected) * pairs.sqrt(),
         smooth: (mean - 0.5 * step).max(0.0).sqrt() * noise,
     }

@@ -25,7 +25,7 @@ const DRIFT: f64 = 1.0;
 /// of a real dish, whose rim is lit less than its middle, differs by half as much) and if most
 /// of what is left over is smooth.
 const SHAPE: f64 = 0.03;
-const MOSTLY_SMOOTH: f64 = 0.5;
+const MOSTLY_SMOOTH: f64 = 0.6;
 /// More samples than this part with interference.
 const INTERFERENCE: f64 = 0.15;
 /// So many samples left out in a row, and higher than this over the height, are no spikes.
@@ -64,19 +64,39 @@ pub(crate) fn add_reasons(
         reasons.push(Reason::Correlated { factor });
     }
     spikes(model, settled, fitted, reasons);
-    let widest = [
-        (&fitted.azimuth, model.azimuth.unit),
-        (&fitted.elevation, model.elevation.unit),
-    ]
-    .into_iter()
-    .filter_map(|(axis, unit)| {
-        let fit = axis.as_ref()?;
-        let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
-        Some(variance.fold(f64::INFINITY, f64::min).sqrt() / unit)
-    })
-    .fold(0.0, f64::max);
-    if widest > VAGUE {
-        reasons.push(Reason::Vague { sigma: widest });
+    for axis in [Axis::Azimuth, Axis::Elevation] {
+        vague(model, settled, fitted, axis, reasons);
+    }
+}
+
+/// Whether the position along an axis is told at all.
+fn vague(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &Fitted,
+    axis: Axis,
+    reasons: &mut Vec<Reason>,
+) {
+    let layout = model.layout();
+    let (unit, own) = match axis {
+        Axis::Azimuth => (model.azimuth.unit, layout.azimuth..layout.elevation),
+        Axis::Elevation => (model.elevation.unit, layout.elevation..layout.width),
+    };
+    let least = |sigmas: &mut dyn Iterator<Item = f64>| sigmas.fold(f64::INFINITY, f64::min);
+    let sigma = match fitted.axis(axis) {
+        Some(fit) => {
+            let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
+            least(&mut variance.map(|v| v.sqrt() / unit))
+        }
+        // All groups of passes missed it.
+        None if !own.is_empty() => {
+            let sigmas = settled.solution.sigmas();
+            least(&mut own.map(|j| sigmas[j] * settled.scatter))
+        }
+        None => return,
+    };
+    if sigma > VAGUE {
+        reasons.push(Reason::Vague { axis, sigma });
     }
 }
 

@@ -17,8 +17,6 @@ mod reduce;
 mod settle;
 mod setup;
 mod start;
-#[cfg(test)]
-mod study;
 mod summary;
 mod thin;
 mod timing;

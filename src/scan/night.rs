@@ -24,8 +24,10 @@ pub(crate) struct Looked {
     pub analysis: Analysis,
 }
 
-/// Scans agree on a beam's width when at least so many lie within this of their middle.
+/// Scans agree on a beam's width when at least so many, and this part of all, lie within
+/// [`AGREEMENT`] of it.
 const FEWEST_TO_AGREE: usize = 5;
+const MANY_AGREE: f64 = 0.4;
 const AGREEMENT: f64 = 0.06;
 /// A width counts for that when it is known as well as this.
 const WELL_KNOWN: f64 = 0.06;
@@ -129,21 +131,26 @@ fn trend(scans: &[Looked]) -> Option<Trend> {
     Trend::of(&all)
 }
 
-/// The width over the station's on which the good scans agree.
+/// The width over the station's on which the good scans agree. Two emitters in one beam only
+/// ever widen a peak, so it is where most widths lie close together, not the middle of all.
 fn agreed_width(scans: &[Looked]) -> Option<f64> {
-    let logs: Vec<f64> = scans
+    let mut logs: Vec<f64> = scans
         .iter()
         .filter(|s| verdict(s) == Verdict::Good)
         .filter_map(|s| s.analysis.fitted.as_ref())
         .filter(|f| f.stretch_sigma < WELL_KNOWN)
         .map(|f| f.stretch.ln())
         .collect();
-    let middle = median(logs.clone());
-    let near = logs
-        .iter()
-        .filter(|l| (*l - middle).abs() < AGREEMENT)
-        .count();
-    let agree = near >= FEWEST_TO_AGREE && 2 * near > logs.len();
+    logs.sort_by(f64::total_cmp);
+    let from = |i: usize| {
+        let beyond = logs.partition_point(|l| *l < logs[i] + AGREEMENT);
+        &logs[i..beyond]
+    };
+    let densest = (0..logs.len()).map(from).max_by_key(|own| own.len())?;
+    let middle = densest[densest.len() / 2];
+    let near = logs.iter().filter(|l| (*l - middle).abs() < AGREEMENT);
+    let near = near.count();
+    let agree = near >= FEWEST_TO_AGREE && near as f64 > MANY_AGREE * logs.len() as f64;
     (agree && middle.abs() < BELIEVABLE.ln()).then(|| middle.exp())
 }
 
@@ -375,15 +382,6 @@ fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
 const HIGHER_ORDERS: f64 = 0.1;
 /// A shift is told when it is known to this part of the beam.
 const TOLD: f64 = 0.1;
-
-impl Fitted {
-    fn axis(&self, axis: Axis) -> Option<&AxisFit> {
-        match axis {
-            Axis::Azimuth => self.azimuth.as_ref(),
-            Axis::Elevation => self.elevation.as_ref(),
-        }
-    }
-}
 
 /// Weights of the mean with the least variance.
 fn best_weights(covariance: &DMatrix<f64>) -> DVector<f64> {

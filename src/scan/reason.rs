@@ -148,6 +148,8 @@ pub enum Reason {
     },
     /// The position is hardly better than a guess.
     Vague {
+        /// Along which axis.
+        axis: Axis,
         /// Its standard deviation.
         sigma: f64,
     },
@@ -157,6 +159,17 @@ pub enum Reason {
         factor: f64,
     },
 }
+
+/// What is left over of a beam's fit may be this part of its height, one standard deviation;
+/// more, and it was no beam.
+const NO_BEAM: f64 = 0.2;
+
+/// Where sigma had to be raised by more than this, what is left over is no receiver's noise.
+const NO_NOISE: f64 = 2.5;
+
+/// With the peak so far outside, beyond the main lobe's edge (its null is at 1.19 beamwidths),
+/// what a scan shows is a sidelobe.
+const SIDELOBE_ONLY: f64 = -0.85;
 
 /// A position worse than this is poor, in beamwidths.
 pub(crate) const VAGUE: f64 = 0.1;
@@ -169,8 +182,8 @@ impl Reason {
             | Reason::Repeated { .. }
             | Reason::Stuck { .. }
             | Reason::Spikes { .. }
-            | Reason::Hole { .. }
-            | Reason::Correlated { .. } => Verdict::Good,
+            | Reason::Hole { .. } => Verdict::Good,
+            Reason::Correlated { factor } if *factor < NO_NOISE => Verdict::Good,
             // With one axis lost the other may still serve; with both there is no peak.
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
@@ -179,12 +192,14 @@ impl Reason {
             | Reason::Width { .. }
             | Reason::FlatTop { .. }
             | Reason::Drift { .. }
-            | Reason::Shape { .. }
             | Reason::SecondSignal { .. }
             | Reason::Interference { .. }
             | Reason::Gap { .. }
+            | Reason::Correlated { .. }
             | Reason::Vague { .. } => Verdict::Poor,
+            Reason::Shape { ratio } if *ratio < NO_BEAM => Verdict::Poor,
             Reason::NoPlace(_)
+            | Reason::Shape { .. }
             | Reason::TooFew { .. }
             | Reason::Still
             | Reason::Slanting
@@ -266,7 +281,13 @@ impl fmt::Display for Reason {
                 beyond_end,
             } => {
                 let end = if *beyond_end { "largest" } else { "smallest" };
-                if *inside < 0.0 {
+                if *inside < SIDELOBE_ONLY {
+                    write!(
+                        f,
+                        "only a sidelobe along {axis}, the main lobe was missed: it lies about {:.1} beamwidths beyond the scan's {end} reading",
+                        -inside
+                    )
+                } else if *inside < 0.0 {
                     write!(
                         f,
                         "only one flank along {axis}: the peak lies outside the scan, beyond its {end} reading"
@@ -341,9 +362,9 @@ impl fmt::Display for Reason {
                 f,
                 "a gap of {beams:.1} beamwidths in the log along {axis}, off the peak"
             ),
-            Reason::Vague { sigma } => write!(
+            Reason::Vague { axis, sigma } => write!(
                 f,
-                "the signal is too weak: the position is good to {sigma:.2} beamwidths only"
+                "the position along {axis} is only good to {sigma:.2} beamwidths: the signal is too weak, or too little of it was scanned"
             ),
             Reason::Correlated { factor } => write!(
                 f,
