@@ -103,7 +103,7 @@ fn a_header_again_and_a_last_line_cut_short_change_nothing() {
     text.push_str("\n24,2026-04-07T13:4");
     let told = reduce_bytes(text.as_bytes(), 0);
     assert_eq!(told.document["scans"], sound.document["scans"]);
-    told.says("night.csv:51: the header stands here again, and 1 times more");
+    told.says("night.csv:51: the header stands here again, and in line 502");
     told.says("the last line is cut short; it was left out");
     assert_eq!(list(&told.document["warnings"]).len(), 2);
 }
@@ -253,5 +253,5 @@ fn a_night_without_a_single_peak_says_so_by_its_exit_code() {
     let lines: Vec<String> = log()[..14].to_vec();
     let told = reduce_bytes((lines.join("\n") + "\n").as_bytes(), 4);
     assert_eq!(told.scan(0)["verdict"], "refused");
-    told.says("1 scans: 0 good, 0 poor, 1 refused");
+    told.says("1 scan: 0 good, 0 poor, 1 refused");
 }

@@ -1,9 +1,10 @@
 //! What to think of a fit.
 
 use super::Axis;
-use super::analyse::{Fitted, REMEMBERS, inflation};
 use super::examine::Memory;
+use super::fitted::Fitted;
 use super::model::ScanModel;
+use super::noise::{REMEMBERS, inflation};
 use super::passes::{Pass, Shape};
 use super::point::median;
 use super::reason::{Reason, VAGUE};

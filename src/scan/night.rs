@@ -5,7 +5,9 @@ use std::collections::HashMap;
 use nalgebra::{DMatrix, DVector};
 
 use super::Axis;
-use super::analyse::{Analysis, AxisFit, Fitted, NoiseLaw};
+use super::analyse::Analysis;
+use super::fitted::{AxisFit, Fitted};
+use super::noise::NoiseLaw;
 use super::outcome::{AxisPeak, ReducedScan, Reduction};
 use super::point::median;
 use super::reason::{Reason, Verdict};
