@@ -290,7 +290,8 @@ impl fmt::Display for Reason {
                 } else if *inside < 0.0 {
                     write!(
                         f,
-                        "only one flank along {axis}: the peak lies outside the scan, beyond its {end} reading"
+                        "only one flank along {axis}: the peak lies outside the scan, about {:.1} beamwidths beyond its {end} reading",
+                        -inside
                     )
                 } else {
                     write!(

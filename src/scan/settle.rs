@@ -135,7 +135,8 @@ pub(crate) fn settle(
         if (plain && now == used) || bad > MOST_BAD * n {
             break;
         }
-        let pulled = plain && round == 0;
+        // With points distrusted from the beginning the first fit was not pulled by them.
+        let pulled = plain && round == 0 && used == usable;
         options.weights = Some(
             (0..whitened.len())
                 .map(|i| match usable[i] {
