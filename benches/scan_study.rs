@@ -11,7 +11,7 @@ use plumbeam::scan::{NoiseLaw, Options};
 use plumbeam::simulate::{ScanPlan, Signal, Way};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
-use scan_study::{Kind, Lags, Place, Tally, kinds, lags, mount, night, statistics, tally};
+use scan_study::{Kind, Lags, Place, Tally, kinds, lags, mount, moving, night, statistics, tally};
 
 /// Scans in a made-up night.
 const NIGHT: usize = 40;
@@ -26,6 +26,7 @@ fn main() {
         .unwrap_or(2000);
     let place = Place::new(1.8);
     let nights = scans.div_ceil(NIGHT) as u64;
+    let why = arguments.iter().any(|a| a == "--why");
     let only = (arguments.iter().position(|a| a == "--only")).and_then(|i| arguments.get(i + 1));
 
     println!("## Scatter and intervals, {scans} good scans a row, signal to noise 10 to 100\n");
@@ -79,12 +80,39 @@ fn main() {
         .iter()
         .filter(|k| only.is_none_or(|o| k.name.contains(o.as_str())))
     {
-        row(
-            kind,
-            nights.div_ceil(2),
-            &place,
-            arguments.iter().any(|a| a == "--why"),
+        row(kind, nights.div_ceil(2), &place, why);
+    }
+
+    println!("\n## Emitters that move or are wide\n");
+    println!("| scans | good | poor | refused | within 95 % | rms error over sigma | worst |");
+    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    type Hard = fn(u64, usize) -> Tally;
+    let hard: [(&str, Hard); 2] = [
+        (
+            "the Sun and the Moon, 0.53 deg wide, in a beam of 0.62 deg",
+            moving::discs,
+        ),
+        ("low satellites, followed", moving::followed),
+    ];
+    for (name, make) in hard {
+        let sum = (0..nights.div_ceil(4))
+            .into_par_iter()
+            .map(|seed| make(seed, NIGHT))
+            .reduce(Tally::default, Tally::merge);
+        println!(
+            "| {name} | {} | {} | {} | {:.1} % | {:.2} | {:.1} |",
+            sum.good,
+            sum.poor,
+            sum.refused,
+            100.0 * sum.coverage(),
+            sum.over_sigma(),
+            sum.worst
         );
+        if why {
+            for why in sum.whys.iter().chain(&sum.far).take(6) {
+                println!("    {why}");
+            }
+        }
     }
 
     println!(
@@ -159,6 +187,9 @@ fn row(kind: &Kind, nights: u64, place: &Place, show_why: bool) {
     if show_why {
         for why in wrong.iter().take(6) {
             println!("    wrong: {why}");
+        }
+        for far in own.far.iter().take(12) {
+            println!("    far: {far}");
         }
         for why in others.whys.iter().take(4) {
             println!("    blamed: {why}");

@@ -33,6 +33,10 @@ pub(crate) struct Fitted {
     /// Width over that expected, and the standard deviation of its logarithm.
     pub stretch: f64,
     pub stretch_sigma: f64,
+    /// Of an ellipse's two half-power widths the longer over their geometric mean, and the
+    /// standard deviation of its logarithm; 1 and 0 where none was fitted.
+    pub elongation: f64,
+    pub elongation_sigma: f64,
     /// Of the strongest pass.
     pub height: f64,
     /// Standard deviation of a row there.
@@ -102,6 +106,7 @@ pub(crate) fn gather(
     let elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
     let curve = Curve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
+    let (elongation, elongation_sigma) = elongation(model, settled);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
         if p[layout.heights + h] > height {
@@ -120,6 +125,8 @@ pub(crate) fn gather(
         elevation,
         stretch,
         stretch_sigma,
+        elongation,
+        elongation_sigma,
         height,
         noise: row_noise * settled.scatter,
         level: model.at(at_top, p, &layout).baseline,
@@ -140,6 +147,29 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
         variance.max(0.0).sqrt() * settled.scatter,
     )
 }
+
+/// The longer width of an ellipse over the geometric mean of both, and the standard deviation of
+/// its logarithm.
+fn elongation(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
+    if !model.elliptic {
+        return (1.0, 0.0);
+    }
+    let j = model.layout().ellipse;
+    let p = settled.parameters();
+    let (wide2, slant) = ((2.0 * p[j]).exp(), p[j + 1]);
+    // The form is x^2 / wide^2 + y^2 wide^2 + 2 slant x y; its smaller eigenvalue is one over
+    // the square of the longer axis.
+    let half = 0.5 * (wide2 + 1.0 / wide2);
+    let least = half - (0.5 * (wide2 - 1.0 / wide2)).hypot(slant);
+    let sigmas = settled.solution.sigmas();
+    (
+        1.0 / least.max(LEAST_FORM).sqrt(),
+        sigmas[j].max(0.5 * sigmas[j + 1]) * settled.scatter,
+    )
+}
+
+/// An ellipse is at most three times as long as the mean of its widths.
+const LEAST_FORM: f64 = 0.1;
 
 /// The group's speed where the emitter is, by a straight line through the points within half a
 /// beamwidth of it.

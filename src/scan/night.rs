@@ -156,18 +156,42 @@ fn agreed_width(scans: &[Looked]) -> Option<f64> {
     (agree && middle.abs() < BELIEVABLE.ln()).then(|| middle.exp())
 }
 
+/// How elongated the beam usually is: dishes whose beam is not round show it in all rasters.
+fn usual_elongation(scans: &[Looked]) -> f64 {
+    let all: Vec<f64> = scans
+        .iter()
+        .filter_map(|s| s.analysis.fitted.as_ref())
+        .filter(|f| f.elongation_sigma > 0.0)
+        .map(|f| f.elongation)
+        .collect();
+    match all.len() {
+        n if n < FEWEST_TO_AGREE => 1.0,
+        _ => median(all),
+    }
+}
+
 fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
     let tolerance = match agreed {
         Some(_) => LIKE_OTHERS,
         None if worked_out => LIKE_WORKED_OUT,
         None => LIKE_GIVEN,
     };
+    let usual_elongation = usual_elongation(scans);
     for scan in scans {
         let Some(fitted) = &scan.analysis.fitted else {
             continue;
         };
-        let ratio = fitted.stretch / agreed.unwrap_or(1.0);
-        let sigmas = ratio.ln().abs() / fitted.stretch_sigma;
+        let mean = fitted.stretch / agreed.unwrap_or(1.0);
+        // Two emitters in one beam lengthen it in one direction only.
+        let longer = mean * (fitted.elongation / usual_elongation).max(1.0);
+        let longer_sigma = fitted.stretch_sigma.hypot(fitted.elongation_sigma);
+        let (ratio, sigma) = if longer.ln() / longer_sigma > mean.ln().abs() / fitted.stretch_sigma
+        {
+            (longer, longer_sigma)
+        } else {
+            (mean, fitted.stretch_sigma)
+        };
+        let sigmas = ratio.ln().abs() / sigma;
         // Where the mount points a little beside its readings, degrees of azimuth are longer or
         // shorter on the sky than they seem.
         let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();

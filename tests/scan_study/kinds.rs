@@ -110,15 +110,11 @@ pub fn kinds() -> Vec<Kind> {
     vec![
         kind("good", &[], |rng| (any_way(rng), strong(rng))),
         kind("there and back, two to six passes", &[], |rng| {
-            let plan = ScanPlan {
-                repeats: rng.random_range(2..=6),
-                way: match rng.random_range(0..3) {
-                    0 => Way::Cut(Axis::Azimuth),
-                    1 => Way::Cut(Axis::Elevation),
-                    _ => Way::Cross,
-                },
-                ..any_way(rng)
-            };
+            let mut plan = any_way(rng);
+            while matches!(plan.way, Way::Raster { .. }) {
+                plan = any_way(rng);
+            }
+            plan.repeats = rng.random_range(2..=6);
             (plan, strong(rng))
         }),
         kind("faint, signal to noise 6", &[], |rng| {

@@ -5,6 +5,7 @@
 
 mod bound;
 mod kinds;
+pub mod moving;
 pub mod statistics;
 
 use std::path::Path;
@@ -139,6 +140,8 @@ pub struct Tally {
     pub good: usize,
     pub poor: usize,
     pub refused: usize,
+    /// Errors of more than three sigmas, in words.
+    pub far: Vec<String>,
     /// Of each scan that is not good.
     pub whys: Vec<String>,
 }
@@ -169,6 +172,7 @@ impl Tally {
         self.poor += other.poor;
         self.refused += other.refused;
         self.whys.extend(other.whys);
+        self.far.extend(other.far);
         self
     }
 
@@ -188,11 +192,24 @@ impl Tally {
                 Axis::Azimuth => (peak.azimuth, found.apparent.elevation().cos()),
                 Axis::Elevation => (peak.elevation, 1.0),
             };
-            let Some(found) = found.axis(axis) else {
+            let Some(own) = found.axis(axis) else {
                 continue;
             };
-            let error = (found.reading - reading).degrees() * on_sky;
-            let sigmas = error / found.sigma.degrees();
+            let error = (own.reading - reading).degrees() * on_sky;
+            let sigmas = error / own.sigma.degrees();
+            if sigmas.abs() > 3.0 {
+                self.far.push(format!(
+                    "{axis} {sigmas:+.1} sigma of {:.4} deg, {}, {} at elevation {:.0}, {} passes, directions {:?}, signal to noise {:.0}: {}",
+                    own.sigma.degrees(),
+                    found.shape.word(),
+                    found.emitter,
+                    found.apparent.elevation().degrees(),
+                    truth.plan.repeats,
+                    found.directions,
+                    truth.signal.signal_to_noise,
+                    found.why()
+                ));
+            }
             self.axes += 1;
             self.within_95 += usize::from(sigmas.abs() < 1.96);
             self.over_bound += bound.map_or(f64::NAN, |b| (error / b).powi(2));

@@ -265,7 +265,10 @@ impl Picture for MapPicture {
                 ));
             }
             items.push((Key::Line(HALF), "half power".to_owned()));
-            items.push((Key::Line(CONTOUR), "0.9, 0.7, 0.3, 0.1".to_owned()));
+            items.push((
+                Key::Line(CONTOUR),
+                "0.9, 0.7, 0.3, 0.1 of the peak".to_owned(),
+            ));
             let left = self.panel(frames[1], "Signal less fit; elevation from the peak (deg)");
             left.draw(canvas, true);
             self.draw_points(canvas, &left, |p| {
