@@ -148,7 +148,7 @@ fn rows_out_of_order_are_put_in_order() {
         told.why(0)
             .contains("rows out of order of time in 3 places: put in order")
     );
-    assert_eq!(told.scan(0)["verdict"], "good");
+    told.says("scan 1 (sun): good: rows out of order of time in 3 places: put in order");
     assert_eq!(told.scan(0)["azimuth_deg"], sound.scan(0)["azimuth_deg"]);
     // And rows that stand there twice count once.
     let mut lines = log();

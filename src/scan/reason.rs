@@ -222,6 +222,17 @@ impl Reason {
             || self.doubts_emitter()
     }
 
+    /// Whether the log is spoilt there, which its keeper wants to know even of a good scan.
+    pub(crate) fn is_of_the_log(&self) -> bool {
+        matches!(
+            self,
+            Reason::OutOfOrder { .. }
+                | Reason::Repeated { .. }
+                | Reason::Stuck { .. }
+                | Reason::Hole { .. }
+        )
+    }
+
     /// Whether it leaves in doubt which emitter was peaked: such a peak is written to the peaks
     /// file with `use` set to `no`.
     pub fn doubts_emitter(&self) -> bool {

@@ -1,8 +1,8 @@
 //! A reduction in a few lines.
 
 use super::noise::NoiseLaw;
-use super::outcome::Reduction;
-use super::reason::Verdict;
+use super::outcome::{ReducedScan, Reduction};
+use super::reason::{Reason, Verdict};
 use super::timing::Timing;
 
 impl Reduction {
@@ -13,7 +13,8 @@ impl Reduction {
             .any(|s| s.azimuth.is_some() || s.elevation.is_some())
     }
 
-    /// What happened, for a person: counts, each scan that is not good, lag and backlash.
+    /// What happened, for a person: counts, each scan that is not good or whose log is spoilt,
+    /// lag and backlash.
     pub fn summary(&self) -> Vec<String> {
         let mut lines = vec![format!(
             "{} {}: {} good, {} poor, {} refused",
@@ -27,7 +28,10 @@ impl Reduction {
             self.count(Verdict::Poor),
             self.count(Verdict::Refused)
         )];
-        for scan in self.scans.iter().filter(|s| s.verdict != Verdict::Good) {
+        let worth_a_line = |s: &&ReducedScan| {
+            s.verdict != Verdict::Good || s.reasons.iter().any(Reason::is_of_the_log)
+        };
+        for scan in self.scans.iter().filter(worth_a_line) {
             lines.push(format!(
                 "scan {} ({}): {}: {}",
                 scan.name,
