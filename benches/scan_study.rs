@@ -1,6 +1,6 @@
 //! The statistical study behind docs/scans.md, on made-up nights of scans.
 //!
-//! `cargo bench --bench scan_study -- --scans 2000` prints the tables of that page.
+//! `cargo bench --bench scan_study -- --scans 4000` prints the tables of that page.
 
 #![allow(clippy::print_stdout)] // a study prints its tables
 

@@ -44,6 +44,31 @@ pub(crate) fn curvature_asked(
     }
 }
 
+/// By how much the widths along the two axes of a cross differ from their mean (logarithm,
+/// without sign), with its standard deviation; none without passes along both.
+pub(crate) fn widths_apart(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    passes: &[Pass],
+) -> Option<(f64, f64)> {
+    let mut sides = vec![0.0; model.points.len()];
+    for pass in passes {
+        sides[pass.from..pass.to].fill(match pass.axis {
+            Axis::Azimuth => 1.0,
+            Axis::Elevation => -1.0,
+        });
+    }
+    if !sides.contains(&1.0) || !sides.contains(&-1.0) {
+        return None;
+    }
+    let mut extended = model.clone();
+    extended.extras = vec![Extra::Width(sides)];
+    let triangle = reduced(&extended, settled)?;
+    let last = triangle.parameters() - 1;
+    let size = triangle.r()[(last, last)].abs();
+    (size > 0.0).then(|| (triangle.z()[last].abs() / size, settled.scatter / size))
+}
+
 /// The memory of what is left over, point to point.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Memory {

@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use super::Axis;
 use super::curve::Curve;
-use super::examine::{Influence, Memory};
+use super::examine::{Influence, Memory, widths_apart};
 use super::model::ScanModel;
 use super::noise::{few_samples, inflation};
 use super::passes::Pass;
@@ -33,7 +33,7 @@ pub(crate) struct Fitted {
     /// Width over that expected, and the standard deviation of its logarithm.
     pub stretch: f64,
     pub stretch_sigma: f64,
-    /// Of an ellipse's two half-power widths the longer over their geometric mean, and the
+    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and the
     /// standard deviation of its logarithm; 1 and 0 where none was fitted.
     pub elongation: f64,
     pub elongation_sigma: f64,
@@ -106,7 +106,7 @@ pub(crate) fn gather(
     let elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
     let curve = Curve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
-    let (elongation, elongation_sigma) = elongation(model, settled);
+    let (elongation, elongation_sigma) = elongation(model, settled, passes);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
         if p[layout.heights + h] > height {
@@ -148,11 +148,12 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
     )
 }
 
-/// The longer width of an ellipse over the geometric mean of both, and the standard deviation of
-/// its logarithm.
-fn elongation(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
+/// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
+/// standard deviation of its logarithm.
+fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64, f64) {
     if !model.elliptic {
-        return (1.0, 0.0);
+        let apart = widths_apart(model, settled, passes);
+        return apart.map_or((1.0, 0.0), |(apart, sigma)| (apart.exp(), sigma));
     }
     let j = model.layout().ellipse;
     let p = settled.parameters();

@@ -156,7 +156,7 @@ fn agreed_width(scans: &[Looked]) -> Option<f64> {
     (agree && middle.abs() < BELIEVABLE.ln()).then(|| middle.exp())
 }
 
-/// How elongated the beam usually is: dishes whose beam is not round show it in all rasters.
+/// How elongated the beam usually is: a dish whose beam is not round shows it in most scans.
 fn usual_elongation(scans: &[Looked]) -> f64 {
     let all: Vec<f64> = scans
         .iter()
