@@ -19,8 +19,6 @@ pub mod problem;
 pub mod quantity;
 pub mod recheck;
 pub mod report;
-// Parts of a reduced scan are there for its pictures, which are still to come.
-#[allow(dead_code, clippy::result_large_err)]
 pub mod scan;
 pub mod simulate;
 pub mod sky;

@@ -82,7 +82,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(folder) = &args.report {
         let files = report::write_scan_pictures(folder, &reduction, &station)?;
         console.note(&format!(
-            "{} pictures are in {}, the overview first",
+            "{} files of pictures are in {}: look at the overview first",
             files.len(),
             folder.display()
         ));

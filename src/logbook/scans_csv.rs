@@ -313,8 +313,11 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             [line] => all.push(format!(
                 "{file}:{line}: the header stands here again; this line was left out"
             )),
+            [line, again] => all.push(format!(
+                "{file}:{line}: the header stands here again, and in line {again}; both were left out"
+            )),
             [line, ..] => all.push(format!(
-                "{file}:{line}: the header stands here again, and {} times more; these lines were left out",
+                "{file}:{line}: the header stands here again, and {} times more; all were left out",
                 self.headers_again.len() - 1
             )),
         }

@@ -44,11 +44,38 @@ pub(crate) fn curvature_asked(
     }
 }
 
+/// By how much the widths along the two axes of a cross differ from their mean (logarithm,
+/// without sign), with its standard deviation; none without passes along both.
+pub(crate) fn widths_apart(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    passes: &[Pass],
+) -> Option<(f64, f64)> {
+    let mut sides = vec![0.0; model.points.len()];
+    for pass in passes {
+        sides[pass.from..pass.to].fill(match pass.axis {
+            Axis::Azimuth => 1.0,
+            Axis::Elevation => -1.0,
+        });
+    }
+    if !sides.contains(&1.0) || !sides.contains(&-1.0) {
+        return None;
+    }
+    let mut extended = model.clone();
+    extended.extras = vec![Extra::Width(sides)];
+    let triangle = reduced(&extended, settled)?;
+    let last = triangle.parameters() - 1;
+    let size = triangle.r()[(last, last)].abs();
+    (size > 0.0).then(|| (triangle.z()[last].abs() / size, settled.scatter / size))
+}
+
 /// The memory of what is left over, point to point.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Memory {
     /// Correlation of neighbours.
     pub correlation: f64,
+    /// What it is without memory: a little below zero, since fitting takes low frequencies out.
+    pub expected: f64,
     /// In its own standard deviations.
     pub significance: f64,
     /// Rms of the smooth part of what is left over, in units of power.
@@ -85,17 +112,18 @@ pub(crate) fn memory(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) 
     if pairs < 8.0 || squares <= 0.0 {
         return Memory {
             correlation: 0.0,
+            expected: 0.0,
             significance: 0.0,
             smooth: 0.0,
         };
     }
     let (mean, step) = (squares / n, steps / pairs);
     let correlation = 1.0 - 0.5 * step / mean;
-    // Fitting takes low frequencies out, so that without memory the mean is slightly negative.
     let expected = -(settled.solution.parameters.len() as f64) / n;
     let noise = model.noise.iter().sum::<f64>() / model.noise.len() as f64;
     Memory {
         correlation,
+        expected,
         significance: (correlation - expected) * pairs.sqrt(),
         smooth: (mean - 0.5 * step).max(0.0).sqrt() * noise,
     }

@@ -1,10 +1,12 @@
 //! What to think of a fit.
 
 use super::Axis;
-use super::analyse::{Fitted, REMEMBERS, inflation};
 use super::examine::Memory;
+use super::fitted::Fitted;
 use super::model::ScanModel;
+use super::noise::{REMEMBERS, inflation};
 use super::passes::{Pass, Shape};
+use super::point::median;
 use super::reason::{Reason, VAGUE};
 use super::settle::Settled;
 use super::setup::is_area;
@@ -15,13 +17,16 @@ const TWO_FLANKS: f64 = 0.25;
 const NEAR_END: f64 = 0.4;
 /// Samples within half a beamwidth of the peak, each axis.
 const FEWEST_ON_PEAK: usize = 3;
+/// A step between samples longer than this, in beamwidths, and than so many usual ones is a gap.
+const HOLE: f64 = 0.3;
+const HOLE_STEPS: f64 = 4.0;
 /// A baseline that moves more than the signal is high.
 const DRIFT: f64 = 1.0;
 /// What is left over smoothly counts as another shape from this part of the height on (that
 /// of a real dish, whose rim is lit less than its middle, differs by half as much) and if most
 /// of what is left over is smooth.
 const SHAPE: f64 = 0.03;
-const MOSTLY_SMOOTH: f64 = 0.5;
+const MOSTLY_SMOOTH: f64 = 0.6;
 /// More samples than this part with interference.
 const INTERFERENCE: f64 = 0.15;
 /// So many samples left out in a row, and higher than this over the height, are no spikes.
@@ -60,19 +65,39 @@ pub(crate) fn add_reasons(
         reasons.push(Reason::Correlated { factor });
     }
     spikes(model, settled, fitted, reasons);
-    let widest = [
-        (&fitted.azimuth, model.azimuth.unit),
-        (&fitted.elevation, model.elevation.unit),
-    ]
-    .into_iter()
-    .filter_map(|(axis, unit)| {
-        let fit = axis.as_ref()?;
-        let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
-        Some(variance.fold(f64::INFINITY, f64::min).sqrt() / unit)
-    })
-    .fold(0.0, f64::max);
-    if widest > VAGUE {
-        reasons.push(Reason::Vague { sigma: widest });
+    for axis in [Axis::Azimuth, Axis::Elevation] {
+        vague(model, settled, fitted, axis, reasons);
+    }
+}
+
+/// Whether the position along an axis is told at all.
+fn vague(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &Fitted,
+    axis: Axis,
+    reasons: &mut Vec<Reason>,
+) {
+    let layout = model.layout();
+    let (unit, own) = match axis {
+        Axis::Azimuth => (model.azimuth.unit, layout.azimuth..layout.elevation),
+        Axis::Elevation => (model.elevation.unit, layout.elevation..layout.width),
+    };
+    let least = |sigmas: &mut dyn Iterator<Item = f64>| sigmas.fold(f64::INFINITY, f64::min);
+    let sigma = match fitted.axis(axis) {
+        Some(fit) => {
+            let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
+            least(&mut variance.map(|v| v.sqrt() / unit))
+        }
+        // All groups of passes missed it.
+        None if !own.is_empty() => {
+            let sigmas = settled.solution.sigmas();
+            least(&mut own.map(|j| sigmas[j] * settled.scatter))
+        }
+        None => return,
+    };
+    if sigma > VAGUE {
+        reasons.push(Reason::Vague { axis, sigma });
     }
 }
 
@@ -121,10 +146,45 @@ fn flanks(fitted: &Fitted, passes: &[Pass], shape: Shape, reasons: &mut Vec<Reas
         let on_flank =
             |from: f64, to: f64| used().filter(|i| (from..to).contains(&place(**i))).count();
         let (left, right) = (on_flank(-0.8, 0.0), on_flank(0.0, 0.8));
-        if inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK) {
+        let few =
+            inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK);
+        let along = passes.iter().filter(|p| p.axis == axis);
+        let holes: Vec<Option<Hole>> = along.map(|p| hole(p, place)).collect();
+        let over_peak = |h: &Option<Hole>| h.is_some_and(|h| h.over_peak);
+        let passed_over = !is_area(shape) && !holes.is_empty() && holes.iter().all(over_peak);
+        if few || passed_over {
             reasons.push(Reason::Gap { axis });
+        } else {
+            let widest = holes.iter().flatten().map(|h| h.beams);
+            let widest = widest.max_by(f64::total_cmp);
+            reasons.extend(widest.map(|beams| Reason::Hole { axis, beams }));
         }
     }
+}
+
+/// A stretch of a pass without samples.
+#[derive(Clone, Copy)]
+struct Hole {
+    beams: f64,
+    /// Whether the peak lies in it.
+    over_peak: bool,
+}
+
+/// The widest step between neighbouring samples of a pass, when samples are missing there.
+fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
+    let steps: Vec<(f64, f64)> = (pass.from + 1..pass.to)
+        .map(|i| (place(i - 1), place(i)))
+        .collect();
+    let length = |(from, to): &(f64, f64)| (to - from).abs();
+    let usual = median(steps.iter().map(length).collect());
+    let widest = steps
+        .iter()
+        .max_by(|a, b| length(a).total_cmp(&length(b)))?;
+    let beams = length(widest);
+    (beams > HOLE && beams > HOLE_STEPS * usual).then_some(Hole {
+        beams,
+        over_peak: widest.0 * widest.1 < 0.0,
+    })
 }
 
 /// Samples left out: single ones are spikes, many are interference, and several high ones in a

@@ -4,9 +4,12 @@ mod beam;
 mod curve;
 mod examine;
 mod field;
+mod find;
+mod fitted;
 mod judge;
 mod model;
 mod night;
+mod noise;
 mod outcome;
 mod passes;
 mod place;
@@ -17,8 +20,6 @@ mod reduce;
 mod settle;
 mod setup;
 mod start;
-#[cfg(test)]
-mod study;
 mod summary;
 mod thin;
 mod timing;
@@ -26,9 +27,9 @@ mod trend;
 
 use std::fmt;
 
-pub use analyse::NoiseLaw;
 pub(crate) use beam::Beam;
 pub(crate) use curve::{Curve, CurvePoint};
+pub use noise::NoiseLaw;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
 pub use passes::Shape;
 pub use reason::{Reason, Verdict};

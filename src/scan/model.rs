@@ -49,6 +49,8 @@ pub(crate) enum Extra {
     Column(Vec<f64>),
     /// A height that changes along: the beam's response times a value a point.
     Height(Vec<f64>),
+    /// A width that differs from place to place: its logarithm times a value a point.
+    Width(Vec<f64>),
     /// The offset of an axis that is not measured, in beamwidths.
     Unmeasured(Axis),
     /// Offsets of both axes that change along, in beamwidths a point.
@@ -273,6 +275,7 @@ impl Model for ScanModel<'_> {
                 let slope = match extra {
                     Extra::Column(column) => column[i],
                     Extra::Height(column) => h * at.response * column[i],
+                    Extra::Width(column) => h * at.by_width * column[i],
                     Extra::Unmeasured(Axis::Azimuth) => h * at.by_azimuth,
                     Extra::Unmeasured(Axis::Elevation) => h * at.by_elevation,
                     Extra::Offsets(offsets) => {

@@ -5,7 +5,9 @@ use std::collections::HashMap;
 use nalgebra::{DMatrix, DVector};
 
 use super::Axis;
-use super::analyse::{Analysis, AxisFit, Fitted, NoiseLaw};
+use super::analyse::Analysis;
+use super::fitted::{AxisFit, Fitted};
+use super::noise::NoiseLaw;
 use super::outcome::{AxisPeak, ReducedScan, Reduction};
 use super::point::median;
 use super::reason::{Reason, Verdict};
@@ -24,8 +26,10 @@ pub(crate) struct Looked {
     pub analysis: Analysis,
 }
 
-/// Scans agree on a beam's width when at least so many lie within this of their middle.
+/// Scans agree on a beam's width when at least so many, and this part of all, lie within
+/// [`AGREEMENT`] of it.
 const FEWEST_TO_AGREE: usize = 5;
+const MANY_AGREE: f64 = 0.4;
 const AGREEMENT: f64 = 0.06;
 /// A width counts for that when it is known as well as this.
 const WELL_KNOWN: f64 = 0.06;
@@ -129,22 +133,41 @@ fn trend(scans: &[Looked]) -> Option<Trend> {
     Trend::of(&all)
 }
 
-/// The width over the station's on which the good scans agree.
+/// The width over the station's on which the good scans agree. Two emitters in one beam only
+/// ever widen a peak, so it is where most widths lie close together, not the middle of all.
 fn agreed_width(scans: &[Looked]) -> Option<f64> {
-    let logs: Vec<f64> = scans
+    let mut logs: Vec<f64> = scans
         .iter()
         .filter(|s| verdict(s) == Verdict::Good)
         .filter_map(|s| s.analysis.fitted.as_ref())
         .filter(|f| f.stretch_sigma < WELL_KNOWN)
         .map(|f| f.stretch.ln())
         .collect();
-    let middle = median(logs.clone());
-    let near = logs
-        .iter()
-        .filter(|l| (*l - middle).abs() < AGREEMENT)
-        .count();
-    let agree = near >= FEWEST_TO_AGREE && 2 * near > logs.len();
+    logs.sort_by(f64::total_cmp);
+    let from = |i: usize| {
+        let beyond = logs.partition_point(|l| *l < logs[i] + AGREEMENT);
+        &logs[i..beyond]
+    };
+    let densest = (0..logs.len()).map(from).max_by_key(|own| own.len())?;
+    let middle = densest[densest.len() / 2];
+    let near = logs.iter().filter(|l| (*l - middle).abs() < AGREEMENT);
+    let near = near.count();
+    let agree = near >= FEWEST_TO_AGREE && near as f64 > MANY_AGREE * logs.len() as f64;
     (agree && middle.abs() < BELIEVABLE.ln()).then(|| middle.exp())
+}
+
+/// How elongated the beam usually is: a dish whose beam is not round shows it in most scans.
+fn usual_elongation(scans: &[Looked]) -> f64 {
+    let all: Vec<f64> = scans
+        .iter()
+        .filter_map(|s| s.analysis.fitted.as_ref())
+        .filter(|f| f.elongation_sigma > 0.0)
+        .map(|f| f.elongation)
+        .collect();
+    match all.len() {
+        n if n < FEWEST_TO_AGREE => 1.0,
+        _ => median(all),
+    }
 }
 
 fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
@@ -153,12 +176,22 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
         None if worked_out => LIKE_WORKED_OUT,
         None => LIKE_GIVEN,
     };
+    let usual_elongation = usual_elongation(scans);
     for scan in scans {
         let Some(fitted) = &scan.analysis.fitted else {
             continue;
         };
-        let ratio = fitted.stretch / agreed.unwrap_or(1.0);
-        let sigmas = ratio.ln().abs() / fitted.stretch_sigma;
+        let mean = fitted.stretch / agreed.unwrap_or(1.0);
+        // Two emitters in one beam lengthen it in one direction only.
+        let longer = mean * (fitted.elongation / usual_elongation).max(1.0);
+        let longer_sigma = fitted.stretch_sigma.hypot(fitted.elongation_sigma);
+        let (ratio, sigma) = if longer.ln() / longer_sigma > mean.ln().abs() / fitted.stretch_sigma
+        {
+            (longer, longer_sigma)
+        } else {
+            (mean, fitted.stretch_sigma)
+        };
+        let sigmas = ratio.ln().abs() / sigma;
         // Where the mount points a little beside its readings, degrees of azimuth are longer or
         // shorter on the sky than they seem.
         let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();
@@ -375,15 +408,6 @@ fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
 const HIGHER_ORDERS: f64 = 0.1;
 /// A shift is told when it is known to this part of the beam.
 const TOLD: f64 = 0.1;
-
-impl Fitted {
-    fn axis(&self, axis: Axis) -> Option<&AxisFit> {
-        match axis {
-            Axis::Azimuth => self.azimuth.as_ref(),
-            Axis::Elevation => self.elevation.as_ref(),
-        }
-    }
-}
 
 /// Weights of the mean with the least variance.
 fn best_weights(covariance: &DMatrix<f64>) -> DVector<f64> {

@@ -1,8 +1,8 @@
 //! What a reduction gives: peaks with their uncertainty and a verdict for each scan.
 
 use super::Axis;
-use super::analyse::NoiseLaw;
 use super::curve::Curve;
+use super::noise::NoiseLaw;
 use super::passes::Shape;
 use super::reason::{Reason, Verdict};
 use super::timing::Timing;

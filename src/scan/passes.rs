@@ -166,12 +166,35 @@ fn corners(way: &Way) -> Vec<usize> {
                 farthest = (k, distance);
             }
         }
-        if farthest.0 > i {
-            open.push((i, farthest.0));
-            open.push((farthest.0, j));
+        let corner = if farthest.0 > i {
+            farthest.0
+        } else {
+            turn(way, i, j).unwrap_or(i)
+        };
+        if corner > i {
+            open.push((i, corner));
+            open.push((corner, j));
         }
     }
     (0..corner.len()).filter(|i| corner[*i]).collect()
+}
+
+/// Where a way that stays on the stretch between its ends turns back the farthest: a way there,
+/// back and there again never leaves the stretch.
+fn turn(way: &Way, i: usize, j: usize) -> Option<usize> {
+    let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
+    let length = dx.hypot(dy);
+    let mut foremost = (i, 0.0);
+    let mut back = (i, STRAIGHT);
+    for k in i + 1..=j {
+        let along = ((way.x[k] - way.x[i]) * dx + (way.y[k] - way.y[i]) * dy) / length;
+        if along > foremost.1 {
+            foremost = (k, along);
+        } else if foremost.1 - along > back.1 {
+            back = (foremost.0, foremost.1 - along);
+        }
+    }
+    (back.0 > i).then_some(back.0)
 }
 
 fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
@@ -317,6 +340,26 @@ mod tests {
         // One degree on the sky at elevation 60 is two of azimuth.
         assert!((passes[0].speed.to_degrees() - 0.2).abs() < 0.01);
         assert!((passes[1].speed.to_degrees() + 0.1).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_way_there_and_back_again_and_again_has_a_pass_each() {
+        for passes in [3, 4, 7, 20] {
+            let way: Vec<_> = (0..passes)
+                .flat_map(|k| {
+                    let from = if k % 2 == 0 { -2.0 } else { 2.0 };
+                    line((from, 0.0), (-from, 0.0), 31)
+                })
+                .collect();
+            let (shape, found) = found(way);
+            assert_eq!(shape, Shape::Cut(Axis::Azimuth));
+            assert_eq!(found.len(), passes);
+            for (k, pass) in found.iter().enumerate() {
+                let forward = if k % 2 == 0 { 1.0 } else { -1.0 };
+                assert_eq!(pass.sign, forward);
+                assert!((pass.speed.abs().to_degrees() - 0.26).abs() < 0.02);
+            }
+        }
     }
 
     #[test]

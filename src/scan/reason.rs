@@ -139,8 +139,17 @@ pub enum Reason {
         /// Along which axis.
         axis: Axis,
     },
+    /// Samples are missing beside the peak.
+    Hole {
+        /// Along which axis.
+        axis: Axis,
+        /// How wide.
+        beams: f64,
+    },
     /// The position is hardly better than a guess.
     Vague {
+        /// Along which axis.
+        axis: Axis,
         /// Its standard deviation.
         sigma: f64,
     },
@@ -150,6 +159,17 @@ pub enum Reason {
         factor: f64,
     },
 }
+
+/// What is left over of a beam's fit may be this part of its height, one standard deviation;
+/// more, and it was no beam.
+const NO_BEAM: f64 = 0.2;
+
+/// Where sigma had to be raised by more than this, what is left over is no receiver's noise.
+const NO_NOISE: f64 = 2.5;
+
+/// With the peak so far outside, beyond the main lobe's edge (its null is at 1.19 beamwidths),
+/// what a scan shows is a sidelobe.
+const SIDELOBE_ONLY: f64 = -0.85;
 
 /// A position worse than this is poor, in beamwidths.
 pub(crate) const VAGUE: f64 = 0.1;
@@ -162,7 +182,8 @@ impl Reason {
             | Reason::Repeated { .. }
             | Reason::Stuck { .. }
             | Reason::Spikes { .. }
-            | Reason::Correlated { .. } => Verdict::Good,
+            | Reason::Hole { .. } => Verdict::Good,
+            Reason::Correlated { factor } if *factor < NO_NOISE => Verdict::Good,
             // With one axis lost the other may still serve; with both there is no peak.
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
@@ -171,12 +192,14 @@ impl Reason {
             | Reason::Width { .. }
             | Reason::FlatTop { .. }
             | Reason::Drift { .. }
-            | Reason::Shape { .. }
             | Reason::SecondSignal { .. }
             | Reason::Interference { .. }
             | Reason::Gap { .. }
+            | Reason::Correlated { .. }
             | Reason::Vague { .. } => Verdict::Poor,
+            Reason::Shape { ratio } if *ratio < NO_BEAM => Verdict::Poor,
             Reason::NoPlace(_)
+            | Reason::Shape { .. }
             | Reason::TooFew { .. }
             | Reason::Still
             | Reason::Slanting
@@ -197,6 +220,17 @@ impl Reason {
                 | Reason::Interference { .. }
         ) || self.verdict() == Verdict::Refused
             || self.doubts_emitter()
+    }
+
+    /// Whether the log is spoilt there, which its keeper wants to know even of a good scan.
+    pub(crate) fn is_of_the_log(&self) -> bool {
+        matches!(
+            self,
+            Reason::OutOfOrder { .. }
+                | Reason::Repeated { .. }
+                | Reason::Stuck { .. }
+                | Reason::Hole { .. }
+        )
     }
 
     /// Whether it leaves in doubt which emitter was peaked: such a peak is written to the peaks
@@ -258,10 +292,17 @@ impl fmt::Display for Reason {
                 beyond_end,
             } => {
                 let end = if *beyond_end { "largest" } else { "smallest" };
-                if *inside < 0.0 {
+                if *inside < SIDELOBE_ONLY {
                     write!(
                         f,
-                        "only one flank along {axis}: the peak lies outside the scan, beyond its {end} reading"
+                        "only a sidelobe along {axis}, the main lobe was missed: it lies about {:.1} beamwidths beyond the scan's {end} reading",
+                        -inside
+                    )
+                } else if *inside < 0.0 {
+                    write!(
+                        f,
+                        "only one flank along {axis}: the peak lies outside the scan, about {:.1} beamwidths beyond its {end} reading",
+                        -inside
                     )
                 } else {
                     write!(
@@ -321,7 +362,7 @@ impl fmt::Display for Reason {
                 samples(*n)
             ),
             Reason::Spikes { samples: n } => {
-                write!(f, "{n} {} with interference left out", samples(*n))
+                write!(f, "{n} interference spike{} left out", if *n == 1 { "" } else { "s" })
             }
             Reason::Interference { samples: n, of } => {
                 write!(f, "interference in {n} of {of} samples, left out")
@@ -329,9 +370,13 @@ impl fmt::Display for Reason {
             Reason::Gap { axis } => {
                 write!(f, "a gap in the log where the peak stands along {axis}")
             }
-            Reason::Vague { sigma } => write!(
+            Reason::Hole { axis, beams } => write!(
                 f,
-                "the signal is too weak: the position is good to {sigma:.2} beamwidths only"
+                "a gap of {beams:.1} beamwidths in the log along {axis}, off the peak"
+            ),
+            Reason::Vague { axis, sigma } => write!(
+                f,
+                "the position along {axis} is only good to {sigma:.2} beamwidths: the signal is too weak, or too little of it was scanned"
             ),
             Reason::Correlated { factor } => write!(
                 f,

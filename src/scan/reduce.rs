@@ -5,9 +5,10 @@ use std::io::BufRead;
 
 use rayon::prelude::*;
 
-use super::analyse::{Analysis, NoiseLaw, analyse};
+use super::analyse::{Analysis, analyse};
 use super::curve::Curve;
 use super::night::{Looked, join};
+use super::noise::NoiseLaw;
 use super::outcome::Reduction;
 use super::passes::Shape;
 use super::place::Fixed;

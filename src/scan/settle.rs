@@ -87,7 +87,8 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     p
 }
 
-/// Fits the `usable` points; those that then stand out are left out and the rest fitted again.
+/// Fits the `usable` points, at first only the `trusted` ones among them; those that then stand
+/// out are left out and the rest fitted again.
 ///
 /// # Errors
 /// When the model has no finite value at the start.
@@ -95,15 +96,16 @@ pub(crate) fn settle(
     model: &ScanModel<'_>,
     start: &[f64],
     usable: &[bool],
+    trusted: &[bool],
 ) -> Result<Settled, FitError> {
     let weight = |u: &bool| if *u { 1.0 } else { 0.0 };
+    let mut used: Vec<bool> = usable.iter().zip(trusted).map(|(u, t)| *u && *t).collect();
     let mut options = Options {
         priors: priors(model),
-        weights: Some(usable.iter().map(weight).collect()),
+        weights: Some(used.iter().map(weight).collect()),
         budget: Some(BUDGET),
         ..Options::default()
     };
-    let mut used = usable.to_vec();
     // Whether the last fit was one of exactly the points in `used`, with full weight.
     let mut plain = true;
     let mut solution = fit(model, start, &options)?;
@@ -133,7 +135,8 @@ pub(crate) fn settle(
         if (plain && now == used) || bad > MOST_BAD * n {
             break;
         }
-        let pulled = plain && round == 0;
+        // With points distrusted from the beginning the first fit was not pulled by them.
+        let pulled = plain && round == 0 && used == usable;
         options.weights = Some(
             (0..whitened.len())
                 .map(|i| match usable[i] {

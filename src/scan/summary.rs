@@ -1,7 +1,8 @@
 //! A reduction in a few lines.
 
-use super::outcome::Reduction;
-use super::reason::Verdict;
+use super::noise::NoiseLaw;
+use super::outcome::{ReducedScan, Reduction};
+use super::reason::{Reason, Verdict};
 use super::timing::Timing;
 
 impl Reduction {
@@ -12,16 +13,25 @@ impl Reduction {
             .any(|s| s.azimuth.is_some() || s.elevation.is_some())
     }
 
-    /// What happened, for a person: counts, each scan that is not good, lag and backlash.
+    /// What happened, for a person: counts, each scan that is not good or whose log is spoilt,
+    /// lag and backlash.
     pub fn summary(&self) -> Vec<String> {
         let mut lines = vec![format!(
-            "{} scans: {} good, {} poor, {} refused",
+            "{} {}: {} good, {} poor, {} refused",
             self.scans.len(),
+            if self.scans.len() == 1 {
+                "scan"
+            } else {
+                "scans"
+            },
             self.count(Verdict::Good),
             self.count(Verdict::Poor),
             self.count(Verdict::Refused)
         )];
-        for scan in self.scans.iter().filter(|s| s.verdict != Verdict::Good) {
+        let worth_a_line = |s: &&ReducedScan| {
+            s.verdict != Verdict::Good || s.reasons.iter().any(Reason::is_of_the_log)
+        };
+        for scan in self.scans.iter().filter(worth_a_line) {
             lines.push(format!(
                 "scan {} ({}): {}: {}",
                 scan.name,
@@ -33,7 +43,14 @@ impl Reduction {
         for (axis, timing) in [("azimuth", &self.azimuth), ("elevation", &self.elevation)] {
             lines.extend(told(axis, timing));
         }
-        lines.push(format!("noise: {}", self.noise_law.words()));
+        lines.push(match self.noise_law {
+            NoiseLaw::Steady => {
+                "noise: the same at any power, so all samples weigh alike".to_owned()
+            }
+            NoiseLaw::Radiometer => {
+                "noise: in proportion to the power, so samples on the peak weigh less".to_owned()
+            }
+        });
         lines
     }
 }
@@ -42,13 +59,13 @@ fn told(axis: &str, timing: &Timing) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some(lag) = timing.lag_s {
         lines.push(format!(
-            "{axis}: the power is logged {:.3} +- {:.3} s after its position (lag, corrected)",
+            "{axis}: the power is logged {:.3} +/- {:.3} s after its position (lag, corrected)",
             lag.value, lag.sigma
         ));
     }
     if let Some(backlash) = timing.backlash_deg {
         lines.push(format!(
-            "{axis}: backlash {:.4} +- {:.4} deg (handed on by the approach column)",
+            "{axis}: backlash {:.4} +/- {:.4} deg (handed on by the approach column)",
             backlash.value, backlash.sigma
         ));
     }

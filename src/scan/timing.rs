@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::Axis;
-use super::analyse::AxisFit;
+use super::fitted::AxisFit;
 use super::point::median;
 use super::trend::{Estimate, Trend};
 
@@ -117,7 +117,7 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
         let shift = trend.shift(axis, speed.of_axis, 1.0);
         let _ = write!(
             why,
-            "scans along {axis} run both ways, but at one speed of about {:.3} deg/s on the sky: forward passes read {:+.4} +- {:.4} deg, which may be a lag of {:.3} s or a backlash of {:.4} deg or some of both; scan one emitter both ways at half or double the speed",
+            "scans along {axis} run both ways, but at one speed of about {:.3} deg/s on the sky: forward passes read {:+.4} +/- {:.4} deg, which may be a lag of {:.3} s or a backlash of {:.4} deg or some of both; scan one emitter both ways at half or double the speed",
             speed.on_sky,
             shift.value,
             shift.sigma,
@@ -126,7 +126,7 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
         );
     } else if !lag_known {
         why = format!(
-            "the scans along {axis} are too few or too different to tell its lag (+- {:.2} s); scan one emitter both ways at two speeds that differ more",
+            "the scans along {axis} are too few or too different to tell its lag (+/- {:.2} s); scan one emitter both ways at two speeds that differ more",
             lag.sigma
         );
     } else if !ways.both_ways() {
@@ -135,7 +135,7 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
         );
     } else if !backlash_known {
         why = format!(
-            "the scans along {axis} are too few or too different to tell its backlash (+- {:.2} deg); scan one emitter there and back",
+            "the scans along {axis} are too few or too different to tell its backlash (+/- {:.2} deg); scan one emitter there and back",
             backlash.sigma
         );
     }

@@ -9,8 +9,9 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::Axis;
-use super::analyse::{Analysis, AxisFit};
+use super::analyse::Analysis;
 use super::field::{self, ERRORS};
+use super::fitted::AxisFit;
 use super::point::median;
 use crate::angle::Angle;
 use crate::fit::{Block, FitError, Model, Options, Prior, Unevaluable, fit};

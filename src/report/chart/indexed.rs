@@ -44,9 +44,35 @@ fn palette() -> Vec<Colour> {
     palette
 }
 
+/// Colours that a picture holds this often without their being in the palette are given the
+/// places left in it: those of a map.
+const OFTEN: usize = 24;
+
+/// Adds a picture's own frequent colours to a palette, the most frequent first.
+fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
+    let paper = [255; 4];
+    let mut counts: HashMap<[u8; 4], usize> = HashMap::new();
+    let (pixels, _) = rgba.as_chunks::<4>();
+    for run in pixels.chunk_by(|a, b| a == b).filter(|r| r[0] != paper) {
+        *counts.entry(run[0]).or_default() += run.len();
+    }
+    let mut own: Vec<(usize, [u8; 4])> = (counts.into_iter())
+        .filter(|(_, count)| *count >= OFTEN)
+        .map(|(colour, count)| (count, colour))
+        .collect();
+    own.sort_unstable_by(|a, b| b.cmp(a));
+    for (_, [r, g, b, _]) in own {
+        let colour = Colour(r, g, b);
+        if palette.len() < 256 && !palette.contains(&colour) {
+            palette.push(colour);
+        }
+    }
+    palette
+}
+
 /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
 pub(super) fn indexed(rgba: &[u8]) -> Indexed {
-    let palette = palette();
+    let palette = with_own(palette(), rgba);
     let mut known: HashMap<[u8; 4], u8> = HashMap::new();
     let mut pixels = vec![0; rgba.len() / 4];
     // Most pixels repeat their neighbour, and most of those are bare paper, whose number is zero.
@@ -95,6 +121,20 @@ mod tests {
             let image = indexed(&pixel);
             let at = usize::from(image.pixels[0]) * 3;
             assert_eq!(image.palette[at..at + 3], pixel[..3]);
+        }
+    }
+
+    #[test]
+    fn colours_of_a_map_are_kept() {
+        // A ramp of ninety colours that no palette has, each on many pixels.
+        let ramp: Vec<[u8; 4]> = (0..90u8).map(|i| [60 + i, 180, 215 - i, 255]).collect();
+        let rgba: Vec<u8> = (ramp.iter())
+            .flat_map(|colour| [*colour; OFTEN].concat())
+            .collect();
+        let image = indexed(&rgba);
+        for (i, colour) in ramp.iter().enumerate() {
+            let at = usize::from(image.pixels[i * OFTEN]) * 3;
+            assert_eq!(image.palette[at..at + 3], colour[..3]);
         }
     }
 

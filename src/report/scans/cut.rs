@@ -2,12 +2,12 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::words;
+use super::words::{Heading, range};
 use crate::report::chart::{
     Align, Axis as ChartAxis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
     colours, linear_ticks, notes,
 };
-use crate::scan::{Axis, Curve, CurvePoint, ReducedScan, Verdict};
+use crate::scan::{Axis, Curve, CurvePoint, ReducedScan};
 use crate::station::Station;
 
 const FIT: Pen = Pen::new(colours::INK, 1.6);
@@ -30,10 +30,7 @@ pub(super) struct CutPicture {
     any_back: bool,
     any_left_out: bool,
     measured: [bool; 2],
-    title: String,
-    stamp: String,
-    caption: String,
-    stem: String,
+    heading: Heading,
 }
 
 impl CutPicture {
@@ -83,15 +80,7 @@ impl CutPicture {
             any_back: all().any(|(_, back)| *back),
             any_left_out: curve.points.iter().any(|p| !p.used),
             measured: [scan.azimuth.is_some(), scan.elevation.is_some()],
-            title: format!(
-                "Scan {}: {}, {}",
-                scan.name,
-                scan.emitter,
-                shape_words(scan)
-            ),
-            stamp: words::stamp(scan, station),
-            caption: words::caption(scan),
-            stem,
+            heading: Heading::of(scan, station, stem),
             columns,
         }
     }
@@ -208,48 +197,18 @@ fn draw_point<DB: DrawingBackend>(
     };
 }
 
-/// Lowest and highest finite value with a margin of this part of their distance.
-pub(super) fn range(values: impl Iterator<Item = f64>, margin: f64) -> (f64, f64) {
-    let (low, high) = values
-        .filter(|v| v.is_finite())
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
-            (a.min(v), b.max(v))
-        });
-    if low > high {
-        return (0.0, 1.0);
-    }
-    let pad = (high - low) * margin;
-    (low - pad, high + pad)
-}
-
-fn shape_words(scan: &ReducedScan) -> String {
-    let verdict = match scan.verdict {
-        Verdict::Good => "",
-        Verdict::Poor => " (poor)",
-        Verdict::Refused => " (refused)",
-    };
-    let shape = match scan.shape.word() {
-        word @ ("azimuth" | "elevation") => format!("a cut along {word}"),
-        "cross" => "a cross".to_owned(),
-        "slanting" => "along both axes at once".to_owned(),
-        "still" => "standing".to_owned(),
-        word => word.to_owned(),
-    };
-    format!("{shape}{verdict}")
-}
-
 impl Picture for CutPicture {
     fn file_stem(&self) -> &str {
-        &self.stem
+        &self.heading.stem
     }
     fn title(&self) -> String {
-        self.title.clone()
+        self.heading.title.clone()
     }
     fn stamp(&self) -> String {
-        self.stamp.clone()
+        self.heading.stamp.clone()
     }
     fn caption(&self) -> String {
-        self.caption.clone()
+        self.heading.caption.clone()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
         let room = body.inset(84.0, 52.0, 40.0, 50.0);

@@ -2,14 +2,13 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::cut::range;
-use super::words;
+use super::words::{Heading, range};
 use crate::report::chart::{
     Axis as ChartAxis, Canvas, Colour, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
     colours, linear_ticks, notes,
 };
 use crate::report::number;
-use crate::scan::{Axis, Curve, CurvePoint, ReducedScan, Verdict};
+use crate::scan::{Axis, Curve, CurvePoint, ReducedScan};
 use crate::station::Station;
 
 /// Contours of the fitted beam, parts of its height.
@@ -34,10 +33,7 @@ pub(super) struct MapPicture {
     cells: Vec<Cell>,
     contours: Vec<(f64, Vec<(f64, f64)>)>,
     measured: bool,
-    title: String,
-    stamp: String,
-    caption: String,
-    stem: String,
+    heading: Heading,
 }
 
 impl MapPicture {
@@ -50,19 +46,7 @@ impl MapPicture {
             cells: cells(curve),
             contours,
             measured: scan.azimuth.is_some() || scan.elevation.is_some(),
-            title: format!(
-                "Scan {}: {}, a {}{}",
-                scan.name,
-                scan.emitter,
-                scan.shape.word(),
-                match scan.verdict {
-                    Verdict::Good => String::new(),
-                    other => format!(" ({})", other.word()),
-                }
-            ),
-            stamp: words::stamp(scan, station),
-            caption: words::caption(scan),
-            stem,
+            heading: Heading::of(scan, station, stem),
         }
     }
 
@@ -199,9 +183,14 @@ fn cells(curve: &Curve) -> Vec<Cell> {
     cells
 }
 
+/// Shades of a ramp: finer steps are not seen, and a picture in PNG has few colours.
+const SHADES: usize = 40;
+
 /// The colour at `t` from 0 to 1 along a ramp.
 fn ramp(ramp: &[Colour], t: f64) -> Colour {
-    let place = t.clamp(0.0, 1.0) * (ramp.len() - 1) as f64;
+    let last = SHADES as f64 - 1.0;
+    let t = (t.clamp(0.0, 1.0) * last).round() / last;
+    let place = t * (ramp.len() - 1) as f64;
     let i = (place as usize).min(ramp.len() - 2);
     let part = place - i as f64;
     let mix = |a: u8, b: u8| (f64::from(a) + part * (f64::from(b) - f64::from(a))).round() as u8;
@@ -216,14 +205,13 @@ fn bar<DB: DrawingBackend>(
     colours_of: &[Colour],
     ends: [&str; 2],
 ) {
-    const STEPS: usize = 48;
     const WIDTH: f64 = 150.0;
     let style = Text::new(colours::SOFT_INK, 13.0);
     canvas.text((left, top + 10.0), ends[0], &style);
     let start = left + style.width(ends[0]) * 1.08 + 8.0;
-    for i in 0..STEPS {
-        let at = |k: usize| start + WIDTH * k as f64 / STEPS as f64;
-        let colour = ramp(colours_of, (i as f64 + 0.5) / STEPS as f64);
+    for i in 0..SHADES {
+        let at = |k: usize| start + WIDTH * k as f64 / SHADES as f64;
+        let colour = ramp(colours_of, i as f64 / (SHADES as f64 - 1.0));
         canvas.rectangle((at(i), top), (at(i + 1) + SEAM, top + 11.0), colour);
     }
     canvas.text((start + WIDTH + 8.0, top + 10.0), ends[1], &style);
@@ -231,16 +219,16 @@ fn bar<DB: DrawingBackend>(
 
 impl Picture for MapPicture {
     fn file_stem(&self) -> &str {
-        &self.stem
+        &self.heading.stem
     }
     fn title(&self) -> String {
-        self.title.clone()
+        self.heading.title.clone()
     }
     fn stamp(&self) -> String {
-        self.stamp.clone()
+        self.heading.stamp.clone()
     }
     fn caption(&self) -> String {
-        self.caption.clone()
+        self.heading.caption.clone()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
         let room = body.inset(84.0, 64.0, 40.0, 50.0);
@@ -277,7 +265,10 @@ impl Picture for MapPicture {
                 ));
             }
             items.push((Key::Line(HALF), "half power".to_owned()));
-            items.push((Key::Line(CONTOUR), "0.9, 0.7, 0.3, 0.1".to_owned()));
+            items.push((
+                Key::Line(CONTOUR),
+                "0.9, 0.7, 0.3, 0.1 of the peak".to_owned(),
+            ));
             let left = self.panel(frames[1], "Signal less fit; elevation from the peak (deg)");
             left.draw(canvas, true);
             self.draw_points(canvas, &left, |p| {

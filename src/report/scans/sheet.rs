@@ -2,8 +2,7 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::cut::range;
-use super::words;
+use super::words::{self, range};
 use crate::report::chart::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, notes};
 use crate::report::number;
 use crate::scan::{ReducedScan, Verdict};

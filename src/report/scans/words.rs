@@ -24,13 +24,63 @@ pub(super) fn file_stem(index: usize, name: &str) -> String {
     }
 }
 
-/// What stands at the right of a scan's heading.
-pub(super) fn stamp(scan: &ReducedScan, station: &Station) -> String {
-    format!("{}, {}", station.site.name, scan.time)
+/// What stands about the picture of a scan.
+pub(super) struct Heading {
+    pub title: String,
+    /// At the right of the title.
+    pub stamp: String,
+    pub caption: String,
+    /// Of the file.
+    pub stem: String,
+}
+
+impl Heading {
+    pub fn of(scan: &ReducedScan, station: &Station, stem: String) -> Heading {
+        Heading {
+            title: format!(
+                "Scan {}: {}, {}",
+                scan.name,
+                scan.emitter,
+                shape_words(scan)
+            ),
+            stamp: format!("{}, {}", station.site.name, scan.time),
+            caption: caption(scan),
+            stem,
+        }
+    }
+}
+
+fn shape_words(scan: &ReducedScan) -> String {
+    let verdict = match scan.verdict {
+        Verdict::Good => String::new(),
+        other => format!(" ({})", other.word()),
+    };
+    let shape = match scan.shape.word() {
+        word @ ("azimuth" | "elevation") => format!("a cut along {word}"),
+        "cross" => "a cross".to_owned(),
+        "slanting" => "along both axes at once".to_owned(),
+        "still" => "standing".to_owned(),
+        word => format!("a {word}"),
+    };
+    format!("{shape}{verdict}")
+}
+
+/// Lowest and highest finite value with a margin of this part of their distance.
+pub(super) fn range(values: impl Iterator<Item = f64>, margin: f64) -> (f64, f64) {
+    let (low, high) = values
+        .filter(|v| v.is_finite())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| {
+            (a.min(v), b.max(v))
+        });
+    if low > high {
+        return (0.0, 1.0);
+    }
+    let pad = (high - low) * margin;
+    (low - pad, high + pad)
 }
 
 /// A scan's peak and verdict in a few sentences.
-pub(super) fn caption(scan: &ReducedScan) -> String {
+fn caption(scan: &ReducedScan) -> String {
     let mut parts = Vec::new();
     for (axis, peak) in [("azimuth", &scan.azimuth), ("elevation", &scan.elevation)] {
         parts.extend(peak.as_ref().map(|p| reading(axis, p)));
