@@ -64,7 +64,21 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for warning in &log.warnings {
         console.warning(warning);
     }
-    let outcome = solve(&station, &sky, &log, &options)?;
+    let beside = faults::Options {
+        holds: options.holds.clone(),
+        seed: args.seed,
+        begin: None,
+    };
+    // The two know nothing of each other, so they run side by side. A machine asks `faults`.
+    let (outcome, diagnosis) = rayon::join(
+        || solve(&station, &sky, &log, &options),
+        || match common.json && args.report.is_none() {
+            true => None,
+            // What can be solved can be diagnosed, but for the very shortest logs.
+            false => diagnose(&station, &sky, &log, &beside).ok(),
+        },
+    );
+    let outcome = outcome?;
     let mut document = calibration(&outcome, &station, Utc::now());
     let resampled = match args.bootstrap {
         None => None,
@@ -86,16 +100,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         document.write(path)?;
     }
     let remedies = remedies(&outcome, &station);
-    let beside = faults::Options {
-        holds: options.holds.clone(),
-        seed: args.seed,
-        begin: None,
-    };
-    // What can be solved can be diagnosed, but for the very shortest logs. A machine asks `faults`.
-    let diagnosis = match common.json && args.report.is_none() {
-        true => None,
-        false => diagnose(&station, &sky, &log, &beside).ok(),
-    };
     let report = Report {
         diagnosis: diagnosis.as_ref(),
         outcome: &outcome,

@@ -5,6 +5,8 @@
 
 use std::collections::HashMap;
 
+use foldhash::fast::FixedState;
+
 use super::density::SHADES;
 use super::palette::{ALL, Colour, colours};
 
@@ -51,7 +53,7 @@ const OFTEN: usize = 24;
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
 fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
     let paper = [255; 4];
-    let mut counts: HashMap<[u8; 4], usize> = HashMap::new();
+    let mut counts: HashMap<[u8; 4], usize, FixedState> = HashMap::default();
     let (pixels, _) = rgba.as_chunks::<4>();
     for run in pixels.chunk_by(|a, b| a == b).filter(|r| r[0] != paper) {
         *counts.entry(run[0]).or_default() += run.len();
@@ -73,7 +75,7 @@ fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
 /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
 pub(super) fn indexed(rgba: &[u8]) -> Indexed {
     let palette = with_own(palette(), rgba);
-    let mut known: HashMap<[u8; 4], u8> = HashMap::new();
+    let mut known: HashMap<[u8; 4], u8, FixedState> = HashMap::default();
     let mut pixels = vec![0; rgba.len() / 4];
     // Most pixels repeat their neighbour, and most of those are bare paper, whose number is zero.
     let paper = [255; 4];
