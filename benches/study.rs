@@ -1,6 +1,7 @@
 //! The statistical study behind docs/accuracy.md, on made-up sessions.
 //!
-//! `cargo bench --bench study -- --sessions 2000` prints the tables of that page.
+//! `cargo bench --bench study -- --sessions 2000` prints the tables of that page; with
+//! `--peaks N` all sessions have that many peaks, and bad ones are left out of the study.
 
 #![allow(clippy::print_stdout)] // a study prints its tables
 
@@ -13,15 +14,24 @@ use study::{HEALTHY, Recipe, Tallies, merge, session, tally};
 
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
-    let sessions: u64 = (arguments.iter().position(|a| a == "--sessions"))
-        .and_then(|i| arguments.get(i + 1)?.parse().ok())
-        .unwrap_or(200);
+    let number = |name: &str| {
+        let at = arguments.iter().position(|a| a == name)?;
+        arguments.get(at + 1)?.parse::<u64>().ok()
+    };
+    let sessions = number("--sessions").unwrap_or(200);
+    let recipe = Recipe {
+        peaks: number("--peaks").map(|n| n as usize),
+        ..HEALTHY
+    };
     if arguments.iter().any(|a| a == "--test") {
         return;
     }
-    println!("{sessions} made-up sessions of 7 to 400 peaks, 3 to 11 true terms\n");
+    match recipe.peaks {
+        Some(n) => println!("{sessions} made-up sessions of {n} peaks, 3 to 11 true terms\n"),
+        None => println!("{sessions} made-up sessions of 7 to 400 peaks, 3 to 11 true terms\n"),
+    }
     println!("## The true terms given, every peak good\n");
-    let robust = run(sessions, &Options::default(), true);
+    let robust = run(sessions, recipe, &Options::default(), true);
     print(&robust.tallies);
     println!(
         "\ngood peaks lost: {} of {} ({:.3} %) from 40 peaks up; {} of {} ({:.3} %) below\n",
@@ -37,16 +47,18 @@ fn main() {
         trust_all: true,
         ..Options::default()
     };
-    print(&run(sessions, &trusting, true).tallies);
+    print(&run(sessions, recipe, &trusting, true).tallies);
     println!("\n## Terms chosen by the data\n");
-    let chosen = run(sessions, &Options::default(), false);
+    let chosen = run(sessions, recipe, &Options::default(), false);
     print(&chosen.tallies);
     println!(
         "\nterms admitted that are not there: {} in {} sessions; strong true ones (over 5 sigmas) \
          left out: {} of {}\n",
         chosen.false_terms, chosen.solved, chosen.missed, chosen.strong
     );
-    breakdown(sessions.min(300));
+    if recipe.peaks.is_none() {
+        breakdown(sessions.min(300));
+    }
 }
 
 #[derive(Default)]
@@ -60,12 +72,12 @@ struct Sums {
     strong: usize,
 }
 
-fn run(sessions: u64, options: &Options, given: bool) -> Sums {
+fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
     (0..sessions)
         .into_par_iter()
         .map(|number| {
             let mut sums = Sums::default();
-            let session = session(number, HEALTHY);
+            let session = session(number, recipe);
             let Some(bound) = session.bound() else {
                 return sums;
             };
