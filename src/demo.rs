@@ -116,7 +116,9 @@ What it wrote into {shown}:
 
 Try next, in that folder:
   plumbeam sky --at 2026-09-12T12:00:00Z
+  plumbeam plan --from 2026-09-12T06:00:00Z --for 2h
   plumbeam solve peaks.csv --report report
+  plumbeam faults peaks.csv
   plumbeam point --calibration calibration.json 180 35
 ",
         diameter = station.dish.diameter_m,
