@@ -9,7 +9,10 @@ use super::{Common, Console, Verdict};
 use crate::faults::{self, diagnose};
 use crate::logbook::PeakLog;
 use crate::problem::Error;
-use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, write_report};
+use crate::report::{
+    PAGE_NAME, Report, bootstrap_text, input_fault, input_fault_words, paragraph, text, unsolved,
+    write_report,
+};
 use crate::sky::Sky;
 use crate::solve::{Options, bootstrap, calibration, remedies, solve};
 use crate::station::Station;
@@ -78,7 +81,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             false => diagnose(&station, &sky, &log, &beside).ok(),
         },
     );
-    let outcome = outcome?;
+    let outcome = match outcome {
+        Err(Error::Unsupported(why)) => {
+            let diagnosis = diagnosis.or_else(|| diagnose(&station, &sky, &log, &beside).ok());
+            return Err(Error::Unsupported(unsolved(&why, diagnosis.as_ref())));
+        }
+        other => other?,
+    };
     let mut document = calibration(&outcome, &station, Utc::now());
     let resampled = match args.bootstrap {
         None => None,
@@ -91,6 +100,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
     };
     document.warnings.extend(resampled.clone());
+    let input_fault = input_fault(diagnosis.as_ref());
+    document.warnings.extend(input_fault.map(input_fault_words));
     let out = match (&common.out, common.json) {
         (Some(path), _) => Some(path.clone()),
         (None, false) => Some(PathBuf::from("calibration.json")),
@@ -99,7 +110,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &out {
         document.write(path)?;
     }
-    let remedies = remedies(&outcome, &station);
+    // Nobody is sent to the bolts by numbers that rest on a wrong log.
+    let remedies = match input_fault {
+        Some(_) => Vec::new(),
+        None => remedies(&outcome, &station),
+    };
     let report = Report {
         diagnosis: diagnosis.as_ref(),
         outcome: &outcome,

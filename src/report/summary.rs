@@ -3,6 +3,7 @@
 use super::faults::first_findings;
 use super::{Report, number, words};
 use crate::angle::Angle;
+use crate::faults::{Diagnosis, Finding};
 use crate::mount::Term;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
@@ -267,8 +268,48 @@ pub fn fault_lines(report: &Report) -> Vec<String> {
     report.diagnosis.map_or_else(Vec::new, first_findings)
 }
 
+/// Faults of the log or the station file as a whole: whatever is solved from them is wrong.
+const OF_THE_INPUT: [&str; 6] = [
+    "time-zone",
+    "longitude-sign",
+    "site-swapped",
+    "azimuth-reversed",
+    "wrong-unit",
+    "columns-exchanged",
+];
+
+/// The finding that makes a solve worthless until it is put right, if there is one.
+pub fn input_fault(diagnosis: Option<&Diagnosis>) -> Option<&Finding> {
+    (diagnosis?.findings.iter()).find(|f| OF_THE_INPUT.contains(&f.fault.name()))
+}
+
+/// What is said of it.
+pub fn input_fault_words(finding: &Finding) -> String {
+    format!(
+        "Put the log or the station file right before anything else, then solve again: {}. The mount \
+         errors above rest on it and mean nothing until then.",
+        printable(&finding.one_line())
+    )
+}
+
+/// Why a log could not be solved, with what the diagnosis makes of it.
+pub fn unsolved(why: &str, diagnosis: Option<&Diagnosis>) -> String {
+    const HELP: &str = "\n  help: ";
+    let findings = diagnosis.map_or_else(Vec::new, first_findings);
+    if findings.is_empty() || why.contains(HELP) {
+        return why.to_owned();
+    }
+    format!("{why}{HELP}plumbeam faults finds: {}", findings.join("; "))
+}
+
 /// What to do now, in order.
 pub fn next_steps(report: &Report) -> Vec<Step> {
+    if let Some(finding) = input_fault(report.diagnosis) {
+        return vec![Step {
+            words: input_fault_words(finding),
+            command: Some(format!("plumbeam faults {}", printable(report.log_name))),
+        }];
+    }
     let outcome = report.outcome;
     let calibration = printable(report.calibration_name);
     let step = |words: &str, command: Option<String>| Step {

@@ -17,7 +17,9 @@ use super::observe::{Observation, Observations, observe};
 use super::outcome::Outcome;
 use super::select::{Choice, candidates};
 use super::start::{Start, start};
-use super::uncertainty::{contradicted_sigmas, covariance, poorly_told, standard_deviations};
+use super::uncertainty::{
+    contradicted_holds, contradicted_sigmas, covariance, poorly_told, standard_deviations,
+};
 
 /// What to solve for, and how.
 #[derive(Clone, Debug, Default)]
@@ -165,6 +167,8 @@ fn solve_observations(
         )));
     }
     contradicted_sigmas(&night, &fitted, &mut warnings);
+    contradicted_holds(&night, &fitted, used, &held_terms, &mut warnings);
+    warnings.extend(inverted(&fitted.terms));
     warnings.extend(poorly_told(&night, &fitted, used));
     Ok(Solved {
         covariance,
@@ -219,6 +223,20 @@ fn wanted(options: &Options, held: &[Term], warnings: &mut Vec<String>) -> (Vec<
             (free(&terms), Vec::new())
         }
     }
+}
+
+/// Says so when the elevation zero is so large that the readings must mean something else.
+fn inverted(terms: &TermValues) -> Option<String> {
+    const ABSURD: Angle = Angle::from_degrees(45.0);
+    let zero = terms.angle(Term::ElevationZero);
+    (zero.abs() > ABSURD).then(|| {
+        format!(
+            "the elevation zero is {:.1} deg: either the encoder's zero is really that far off, or \
+             elevations are logged from the zenith (90 - elevation), or the dish is carried over the \
+             top: look at one emitter and see which",
+            zero.degrees()
+        )
+    })
 }
 
 /// Refuses to fit through an azimuth axis that counts the wrong way.

@@ -71,8 +71,13 @@ pub fn fit_what_is_told(
         let fitted = night.fit(&free, kept, start)?;
         let Some(direction) = fitted.solution.undetermined().into_iter().next_back() else {
             let left_out: Vec<Term> = vague.iter().flat_map(|v| v.out.clone()).collect();
-            let inseparable = (vague.iter())
-                .map(|v| in_words(night, &fitted, kept, v))
+            // What is told in their place is one statement about all that are held.
+            let told = told_instead(night, &fitted, kept, &left_out);
+            let inseparable = (vague.iter().enumerate())
+                .map(|(i, v)| {
+                    let told = told.clone().filter(|_| i == 0);
+                    in_words(night, &fitted, kept, v, told)
+                })
                 .collect();
             return Ok(Told {
                 fitted,
@@ -115,12 +120,15 @@ fn in_words(
     fitted: &Fitted,
     kept: &[bool],
     Vague { shares, out }: &Vague,
+    told: Option<String>,
 ) -> Inseparable {
     let names: Vec<&str> = shares.iter().map(|(t, _)| t.name()).collect();
     let held: Vec<&str> = out.iter().map(|t| t.name()).collect();
-    let told = told_instead(night, fitted, kept, out);
     let meaning = match names.as_slice() {
-        [one] => format!("these peaks do not tell {one}; it is held at zero"),
+        [one] => format!(
+            "these peaks do not tell {one}; it is held at zero{}",
+            told.map_or(String::new(), |t| format!(". What is told: {t}"))
+        ),
         _ => format!(
             "{} move the beam alike over these peaks and cannot be told apart; {} held at zero{}",
             list(&names),

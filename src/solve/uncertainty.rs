@@ -128,6 +128,39 @@ pub(super) fn contradicted_sigmas(night: &Night, fitted: &Fitted, warnings: &mut
     }
 }
 
+/// Says so when the peaks ask for another value of a term that the user holds.
+pub(super) fn contradicted_holds(
+    night: &Night,
+    fitted: &Fitted,
+    kept: &[bool],
+    held: &[Term],
+    warnings: &mut Vec<String>,
+) {
+    /// From so many standard deviations on.
+    const CONTRADICTED: f64 = 5.0;
+    let noise = fitted.solution.noise_factor();
+    for term in held.iter().filter(|t| **t != Term::ClockOffset) {
+        let Some(said) = sensitivity(night, fitted, kept, &[*term]) else {
+            continue;
+        };
+        let sigma = noise / said.information[(0, 0)].sqrt();
+        let off = said.pull[0] / said.information[(0, 0)];
+        if sigma.is_finite() && off.abs() > CONTRADICTED * sigma {
+            let unit = term.unit();
+            warnings.push(format!(
+                "{} is held at {} {}, but the peaks ask for {} {} more, {:.0} of its standard \
+                 deviations: the other terms bend to make up for it",
+                term.name(),
+                words::two_digits(unit.outward(fitted.terms.inside(*term))),
+                unit.symbol(),
+                words::two_digits(unit.outward(off)),
+                unit.symbol(),
+                off.abs() / sigma,
+            ));
+        }
+    }
+}
+
 /// Says which terms the data tell well only together, if any.
 pub(super) fn poorly_told(night: &Night, fitted: &Fitted, kept: &[bool]) -> Option<String> {
     if fitted.solution.condition < POOR_CONDITION {
