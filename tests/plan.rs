@@ -130,11 +130,16 @@ fn a_filled_sheet_is_a_log_and_an_empty_one_says_what_to_do() {
     ));
     let empty = run(&["solve", sheet_name, "--json"]);
     assert_eq!(empty.status.code(), Some(3));
-    assert!(
-        text(&empty.stderr).contains("delete the row"),
-        "{}",
-        text(&empty.stderr)
-    );
+    let said = text(&empty.stderr);
+    assert!(said.contains("this row is not filled in"), "{said}");
+    assert!(said.contains("delete the row"), "{said}");
+    // One message a row: each row's line is told once.
+    let rows: Vec<&str> = (said.lines())
+        .filter_map(|l| l.split_once("peaks.csv:")?.1.split(':').next())
+        .collect();
+    let mut lines = rows.clone();
+    lines.dedup();
+    assert!(rows.len() > 10 && rows == lines, "{said}");
 
     let mut filled = String::new();
     let mut steps = plan["steps"].as_array().unwrap().iter();
