@@ -205,6 +205,54 @@ fn what_cannot_be_planned_is_said() {
 }
 
 #[test]
+fn wrong_numbers_are_told_what_was_expected() {
+    for (arguments, expected) in [
+        (
+            &["plan", "--each", "0m"][..],
+            "a stretch of time above zero",
+        ),
+        (&["plan", "--for", "0m"], "a stretch of time above zero"),
+        (&["plan", "--for", "-1h"], "a stretch of time above zero"),
+        (&["plan", "--sigma", "-1"], "a number above zero"),
+        (
+            &["plan", "--system-temperature", "-5"],
+            "a number above zero",
+        ),
+        (&["plan", "--lowest", "-5"], "degrees from 0"),
+        (&["plan", "--peaks", "-5"], "-5 is not in 1..=2000"),
+        (
+            &["solve", "peaks.csv", "--bootstrap", "-3"],
+            "a whole number, 0 or more",
+        ),
+        (
+            &["solve", "peaks.csv", "--seed", "-1"],
+            "a whole number, 0 or more",
+        ),
+        (
+            &["faults", "peaks.csv", "--seed", "-1"],
+            "a whole number, 0 or more",
+        ),
+        (
+            &["simulate", "--truth", "t.toml", "--seed", "-1"],
+            "a whole number, 0 or more",
+        ),
+        (&["recheck", "--limit", "-1"], "a number above zero"),
+        (&["recheck", "--seed", "x"], "a whole number, 0 or more"),
+        (&["table", "--max-bytes", "-1"], "a whole number, 0 or more"),
+    ] {
+        let output = run(arguments);
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(arguments[arguments.len() - 1]), "{said}");
+        assert!(said.contains(expected), "{arguments:?}: {said}");
+        assert!(!said.contains("unexpected argument"), "{said}");
+    }
+    let backward = run(&["plan", "--from", SPAN[4], "--to", SPAN[2]]);
+    assert_eq!(backward.status.code(), Some(2));
+    assert!(text(&backward.stderr).contains("choose a later --to"));
+}
+
+#[test]
 fn the_picture_is_written() {
     let folder = tempfile::tempdir().unwrap();
     let report = ["--report", folder.path().to_str().unwrap()];
