@@ -2,8 +2,10 @@
 
 use clap::Args;
 
-use crate::mount::{Group, Term};
+use crate::logbook::AZIMUTH_READING;
+use crate::mount::{Group, Term, TermUnit};
 use crate::problem::{Error, nearest_name};
+use crate::quantity::Quantity;
 
 /// Which terms to fit and which to hold.
 #[derive(Args, Clone, Debug, Default)]
@@ -45,7 +47,7 @@ impl TermOptions {
     /// The held terms with their inside values.
     ///
     /// # Errors
-    /// A text that is not name=number, an unknown name, a term held twice,
+    /// A text that is not name=number, an unknown name, a value beyond sense, a term held twice,
     /// or one that `--terms` names to be fitted.
     pub fn held(&self) -> Result<Vec<(Term, f64)>, Error> {
         let mut held: Vec<(Term, f64)> = Vec::new();
@@ -79,10 +81,24 @@ fn hold(text: &str) -> Result<(Term, f64), Error> {
     let (name, written) = text.split_once('=').ok_or_else(wrong)?;
     let term = term_named(name.trim())?;
     let value: f64 = written.trim().parse().map_err(|_| wrong())?;
-    if !value.is_finite() {
-        return Err(wrong());
-    }
+    let value = (holdable(term).check(term.name(), written.trim(), value))
+        .map_err(|w| Error::Usage(format!("--hold: {}; expected {}", w.found, w.expected)))?;
     Ok((term, term.unit().inward(value)))
+}
+
+/// What a term may be held at. Beyond it no mount is, and the pointing equations mean nothing
+/// (common practice, no source).
+fn holdable(term: Term) -> Quantity {
+    match (term, term.unit()) {
+        // As many turns as a reading may have.
+        (Term::AzimuthZero, _) => AZIMUTH_READING,
+        (Term::ElevationZero, _) => Quantity::new(-360.0, 360.0, "degrees from -360 to 360"),
+        (_, TermUnit::Angle) => Quantity::new(-45.0, 45.0, "degrees from -45 to 45"),
+        (_, TermUnit::Fraction) => Quantity::new(-0.5, 0.5, "a fraction from -0.5 to 0.5"),
+        (_, TermUnit::Seconds) => {
+            Quantity::new(-86_400.0, 86_400.0, "seconds from -86400 to 86400, a day")
+        }
+    }
 }
 
 /// A term, or a group's terms by the part of the name that they share: `tilt`,
@@ -144,5 +160,30 @@ mod tests {
         // Half of a group, or one of the basic five.
         assert_eq!(held(&["tilt"], &["tilt-east=0"]).unwrap().len(), 1);
         assert_eq!(held(&["+droop"], &["collimation=0"]).unwrap().len(), 1);
+    }
+
+    #[test]
+    fn only_values_that_a_mount_can_have_are_held() {
+        assert_eq!(
+            held(&[], &["clock-offset=1e9"]).unwrap_err(),
+            "--hold: clock-offset is 1e9; expected seconds from -86400 to 86400, a day"
+        );
+        for absurd in [
+            "collimation=50",
+            "droop=-1e6",
+            "azimuth-scale=3",
+            "elevation-zero=400",
+        ] {
+            assert!(held(&[], &[absurd]).is_err(), "{absurd}");
+        }
+        for bad in ["droop=nan", "droop=inf", "droop=", "droop", "drop=1"] {
+            assert!(held(&[], &[bad]).is_err(), "{bad}");
+        }
+        let taken = [
+            "azimuth-zero=725",
+            "clock-offset=-3600",
+            "elevation-zero=-90",
+        ];
+        assert_eq!(held(&[], &taken).unwrap().len(), 3);
     }
 }
