@@ -476,4 +476,12 @@ fn a_row_that_measured_one_axis_is_no_duplicate_of_one_that_measured_the_other()
     );
 }
 
+#[test]
+fn a_row_that_was_not_filled_in_is_told_once() {
+    assert_snapshot!(told(&format!("{HEADER}\n,sun,,\n")), @r"
+    peaks.csv:2:1: this row is not filled in: time_utc, azimuth_deg and elevation_deg are empty; expected the time of the peak and the encoder readings
+      help: delete the row if nothing was measured
+    ");
+}
+
 const HEADER: &str = "time_utc,emitter,azimuth_deg,elevation_deg";

@@ -130,11 +130,16 @@ fn a_filled_sheet_is_a_log_and_an_empty_one_says_what_to_do() {
     ));
     let empty = run(&["solve", sheet_name, "--json"]);
     assert_eq!(empty.status.code(), Some(3));
-    assert!(
-        text(&empty.stderr).contains("delete the row"),
-        "{}",
-        text(&empty.stderr)
-    );
+    let said = text(&empty.stderr);
+    assert!(said.contains("this row is not filled in"), "{said}");
+    assert!(said.contains("delete the row"), "{said}");
+    // One message a row: each row's line is told once.
+    let rows: Vec<&str> = (said.lines())
+        .filter_map(|l| l.split_once("peaks.csv:")?.1.split(':').next())
+        .collect();
+    let mut lines = rows.clone();
+    lines.dedup();
+    assert!(rows.len() > 10 && rows == lines, "{said}");
 
     let mut filled = String::new();
     let mut steps = plan["steps"].as_array().unwrap().iter();
@@ -197,6 +202,54 @@ fn what_cannot_be_planned_is_said() {
     let unknown = run(&["plan", "--terms", "tilt-nort"]);
     assert_eq!(unknown.status.code(), Some(2));
     assert!(text(&unknown.stderr).contains("did you mean"));
+}
+
+#[test]
+fn wrong_numbers_are_told_what_was_expected() {
+    for (arguments, expected) in [
+        (
+            &["plan", "--each", "0m"][..],
+            "a stretch of time above zero",
+        ),
+        (&["plan", "--for", "0m"], "a stretch of time above zero"),
+        (&["plan", "--for", "-1h"], "a stretch of time above zero"),
+        (&["plan", "--sigma", "-1"], "a number above zero"),
+        (
+            &["plan", "--system-temperature", "-5"],
+            "a number above zero",
+        ),
+        (&["plan", "--lowest", "-5"], "degrees from 0"),
+        (&["plan", "--peaks", "-5"], "-5 is not in 1..=2000"),
+        (
+            &["solve", "peaks.csv", "--bootstrap", "-3"],
+            "a whole number, 0 or more",
+        ),
+        (
+            &["solve", "peaks.csv", "--seed", "-1"],
+            "a whole number, 0 or more",
+        ),
+        (
+            &["faults", "peaks.csv", "--seed", "-1"],
+            "a whole number, 0 or more",
+        ),
+        (
+            &["simulate", "--truth", "t.toml", "--seed", "-1"],
+            "a whole number, 0 or more",
+        ),
+        (&["recheck", "--limit", "-1"], "a number above zero"),
+        (&["recheck", "--seed", "x"], "a whole number, 0 or more"),
+        (&["table", "--max-bytes", "-1"], "a whole number, 0 or more"),
+    ] {
+        let output = run(arguments);
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(said.contains(arguments[arguments.len() - 1]), "{said}");
+        assert!(said.contains(expected), "{arguments:?}: {said}");
+        assert!(!said.contains("unexpected argument"), "{said}");
+    }
+    let backward = run(&["plan", "--from", SPAN[4], "--to", SPAN[2]]);
+    assert_eq!(backward.status.code(), Some(2));
+    assert!(text(&backward.stderr).contains("choose a later --to"));
 }
 
 #[test]

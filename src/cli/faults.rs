@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::terms::TermOptions;
+use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{Options, diagnose};
 use crate::files;
@@ -47,7 +48,7 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
     /// Seed of everything random
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64>, allow_negative_numbers = true)]
     pub seed: u64,
 }
 

@@ -17,6 +17,7 @@ mod sky;
 mod solve;
 mod table;
 mod terms;
+mod value;
 
 use std::path::PathBuf;
 use std::process::ExitCode;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::terms::TermOptions;
+use super::value::{above_zero, stretch_s};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files;
@@ -14,7 +15,7 @@ use crate::problem::Error;
 use crate::report::{plan_json, plan_text, write_plan_pictures};
 use crate::sky::Sky;
 use crate::station::Station;
-use crate::time::{Utc, parse_duration_s};
+use crate::time::Utc;
 
 const EXAMPLE: &str = "\
 Example:
@@ -38,13 +39,13 @@ pub struct Args {
     #[arg(long, value_name = "T", value_parser = Utc::parse, conflicts_with = "span")]
     pub to: Option<Utc>,
     /// Length of the span in place of its end: 45m, 2h
-    #[arg(long = "for", value_name = "TIME", value_parser = parse_duration_s, default_value = "2h")]
+    #[arg(long = "for", value_name = "TIME", value_parser = stretch_s, default_value = "2h", allow_hyphen_values = true)]
     pub span: f64,
     /// Time that one peak takes, with the way to it
-    #[arg(long, value_name = "TIME", value_parser = parse_duration_s, default_value = "5m")]
+    #[arg(long, value_name = "TIME", value_parser = stretch_s, default_value = "5m", allow_hyphen_values = true)]
     pub each: f64,
     /// At most so many peaks, spread over the span
-    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u16).range(1..=2000))]
+    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u16).range(1..=2000), allow_negative_numbers = true)]
     pub peaks: u16,
     /// Emitters to choose from; all that are strong enough, if none is given
     #[arg(value_name = "EMITTER")]
@@ -58,13 +59,13 @@ pub struct Args {
     pub terms: Vec<String>,
     /// One standard deviation of a peak, degrees an axis on the sky (default: as the
     /// calibration's peaks scattered, else a twentieth of the beamwidth)
-    #[arg(long, value_name = "DEGREES", value_parser = positive)]
+    #[arg(long, value_name = "DEGREES", value_parser = above_zero, allow_negative_numbers = true)]
     pub sigma: Option<f64>,
     /// No peaks below this elevation, but for beacons and marks
-    #[arg(long, value_name = "DEGREES", default_value_t = 10.0, value_parser = elevation)]
+    #[arg(long, value_name = "DEGREES", default_value_t = 10.0, value_parser = elevation, allow_negative_numbers = true)]
     pub lowest: f64,
     /// Noise of receiver, feed and sky together
-    #[arg(long, value_name = "KELVIN", value_parser = positive)]
+    #[arg(long, value_name = "KELVIN", value_parser = above_zero, allow_negative_numbers = true)]
     pub system_temperature: Option<f64>,
     /// Write a log to fill in to this file
     #[arg(long, value_name = "FILE")]
@@ -74,17 +75,10 @@ pub struct Args {
     pub report: Option<PathBuf>,
 }
 
-fn positive(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
-        _ => Err("expected a number above zero".to_owned()),
-    }
-}
-
 fn elevation(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(v) if (0.0..90.0).contains(&v) => Ok(v),
-        _ => Err("expected degrees from 0 to 90".to_owned()),
+        _ => Err("expected degrees from 0 to below 90".to_owned()),
     }
 }
 

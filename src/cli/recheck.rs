@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files;
@@ -42,7 +43,7 @@ pub struct Args {
     pub against: Option<PathBuf>,
     /// The mount counts as true while its error over the sky stays within so many degrees (default:
     /// a tenth of the beamwidth)
-    #[arg(long, value_name = "DEGREES", value_parser = positive)]
+    #[arg(long, value_name = "DEGREES", value_parser = above_zero, allow_negative_numbers = true)]
     pub limit: Option<f64>,
     /// Show the calibrations in a folder over time, and which changes are real
     #[arg(long, value_name = "DIR", conflicts_with_all = ["against", "peaks", "limit"])]
@@ -51,15 +52,8 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
     /// Seed of everything random
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64>, allow_negative_numbers = true)]
     pub seed: u64,
-}
-
-fn positive(text: &str) -> Result<f64, String> {
-    match text.parse::<f64>() {
-        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
-        _ => Err("expected degrees above zero".to_owned()),
-    }
 }
 
 /// Rechecks, or shows the history.

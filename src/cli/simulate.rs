@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::files;
 use crate::problem::Error;
@@ -39,7 +40,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     pub truth: PathBuf,
     /// Seed of the noise
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64>, allow_negative_numbers = true)]
     pub seed: u64,
 }
 

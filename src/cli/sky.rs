@@ -36,7 +36,7 @@ pub struct Args {
     #[arg(long, value_name = "T", value_parser = Utc::parse, requires = "from")]
     pub to: Option<Utc>,
     /// Step through the span: 30s, 10m, 1h30m
-    #[arg(long, value_name = "STEP", value_parser = parse_duration_s, default_value = "10m", requires = "from")]
+    #[arg(long, value_name = "STEP", value_parser = parse_duration_s, default_value = "10m", requires = "from", allow_hyphen_values = true)]
     pub every: f64,
     /// Emitters by name; all, if none is given
     #[arg(value_name = "EMITTER")]

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::terms::TermOptions;
+use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{self, diagnose};
 use crate::logbook::PeakLog;
@@ -43,10 +44,10 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
     /// Check the uncertainties by fits to N resamplings of the peaks
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = whole::<usize>, allow_negative_numbers = true)]
     pub bootstrap: Option<usize>,
     /// Seed of everything random
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64>, allow_negative_numbers = true)]
     pub seed: u64,
 }
 

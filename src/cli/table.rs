@@ -6,6 +6,7 @@ use clap::{Args as ClapArgs, ValueEnum};
 
 use super::calibration::full_model;
 use super::demand::{DemandOption, Pair};
+use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files;
@@ -55,7 +56,7 @@ pub struct Args {
     #[arg(long, value_enum)]
     pub format: Option<Format>,
     /// Largest interpolation error allowed, degrees on the sky [default: beamwidth / 100]
-    #[arg(long, value_name = "DEGREES")]
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     pub tolerance: Option<f64>,
     /// Lowest demanded elevation, degrees [default: what the mount reaches, not below the horizon]
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
@@ -64,10 +65,10 @@ pub struct Args {
     #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
     pub highest: Option<f64>,
     /// Your own grid steps in azimuth and elevation, degrees
-    #[arg(long, value_name = "AZ,EL")]
+    #[arg(long, value_name = "AZ,EL", allow_hyphen_values = true)]
     pub step: Option<Pair>,
     /// Most bytes for the constants of a C header; the error that results is stated
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = whole::<usize>, allow_negative_numbers = true)]
     pub max_bytes: Option<usize>,
 }
 

@@ -2,8 +2,10 @@
 
 use clap::Args;
 
-use crate::mount::{Group, Term};
+use crate::logbook::AZIMUTH_READING;
+use crate::mount::{Group, Term, TermUnit};
 use crate::problem::{Error, nearest_name};
+use crate::quantity::Quantity;
 
 /// Which terms to fit and which to hold.
 #[derive(Args, Clone, Debug, Default)]
@@ -45,26 +47,57 @@ impl TermOptions {
     /// The held terms with their inside values.
     ///
     /// # Errors
-    /// A text that is not name=number, or an unknown name.
+    /// A text that is not name=number, an unknown name, a value beyond sense, a term held twice,
+    /// or one that `--terms` names to be fitted.
     pub fn held(&self) -> Result<Vec<(Term, f64)>, Error> {
-        self.hold
-            .iter()
-            .map(|text| {
-                let wrong = || {
-                    Error::Usage(format!(
-                        "--hold {text:?}: expected a term, an equals sign and a number, such as \
-                         collimation=0.3"
-                    ))
-                };
-                let (name, value) = text.split_once('=').ok_or_else(wrong)?;
-                let term = term_named(name.trim())?;
-                let value: f64 = value.trim().parse().map_err(|_| wrong())?;
-                if !value.is_finite() {
-                    return Err(wrong());
-                }
-                Ok((term, term.unit().inward(value)))
-            })
-            .collect()
+        let mut held: Vec<(Term, f64)> = Vec::new();
+        for text in &self.hold {
+            let (term, value) = hold(text)?;
+            let name = term.name();
+            if held.iter().any(|(other, _)| *other == term) {
+                return Err(Error::Usage(format!(
+                    "{name} is held twice: leave out one --hold {name}=..."
+                )));
+            }
+            // With its group or the basic five a term may be listed and held: the rest is fitted.
+            if (self.terms.iter()).any(|t| t.trim().trim_start_matches('+') == name) {
+                return Err(Error::Usage(format!(
+                    "--terms asks to fit {name} and --hold to hold it: leave out one of the two"
+                )));
+            }
+            held.push((term, value));
+        }
+        Ok(held)
+    }
+}
+
+/// The term and the inside value in a text such as `collimation=0.3`.
+fn hold(text: &str) -> Result<(Term, f64), Error> {
+    let wrong = || {
+        Error::Usage(format!(
+            "--hold {text:?}: expected a term, an equals sign and a number, such as collimation=0.3"
+        ))
+    };
+    let (name, written) = text.split_once('=').ok_or_else(wrong)?;
+    let term = term_named(name.trim())?;
+    let value: f64 = written.trim().parse().map_err(|_| wrong())?;
+    let value = (holdable(term).check(term.name(), written.trim(), value))
+        .map_err(|w| Error::Usage(format!("--hold: {}; expected {}", w.found, w.expected)))?;
+    Ok((term, term.unit().inward(value)))
+}
+
+/// What a term may be held at. Beyond it no mount is, and the pointing equations mean nothing
+/// (common practice, no source).
+fn holdable(term: Term) -> Quantity {
+    match (term, term.unit()) {
+        // As many turns as a reading may have.
+        (Term::AzimuthZero, _) => AZIMUTH_READING,
+        (Term::ElevationZero, _) => Quantity::new(-360.0, 360.0, "degrees from -360 to 360"),
+        (_, TermUnit::Angle) => Quantity::new(-45.0, 45.0, "degrees from -45 to 45"),
+        (_, TermUnit::Fraction) => Quantity::new(-0.5, 0.5, "a fraction from -0.5 to 0.5"),
+        (_, TermUnit::Seconds) => {
+            Quantity::new(-86_400.0, 86_400.0, "seconds from -86400 to 86400, a day")
+        }
     }
 }
 
@@ -92,4 +125,65 @@ fn term_named(name: &str) -> Result<Term, Error> {
             None => format!("unknown term {name:?}; the terms are {}", names.join(", ")),
         })
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn held(terms: &[&str], hold: &[&str]) -> Result<Vec<(Term, f64)>, String> {
+        let owned = |texts: &[&str]| texts.iter().map(|t| (*t).to_owned()).collect();
+        let options = TermOptions {
+            terms: owned(terms),
+            hold: owned(hold),
+        };
+        options.held().map_err(|e| {
+            assert_eq!(e.exit_code(), 2);
+            e.to_string()
+        })
+    }
+
+    #[test]
+    fn a_term_is_held_once_and_not_fitted_too() {
+        assert!(
+            held(&[], &["collimation=1", "collimation=2"])
+                .unwrap_err()
+                .contains("collimation is held twice")
+        );
+        for named in ["droop", "+droop"] {
+            assert!(
+                held(&[named], &["droop=0.1"])
+                    .unwrap_err()
+                    .contains("leave out one of the two")
+            );
+        }
+        // Half of a group, or one of the basic five.
+        assert_eq!(held(&["tilt"], &["tilt-east=0"]).unwrap().len(), 1);
+        assert_eq!(held(&["+droop"], &["collimation=0"]).unwrap().len(), 1);
+    }
+
+    #[test]
+    fn only_values_that_a_mount_can_have_are_held() {
+        assert_eq!(
+            held(&[], &["clock-offset=1e9"]).unwrap_err(),
+            "--hold: clock-offset is 1e9; expected seconds from -86400 to 86400, a day"
+        );
+        for absurd in [
+            "collimation=50",
+            "droop=-1e6",
+            "azimuth-scale=3",
+            "elevation-zero=400",
+        ] {
+            assert!(held(&[], &[absurd]).is_err(), "{absurd}");
+        }
+        for bad in ["droop=nan", "droop=inf", "droop=", "droop", "drop=1"] {
+            assert!(held(&[], &[bad]).is_err(), "{bad}");
+        }
+        let taken = [
+            "azimuth-zero=725",
+            "clock-offset=-3600",
+            "elevation-zero=-90",
+        ];
+        assert_eq!(held(&[], &taken).unwrap().len(), 3);
+    }
 }

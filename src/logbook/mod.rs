@@ -17,6 +17,7 @@ pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRec
 pub use calibration_faults::{TERMS, ValueUnit};
 pub use columns::{Cell, Columns, OWN_COLUMN};
 pub use peak::{Approach, Peak, PeakLog};
+pub use peaks_csv::AZIMUTH_READING;
 pub use rows::{Row, RowReader};
 pub use scan::{MOST_SAMPLES, PowerUnit, Sample, Scan, ScanBuilder};
 pub use scans_csv::ScanReader;

@@ -204,6 +204,17 @@ fn peak_of(
 ) -> Option<Peak> {
     let cell = |column| columns.cell(row, column);
     let before = problems.count();
+    let to_measure = [TIME, AZIMUTH, ELEVATION];
+    if (to_measure.iter()).all(|c| columns.has(*c) && cell(*c).is_empty()) {
+        // A row of a planned log that was left as it was: one message says all.
+        let wrong = Wrong::new(
+            "this row is not filled in: time_utc, azimuth_deg and elevation_deg are empty",
+            "the time of the peak and the encoder readings",
+        )
+        .mend("delete the row if nothing was measured");
+        problems.push(cell(TIME).problem(wrong));
+        return None;
+    }
     let time = cell(TIME).time(problems);
     let emitter = emitter(&cell(EMITTER), station, problems);
     let azimuth = cell(AZIMUTH).angle(&AZIMUTH_READING, problems);

@@ -205,8 +205,15 @@ fn slots(request: &Request) -> Result<Slots, Error> {
     let span = request.to.seconds_since(request.from);
     if span <= 0.0 {
         return Err(Error::Usage(format!(
-            "the span ends ({}) before it begins ({}): exchange --from and --to",
+            "the span ends ({}) no later than it begins ({}): choose a later --to or an earlier \
+             --from",
             request.to, request.from
+        )));
+    }
+    if request.every_s.is_nan() || request.every_s <= 0.0 {
+        return Err(Error::Usage(format!(
+            "a peak takes {} s: choose a longer --each",
+            request.every_s
         )));
     }
     let fit = (span / request.every_s + 1e-9).floor() as usize;

@@ -215,8 +215,11 @@ fn nothing_beside_the_sun_but_the_sun_itself() {
 fn a_span_that_makes_no_sense_is_refused() {
     let station = station();
     let sky = Sky::new(&station).unwrap();
+    let mut timeless = span(&sky, 60.0);
+    timeless.every_s = 0.0;
     for (request, says) in [
-        (span(&sky, -10.0), "before it begins"),
+        (span(&sky, -10.0), "no later than it begins"),
+        (timeless, "choose a longer --each"),
         (span(&sky, 3.0), "shorter than one peak"),
     ] {
         let error = plan(&station, &sky, &Known::default(), &request).unwrap_err();

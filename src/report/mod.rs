@@ -42,7 +42,7 @@ pub use scans::{scan_pictures, write_scan_pictures};
 pub use summary::{input_fault, input_fault_words, unsolved};
 pub use terminal::{Colour, WIDTH};
 pub use text::text;
-pub use words::{Meaning, compass_word, group_name, meanings, state_name, term_list, term_name};
+pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
 
 /// A paragraph in lines of at most [`WIDTH`] columns.
 pub fn paragraph(text: &str) -> String {

@@ -4,6 +4,7 @@ use super::number;
 use crate::angle::Angle;
 use crate::logbook::TermState;
 use crate::mount::{Group, Term, TermUnit};
+use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
 
 /// Below this many standard deviations a value is not told from zero: the usual two.
@@ -98,30 +99,6 @@ pub fn sentence(text: &str) -> String {
         Some(first) => first.to_uppercase().chain(letters).collect(),
         None => String::new(),
     }
-}
-
-/// A heading in one of sixteen compass words.
-pub fn compass_word(azimuth: Angle) -> &'static str {
-    const WORDS: [&str; 16] = [
-        "north",
-        "north-north-east",
-        "north-east",
-        "east-north-east",
-        "east",
-        "east-south-east",
-        "south-east",
-        "south-south-east",
-        "south",
-        "south-south-west",
-        "south-west",
-        "west-south-west",
-        "west",
-        "west-north-west",
-        "north-west",
-        "north-north-west",
-    ];
-    let sixteenth = (azimuth.wrapped_positive().degrees() / 22.5).round() as usize;
-    WORDS[sixteenth % 16]
 }
 
 /// One mount error said in plain words.
@@ -466,8 +443,6 @@ mod tests {
             "axis tilt and axis skew"
         );
         assert_eq!(term_list(&[Term::TiltEast]), "axis tilt, east part");
-        assert_eq!(compass_word(Angle::from_degrees(-10.0)), "north");
-        assert_eq!(compass_word(Angle::from_degrees(200.0)), "south-south-west");
     }
 
     #[test]

@@ -5,7 +5,7 @@ use crate::mount::{Group, Term};
 use crate::station::Station;
 
 use super::outcome::Outcome;
-use super::words::by_sigma;
+use super::words::{by_sigma, compass_word};
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
@@ -178,7 +178,7 @@ fn tilt(size: &Significant, station: &Station) -> Words {
         "The azimuth axis's top leans {} deg toward azimuth {:.0} deg ({})",
         size.digits(lean.degrees(), 1.0),
         toward.degrees(),
-        compass(toward)
+        compass_word(toward)
     );
     let mut steps = Vec::new();
     match (
@@ -399,20 +399,6 @@ fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
         ),
     ];
     (title, steps, KEEP_CLEAR)
-}
-
-fn compass(heading: Angle) -> &'static str {
-    const NAMES: [&str; 8] = [
-        "north",
-        "north-east",
-        "east",
-        "south-east",
-        "south",
-        "south-west",
-        "west",
-        "north-west",
-    ];
-    NAMES[(heading.wrapped_positive().degrees() / 45.0).round() as usize % 8]
 }
 
 #[cfg(test)]

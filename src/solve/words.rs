@@ -1,5 +1,7 @@
 //! Small phrases that several messages share.
 
+use crate::angle::Angle;
+
 /// `a`, `a and b`, `a, b and c`.
 pub fn list(names: &[&str]) -> String {
     match names {
@@ -54,6 +56,30 @@ pub fn probability(p: f64) -> String {
     }
 }
 
+/// A heading in one of sixteen compass words.
+pub fn compass_word(azimuth: Angle) -> &'static str {
+    const WORDS: [&str; 16] = [
+        "north",
+        "north-north-east",
+        "north-east",
+        "east-north-east",
+        "east",
+        "east-south-east",
+        "south-east",
+        "south-south-east",
+        "south",
+        "south-south-west",
+        "south-west",
+        "west-south-west",
+        "west",
+        "west-north-west",
+        "north-west",
+        "north-north-west",
+    ];
+    let sixteenth = (azimuth.wrapped_positive().degrees() / 22.5).round() as usize;
+    WORDS[sixteenth % 16]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -74,5 +100,18 @@ mod tests {
             rows(&(1..=10).collect::<Vec<_>>()),
             "rows 1, 2, 3, 4, 5, 6, 7, 8 and 2 more"
         );
+    }
+
+    #[test]
+    fn headings_have_sixteen_words() {
+        for (degrees, word) in [
+            (-10.0, "north"),
+            (200.0, "south-south-west"),
+            (327.5, "north-north-west"),
+            (315.0, "north-west"),
+            (359.0, "north"),
+        ] {
+            assert_eq!(compass_word(Angle::from_degrees(degrees)), word);
+        }
     }
 }
