@@ -354,3 +354,26 @@ fn a_history_tells_which_changes_are_real() {
         Some(3)
     );
 }
+
+#[test]
+fn without_a_sky_nothing_is_true() {
+    let place = Place::new();
+    place.observe("after.csv", &[], "2026-09-13", 3, 81);
+    // A station that leaves no sky between the lowest elevation and 80 degrees: an error over
+    // nothing is none, and says nothing.
+    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let narrow = station.replace(
+        "elevation_range_deg = [0.0, 90.0]",
+        "elevation_range_deg = [81.0, 90.0]",
+    );
+    assert_ne!(narrow, station);
+    std::fs::write(place.path("station.toml"), narrow).unwrap();
+    let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
+    assert_eq!(output.status.code(), Some(4), "{}", text(&output.stdout));
+    assert!(output.stdout.is_empty());
+    assert!(
+        text(&output.stderr).contains("there is no sky"),
+        "{}",
+        text(&output.stderr)
+    );
+}

@@ -40,6 +40,9 @@ pub enum Doubt {
     Accident,
     /// The peaks contradict each other whatever has changed.
     Contradiction,
+    /// The error over the sky comes out within the limit, but the peaks themselves lie far beyond
+    /// it and noise is no reason.
+    PeaksOff,
 }
 
 impl Verdict {

@@ -81,6 +81,10 @@ fn answer(found: &Recheck) -> String {
         Verdict::CannotTell(Doubt::Accident) => {
             format!("CANNOT TELL: {off}, but so few peaks of an unmoved mount might look the same.")
         }
+        Verdict::CannotTell(Doubt::PeaksOff) => format!(
+            "CANNOT TELL: {off}, but the new peaks lie much further off than that, and noise is no \
+             reason. Take more peaks, far apart, or a full session."
+        ),
         Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
             the wrong one, or something is loose. Peak them again; plumbeam faults knows more."
