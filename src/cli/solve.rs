@@ -80,6 +80,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     );
     let outcome = outcome?;
     let mut document = calibration(&outcome, &station, Utc::now());
+    document.sensible()?;
     let resampled = match args.bootstrap {
         None => None,
         Some(n) => {
