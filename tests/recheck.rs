@@ -377,3 +377,42 @@ fn without_a_sky_nothing_is_true() {
         text(&output.stderr)
     );
 }
+
+/// The standard deviations of a calibration's terms in degrees, by name.
+fn sigmas(place: &Place, file: &str) -> Vec<(String, f64)> {
+    let written = std::fs::read(place.path(file)).unwrap();
+    let calibration: Value = serde_json::from_slice(&written).unwrap();
+    (calibration["terms"].as_object().unwrap().iter())
+        .filter_map(|(name, record)| Some((name.clone(), record["sigma_deg"].as_f64()?)))
+        .collect()
+}
+
+#[test]
+fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
+    let place = Place::new();
+    place.observe("after.csv", &[], "2026-09-13", 3, 11);
+    let (code, found) = place.recheck(&["--out", "joined.json"]);
+    assert_eq!((code, &found["looks_like"]), (0, &Value::from("no change")));
+    let before = sigmas(&place, "calibration.json");
+    let after = sigmas(&place, "joined.json");
+    assert!(before.len() >= 6, "{before:?}");
+    for ((name, before), (same, after)) in before.iter().zip(&after) {
+        assert_eq!(name, same);
+        // A part in a million guards the covariance against rounding.
+        assert!(
+            *after <= before * (1.0 + 1e-5),
+            "{name}: {before} to {after}"
+        );
+    }
+    // Cannot tell: what may have moved is set free, and both the file and the terminal say so.
+    let arguments = ["--limit", "0.05", "--out", "open.json", "--json"];
+    let base = ["recheck", "--against", "calibration.json", "after.csv"];
+    let output = place.run(&[&base[..], &arguments[..]].concat());
+    assert_eq!(output.status.code(), Some(4));
+    assert!(text(&output.stderr).contains("leaves open whether the mount moved"));
+    let open = std::fs::read_to_string(place.path("open.json")).unwrap();
+    assert!(
+        open.contains("could not tell whether the mount moved: azimuth-zero"),
+        "{open}"
+    );
+}

@@ -101,6 +101,7 @@ pub struct Recheck {
     pub advice: String,
     /// What was assumed and should be known.
     pub notes: Vec<String>,
-    /// Old and new joined into one calibration.
-    pub joined: Calibration,
+    /// Old and new joined into one calibration; none when the peaks contradict each other or the
+    /// answer.
+    pub joined: Option<Calibration>,
 }

@@ -131,6 +131,8 @@ pub fn recheck_observed(
         (Kind::Unmoved, Vec::new())
     };
     let answer = match kind {
+        // No change is seen and none is feared: what was known stays.
+        Kind::Unmoved if verdict == Verdict::True => changes.of(Kind::Unmoved),
         Kind::Unmoved => suspected,
         _ => changes.of(kind),
     };
@@ -162,7 +164,17 @@ pub fn recheck_observed(
             _ => String::new(),
         },
         notes,
-        joined: join(station, old, &answer.solution, &all.observations, &kept),
+        joined: match verdict {
+            Verdict::CannotTell(Doubt::Contradiction | Doubt::PeaksOff) => None,
+            _ => Some(join(
+                station,
+                old,
+                answer,
+                !matches!(verdict, Verdict::CannotTell(_)),
+                &all.observations,
+                &kept,
+            )),
+        },
     })
 }
 
