@@ -416,3 +416,41 @@ fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
         "{open}"
     );
 }
+
+#[test]
+fn a_history_agrees_with_the_recheck_that_joined_it() {
+    let place = Place::new();
+    // About as much as is told by a recheck, but would drown in what both calibrations do not
+    // know of azimuth zero if they were independent.
+    let change = [("azimuth-zero", 0.6)];
+    place.observe("after.csv", &change, "2026-09-13", 6, 91);
+    std::fs::create_dir(place.path("old")).unwrap();
+    std::fs::copy(place.path("calibration.json"), place.path("old/1.json")).unwrap();
+    let (_, found) = place.recheck(&["--limit", "0.3", "--out", "old/2.json"]);
+    assert_eq!(found["verdict"], "moved", "{found}");
+    let told = found["moved_terms"].as_array().unwrap();
+    assert!(moved(&found, "azimuth-zero").is_some(), "{found}");
+    let output = place.good(&["recheck", "--history", "old", "--json"]);
+    let history: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let mut real = 0;
+    for term in history["terms"].as_array().unwrap() {
+        let name = term["term"].as_str().unwrap();
+        for point in term["points"].as_array().unwrap().iter().skip(1) {
+            let named = told.iter().find(|m| m["term"] == name);
+            assert_eq!(point["real"] == true, named.is_some(), "{name}: {point}");
+            let Some(named) = named else { continue };
+            real += 1;
+            // What goes through the file is rounded once more than what is told.
+            for (one, other) in [("change", "change_deg"), ("change_sigma", "sigma_deg")] {
+                let off = number(&point[one]) - number(&named[other]);
+                assert!(off.abs() < 1e-4, "{name}: {point} and {named}");
+            }
+        }
+    }
+    assert_eq!(real, told.len());
+    let said = text(&place.good(&["recheck", "--history", "old"]).stdout);
+    assert!(
+        said.contains("azimuth zero changed by +0.") && said.contains("2.json was joined"),
+        "{said}"
+    );
+}

@@ -2,6 +2,7 @@
 
 use super::changes::Fitted;
 use super::distance;
+use super::hypothesis::Kind;
 use super::old::Old;
 use crate::angle::Angle;
 use crate::logbook::{Calibration, CalibrationPeak};
@@ -14,6 +15,19 @@ use crate::time::Utc;
 
 /// The beginning of the warning that tells where a joined calibration comes from.
 const JOINED: &str = "joined from the calibration of ";
+
+/// From which calibration, by the time it was made, another was joined, and the change that was
+/// set free; none when it was solved.
+pub fn lineage(joined: &Calibration) -> Option<(Utc, Kind)> {
+    // A calibration joined twice tells of the last time last.
+    let said = (joined.warnings.iter().rev()).find_map(|w| w.strip_prefix(JOINED))?;
+    let parent = Utc::parse(said.split(' ').next()?).ok()?;
+    let kind = Kind::ALL
+        .into_iter()
+        .chain([Kind::Anything])
+        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words())))?;
+    Some((parent, kind))
+}
 
 /// Old and new joined: the fitted terms after the new peaks under a change, the held ones as they
 /// were. When nothing has changed all that was known stays, so that no term gets worse known.
