@@ -342,9 +342,18 @@ fn a_history_tells_which_changes_are_real() {
     // An unfinished file that a crash has left is no calibration and in nobody's way.
     std::fs::write(place.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
     place.good(&["recheck", "--history", "old"]);
-    // A damaged one is refused by name.
+    // A damaged one is left out and named; the others are shown as before.
     std::fs::write(place.path("old/2026-09.json"), "{\"form").unwrap();
-    let refused = place.run(&["recheck", "--history", "old"]);
+    let rest = place.good(&["recheck", "--history", "old"]);
+    let warned = text(&rest.stderr);
+    assert!(warned.contains("left out: old/2026-09.json:1:"), "{warned}");
+    let shown = text(&rest.stdout);
+    assert!(shown.contains("2026-09.json is left out"), "{shown}");
+    assert!(shown.contains("Real changes:"), "{shown}");
+    // Only where none is left the folder is refused.
+    std::fs::create_dir(place.path("bad")).unwrap();
+    std::fs::write(place.path("bad/2026-09.json"), "{\"form").unwrap();
+    let refused = place.run(&["recheck", "--history", "bad"]);
     assert_eq!(refused.status.code(), Some(3));
     assert!(text(&refused.stderr).contains("2026-09.json"));
     // And a folder without any is told.

@@ -74,6 +74,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if let Some(folder) = &args.history {
         let history = history(folder)?;
+        for fault in &history.left_out {
+            console.warning(&format!("left out: {fault}"));
+        }
         if common.json {
             console.json(&history_json(&history))?;
         } else {

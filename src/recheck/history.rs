@@ -22,6 +22,8 @@ pub struct History {
     pub terms: Vec<TermHistory>,
     /// What should be known.
     pub notes: Vec<String>,
+    /// Why files were left out: what is wrong with each that could not be read.
+    pub left_out: Vec<String>,
 }
 
 /// One calibration file.
@@ -107,8 +109,8 @@ pub const REAL_BELOW: f64 = 0.02;
 /// Reads all calibration files (`*.json`) of a folder.
 ///
 /// # Errors
-/// When the folder cannot be read or holds no calibration; a file that is none is an error too,
-/// so that nothing is left out unseen.
+/// When the folder cannot be read or holds no calibration that can be read. A single bad file is
+/// left out, and named among the notes and in [`History::left_out`].
 pub fn history(folder: &Path) -> Result<History, Error> {
     let name = folder.display().to_string();
     let listed = std::fs::read_dir(folder).map_err(|e| Error::io(&name, "read", e))?;
@@ -118,15 +120,28 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         .collect();
     files.sort();
     let mut entries = Vec::new();
+    let mut notes = Vec::new();
+    let mut faults: Vec<Error> = Vec::new();
     for path in &files {
-        let calibration = Calibration::read(path)?;
-        entries.push(Entry {
-            file: path
-                .file_name()
-                .map_or_else(String::new, |f| f.to_string_lossy().into_owned()),
-            created: calibration.created_utc,
-            calibration,
-        });
+        let file = path
+            .file_name()
+            .map_or_else(String::new, |f| f.to_string_lossy().into_owned());
+        match Calibration::read(path) {
+            Ok(calibration) => entries.push(Entry {
+                file,
+                created: calibration.created_utc,
+                calibration,
+            }),
+            Err(fault) => {
+                notes.push(format!(
+                    "{file} is left out: it is no calibration that can be read"
+                ));
+                faults.push(fault);
+            }
+        }
+    }
+    if entries.is_empty() && !faults.is_empty() {
+        return Err(faults.swap_remove(0));
     }
     if entries.is_empty() {
         return Err(Problem::of_file(
@@ -138,7 +153,6 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         .into());
     }
     entries.sort_by_key(|e| e.created);
-    let mut notes = Vec::new();
     let stations: std::collections::BTreeSet<&str> = entries
         .iter()
         .map(|e| e.calibration.station.as_str())
@@ -187,6 +201,7 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         entries,
         terms,
         notes,
+        left_out: faults.iter().map(Error::to_string).collect(),
     })
 }
 
