@@ -283,6 +283,7 @@ fn words_and_numbers_say_the_same() {
     let (code, found) = place.recheck(&[]);
     assert_eq!(code, 1);
     assert_moved(&found, "azimuth-zero", 90.0);
+    assert!(found["loss_db"].is_null(), "{found}");
     let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
     let said = text(&output.stdout);
     let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");

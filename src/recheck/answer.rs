@@ -83,8 +83,9 @@ pub struct Recheck {
     pub error: Angle,
     /// One standard deviation of `error`.
     pub error_sigma: Angle,
-    /// What that costs on this beam, in decibels.
-    pub loss_db: f64,
+    /// What that costs on this beam, in decibels; none beyond the main lobe, an error of more than
+    /// a beamwidth, where the beam's shape says nothing and the signal is lost.
+    pub loss_db: Option<f64>,
     /// The limit asked for.
     pub limit: Angle,
     /// The change that explains the peaks best, and what it looks like.

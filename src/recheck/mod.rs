@@ -142,7 +142,7 @@ pub fn recheck_observed(
         chance,
         error: error.rms,
         error_sigma: error.sigma,
-        loss_db: station.dish.loss_db(error.rms),
+        loss_db: (error.rms <= station.dish.beamwidth).then(|| station.dish.loss_db(error.rms)),
         limit: request.limit,
         kind,
         rivals,

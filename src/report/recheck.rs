@@ -26,11 +26,10 @@ pub fn recheck_text(found: &Recheck, station: &Station) -> String {
              beam of {} deg. Peaks of an unmoved mount lie as far off with probability {}.",
             by_sigma(found.error.degrees(), found.error_sigma.degrees()),
             significant(found.error_sigma.degrees(), 2),
-            if found.error > station.dish.beamwidth {
-                "the signal is lost, beyond the main lobe,".to_owned()
-            } else {
-                format!("it costs {} dB", significant(found.loss_db, 2))
-            },
+            found.loss_db.map_or_else(
+                || "the signal is lost, beyond the main lobe,".to_owned(),
+                |loss| format!("it costs {} dB", significant(loss, 2)),
+            ),
             significant(station.dish.beamwidth.degrees(), 3),
             probability(found.chance)
         ),
