@@ -229,6 +229,13 @@ fn a_limit_finer_than_the_peaks_can_tell_ends_with_four_and_says_what_to_observe
     let said = text(&said.stdout);
     assert!(said.starts_with("CANNOT TELL: "), "{said}");
     assert!(said.contains("What to observe: "), "{said}");
+    // Two numbers for what is not known, and what each of them is.
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("leave possible, rms, would fall from"),
+        "{said}"
+    );
+    assert!(flat.contains("the +/- above is another number"), "{said}");
 }
 
 #[test]
