@@ -471,3 +471,23 @@ fn a_history_agrees_with_the_recheck_that_joined_it() {
         "{said}"
     );
 }
+
+#[test]
+fn peaks_far_off_are_not_true_for_a_small_error_over_the_sky() {
+    let place = Place::new();
+    place.observe("after.csv", &[("azimuth-zero", 10.0)], "2026-09-13", 8, 101);
+    // Near the zenith, the only sky that this station says it has, ten degrees of azimuth are two
+    // on the sky; where the peaks lie they are eight.
+    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let narrow = station.replace(
+        "elevation_range_deg = [0.0, 90.0]",
+        "elevation_range_deg = [75.0, 90.0]",
+    );
+    assert_ne!(narrow, station);
+    std::fs::write(place.path("station.toml"), narrow).unwrap();
+    let (code, found) = place.recheck(&["--limit", "3", "--out", "joined.json"]);
+    assert!(number(&found["error_deg"]) < 3.0, "{found}");
+    assert!(number(&found["probability"]) < 0.05, "{found}");
+    assert_eq!((code, &found["verdict"]), (4, &Value::from("cannot tell")));
+    assert!(!place.path("joined.json").exists());
+}
