@@ -136,8 +136,10 @@ fn values_out_of_all_bounds() {
         ("1.9", "190"),
     ]);
     assert_snapshot!(said, @r#"
-    calibration.json:7:20: azimuth-zero is 1000000000; expected a number of size 100000 at most
-    calibration.json:17:16: azimuth-scale is 30; expected a number of size 10 at most
+    calibration.json:7:20: azimuth-zero is 1000000000; expected 360 degrees at most, either way
+      help: put back the value that solve wrote, or run solve again
+    calibration.json:17:16: azimuth-scale is 30; expected a fraction of 0.5 at most, either way
+      help: put back the value that solve wrote, or run solve again
     calibration.json:28:16: the correlation is -1.5; expected a number from -1 to 1
     calibration.json:45:39: cross_elevation_residual_deg is 190; expected degrees from -180 to 180
     calibration.json:51:21: rms_before_deg is -7.4; expected degrees from 0 to 180

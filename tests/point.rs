@@ -360,7 +360,7 @@ fn every_line_with_a_demand_gets_one_line_back_in_order() {
     assert_near(pair(lines[0]), (9.0, 20.0), PRINTED);
     assert_near(pair(lines[1]), (29.0, 40.0), PRINTED);
     assert!(
-        lines[2].starts_with("error line 5: 1 numbers found"),
+        lines[2].starts_with("error line 5: 1 number found"),
         "{found}"
     );
     assert!(

@@ -166,7 +166,8 @@ fn record(unit: ValueUnit, value: f64, sigma: Option<f64>, state: TermState) -> 
     let when = |wanted| unit == wanted;
     TermRecord {
         value_deg: when(ValueUnit::Degrees).then_some(value),
-        value: when(ValueUnit::Fraction).then_some(value),
+        // A scale is off by half at most.
+        value: when(ValueUnit::Fraction).then_some(value / 20.0),
         value_s: when(ValueUnit::Seconds).then_some(value),
         sigma_deg: sigma.filter(|_| when(ValueUnit::Degrees)),
         sigma: sigma.filter(|_| when(ValueUnit::Fraction)),

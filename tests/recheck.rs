@@ -229,6 +229,13 @@ fn a_limit_finer_than_the_peaks_can_tell_ends_with_four_and_says_what_to_observe
     let said = text(&said.stdout);
     assert!(said.starts_with("CANNOT TELL: "), "{said}");
     assert!(said.contains("What to observe: "), "{said}");
+    // Two numbers for what is not known, and what each of them is.
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("leave possible, rms, would fall from"),
+        "{said}"
+    );
+    assert!(flat.contains("the +/- above is another number"), "{said}");
 }
 
 #[test]
@@ -283,6 +290,7 @@ fn words_and_numbers_say_the_same() {
     let (code, found) = place.recheck(&[]);
     assert_eq!(code, 1);
     assert_moved(&found, "azimuth-zero", 90.0);
+    assert!(found["loss_db"].is_null(), "{found}");
     let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
     let said = text(&output.stdout);
     let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -342,9 +350,18 @@ fn a_history_tells_which_changes_are_real() {
     // An unfinished file that a crash has left is no calibration and in nobody's way.
     std::fs::write(place.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
     place.good(&["recheck", "--history", "old"]);
-    // A damaged one is refused by name.
+    // A damaged one is left out and named; the others are shown as before.
     std::fs::write(place.path("old/2026-09.json"), "{\"form").unwrap();
-    let refused = place.run(&["recheck", "--history", "old"]);
+    let rest = place.good(&["recheck", "--history", "old"]);
+    let warned = text(&rest.stderr);
+    assert!(warned.contains("left out: old/2026-09.json:1:"), "{warned}");
+    let shown = text(&rest.stdout);
+    assert!(shown.contains("2026-09.json is left out"), "{shown}");
+    assert!(shown.contains("Real changes:"), "{shown}");
+    // Only where none is left the folder is refused.
+    std::fs::create_dir(place.path("bad")).unwrap();
+    std::fs::write(place.path("bad/2026-09.json"), "{\"form").unwrap();
+    let refused = place.run(&["recheck", "--history", "bad"]);
     assert_eq!(refused.status.code(), Some(3));
     assert!(text(&refused.stderr).contains("2026-09.json"));
     // And a folder without any is told.
@@ -353,4 +370,124 @@ fn a_history_tells_which_changes_are_real() {
         place.run(&["recheck", "--history", "empty"]).status.code(),
         Some(3)
     );
+}
+
+#[test]
+fn without_a_sky_nothing_is_true() {
+    let place = Place::new();
+    place.observe("after.csv", &[], "2026-09-13", 3, 81);
+    // A station that leaves no sky between the lowest elevation and 80 degrees: an error over
+    // nothing is none, and says nothing.
+    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let narrow = station.replace(
+        "elevation_range_deg = [0.0, 90.0]",
+        "elevation_range_deg = [81.0, 90.0]",
+    );
+    assert_ne!(narrow, station);
+    std::fs::write(place.path("station.toml"), narrow).unwrap();
+    let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
+    assert_eq!(output.status.code(), Some(4), "{}", text(&output.stdout));
+    assert!(output.stdout.is_empty());
+    assert!(
+        text(&output.stderr).contains("there is no sky"),
+        "{}",
+        text(&output.stderr)
+    );
+}
+
+/// The standard deviations of a calibration's terms in degrees, by name.
+fn sigmas(place: &Place, file: &str) -> Vec<(String, f64)> {
+    let written = std::fs::read(place.path(file)).unwrap();
+    let calibration: Value = serde_json::from_slice(&written).unwrap();
+    (calibration["terms"].as_object().unwrap().iter())
+        .filter_map(|(name, record)| Some((name.clone(), record["sigma_deg"].as_f64()?)))
+        .collect()
+}
+
+#[test]
+fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
+    let place = Place::new();
+    place.observe("after.csv", &[], "2026-09-13", 3, 11);
+    let (code, found) = place.recheck(&["--out", "joined.json"]);
+    assert_eq!((code, &found["looks_like"]), (0, &Value::from("no change")));
+    let before = sigmas(&place, "calibration.json");
+    let after = sigmas(&place, "joined.json");
+    assert!(before.len() >= 6, "{before:?}");
+    for ((name, before), (same, after)) in before.iter().zip(&after) {
+        assert_eq!(name, same);
+        // A part in a million guards the covariance against rounding.
+        assert!(
+            *after <= before * (1.0 + 1e-5),
+            "{name}: {before} to {after}"
+        );
+    }
+    // Cannot tell: what may have moved is set free, and both the file and the terminal say so.
+    let arguments = ["--limit", "0.05", "--out", "open.json", "--json"];
+    let base = ["recheck", "--against", "calibration.json", "after.csv"];
+    let output = place.run(&[&base[..], &arguments[..]].concat());
+    assert_eq!(output.status.code(), Some(4));
+    assert!(text(&output.stderr).contains("leaves open whether the mount moved"));
+    let open = std::fs::read_to_string(place.path("open.json")).unwrap();
+    assert!(
+        open.contains("could not tell whether the mount moved: azimuth-zero"),
+        "{open}"
+    );
+}
+
+#[test]
+fn a_history_agrees_with_the_recheck_that_joined_it() {
+    let place = Place::new();
+    // About as much as is told by a recheck, but would drown in what both calibrations do not
+    // know of azimuth zero if they were independent.
+    let change = [("azimuth-zero", 0.6)];
+    place.observe("after.csv", &change, "2026-09-13", 6, 91);
+    std::fs::create_dir(place.path("old")).unwrap();
+    std::fs::copy(place.path("calibration.json"), place.path("old/1.json")).unwrap();
+    let (_, found) = place.recheck(&["--limit", "0.3", "--out", "old/2.json"]);
+    assert_eq!(found["verdict"], "moved", "{found}");
+    let told = found["moved_terms"].as_array().unwrap();
+    assert!(moved(&found, "azimuth-zero").is_some(), "{found}");
+    let output = place.good(&["recheck", "--history", "old", "--json"]);
+    let history: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let mut real = 0;
+    for term in history["terms"].as_array().unwrap() {
+        let name = term["term"].as_str().unwrap();
+        for point in term["points"].as_array().unwrap().iter().skip(1) {
+            let named = told.iter().find(|m| m["term"] == name);
+            assert_eq!(point["real"] == true, named.is_some(), "{name}: {point}");
+            let Some(named) = named else { continue };
+            real += 1;
+            // What goes through the file is rounded once more than what is told.
+            for (one, other) in [("change", "change_deg"), ("change_sigma", "sigma_deg")] {
+                let off = number(&point[one]) - number(&named[other]);
+                assert!(off.abs() < 1e-4, "{name}: {point} and {named}");
+            }
+        }
+    }
+    assert_eq!(real, told.len());
+    let said = text(&place.good(&["recheck", "--history", "old"]).stdout);
+    assert!(
+        said.contains("azimuth zero changed by +0.") && said.contains("2.json was joined"),
+        "{said}"
+    );
+}
+
+#[test]
+fn peaks_far_off_are_not_true_for_a_small_error_over_the_sky() {
+    let place = Place::new();
+    place.observe("after.csv", &[("azimuth-zero", 10.0)], "2026-09-13", 8, 101);
+    // Near the zenith, the only sky that this station says it has, ten degrees of azimuth are two
+    // on the sky; where the peaks lie they are eight.
+    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let narrow = station.replace(
+        "elevation_range_deg = [0.0, 90.0]",
+        "elevation_range_deg = [75.0, 90.0]",
+    );
+    assert_ne!(narrow, station);
+    std::fs::write(place.path("station.toml"), narrow).unwrap();
+    let (code, found) = place.recheck(&["--limit", "3", "--out", "joined.json"]);
+    assert!(number(&found["error_deg"]) < 3.0, "{found}");
+    assert!(number(&found["probability"]) < 0.05, "{found}");
+    assert_eq!((code, &found["verdict"]), (4, &Value::from("cannot tell")));
+    assert!(!place.path("joined.json").exists());
 }

@@ -76,7 +76,7 @@ impl Place {
 }
 
 /// Edits, what must be said of them, and where it must be said to be.
-const NONSENSE: [(&str, &str, &str, &str); 18] = [
+const NONSENSE: [(&str, &str, &str, &str); 23] = [
     (
         "0.02,",
         "-0.02,",
@@ -86,6 +86,31 @@ const NONSENSE: [(&str, &str, &str, &str); 18] = [
     ("0.02,", "NaN,", ":8:", "NaN is no number in JSON"),
     ("7.31", "1e999", ":7:", "this number is too large"),
     ("7.31", "7.31e30", ":7:", "azimuth-zero is 7310"),
+    (
+        "7.31",
+        "4000",
+        ":7:",
+        "azimuth-zero is 4000; expected 360 degrees at most",
+    ),
+    (
+        "0.85",
+        "95",
+        ":12:",
+        "collimation is 95; expected 45 degrees at most",
+    ),
+    ("0.85", "-45.1", ":12:", "collimation is -45.1; expected 45"),
+    (
+        "\"collimation\": {\n      \"value_deg\": 0.85",
+        "\"droop\": {\n      \"value_deg\": 300",
+        ":12:",
+        "droop is 300; expected 45 degrees at most",
+    ),
+    (
+        "0.001",
+        "-0.51",
+        ":17:",
+        "azimuth-scale is -0.51; expected a fraction of 0.5",
+    ),
     ("7.31", "\"7.31\"", ":7:", "this is the text \"7.31\""),
     ("7.31", "7,31", ":7:", "this is not JSON"),
     (

@@ -178,6 +178,14 @@ fn wrong_use_bad_input_and_thin_data_have_their_own_exit_codes() {
     for needed in ["bad.csv:2:1", "bad.csv:3:", "write sun", "400"] {
         assert!(bad.contains(needed), "{needed:?} is missing in\n{bad}");
     }
+    // A mount that cannot be is refused in terms of the solve, not of its own output file.
+    let astray = bench.run(&["solve", "peaks.csv", "--hold", "collimation=50"], 4);
+    let astray = text(&astray.stderr);
+    assert!(
+        astray.contains("none that can be: collimation is 50; expected 45 degrees at most")
+            && !astray.contains("calibration.json"),
+        "{astray}"
+    );
     bench.write(
         "one.csv",
         "time_utc,emitter,azimuth_deg,elevation_deg\n2026-09-12T12:00:00Z,sun,190,40\n",

@@ -14,6 +14,7 @@ use crate::files;
 use crate::logbook::Calibration;
 use crate::mount::ApproachSigns;
 use crate::problem::{Error, printable};
+use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
     ApproachChoice, DemandKind, Pointer, Reload, Source, StreamForm, Tally, Watch, Writing, answer,
@@ -353,7 +354,10 @@ fn verdict(tally: Tally, console: &mut Console) -> Result<Verdict, Error> {
         return Err(Error::Input(
             crate::problem::Problem::of_file(
                 "standard input",
-                format!("{} lines could not be read", tally.unreadable),
+                format!(
+                    "{} could not be read",
+                    counted(tally.unreadable as usize, "line")
+                ),
                 "azimuth and elevation in degrees on each line",
             )
             .mend("the answers say which: look for \"error line\"")
@@ -362,8 +366,8 @@ fn verdict(tally: Tally, console: &mut Console) -> Result<Verdict, Error> {
     }
     if tally.refused > 0 {
         console.warning(&format!(
-            "{} demands could not be met; the answers say which and why",
-            tally.refused
+            "{} could not be met; the answers say which and why",
+            counted(tally.refused as usize, "demand")
         ));
         return Ok(Verdict::Unsupported);
     }

@@ -68,6 +68,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if let Some(folder) = &args.history {
         let history = history(folder)?;
+        for fault in &history.left_out {
+            console.warning(&format!("left out: {fault}"));
+        }
         if common.json {
             console.json(&history_json(&history))?;
         } else {
@@ -114,8 +117,22 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.result(&recheck_text(&found, &station))?;
     }
     if let Some(path) = &common.out {
-        found.joined.write(path)?;
-        console.note(&format!("old and new joined into {}", path.display()));
+        match &found.joined {
+            Some(joined) => {
+                joined.write(path)?;
+                console.note(&format!("old and new joined into {}", path.display()));
+                if matches!(found.verdict, recheck::Verdict::CannotTell(_)) {
+                    console.warning(
+                        "the joined calibration leaves open whether the mount moved, and knows \
+                         azimuth zero, tilt or what else a move may change from the new peaks alone",
+                    );
+                }
+            }
+            None => console.warning(&format!(
+                "{} is not written: peaks that contradict each other or the answer make no calibration",
+                path.display()
+            )),
+        }
     }
     Ok(match found.verdict {
         recheck::Verdict::True => Verdict::Good,

@@ -90,6 +90,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         other => other?,
     };
     let mut document = calibration(&outcome, &station, Utc::now());
+    document.sensible()?;
     let resampled = match args.bootstrap {
         None => None,
         Some(n) => {

@@ -64,14 +64,49 @@ impl ValueUnit {
             ValueUnit::Seconds => "a time in seconds",
         }
     }
-    /// The size beyond which a value makes no sense.
-    const fn most(self) -> f64 {
-        match self {
-            ValueUnit::Degrees => 100_000.0,
-            ValueUnit::Fraction => 10.0,
-            ValueUnit::Seconds => 1e9,
-        }
+}
+
+/// The size beyond which a term's value makes no sense, in its unit: a whole turn for what an
+/// encoder or its play may be off by, half a right angle for what a mount is built off by (beyond
+/// that its beam reaches no part of the sky, or only little), half for a scale.
+fn most(name: &str, unit: ValueUnit) -> f64 {
+    match (unit, name) {
+        (ValueUnit::Fraction, _) => 0.5,
+        (ValueUnit::Seconds, _) => 1e9,
+        (
+            ValueUnit::Degrees,
+            "azimuth-zero" | "elevation-zero" | "azimuth-backlash" | "elevation-backlash",
+        ) => 360.0,
+        (ValueUnit::Degrees, _) => 45.0,
     }
+}
+
+/// What is said of a bound.
+fn at_most(name: &str, unit: ValueUnit) -> String {
+    let most = most(name, unit);
+    match unit {
+        ValueUnit::Degrees => format!("{most} degrees at most, either way"),
+        ValueUnit::Fraction => format!("a fraction of {most} at most, either way"),
+        ValueUnit::Seconds => format!("{most} seconds at most, either way"),
+    }
+}
+
+/// The terms whose values are numbers, but larger than makes sense: what each is, and what was
+/// expected.
+pub(super) fn beyond_sense(calibration: &Calibration) -> Vec<String> {
+    let of = |name: &str, record: &TermRecord| {
+        let (_, unit) = TERMS.iter().find(|(known, _)| *known == name)?;
+        let value = match unit {
+            ValueUnit::Degrees => record.value_deg,
+            ValueUnit::Fraction => record.value,
+            ValueUnit::Seconds => record.value_s,
+        }?;
+        (value.is_finite() && !within(value, most(name, *unit)))
+            .then(|| format!("{name} is {value}; expected {}", at_most(name, *unit)))
+    };
+    (calibration.terms.iter())
+        .filter_map(|(name, record)| of(name, record))
+        .collect()
 }
 
 /// What is wrong, and where in the document.
@@ -141,11 +176,9 @@ fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wr
         faults.push((None, wrong));
     }
     for (_, value, sigma) in given.iter().filter(|(own, _, _)| own == unit) {
-        if let Some(value) = value.filter(|v| !within(*v, unit.most())) {
-            let wrong = Wrong::new(
-                format!("{name} is {value}"),
-                format!("a number of size {} at most", unit.most()),
-            );
+        if let Some(value) = value.filter(|v| !within(*v, most(name, *unit))) {
+            let wrong = Wrong::new(format!("{name} is {value}"), at_most(name, *unit))
+                .mend("put back the value that solve wrote, or run solve again");
             faults.push((Some(unit.value_key()), wrong));
         }
         if let Some(sigma) = sigma.filter(|s| !(0.0..f64::INFINITY).contains(s)) {

@@ -5,7 +5,7 @@ use std::path::Path;
 use serde::Deserialize;
 
 use super::calibration::{Calibration, FORMAT};
-use super::calibration_faults::faults_of;
+use super::calibration_faults::{beyond_sense, faults_of};
 use super::json_place;
 use crate::files;
 use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
@@ -57,12 +57,31 @@ impl Calibration {
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
     }
 
+    /// Whether its values are such as a mount can have; a fit that went astray, or a held value
+    /// that is nonsense, is told before anything is written.
+    ///
+    /// # Errors
+    /// The terms whose values are larger than makes sense: no reader would take the file.
+    pub fn sensible(&self) -> Result<(), Error> {
+        let beyond = beyond_sense(self);
+        if beyond.is_empty() {
+            return Ok(());
+        }
+        Err(Error::Unsupported(format!(
+            "the mount that comes out is none that can be: {}. No calibration is written. Are the \
+             peaks of the right emitters, the encoders' signs and units right, and the values of \
+             --hold degrees? Fewer terms (--terms) may also tell more",
+            beyond.join(", and ")
+        )))
+    }
+
     /// Writes the calibration file, whole or not at all.
     ///
     /// # Errors
-    /// When it cannot be written, and when it holds something that could not be read back, such
-    /// as a number that is not finite.
+    /// When it cannot be written, as [`Calibration::sensible`], and when it holds something else
+    /// that could not be read back, such as a number that is not finite.
     pub fn write(&self, path: &Path) -> Result<(), Error> {
+        self.sensible()?;
         let name = path.display().to_string();
         let mut problems = Problems::new();
         let faults = faults_of(self).into_iter();

@@ -12,7 +12,8 @@ use crate::station::Station;
 const MORE_PEAKS: usize = 3;
 
 /// Where a few more peaks, each where it helps most, would narrow the error over the sky, in
-/// words: as many as bring what is not known of it below half the limit, but no more than
+/// words: as many as bring the rms error that the uncertainties of the terms leave possible below
+/// half the limit, but no more than
 /// [`MORE_PEAKS`].
 pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit: Angle) -> String {
     let weights = sky_weights(station, &old.model, &old.terms);
@@ -71,8 +72,9 @@ pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit:
         String::new()
     };
     format!(
-        "{count} near {near} would help most: what is not known of the error over the sky would \
-         fall from {} to {} deg{still}",
+        "{count} near {near} would help most: the error over the sky that the terms' uncertainties \
+         alone leave possible, rms, would fall from {} to {} deg{still} (the +/- above is another number: \
+         how far the size of the error scatters)",
         figures(before),
         figures(after),
     )

@@ -40,6 +40,9 @@ pub enum Doubt {
     Accident,
     /// The peaks contradict each other whatever has changed.
     Contradiction,
+    /// The error over the sky comes out within the limit, but the peaks themselves lie far beyond
+    /// it and noise is no reason.
+    PeaksOff,
 }
 
 impl Verdict {
@@ -80,8 +83,9 @@ pub struct Recheck {
     pub error: Angle,
     /// One standard deviation of `error`.
     pub error_sigma: Angle,
-    /// What that costs on this beam, in decibels.
-    pub loss_db: f64,
+    /// What that costs on this beam, in decibels; none beyond the main lobe, an error of more than
+    /// a beamwidth, where the beam's shape says nothing and the signal is lost.
+    pub loss_db: Option<f64>,
     /// The limit asked for.
     pub limit: Angle,
     /// The change that explains the peaks best, and what it looks like.
@@ -98,6 +102,7 @@ pub struct Recheck {
     pub advice: String,
     /// What was assumed and should be known.
     pub notes: Vec<String>,
-    /// Old and new joined into one calibration.
-    pub joined: Calibration,
+    /// Old and new joined into one calibration; none when the peaks contradict each other or the
+    /// answer.
+    pub joined: Option<Calibration>,
 }

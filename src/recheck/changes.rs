@@ -113,47 +113,60 @@ impl Changes {
     }
 }
 
-/// The terms that moved under a change, beyond doubt.
+/// What the terms moved by when the change `kind` has happened, with its standard deviation; in
+/// the order of the old terms, zero for those that the change leaves alone. None when the
+/// covariances cannot be inverted.
 ///
 /// With the old values `m` and their covariance `P`, the covariance `D` of the change and the
 /// fitted terms `t` with covariance `C`, the change is `S (t - m)` with `S = D (P + D)^-1` and has
 /// the covariance `S C S' + S P`: the law of a Gaussian part given its sum. What is not known of a
 /// term that did not move is common to both and does not count.
-pub fn moved_terms(old: &Old, change: &Fitted, freedom: f64) -> Vec<Moved> {
+pub fn movement(
+    old: &Old,
+    kind: Kind,
+    now: &[f64],
+    covariance: &DMatrix<f64>,
+) -> Option<Vec<(f64, f64)>> {
     let n = old.terms.len();
     let mut may_be = DMatrix::<f64>::zeros(n, n);
-    for freed in change.kind.terms() {
+    for freed in kind.terms() {
         if let Some(i) = old.terms.iter().position(|t| *t == freed.term) {
             may_be[(i, i)] = freed.may_be.powi(2);
         }
     }
-    let Some(inverse) = (&old.covariance + &may_be).try_inverse() else {
-        return Vec::new();
-    };
-    let share = &may_be * inverse;
+    let share = &may_be * (&old.covariance + &may_be).try_inverse()?;
     let apart = DVector::from_fn(n, |i, _| {
-        let apart = change.solution.parameters[i] - old.model.terms().inside(old.terms[i]);
+        let apart = now[i] - old.model.terms().inside(old.terms[i]);
         match old.terms[i] {
             Term::AzimuthZero => Angle::from_radians(apart).wrapped_signed().radians(),
             _ => apart,
         }
     });
     let by = &share * apart;
-    let covariance =
-        &share * change.solution.covariance() * share.transpose() + &share * &old.covariance;
+    let spread = &share * covariance * share.transpose() + &share * &old.covariance;
+    Some(
+        (0..n)
+            .map(|i| (by[i], spread[(i, i)].max(0.0).sqrt()))
+            .collect(),
+    )
+}
+
+/// The terms that moved under a change, beyond doubt.
+pub fn moved_terms(old: &Old, change: &Fitted, freedom: f64) -> Vec<Moved> {
+    let now = &change.solution;
+    let moved = movement(old, change.kind, &now.parameters, &now.covariance());
     let reach = if freedom.is_finite() {
         quantile::student_two_sided(NAMED_LEVEL, freedom)
     } else {
         quantile::normal_two_sided(NAMED_LEVEL)
     };
-    (old.terms.iter().enumerate())
-        .filter_map(|(i, term)| {
-            let sigma = covariance[(i, i)].max(0.0).sqrt();
+    (old.terms.iter().zip(moved.unwrap_or_default()))
+        .filter_map(|(term, (by, sigma))| {
             let before = old.model.terms().inside(*term);
-            (sigma > 0.0 && by[i].abs() > reach * sigma).then_some(Moved {
+            (sigma > 0.0 && by.abs() > reach * sigma).then_some(Moved {
                 term: *term,
                 before,
-                now: before + by[i],
+                now: before + by,
                 sigma,
             })
         })

@@ -2,6 +2,9 @@
 
 use std::path::Path;
 
+use super::changes::movement;
+use super::join::lineage;
+use super::old::Old;
 use crate::angle::Angle;
 use crate::fit::quantile;
 use crate::logbook::{Calibration, TermState};
@@ -19,6 +22,8 @@ pub struct History {
     pub terms: Vec<TermHistory>,
     /// What should be known.
     pub notes: Vec<String>,
+    /// Why files were left out: what is wrong with each that could not be read.
+    pub left_out: Vec<String>,
 }
 
 /// One calibration file.
@@ -47,6 +52,20 @@ pub struct TermHistory {
 }
 
 impl TermHistory {
+    /// The values, inside, such that an azimuth that passes 180 degrees goes on beyond.
+    pub fn values(&self) -> Vec<f64> {
+        let first = self.points.first().map_or(0.0, |p| p.value);
+        let steps = (self.points.windows(2))
+            .map(|pair| difference(self.term, pair[0].value, pair[1].value));
+        std::iter::once(0.0)
+            .chain(steps)
+            .scan(first, |value, step| {
+                *value += step;
+                Some(*value)
+            })
+            .take(self.points.len())
+            .collect()
+    }
     /// The last value less the first, with its standard deviation.
     pub fn overall(&self) -> (f64, f64) {
         match (self.points.first(), self.points.last()) {
@@ -72,7 +91,8 @@ pub struct Point {
     pub sigma: f64,
     /// Degrees of freedom that this is known with.
     pub freedom: f64,
-    /// Change since the value before it.
+    /// Change since the value before it; none for the first, and for a term that a joined
+    /// calibration took to be unchanged, whose value is only better known.
     pub change: Option<f64>,
     /// Standard deviation of the change.
     pub change_sigma: f64,
@@ -89,8 +109,8 @@ pub const REAL_BELOW: f64 = 0.02;
 /// Reads all calibration files (`*.json`) of a folder.
 ///
 /// # Errors
-/// When the folder cannot be read or holds no calibration; a file that is none is an error too,
-/// so that nothing is left out unseen.
+/// When the folder cannot be read or holds no calibration that can be read. A single bad file is
+/// left out, and named among the notes and in [`History::left_out`].
 pub fn history(folder: &Path) -> Result<History, Error> {
     let name = folder.display().to_string();
     let listed = std::fs::read_dir(folder).map_err(|e| Error::io(&name, "read", e))?;
@@ -100,15 +120,28 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         .collect();
     files.sort();
     let mut entries = Vec::new();
+    let mut notes = Vec::new();
+    let mut faults: Vec<Error> = Vec::new();
     for path in &files {
-        let calibration = Calibration::read(path)?;
-        entries.push(Entry {
-            file: path
-                .file_name()
-                .map_or_else(String::new, |f| f.to_string_lossy().into_owned()),
-            created: calibration.created_utc,
-            calibration,
-        });
+        let file = path
+            .file_name()
+            .map_or_else(String::new, |f| f.to_string_lossy().into_owned());
+        match Calibration::read(path) {
+            Ok(calibration) => entries.push(Entry {
+                file,
+                created: calibration.created_utc,
+                calibration,
+            }),
+            Err(fault) => {
+                notes.push(format!(
+                    "{file} is left out: it is no calibration that can be read"
+                ));
+                faults.push(fault);
+            }
+        }
+    }
+    if entries.is_empty() && !faults.is_empty() {
+        return Err(faults.swap_remove(0));
     }
     if entries.is_empty() {
         return Err(Problem::of_file(
@@ -120,7 +153,6 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         .into());
     }
     entries.sort_by_key(|e| e.created);
-    let mut notes = Vec::new();
     let stations: std::collections::BTreeSet<&str> = entries
         .iter()
         .map(|e| e.calibration.station.as_str())
@@ -132,9 +164,18 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             names.join(", ")
         ));
     }
+    let joins = joins(&entries);
+    notes.extend(joins.iter().map(|join| {
+        format!(
+            "{} was joined by recheck from {}, and shares its errors: its changes are those that \
+             the new peaks show, and a term without one was taken to be as before",
+            entries[join.child].file,
+            entries[join.child - 1].file
+        )
+    }));
     let mut terms: Vec<TermHistory> = Vec::new();
     for term in Term::ALL {
-        let points = points(&entries, term)?;
+        let points = points(&entries, term, &joins)?;
         if !points.is_empty() {
             terms.push(TermHistory {
                 term,
@@ -144,10 +185,9 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             });
         }
     }
-    let changes = terms
-        .iter()
-        .map(|t| t.points.len().saturating_sub(1))
-        .sum::<usize>();
+    let changes = (terms.iter().flat_map(|t| &t.points))
+        .filter(|p| p.change.is_some())
+        .count();
     let lasting = terms.iter().filter(|t| t.steady.is_some()).count();
     for history in &mut terms {
         for point in &mut history.points {
@@ -161,12 +201,44 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         entries,
         terms,
         notes,
+        left_out: faults.iter().map(Error::to_string).collect(),
     })
 }
 
-fn points(entries: &[Entry], term: Term) -> Result<Vec<Point>, Error> {
+/// A calibration that recheck joined from the one before it.
+struct Join {
+    /// Its place among the entries; the one before it is its parent.
+    child: usize,
+    /// What each term moved by, with its standard deviation; of zero where it was not set free.
+    moved: Vec<(Term, f64, f64)>,
+}
+
+/// Which calibrations were joined from the one before them. The two are not independent: what moved
+/// is worked out as recheck does it, with all correlations.
+fn joins(entries: &[Entry]) -> Vec<Join> {
+    let of = |child: usize| {
+        let (parent, joined) = (&entries[child - 1], &entries[child]);
+        let (made, kind) = lineage(&joined.calibration)?;
+        if made.to_string() != parent.created.to_string() {
+            return None;
+        }
+        let old = Old::new(parent.calibration.clone(), &parent.file).ok()?;
+        let now = Old::new(joined.calibration.clone(), &joined.file).ok()?;
+        if old.terms != now.terms {
+            return None;
+        }
+        let moved = movement(&old, kind, &now.values(), &now.covariance)?;
+        let moved = (old.terms.iter().zip(moved))
+            .map(|(term, (by, sigma))| (*term, by, sigma))
+            .collect();
+        Some(Join { child, moved })
+    };
+    (1..entries.len()).filter_map(of).collect()
+}
+
+fn points(entries: &[Entry], term: Term, joins: &[Join]) -> Result<Vec<Point>, Error> {
     let mut points: Vec<Point> = Vec::new();
-    for entry in entries {
+    for (place, entry) in entries.iter().enumerate() {
         let Some(record) = entry.calibration.terms.get(term.name()) else {
             continue;
         };
@@ -178,14 +250,29 @@ fn points(entries: &[Entry], term: Term) -> Result<Vec<Point>, Error> {
         let sigma = term.unit().inward(sigma);
         let freedom = (entry.calibration.degrees_of_freedom as f64).max(1.0);
         let before = points.last();
-        let change = before.map(|before| difference(term, before.value, value));
-        let change_sigma = before.map_or(0.0, |before| before.sigma.hypot(sigma));
+        // From an independent calibration, unless this one was joined from the one before.
+        let joined = (joins.iter().find(|join| join.child == place))
+            .filter(|_| before.is_some_and(|before| before.file == entries[place - 1].file))
+            .and_then(|join| join.moved.iter().find(|(t, _, _)| *t == term));
+        let (change, change_sigma) = match (before, joined) {
+            (None, _) => (None, 0.0),
+            (_, Some((_, by, apart))) => ((*apart > 0.0).then_some(*by), *apart),
+            (Some(before), None) => (
+                Some(difference(term, before.value, value)),
+                before.sigma.hypot(sigma),
+            ),
+        };
         let chance = before.zip(change).map_or(1.0, |(before, change)| {
             let squares = (change / change_sigma.max(f64::MIN_POSITIVE)).powi(2);
             // Student's law with the degrees of freedom of a sum of variances (Welch, The
-            // generalization of Student's problem, 1947; from memory).
-            let fourth = before.sigma.powi(4) / before.freedom + sigma.powi(4) / freedom;
-            let freedom = change_sigma.powi(4) / fourth.max(f64::MIN_POSITIVE);
+            // generalization of Student's problem, 1947; from memory). A joined calibration's
+            // noise is known as its parent's.
+            let freedom = if joined.is_some() {
+                before.freedom
+            } else {
+                let fourth = before.sigma.powi(4) / before.freedom + sigma.powi(4) / freedom;
+                change_sigma.powi(4) / fourth.max(f64::MIN_POSITIVE)
+            };
             quantile::f_exceeds(squares, 1.0, freedom.max(1.0))
         });
         points.push(Point {

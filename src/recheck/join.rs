@@ -1,24 +1,47 @@
 //! Old and new joined into one calibration.
 
+use super::changes::Fitted;
 use super::distance;
+use super::hypothesis::Kind;
 use super::old::Old;
 use crate::angle::Angle;
-use crate::fit::Solution;
 use crate::logbook::{Calibration, CalibrationPeak};
 use crate::mount::MountModel;
 use crate::solve::misfit::misfit;
 use crate::solve::observe::Observation;
+use crate::solve::words;
 use crate::station::Station;
 use crate::time::Utc;
 
-/// Old and new joined: the fitted terms after the new peaks, the held ones as they were.
+/// The beginning of the warning that tells where a joined calibration comes from.
+const JOINED: &str = "joined from the calibration of ";
+
+/// From which calibration, by the time it was made, another was joined, and the change that was
+/// set free; none when it was solved.
+pub fn lineage(joined: &Calibration) -> Option<(Utc, Kind)> {
+    // A calibration joined twice tells of the last time last.
+    let said = (joined.warnings.iter().rev()).find_map(|w| w.strip_prefix(JOINED))?;
+    let parent = Utc::parse(said.split(' ').next()?).ok()?;
+    let kind = Kind::ALL
+        .into_iter()
+        .chain([Kind::Anything])
+        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words())))?;
+    Some((parent, kind))
+}
+
+/// Old and new joined: the fitted terms after the new peaks under a change, the held ones as they
+/// were. When nothing has changed all that was known stays, so that no term gets worse known.
+/// When the peaks cannot tell whether the mount moved (`certain` is false), what a move may have
+/// changed is set free, and that is said.
 pub fn join(
     station: &Station,
     old: &Old,
-    now: &Solution,
+    change: &Fitted,
+    certain: bool,
     observations: &[Observation],
     kept: &[usize],
 ) -> Calibration {
+    let now = &change.solution;
     let mut joined = old.calibration.clone();
     let model = old.model_with(&now.parameters);
     let covariance = now.covariance();
@@ -35,11 +58,23 @@ pub fn join(
     joined.rms_after_deg = rms(&model);
     joined.degrees_of_freedom = now.degrees_of_freedom.round().max(0.0) as usize;
     joined.warnings.push(format!(
-        "joined from the calibration of {} and {} new peaks; rms before is that of the new peaks \
-         with the old calibration",
+        "{JOINED}{} and {} new {}; set free: {}; rms before is that of the new peaks with the old \
+         calibration",
         old.calibration.created_utc,
-        kept.len()
+        kept.len(),
+        if kept.len() == 1 { "peak" } else { "peaks" },
+        change.kind.in_words(),
     ));
+    if !certain {
+        let terms: Vec<&str> = (change.kind.terms().iter())
+            .map(|c| c.term.name())
+            .collect();
+        joined.warnings.push(format!(
+            "the new peaks could not tell whether the mount moved: {} are known from them alone, \
+             and no better than they tell; a full session is worth more than this joined calibration",
+            words::list(&terms)
+        ));
+    }
     joined.peaks = observations
         .iter()
         .enumerate()

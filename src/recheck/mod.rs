@@ -42,10 +42,15 @@ const CERTAIN: f64 = 0.95;
 /// calibration may lack a term or know its noise too well.
 const FALSE_ALARM: f64 = 0.005;
 
+/// New peaks may lie so many limits off, rms, with the error over the sky still within one: no more
+/// than a change can be larger where the peaks are than elsewhere.
+const PEAKS_OFF: f64 = 2.0;
+
 /// Compares new peaks with an old calibration.
 ///
 /// # Errors
-/// When no new peak can be used, or the calibration gives no uncertainties to compare with.
+/// When no new peak can be used, or the calibration gives no uncertainties to compare with, or the
+/// mount that it describes reaches no part of the sky.
 pub fn recheck(
     station: &Station,
     sky: &Sky,
@@ -93,14 +98,20 @@ pub fn recheck_observed(
     let changes = Changes::weigh(old, &peaks)?;
     let suspected = changes.suspected();
     let contradictory = peaks.contradict(&suspected.solution);
-    let error = SkyError::of(station, old, &suspected.solution, &peaks, request);
+    let error = SkyError::of(station, old, &suspected.solution, &peaks, request)?;
     let by_accident = changes.by_accident(suspected, &peaks);
+    let chance = peaks.by_chance(changes.of(Kind::Unmoved).cost(), peaks.rows());
     let verdict = if error.beyond > CERTAIN && by_accident < FALSE_ALARM {
         Verdict::Moved
     } else if contradictory {
         Verdict::CannotTell(Doubt::Contradiction)
     } else if error.beyond < 1.0 - CERTAIN {
-        Verdict::True
+        // What the fit says of the sky must agree with where the peaks themselves lie.
+        if chance < FALSE_ALARM && peaks_off(old, &peaks) > request.limit * PEAKS_OFF {
+            Verdict::CannotTell(Doubt::PeaksOff)
+        } else {
+            Verdict::True
+        }
     } else if error.beyond > CERTAIN {
         Verdict::CannotTell(Doubt::Accident)
     } else {
@@ -120,16 +131,18 @@ pub fn recheck_observed(
         (Kind::Unmoved, Vec::new())
     };
     let answer = match kind {
+        // No change is seen and none is feared: what was known stays.
+        Kind::Unmoved if verdict == Verdict::True => changes.of(Kind::Unmoved),
         Kind::Unmoved => suspected,
         _ => changes.of(kind),
     };
     Ok(Recheck {
         verdict,
         probability: error.beyond,
-        chance: peaks.by_chance(changes.of(Kind::Unmoved).cost(), peaks.rows()),
+        chance,
         error: error.rms,
         error_sigma: error.sigma,
-        loss_db: station.dish.loss_db(error.rms),
+        loss_db: (error.rms <= station.dish.beamwidth).then(|| station.dish.loss_db(error.rms)),
         limit: request.limit,
         kind,
         rivals,
@@ -151,8 +164,26 @@ pub fn recheck_observed(
             _ => String::new(),
         },
         notes,
-        joined: join(station, old, &answer.solution, &all.observations, &kept),
+        joined: match verdict {
+            Verdict::CannotTell(Doubt::Contradiction | Doubt::PeaksOff) => None,
+            _ => Some(join(
+                station,
+                old,
+                answer,
+                !matches!(verdict, Verdict::CannotTell(_)),
+                &all.observations,
+                &kept,
+            )),
+        },
     })
+}
+
+/// How far the peaks lie from the old calibration's beam, rms.
+fn peaks_off(old: &Old, peaks: &Peaks) -> Angle {
+    let squares: f64 = (peaks.observations.iter())
+        .map(|o| distance(&old.model, o).radians().powi(2))
+        .sum();
+    Angle::from_radians((squares / peaks.observations.len().max(1) as f64).sqrt())
 }
 
 /// How far the old calibration's beam is from the emitter.

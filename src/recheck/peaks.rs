@@ -40,8 +40,9 @@ impl Peaks {
         let missing = usable.iter().filter(|o| o.logged_sigma().is_none()).count();
         if missing > 0 {
             notes.push(format!(
-                "{missing} of the new peaks have no standard deviation in the log: {:.4} deg an \
+                "{missing} of the new peaks {} no standard deviation in the log: {:.4} deg an \
                  axis is taken, as the old calibration's peaks scattered",
+                if missing == 1 { "has" } else { "have" },
                 fallback.degrees()
             ));
         }

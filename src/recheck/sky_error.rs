@@ -11,6 +11,7 @@ use super::peaks::Peaks;
 use crate::angle::Angle;
 use crate::fit::Solution;
 use crate::mount::Term;
+use crate::problem::Error;
 use crate::solve::sky_weights;
 use crate::station::Station;
 
@@ -32,16 +33,29 @@ impl SkyError {
     /// Of `old` when the terms are now what `now` says, from these peaks: Student's law in as many
     /// dimensions as there are terms, with the degrees of freedom with which the noise is known,
     /// and wider when the peaks scatter more than that.
+    ///
+    /// # Errors
+    /// When the mount that `old` describes reaches no part of its sky: of an error over nothing
+    /// nothing can be said.
     pub fn of(
         station: &Station,
         old: &Old,
         now: &Solution,
         peaks: &Peaks,
         request: &Request,
-    ) -> SkyError {
+    ) -> Result<SkyError, Error> {
         let freedom = peaks.freedom;
         let excess = peaks.excess(now).sqrt();
         let weights = sky_weights(station, &old.model, &old.terms);
+        if weights.trace() <= 0.0 || !weights.trace().is_finite() {
+            return Err(Error::Unsupported(
+                "a mount with the old calibration's terms reaches no direction from 5 to 80 deg of \
+                 elevation within the station's elevation range and above its horizon: there is no \
+                 sky over which it could be true. Check its collimation and axis-skew, and the \
+                 station's elevation_range_deg and horizon"
+                    .to_owned(),
+            ));
+        }
         let change = DVector::from_fn(old.terms.len(), |i, _| {
             let change = now.parameters[i] - old.model.terms().inside(old.terms[i]);
             if old.terms[i] == Term::AzimuthZero {
@@ -71,11 +85,11 @@ impl SkyError {
             squares += error * error;
         }
         let mean = sum / SAMPLES as f64;
-        SkyError {
+        Ok(SkyError {
             rms: Angle::from_radians(rms(&change)),
             sigma: Angle::from_radians((squares / SAMPLES as f64 - mean * mean).max(0.0).sqrt()),
             // Never quite 0 or 1: so few samples cannot tell that.
             beyond: (beyond as f64 + 0.5) / (SAMPLES as f64 + 1.0),
-        }
+        })
     }
 }

@@ -26,11 +26,10 @@ pub fn recheck_text(found: &Recheck, station: &Station) -> String {
              beam of {} deg. Peaks of an unmoved mount lie as far off with probability {}.",
             by_sigma(found.error.degrees(), found.error_sigma.degrees()),
             significant(found.error_sigma.degrees(), 2),
-            if found.error > station.dish.beamwidth {
-                "the signal is lost, beyond the main lobe,".to_owned()
-            } else {
-                format!("it costs {} dB", significant(found.loss_db, 2))
-            },
+            found.loss_db.map_or_else(
+                || "the signal is lost, beyond the main lobe,".to_owned(),
+                |loss| format!("it costs {} dB", significant(loss, 2)),
+            ),
             significant(station.dish.beamwidth.degrees(), 3),
             probability(found.chance)
         ),
@@ -81,6 +80,10 @@ fn answer(found: &Recheck) -> String {
         Verdict::CannotTell(Doubt::Accident) => {
             format!("CANNOT TELL: {off}, but so few peaks of an unmoved mount might look the same.")
         }
+        Verdict::CannotTell(Doubt::PeaksOff) => format!(
+            "CANNOT TELL: {off}, but the new peaks lie much further off than that, and noise is no \
+             reason. Take more peaks, far apart, or a full session."
+        ),
         Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
             the wrong one, or something is loose. Peak them again; plumbeam faults knows more."

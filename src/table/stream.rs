@@ -176,8 +176,9 @@ fn parse(line: &[u8]) -> Result<Asked, String> {
         } else {
             ""
         };
+        let numbers = if count == 1 { "number" } else { "numbers" };
         return Err(format!(
-            "{count} numbers found; expected azimuth and elevation in degrees{hint}"
+            "{count} {numbers} found; expected azimuth and elevation in degrees{hint}"
         ));
     };
     let number = |word: &str| match word.parse::<f64>() {

@@ -74,20 +74,12 @@ impl HistoryPicture {
 impl Row {
     fn of(history: &TermHistory, origin: Utc) -> Row {
         let term = history.term;
-        // An azimuth that passes 180 degrees goes on beyond.
-        let mut value = 0.0;
-        let dots = (history.points.iter())
-            .map(|p| {
-                value = match p.change {
-                    Some(change) => value + change,
-                    None => p.value,
-                };
-                Dot {
-                    at: p.created.seconds_since(origin),
-                    value: shown(term, value),
-                    sigma: shown(term, p.sigma),
-                    real: p.real,
-                }
+        let dots = (history.points.iter().zip(history.values()))
+            .map(|(p, value)| Dot {
+                at: p.created.seconds_since(origin),
+                value: shown(term, value),
+                sigma: shown(term, p.sigma),
+                real: p.real,
             })
             .collect();
         let real: Vec<_> = history.points.iter().filter(|p| p.real).collect();
