@@ -182,3 +182,28 @@ fn a_zero_along_the_needle_is_a_hint_of_a_compass() {
     let evidence = findings(&found)[0]["evidence"].as_str().expect("evidence");
     assert!(evidence.contains("hint"), "{evidence}");
 }
+
+#[test]
+fn too_few_peaks_are_refused_and_not_accused() {
+    for peaks in [3, 4, 5] {
+        let folder = tempfile::tempdir().expect("a folder");
+        let few = Practice {
+            peaks: Some(peaks),
+            ..Practice::default()
+        };
+        few.make(folder.path());
+        let refused = plumbeam(folder.path(), &["faults", "peaks.csv"], 4);
+        let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(said.contains("at least six"), "{said}");
+        let solve = ["solve", "peaks.csv", "--hold", "collimation=0.4"];
+        let solved = plumbeam(folder.path(), &solve, 0);
+        let page = String::from_utf8_lossy(&solved.stdout).into_owned();
+        assert!(!page.contains("wrong-unit"), "{page}");
+    }
+    let six = Practice {
+        peaks: Some(6),
+        ..Practice::default()
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    assert_eq!(names(&six.diagnose(folder.path())), [""; 0]);
+}

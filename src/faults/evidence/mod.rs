@@ -12,6 +12,7 @@ use super::ground::State;
 use super::name::{Axis, Fault};
 use super::north::Compass;
 use super::scatter::{LooseJoint, Worst};
+use super::sound::scatter;
 use super::worlds::World;
 
 pub use cause::of_cause;
@@ -80,14 +81,14 @@ pub fn of_world(
 ) -> Finding {
     let told = |state: &State| {
         let bad = state.kept.iter().filter(|k| !**k).count();
-        let scatter = (typical_sigma(state) * state.variance.sqrt()).degrees();
+        let size = scatter(state).degrees();
         let among = state.kept.len();
         let absurd = if bad > 0 {
             format!(", {bad} of {among} peaks left out")
         } else {
             String::new()
         };
-        format!("{} deg{absurd}", words::two_digits(scatter))
+        format!("{} deg{absurd}", words::two_digits(size))
     };
     let before = as_logged.map_or_else(
         || "cannot be fitted at all".to_owned(),
