@@ -207,3 +207,40 @@ fn too_few_peaks_are_refused_and_not_accused() {
     let folder = tempfile::tempdir().expect("a folder");
     assert_eq!(names(&six.diagnose(folder.path())), [""; 0]);
 }
+
+/// Makes the practice session and changes a line of its station file afterwards.
+fn with_station_line(folder: &std::path::Path, key: &str, change: impl Fn(&str) -> String) {
+    Practice::default().make(folder);
+    let file = folder.join("station.toml");
+    let text = std::fs::read_to_string(&file).expect("a station");
+    let lines = text.lines().map(|l| match l.split_once('=') {
+        Some((k, value)) if k.trim() == key => {
+            let value = value.split('#').next().unwrap_or_default();
+            format!("{key} = {}", change(value.trim()))
+        }
+        _ => l.to_owned(),
+    });
+    let changed: Vec<String> = lines.collect();
+    assert_ne!(changed.join("\n"), text.trim_end());
+    std::fs::write(&file, changed.join("\n")).expect("a station");
+}
+
+#[test]
+fn a_latitude_of_the_wrong_sign_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    with_station_line(folder.path(), "latitude_deg", |v| format!("-{v}"));
+    let found = json(folder.path(), &["faults", "peaks.csv", "--json"]);
+    assert_eq!(names(&found), ["site-swapped"], "{found:#}");
+    let first = &findings(&found)[0];
+    assert_eq!(first["in_words"], "the latitude has the wrong sign");
+    assert!(first["size"].as_f64().is_some_and(|s| s > 0.0), "{first}");
+}
+
+#[test]
+fn a_site_that_nothing_explains_is_not_given_a_name() {
+    let folder = tempfile::tempdir().expect("a folder");
+    with_station_line(folder.path(), "latitude_deg", |_| "-3.0".to_owned());
+    let refused = plumbeam(folder.path(), &["faults", "peaks.csv"], 4);
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(said.contains("no name would mean anything"), "{said}");
+}

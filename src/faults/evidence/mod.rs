@@ -105,6 +105,11 @@ pub fn of_world(
             let what = format!("a longitude of {right:+.4} deg");
             (what, Axis::Both, Some((right, "deg")))
         }
+        World::LatitudeSign => {
+            let right = -station.site.latitude.degrees();
+            let what = format!("a latitude of {right:+.4} deg");
+            (what, Axis::Both, Some((right, "deg")))
+        }
         World::SiteSwapped => (
             format!(
                 "latitude {:+.4} and longitude {:+.4} deg",
@@ -148,12 +153,21 @@ pub fn of_world(
         told(really),
         words::probability(false_alarm)
     );
-    Finding {
+    let mut found = Finding {
         size: size.map(|s| s.0),
         size_unit: size.map_or(String::new(), |s| s.1.to_owned()),
         sigma: size.map(|_| 0.0),
         ..finding(world.fault(), axis, false_alarm, evidence)
+    };
+    if *world == World::LatitudeSign {
+        found.in_words = "the latitude has the wrong sign";
+        found.confirm =
+            "Look the site up on a map: latitudes south of the equator are negative.".to_owned();
+        found.mend = "Change the sign of latitude_deg in the station file.".to_owned();
+        found.otherwise =
+            "Latitude and longitude exchanged leave neither of the two right.".to_owned();
     }
+    found
 }
 
 /// Readings that are the sky's own positions.
