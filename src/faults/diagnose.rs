@@ -10,6 +10,7 @@ use crate::solve::uncertainty::standard_deviations;
 use crate::solve::words;
 use crate::station::Station;
 
+use super::alike::alike;
 use super::beginnings::{Beginning, beginnings};
 use super::case::cases;
 use super::cause::Cause;
@@ -186,7 +187,8 @@ pub fn diagnose(
     let loose = loose_joint(&ground, &state);
     let louder = loose.as_ref().map(|j| j.louder.as_slice());
     let bad = bad_peaks(station, sky, &ground, &state, louder);
-    let (of_rows, unnamed) = evidence::of_rows(&ground, &bad);
+    let (of_rows, unnamed) =
+        evidence::of_rows(&ground, &bad, alike(&ground, &state, &bad).as_ref());
     findings.extend(of_rows);
     notes.extend(unnamed);
     findings.extend(loose.map(|j| evidence::of_scatter(&j)));

@@ -244,3 +244,48 @@ fn a_site_that_nothing_explains_is_not_given_a_name() {
     let said = String::from_utf8_lossy(&refused.stderr).into_owned();
     assert!(said.contains("no name would mean anything"), "{said}");
 }
+
+/// Displaces some rows' readings by +3 deg in azimuth and +4 deg in elevation.
+fn displace(folder: &std::path::Path, rows: impl Fn(usize) -> bool) {
+    let log = folder.join("peaks.csv");
+    let text = std::fs::read_to_string(&log).expect("a log");
+    let mut header: Option<Vec<String>> = None;
+    let mut row = 0;
+    let mut lines = Vec::new();
+    for line in text.lines() {
+        let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        match &header {
+            _ if line.starts_with('#') => {}
+            None => header = Some(cells.clone()),
+            Some(names) => {
+                row += 1;
+                for (name, by) in [("azimuth_deg", 3.0), ("elevation_deg", 4.0)] {
+                    let at = names.iter().position(|n| n == name).expect("a column");
+                    let value: f64 = cells[at].parse().expect("a number");
+                    if rows(row) {
+                        cells[at] = format!("{:.2}", value + by);
+                    }
+                }
+            }
+        }
+        lines.push(cells.join(","));
+    }
+    std::fs::write(&log, lines.join("\n") + "\n").expect("a log");
+}
+
+#[test]
+fn many_rows_displaced_alike_are_named() {
+    let folder = tempfile::tempdir().expect("a folder");
+    Practice::default().make(folder.path());
+    // Twenty-one of sixty, all over the log.
+    displace(folder.path(), |row| row * 13 % 60 < 21);
+    let strict = ["faults", "peaks.csv", "--strict", "--json"];
+    let output = plumbeam(folder.path(), &strict, 1);
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(names(&found), ["elevation-slip"], "{found:#}");
+    let first = &findings(&found)[0];
+    assert_eq!(first["rows"].as_array().map(Vec::len), Some(21), "{first}");
+    assert_size(first, 4.0);
+    let evidence = first["evidence"].as_str().expect("evidence");
+    assert!(evidence.contains("came and went"), "{evidence}");
+}
