@@ -184,7 +184,15 @@ pub fn diagnose(
         finding.rivals = rivals(station, sky, &ground, &state, index);
         findings.push(finding);
     }
-    let loose = loose_joint(&ground, &state);
+    let mut loose = loose_joint(&ground, &state, &[]);
+    if loose.is_some() {
+        // Peaks that stand off alike are displaced, not loose.
+        let bad = bad_peaks(station, sky, &ground, &state, None);
+        if let Some(found) = alike(&ground, &state, &bad) {
+            let apart: Vec<usize> = found.members.iter().map(|p| bad[*p].index).collect();
+            loose = loose_joint(&ground, &state, &apart);
+        }
+    }
     let louder = loose.as_ref().map(|j| j.louder.as_slice());
     let bad = bad_peaks(station, sky, &ground, &state, louder);
     let (of_rows, unnamed) =
