@@ -42,8 +42,12 @@ pub struct Args {
     /// Exit with code 1 when a fault is found
     #[arg(long)]
     pub strict: bool,
-    #[command(flatten)]
-    pub terms: TermOptions,
+    /// Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds)
+    #[arg(long, value_name = "TERM=VALUE")]
+    pub hold: Vec<String>,
+    // Understood, so that one command line serves `solve` and `faults`, but without a say.
+    #[arg(long, value_name = "TERMS", value_delimiter = ',', hide = true)]
+    pub terms: Vec<String>,
     /// Write a page and a picture for each fault into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
@@ -57,12 +61,16 @@ pub struct Args {
 /// # Errors
 /// Faulty input, or too few peaks to judge anything by.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let terms = TermOptions {
+        terms: args.terms.clone(),
+        hold: args.hold.clone(),
+    };
     let mut options = Options {
-        holds: args.terms.held()?,
+        holds: terms.held()?,
         seed: args.seed,
         begin: None,
     };
-    if args.terms.listed()?.is_some() {
+    if terms.listed()?.is_some() {
         console.warning(
             "--terms has no say here: every cause is asked for by evidence; --hold fixes a value",
         );

@@ -7,8 +7,10 @@ use crate::problem::Error;
 use crate::sky::Sky;
 use crate::solve::observe::observe;
 use crate::solve::uncertainty::standard_deviations;
+use crate::solve::words;
 use crate::station::Station;
 
+use super::alike::alike;
 use super::beginnings::{Beginning, beginnings};
 use super::case::cases;
 use super::cause::Cause;
@@ -21,7 +23,7 @@ use super::rivals::rivals;
 use super::rows::bad_peaks;
 use super::scatter::loose_joint;
 use super::show::misses;
-use super::sound::{falls_apart, too_good};
+use super::sound::{absurd, falls_apart, scatter, too_good};
 use super::worlds::{Setting, World};
 
 /// How to diagnose.
@@ -50,6 +52,11 @@ pub struct Diagnosis {
     /// right; none otherwise.
     pub as_logged: Option<Vec<Angle>>,
 }
+
+/// Fewer peaks, of two coordinates each, leave hardly any freedom beside the terms of a healthy
+/// mount: their scatter is then near nothing in any world that shrinks the readings, and the
+/// likelihood of such a world without bound.
+const LEAST_PEAKS: usize = 6;
 
 /// A world must be so improbable to look better by chance.
 const FALSE_WORLD: f64 = 0.003;
@@ -89,6 +96,14 @@ pub fn diagnose(
             ),
             None => "the log has no peaks".to_owned(),
         }));
+    }
+    let coordinates: usize = found.usable.iter().map(|o| o.coordinates()).sum();
+    if coordinates < 2 * LEAST_PEAKS {
+        return Err(Error::Unsupported(format!(
+            "too few peaks to judge anything by ({} that can be used): log at least six, in \
+             different parts of the sky, or twelve where only one axis is read",
+            found.usable.len()
+        )));
     }
     let mut notes = found.notices.clone();
     let sigmas = standard_deviations(&found.usable, station, &mut notes);
@@ -140,6 +155,9 @@ pub fn diagnose(
         false_alarm,
         sibling_worlds,
     } = best;
+    if absurd(&ground, &verdict.state) {
+        return Err(Error::Unsupported(makes_no_sense(&verdict.state)));
+    }
     let mut findings = Vec::new();
     if let Some(world) = &world {
         let mut finding = evidence::of_world(
@@ -166,10 +184,19 @@ pub fn diagnose(
         finding.rivals = rivals(station, sky, &ground, &state, index);
         findings.push(finding);
     }
-    let loose = loose_joint(&ground, &state);
+    let mut loose = loose_joint(&ground, &state, &[]);
+    if loose.is_some() {
+        // Peaks that stand off alike are displaced, not loose.
+        let bad = bad_peaks(station, sky, &ground, &state, None);
+        if let Some(found) = alike(&ground, &state, &bad) {
+            let apart: Vec<usize> = found.members.iter().map(|p| bad[*p].index).collect();
+            loose = loose_joint(&ground, &state, &apart);
+        }
+    }
     let louder = loose.as_ref().map(|j| j.louder.as_slice());
     let bad = bad_peaks(station, sky, &ground, &state, louder);
-    let (of_rows, unnamed) = evidence::of_rows(&ground, &bad);
+    let (of_rows, unnamed) =
+        evidence::of_rows(&ground, &bad, alike(&ground, &state, &bad).as_ref());
     findings.extend(of_rows);
     notes.extend(unnamed);
     findings.extend(loose.map(|j| evidence::of_scatter(&j)));
@@ -186,6 +213,16 @@ pub fn diagnose(
         state,
         as_logged: missed,
     })
+}
+
+/// Why nothing is named in a session that nothing explains.
+fn makes_no_sense(state: &State) -> String {
+    format!(
+        "these peaks scatter by {} deg about the best explanation of all that were tried, more \
+         than a beamwidth: no name would mean anything. Check the site, the times, the emitters' \
+         names and the units of the readings; several of them may be wrong together",
+        words::two_digits(scatter(state).degrees())
+    )
 }
 
 /// The healthy mount as logged when it is not plain to see, and where else a contest may begin.
@@ -263,7 +300,10 @@ fn best_of(setting: &Setting<'_>, begins: Vec<Beginning>) -> Option<Contestant> 
     // (Markov's inequality on the likelihood ratio; Royall, Statistical Evidence, 1997; from
     // memory), here of the best of all worlds.
     let chance = |total: f64| (-(as_logged - total) / 2.0).exp() * worlds;
-    ended.retain(|(total, world, _, _)| world.is_none() || chance(*total) <= FALSE_WORLD);
+    ended.retain(|(total, world, ground, verdict)| {
+        let makes_sense = || chance(*total) <= FALSE_WORLD && !absurd(ground, &verdict.state);
+        world.is_none() || makes_sense()
+    });
     ended.sort_by(|a, b| a.0.total_cmp(&b.0));
     let about_as_good: Vec<String> = ended
         .iter()

@@ -109,7 +109,7 @@ impl Finding {
         format!(
             "{}{size}{rows}: {} (by chance with probability {}){rivals}",
             self.title(),
-            self.fault.words(),
+            self.in_words,
             words::probability(self.false_alarm_probability)
         )
     }

@@ -10,6 +10,7 @@
 //! for a loose joint (`scatter`) and the azimuth zero for a compass (`north`).
 
 mod advice;
+mod alike;
 mod beginnings;
 mod case;
 mod cause;

@@ -309,7 +309,7 @@ fn kind(
             (Angle::from_degrees(place).radians() > DIGIT_TOLD * sigma).then_some(by)
         };
         let plain: Vec<Angle> = digits().filter_map(told).collect();
-        let exchanged: Vec<Angle> = exchanged_digits(reading).filter_map(told).collect();
+        let exchanged: Vec<Angle> = exchanged_digits(reading, axis).filter_map(told).collect();
         for (list, chance, exchanged) in [
             (plain, before::DIGIT, false),
             (exchanged, before::EXCHANGED_DIGITS, true),
@@ -384,13 +384,17 @@ fn digits() -> impl Iterator<Item = (f64, Angle)> {
 
 /// Errors made by exchanging two neighbouring digits of a reading, of those before the second
 /// decimal: the lower digit's place in degrees, and the reading less what it should have been.
-fn exchanged_digits(reading: Angle) -> impl Iterator<Item = (f64, Angle)> {
-    let hundredths = (reading.degrees().abs() * 100.0).floor() as i64;
+/// Displays show two digits before the point, of azimuths three: a zero that leads now may have
+/// stood behind.
+fn exchanged_digits(reading: Angle, axis: Axis) -> impl Iterator<Item = (f64, Angle)> {
+    let shown = if axis == Axis::Azimuth { 5 } else { 4 };
+    let hundredths = (reading.degrees().abs() * 100.0 + 1e-6).floor() as i64;
     let sign = reading.degrees().signum();
-    let digits: Vec<i64> =
+    let mut digits: Vec<i64> =
         std::iter::successors(Some(hundredths), |n| (*n >= 10).then_some(n / 10))
             .map(|n| n % 10)
             .collect();
+    digits.resize(digits.len().max(shown), 0);
     (0..digits.len().saturating_sub(1)).filter_map(move |k| {
         let (low, high) = (digits[k], digits[k + 1]);
         let by = (high - low) * 9 * 10_i64.pow(k as u32);
@@ -406,11 +410,11 @@ mod tests {
     #[test]
     fn exchanged_digits_are_told_by_their_difference() {
         // 271.45 written for 217.45 is 54 too much.
-        let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45))
+        let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45), Axis::Azimuth)
             .map(|(_, a)| a.degrees())
             .collect();
         assert!(errors.iter().any(|e| (e - 54.0).abs() < 1e-9), "{errors:?}");
-        let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0))
+        let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0), Axis::Elevation)
             .map(|(_, a)| a.degrees())
             .collect();
         // -12 written for -21 is 9 too much.
@@ -418,5 +422,17 @@ mod tests {
             negative.iter().any(|e| (e - 9.0).abs() < 1e-9),
             "{negative:?}"
         );
+    }
+
+    #[test]
+    fn a_zero_that_leads_may_have_stood_behind() {
+        let has = |written: f64, axis: Axis, meant: f64| {
+            exchanged_digits(Angle::from_degrees(written), axis)
+                .any(|(_, by)| (written - by.degrees() - meant).abs() < 1e-9)
+        };
+        assert!(has(3.41, Axis::Elevation, 30.41));
+        assert!(has(3.41, Axis::Azimuth, 30.41));
+        assert!(has(21.5, Axis::Azimuth, 201.5));
+        assert!(!has(21.5, Axis::Elevation, 201.5));
     }
 }

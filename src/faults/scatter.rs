@@ -55,8 +55,11 @@ pub enum Worst {
 /// Residuals to the power 2/3 are nearly normal whatever the noise's size (Wilson and Hilferty,
 /// The distribution of chi-square, 1931: the cube root of chi-square is nearly normal), so that
 /// an ordinary F test for a trend in them keeps its false-alarm probability far into the tail.
-pub fn loose_joint(ground: &Ground, state: &State) -> Option<LooseJoint> {
-    let found = members(ground, state)?;
+///
+/// The peaks `apart`, by their place among the cases, do not speak of scatter.
+pub fn loose_joint(ground: &Ground, state: &State, apart: &[usize]) -> Option<LooseJoint> {
+    let mut found = members(ground, state)?;
+    found.retain(|m| !apart.contains(&m.index));
     let mut best: Option<LooseJoint> = None;
     for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
         let sizes: Vec<(usize, f64)> = found

@@ -5,6 +5,7 @@ use crate::mount::Term;
 use crate::solve::plausible::glaring;
 
 use super::case::Case;
+use super::evidence::typical_sigma;
 use super::ground::{Ground, State};
 
 /// The session does not hold together when this share of the peaks is bad,
@@ -25,17 +26,27 @@ pub fn falls_apart(ground: &Ground, state: &State) -> bool {
     let missed = wholly_missed(ground, state);
     let many = bad as f64 > MANY_BAD * peaks
         || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
-    let mut sigmas: Vec<f64> = (state.sigmas.iter().flatten())
-        .map(|s| s.radians())
-        .collect();
-    sigmas.sort_by(f64::total_cmp);
-    let typical = sigmas.get(sigmas.len() / 2).copied().unwrap_or(0.0);
-    let scatter = Angle::from_radians(typical * state.variance.sqrt());
-    let absurd = (ground.free.iter().zip(&state.parameters)).any(|(term, value)| match term {
-        Term::AzimuthZero | Term::ElevationZero => false,
-        _ => value.abs() > TIMES_GLARING * glaring(*term),
-    });
-    many || absurd || scatter > ground.beamwidth * MOST_SCATTER
+    let glaring_term =
+        (ground.free.iter().zip(&state.parameters)).any(|(term, value)| match term {
+            Term::AzimuthZero | Term::ElevationZero => false,
+            _ => value.abs() > TIMES_GLARING * glaring(*term),
+        });
+    many || glaring_term || scatter(state) > ground.beamwidth * MOST_SCATTER
+}
+
+/// An explanation about which the peaks scatter by more beamwidths than this explains nothing:
+/// a signal is lost half a beamwidth off, and a peak is found well within the beam (common
+/// practice, no source).
+const ABSURD_SCATTER: f64 = 1.0;
+
+/// Whether an explanation explains nothing.
+pub fn absurd(ground: &Ground, state: &State) -> bool {
+    scatter(state) > ground.beamwidth * ABSURD_SCATTER
+}
+
+/// One standard deviation of a typical coordinate about an explanation.
+pub fn scatter(state: &State) -> Angle {
+    typical_sigma(state) * state.variance.sqrt()
 }
 
 /// Peaks of emitters of which not one peak is explained.

@@ -19,6 +19,8 @@ pub enum World {
     Hours(f64),
     /// The longitude with the other sign.
     LongitudeSign,
+    /// The latitude with the other sign.
+    LatitudeSign,
     /// Latitude and longitude exchanged.
     SiteSwapped,
     /// The azimuth counted the other way.
@@ -57,7 +59,8 @@ impl World {
         match self {
             World::Hours(_) => Fault::TimeZone,
             World::LongitudeSign => Fault::LongitudeSign,
-            World::SiteSwapped => Fault::SiteSwapped,
+            // No name of its own: the site is wrong in its latitude.
+            World::LatitudeSign | World::SiteSwapped => Fault::SiteSwapped,
             World::AzimuthReversed => Fault::AzimuthReversed,
             World::Exchanged => Fault::ColumnsExchanged,
             World::Unit { .. } | World::PointedMinutes(_) => Fault::WrongUnit,
@@ -72,6 +75,7 @@ impl World {
             .collect();
         found.extend([
             World::LongitudeSign,
+            World::LatitudeSign,
             World::SiteSwapped,
             World::AzimuthReversed,
             World::Exchanged,
@@ -96,6 +100,7 @@ impl World {
         match self {
             World::Hours(hours) => clock_s += hours * 3600.0,
             World::LongitudeSign => station.site.longitude = -station.site.longitude,
+            World::LatitudeSign => station.site.latitude = -station.site.latitude,
             World::SiteSwapped => {
                 if station.site.longitude.abs() > Angle::RIGHT {
                     return None;
@@ -134,7 +139,10 @@ impl World {
                 }
             }
         }
-        if matches!(self, World::LongitudeSign | World::SiteSwapped) {
+        if matches!(
+            self,
+            World::LongitudeSign | World::LatitudeSign | World::SiteSwapped
+        ) {
             sky = Some(setting.sky.seen_from(&station));
         }
         let sky = sky.unwrap_or_else(|| setting.sky.clone());

@@ -182,3 +182,127 @@ fn a_zero_along_the_needle_is_a_hint_of_a_compass() {
     let evidence = findings(&found)[0]["evidence"].as_str().expect("evidence");
     assert!(evidence.contains("hint"), "{evidence}");
 }
+
+#[test]
+fn too_few_peaks_are_refused_and_not_accused() {
+    for peaks in [3, 4, 5] {
+        let folder = tempfile::tempdir().expect("a folder");
+        let few = Practice {
+            peaks: Some(peaks),
+            ..Practice::default()
+        };
+        few.make(folder.path());
+        let refused = plumbeam(folder.path(), &["faults", "peaks.csv"], 4);
+        let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(said.contains("at least six"), "{said}");
+        let solve = ["solve", "peaks.csv", "--hold", "collimation=0.4"];
+        let solved = plumbeam(folder.path(), &solve, 0);
+        let page = String::from_utf8_lossy(&solved.stdout).into_owned();
+        assert!(!page.contains("wrong-unit"), "{page}");
+    }
+    let six = Practice {
+        peaks: Some(6),
+        ..Practice::default()
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    assert_eq!(names(&six.diagnose(folder.path())), [""; 0]);
+}
+
+/// Makes the practice session and changes a line of its station file afterwards.
+fn with_station_line(folder: &std::path::Path, key: &str, change: impl Fn(&str) -> String) {
+    Practice::default().make(folder);
+    let file = folder.join("station.toml");
+    let text = std::fs::read_to_string(&file).expect("a station");
+    // The site's comes first; beacons have places of their own.
+    let mut done = false;
+    let lines = text.lines().map(|l| match l.split_once('=') {
+        Some((k, value)) if k.trim() == key && !done => {
+            done = true;
+            let value = value.split('#').next().unwrap_or_default();
+            format!("{key} = {}", change(value.trim()))
+        }
+        _ => l.to_owned(),
+    });
+    let changed: Vec<String> = lines.collect();
+    assert_ne!(changed.join("\n"), text.trim_end());
+    std::fs::write(&file, changed.join("\n")).expect("a station");
+}
+
+#[test]
+fn a_latitude_of_the_wrong_sign_is_told() {
+    let folder = tempfile::tempdir().expect("a folder");
+    with_station_line(folder.path(), "latitude_deg", |v| format!("-{v}"));
+    let found = json(folder.path(), &["faults", "peaks.csv", "--json"]);
+    assert_eq!(names(&found), ["site-swapped"], "{found:#}");
+    let first = &findings(&found)[0];
+    assert_eq!(first["in_words"], "the latitude has the wrong sign");
+    assert!(first["size"].as_f64().is_some_and(|s| s > 0.0), "{first}");
+}
+
+#[test]
+fn a_site_that_nothing_explains_is_not_given_a_name() {
+    let folder = tempfile::tempdir().expect("a folder");
+    with_station_line(folder.path(), "latitude_deg", |_| "10.0".to_owned());
+    let refused = plumbeam(folder.path(), &["faults", "peaks.csv"], 4);
+    let said = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert!(said.contains("no name would mean anything"), "{said}");
+}
+
+/// Displaces some rows' readings by +3 deg in azimuth and +4 deg in elevation.
+fn displace(folder: &std::path::Path, rows: impl Fn(usize) -> bool) {
+    let log = folder.join("peaks.csv");
+    let text = std::fs::read_to_string(&log).expect("a log");
+    let mut header: Option<Vec<String>> = None;
+    let mut row = 0;
+    let mut lines = Vec::new();
+    for line in text.lines() {
+        let mut cells: Vec<String> = line.split(',').map(str::to_owned).collect();
+        match &header {
+            _ if line.starts_with('#') => {}
+            None => header = Some(cells.clone()),
+            Some(names) => {
+                row += 1;
+                for (name, by) in [("azimuth_deg", 3.0), ("elevation_deg", 4.0)] {
+                    let at = names.iter().position(|n| n == name).expect("a column");
+                    let value: f64 = cells[at].parse().expect("a number");
+                    if rows(row) {
+                        cells[at] = format!("{:.2}", value + by);
+                    }
+                }
+            }
+        }
+        lines.push(cells.join(","));
+    }
+    std::fs::write(&log, lines.join("\n") + "\n").expect("a log");
+}
+
+#[test]
+fn many_rows_displaced_alike_are_named() {
+    let folder = tempfile::tempdir().expect("a folder");
+    Practice::default().make(folder.path());
+    // Twenty-one of sixty, all over the log.
+    displace(folder.path(), |row| row * 13 % 60 < 21);
+    let strict = ["faults", "peaks.csv", "--strict", "--json"];
+    let output = plumbeam(folder.path(), &strict, 1);
+    let found: serde_json::Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let first = &findings(&found)[0];
+    assert_eq!(first["fault"], "elevation-slip", "{found:#}");
+    // High up, where azimuth hardly counts, a row may be a digit slip of 4 deg as well.
+    const LEAST_ROWS: usize = 19;
+    let rows = first["rows"].as_array().map_or(0, Vec::len);
+    assert!((LEAST_ROWS..=21).contains(&rows), "{first}");
+    assert_size(first, 4.0);
+    let evidence = first["evidence"].as_str().expect("evidence");
+    assert!(evidence.contains("came and went"), "{evidence}");
+}
+
+#[test]
+fn the_help_offers_no_choice_of_terms() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let help = plumbeam(folder.path(), &["faults", "--help"], 0);
+    let said = String::from_utf8_lossy(&help.stdout).into_owned();
+    assert!(
+        said.contains("--hold") && !said.contains("--terms"),
+        "{said}"
+    );
+}

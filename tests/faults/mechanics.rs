@@ -91,8 +91,14 @@ fn what_repeats_with_the_turn_is_named_by_how_often() {
         };
         expect(&teeth, "tooth-error", Some(0.3));
     }
-    let scale = with_terms("azimuth-scale = 0.004");
-    expect(&scale, "wrong-scale", Some(0.004));
+    for (terms, size, said) in [
+        ("azimuth-scale = 0.004", 0.004, "of the way more than"),
+        ("azimuth-scale = -0.004", -0.004, "of the way less than"),
+    ] {
+        let found = expect(&with_terms(terms), "wrong-scale", Some(size));
+        let evidence = found["evidence"].as_str().expect("evidence");
+        assert!(evidence.contains(said), "{evidence}");
+    }
 }
 
 #[test]

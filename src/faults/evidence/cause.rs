@@ -217,9 +217,10 @@ fn what_it_does(
             kept().count()
         ),
         Cause::Scale(_) => format!(
-            "the {axis} axis moves by {} of the way more than its encoder says, {:+.2} deg in a whole \
+            "the {axis} axis moves by {} of the way {} than its encoder says, {:+.2} deg in a whole \
              turn",
-            measured(size.value, size.sigma, ""),
+            measured(size.value.abs(), size.sigma, ""),
+            if size.value < 0.0 { "less" } else { "more" },
             size.value * 360.0
         ),
         Cause::Grads(_) => format!(

@@ -12,6 +12,7 @@ use super::ground::State;
 use super::name::{Axis, Fault};
 use super::north::Compass;
 use super::scatter::{LooseJoint, Worst};
+use super::sound::scatter;
 use super::worlds::World;
 
 pub use cause::of_cause;
@@ -80,14 +81,14 @@ pub fn of_world(
 ) -> Finding {
     let told = |state: &State| {
         let bad = state.kept.iter().filter(|k| !**k).count();
-        let scatter = (typical_sigma(state) * state.variance.sqrt()).degrees();
+        let size = scatter(state).degrees();
         let among = state.kept.len();
         let absurd = if bad > 0 {
             format!(", {bad} of {among} peaks left out")
         } else {
             String::new()
         };
-        format!("{} deg{absurd}", words::two_digits(scatter))
+        format!("{} deg{absurd}", words::two_digits(size))
     };
     let before = as_logged.map_or_else(
         || "cannot be fitted at all".to_owned(),
@@ -102,6 +103,11 @@ pub fn of_world(
         World::LongitudeSign => {
             let right = -station.site.longitude.degrees();
             let what = format!("a longitude of {right:+.4} deg");
+            (what, Axis::Both, Some((right, "deg")))
+        }
+        World::LatitudeSign => {
+            let right = -station.site.latitude.degrees();
+            let what = format!("a latitude of {right:+.4} deg");
             (what, Axis::Both, Some((right, "deg")))
         }
         World::SiteSwapped => (
@@ -147,12 +153,21 @@ pub fn of_world(
         told(really),
         words::probability(false_alarm)
     );
-    Finding {
+    let mut found = Finding {
         size: size.map(|s| s.0),
         size_unit: size.map_or(String::new(), |s| s.1.to_owned()),
         sigma: size.map(|_| 0.0),
         ..finding(world.fault(), axis, false_alarm, evidence)
+    };
+    if *world == World::LatitudeSign {
+        found.in_words = "the latitude has the wrong sign";
+        found.confirm =
+            "Look the site up on a map: latitudes south of the equator are negative.".to_owned();
+        found.mend = "Change the sign of latitude_deg in the station file.".to_owned();
+        found.otherwise =
+            "Latitude and longitude exchanged leave neither of the two right.".to_owned();
     }
+    found
 }
 
 /// Readings that are the sky's own positions.

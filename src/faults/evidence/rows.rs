@@ -1,6 +1,7 @@
 //! Bad peaks, in words with numbers.
 
 use super::{finding, surprise};
+use crate::faults::alike::Alike;
 use crate::faults::finding::{Finding, Rival, Subject};
 use crate::faults::ground::Ground;
 use crate::faults::name::{Axis, Fault};
@@ -8,7 +9,11 @@ use crate::faults::rows::{BadKind, BadPeak};
 use crate::solve::words;
 
 /// Bad peaks of one kind together, and what to say of those that nothing explains.
-pub fn of_rows(ground: &Ground, bad: &[BadPeak]) -> (Vec<Finding>, Vec<String>) {
+pub fn of_rows(
+    ground: &Ground,
+    bad: &[BadPeak],
+    alike: Option<&Alike>,
+) -> (Vec<Finding>, Vec<String>) {
     let mut findings = Vec::new();
     for fault in [
         Fault::WrongEmitter,
@@ -26,7 +31,12 @@ pub fn of_rows(ground: &Ground, bad: &[BadPeak]) -> (Vec<Finding>, Vec<String>) 
             findings.push(of_kind(ground, fault, &of));
         }
     }
-    let unnamed: Vec<&BadPeak> = bad.iter().filter(|b| b.kind.is_none()).collect();
+    findings.extend(alike.map(|a| of_alike(ground, bad, a)));
+    let told = |place: usize| alike.is_some_and(|a| a.members.contains(&place));
+    let unnamed: Vec<&BadPeak> = (bad.iter().enumerate())
+        .filter(|(place, b)| b.kind.is_none() && !told(*place))
+        .map(|(_, b)| b)
+        .collect();
     let notes = (!unnamed.is_empty()).then(|| {
         let each: Vec<String> = unnamed
             .iter()
@@ -38,6 +48,69 @@ pub fn of_rows(ground: &Ground, bad: &[BadPeak]) -> (Vec<Finding>, Vec<String>) 
         )
     });
     (findings, notes.into_iter().collect())
+}
+
+/// Bad peaks that stand off alike: an axis that slipped and came back, or what looks the same.
+fn of_alike(ground: &Ground, bad: &[BadPeak], alike: &Alike) -> Finding {
+    /// An axis is off when its step is so many standard deviations.
+    const OFF: f64 = 4.0;
+    let of: Vec<&BadPeak> = alike.members.iter().map(|p| &bad[*p]).collect();
+    let rows: Vec<usize> = of.iter().map(|b| b.row).collect();
+    let off = [0, 1].map(|a| alike.step[a].abs() > alike.sigma[a] * OFF);
+    let larger = usize::from(alike.step[1].abs() > alike.step[0].abs());
+    let said: Vec<String> = ([0, 1].into_iter())
+        .filter(|a| off[*a])
+        .map(|a| {
+            format!(
+                "{} readings are off by {:+.2} deg, each to within {} deg",
+                ["azimuth", "elevation"][a],
+                alike.step[a].degrees(),
+                words::two_digits(alike.spread[a].degrees())
+            )
+        })
+        .collect();
+    let (fault, likely) = match (&alike.emitter, larger) {
+        (Some(emitter), _) => (
+            Fault::WrongEmitter,
+            format!(
+                "all are peaks of {emitter}: another source beside it, or a place for it in the \
+                 station file that is not its own"
+            ),
+        ),
+        (None, axis) => (
+            [Fault::AzimuthSlip, Fault::ElevationSlip][axis],
+            if alike.together {
+                "they follow each other in time: a slip that came back".to_owned()
+            } else {
+                "good peaks lie between them, so it came and went: steps lost and found again, a \
+                 joint with two resting places, an offset left on for some of the rows, or another \
+                 source beside the emitters"
+                    .to_owned()
+            },
+        ),
+    };
+    let worst = of.iter().map(|b| b.false_alarm).fold(0.0, f64::max);
+    let evidence = format!(
+        "{} of {} peaks stand off alike: their {}; {likely}; a good peak anywhere in the log is so \
+         far off by chance with probability {}",
+        of.len(),
+        ground.cases.len(),
+        said.join(" and their "),
+        words::probability(worst)
+    );
+    let axis = match off {
+        [true, true] => Axis::Both,
+        _ => [Axis::Azimuth, Axis::Elevation][larger],
+    };
+    Finding {
+        size: Some(alike.step[larger].degrees()),
+        size_unit: "deg".to_owned(),
+        sigma: Some(alike.sigma[larger].degrees()),
+        rows,
+        strength: of.iter().map(|b| surprise(b.false_alarm)).sum(),
+        subject: Subject::Peaks(of.iter().map(|b| b.index).collect()),
+        ..finding(fault, axis, worst, evidence)
+    }
 }
 
 fn of_kind(ground: &Ground, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Finding {
