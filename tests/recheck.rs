@@ -435,6 +435,35 @@ fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
 }
 
 #[test]
+fn a_change_seen_but_near_the_limit_is_joined_as_seen() {
+    let place = Place::new();
+    place.observe("after.csv", &[("azimuth-zero", 0.7)], "2026-09-13", 6, 95);
+    let output = place.run(&[
+        "recheck",
+        "--against",
+        "calibration.json",
+        "after.csv",
+        "--limit",
+        // About what 0.7 degrees of azimuth are over the sky.
+        "0.53",
+        "--out",
+        "joined.json",
+    ]);
+    let said = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(4), "{}", text(&output.stdout));
+    assert!(
+        said.contains("takes the change that the peaks show"),
+        "{said}"
+    );
+    let joined = std::fs::read_to_string(place.path("joined.json")).unwrap();
+    assert!(
+        joined.contains("set free: a slip of the azimuth axis"),
+        "{joined}"
+    );
+    assert!(!joined.contains("could not tell whether"), "{joined}");
+}
+
+#[test]
 fn a_history_agrees_with_the_recheck_that_joined_it() {
     let place = Place::new();
     // About as much as is told by a recheck, but would drown in what both calibrations do not

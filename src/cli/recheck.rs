@@ -121,10 +121,15 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             Some(joined) => {
                 joined.write(path)?;
                 console.note(&format!("old and new joined into {}", path.display()));
-                if matches!(found.verdict, recheck::Verdict::CannotTell(_)) {
+                if found.leaves_open() {
                     console.warning(
                         "the joined calibration leaves open whether the mount moved, and knows \
                          azimuth zero, tilt or what else a move may change from the new peaks alone",
+                    );
+                } else if matches!(found.verdict, recheck::Verdict::CannotTell(_)) {
+                    console.note(
+                        "it takes the change that the peaks show; whether the old calibration is \
+                         beyond the limit stays open",
                     );
                 }
             }

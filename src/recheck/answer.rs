@@ -106,3 +106,11 @@ pub struct Recheck {
     /// answer.
     pub joined: Option<Calibration>,
 }
+
+impl Recheck {
+    /// Whether it stays open if anything has changed at all, so that a joined calibration had to
+    /// set free what a move may change.
+    pub fn leaves_open(&self) -> bool {
+        matches!(self.verdict, Verdict::CannotTell(_)) && self.kind == Kind::Unmoved
+    }
+}

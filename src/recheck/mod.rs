@@ -170,7 +170,7 @@ pub fn recheck_observed(
                 station,
                 old,
                 answer,
-                !matches!(verdict, Verdict::CannotTell(_)),
+                kind != Kind::Unmoved || verdict == Verdict::True,
                 &all.observations,
                 &kept,
             )),
