@@ -192,6 +192,33 @@ fn a_stuck_encoder_is_told_and_left_out() {
 }
 
 #[test]
+fn a_mount_that_never_moves_is_told_whatever_the_emitter_does() {
+    // Both encoders hang for the whole of the first scan.
+    let stuck = |lines: &mut [String], seconds: i64| {
+        for (i, line) in lines.iter_mut().enumerate() {
+            let fields: Vec<&str> = line.split(',').collect();
+            let time: jiff::Timestamp = "2026-04-07T08:00:00Z".parse().expect("a time");
+            let time = time + jiff::SignedDuration::from_secs(seconds * i as i64);
+            let power = fields[5];
+            *line = format!("1,{time},sun,115.2422,39.9995,{power}");
+        }
+    };
+    // A minute: the Sun hardly moves; two hours: it drifts through many beamwidths.
+    for seconds in [1, 60] {
+        let mut lines = log();
+        let n = first_scan(&lines);
+        stuck(&mut lines[1..=n], seconds);
+        lines.truncate(n + 1);
+        let told = reduce_bytes((lines.join("\n") + "\n").as_bytes(), 4);
+        assert_eq!(told.scan(0)["verdict"], "refused");
+        let why = told.why(0);
+        let words = "the encoder readings never changed: a stuck encoder or a parked dish";
+        assert!(why.contains(words), "{why}");
+        assert!(!why.contains("both axes"), "{why}");
+    }
+}
+
+#[test]
 fn gaps_are_told_and_matter_where_the_peak_is() {
     let sound = reduce(&log());
     let half = first_scan(&log()) / 2;
