@@ -108,6 +108,18 @@ fn a_header_again_and_a_last_line_cut_short_change_nothing() {
     assert_eq!(list(&told.document["warnings"]).len(), 2);
 }
 
+#[test]
+fn a_last_number_cut_short_is_left_out() {
+    let without = reduce(&log()[..log().len() - 1]);
+    let text = log().join("\n");
+    let told = reduce_bytes(&text.as_bytes()[..text.len() - 2], 0);
+    assert_eq!(told.document["scans"], without.document["scans"]);
+    let line = log().len();
+    told.says(&format!(
+        "night.csv:{line}: the last line has no line end, so that its last field may be cut short; it was left out"
+    ));
+}
+
 fn list(value: &Value) -> &[Value] {
     value.as_array().expect("a list")
 }

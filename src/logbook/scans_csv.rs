@@ -54,6 +54,11 @@ const EARLY: usize = 10_000;
 /// So many remarks of one kind are told one by one; the rest are counted.
 const MOST_REMARKS: usize = 10;
 
+/// Of a last row with fields missing.
+const CUT: &str = "the last line is cut short";
+/// Of a last row with all its fields.
+const NO_LINE_END: &str = "the last line has no line end, so that its last field may be cut short";
+
 /// Reads scans from a log.
 pub struct ScanReader<'s, R> {
     rows: RowReader<R>,
@@ -71,7 +76,8 @@ pub struct ScanReader<'s, R> {
     unusable: Problems,
     usable: usize,
     headers_again: Vec<usize>,
-    cut_short: Option<usize>,
+    /// Line of a last row that is cut short, or may be, and what to say of it.
+    cut_short: Option<(usize, &'static str)>,
     remarks: Remarks,
 }
 
@@ -241,7 +247,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 let last = self.rows.lines_read();
                 let cut = |p: &&Problem| p.line == Some(last);
                 if problems.as_slice().iter().any(|p| cut(&p)) {
-                    self.cut_short = Some(last);
+                    self.cut_short = Some((last, CUT));
                 } else {
                     self.unusable.extend(problems.as_slice().iter().cloned());
                 }
@@ -250,6 +256,11 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             let line = row.line;
             if self.columns.cell(&row, TIME).text == COLUMNS[TIME] {
                 self.headers_again.push(line);
+                continue;
+            }
+            // A number cut in two is still a number, but another one.
+            if !row.has_line_end() {
+                self.cut_short = Some((line, NO_LINE_END));
                 continue;
             }
             let reading = read(
@@ -286,7 +297,10 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 return Err(self.unusable.clone().into());
             }
             let wrong = Wrong::new(
-                "the file has a header but no rows",
+                match self.cut_short {
+                    Some(_) => "the file's only row is cut short, or lacks its line end",
+                    None => "the file has a header but no rows",
+                },
                 "a row for each sample of the signal below it",
             );
             return Err(wrong.of_file(self.rows.file()).into());
@@ -321,10 +335,8 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 self.headers_again.len() - 1
             )),
         }
-        if let Some(line) = self.cut_short {
-            all.push(format!(
-                "{file}:{line}: the last line is cut short; it was left out"
-            ));
+        if let Some((line, words)) = self.cut_short {
+            all.push(format!("{file}:{line}: {words}; it was left out"));
         }
         all.extend(self.remarks.kept.iter().cloned());
         if self.remarks.more > 0 {
@@ -470,6 +482,21 @@ kind = \"moon\"
                 "s.csv:5: the last line is cut short; it was left out"
             ]
         );
+    }
+
+    #[test]
+    fn a_last_line_without_its_end_is_left_out_and_told() {
+        // 2.95 may have been 2.959, and 1 may have been 12.
+        let text = [HEADER, &row("1", 0, "sun"), row("1", 1, "sun").trim_end()].concat();
+        let (scans, remarks) = all(&text).unwrap();
+        assert_eq!(scans[0].samples.len(), 1);
+        let words = "s.csv:3: the last line has no line end, so that its last field may be cut short; it was left out";
+        assert_eq!(remarks, [words]);
+        let whole = format!("{text}\r\n");
+        let (scans, remarks) = all(&whole).unwrap();
+        assert_eq!((scans[0].samples.len(), remarks.len()), (2, 0));
+        let only = [HEADER, row("1", 1, "sun").trim_end()].concat();
+        assert!(told(&only).contains("the file's only row is cut short, or lacks its line end"));
     }
 
     #[test]
