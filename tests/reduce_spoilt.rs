@@ -231,6 +231,32 @@ fn a_mount_that_never_moves_is_told_whatever_the_emitter_does() {
 }
 
 #[test]
+fn times_that_do_not_advance_are_told() {
+    let lines = log();
+    let n = first_scan(&lines);
+    // All samples at one time, and all of each pass.
+    for same in [n, n / 2] {
+        let mut lines = log();
+        for first in (1..=n).step_by(same) {
+            let time = lines[first].split(',').nth(1).map(str::to_owned);
+            let time = time.expect("columns");
+            for line in &mut lines[first..(first + same).min(n + 1)] {
+                let own = line.split(',').nth(1).map(str::to_owned);
+                *line = line.replacen(&own.expect("columns"), &time, 1);
+            }
+        }
+        let told = reduce(&lines);
+        assert_eq!(told.scan(0)["verdict"], "poor");
+        assert!(
+            told.why(0).contains("the times do not advance"),
+            "{}",
+            told.why(0)
+        );
+        assert_eq!(told.scan(1)["verdict"], "good");
+    }
+}
+
+#[test]
 fn gaps_are_told_and_matter_where_the_peak_is() {
     let sound = reduce(&log());
     let half = first_scan(&log()) / 2;

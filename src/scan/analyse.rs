@@ -64,6 +64,9 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         analysis.reasons.push(Reason::Unmoved { beams });
         return analysis;
     }
+    if timeless(&points, &all) {
+        analysis.reasons.push(Reason::NoTime);
+    }
     match shape {
         Shape::Still => analysis.reasons.push(Reason::Still),
         Shape::Slanting => analysis.reasons.push(Reason::Slanting),
@@ -88,6 +91,19 @@ fn unfollowed(points: &Points, width: f64) -> Option<f64> {
     let moved = step(emitter(first), emitter(last));
     let away = step(offset(first), offset(last));
     (moved.min(away) > FAR_AWAY).then_some(moved)
+}
+
+/// Whether in every pass, or a whole scan without passes, all samples have the same time. (One
+/// step of time may be that from the pass before.)
+fn timeless(points: &Points, passes: &[Pass]) -> bool {
+    let all = &points.points;
+    let stands = |from: usize, to: usize| {
+        let advances = all[from..to]
+            .windows(2)
+            .filter(|w| w[1].seconds > w[0].seconds);
+        advances.count() < 2
+    };
+    stands(0, all.len()) || (!passes.is_empty() && passes.iter().all(|p| stands(p.from, p.to)))
 }
 
 /// How far the encoders strayed, in beamwidths, when that is no motion. An emitter that drifts

@@ -39,6 +39,8 @@ pub enum Reason {
         /// How many were left out.
         samples: usize,
     },
+    /// The times do not advance while the mount moves.
+    NoTime,
     /// The encoders stood still while the mount moved.
     Stuck {
         /// Samples left out.
@@ -193,6 +195,7 @@ impl Reason {
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
             | Reason::NearEnd { .. }
+            | Reason::NoTime
             | Reason::Unfollowed { .. }
             | Reason::Width { .. }
             | Reason::FlatTop { .. }
@@ -234,6 +237,7 @@ impl Reason {
             self,
             Reason::OutOfOrder { .. }
                 | Reason::Repeated { .. }
+                | Reason::NoTime
                 | Reason::Stuck { .. }
                 | Reason::Hole { .. }
         )
@@ -267,6 +271,9 @@ impl fmt::Display for Reason {
                 samples(*n)
             ),
             Reason::NoPlace(why) => write!(f, "the emitter has no place then: {why}"),
+            Reason::NoTime => f.write_str(
+                "the times do not advance during a pass: the emitter's motion, the lag and the mid time mean nothing; log the time of each sample",
+            ),
             Reason::TooFew { samples: n } => {
                 write!(f, "only {n} usable {}: too few for a peak", samples(*n))
             }
