@@ -120,6 +120,23 @@ fn a_last_number_cut_short_is_left_out() {
     ));
 }
 
+#[test]
+fn readings_outside_the_encoder_range_are_told_once_a_scan() {
+    let mut lines = log();
+    let n = first_scan(&lines);
+    for line in &mut lines[1..=n] {
+        let azimuth = line.split(',').nth(3).map(str::to_owned).expect("columns");
+        let degrees: f64 = azimuth.parse().expect("a number");
+        *line = line.replacen(&azimuth, &format!("{:.4}", degrees + 720.0), 1);
+    }
+    let told = reduce(&lines);
+    let warnings = list(&told.document["warnings"]);
+    assert_eq!(warnings.len(), 1, "{warnings:?}");
+    told.says("night.csv:2: scan 1: azimuth reading 835.2422 is outside the encoder range of the station file, -180 to 540 degrees");
+    told.says(&format!("and so in {} more rows of this scan", n - 1));
+    assert_eq!(told.scan(0)["verdict"], "good");
+}
+
 fn list(value: &Value) -> &[Value] {
     value.as_array().expect("a list")
 }

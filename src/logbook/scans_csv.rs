@@ -12,6 +12,7 @@ use super::peaks_csv::{AZIMUTH_READING, ELEVATION_READING, emitter};
 use super::plain_row::{self, Date, Field, Form};
 use super::rows::{Row, RowReader};
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
+use super::scans_remarks::{RangeWatch, Remarks};
 use crate::angle::Angle;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::quantity::Quantity;
@@ -51,9 +52,9 @@ const MOST_UNUSABLE: f64 = 0.1;
 const FEW: usize = 2;
 /// After so many rows the share is looked at even before the end.
 const EARLY: usize = 10_000;
-/// So many remarks of one kind are told one by one; the rest are counted.
-const MOST_REMARKS: usize = 10;
 
+/// To a log in which many scans come back.
+const MIXED: &str = ": are rows of several scans or emitters mixed? Sort the log so that the rows of each scan stand together, and give each scan one emitter";
 /// Of a last row with fields missing.
 const CUT: &str = "the last line is cut short";
 /// Of a last row with all its fields.
@@ -78,24 +79,12 @@ pub struct ScanReader<'s, R> {
     headers_again: Vec<usize>,
     /// Line of a last row that is cut short, or may be, and what to say of it.
     cut_short: Option<(usize, &'static str)>,
-    remarks: Remarks,
-}
-
-/// Remarks, the first few kept and the rest counted.
-#[derive(Default)]
-struct Remarks {
-    kept: Vec<String>,
-    more: usize,
-}
-
-impl Remarks {
-    fn push(&mut self, remark: impl FnOnce() -> String) {
-        if self.kept.len() < MOST_REMARKS {
-            self.kept.push(remark());
-        } else {
-            self.more += 1;
-        }
-    }
+    /// Of scans that come back or change their emitter.
+    returns: Remarks,
+    /// Of the scan being read.
+    range: RangeWatch,
+    /// Of scans with readings outside the encoder ranges.
+    outside: Remarks,
 }
 
 /// A row that can be used.
@@ -166,7 +155,9 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             usable: 0,
             headers_again: Vec::new(),
             cut_short: None,
-            remarks: Remarks::default(),
+            returns: Remarks::default(),
+            range: RangeWatch::new(&station.mount),
+            outside: Remarks::default(),
         })
     }
 
@@ -184,6 +175,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             self.read_plain_rows()?;
             let Some(reading) = self.next_reading()? else {
                 let last = self.current.take();
+                self.end_range(last.as_ref());
                 if last.is_none() {
                     self.check_usable(true)?;
                 }
@@ -191,6 +183,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             };
             self.usable += 1;
             let Some((name, emitter)) = reading.starts else {
+                self.range.see(&reading.sample, reading.line);
                 if let Some(scan) = &mut self.current {
                     scan.push(reading.sample);
                 }
@@ -199,13 +192,15 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             let mut next = ScanBuilder::new(&name, &emitter, reading.line);
             next.push(reading.sample);
             let ended = self.current.replace(next);
+            self.end_range(ended.as_ref());
+            self.range.see(&reading.sample, reading.line);
             if let Some(before) = &ended {
                 self.ended.insert(before.name().to_owned());
             }
             if self.ended.contains(&name) {
                 let file = self.rows.file();
                 let same = ended.as_ref().is_some_and(|before| before.name() == name);
-                self.remarks.push(|| {
+                self.returns.push(|| {
                     if same {
                         format!(
                             "{file}:{}: scan {name} goes over to emitter {emitter}: it is taken as two scans of that name",
@@ -225,14 +220,25 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
+    /// Notes what was outside the encoder ranges in a scan that has ended.
+    fn end_range(&mut self, scan: Option<&ScanBuilder>) {
+        let name = scan.map_or("", ScanBuilder::name);
+        if let Some(remark) = self.range.end(self.rows.file(), name) {
+            self.outside.push(|| remark);
+        }
+    }
+
     /// Reads on as long as plain rows go on with the present scan.
     fn read_plain_rows(&mut self) -> Result<(), Error> {
         let (Some(scan), Some(date)) = (&mut self.current, &self.date) else {
             return Ok(());
         };
         let (name, emitter) = (scan.name().to_owned(), scan.emitter().to_owned());
+        let mut line = self.rows.lines_read();
         self.usable += self.rows.while_taken(|text| {
             let (sample, length) = plain_row::read(text, &self.form, &name, &emitter, date)?;
+            line += 1;
+            self.range.see(&sample, line);
             scan.push(sample);
             Some(length)
         })?;
@@ -338,13 +344,8 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         if let Some((line, words)) = self.cut_short {
             all.push(format!("{file}:{line}: {words}; it was left out"));
         }
-        all.extend(self.remarks.kept.iter().cloned());
-        if self.remarks.more > 0 {
-            all.push(format!(
-                "{file}: {} more scans come back or change their emitter",
-                self.remarks.more
-            ));
-        }
+        all.extend(self.returns.told(file, MIXED));
+        all.extend(self.outside.told(file, ""));
         all
     }
 }
@@ -551,6 +552,43 @@ kind = \"moon\"
         assert!(told(two).contains("the columns power_db and counts together"));
         let misspelt = "scan,time_utc,emitter,azimuth_deg,elevation_deg,powr_db\n";
         assert!(told(misspelt).contains("rename it power_db"));
+    }
+
+    #[test]
+    fn readings_outside_the_encoder_range_are_told_once_a_scan() {
+        let odd = |scan: &str, second| row(scan, second, "sun").replace("180.5", "835.25");
+        let own = "# a remark\n";
+        let text = [
+            HEADER,
+            &row("1", 0, "sun"),
+            own,
+            &row("1", 1, "sun"),
+            &odd("1", 2),
+            &odd("1", 3),
+            &row("2", 4, "sun"),
+            &row("3", 5, "sun").replace("40.25", "-0.5"),
+        ]
+        .concat();
+        let (_, remarks) = all(&text).unwrap();
+        let told = |line, scan, what| format!("s.csv:{line}: scan {scan}: {what} degrees");
+        let words = "is outside the encoder range of the station file,";
+        let first = told(5, 1, format!("azimuth reading 835.25 {words} 0 to 360"));
+        let third = told(8, 3, format!("elevation reading -0.5 {words} 0 to 90"));
+        assert_eq!(
+            remarks,
+            [first + ", and so in 1 more row of this scan", third]
+        );
+    }
+
+    #[test]
+    fn many_remarks_of_a_kind_are_counted() {
+        let mixed: String = (0..20)
+            .map(|i| row(if i % 2 == 0 { "1" } else { "2" }, i, "sun"))
+            .collect();
+        let (_, remarks) = all(&[HEADER, &mixed].concat()).unwrap();
+        // Eighteen rows come back.
+        assert_eq!(remarks.len(), 6);
+        assert!(remarks[5].starts_with("s.csv: and 13 more like it: are rows of several scans"));
     }
 
     #[test]
