@@ -137,6 +137,23 @@ fn readings_outside_the_encoder_range_are_told_once_a_scan() {
     assert_eq!(told.scan(0)["verdict"], "good");
 }
 
+#[test]
+fn mixed_scans_are_told_in_a_few_lines() {
+    let lines = log();
+    let n = first_scan(&lines);
+    let mixed: Vec<String> = std::iter::once(lines[0].clone())
+        .chain((1..=n).flat_map(|i| [lines[i].clone(), lines[n + i].clone()]))
+        .collect();
+    let told = reduce_bytes((mixed.join("\n") + "\n").as_bytes(), 4);
+    assert_eq!(list(&told.document["warnings"]).len(), 6);
+    told.says("more like it: are rows of several scans or emitters mixed?");
+    told.says(&format!(
+        "and {} more like it: refused: only 1 usable sample",
+        2 * n - 5
+    ));
+    assert!(told.messages.lines().count() < 20, "{}", told.messages);
+}
+
 fn list(value: &Value) -> &[Value] {
     value.as_array().expect("a list")
 }
