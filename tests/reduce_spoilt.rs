@@ -108,6 +108,52 @@ fn a_header_again_and_a_last_line_cut_short_change_nothing() {
     assert_eq!(list(&told.document["warnings"]).len(), 2);
 }
 
+#[test]
+fn a_last_number_cut_short_is_left_out() {
+    let without = reduce(&log()[..log().len() - 1]);
+    let text = log().join("\n");
+    let told = reduce_bytes(&text.as_bytes()[..text.len() - 2], 0);
+    assert_eq!(told.document["scans"], without.document["scans"]);
+    let line = log().len();
+    told.says(&format!(
+        "night.csv:{line}: the last line has no line end, so that its last field may be cut short; it was left out"
+    ));
+}
+
+#[test]
+fn readings_outside_the_encoder_range_are_told_once_a_scan() {
+    let mut lines = log();
+    let n = first_scan(&lines);
+    for line in &mut lines[1..=n] {
+        let azimuth = line.split(',').nth(3).map(str::to_owned).expect("columns");
+        let degrees: f64 = azimuth.parse().expect("a number");
+        *line = line.replacen(&azimuth, &format!("{:.4}", degrees + 720.0), 1);
+    }
+    let told = reduce(&lines);
+    let warnings = list(&told.document["warnings"]);
+    assert_eq!(warnings.len(), 1, "{warnings:?}");
+    told.says("night.csv:2: scan 1: azimuth reading 835.2422 is outside the encoder range of the station file, -180 to 540 degrees");
+    told.says(&format!("and so in {} more rows of this scan", n - 1));
+    assert_eq!(told.scan(0)["verdict"], "good");
+}
+
+#[test]
+fn mixed_scans_are_told_in_a_few_lines() {
+    let lines = log();
+    let n = first_scan(&lines);
+    let mixed: Vec<String> = std::iter::once(lines[0].clone())
+        .chain((1..=n).flat_map(|i| [lines[i].clone(), lines[n + i].clone()]))
+        .collect();
+    let told = reduce_bytes((mixed.join("\n") + "\n").as_bytes(), 4);
+    assert_eq!(list(&told.document["warnings"]).len(), 6);
+    told.says("more like it: are rows of several scans or emitters mixed?");
+    told.says(&format!(
+        "and {} more like it: refused: only 1 usable sample",
+        2 * n - 5
+    ));
+    assert!(told.messages.lines().count() < 20, "{}", told.messages);
+}
+
 fn list(value: &Value) -> &[Value] {
     value.as_array().expect("a list")
 }
@@ -188,6 +234,59 @@ fn a_stuck_encoder_is_told_and_left_out() {
         );
         told.is_near(&sound);
         assert_eq!(told.scan(0)["verdict"], "good");
+    }
+}
+
+#[test]
+fn a_mount_that_never_moves_is_told_whatever_the_emitter_does() {
+    // Both encoders hang for the whole of the first scan.
+    let stuck = |lines: &mut [String], seconds: i64| {
+        for (i, line) in lines.iter_mut().enumerate() {
+            let fields: Vec<&str> = line.split(',').collect();
+            let time: jiff::Timestamp = "2026-04-07T08:00:00Z".parse().expect("a time");
+            let time = time + jiff::SignedDuration::from_secs(seconds * i as i64);
+            let power = fields[5];
+            *line = format!("1,{time},sun,115.2422,39.9995,{power}");
+        }
+    };
+    // A minute: the Sun hardly moves; two hours: it drifts through many beamwidths.
+    for seconds in [1, 60] {
+        let mut lines = log();
+        let n = first_scan(&lines);
+        stuck(&mut lines[1..=n], seconds);
+        lines.truncate(n + 1);
+        let told = reduce_bytes((lines.join("\n") + "\n").as_bytes(), 4);
+        assert_eq!(told.scan(0)["verdict"], "refused");
+        let why = told.why(0);
+        let words = "the encoder readings never changed: a stuck encoder or a parked dish";
+        assert!(why.contains(words), "{why}");
+        assert!(!why.contains("both axes"), "{why}");
+    }
+}
+
+#[test]
+fn times_that_do_not_advance_are_told() {
+    let lines = log();
+    let n = first_scan(&lines);
+    // All samples at one time, and all of each pass.
+    for same in [n, n / 2] {
+        let mut lines = log();
+        for first in (1..=n).step_by(same) {
+            let time = lines[first].split(',').nth(1).map(str::to_owned);
+            let time = time.expect("columns");
+            for line in &mut lines[first..(first + same).min(n + 1)] {
+                let own = line.split(',').nth(1).map(str::to_owned);
+                *line = line.replacen(&own.expect("columns"), &time, 1);
+            }
+        }
+        let told = reduce(&lines);
+        assert_eq!(told.scan(0)["verdict"], "poor");
+        assert!(
+            told.why(0).contains("the times do not advance"),
+            "{}",
+            told.why(0)
+        );
+        assert_eq!(told.scan(1)["verdict"], "good");
     }
 }
 

@@ -12,6 +12,7 @@ mod plain_row;
 mod rows;
 mod scan;
 mod scans_csv;
+mod scans_remarks;
 
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
 pub use calibration_faults::{TERMS, ValueUnit};

@@ -380,7 +380,7 @@ fn text_of(peak: &Peak, column: usize) -> String {
 
 /// The shortest decimal number of degrees that reads back as the same angle: an angle is
 /// kept in radians, so its degrees are off by a rounding error.
-fn degrees_text(angle: Angle) -> String {
+pub(super) fn degrees_text(angle: Angle) -> String {
     let degrees = angle.degrees();
     let rounded = (0..=12).map(|decimals| {
         let scale = 10f64.powi(decimals);

@@ -28,6 +28,8 @@ pub struct RowReader<R> {
     fields: Vec<Field>,
     /// How many fields each row must have; none before the header is read.
     expected: Option<usize>,
+    /// Whether the present row ends in a line feed.
+    has_line_end: bool,
 }
 
 /// Where a field's text stands: in the row's text, or in the unquoted copies.
@@ -52,6 +54,7 @@ pub struct Row<'a> {
     raw: &'a str,
     unquoted: &'a str,
     fields: &'a [Field],
+    has_line_end: bool,
 }
 
 impl<'a> Row<'a> {
@@ -77,6 +80,11 @@ impl<'a> Row<'a> {
     fn problem_at(&self, byte: usize, wrong: Wrong) -> Problem {
         let (line, column) = text::place(self.raw.as_bytes(), byte);
         wrong.at(self.file, self.line + line - 1, column)
+    }
+    /// Whether it ends in a line feed. The last row of a file that was cut off does not, and then
+    /// its last field may be cut short too.
+    pub fn has_line_end(&self) -> bool {
+        self.has_line_end
     }
     fn is_blank(&self) -> bool {
         (0..self.count()).all(|i| self.text(i).is_empty())
@@ -123,6 +131,7 @@ impl<R: BufRead> RowReader<R> {
             unquoted: String::new(),
             fields: Vec::new(),
             expected: None,
+            has_line_end: true,
         }
     }
 
@@ -210,6 +219,7 @@ impl<R: BufRead> RowReader<R> {
             raw: &self.raw,
             unquoted: &self.unquoted,
             fields: &self.fields,
+            has_line_end: self.has_line_end,
         }
     }
 
@@ -240,6 +250,7 @@ impl<R: BufRead> RowReader<R> {
                 self.raw.truncate(first_line);
                 quotes = self.cut();
             }
+            self.has_line_end = self.raw.ends_with('\n');
             self.raw.truncate(without_line_end(&self.raw).len());
             match quotes {
                 Ok(()) => return Ok(true),

@@ -12,6 +12,7 @@ use super::peaks_csv::{AZIMUTH_READING, ELEVATION_READING, emitter};
 use super::plain_row::{self, Date, Field, Form};
 use super::rows::{Row, RowReader};
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
+use super::scans_remarks::{RangeWatch, Remarks};
 use crate::angle::Angle;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::quantity::Quantity;
@@ -51,8 +52,13 @@ const MOST_UNUSABLE: f64 = 0.1;
 const FEW: usize = 2;
 /// After so many rows the share is looked at even before the end.
 const EARLY: usize = 10_000;
-/// So many remarks of one kind are told one by one; the rest are counted.
-const MOST_REMARKS: usize = 10;
+
+/// To a log in which many scans come back.
+const MIXED: &str = ": are rows of several scans or emitters mixed? Sort the log so that the rows of each scan stand together, and give each scan one emitter";
+/// Of a last row with fields missing.
+const CUT: &str = "the last line is cut short";
+/// Of a last row with all its fields.
+const NO_LINE_END: &str = "the last line has no line end, so that its last field may be cut short";
 
 /// Reads scans from a log.
 pub struct ScanReader<'s, R> {
@@ -71,25 +77,14 @@ pub struct ScanReader<'s, R> {
     unusable: Problems,
     usable: usize,
     headers_again: Vec<usize>,
-    cut_short: Option<usize>,
-    remarks: Remarks,
-}
-
-/// Remarks, the first few kept and the rest counted.
-#[derive(Default)]
-struct Remarks {
-    kept: Vec<String>,
-    more: usize,
-}
-
-impl Remarks {
-    fn push(&mut self, remark: impl FnOnce() -> String) {
-        if self.kept.len() < MOST_REMARKS {
-            self.kept.push(remark());
-        } else {
-            self.more += 1;
-        }
-    }
+    /// Line of a last row that is cut short, or may be, and what to say of it.
+    cut_short: Option<(usize, &'static str)>,
+    /// Of scans that come back or change their emitter.
+    returns: Remarks,
+    /// Of the scan being read.
+    range: RangeWatch,
+    /// Of scans with readings outside the encoder ranges.
+    outside: Remarks,
 }
 
 /// A row that can be used.
@@ -160,7 +155,9 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             usable: 0,
             headers_again: Vec::new(),
             cut_short: None,
-            remarks: Remarks::default(),
+            returns: Remarks::default(),
+            range: RangeWatch::new(&station.mount),
+            outside: Remarks::default(),
         })
     }
 
@@ -178,6 +175,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             self.read_plain_rows()?;
             let Some(reading) = self.next_reading()? else {
                 let last = self.current.take();
+                self.end_range(last.as_ref());
                 if last.is_none() {
                     self.check_usable(true)?;
                 }
@@ -185,6 +183,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             };
             self.usable += 1;
             let Some((name, emitter)) = reading.starts else {
+                self.range.see(&reading.sample, reading.line);
                 if let Some(scan) = &mut self.current {
                     scan.push(reading.sample);
                 }
@@ -193,13 +192,15 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             let mut next = ScanBuilder::new(&name, &emitter, reading.line);
             next.push(reading.sample);
             let ended = self.current.replace(next);
+            self.end_range(ended.as_ref());
+            self.range.see(&reading.sample, reading.line);
             if let Some(before) = &ended {
                 self.ended.insert(before.name().to_owned());
             }
             if self.ended.contains(&name) {
                 let file = self.rows.file();
                 let same = ended.as_ref().is_some_and(|before| before.name() == name);
-                self.remarks.push(|| {
+                self.returns.push(|| {
                     if same {
                         format!(
                             "{file}:{}: scan {name} goes over to emitter {emitter}: it is taken as two scans of that name",
@@ -219,14 +220,25 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
+    /// Notes what was outside the encoder ranges in a scan that has ended.
+    fn end_range(&mut self, scan: Option<&ScanBuilder>) {
+        let name = scan.map_or("", ScanBuilder::name);
+        if let Some(remark) = self.range.end(self.rows.file(), name) {
+            self.outside.push(|| remark);
+        }
+    }
+
     /// Reads on as long as plain rows go on with the present scan.
     fn read_plain_rows(&mut self) -> Result<(), Error> {
         let (Some(scan), Some(date)) = (&mut self.current, &self.date) else {
             return Ok(());
         };
         let (name, emitter) = (scan.name().to_owned(), scan.emitter().to_owned());
+        let mut line = self.rows.lines_read();
         self.usable += self.rows.while_taken(|text| {
             let (sample, length) = plain_row::read(text, &self.form, &name, &emitter, date)?;
+            line += 1;
+            self.range.see(&sample, line);
             scan.push(sample);
             Some(length)
         })?;
@@ -241,7 +253,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 let last = self.rows.lines_read();
                 let cut = |p: &&Problem| p.line == Some(last);
                 if problems.as_slice().iter().any(|p| cut(&p)) {
-                    self.cut_short = Some(last);
+                    self.cut_short = Some((last, CUT));
                 } else {
                     self.unusable.extend(problems.as_slice().iter().cloned());
                 }
@@ -250,6 +262,11 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             let line = row.line;
             if self.columns.cell(&row, TIME).text == COLUMNS[TIME] {
                 self.headers_again.push(line);
+                continue;
+            }
+            // A number cut in two is still a number, but another one.
+            if !row.has_line_end() {
+                self.cut_short = Some((line, NO_LINE_END));
                 continue;
             }
             let reading = read(
@@ -286,7 +303,10 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 return Err(self.unusable.clone().into());
             }
             let wrong = Wrong::new(
-                "the file has a header but no rows",
+                match self.cut_short {
+                    Some(_) => "the file's only row is cut short, or lacks its line end",
+                    None => "the file has a header but no rows",
+                },
                 "a row for each sample of the signal below it",
             );
             return Err(wrong.of_file(self.rows.file()).into());
@@ -321,18 +341,11 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 self.headers_again.len() - 1
             )),
         }
-        if let Some(line) = self.cut_short {
-            all.push(format!(
-                "{file}:{line}: the last line is cut short; it was left out"
-            ));
+        if let Some((line, words)) = self.cut_short {
+            all.push(format!("{file}:{line}: {words}; it was left out"));
         }
-        all.extend(self.remarks.kept.iter().cloned());
-        if self.remarks.more > 0 {
-            all.push(format!(
-                "{file}: {} more scans come back or change their emitter",
-                self.remarks.more
-            ));
-        }
+        all.extend(self.returns.told(file, MIXED));
+        all.extend(self.outside.told(file, ""));
         all
     }
 }
@@ -388,151 +401,4 @@ fn read(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    const HEADER: &str = "scan,time_utc,emitter,azimuth_deg,elevation_deg,power_db\n";
-
-    fn station() -> Station {
-        let text = "
-[site]
-name = \"invented\"
-latitude_deg = 50.0
-longitude_deg = 8.0
-height_m = 100.0
-[mount]
-kind = \"az-el\"
-azimuth_range_deg = [0.0, 360.0]
-elevation_range_deg = [0.0, 90.0]
-[dish]
-diameter_m = 1.8
-frequency_mhz = 1700.0
-[[emitter]]
-name = \"sun\"
-kind = \"sun\"
-[[emitter]]
-name = \"moon\"
-kind = \"moon\"
-";
-        Station::parse("station.toml", std::path::Path::new("."), text.as_bytes()).unwrap()
-    }
-    fn row(scan: &str, second: usize, emitter: &str) -> String {
-        format!("{scan},2026-04-07T08:00:{second:02}.500Z,{emitter},180.5,40.25,10\n")
-    }
-    fn all(text: &str) -> Result<(Vec<Scan>, Vec<String>), Error> {
-        let station = station();
-        let mut reader = ScanReader::new("s.csv", text.as_bytes(), &station)?;
-        let mut scans = Vec::new();
-        while let Some(scan) = reader.next_scan()? {
-            scans.push(scan);
-        }
-        Ok((scans, reader.remarks()))
-    }
-    fn told(text: &str) -> String {
-        all(text).unwrap_err().to_string()
-    }
-
-    #[test]
-    fn scans_are_read_one_by_one_and_decibels_become_power() {
-        let text = [
-            HEADER,
-            &row("1", 0, "sun"),
-            &row("1", 1, "sun"),
-            &row("b", 2, "moon"),
-        ]
-        .concat();
-        let (scans, remarks) = all(&text).unwrap();
-        assert_eq!(remarks, Vec::<String>::new());
-        assert_eq!(scans.len(), 2);
-        assert_eq!(scans[0].samples.len(), 2);
-        assert!((scans[0].samples[0].power - 10.0).abs() < 1e-14);
-        assert_eq!(scans[0].samples[0].azimuth.degrees(), 180.5);
-        assert_eq!((scans[1].name.as_str(), scans[1].line), ("b", 4));
-        assert_eq!(scans[1].emitter, "moon");
-    }
-
-    #[test]
-    fn a_repeated_header_and_a_cut_last_line_are_left_out_and_told() {
-        let text = [
-            HEADER,
-            &row("1", 0, "sun"),
-            HEADER,
-            &row("1", 1, "sun"),
-            "1,2026-04-07T08:00:02Z,su",
-        ]
-        .concat();
-        let (scans, remarks) = all(&text).unwrap();
-        assert_eq!(scans[0].samples.len(), 2);
-        assert_eq!(
-            remarks,
-            [
-                "s.csv:3: the header stands here again; this line was left out",
-                "s.csv:5: the last line is cut short; it was left out"
-            ]
-        );
-    }
-
-    #[test]
-    fn a_damaged_row_is_left_out_and_told() {
-        let text = [
-            HEADER,
-            &row("1", 0, "sun"),
-            "1,2026-04-07T08:00:02Z,sun,180.5,4o.25,10\n",
-            &row("1", 4, "sun"),
-        ]
-        .concat();
-        let (scans, remarks) = all(&text).unwrap();
-        assert_eq!(scans[0].samples.len(), 2);
-        assert_eq!(remarks.len(), 1);
-        assert!(
-            remarks[0].starts_with(
-                "row left out: s.csv:3:34: elevation_deg is \"4o.25\", which is no number"
-            ),
-            "{remarks:?}"
-        );
-    }
-
-    #[test]
-    fn a_scan_that_comes_back_is_a_scan_of_its_own() {
-        let text = [
-            HEADER,
-            &row("1", 0, "sun"),
-            &row("2", 1, "sun"),
-            &row("1", 2, "sun"),
-            &row("1", 3, "moon"),
-        ]
-        .concat();
-        let (scans, remarks) = all(&text).unwrap();
-        assert_eq!(scans.len(), 4);
-        assert!(remarks[0].starts_with("s.csv:4: scan 1 comes back after other scans"));
-        assert!(remarks[1].starts_with("s.csv:5: scan 1 goes over to emitter moon"));
-    }
-
-    #[test]
-    fn a_file_that_is_mostly_unusable_is_refused() {
-        let bad: String = (0..5).map(|s| row("1", s, "sum")).collect();
-        let text = [HEADER, &row("1", 9, "sun"), &bad].concat();
-        assert!(told(&text).contains("the station file has no emitter \"sum\""));
-        assert!(told(HEADER).contains("the file has a header but no rows"));
-    }
-
-    #[test]
-    fn exactly_one_column_of_power_is_needed() {
-        let none = "scan,time_utc,emitter,azimuth_deg,elevation_deg\n";
-        assert!(told(none).starts_with("s.csv:1:1: no column of power; expected exactly one"));
-        let two = "scan,time_utc,emitter,azimuth_deg,elevation_deg,counts,power_db\n";
-        assert!(told(two).contains("the columns power_db and counts together"));
-        let misspelt = "scan,time_utc,emitter,azimuth_deg,elevation_deg,powr_db\n";
-        assert!(told(misspelt).contains("rename it power_db"));
-    }
-
-    #[test]
-    fn a_missing_value_is_told() {
-        let rows: String = (0..5).map(|s| row("1", s, "sun")).collect();
-        let text = [HEADER, &rows, "1,2026-04-07T08:00:08Z,sun,180.5,,10\n"].concat();
-        let (_, remarks) = all(&text).unwrap();
-        assert!(remarks[0].contains("elevation_deg is empty"), "{remarks:?}");
-        let text = text.replace("500Z", "500");
-        assert!(told(&text).contains("without a zone"));
-    }
-}
+mod tests;

@@ -59,6 +59,14 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
     if let Some(beams) = unfollowed(&points, expected.width) {
         analysis.reasons.push(Reason::Unfollowed { beams });
     }
+    if let Some(beams) = unmoved(&points, expected.width) {
+        analysis.shape = Shape::Still;
+        analysis.reasons.push(Reason::Unmoved { beams });
+        return analysis;
+    }
+    if timeless(&points, &all) {
+        analysis.reasons.push(Reason::NoTime);
+    }
     match shape {
         Shape::Still => analysis.reasons.push(Reason::Still),
         Shape::Slanting => analysis.reasons.push(Reason::Slanting),
@@ -84,6 +92,36 @@ fn unfollowed(points: &Points, width: f64) -> Option<f64> {
     let away = step(offset(first), offset(last));
     (moved.min(away) > FAR_AWAY).then_some(moved)
 }
+
+/// Whether in every pass, or a whole scan without passes, all samples have the same time. (One
+/// step of time may be that from the pass before.)
+fn timeless(points: &Points, passes: &[Pass]) -> bool {
+    let all = &points.points;
+    let stands = |from: usize, to: usize| {
+        let advances = all[from..to]
+            .windows(2)
+            .filter(|w| w[1].seconds > w[0].seconds);
+        advances.count() < 2
+    };
+    stands(0, all.len()) || (!passes.is_empty() && passes.iter().all(|p| stands(p.from, p.to)))
+}
+
+/// How far the encoders strayed, in beamwidths, when that is no motion. An emitter that drifts
+/// through the beam of a parked dish looks the same as one scanned with both encoders stuck, and
+/// then the readings are not where the dish was.
+fn unmoved(points: &Points, width: f64) -> Option<f64> {
+    let extent = |reading: fn(&Point) -> f64| {
+        let readings = || points.points.iter().map(reading);
+        let high = readings().fold(f64::NEG_INFINITY, f64::max);
+        high - readings().fold(f64::INFINITY, f64::min)
+    };
+    let cross = extent(|p| p.azimuth) * points.emitter.cos;
+    let beams = cross.hypot(extent(|p| p.elevation)) / width;
+    (beams < JITTER).then_some(beams)
+}
+
+/// Encoders that do less than this, in beamwidths, stand: that is their jitter.
+const JITTER: f64 = 0.05;
 
 /// An emitter that runs so many beamwidths is not where a mount that stands looks.
 const FAR_AWAY: f64 = 5.0;

@@ -17,7 +17,7 @@ pub enum Shape {
     Map,
     /// A way along both axes at once that covers no area.
     Slanting,
-    /// Neither the mount nor the emitter moved.
+    /// The beam did not move against the emitter, or the mount did not move at all.
     Still,
 }
 
@@ -45,7 +45,7 @@ pub(crate) struct Pass {
     pub from: usize,
     /// One behind its last point.
     pub to: usize,
-    /// +1 when the encoder reading increases, -1 when it decreases, 0 when the encoder stands
+    /// +1 when the encoder reading increases, -1 when it decreases, 0 when this encoder stands
     /// and the emitter moves.
     pub sign: f64,
     /// How fast the encoder moves against the emitter along the axis, radians of the axis a

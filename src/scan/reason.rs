@@ -39,6 +39,8 @@ pub enum Reason {
         /// How many were left out.
         samples: usize,
     },
+    /// The times do not advance while the mount moves.
+    NoTime,
     /// The encoders stood still while the mount moved.
     Stuck {
         /// Samples left out.
@@ -51,9 +53,14 @@ pub enum Reason {
         /// How many.
         samples: usize,
     },
-    /// Neither mount nor emitter moved.
+    /// The beam stayed where it was as seen from the emitter.
     Still,
-    /// The mount moved along both axes at once.
+    /// The encoders stood still all the while, whatever the emitter did.
+    Unmoved {
+        /// How far the readings strayed.
+        beams: f64,
+    },
+    /// The beam passed the emitter along both axes at once.
     Slanting,
     /// No signal of the beam's shape stands out of the noise, along this axis or at all.
     NoSignal {
@@ -188,6 +195,7 @@ impl Reason {
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
             | Reason::NearEnd { .. }
+            | Reason::NoTime
             | Reason::Unfollowed { .. }
             | Reason::Width { .. }
             | Reason::FlatTop { .. }
@@ -202,6 +210,7 @@ impl Reason {
             | Reason::Shape { .. }
             | Reason::TooFew { .. }
             | Reason::Still
+            | Reason::Unmoved { .. }
             | Reason::Slanting
             | Reason::NoSignal { axis: None, .. }
             | Reason::Narrow { .. }
@@ -228,6 +237,7 @@ impl Reason {
             self,
             Reason::OutOfOrder { .. }
                 | Reason::Repeated { .. }
+                | Reason::NoTime
                 | Reason::Stuck { .. }
                 | Reason::Hole { .. }
         )
@@ -261,12 +271,25 @@ impl fmt::Display for Reason {
                 samples(*n)
             ),
             Reason::NoPlace(why) => write!(f, "the emitter has no place then: {why}"),
+            Reason::NoTime => f.write_str(
+                "the times do not advance during a pass: the emitter's motion, the lag and the mid time mean nothing; log the time of each sample",
+            ),
             Reason::TooFew { samples: n } => {
                 write!(f, "only {n} usable {}: too few for a peak", samples(*n))
             }
-            Reason::Still => f.write_str("neither mount nor emitter moved: no scan"),
+            Reason::Still => f.write_str("the beam did not move against the emitter: no scan"),
+            Reason::Unmoved { beams } => {
+                if *beams > 0.0 {
+                    write!(f, "the encoder readings hardly changed ({beams:.3} beamwidths)")?;
+                } else {
+                    f.write_str("the encoder readings never changed")?;
+                }
+                f.write_str(
+                    ": a stuck encoder or a parked dish, which the log alone cannot tell apart; look at the encoders' cables and scan with the mount moving",
+                )
+            }
             Reason::Slanting => f.write_str(
-                "the mount moved along both axes at once: scan along one axis, in a cross or in rows",
+                "the beam passed the emitter along both axes at once: scan along one axis, in a cross or in rows",
             ),
             Reason::NoSignal {
                 axis: None,

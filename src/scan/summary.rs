@@ -1,9 +1,14 @@
 //! A reduction in a few lines.
 
+use std::collections::HashMap;
+
 use super::noise::NoiseLaw;
 use super::outcome::{ReducedScan, Reduction};
 use super::reason::{Reason, Verdict};
 use super::timing::Timing;
+
+/// So many scans of which the same is said are named; the rest are counted.
+const MOST_ALIKE: usize = 5;
 
 impl Reduction {
     /// Whether any scan gave a peak.
@@ -31,14 +36,21 @@ impl Reduction {
         let worth_a_line = |s: &&ReducedScan| {
             s.verdict != Verdict::Good || s.reasons.iter().any(Reason::is_of_the_log)
         };
+        let mut times_said: HashMap<String, usize> = HashMap::new();
+        let mut more: Vec<String> = Vec::new();
         for scan in self.scans.iter().filter(worth_a_line) {
-            lines.push(format!(
-                "scan {} ({}): {}: {}",
-                scan.name,
-                scan.emitter,
-                scan.verdict.word(),
-                scan.why()
-            ));
+            let said = format!("{}: {}", scan.verdict.word(), scan.why());
+            let times = times_said.entry(said.clone()).or_default();
+            *times += 1;
+            if *times <= MOST_ALIKE {
+                lines.push(format!("scan {} ({}): {said}", scan.name, scan.emitter));
+            } else if *times == MOST_ALIKE + 1 {
+                more.push(said);
+            }
+        }
+        for said in more {
+            let scans = times_said[&said] - MOST_ALIKE;
+            lines.push(format!("and {scans} more like it: {said}"));
         }
         for (axis, timing) in [("azimuth", &self.azimuth), ("elevation", &self.elevation)] {
             lines.extend(told(axis, timing));
