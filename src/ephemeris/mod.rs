@@ -238,6 +238,14 @@ impl Making<'_> {
     }
 }
 
+/// Within this of the Sun its noise spoils a peak, and its heat the feed.
+pub fn near_sun(station: &Station) -> Angle {
+    let (least, most) = NEAR_SUN_BOUNDS;
+    (station.dish.beamwidth * NEAR_SUN_BEAMWIDTHS)
+        .max(least)
+        .min(most)
+}
+
 /// What has been said, each topic once.
 struct Warnings<'a> {
     sky: &'a Sky,
@@ -248,12 +256,9 @@ struct Warnings<'a> {
 
 impl<'a> Warnings<'a> {
     fn of(station: &Station, sky: &'a Sky) -> Warnings<'a> {
-        let (least, most) = NEAR_SUN_BOUNDS;
         Warnings {
             sky,
-            near_sun: (station.dish.beamwidth * NEAR_SUN_BEAMWIDTHS)
-                .max(least)
-                .min(most),
+            near_sun: near_sun(station),
             topics: HashSet::new(),
             said: Vec::new(),
         }

@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 use super::strength::{Strength, strength};
 use super::{Known, Request, Slots, Step};
 use crate::angle::{Angle, Apparent, Direction};
-use crate::ephemeris::Reach;
+use crate::ephemeris::{Reach, near_sun};
 use crate::sky::{EmitterId, Sky, SkyError, Track};
 use crate::station::{Emitter, EmitterKind, Station};
 use crate::time::Utc;
@@ -17,9 +17,6 @@ const HIGHEST: Angle = Angle::from_degrees(85.0);
 /// An emitter that crosses more beamwidths a minute cannot be peaked by hand (common practice,
 /// no source).
 const FASTEST_BEAMWIDTHS_A_MINUTE: f64 = 6.0;
-/// Within so many beamwidths of the Sun its noise spoils a peak, and its heat the feed.
-const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
-const NEAR_SUN: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_degrees(10.0));
 /// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
 const FAINTEST_DB: f64 = 0.3;
 /// Taken when the user gives none (common practice, no source).
@@ -115,9 +112,7 @@ pub fn offer(
         reach: Reach::new(station, known.model()),
         request,
         fastest: station.dish.beamwidth.degrees() * FASTEST_BEAMWIDTHS_A_MINUTE,
-        near_sun: (station.dish.beamwidth * NEAR_SUN_BEAMWIDTHS)
-            .max(NEAR_SUN.0)
-            .min(NEAR_SUN.1),
+        near_sun: near_sun(station),
         sun: sky.track_of(sky.sun(), request.from, request.to),
         sun_id: sky.sun(),
     };
