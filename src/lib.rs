@@ -9,6 +9,7 @@ pub mod angle;
 pub mod cli;
 pub mod demo;
 pub mod ephemeris;
+pub mod explain;
 pub mod faults;
 pub mod files;
 pub mod fit;

@@ -8,11 +8,11 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use plumbeam::angle::{Angle, Offset};
+use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Approach;
 use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::plan::{Known, Request, plan};
 use plumbeam::sky::Sky;
-use plumbeam::solve::observe::Observations;
 use plumbeam::solve::{Options, solve_observed};
 use plumbeam::station::Station;
 use plumbeam::time::Utc;

@@ -1,21 +1,20 @@
 //! `plumbeam solve`: peaks to a calibration.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use clap::Args as ClapArgs;
 
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::faults::{self, diagnose};
+use crate::explain::explain;
+use crate::faults::Diagnosis;
 use crate::logbook::PeakLog;
 use crate::problem::Error;
-use crate::report::{
-    PAGE_NAME, Report, bootstrap_text, input_fault, input_fault_words, paragraph, text, unsolved,
-    write_report,
-};
+use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, unsolved, write_report};
 use crate::sky::Sky;
-use crate::solve::{Options, bootstrap, calibration, remedies, solve};
+use crate::solve::{Options, bootstrap, calibration, outcome, remedies};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -37,6 +36,9 @@ pub struct Args {
     pub peaks: PathBuf,
     #[command(flatten)]
     pub terms: TermOptions,
+    /// List every decision behind the fit: p-values, information criterion, cross-validation
+    #[arg(long)]
+    pub explain: bool,
     /// Use every peak: look for no bad ones
     #[arg(long)]
     pub trust_all: bool,
@@ -61,6 +63,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         holds: args.terms.held()?,
         seed: args.seed,
         trust_all: args.trust_all,
+        begin: None,
     };
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
@@ -68,23 +71,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for warning in &log.warnings {
         console.warning(warning);
     }
-    let beside = faults::Options {
-        holds: options.holds.clone(),
-        seed: args.seed,
-        begin: None,
-    };
-    // The two know nothing of each other, so they run side by side. A machine asks `faults`.
-    let (outcome, diagnosis) = rayon::join(
-        || solve(&station, &sky, &log, &options),
-        || match common.json && args.report.is_none() {
-            true => None,
-            // What can be solved can be diagnosed, but for the very shortest logs.
-            false => diagnose(&station, &sky, &log, &beside).ok(),
-        },
-    );
-    let outcome = match outcome {
+    let explanation = Arc::new(explain(&station, &sky, &log, &options)?);
+    let diagnosis = Diagnosis::of(explanation.clone(), &station).ok();
+    let outcome = match outcome(explanation.clone(), &station) {
         Err(Error::Unsupported(why)) => {
-            let diagnosis = diagnosis.or_else(|| diagnose(&station, &sky, &log, &beside).ok());
             return Err(Error::Unsupported(unsolved(&why, diagnosis.as_ref())));
         }
         other => other?,
@@ -96,14 +86,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         Some(n) => {
             let bar = console.progress(n as u64, "resampling");
             let done = || bar.inc(1);
-            let spread = bootstrap(&station, &sky, &log, &outcome, n, args.seed, &done)?;
+            let spread = bootstrap(&explanation, n, args.seed, &done)?;
             bar.finish_and_clear();
             Some(bootstrap_text(&outcome, &spread, n))
         }
     };
     document.warnings.extend(resampled.clone());
-    let input_fault = input_fault(diagnosis.as_ref());
-    document.warnings.extend(input_fault.map(input_fault_words));
     let out = match (&common.out, common.json) {
         (Some(path), _) => Some(path.clone()),
         (None, false) => Some(PathBuf::from("calibration.json")),
@@ -112,11 +100,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &out {
         document.write(path)?;
     }
-    // Nobody is sent to the bolts by numbers that rest on a wrong log.
-    let remedies = match input_fault {
-        Some(_) => Vec::new(),
-        None => remedies(&outcome, &station),
-    };
+    let remedies = remedies(&outcome, &station);
     let report = Report {
         diagnosis: diagnosis.as_ref(),
         outcome: &outcome,
@@ -126,6 +110,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         calibration_name: &out
             .as_ref()
             .map_or_else(String::new, |p| p.display().to_string()),
+        explain: args.explain,
         created: document.created_utc,
     };
     if common.json {

@@ -12,9 +12,9 @@ use rayon::prelude::*;
 
 use super::{Candidate, Known, Step};
 use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
+use crate::explain::{even_sky, rows_at, sky_weights};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
 use crate::solve::words::{list, two_digits};
-use crate::solve::{even_sky, rows_at, sky_weights};
 use crate::station::{Mount, Station};
 
 /// An emitter may stand off its computed place, or be heard by a reflection, by so many standard

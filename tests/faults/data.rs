@@ -295,14 +295,3 @@ fn many_rows_displaced_alike_are_named() {
     let evidence = first["evidence"].as_str().expect("evidence");
     assert!(evidence.contains("came and went"), "{evidence}");
 }
-
-#[test]
-fn the_help_offers_no_choice_of_terms() {
-    let folder = tempfile::tempdir().expect("a folder");
-    let help = plumbeam(folder.path(), &["faults", "--help"], 0);
-    let said = String::from_utf8_lossy(&help.stdout).into_owned();
-    assert!(
-        said.contains("--hold") && !said.contains("--terms"),
-        "{said}"
-    );
-}
