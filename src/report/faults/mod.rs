@@ -4,6 +4,8 @@ mod compass;
 mod effect;
 mod misses;
 mod page;
+#[cfg(test)]
+mod samples;
 mod scatter;
 mod text;
 mod worlds;
@@ -19,6 +21,8 @@ use crate::files;
 use crate::problem::Error;
 use crate::station::Station;
 
+#[cfg(test)]
+pub(super) use samples::sample_pictures;
 pub(super) use text::first_findings;
 pub use text::{faults_json, faults_text};
 
