@@ -4,17 +4,18 @@
 //! prediction variance: the I- or V-criterion of Atkinson, Donev and Tobias, Optimum
 //! Experimental Designs, with SAS, 2007, sections 10.6 and 12; from memory).
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha12Rng;
 use rayon::prelude::*;
 
+use super::effect::{rows, sides, weights};
 use super::{Candidate, Known, Step};
-use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
 use crate::solve::words::{list, two_digits};
-use crate::solve::{even_sky, rows_at, sky_weights};
+use crate::solve::{even_sky, rows_at};
 use crate::station::{Mount, Station};
 
 /// An emitter may stand off its computed place, or be heard by a reflection, by so many standard
@@ -22,10 +23,6 @@ use crate::station::{Mount, Station};
 const PLACE_SHARE: f64 = 1.0;
 /// What a way of half a turn at every step may cost in pointing error.
 const PRICE_OF_WAYS: f64 = 0.1;
-/// What a clock that is a second off does to an emitter that turns with the sky, radians.
-const SKY_A_SECOND: f64 = 7.292e-5;
-/// What a backlash does when the side of arrival is not minded: half of it either way.
-const HALF: f64 = 0.5;
 /// Keeps what is not told finite, and is no help.
 const FAINT: f64 = 1e-4;
 /// Exchanges go on until a whole round improves less than this.
@@ -503,58 +500,4 @@ impl Design<'_> {
         }
         walk(self, 0, &mut Vec::new())
     }
-}
-
-/// The sides of arrival to choose from: both of an axis whose backlash is asked for.
-fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
-    let of = |term: Term| match terms.contains(&term) {
-        true => vec![1.0, -1.0],
-        false => vec![0.0],
-    };
-    (of(Term::AzimuthBacklash).into_iter())
-        .flat_map(|azimuth| {
-            of(Term::ElevationBacklash)
-                .into_iter()
-                .map(move |elevation| ApproachSigns { azimuth, elevation })
-        })
-        .collect()
-}
-
-/// Derivatives of emitter minus beam by the terms, cross-elevation above elevation.
-fn rows(
-    model: &MountModel,
-    terms: &[Term],
-    candidate: &Candidate,
-    approach: ApproachSigns,
-) -> Option<DMatrix<f64>> {
-    let reading = model.readings(&candidate.direction, approach).ok()?.direct;
-    let beam = model.beam_with_derivatives(reading, approach);
-    let basis = SkyBasis::at(&beam.vector);
-    let columns: Vec<DVector<f64>> = (terms.iter())
-        .map(|term| {
-            let change = match term {
-                Term::ClockOffset => candidate.rate,
-                _ => -beam.by_term[*term as usize],
-            };
-            DVector::from_vec(vec![
-                basis.rightward.dot(&change),
-                basis.upward.dot(&change),
-            ])
-        })
-        .collect();
-    Some(DMatrix::from_columns(&columns))
-}
-
-/// What an uncertain term does over the reachable sky; for what no direction shows, the clock and
-/// backlash, what they do in use.
-fn weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
-    let mut mean = sky_weights(station, model, terms);
-    for (i, term) in terms.iter().enumerate() {
-        match term {
-            Term::ClockOffset => mean[(i, i)] = SKY_A_SECOND * SKY_A_SECOND,
-            Term::AzimuthBacklash | Term::ElevationBacklash => mean[(i, i)] = HALF * HALF,
-            _ => {}
-        }
-    }
-    mean
 }

@@ -8,6 +8,7 @@
 mod alone;
 mod candidates;
 mod design;
+mod effect;
 mod known;
 mod sheet;
 mod strength;

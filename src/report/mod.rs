@@ -39,7 +39,7 @@ pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_fa
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
 pub use picture::{pictures, plan_picture, write_plan_pictures};
 pub use plan::{plan_json, plan_text};
-pub use recheck::{recheck_json, recheck_text};
+pub use recheck::{AfterMove, recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use setup::{setup_json, setup_text};
