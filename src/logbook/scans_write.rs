@@ -8,7 +8,7 @@ const READING: usize = 6;
 const POWER: usize = 6;
 
 /// Scans as a log of raw signal, a row a sample, powers in proportion to power. The reader of such
-/// logs gets the same scans from it, to the digits that are written.
+/// logs gets the same scans from it, to the millisecond and the decimals that are written.
 pub fn scans_csv(scans: &[Scan]) -> String {
     let mut rows = csv::Writer::from_writer(Vec::new());
     let mut write = |cells: [&str; 6]| {
@@ -27,7 +27,7 @@ pub fn scans_csv(scans: &[Scan]) -> String {
         for sample in &scan.samples {
             write([
                 &scan.name,
-                &sample.time.to_exact_text(),
+                &sample.time.to_string(),
                 &scan.emitter,
                 &format!("{:.READING$}", sample.azimuth.degrees()),
                 &format!("{:.READING$}", sample.elevation.degrees()),

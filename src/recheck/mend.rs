@@ -29,9 +29,9 @@ pub fn mend(found: &Recheck, station: &Station) -> Result<Vec<Remedy>, Error> {
 /// of the `wanted` terms, or of all when none is.
 fn outcome_of(calibration: &Calibration, wanted: &[Term]) -> Result<Outcome, Error> {
     let model = model_of(calibration)?;
-    let groups = Group::ALL.into_iter().filter(|group| {
-        wanted.is_empty() || group.terms().any(|term| wanted.contains(&term))
-    });
+    let groups = Group::ALL
+        .into_iter()
+        .filter(|group| wanted.is_empty() || group.terms().any(|term| wanted.contains(&term)));
     let estimate = |term: Term| {
         let record = calibration.terms.get(term.name())?;
         let sigma = record.sigma_deg.or(record.sigma).or(record.sigma_s);

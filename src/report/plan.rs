@@ -120,7 +120,7 @@ fn untold(page: &mut Page, plan: &Plan) {
 
 /// When to come back, and what one emitter alone does not tell.
 fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zone: Option<Zone>) {
-    let name = printable(&alone.emitter);
+    let name = called(&alone.emitter);
     let enough = station.dish.beamwidth / 10.0;
     page.heading("WHEN TO COME BACK");
     page.paragraph(&format!(
@@ -131,13 +131,13 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
         let local = zone.map_or(String::new(), |zone| {
             format!(" ({} at {zone})", zone.clock(next.time))
         });
-        let lead = format!("  {}{local}  ", clock(next.time));
         page.line(&wrapped(
-            &lead,
+            "  - ",
             &format!(
-                "{} near azimuth {:.0}, elevation {:.0} deg: {} would leave {} deg of the pointing \
-                 error",
-                printable(&next.emitter),
+                "{} UTC{local}: {} near azimuth {:.0}, elevation {:.0} deg; {} there would leave {} \
+                 deg of the pointing error",
+                clock(next.time),
+                called(&next.emitter),
                 next.direction.azimuth().degrees(),
                 next.direction.elevation().degrees(),
                 counted(next.peaks, "peak"),
@@ -161,8 +161,17 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
     page.paragraph(&untold_in_a_day(alone));
 }
 
+/// As one speaks of it.
+fn called(emitter: &str) -> String {
+    match emitter.to_lowercase().as_str() {
+        "sun" => "the Sun".to_owned(),
+        "moon" => "the Moon".to_owned(),
+        _ => printable(emitter),
+    }
+}
+
 fn untold_in_a_day(alone: &Alone) -> String {
-    let name = printable(&alone.emitter);
+    let name = called(&alone.emitter);
     let left = significant(alone.day_error.degrees(), 2);
     if alone.not_told_in_a_day.is_empty() {
         return format!(

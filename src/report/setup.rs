@@ -90,7 +90,15 @@ fn today_words(today: &Today) -> String {
         [] => format!("out of reach in the next 24 hours ({highest} UTC)"),
         spans => {
             let spans: Vec<String> = (spans.iter())
-                .map(|(from, to)| format!("{} to {}", clock(*from), clock(*to)))
+                .map(|(from, to)| {
+                    let (from, to) = (clock(*from), clock(*to));
+                    // The day is said once.
+                    let end = match from[..5] == to[..5] {
+                        true => &to[6..],
+                        false => to.as_str(),
+                    };
+                    format!("{from} to {end}")
+                })
                 .collect();
             format!(
                 "in the next 24 hours from {} UTC, {highest}",

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::hear::{Heard, Use};
 use super::{LOWEST, Request};
-use crate::plan::{FAINTEST_DB, SYSTEM_TEMPERATURE_K};
+use crate::plan::FAINTEST_DB;
 use crate::station::{Dish, EmitterKind};
 use crate::text::some_of;
 
@@ -189,7 +189,7 @@ fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
         request.system_k(),
         match request.system_temperature_k {
             Some(_) => "as given".to_owned(),
-            None => format!("{SYSTEM_TEMPERATURE_K:.0} K assumed"),
+            None => "assumed; plumbeam plan --system-temperature says otherwise".to_owned(),
         }
     ));
     let mut left_out: Vec<(&str, Vec<&str>)> = Vec::new();

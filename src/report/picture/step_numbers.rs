@@ -1,5 +1,6 @@
 //! Numbers beside marks, so that none lies over another: marks that stand close share a label, and
-//! a label that finds no room beside its mark stands farther off with a line to it.
+//! a label that finds no room beside its mark stands farther off with a line to it. Labels keep off
+//! the way from mark to mark where they can.
 
 use plotters_backend::DrawingBackend;
 
@@ -11,10 +12,14 @@ const WIDER: f64 = 1.14;
 /// Marks so near to each other share a label; when the labels find no room, marks farther apart
 /// do too.
 const SHARED_WITHIN: [f64; 7] = [13.0, 20.0, 30.0, 45.0, 70.0, 110.0, 170.0];
-/// Between a mark and its label; beyond the first a line leads to it.
-const DISTANCES: [f64; 3] = [7.0, 18.0, 32.0];
-/// A label keeps so far from other marks.
-const CLEAR_OF_MARKS: f64 = 4.0;
+/// Between a mark and its label.
+const DISTANCES: [f64; 4] = [7.0, 12.0, 20.0, 34.0];
+/// From here on a line leads from the mark to its label.
+const LINE_FROM: f64 = 20.0;
+/// A label keeps so far from all marks.
+const CLEAR_OF_MARKS: f64 = 6.0;
+/// The way between marks is looked at in steps of so many pixels.
+const WAY_STEP: f64 = 3.0;
 
 /// A label in its place.
 #[derive(Clone, Debug)]
@@ -48,6 +53,11 @@ pub fn draw<DB: DrawingBackend>(
 }
 
 fn labels(marks: &[Point], room: Rect, taken: &[Rect], style: &Text) -> Vec<Placed> {
+    let ground = Ground {
+        marks,
+        way: &way(marks),
+        room,
+    };
     let mut best: Vec<Placed> = Vec::new();
     for within in SHARED_WITHIN {
         let shared = shared(marks, within);
@@ -55,7 +65,7 @@ fn labels(marks: &[Point], room: Rect, taken: &[Rect], style: &Text) -> Vec<Plac
         for (at, numbers) in &shared {
             let others = taken.iter().chain(placed.iter().map(|p| &p.room));
             let others: Vec<Rect> = others.copied().collect();
-            placed.extend(place(*at, runs(numbers), marks, room, &others, style));
+            placed.extend(ground.place(*at, &runs(numbers), &others, style));
         }
         if placed.len() == shared.len() {
             return placed;
@@ -88,59 +98,93 @@ fn shared(marks: &[Point], within: f64) -> Vec<(Point, Vec<usize>)> {
         .collect()
 }
 
-/// The first free place round a mark, near ones first.
-fn place(
-    at: Point,
-    text: String,
-    marks: &[Point],
-    room: Rect,
-    taken: &[Rect],
-    style: &Text,
-) -> Option<Placed> {
-    let (width, height) = (style.width(&text) * WIDER, SIZE);
-    let free = |r: &Rect| {
-        let inside = r.left >= room.left
-            && r.right <= room.right
-            && r.top >= room.top
-            && r.bottom <= room.bottom;
-        let hits =
-            |o: &Rect| r.left < o.right && o.left < r.right && r.top < o.bottom && o.top < r.bottom;
-        let covers = |p: &Point| {
-            (r.left - CLEAR_OF_MARKS..r.right + CLEAR_OF_MARKS).contains(&p.0)
-                && (r.top - CLEAR_OF_MARKS..r.bottom + CLEAR_OF_MARKS).contains(&p.1)
-        };
-        inside && !taken.iter().any(hits) && !marks.iter().any(covers)
-    };
-    DISTANCES.iter().find_map(|far| {
-        // Right, left, above, below, then the corners.
-        let slant = far * std::f64::consts::FRAC_1_SQRT_2;
-        let corners = [
-            (at.0 + far, at.1 - height / 2.0),
-            (at.0 - far - width, at.1 - height / 2.0),
-            (at.0 - width / 2.0, at.1 - far - height),
-            (at.0 - width / 2.0, at.1 + far),
-            (at.0 + slant, at.1 - slant - height),
-            (at.0 + slant, at.1 + slant),
-            (at.0 - slant - width, at.1 - slant - height),
-            (at.0 - slant - width, at.1 + slant),
-        ];
-        let found = (corners.iter())
-            .map(|(left, top)| Rect {
-                left: *left,
-                top: *top,
-                right: left + width,
-                bottom: top + height,
+/// Points along the way from mark to mark.
+fn way(marks: &[Point]) -> Vec<Point> {
+    (marks.windows(2))
+        .flat_map(|pair| {
+            let (from, to) = (pair[0], pair[1]);
+            let steps = ((to.0 - from.0).hypot(to.1 - from.1) / WAY_STEP)
+                .ceil()
+                .max(1.0);
+            (0..=steps as usize).map(move |i| {
+                let part = i as f64 / steps;
+                (
+                    from.0 + part * (to.0 - from.0),
+                    from.1 + part * (to.1 - from.1),
+                )
             })
-            .find(free)?;
+        })
+        .collect()
+}
+
+/// What labels are set on.
+struct Ground<'a> {
+    marks: &'a [Point],
+    way: &'a [Point],
+    room: Rect,
+}
+
+impl Ground<'_> {
+    /// The first free place round a mark, near ones first; off the way if there is one.
+    fn place(&self, at: Point, text: &str, taken: &[Rect], style: &Text) -> Option<Placed> {
+        let width = style.width(text) * WIDER;
+        let found = |off_the_way: bool| {
+            DISTANCES.iter().find_map(|far| {
+                let rooms = around(at, *far, width);
+                let room = rooms
+                    .into_iter()
+                    .find(|r| self.free(r, taken, off_the_way))?;
+                Some((*far, room))
+            })
+        };
+        let (far, room) = found(true).or_else(|| found(false))?;
         let end = (
-            at.0.clamp(found.left, found.right),
-            at.1.clamp(found.top, found.bottom),
+            at.0.clamp(room.left, room.right),
+            at.1.clamp(room.top, room.bottom),
         );
         Some(Placed {
-            text: text.clone(),
-            room: found,
-            line: (*far > DISTANCES[0]).then_some((at, end)),
+            text: text.to_owned(),
+            room,
+            line: (far >= LINE_FROM).then_some((at, end)),
         })
+    }
+
+    fn free(&self, r: &Rect, taken: &[Rect], off_the_way: bool) -> bool {
+        let inside = r.left >= self.room.left
+            && r.right <= self.room.right
+            && r.top >= self.room.top
+            && r.bottom <= self.room.bottom;
+        let hits =
+            |o: &Rect| r.left < o.right && o.left < r.right && r.top < o.bottom && o.top < r.bottom;
+        let covers = |p: &Point, by: f64| {
+            (r.left - by..r.right + by).contains(&p.0) && (r.top - by..r.bottom + by).contains(&p.1)
+        };
+        inside
+            && !taken.iter().any(hits)
+            && !self.marks.iter().any(|p| covers(p, CLEAR_OF_MARKS))
+            && !(off_the_way && self.way.iter().any(|p| covers(p, 0.0)))
+    }
+}
+
+/// Rooms for a label at a distance from a point: right, left, above, below, then the corners.
+fn around(at: Point, far: f64, width: f64) -> [Rect; 8] {
+    let slant = far * std::f64::consts::FRAC_1_SQRT_2;
+    let (half, height) = (width / 2.0, SIZE);
+    [
+        (far, -height / 2.0),
+        (-far - width, -height / 2.0),
+        (-half, -far - height),
+        (-half, far),
+        (slant, -slant - height),
+        (slant, slant),
+        (-slant - width, -slant - height),
+        (-slant - width, slant),
+    ]
+    .map(|(across, down)| Rect {
+        left: at.0 + across,
+        top: at.1 + down,
+        right: at.0 + across + width,
+        bottom: at.1 + down + height,
     })
 }
 
@@ -213,7 +257,7 @@ mod tests {
         assert_eq!(placed.len(), 1);
         let (from, to) = placed[0].line.expect("a line");
         assert_eq!(from, (200.0, 200.0));
-        assert!((to.0 - 200.0).hypot(to.1 - 200.0) > DISTANCES[0]);
+        assert!((to.0 - 200.0).hypot(to.1 - 200.0) >= LINE_FROM);
         // Where there is no room at all there is no label.
         assert!(labels(&[(200.0, 200.0)], ROOM, &[ROOM], &style).is_empty());
     }
