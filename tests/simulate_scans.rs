@@ -125,6 +125,30 @@ fn scans_reduced_and_solved_give_back_the_truth() {
 }
 
 #[test]
+fn a_lag_and_a_backlash_are_found_apart() {
+    let place = Place::new("[scans]\nlag_s = 0.4\n");
+    let truth = place.folder.path().join("truth.toml");
+    let text = std::fs::read_to_string(&truth).unwrap();
+    let text = text.replacen("[terms]\n", "[terms]\nazimuth-backlash = 0.5\n", 1);
+    std::fs::write(&truth, text).unwrap();
+    let scans = place.folder.path().join("scans.csv");
+    std::fs::write(&scans, place.simulate("6")).unwrap();
+    let reduced: Value =
+        serde_json::from_str(&place.good(&["reduce", "scans.csv", "--json"])).unwrap();
+    for (axis, backlash) in [("azimuth", 0.5), ("elevation", 0.0)] {
+        let found = &reduced[axis];
+        for (value, sigma, truth) in [
+            ("lag_s", "lag_sigma_s", 0.4),
+            ("backlash_deg", "backlash_sigma_deg", backlash),
+        ] {
+            let number = |key: &str| found[key].as_f64().unwrap_or_else(|| panic!("{found}"));
+            let off = (number(value) - truth).abs();
+            assert!(off < FAR * number(sigma), "{axis} {value}: {found}");
+        }
+    }
+}
+
+#[test]
 fn the_example_of_the_help_works_in_a_pipe() {
     let place = Place::new("");
     let help = place.good(&["simulate", "--help"]);
@@ -179,7 +203,7 @@ fn wrong_scans_are_told_what_was_expected() {
         ("[scans]\nsamples = 2\n", 3, "samples in [scans]"),
         ("[scans]\nway = \"spiral\"\n", 3, "unknown variant"),
         ("[scans]\nsamplez = 9\n", 3, "samplez"),
-        ("[scans]\nseconds_a_pass = 900.0\n", 2, "one takes 3606 s"),
+        ("[scans]\nseconds_a_pass = 900.0\n", 2, "one takes 7206 s"),
     ] {
         let place = Place::new(more);
         let output = place.run(&["simulate", "--truth", "truth.toml", "--kind", "scans"]);

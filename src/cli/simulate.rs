@@ -37,6 +37,7 @@ A truth file names the terms of the mount model, the noise and the session:
   half_length = 1.6            # from the middle of a pass to its ends, beamwidths
   samples = 61                 # in each pass
   seconds_a_pass = 20.0
+  slower = 2.0                 # about every other scan takes so many times as long
   repeats = 2                  # passes along each axis, there and back
   rows = 9                     # of a raster
   signal_to_noise = 30.0       # height of the peak over the deviation of a sample

@@ -40,16 +40,20 @@ pub fn scan_session(
 ) -> Result<Vec<Scan>, Error> {
     let real = Real::of(station, sky, truth);
     let beamwidth = station.dish.beamwidth;
-    let form = form(&truth.scans, beamwidth);
-    let length_s = form.duration_s(beamwidth);
+    let fast = form(&truth.scans, beamwidth);
+    let slow = ScanPlan {
+        speed_deg_s: fast.speed_deg_s / truth.scans.slower,
+        ..fast.clone()
+    };
+    let length_s = slow.duration_s(beamwidth);
     let apart_s = truth.session.to.seconds_since(truth.session.from) / truth.session.peaks as f64;
     if apart_s < length_s {
         return Err(Error::Usage(format!(
             "the truth file has a scan every {apart_s:.0} s, and one takes {length_s:.0} s: take fewer \
-             peaks or a longer time in [session], or fewer seconds_a_pass in [scans]"
+             peaks or a longer time in [session], or a smaller seconds_a_pass or slower in [scans]"
         )));
     }
-    let reach = beamwidth * (form.half_length + truth.scans.beside);
+    let reach = beamwidth * (fast.half_length + truth.scans.beside);
     let fits = |emitter: &Direction<Apparent>, reading: EncoderReading| {
         let (across, up) = (reach / emitter.elevation().cos(), reach);
         let within =
@@ -63,10 +67,12 @@ pub fn scan_session(
     rng.set_stream(1);
     (takes(&real, truth, seed, fits)?.iter().enumerate())
         .map(|(i, take)| {
+            // By chance, so that every emitter is scanned at both speeds.
+            let form = if rng.random_bool(0.5) { &slow } else { &fast };
             let plan = ScanPlan {
                 name: (i + 1).to_string(),
                 emitter: take.name.to_owned(),
-                start: take.time.plus_seconds(-0.5 * length_s),
+                start: take.time.plus_seconds(-0.5 * form.duration_s(beamwidth)),
                 backward: rng.random_bool(0.5),
                 centre: beside(&truth.scans, &mut rng),
                 ..form.clone()
@@ -238,7 +244,7 @@ peaks = 20
 
     #[test]
     fn scans_are_made_as_the_truth_file_says() {
-        let raster = "[scans]\nway = \"raster\"\nrows = 5\nsamples = 21\nseconds_a_pass = 10.0\n";
+        let raster = "[scans]\nway = \"raster\"\nrows = 5\nsamples = 21\nseconds_a_pass = 10.0\nslower = 1.0\n";
         for scan in night(raster, 4).unwrap() {
             assert_eq!(scan.samples.len(), 5 * 21);
             let last = scan.samples.last().unwrap().time;
@@ -248,9 +254,21 @@ peaks = 20
                 "{seconds}"
             );
         }
+        // About half of the scans take twice as long.
+        let length = |scan: &Scan| {
+            let last = scan.samples[scan.samples.len() - 1].time;
+            last.seconds_since(scan.samples[0].time)
+        };
+        let lengths: Vec<f64> = night("", 4).unwrap().iter().map(length).collect();
+        let near = |s: f64| lengths.iter().filter(|l| (**l - s).abs() < 1e-3).count();
+        assert_eq!(
+            near(4.0 * 20.0 + 6.0) + near(4.0 * 40.0 + 6.0),
+            lengths.len()
+        );
+        assert!(near(86.0) > 3 && near(166.0) > 3, "{lengths:?}");
         let slow = night("[scans]\nseconds_a_pass = 1000.0\n", 4).unwrap_err();
         assert_eq!(slow.exit_code(), 2);
-        assert!(slow.to_string().contains("one takes 4006 s"), "{slow}");
+        assert!(slow.to_string().contains("one takes 8006 s"), "{slow}");
     }
 
     #[test]

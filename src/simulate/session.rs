@@ -15,6 +15,7 @@ use crate::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
+use crate::text::some_of;
 use crate::time::Utc;
 
 /// The reading at which the signal peaks when the peak is found `noise` away from the
@@ -149,8 +150,11 @@ pub(super) fn takes<'a>(
     };
     for name in &names {
         if station.emitter(name).is_none() {
+            let known: Vec<&str> = station.emitters.iter().map(|e| e.name.as_str()).collect();
             return Err(Error::Usage(format!(
-                "the truth file observes {name:?}, which the station file does not have"
+                "the truth file observes {name:?}, which the station file does not have\n  help: it has \
+                 {}",
+                some_of(&known)
             )));
         }
     }

@@ -90,6 +90,9 @@ pub struct Scans {
     pub samples: usize,
     /// From its first sample to its last.
     pub seconds_a_pass: f64,
+    /// So many times as long passes take in about every other scan: two speeds tell lag from
+    /// backlash. One: all scans at one speed.
+    pub slower: f64,
     /// Passes along each axis of a cut or cross, there and back in turn.
     pub repeats: usize,
     /// Of a raster.
@@ -124,6 +127,7 @@ impl Default for Scans {
             half_length: 1.6,
             samples: 61,
             seconds_a_pass: 20.0,
+            slower: 2.0,
             repeats: 2,
             rows: 9,
             signal_to_noise: 30.0,
@@ -153,6 +157,11 @@ impl Scans {
                 above_zero(self.seconds_a_pass),
                 "seconds_a_pass",
                 "seconds above 0",
+            ),
+            (
+                self.slower >= 1.0 && self.slower <= 100.0,
+                "slower",
+                "a factor from 1 to 100",
             ),
             (
                 (1..=100).contains(&self.repeats),

@@ -159,10 +159,9 @@ impl Ground<'_> {
         let covers = |p: &Point, by: f64| {
             (r.left - by..r.right + by).contains(&p.0) && (r.top - by..r.bottom + by).contains(&p.1)
         };
-        inside
-            && !taken.iter().any(hits)
-            && !self.marks.iter().any(|p| covers(p, CLEAR_OF_MARKS))
-            && !(off_the_way && self.way.iter().any(|p| covers(p, 0.0)))
+        let in_the_way = off_the_way && self.way.iter().any(|p| covers(p, 0.0));
+        let on_a_mark = self.marks.iter().any(|p| covers(p, CLEAR_OF_MARKS));
+        inside && !in_the_way && !on_a_mark && !taken.iter().any(hits)
     }
 }
 
