@@ -21,6 +21,7 @@ pub mod quantity;
 pub mod recheck;
 pub mod report;
 pub mod scan;
+pub mod setup;
 pub mod simulate;
 pub mod sky;
 pub mod solve;

@@ -2,12 +2,12 @@
 
 use crate::quantity::Quantity;
 
-pub(super) const LATITUDE: Quantity =
+pub(crate) const LATITUDE: Quantity =
     Quantity::new(-90.0, 90.0, "degrees from -90 to 90, north positive");
-pub(super) const LONGITUDE: Quantity =
+pub(crate) const LONGITUDE: Quantity =
     Quantity::new(-180.0, 360.0, "degrees from -180 to 360, east positive");
 /// From below the shore of the Dead Sea to the highest peaks.
-pub(super) const HEIGHT: Quantity = Quantity::new(
+pub(crate) const HEIGHT: Quantity = Quantity::new(
     -500.0,
     9000.0,
     "metres above the WGS 84 ellipsoid, from -500 to 9000",
@@ -77,9 +77,9 @@ pub(super) const TEETH: Quantity =
 pub(super) const BASE_RADIUS: Quantity =
     Quantity::new(0.0, 100.0, "metres from 0 to 100").hint(in_metres);
 /// The largest steerable dishes measure about 100 m.
-pub(super) const DIAMETER: Quantity =
+pub(crate) const DIAMETER: Quantity =
     Quantity::new(0.1, 110.0, "metres from 0.1 to 110").hint(in_metres);
-pub(super) const FREQUENCY: Quantity =
+pub(crate) const FREQUENCY: Quantity =
     Quantity::new(30.0, 1_000_000.0, "megahertz from 30 to 1000000").hint(|value| match value {
         0.03..30.0 => Some(format!("if that is gigahertz, write {}", value * 1000.0)),
         3e7.. => Some(format!("if that is hertz, write {}", value / 1e6)),

@@ -5,6 +5,8 @@ mod effect;
 mod misreading;
 mod misses;
 mod page;
+#[cfg(test)]
+mod samples;
 mod scatter;
 mod text;
 
@@ -19,6 +21,8 @@ use crate::files;
 use crate::problem::Error;
 use crate::station::Station;
 
+#[cfg(test)]
+pub(super) use samples::sample_pictures;
 pub(super) use text::first_findings;
 pub use text::{faults_json, faults_text};
 
