@@ -8,7 +8,7 @@ use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{self, diagnose};
-use crate::logbook::PeakLog;
+use crate::logbook::{PeakLog, Trust};
 use crate::problem::Error;
 use crate::report::{
     PAGE_NAME, Report, bootstrap_text, input_fault, input_fault_words, paragraph, text, unsolved,
@@ -73,18 +73,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         seed: args.seed,
         begin: None,
     };
-    // The two know nothing of each other, so they run side by side. A machine asks `faults`.
+    // The two know nothing of each other, so they run side by side.
     let (outcome, diagnosis) = rayon::join(
         || solve(&station, &sky, &log, &options),
-        || match common.json && args.report.is_none() {
-            true => None,
-            // What can be solved can be diagnosed, but for the very shortest logs.
-            false => diagnose(&station, &sky, &log, &beside).ok(),
-        },
+        // What can be solved can be diagnosed, but for the very shortest logs.
+        || diagnose(&station, &sky, &log, &beside).ok(),
     );
     let outcome = match outcome {
         Err(Error::Unsupported(why)) => {
-            let diagnosis = diagnosis.or_else(|| diagnose(&station, &sky, &log, &beside).ok());
             return Err(Error::Unsupported(unsolved(&why, diagnosis.as_ref())));
         }
         other => other?,
@@ -103,7 +99,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     };
     document.warnings.extend(resampled.clone());
     let input_fault = input_fault(diagnosis.as_ref());
-    document.warnings.extend(input_fault.map(input_fault_words));
+    if let Some(finding) = input_fault {
+        let words = input_fault_words(finding);
+        document.warnings.push(words.clone());
+        document.distrust(Trust::None, words);
+    }
     let out = match (&common.out, common.json) {
         (Some(path), _) => Some(path.clone()),
         (None, false) => Some(PathBuf::from("calibration.json")),

@@ -6,6 +6,7 @@ use serde::Deserialize;
 
 use super::calibration::{Calibration, FORMAT};
 use super::calibration_faults::{beyond_sense, faults_of};
+use super::calibration_trust::Trust;
 use super::json_place;
 use crate::files;
 use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
@@ -55,6 +56,12 @@ impl Calibration {
     pub fn to_json(&self) -> String {
         // Every key is text and every value has a JSON form, so this cannot fail.
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
+    }
+
+    /// Lowers the trust in it to `trust` at most, for this reason, which then stands first.
+    pub fn distrust(&mut self, trust: Trust, reason: String) {
+        self.trust = self.trust.min(trust);
+        self.reasons.insert(0, reason);
     }
 
     /// Whether its values are such as a mount can have; a fit that went astray, or a held value

@@ -3,6 +3,7 @@
 mod calibration;
 mod calibration_faults;
 mod calibration_json;
+mod calibration_trust;
 mod columns;
 mod json_place;
 mod lines;
@@ -16,6 +17,7 @@ mod scans_remarks;
 
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
 pub use calibration_faults::{TERMS, ValueUnit};
+pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
 pub use columns::{Cell, Columns, OWN_COLUMN};
 pub use peak::{Approach, Peak, PeakLog};
 pub use peaks_csv::AZIMUTH_READING;

@@ -1,6 +1,8 @@
 //! An outcome as the calibration document.
 
-use crate::logbook::{Calibration, CalibrationPeak, Correlation, FORMAT};
+use crate::angle::Angle;
+use crate::logbook::{Calibration, CalibrationPeak, Correlation, FORMAT, Trust};
+use crate::mount::Term;
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -13,6 +15,7 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
     warnings.extend(outcome.warnings.iter().cloned());
     warnings.extend(outcome.before_note.iter().cloned());
     warnings.extend((outcome.not_separable.iter()).map(|i| format!("{}. {}", i.meaning, i.remedy)));
+    let (trust, reasons) = trust(outcome, station);
     Calibration {
         format: FORMAT.to_owned(),
         created_utc: created,
@@ -33,8 +36,45 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
         rms_before_deg: outcome.rms_before.degrees(),
         rms_after_deg: outcome.rms_after.degrees(),
         degrees_of_freedom: outcome.degrees_of_freedom,
+        expected_pointing_error: None,
+        trust,
+        reasons,
+        causes: Vec::new(),
         warnings,
     }
+}
+
+/// An elevation zero beyond this is one of readings that mean something else.
+const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
+
+/// How far the numbers of an outcome can be trusted, and why no further.
+fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
+    let mut meaningless = Vec::new();
+    let mut limiting = Vec::new();
+    let zero = outcome.model.terms().angle(Term::ElevationZero);
+    if zero.abs() > ABSURD_ZERO {
+        meaningless.push(format!(
+            "the elevation zero is {:.1} deg: elevations may be logged from the zenith, or over the \
+             top",
+            zero.degrees()
+        ));
+    }
+    if outcome.rms_after > station.dish.beamwidth {
+        meaningless.push(format!(
+            "the used peaks are still off by {:.2} deg (rms), more than the beamwidth of {:.2} deg: \
+             the terms explain nothing",
+            outcome.rms_after.degrees(),
+            station.dish.beamwidth.degrees()
+        ));
+    }
+    limiting.extend((outcome.not_separable.iter()).map(|i| i.meaning.clone()));
+    let trust = match (meaningless.is_empty(), limiting.is_empty()) {
+        (false, _) => Trust::None,
+        (true, false) => Trust::Limited,
+        (true, true) => Trust::Good,
+    };
+    meaningless.extend(limiting);
+    (trust, meaningless)
 }
 
 fn peak(peak: &PeakOutcome) -> CalibrationPeak {
