@@ -8,8 +8,8 @@ use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{Options, diagnose};
-use crate::files;
 use crate::logbook::{Calibration, PeakLog};
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
 use crate::sky::Sky;
@@ -76,6 +76,15 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         );
     }
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("faults")
+        .reads_station(&common.station, &station)
+        .reads("the log", &args.peaks);
+    if let Some(path) = &args.calibration {
+        guard = guard.reads("the calibration", path);
+    }
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let report = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     if let Some(path) = &args.calibration {
         let calibration = Calibration::read(path)?;
@@ -96,20 +105,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     } else {
         console.result(&faults_text(&diagnosis))?;
     }
-    if let Some(path) = &common.out {
-        let text = serde_json::to_string_pretty(&faults_json(&diagnosis))
-            .map_err(|e| Error::io(&path.display().to_string(), "write", e.into()))?;
-        files::write_whole(path, (text + "\n").as_bytes())?;
-        console.note(&format!("findings written to {}", path.display()));
+    if let Some(out) = &out {
+        let text = format!("{:#}\n", faults_json(&diagnosis));
+        console.save("findings", &text, out)?;
     }
-    if let Some(folder) = &args.report {
-        let written = write_faults(folder, &diagnosis, &station, &log.file)?;
-        console.note(&format!(
-            "{} files written to {}; open {} in a browser",
-            written.len(),
-            folder.display(),
-            folder.join(FAULTS_PAGE).display()
-        ));
+    if let Some(folder) = &report {
+        console.fill(folder, Some(FAULTS_PAGE), |dir| {
+            write_faults(dir, &diagnosis, &station, &log.file).map(drop)
+        })?;
     }
     Ok(if args.strict && !diagnosis.findings.is_empty() {
         Verdict::Bad

@@ -8,11 +8,11 @@ use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
 use crate::logbook::Calibration;
+use crate::outputs::{Guard, Kind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
-use crate::report::{plan_json, plan_text, write_plan_pictures};
+use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
 use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
@@ -20,7 +20,7 @@ use crate::time::Utc;
 const EXAMPLE: &str = "\
 Example:
   plumbeam plan --from 2026-09-12T09:00:00Z --to 2026-09-12T11:00:00Z
-  plumbeam plan --for 1h --each 4m --sheet peaks.csv
+  plumbeam plan --for 1h --each 4m --sheet sheet.csv
   plumbeam plan --for 2h --calibration calibration.json --terms +azimuth-backlash";
 
 /// Say what to measure, when and in which order
@@ -88,6 +88,14 @@ fn elevation(text: &str) -> Result<f64, String> {
 /// Faulty files, unknown names, or a span in which nothing can be observed.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("plan").reads_station(&common.station, &station);
+    if let Some(path) = &args.calibration {
+        guard = guard.reads("the calibration", path);
+    }
+    guard.standard_output()?;
+    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), Kind::Sheet)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {
         Some(path) => Known::of(Calibration::read(path)?, &path.display().to_string())?,
@@ -117,26 +125,19 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut plan = plan(&station, &sky, &known, &request)?;
     plan.assumed
         .extend(station.site.assumptions.iter().cloned());
-    if let Some(dir) = &args.report {
-        for path in write_plan_pictures(dir, &plan, &station)? {
-            console.note(&format!("written: {}", path.display()));
-        }
+    let text = match (common.json, &out) {
+        (true, _) => format!("{:#}\n", plan_json(&plan)),
+        (false, Some(_)) => plan_text(&plan, &station, Colour::Never),
+        (false, None) => plan_text(&plan, &station, console.colour()),
+    };
+    console.deliver(&text, out.as_ref())?;
+    if let Some(sheet) = &sheet {
+        console.save("log to fill in", &plan.sheet(), sheet)?;
     }
-    if let Some(path) = &args.sheet {
-        files::write_whole(path, plan.sheet().as_bytes())?;
-        console.note(&format!("log to fill in written to {}", path.display()));
-    }
-    match &common.out {
-        Some(path) if common.json => {
-            let text = format!("{:#}\n", plan_json(&plan));
-            files::write_whole(path, text.as_bytes())?;
-        }
-        Some(path) => {
-            let text = plan_text(&plan, &station, crate::report::Colour::Never);
-            files::write_whole(path, text.as_bytes())?;
-        }
-        None if common.json => console.json(&plan_json(&plan))?,
-        None => console.result(&plan_text(&plan, &station, console.colour()))?,
+    if let Some(folder) = &pictures {
+        console.fill(folder, None, |dir| {
+            write_plan_pictures(dir, &plan, &station).map(drop)
+        })?;
     }
     Ok(Verdict::Good)
 }

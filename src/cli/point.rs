@@ -13,6 +13,7 @@ use crate::angle::Angle;
 use crate::files;
 use crate::logbook::Calibration;
 use crate::mount::ApproachSigns;
+use crate::outputs::{Guard, Kind, Output};
 use crate::problem::{Error, printable};
 use crate::report::number::counted;
 use crate::station::Station;
@@ -143,6 +144,18 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         Some(_) => Some(Station::read(&common.station)?),
         None => None,
     };
+    let mut guard = Guard::new("point").reads("the demands", Path::new("-"));
+    if let Some(station) = &station {
+        guard = guard.reads_station(&common.station, station);
+    }
+    if let Some(path) = &args.calibration {
+        guard = guard.reads("the calibration", path);
+    }
+    if let Some(path) = &args.table {
+        guard = guard.reads("the table", path);
+    }
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
     let (path, source) = match (&args.calibration, &args.table, &station) {
         (Some(path), _, Some(station)) => {
             let calibration = Calibration::read(path)?;
@@ -171,7 +184,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some((azimuth, elevation)) = demand {
         return single(
             args,
-            common,
+            (common.json, out.as_ref()),
             console,
             &mut pointer,
             assumed,
@@ -221,11 +234,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         return Ok(Verdict::Good);
     }
     let note = &mut |_| {};
-    let tally = match &common.out {
-        Some(path) => {
-            let mut whole = files::WholeFile::create(path)?;
+    let tally = match &out {
+        Some(out) => {
+            let mut whole = out.begin()?;
             let tally = serve(input, &mut whole, &mut pointer, form, None, note).map_err(failed)?;
-            whole.finish()?;
+            let kept = whole.finish()?;
+            console.kept(out.path(), kept.as_deref());
             tally
         }
         None => {
@@ -290,7 +304,7 @@ fn form(args: &Args, writing: Writing) -> StreamForm {
 
 fn single(
     args: &Args,
-    common: &Common,
+    (json, out): (bool, Option<&Output>),
     console: &mut Console,
     pointer: &mut Pointer,
     assumed: Vec<String>,
@@ -298,21 +312,18 @@ fn single(
 ) -> Result<Verdict, Error> {
     let mut found = answer(pointer, first, second, args.inverse)
         .map_err(|refusal| Error::Unsupported(refusal.to_string()))?;
-    if !common.json {
+    if !json {
         for sentence in &assumed {
             console.note(sentence);
         }
     }
-    let text = if common.json {
+    let text = if json {
         found.assumed = assumed;
         found.json()
     } else {
         found.plain(args.inverse)
     };
-    match &common.out {
-        Some(path) => files::write_whole(path, text.as_bytes())?,
-        None => console.result(&text)?,
-    }
+    console.deliver(&text, out)?;
     Ok(Verdict::Good)
 }
 

@@ -7,10 +7,10 @@ use clap::Args as ClapArgs;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
 use crate::logbook::{Calibration, PeakLog};
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
-use crate::recheck::{self, Old, Request, history, recheck};
+use crate::recheck::{self, Old, Request, calibration_files, history, recheck};
 use crate::report::{
     HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
 };
@@ -67,6 +67,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     }
     if let Some(folder) = &args.history {
+        let mut guard = Guard::new("recheck").reads("the folder of calibrations", folder);
+        for path in calibration_files(folder)? {
+            guard = guard.reads("a calibration of the history", &path);
+        }
+        guard.standard_output()?;
+        let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+        let report = guard.optional_folder("--report", args.report.as_ref())?;
         let history = history(folder)?;
         for fault in &history.left_out {
             console.warning(&format!("left out: {fault}"));
@@ -76,19 +83,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         } else {
             console.result(&history_text(&history))?;
         }
-        if let Some(path) = &common.out {
+        if let Some(out) = &out {
             let text = format!("{:#}\n", history_json(&history));
-            files::write_whole(path, text.as_bytes())?;
-            console.note(&format!("history written to {}", path.display()));
+            console.save("history", &text, out)?;
         }
-        if let Some(folder) = &args.report {
-            let written = write_history(folder, &history)?;
-            console.note(&format!(
-                "{} files written to {}; open {} in a browser",
-                written.len(),
-                folder.display(),
-                folder.join(HISTORY_PAGE).display()
-            ));
+        if let Some(folder) = &report {
+            console.fill(folder, Some(HISTORY_PAGE), |dir| {
+                write_history(dir, &history).map(drop)
+            })?;
         }
         return Ok(Verdict::Good);
     }
@@ -98,6 +100,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     };
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("recheck")
+        .reads_station(&common.station, &station)
+        .reads("the old calibration", against)
+        .reads("the log of new peaks", peaks);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Calibration)?;
     let sky = Sky::new(&station)?;
     let old = Old::new(Calibration::read(against)?, &against.display().to_string())?;
     let log = PeakLog::read(peaks, &station)?;
@@ -116,11 +124,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     } else {
         console.result(&recheck_text(&found, &station))?;
     }
-    if let Some(path) = &common.out {
+    if let Some(out) = &out {
         match &found.joined {
             Some(joined) => {
-                joined.write(path)?;
-                console.note(&format!("old and new joined into {}", path.display()));
+                console.save("old and new joined,", &joined.checked_json(out.path())?, out)?;
                 if found.leaves_open() {
                     console.warning(
                         "the joined calibration leaves open whether the mount moved, and knows \
@@ -135,7 +142,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             }
             None => console.warning(&format!(
                 "{} is not written: peaks that contradict each other or the answer make no calibration",
-                path.display()
+                out.path().display()
             )),
         }
     }

@@ -6,8 +6,9 @@ use clap::Args as ClapArgs;
 
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::files;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
+use crate::report::number::counted;
 use crate::simulate::{Truth, session};
 use crate::sky::Sky;
 use crate::station::Station;
@@ -50,6 +51,11 @@ pub struct Args {
 /// Faulty files, or a session in which nothing can be observed.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("simulate")
+        .reads_station(&common.station, &station)
+        .reads("the truth", &args.truth);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Log)?;
     let sky = Sky::new(&station)?;
     let truth = Truth::read(&args.truth)?;
     let log = session(&station, &sky, &truth, args.seed)?;
@@ -58,16 +64,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         args.seed,
         log.to_csv()
     );
-    match &common.out {
-        Some(path) => {
-            files::write_whole(path, text.as_bytes())?;
-            console.note(&format!(
-                "{} invented peaks written to {}",
-                log.peaks.len(),
-                path.display()
-            ));
-        }
-        None => console.result(&text)?,
+    console.deliver(&text, out.as_ref())?;
+    if out.is_some() {
+        console.note(&counted(log.peaks.len(), "invented peak"));
     }
     Ok(Verdict::Good)
 }

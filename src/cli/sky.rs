@@ -4,8 +4,8 @@ use clap::Args as ClapArgs;
 
 use super::{Common, Console, Verdict};
 use crate::ephemeris::{Reach, Times, ephemeris, table};
-use crate::files;
 use crate::mount::MountModel;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
@@ -62,6 +62,9 @@ impl Args {
 /// Faulty files, unknown emitters, or a span that makes no sense.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("sky").reads_station(&common.station, &station);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
     let sky = Sky::new(&station)?;
     let emitters: Vec<EmitterId> = match args.emitters.is_empty() {
         true => sky.emitters().collect(),
@@ -80,11 +83,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for warning in &found.warnings {
         console.warning(warning);
     }
-    match &common.out {
-        Some(path) if common.json => files::write_whole(path, found.to_json().as_bytes())?,
-        Some(path) => files::write_whole(path, table(&found).as_bytes())?,
-        None if common.json => console.json(&found)?,
-        None => console.result(&table(&found))?,
-    }
+    let text = match common.json {
+        true => found.to_json(),
+        false => table(&found),
+    };
+    console.deliver(&text, out.as_ref())?;
     Ok(Verdict::Good)
 }

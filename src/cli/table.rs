@@ -9,8 +9,8 @@ use super::demand::{DemandOption, Pair};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
 use crate::logbook::Calibration;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::station::Station;
 use crate::table::{Provenance, Request, c_header, firmware_table, table};
@@ -93,6 +93,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     }
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("table")
+        .reads_station(&common.station, &station)
+        .reads("the calibration", &args.calibration);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Table)?;
     let calibration = Calibration::read(&args.calibration)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
     let usual = Request::for_beam(station.dish.beamwidth);
@@ -130,12 +135,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for warning in warnings {
         console.warning(&warning);
     }
-    match &common.out {
-        Some(path) => {
-            files::write_whole(path, text.as_bytes())?;
-            console.note(&format!("written to {}", path.display()));
-        }
-        None => console.result(&text)?,
-    }
+    console.deliver(&text, out.as_ref())?;
     Ok(Verdict::Good)
 }

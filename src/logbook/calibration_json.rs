@@ -82,19 +82,26 @@ impl Calibration {
         )))
     }
 
-    /// Writes the calibration file, whole or not at all.
+    /// The calibration as JSON when it can be read back; messages call it `path`.
     ///
     /// # Errors
-    /// When it cannot be written, as [`Calibration::sensible`], and when it holds something else
-    /// that could not be read back, such as a number that is not finite.
-    pub fn write(&self, path: &Path) -> Result<(), Error> {
+    /// As [`Calibration::sensible`], and when it holds something else that could not be read back,
+    /// such as a number that is not finite.
+    pub fn checked_json(&self, path: &Path) -> Result<String, Error> {
         self.sensible()?;
         let name = path.display().to_string();
         let mut problems = Problems::new();
         let faults = faults_of(self).into_iter();
         problems.extend(faults.map(|(_, wrong)| wrong.of_file(&name)));
-        problems.or_value(())?;
-        files::write_whole(path, self.to_json().as_bytes())
+        problems.or_value(self.to_json())
+    }
+
+    /// Writes the calibration file, whole or not at all, over whatever stands there.
+    ///
+    /// # Errors
+    /// As [`Calibration::checked_json`], and when it cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), Error> {
+        files::write_whole(path, self.checked_json(path)?.as_bytes())
     }
 }
 

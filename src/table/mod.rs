@@ -10,7 +10,6 @@ mod build;
 mod c_header;
 mod choose;
 mod correction_table;
-mod crc;
 mod demand;
 mod full;
 mod grid;
