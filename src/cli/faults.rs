@@ -4,11 +4,12 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::TrustOption;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{Options, diagnose};
-use crate::logbook::{Calibration, PeakLog};
+use crate::logbook::{Calibration, PeakLog, Standing};
 use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
@@ -39,6 +40,8 @@ pub struct Args {
     /// first
     #[arg(long, value_name = "FILE")]
     pub calibration: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     /// Exit with code 1 when a fault is found
     #[arg(long)]
     pub strict: bool,
@@ -88,6 +91,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Sky::new(&station)?;
     if let Some(path) = &args.calibration {
         let calibration = Calibration::read(path)?;
+        let standing = calibration.standing(&station.site.name);
+        // One that means nothing may still be looked into: why it does is asked here.
+        let foreign = Standing {
+            foreign: standing.foreign,
+            ..Standing::default()
+        };
+        args.trust.allow(path, &foreign, console)?;
         options.begin = Some(*model_of(&calibration)?.terms());
         for (term, value) in held_of(&calibration)? {
             if !options.holds.iter().any(|(t, _)| *t == term) {

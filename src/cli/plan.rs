@@ -4,11 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::TrustOption;
 use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::logbook::Calibration;
 use crate::outputs::{Guard, Kind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
@@ -53,6 +53,8 @@ pub struct Args {
     /// Start from what this calibration knows
     #[arg(long, value_name = "FILE")]
     pub calibration: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     /// Plan for exactly these terms, separated by commas; with a + before each name, for these
     /// beside the basic five
     #[arg(long, value_name = "TERMS", value_delimiter = ',')]
@@ -98,7 +100,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {
-        Some(path) => Known::of(Calibration::read(path)?, &path.display().to_string())?,
+        Some(path) => {
+            let calibration = args.trust.read(path, &station, console)?;
+            Known::of(calibration, &path.display().to_string())?
+        }
         None => Known::default(),
     };
     let from = args.from.unwrap_or_else(Utc::now);

@@ -4,10 +4,11 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::TrustOption;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::logbook::{Calibration, PeakLog};
+use crate::logbook::PeakLog;
 use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::recheck::{self, Old, Request, calibration_files, history, recheck};
@@ -41,6 +42,8 @@ pub struct Args {
     /// The old calibration
     #[arg(long, value_name = "FILE", required_unless_present = "history")]
     pub against: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     /// The mount counts as true while its error over the sky stays within so many degrees (default:
     /// a tenth of the beamwidth)
     #[arg(long, value_name = "DEGREES", value_parser = above_zero, allow_negative_numbers = true)]
@@ -107,7 +110,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     guard.standard_output()?;
     let out = guard.optional_file("--out", common.out.as_ref(), Kind::Calibration)?;
     let sky = Sky::new(&station)?;
-    let old = Old::new(Calibration::read(against)?, &against.display().to_string())?;
+    let calibration = args.trust.read(against, &station, console)?;
+    let old = Old::new(calibration, &against.display().to_string())?;
     let log = PeakLog::read(peaks, &station)?;
     for warning in &log.warnings {
         console.warning(warning);

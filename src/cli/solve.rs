@@ -12,8 +12,8 @@ use crate::logbook::{PeakLog, Trust};
 use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::report::{
-    PAGE_NAME, Report, bootstrap_text, input_fault, input_fault_words, paragraph, text, unsolved,
-    write_report,
+    PAGE_NAME, Report, bootstrap_text, input_fault, input_fault_trust, input_fault_words,
+    paragraph, text, unsolved, write_report,
 };
 use crate::sky::Sky;
 use crate::solve::{Options, bootstrap, calibration, remedies, solve};
@@ -111,7 +111,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(finding) = input_fault {
         let words = input_fault_words(finding);
         document.warnings.push(words.clone());
-        document.distrust(Trust::None, words);
+        document.distrust(input_fault_trust(finding), words);
     }
     // Nobody is sent to the bolts by numbers that rest on a wrong log.
     let remedies = match input_fault {
@@ -136,6 +136,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         if let Some(words) = &resampled {
             console.result(&format!("\n{}", paragraph(words)))?;
         }
+    }
+    if document.trust == Trust::None {
+        console.warning(
+            "this calibration says of itself that its numbers mean nothing; table, point, recheck \
+             and plan refuse it unless told --anyway",
+        );
     }
     // A disk that fails for one of them may serve for the other.
     let saved = out.as_ref().map_or(Ok(()), |out| {

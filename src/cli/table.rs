@@ -4,12 +4,11 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::calibration::full_model;
+use super::calibration::{TrustOption, full_model};
 use super::demand::{DemandOption, Pair};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::logbook::Calibration;
 use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::station::Station;
@@ -50,6 +49,8 @@ pub struct Args {
     /// The calibration that solve wrote; - reads standard input
     #[arg(long, value_name = "FILE")]
     pub calibration: PathBuf,
+    #[command(flatten)]
+    pub trust: TrustOption,
     #[command(flatten)]
     pub demand: DemandOption,
     /// How to write it [default: csv, or json with --json]
@@ -98,7 +99,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads("the calibration", &args.calibration);
     guard.standard_output()?;
     let out = guard.optional_file("--out", common.out.as_ref(), Kind::Table)?;
-    let calibration = Calibration::read(&args.calibration)?;
+    let calibration = args.trust.read(&args.calibration, &station, console)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
     let usual = Request::for_beam(station.dish.beamwidth);
     let request = Request {
@@ -113,6 +114,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         station: station.site.name.clone(),
         calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
         beamwidth: Some(station.dish.beamwidth),
+        trust: calibration.trust,
+        reasons: calibration.reasons.clone(),
+        expected: calibration.expected_pointing_error,
     };
     let (text, notes, warnings) = match format {
         Format::CHeader => {
@@ -128,7 +132,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             (done.table.to_json(), done.notes, done.warnings)
         }
     };
-    super::calibration::tell(&calibration, &station, console);
     for note in notes {
         console.note(&note);
     }

@@ -7,7 +7,7 @@ use super::join::lineage;
 use super::old::Old;
 use crate::angle::Angle;
 use crate::fit::quantile;
-use crate::logbook::{Calibration, TermState};
+use crate::logbook::{Calibration, TermState, Trust};
 use crate::mount::{Term, TermUnit};
 use crate::problem::{Error, Problem};
 use crate::solve::record::model_of;
@@ -137,11 +137,19 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             .file_name()
             .map_or_else(String::new, |f| f.to_string_lossy().into_owned());
         match Calibration::read(path) {
-            Ok(calibration) => entries.push(Entry {
-                file,
-                created: calibration.created_utc,
-                calibration,
-            }),
+            Ok(calibration) => {
+                if calibration.trust == Trust::None {
+                    notes.push(format!(
+                        "{file} says of itself that its numbers mean nothing: what is called a \
+                         change from it or to it may be none"
+                    ));
+                }
+                entries.push(Entry {
+                    file,
+                    created: calibration.created_utc,
+                    calibration,
+                });
+            }
             Err(fault) => {
                 notes.push(format!(
                     "{file} is left out: it is no calibration that can be read"

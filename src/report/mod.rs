@@ -39,7 +39,7 @@ pub use plan::{plan_json, plan_text};
 pub use recheck::{recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
-pub use summary::{input_fault, input_fault_words, unsolved};
+pub use summary::{input_fault, input_fault_trust, input_fault_words, unsolved};
 pub use terminal::{Colour, WIDTH};
 pub use text::text;
 pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};

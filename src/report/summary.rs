@@ -4,6 +4,7 @@ use super::faults::first_findings;
 use super::{Report, number, words};
 use crate::angle::Angle;
 use crate::faults::{Diagnosis, Finding};
+use crate::logbook::Trust;
 use crate::mount::Term;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
@@ -280,7 +281,18 @@ const OF_THE_INPUT: [&str; 6] = [
 
 /// The finding that makes a solve worthless until it is put right, if there is one.
 pub fn input_fault(diagnosis: Option<&Diagnosis>) -> Option<&Finding> {
-    (diagnosis?.findings.iter()).find(|f| OF_THE_INPUT.contains(&f.fault.name()))
+    // A slip in some rows is no fault of the whole.
+    (diagnosis?.findings.iter())
+        .find(|f| f.rows.is_empty() && OF_THE_INPUT.contains(&f.fault.name()))
+}
+
+/// How far what is solved from such an input can be trusted. Readings that are exactly what was
+/// computed for the emitters, told by their size, may also be those of a mount without any error.
+pub fn input_fault_trust(finding: &Finding) -> Trust {
+    match finding.fault.name() {
+        "columns-exchanged" if finding.size.is_some() => Trust::Limited,
+        _ => Trust::None,
+    }
 }
 
 /// What is said of it.
