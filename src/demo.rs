@@ -99,6 +99,9 @@ pub fn demo(folder: &Path) -> Result<Demo, Error> {
             station: station.site.name.clone(),
             calibration_rms: Some(outcome.rms_after),
             beamwidth: Some(station.dish.beamwidth),
+            trust: document.trust,
+            reasons: document.reasons.clone(),
+            expected: document.expected_pointing_error,
         },
     )?;
     write_whole(

@@ -15,6 +15,7 @@ pub mod files;
 pub mod fit;
 pub mod logbook;
 pub mod mount;
+pub mod outputs;
 pub mod plan;
 pub mod problem;
 pub mod quantity;

@@ -1,7 +1,7 @@
 //! Each thing that can be wrong with a calibration file has its own message.
 
 use insta::assert_snapshot;
-use plumbeam::logbook::Calibration;
+use plumbeam::logbook::{Calibration, Trust};
 
 const CALIBRATION: &str = include_str!("data/invented/calibration.json");
 
@@ -155,6 +155,121 @@ fn an_unknown_state() {
     "#);
 }
 
+/// A good file with the keys that tell of trust.
+fn with_trust(edits: &[(&str, &str)]) -> String {
+    const TRUST: &str = r#""expected_pointing_error": {
+    "rms_deg": 0.04,
+    "rms_95_deg": 0.06,
+    "largest_deg": 0.11,
+    "at": {"azimuth_deg": 210.0, "elevation_deg": 85.0},
+    "loss_db": null
+  },
+  "trust": "limited",
+  "reasons": ["the sky was seen on one side only"],
+  "causes": [
+    {"fault": "base-knock", "row": 2, "size": 0.21, "size_unit": "deg", "sigma": 0.03}
+  ],
+  "warnings": []"#;
+    edits.iter().fold(
+        CALIBRATION.replace("\"warnings\": []", TRUST),
+        |json, (from, to)| {
+            assert!(json.contains(from), "{from}");
+            json.replacen(from, to, 1)
+        },
+    )
+}
+
+#[test]
+fn what_a_calibration_says_of_its_trust_is_read_and_written_the_same() {
+    let calibration = Calibration::parse("c", with_trust(&[]).as_bytes()).unwrap();
+    assert_eq!(calibration.trust, Trust::Limited);
+    let expected = calibration.expected_pointing_error.unwrap();
+    assert_eq!((expected.rms_95_deg, expected.loss_db), (0.06, None));
+    assert_eq!(calibration.causes[0].row, Some(2));
+    let again = Calibration::parse("again", calibration.to_json().as_bytes()).unwrap();
+    assert_eq!(calibration, again);
+}
+
+#[test]
+fn a_file_of_before_is_trusted_within_limits() {
+    let calibration = Calibration::parse("c", CALIBRATION.as_bytes()).unwrap();
+    assert_eq!(calibration.trust, Trust::Limited);
+    assert!(calibration.reasons.is_empty());
+    assert_eq!(calibration.expected_pointing_error, None);
+}
+
+#[test]
+fn trust_once_lost_is_not_won_by_a_smaller_reason() {
+    let mut calibration = Calibration::parse("c", CALIBRATION.as_bytes()).unwrap();
+    calibration.trust = Trust::Good;
+    calibration.distrust(Trust::None, "wrong site".to_owned());
+    calibration.distrust(Trust::Limited, "few peaks".to_owned());
+    assert_eq!(calibration.trust, Trust::None);
+    assert_eq!(calibration.reasons, ["few peaks", "wrong site"]);
+}
+
+#[test]
+fn an_unknown_trust() {
+    let said = told(&with_trust(&[("\"limited\"", "\"great\"")]));
+    assert_snapshot!(said, @r#"
+    calibration.json:61:18: the word is "great"; expected one of "none", "limited", "good"
+    "#);
+}
+
+#[test]
+fn an_expected_error_that_is_none() {
+    let said = told(&with_trust(&[
+        ("\"rms_deg\": 0.04", "\"rms_deg\": -0.04"),
+        ("210.0", "2100"),
+        ("\"loss_db\": null", "\"loss_db\": 1e9"),
+    ]));
+    assert_snapshot!(said, @r#"
+    calibration.json:55:16: rms_deg is -0.04; expected degrees from 0 to 180
+    calibration.json:58:27: azimuth_deg is 2100; expected degrees from -360 to 360
+    calibration.json:59:16: loss_db is 1000000000; expected decibels from 0 to 12, or null beyond that
+    "#);
+}
+
+#[test]
+fn an_expected_error_without_its_loss() {
+    let said = told(&with_trust(&[(",\n    \"loss_db\": null", "")]));
+    assert_snapshot!(said, @r#"
+    calibration.json:59:3: a key is missing before this place: "loss_db"; expected all keys that solve writes
+      help: put it back, or run solve again
+    "#);
+}
+
+#[test]
+fn causes_that_are_none() {
+    let said = told(&with_trust(&[
+        ("\"row\": 2, \"size\"", "\"row\": 0, \"size\""),
+        ("\"sigma\": 0.03", "\"sigma\": -0.03"),
+    ]));
+    assert_snapshot!(said, @r#"
+    calibration.json:64:36: row is 0; expected a data row, counted from 1
+    calibration.json:64:82: sigma is -0.03; expected one standard deviation, 0 or more
+    "#);
+}
+
+#[test]
+fn a_prior_of_another_unit_or_none() {
+    let said = told(&with_trust(&[
+        (
+            "\"sigma_deg\": 0.015",
+            "\"sigma_deg\": 0.015, \"prior_sigma\": 1",
+        ),
+        (
+            "\"sigma_deg\": 0.02",
+            "\"sigma_deg\": 0.02, \"prior_sigma_deg\": 0",
+        ),
+    ]));
+    assert_snapshot!(said, @r#"
+    calibration.json:8:45: the prior_sigma_deg of azimuth-zero is 0; expected one standard deviation, above 0
+    calibration.json:13:42: collimation has no prior_sigma; expected prior_sigma_deg
+      help: collimation is an angle in degrees
+    "#);
+}
+
 #[test]
 fn a_row_that_stands_twice() {
     let said = told_after(&[("\"row\": 2", "\"row\": 1")]);
@@ -183,7 +298,7 @@ fn a_negative_row() {
 fn an_unknown_key_offers_the_nearest() {
     let said = told_after(&[("\"rms_after_deg\"", "\"rms_after\"")]);
     assert_snapshot!(said, @r#"
-    calibration.json:52:13: no key is called "rms_after"; expected one of "format", "created_utc", "station", "terms", "correlations", "peaks", "rms_before_deg", "rms_after_deg", "degrees_of_freedom", "warnings"
+    calibration.json:52:13: no key is called "rms_after"; expected one of "format", "created_utc", "station", "terms", "correlations", "peaks", "rms_before_deg", "rms_after_deg", "degrees_of_freedom", "expected_pointing_error", "trust", "reasons", "causes", "warnings"
       help: write "rms_after_deg"
     "#);
 }
@@ -192,7 +307,7 @@ fn an_unknown_key_offers_the_nearest() {
 fn an_unknown_key_of_a_term() {
     let said = told_after(&[("\"value_deg\"", "\"value_degrees\"")]);
     assert_snapshot!(said, @r#"
-    calibration.json:7:21: no key is called "value_degrees"; expected one of "value_deg", "value", "value_s", "sigma_deg", "sigma", "sigma_s", "state"
+    calibration.json:7:21: no key is called "value_degrees"; expected one of "value_deg", "value", "value_s", "sigma_deg", "sigma", "sigma_s", "prior_sigma_deg", "prior_sigma", "prior_sigma_s", "state"
       help: write "value_deg"
     "#);
 }

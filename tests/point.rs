@@ -104,6 +104,7 @@ fn calibration(terms: &[(&str, f64)]) -> String {
         "rms_before_deg": 1.0,
         "rms_after_deg": 0.1,
         "degrees_of_freedom": 10,
+        "trust": "good",
         "warnings": []
     })
     .to_string()

@@ -6,8 +6,8 @@ use std::path::Path;
 
 use plumbeam::angle::Angle;
 use plumbeam::logbook::{
-    Approach, Calibration, CalibrationPeak, Correlation, FORMAT, Peak, PeakLog, RowReader, TERMS,
-    TermRecord, TermState, ValueUnit,
+    Approach, Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError,
+    FORMAT, Peak, PeakLog, RowReader, SkyPlace, TERMS, TermRecord, TermState, Trust, ValueUnit,
 };
 use plumbeam::problem::Problems;
 use plumbeam::station::Station;
@@ -172,6 +172,9 @@ fn record(unit: ValueUnit, value: f64, sigma: Option<f64>, state: TermState) -> 
         sigma_deg: sigma.filter(|_| when(ValueUnit::Degrees)),
         sigma: sigma.filter(|_| when(ValueUnit::Fraction)),
         sigma_s: sigma.filter(|_| when(ValueUnit::Seconds)),
+        prior_sigma_deg: sigma.filter(|s| *s > 0.0 && when(ValueUnit::Degrees)),
+        prior_sigma: None,
+        prior_sigma_s: sigma.filter(|s| *s > 0.0 && when(ValueUnit::Seconds)),
         state,
     }
 }
@@ -191,6 +194,8 @@ prop_compose! {
         ),
         rms in (0.0..180.0, 0.0..180.0),
         correlation in -1.0..1.0,
+        expected in prop::option::of((0.0..180.0, prop::option::of(0.0..12.0))),
+        trust in 0..3usize,
         warnings in prop::collection::vec(note(), 0..3),
     ) -> Calibration {
         const STATES: [TermState; 3] =
@@ -234,6 +239,31 @@ prop_compose! {
             rms_before_deg: rms.0,
             rms_after_deg: rms.1,
             degrees_of_freedom: 3,
+            expected_pointing_error: expected.map(|(offset, loss_db)| ExpectedPointingError {
+                rms_deg: offset,
+                rms_95_deg: offset,
+                largest_deg: offset,
+                at: SkyPlace {
+                    azimuth_deg: offset,
+                    elevation_deg: offset / 2.0,
+                },
+                loss_db,
+            }),
+            trust: [Trust::None, Trust::Limited, Trust::Good][trust],
+            reasons: warnings.clone(),
+            causes: warnings
+                .iter()
+                .enumerate()
+                .map(|(i, fault)| CauseRecord {
+                    fault: fault.clone(),
+                    axis: (i == 1).then(|| fault.clone()),
+                    row: i.checked_sub(1),
+                    size: expected.map(|(offset, _)| -offset),
+                    size_unit: fault.clone(),
+                    sigma: expected.map(|(offset, _)| offset),
+                })
+                .filter(|cause| cause.row != Some(0))
+                .collect(),
             warnings,
         }
     }

@@ -1,8 +1,12 @@
-//! What `table` and `point` make of a calibration and say about it.
+//! How verbs take a calibration, and what they say about it.
+
+use std::path::Path;
+
+use clap::Args as ClapArgs;
 
 use super::Console;
-use crate::logbook::{Calibration, TermState};
-use crate::problem::Error;
+use crate::logbook::{Calibration, Standing};
+use crate::problem::{Error, printable};
 use crate::solve::record::model_of;
 use crate::station::Station;
 use crate::table::{Air, DemandKind, EncoderRange, FullModel};
@@ -26,25 +30,63 @@ pub fn full_model(
     })
 }
 
-/// Says what the user should know before trusting it.
-pub fn tell(calibration: &Calibration, station: &Station, console: &mut Console) {
-    if calibration.station != station.site.name {
-        console.warning(&format!(
-            "the calibration is of the station \"{}\", the station file of \"{}\"",
-            calibration.station, station.site.name
-        ));
+/// `--anyway`.
+#[derive(ClapArgs, Clone, Copy, Debug)]
+pub struct TrustOption {
+    /// Use a calibration though it is of another station, or says of itself that its numbers mean
+    /// nothing
+    #[arg(long)]
+    pub anyway: bool,
+}
+
+impl TrustOption {
+    /// Reads a calibration that may be used at this station, and says what must be known of it.
+    ///
+    /// # Errors
+    /// As [`Calibration::read`]; [`Error::Unsupported`] when it must not be used.
+    pub fn read(
+        self,
+        path: &Path,
+        station: &Station,
+        console: &mut Console,
+    ) -> Result<Calibration, Error> {
+        let calibration = Calibration::read(path)?;
+        let standing = calibration.standing(&station.site.name);
+        self.allow(path, &standing, console)?;
+        Ok(calibration)
     }
-    let lost: Vec<&str> = calibration
-        .terms
-        .iter()
-        .filter(|(_, record)| record.state == TermState::NotSeparable)
-        .map(|(name, _)| name.as_str())
-        .collect();
-    if !lost.is_empty() {
-        console.warning(&format!(
-            "the calibration could not tell {} apart from other terms; where its peaks did not \
-             reach, the corrections may be wrong",
-            lost.join(", ")
-        ));
+
+    /// Allows the use of what stands in a file, and says what must be known of it.
+    ///
+    /// # Errors
+    /// [`Error::Unsupported`] when it must not be used.
+    pub fn allow(
+        self,
+        path: &Path,
+        standing: &Standing,
+        console: &mut Console,
+    ) -> Result<(), Error> {
+        if !self.anyway {
+            refuse(path, standing, "go on with --anyway if you know better")?;
+        }
+        for caveat in standing.caveats() {
+            console.warning(&caveat);
+        }
+        Ok(())
+    }
+}
+
+/// Refuses what must not be used; `otherwise` says what else can be done.
+///
+/// # Errors
+/// [`Error::Unsupported`].
+pub fn refuse(path: &Path, standing: &Standing, otherwise: &str) -> Result<(), Error> {
+    match standing.refusal() {
+        None => Ok(()),
+        Some(why) => Err(Error::Unsupported(format!(
+            "{}: {why}\n  help: take the calibration of this station, or solve again when what it \
+             says is put right; {otherwise}",
+            printable(&path.display().to_string())
+        ))),
     }
 }

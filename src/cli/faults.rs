@@ -4,12 +4,13 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::TrustOption;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{Options, diagnose};
-use crate::files;
-use crate::logbook::{Calibration, PeakLog};
+use crate::logbook::{Calibration, PeakLog, Standing};
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
 use crate::sky::Sky;
@@ -39,6 +40,8 @@ pub struct Args {
     /// first
     #[arg(long, value_name = "FILE")]
     pub calibration: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     /// Exit with code 1 when a fault is found
     #[arg(long)]
     pub strict: bool,
@@ -64,9 +67,25 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ..Options::default()
     };
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("faults")
+        .reads_station(&common.station, &station)
+        .reads("the log", &args.peaks);
+    if let Some(path) = &args.calibration {
+        guard = guard.reads("the calibration", path);
+    }
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let report = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     if let Some(path) = &args.calibration {
         let calibration = Calibration::read(path)?;
+        let standing = calibration.standing(&station.site.name);
+        // One that means nothing may still be looked into: why it does is asked here.
+        let foreign = Standing {
+            foreign: standing.foreign,
+            ..Standing::default()
+        };
+        args.trust.allow(path, &foreign, console)?;
         options.begin = Some(*model_of(&calibration)?.terms());
         for (term, value) in held_of(&calibration)? {
             if !options.holds.iter().any(|(t, _)| *t == term) {
@@ -84,20 +103,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     } else {
         console.result(&faults_text(&diagnosis))?;
     }
-    if let Some(path) = &common.out {
-        let text = serde_json::to_string_pretty(&faults_json(&diagnosis))
-            .map_err(|e| Error::io(&path.display().to_string(), "write", e.into()))?;
-        files::write_whole(path, (text + "\n").as_bytes())?;
-        console.note(&format!("findings written to {}", path.display()));
+    if let Some(out) = &out {
+        let text = format!("{:#}\n", faults_json(&diagnosis));
+        console.save("findings", &text, out)?;
     }
-    if let Some(folder) = &args.report {
-        let written = write_faults(folder, &diagnosis, &station, &log.file)?;
-        console.note(&format!(
-            "{} files written to {}; open {} in a browser",
-            written.len(),
-            folder.display(),
-            folder.join(FAULTS_PAGE).display()
-        ));
+    if let Some(folder) = &report {
+        console.fill(folder, Some(FAULTS_PAGE), |dir| {
+            write_faults(dir, &diagnosis, &station, &log.file).map(drop)
+        })?;
     }
     Ok(if args.strict && !diagnosis.findings.is_empty() {
         Verdict::Bad

@@ -3,12 +3,15 @@
 #![allow(clippy::print_stderr)] // this file is the one place that prints
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
+use crate::outputs::{Output, OutputFolder};
 use crate::problem::Error;
 use crate::report::Colour;
+use crate::report::number::counted;
 
 /// Standard output for results, standard error for everything else.
 #[derive(Debug)]
@@ -53,6 +56,74 @@ impl Console {
         let text = serde_json::to_string_pretty(document)
             .map_err(|e| Error::io("standard output", "write", e.into()))?;
         self.result(&(text + "\n"))
+    }
+
+    /// A result where it was asked for: in a file, or else on standard output. It is printed too
+    /// when the file cannot be written.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn deliver(&mut self, text: &str, out: Option<&Output>) -> Result<(), Error> {
+        let Some(out) = out else {
+            return self.result(text);
+        };
+        match out.write(text.as_bytes()) {
+            Ok(kept) => {
+                self.note(&format!("written to {}", out.path().display()));
+                self.kept(out.path(), kept.as_deref());
+                Ok(())
+            }
+            Err(error) => {
+                self.result(text)?;
+                self.note("what could not be written was printed");
+                Err(error)
+            }
+        }
+    }
+
+    /// Something beside the result goes into a file, and is called `what` when that is said.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn save(&mut self, what: &str, contents: &str, out: &Output) -> Result<(), Error> {
+        let kept = out.write(contents.as_bytes())?;
+        self.note(&format!("{what} written to {}", out.path().display()));
+        self.kept(out.path(), kept.as_deref());
+        Ok(())
+    }
+
+    /// A report goes into its folder; `page` is the file in it to open first, if it has one.
+    ///
+    /// # Errors
+    /// Those of `write`; when the folder cannot be written.
+    pub fn fill(
+        &mut self,
+        folder: &OutputFolder,
+        page: Option<&str>,
+        write: impl FnOnce(&Path) -> Result<(), Error>,
+    ) -> Result<(), Error> {
+        let done = folder.write(write)?;
+        let path = folder.path();
+        let open = page.map(|page| format!("; open {} in a browser", path.join(page).display()));
+        self.note(&format!(
+            "{} written to {}{}",
+            counted(done.files, "file"),
+            path.display(),
+            open.unwrap_or_default()
+        ));
+        self.kept(path, done.kept.as_deref());
+        Ok(())
+    }
+
+    /// Says where an older result went.
+    pub fn kept(&mut self, path: &Path, kept: Option<&Path>) {
+        if let Some(kept) = kept {
+            self.note(&format!(
+                "the earlier {} is kept as {}",
+                path.display(),
+                kept.display()
+            ));
+        }
     }
 
     /// A progress bar of `length` steps on standard error: only on a terminal, and not when

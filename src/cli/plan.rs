@@ -4,13 +4,13 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::TrustOption;
 use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
-use crate::logbook::Calibration;
+use crate::outputs::{Guard, Kind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
 use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
@@ -21,7 +21,7 @@ use crate::time::Utc;
 const EXAMPLE: &str = "\
 Example:
   plumbeam plan --from 2026-09-12T09:00:00Z --to 2026-09-12T11:00:00Z
-  plumbeam plan --for 1h --each 4m --sheet peaks.csv
+  plumbeam plan --for 1h --each 4m --sheet sheet.csv
   plumbeam plan --from 2026-09-12T08:00 --for 10h --zone +11:00
   plumbeam plan --for 2h --calibration calibration.json --terms +azimuth-backlash";
 
@@ -60,6 +60,8 @@ pub struct Args {
     /// Start from what this calibration knows
     #[arg(long, value_name = "FILE")]
     pub calibration: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     /// Plan for exactly these terms, separated by commas; with a + before each name, for these
     /// beside the basic five
     #[arg(long, value_name = "TERMS", value_delimiter = ',')]
@@ -101,9 +103,20 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     };
     let to = (args.zone.instant("--to", &args.to)?).unwrap_or_else(|| from.plus_seconds(args.span));
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("plan").reads_station(&common.station, &station);
+    if let Some(path) = &args.calibration {
+        guard = guard.reads("the calibration", path);
+    }
+    guard.standard_output()?;
+    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), Kind::Sheet)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {
-        Some(path) => Known::of(Calibration::read(path)?, &path.display().to_string())?,
+        Some(path) => {
+            let calibration = args.trust.read(path, &station, console)?;
+            Known::of(calibration, &path.display().to_string())?
+        }
         None => Known::default(),
     };
     let terms = TermOptions {
@@ -128,26 +141,19 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut plan = plan(&station, &sky, &known, &request)?;
     plan.assumed
         .extend(station.site.assumptions.iter().cloned());
-    if let Some(dir) = &args.report {
-        for path in write_plan_pictures(dir, &plan, &station)? {
-            console.note(&format!("written: {}", path.display()));
-        }
+    let text = match (common.json, &out) {
+        (true, _) => format!("{:#}\n", plan_json(&plan)),
+        (false, Some(_)) => plan_text(&plan, &station, Colour::Never, zone),
+        (false, None) => plan_text(&plan, &station, console.colour(), zone),
+    };
+    console.deliver(&text, out.as_ref())?;
+    if let Some(sheet) = &sheet {
+        console.save("log to fill in", &plan.sheet(zone), sheet)?;
     }
-    if let Some(path) = &args.sheet {
-        files::write_whole(path, plan.sheet(zone).as_bytes())?;
-        console.note(&format!("log to fill in written to {}", path.display()));
-    }
-    match &common.out {
-        Some(path) if common.json => {
-            let text = format!("{:#}\n", plan_json(&plan));
-            files::write_whole(path, text.as_bytes())?;
-        }
-        Some(path) => {
-            let text = plan_text(&plan, &station, Colour::Never, zone);
-            files::write_whole(path, text.as_bytes())?;
-        }
-        None if common.json => console.json(&plan_json(&plan))?,
-        None => console.result(&plan_text(&plan, &station, console.colour(), zone))?,
+    if let Some(folder) = &pictures {
+        console.fill(folder, None, |dir| {
+            write_plan_pictures(dir, &plan, &station).map(drop)
+        })?;
     }
     Ok(Verdict::Good)
 }

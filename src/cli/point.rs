@@ -6,20 +6,21 @@ use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 
-use super::calibration::full_model;
+use super::calibration::{TrustOption, full_model, refuse};
 use super::demand::{DemandOption, Pair};
 use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
+use crate::files::{self, Stamp};
 use crate::logbook::Calibration;
 use crate::mount::ApproachSigns;
+use crate::outputs::{Guard, Kind, Output};
 use crate::problem::{Error, printable};
 use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
-    ApproachChoice, DemandKind, Pointer, Reload, Source, StreamForm, Tally, Watch, Writing, answer,
-    listen, loopback, open_serial, read_table, serve,
+    ApproachChoice, CorrectionTable, DemandKind, Loaded, Pointer, Reload, Source, StreamForm,
+    Tally, Watch, Writing, answer, listen, loopback, open_serial, read_table, serve,
 };
 
 const EXAMPLE: &str = "\
@@ -40,7 +41,8 @@ A line of demands is `azimuth elevation` in degrees, with blanks or a comma betw
 comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
 last answer is where the mount is taken to stand, and so decides the cable wrap. With --stream,
 --listen and --serial a changed calibration file is read again by itself, or at once on a line
-`reload`; a bad one is told and the old one kept.
+`reload`; a bad one, or one of another station, is told and the old one kept, and one that moves the
+readings by more than a beamwidth is taken only after a line `confirm`.
 
 Exit code 3 when a line of a file could not be read, 4 when a demand could not be met or an emitter
 not be pointed at; a live stream (--stream, --listen, --serial) ends with 0.
@@ -72,6 +74,8 @@ pub struct Args {
     /// Use a correction table (CSV or JSON) instead of the full model
     #[arg(long, value_name = "FILE")]
     pub table: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     #[command(flatten)]
     pub demand: DemandOption,
     /// Encoder readings in, directions out
@@ -136,6 +140,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let address = args.listen.as_deref().map(loopback).transpose()?;
     let asked = asked(args)?;
     let live = args.stream || args.listen.is_some() || args.serial.is_some();
+    if live && args.trust.anyway {
+        return Err(Error::Usage(
+            "a live stream has no --anyway: nobody looks at what it says while a mount moves"
+                .to_owned(),
+        ));
+    }
     if live && common.out.is_some() {
         return Err(Error::Usage(
             "a live stream answers where it is asked: leave --out out".to_owned(),
@@ -168,30 +178,57 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         true => Some(Station::read(&common.station)?),
         false => None,
     };
-    let (path, source) = match (&args.calibration, &args.table, &station) {
-        (Some(path), _, Some(station)) => {
+    let mut guard = Guard::new("point").reads("the demands", Path::new("-"));
+    if let Some(station) = &station {
+        guard = guard.reads_station(&common.station, station);
+    }
+    if let Some(path) = &args.calibration {
+        guard = guard.reads("the calibration", path);
+    }
+    if let Some(path) = &args.table {
+        guard = guard.reads("the table", path);
+    }
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let Some(path) = args.calibration.as_ref().or(args.table.as_ref()) else {
+        return Err(Error::Usage(
+            "--calibration or --table is needed".to_owned(),
+        ));
+    };
+    // Looked at before it is read: a change in between is seen the next time.
+    let seen = Stamp::of(path);
+    let named = args.demand.demand.map(|_| args.demand.kind());
+    let loaded = match &station {
+        Some(station) => {
             let calibration = Calibration::read(path)?;
-            super::calibration::tell(&calibration, station, console);
-            (path, source_of(&calibration, station, args.demand.kind())?)
+            let standing = calibration.standing(&station.site.name);
+            args.trust.allow(path, &standing, console)?;
+            model_of(&calibration, station, args.demand.kind())?
         }
-        (_, Some(path), _) => {
-            let named = args.demand.demand.map(|_| args.demand.kind());
-            (path, table_source(path, named)?)
-        }
-        _ => {
-            return Err(Error::Usage(
-                "--calibration or --table is needed".to_owned(),
-            ));
+        None => {
+            let table = table_of(path, named)?;
+            args.trust.allow(path, &table.header.standing(), console)?;
+            loaded_table(table)
         }
     };
-    // Whoever feeds the stream knows which demands it takes: a new file must take the same.
-    let kind = source.demand();
+    // Whoever feeds the stream knows which demands it takes: a new file must take the same. And
+    // what is worth nothing, or is another station's, is never taken while a mount moves.
+    let kind = loaded.source.demand();
     let load = || match &station {
-        Some(station) => source_of(&Calibration::read(path)?, station, kind),
-        None => table_source(path, Some(kind)),
+        Some(station) => {
+            let calibration = Calibration::read(path)?;
+            refuse(path, &calibration.standing(&station.site.name), ALONE)?;
+            model_of(&calibration, station, kind)
+        }
+        None => {
+            let table = table_of(path, Some(kind))?;
+            refuse(path, &table.header.standing(), ALONE)?;
+            Ok(loaded_table(table))
+        }
     };
     let present = args.present.map(Pair::reading);
-    let mut pointer = Pointer::new(source, args.approach.0, present);
+    let mut pointer =
+        Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
     if let (Some(name), Some(station)) = (emitter, &station) {
         return follow::run(name, &args.follow, (station, pointer), common, console)
             .map_err(|e| not_a_demand(name, e));
@@ -200,7 +237,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Asked::Demand(azimuth, elevation) = asked {
         return single(
             args,
-            common,
+            (common.json, out.as_ref()),
             console,
             &mut pointer,
             assumed,
@@ -221,7 +258,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             },
         );
         listen(address, note_address, &|connection| {
-            connected(connection, &pointer, form, path, &load, common.quiet);
+            let watch = Watch::new(path, seen, &load);
+            connected(connection, &pointer, form, watch, common.quiet);
         })?;
         return Ok(Verdict::Good);
     }
@@ -234,7 +272,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(device) = &args.serial {
         let (input, output) = open_serial(device, args.baud)?;
         console.note(&format!("answering on {device} at {} baud", args.baud));
-        let mut watch = Watch::new(path, &load);
+        let mut watch = Watch::new(path, seen, &load);
         let note = &mut |reload| tell(reload, console);
         serve(input, output, &mut pointer, form, Some(&mut watch), note)
             .map_err(|e| Error::io(device, "serve", e))?;
@@ -243,18 +281,19 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let failed = |e| Error::io("standard input or output", "serve", e);
     let input = std::io::stdin().lock();
     if live {
-        let mut watch = Watch::new(path, &load);
+        let mut watch = Watch::new(path, seen, &load);
         let output = std::io::stdout().lock();
         let note = &mut |reload| tell(reload, console);
         serve(input, output, &mut pointer, form, Some(&mut watch), note).map_err(failed)?;
         return Ok(Verdict::Good);
     }
     let note = &mut |_| {};
-    let tally = match &common.out {
-        Some(path) => {
-            let mut whole = files::WholeFile::create(path)?;
+    let tally = match &out {
+        Some(out) => {
+            let mut whole = out.begin()?;
             let tally = serve(input, &mut whole, &mut pointer, form, None, note).map_err(failed)?;
-            whole.finish()?;
+            let kept = whole.finish()?;
+            console.kept(out.path(), kept.as_deref());
             tally
         }
         None => {
@@ -308,17 +347,24 @@ fn not_a_demand(name: &str, error: Error) -> Error {
     }
 }
 
-fn source_of(
+/// What else can be done about a file that a live stream refuses.
+const ALONE: &str = "a live stream takes no other";
+
+/// The full model of a calibration.
+fn model_of(
     calibration: &Calibration,
     station: &Station,
     kind: DemandKind,
-) -> Result<Source, Error> {
-    let full = full_model(calibration, station, kind)?;
-    Ok(Source::Full(Box::new(full)))
+) -> Result<Loaded, Error> {
+    Ok(Loaded {
+        source: Source::Full(Box::new(full_model(calibration, station, kind)?)),
+        beamwidth: Some(station.dish.beamwidth),
+        caveats: calibration.standing(&station.site.name).caveats(),
+    })
 }
 
 /// The table, if it takes the demands that are wanted.
-fn table_source(path: &Path, wanted: Option<DemandKind>) -> Result<Source, Error> {
+fn table_of(path: &Path, wanted: Option<DemandKind>) -> Result<CorrectionTable, Error> {
     let (name, bytes) = files::read_bytes(path)?;
     let table = read_table(&name, &bytes)?;
     match wanted {
@@ -326,7 +372,15 @@ fn table_source(path: &Path, wanted: Option<DemandKind>) -> Result<Source, Error
             "{name} takes {} demands, not {kind} ones; make a table for them, or leave --demand out",
             table.demand()
         ))),
-        _ => Ok(Source::Table(Box::new(table))),
+        _ => Ok(table),
+    }
+}
+
+fn loaded_table(table: CorrectionTable) -> Loaded {
+    Loaded {
+        beamwidth: table.header.beamwidth_deg.map(Angle::from_degrees),
+        caveats: table.header.standing().caveats(),
+        source: Source::Table(Box::new(table)),
     }
 }
 
@@ -339,7 +393,7 @@ fn form(args: &Args, writing: Writing) -> StreamForm {
 
 fn single(
     args: &Args,
-    common: &Common,
+    (json, out): (bool, Option<&Output>),
     console: &mut Console,
     pointer: &mut Pointer,
     assumed: Vec<String>,
@@ -347,21 +401,19 @@ fn single(
 ) -> Result<Verdict, Error> {
     let mut found = answer(pointer, first, second, args.inverse)
         .map_err(|refusal| Error::Unsupported(refusal.to_string()))?;
-    if !common.json {
+    if !json {
         for sentence in &assumed {
             console.note(sentence);
         }
     }
-    let text = if common.json {
-        found.assumed = assumed;
+    let text = if json {
+        found.assumed = pointer.caveats().to_vec();
+        found.assumed.extend(assumed);
         found.json()
     } else {
         found.plain(args.inverse)
     };
-    match &common.out {
-        Some(path) => files::write_whole(path, text.as_bytes())?,
-        None => console.result(&text)?,
-    }
+    console.deliver(&text, out)?;
     Ok(Verdict::Good)
 }
 
@@ -370,13 +422,11 @@ fn connected(
     connection: &TcpStream,
     pointer: &Pointer,
     form: StreamForm,
-    path: &Path,
-    load: &dyn Fn() -> Result<Source, Error>,
+    mut watch: Watch<'_>,
     quiet: bool,
 ) {
     let mut console = Console::new(quiet);
     let mut pointer = pointer.clone();
-    let mut watch = Watch::new(path, load);
     let note = &mut |reload| tell(reload, &mut console);
     // A connection that breaks concerns nobody else.
     let _ = serve(
@@ -393,7 +443,7 @@ fn connected(
 fn tell(reload: Reload, console: &mut Console) {
     match reload {
         Reload::Taken(text) => console.note(&text),
-        Reload::Kept(text) => console.warning(&text),
+        Reload::Kept(text) | Reload::Caveat(text) => console.warning(&text),
     }
 }
 

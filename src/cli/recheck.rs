@@ -4,13 +4,14 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::calibration::TrustOption;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
-use crate::logbook::{Calibration, PeakLog};
+use crate::logbook::PeakLog;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
-use crate::recheck::{self, Old, Request, history, mend, recheck};
+use crate::recheck::{self, Old, Request, calibration_files, history, mend, recheck};
 use crate::report::{
     AfterMove, HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
 };
@@ -42,6 +43,8 @@ pub struct Args {
     /// The old calibration
     #[arg(long, value_name = "FILE", required_unless_present = "history")]
     pub against: Option<PathBuf>,
+    #[command(flatten)]
+    pub trust: TrustOption,
     /// The mount counts as true while its error over the sky stays within so many degrees (default:
     /// a tenth of the beamwidth)
     #[arg(long, value_name = "DEGREES", value_parser = above_zero, allow_negative_numbers = true)]
@@ -68,6 +71,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     }
     if let Some(folder) = &args.history {
+        let mut guard = Guard::new("recheck").reads("the folder of calibrations", folder);
+        for path in calibration_files(folder)? {
+            guard = guard.reads("a calibration of the history", &path);
+        }
+        guard.standard_output()?;
+        let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+        let report = guard.optional_folder("--report", args.report.as_ref())?;
         let history = history(folder)?;
         for fault in &history.left_out {
             console.warning(&format!("left out: {fault}"));
@@ -77,19 +87,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         } else {
             console.result(&history_text(&history))?;
         }
-        if let Some(path) = &common.out {
+        if let Some(out) = &out {
             let text = format!("{:#}\n", history_json(&history));
-            files::write_whole(path, text.as_bytes())?;
-            console.note(&format!("history written to {}", path.display()));
+            console.save("history", &text, out)?;
         }
-        if let Some(folder) = &args.report {
-            let written = write_history(folder, &history)?;
-            console.note(&format!(
-                "{} files written to {}; open {} in a browser",
-                written.len(),
-                folder.display(),
-                folder.join(HISTORY_PAGE).display()
-            ));
+        if let Some(folder) = &report {
+            console.fill(folder, Some(HISTORY_PAGE), |dir| {
+                write_history(dir, &history).map(drop)
+            })?;
         }
         return Ok(Verdict::Good);
     }
@@ -99,8 +104,15 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     };
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("recheck")
+        .reads_station(&common.station, &station)
+        .reads("the old calibration", against)
+        .reads("the log of new peaks", peaks);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Calibration)?;
     let sky = Sky::new(&station)?;
-    let old = Old::new(Calibration::read(against)?, &against.display().to_string())?;
+    let calibration = args.trust.read(against, &station, console)?;
+    let old = Old::new(calibration, &against.display().to_string())?;
     let log = PeakLog::read(peaks, &station)?;
     for warning in &log.warnings {
         console.warning(warning);
@@ -128,11 +140,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     } else {
         console.result(&recheck_text(&found, &station, &after))?;
     }
-    if let Some(path) = &common.out {
+    if let Some(out) = &out {
         match &found.joined {
             Some(joined) => {
-                joined.write(path)?;
-                console.note(&format!("old and new joined into {}", path.display()));
+                console.save("old and new joined,", &joined.checked_json(out.path())?, out)?;
                 if found.leaves_open() {
                     console.warning(
                         "the joined calibration leaves open whether the mount moved, and knows \
@@ -147,7 +158,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             }
             None => console.warning(&format!(
                 "{} is not written: peaks that contradict each other or the answer make no calibration",
-                path.display()
+                out.path().display()
             )),
         }
     }

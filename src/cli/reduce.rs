@@ -9,6 +9,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use super::{Common, Console, Verdict};
 use crate::files;
 use crate::logbook::ScanReader;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::report;
 use crate::scan::{self, Noise, NoiseLaw, Options, Reduction};
@@ -65,6 +66,12 @@ impl NoiseChoice {
 /// Faulty input.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("reduce")
+        .reads_station(&common.station, &station)
+        .reads("the log of scans", &args.scans);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Log)?;
+    let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let options = Options {
         noise: args
@@ -79,22 +86,17 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for line in reduction.summary() {
         console.note(&line);
     }
-    if let Some(folder) = &args.report {
-        let files = report::write_scan_pictures(folder, &reduction, &station)?;
-        console.note(&format!(
-            "{} files of pictures are in {}: look at the overview first",
-            files.len(),
-            folder.display()
-        ));
-    }
     if common.json {
         console.json(&reduction.document())?;
     }
-    let csv = reduction.to_csv();
-    match &common.out {
-        Some(path) => files::write_whole(path, csv.as_bytes())?,
-        None if common.json => {}
-        None => console.result(&csv)?,
+    if out.is_some() || !common.json {
+        console.deliver(&reduction.to_csv(), out.as_ref())?;
+    }
+    if let Some(folder) = &pictures {
+        console.fill(folder, None, |dir| {
+            report::write_scan_pictures(dir, &reduction, &station).map(drop)
+        })?;
+        console.note("look at the overview first");
     }
     Ok(if reduction.has_peaks() {
         Verdict::Good

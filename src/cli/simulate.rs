@@ -6,8 +6,8 @@ use clap::{Args as ClapArgs, ValueEnum};
 
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::files;
 use crate::logbook::scans_csv;
+use crate::outputs::{Guard, Kind as Target};
 use crate::problem::Error;
 use crate::report::number::counted;
 use crate::simulate::{Truth, scan_session, session};
@@ -78,6 +78,11 @@ pub enum Kind {
 /// Faulty files, or a session in which nothing can be observed.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("simulate")
+        .reads_station(&common.station, &station)
+        .reads("the truth", &args.truth);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Target::Log)?;
     let sky = Sky::new(&station)?;
     let truth = Truth::read(&args.truth)?;
     let (what, csv) = match args.kind {
@@ -102,12 +107,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         "# An invented session, made by plumbeam simulate with seed {}.\n{csv}",
         args.seed,
     );
-    match &common.out {
-        Some(path) => {
-            files::write_whole(path, text.as_bytes())?;
-            console.note(&format!("{what} written to {}", path.display()));
-        }
-        None => console.result(&text)?,
+    console.deliver(&text, out.as_ref())?;
+    if out.is_some() {
+        console.note(&what);
     }
     Ok(Verdict::Good)
 }

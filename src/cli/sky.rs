@@ -5,8 +5,8 @@ use clap::Args as ClapArgs;
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::ephemeris::{Reach, Times, ephemeris, table};
-use crate::files;
 use crate::mount::MountModel;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
@@ -70,6 +70,9 @@ impl Args {
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let times = args.times()?;
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("sky").reads_station(&common.station, &station);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
     let sky = Sky::new(&station)?;
     let emitters: Vec<EmitterId> = match args.emitters.is_empty() {
         true => sky.emitters().collect(),
@@ -88,11 +91,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for warning in &found.warnings {
         console.warning(warning);
     }
-    match &common.out {
-        Some(path) if common.json => files::write_whole(path, found.to_json().as_bytes())?,
-        Some(path) => files::write_whole(path, table(&found, args.zone.zone).as_bytes())?,
-        None if common.json => console.json(&found)?,
-        None => console.result(&table(&found, args.zone.zone))?,
-    }
+    let text = match common.json {
+        true => found.to_json(),
+        false => table(&found, args.zone.zone),
+    };
+    console.deliver(&text, out.as_ref())?;
     Ok(Verdict::Good)
 }

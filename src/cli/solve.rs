@@ -10,7 +10,8 @@ use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::explain::explain;
 use crate::faults::Diagnosis;
-use crate::logbook::PeakLog;
+use crate::logbook::{PeakLog, Trust};
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, unsolved, write_report};
 use crate::sky::Sky;
@@ -66,6 +67,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         begin: None,
     };
     let station = Station::read(&common.station)?;
+    let mut guard = Guard::new("solve")
+        .reads_station(&common.station, &station)
+        .reads("the log", &args.peaks);
+    guard.standard_output()?;
+    let usual = (!common.json).then(|| PathBuf::from("calibration.json"));
+    let path = common.out.clone().or(usual);
+    let out = guard.optional_file("--out", path.as_ref(), Kind::Calibration)?;
+    let folder = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let log = PeakLog::read(&args.peaks, &station)?;
     for warning in &log.warnings {
@@ -92,13 +101,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
     };
     document.warnings.extend(resampled.clone());
-    let out = match (&common.out, common.json) {
-        (Some(path), _) => Some(path.clone()),
-        (None, false) => Some(PathBuf::from("calibration.json")),
-        (None, true) => None,
-    };
-    if let Some(path) = &out {
-        document.write(path)?;
+    if let Some(misread) = &outcome.misread {
+        document.warnings.push(misread.clone());
     }
     let remedies = remedies(&outcome, &station);
     let report = Report {
@@ -107,7 +111,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         station: &station,
         remedies: &remedies,
         log_name: &log.file,
-        calibration_name: &out
+        calibration_name: &path
             .as_ref()
             .map_or_else(String::new, |p| p.display().to_string()),
         explain: args.explain,
@@ -121,17 +125,21 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             console.result(&format!("\n{}", paragraph(words)))?;
         }
     }
-    if let Some(path) = &out {
-        console.note(&format!("calibration written to {}", path.display()));
+    if document.trust == Trust::None {
+        console.warning(
+            "this calibration says of itself that its numbers mean nothing; table, point, recheck \
+             and plan refuse it unless told --anyway",
+        );
     }
-    if let Some(folder) = &args.report {
-        let written = write_report(folder, &report)?;
-        console.note(&format!(
-            "{} files written to {}; open {} in a browser",
-            written.len(),
-            folder.display(),
-            folder.join(PAGE_NAME).display()
-        ));
+    // A disk that fails for one of them may serve for the other.
+    let saved = out.as_ref().map_or(Ok(()), |out| {
+        let text = document.checked_json(out.path())?;
+        console.save("calibration", &text, out)
+    });
+    if let Some(folder) = &folder {
+        console.fill(folder, Some(PAGE_NAME), |dir| {
+            write_report(dir, &report).map(drop)
+        })?;
     }
-    Ok(Verdict::Good)
+    saved.map(|()| Verdict::Good)
 }

@@ -4,13 +4,12 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::calibration::full_model;
+use super::calibration::{TrustOption, full_model};
 use super::demand::{DemandOption, Pair};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::files;
-use crate::logbook::Calibration;
+use crate::outputs::{Guard, Kind};
 use crate::problem::Error;
 use crate::station::Station;
 use crate::table::{Provenance, Request, c_header, firmware_table, table};
@@ -50,6 +49,8 @@ pub struct Args {
     /// The calibration that solve wrote; - reads standard input
     #[arg(long, value_name = "FILE")]
     pub calibration: PathBuf,
+    #[command(flatten)]
+    pub trust: TrustOption,
     #[command(flatten)]
     pub demand: DemandOption,
     /// How to write it [default: csv, or json with --json]
@@ -93,7 +94,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     }
     let station = Station::read(&common.station)?;
-    let calibration = Calibration::read(&args.calibration)?;
+    let mut guard = Guard::new("table")
+        .reads_station(&common.station, &station)
+        .reads("the calibration", &args.calibration);
+    guard.standard_output()?;
+    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Table)?;
+    let calibration = args.trust.read(&args.calibration, &station, console)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
     let usual = Request::for_beam(station.dish.beamwidth);
     let request = Request {
@@ -108,6 +114,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         station: station.site.name.clone(),
         calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
         beamwidth: Some(station.dish.beamwidth),
+        trust: calibration.trust,
+        reasons: calibration.reasons.clone(),
+        expected: calibration.expected_pointing_error,
     };
     let (text, notes, warnings) = match format {
         Format::CHeader => {
@@ -123,19 +132,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             (done.table.to_json(), done.notes, done.warnings)
         }
     };
-    super::calibration::tell(&calibration, &station, console);
     for note in notes {
         console.note(&note);
     }
     for warning in warnings {
         console.warning(&warning);
     }
-    match &common.out {
-        Some(path) => {
-            files::write_whole(path, text.as_bytes())?;
-            console.note(&format!("written to {}", path.display()));
-        }
-        None => console.result(&text)?,
-    }
+    console.deliver(&text, out.as_ref())?;
     Ok(Verdict::Good)
 }

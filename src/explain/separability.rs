@@ -77,13 +77,16 @@ const FIT_FIRST: [Group; 14] = [
 /// A term takes part in a vague direction from this share of the largest on.
 const TAKES_PART: f64 = 0.3;
 
+/// A direction that the data do not tell: its terms with their shares, and those to be held.
+pub type Untold = (Vec<(Term, f64)>, Vec<Term>);
+
 /// The directions that the data of a joint fit do not tell, priors left aside, and the terms that
 /// must be held for the rest to be told; the most vague first.
 ///
 /// With J over the noise and D the sizes that anybody would see, a direction counts as not told
 /// when the matching eigenvalue of D J'J D is below one: its standard deviation is then larger
 /// than such a size.
-pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<(Vec<(Term, f64)>, Vec<Term>)> {
+pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<Untold> {
     let linearised = session.linearised(fit, &[]);
     let all: Vec<usize> = (0..fit.count()).collect();
     let Some(information) = linearised.information(&all, &Weighted::Kept(&fit.kept)) else {

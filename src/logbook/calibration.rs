@@ -6,6 +6,7 @@ use std::fmt;
 use serde::de::{Error as _, MapAccess, SeqAccess, Unexpected, Visitor};
 use serde::{Deserialize, Deserializer, Serialize};
 
+use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust, null_or_number};
 use crate::time::Utc;
 
 /// The value of `format` that this version writes and reads.
@@ -48,6 +49,16 @@ pub struct TermRecord {
     /// One standard deviation of a time term, seconds.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub sigma_s: Option<f64>,
+    /// One standard deviation of what was taken to be known of an angle term before any peak,
+    /// degrees; only of a term that was fitted under it.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub prior_sigma_deg: Option<f64>,
+    /// The same of a scale term.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub prior_sigma: Option<f64>,
+    /// The same of a time term, seconds.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub prior_sigma_s: Option<f64>,
     /// How it came by its value.
     pub state: TermState,
 }
@@ -108,13 +119,21 @@ pub struct Calibration {
     pub rms_after_deg: f64,
     /// Measured coordinates less fitted terms.
     pub degrees_of_freedom: usize,
+    /// What pointing error the corrected mount is expected to have; none when it was not found
+    /// out, as in files of before.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub expected_pointing_error: Option<ExpectedPointingError>,
+    /// How far the numbers can be trusted.
+    #[serde(default)]
+    pub trust: Trust,
+    /// Why no further, one sentence each.
+    #[serde(default)]
+    pub reasons: Vec<String>,
+    /// What changed while the peaks were taken.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub causes: Vec<CauseRecord>,
     /// What the user should know.
     pub warnings: Vec<String>,
-}
-
-/// A number or null, but not nothing: without this a missing key would pass for a null.
-fn null_or_number<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<f64>, D::Error> {
-    Option::deserialize(deserializer)
 }
 
 /// A map that refuses to hold a term twice, of which the last would silently win.

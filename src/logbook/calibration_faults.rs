@@ -5,6 +5,7 @@ use std::collections::{HashMap, HashSet};
 use super::calibration::{Calibration, CalibrationPeak, TermRecord};
 use super::json_place::Step;
 use crate::problem::{Wrong, nearest_name};
+use crate::quantity::Quantity;
 use crate::text::quoted;
 
 /// What a term's value is written in.
@@ -55,6 +56,14 @@ impl ValueUnit {
             ValueUnit::Degrees => "sigma_deg",
             ValueUnit::Fraction => "sigma",
             ValueUnit::Seconds => "sigma_s",
+        }
+    }
+    /// The key of what was known before, in this unit.
+    pub const fn prior_sigma_key(self) -> &'static str {
+        match self {
+            ValueUnit::Degrees => "prior_sigma_deg",
+            ValueUnit::Fraction => "prior_sigma",
+            ValueUnit::Seconds => "prior_sigma_s",
         }
     }
     const fn words(self) -> &'static str {
@@ -134,7 +143,66 @@ pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
             faults.push((vec![Step::key(key)], wrong));
         }
     }
+    expectation_faults(calibration, &mut faults);
+    cause_faults(calibration, &mut faults);
     faults
+}
+
+/// What is wrong with the expected pointing error.
+fn expectation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
+    let Some(expected) = &calibration.expected_pointing_error else {
+        return;
+    };
+    const OFFSET: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
+    const AZIMUTH: Quantity = Quantity::new(-360.0, 360.0, "degrees from -360 to 360");
+    const ELEVATION: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
+    /// That of one beamwidth is 12: beyond it none is given.
+    const LOSS: Quantity = Quantity::new(0.0, 12.0, "decibels from 0 to 12, or null beyond that");
+    let numbers: [(&[&str], f64, Quantity); 6] = [
+        (&["rms_deg"], expected.rms_deg, OFFSET),
+        (&["rms_95_deg"], expected.rms_95_deg, OFFSET),
+        (&["largest_deg"], expected.largest_deg, OFFSET),
+        (&["at", "azimuth_deg"], expected.at.azimuth_deg, AZIMUTH),
+        (
+            &["at", "elevation_deg"],
+            expected.at.elevation_deg,
+            ELEVATION,
+        ),
+        (&["loss_db"], expected.loss_db.unwrap_or(0.0), LOSS),
+    ];
+    for (keys, value, quantity) in numbers {
+        if let Err(wrong) = quantity.check(keys[keys.len() - 1], &value.to_string(), value) {
+            let mut path = vec![Step::key("expected_pointing_error")];
+            path.extend(keys.iter().map(|key| Step::key(key)));
+            faults.push((path, wrong));
+        }
+    }
+}
+
+/// What is wrong with what changed on the way.
+fn cause_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
+    for (i, cause) in calibration.causes.iter().enumerate() {
+        let mut add = |key: &str, wrong| {
+            let path = vec![Step::key("causes"), Step::Index(i), Step::key(key)];
+            faults.push((path, wrong));
+        };
+        if cause.row == Some(0) {
+            add("row", Wrong::new("row is 0", "a data row, counted from 1"));
+        }
+        if let Some(size) = cause.size.filter(|s| !s.is_finite()) {
+            add(
+                "size",
+                Wrong::new(format!("size is {size}"), "a finite number"),
+            );
+        }
+        if let Some(sigma) = cause.sigma.filter(|s| !(0.0..f64::INFINITY).contains(s)) {
+            let wrong = Wrong::new(
+                format!("sigma is {sigma}"),
+                "one standard deviation, 0 or more",
+            );
+            add("sigma", wrong);
+        }
+    }
 }
 
 /// Whether a value is a number of at most that size; NaN is not.
@@ -157,11 +225,26 @@ fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wr
     };
     let mut faults = Vec::new();
     let given = [
-        (ValueUnit::Degrees, record.value_deg, record.sigma_deg),
-        (ValueUnit::Fraction, record.value, record.sigma),
-        (ValueUnit::Seconds, record.value_s, record.sigma_s),
+        (
+            ValueUnit::Degrees,
+            record.value_deg,
+            record.sigma_deg,
+            record.prior_sigma_deg,
+        ),
+        (
+            ValueUnit::Fraction,
+            record.value,
+            record.sigma,
+            record.prior_sigma,
+        ),
+        (
+            ValueUnit::Seconds,
+            record.value_s,
+            record.sigma_s,
+            record.prior_sigma_s,
+        ),
     ];
-    for (other, value, sigma) in given.iter().filter(|(other, _, _)| other != unit) {
+    for (other, value, sigma, prior) in given.iter().filter(|(other, ..)| other != unit) {
         let foreign = |key, right: &str| {
             let wrong = Wrong::new(format!("{name} has no {key}"), right)
                 .mend(format!("{name} is {}", unit.words()));
@@ -169,13 +252,14 @@ fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wr
         };
         faults.extend(value.map(|_| foreign(other.value_key(), unit.value_key())));
         faults.extend(sigma.map(|_| foreign(other.sigma_key(), unit.sigma_key())));
+        faults.extend(prior.map(|_| foreign(other.prior_sigma_key(), unit.prior_sigma_key())));
     }
-    let no_value = given.iter().all(|(_, value, _)| value.is_none());
+    let no_value = given.iter().all(|(_, value, ..)| value.is_none());
     if no_value {
         let wrong = Wrong::new(format!("{name} has no value"), unit.value_key());
         faults.push((None, wrong));
     }
-    for (_, value, sigma) in given.iter().filter(|(own, _, _)| own == unit) {
+    for (_, value, sigma, prior) in given.iter().filter(|(own, ..)| own == unit) {
         if let Some(value) = value.filter(|v| !within(*v, most(name, *unit))) {
             let wrong = Wrong::new(format!("{name} is {value}"), at_most(name, *unit))
                 .mend("put back the value that solve wrote, or run solve again");
@@ -187,6 +271,13 @@ fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wr
                 "one standard deviation, 0 or more",
             );
             faults.push((Some(unit.sigma_key()), wrong));
+        }
+        if let Some(prior) = prior.filter(|p| !(p.is_finite() && *p > 0.0)) {
+            let wrong = Wrong::new(
+                format!("the {} of {name} is {prior}", unit.prior_sigma_key()),
+                "one standard deviation, above 0",
+            );
+            faults.push((Some(unit.prior_sigma_key()), wrong));
         }
     }
     faults

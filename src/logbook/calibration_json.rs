@@ -6,6 +6,7 @@ use serde::Deserialize;
 
 use super::calibration::{Calibration, FORMAT};
 use super::calibration_faults::{beyond_sense, faults_of};
+use super::calibration_trust::Trust;
 use super::json_place;
 use crate::files;
 use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
@@ -57,6 +58,12 @@ impl Calibration {
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
     }
 
+    /// Lowers the trust in it to `trust` at most, for this reason, which then stands first.
+    pub fn distrust(&mut self, trust: Trust, reason: String) {
+        self.trust = self.trust.min(trust);
+        self.reasons.insert(0, reason);
+    }
+
     /// Whether its values are such as a mount can have; a fit that went astray, or a held value
     /// that is nonsense, is told before anything is written.
     ///
@@ -75,19 +82,26 @@ impl Calibration {
         )))
     }
 
-    /// Writes the calibration file, whole or not at all.
+    /// The calibration as JSON when it can be read back; messages call it `path`.
     ///
     /// # Errors
-    /// When it cannot be written, as [`Calibration::sensible`], and when it holds something else
-    /// that could not be read back, such as a number that is not finite.
-    pub fn write(&self, path: &Path) -> Result<(), Error> {
+    /// As [`Calibration::sensible`], and when it holds something else that could not be read back,
+    /// such as a number that is not finite.
+    pub fn checked_json(&self, path: &Path) -> Result<String, Error> {
         self.sensible()?;
         let name = path.display().to_string();
         let mut problems = Problems::new();
         let faults = faults_of(self).into_iter();
         problems.extend(faults.map(|(_, wrong)| wrong.of_file(&name)));
-        problems.or_value(())?;
-        files::write_whole(path, self.to_json().as_bytes())
+        problems.or_value(self.to_json())
+    }
+
+    /// Writes the calibration file, whole or not at all, over whatever stands there.
+    ///
+    /// # Errors
+    /// As [`Calibration::checked_json`], and when it cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), Error> {
+        files::write_whole(path, self.checked_json(path)?.as_bytes())
     }
 }
 

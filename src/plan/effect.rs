@@ -4,8 +4,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::Candidate;
 use crate::angle::SkyBasis;
-use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::explain::sky_weights;
+use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::station::Station;
 
 /// What a clock that is a second off does to an emitter that turns with the sky, radians.

@@ -1,13 +1,13 @@
 //! Calibrations over months: which changes are real.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::changes::movement;
 use super::join::lineage;
 use super::old::Old;
 use crate::angle::Angle;
 use crate::fit::quantile;
-use crate::logbook::{Calibration, TermState};
+use crate::logbook::{Calibration, TermState, Trust};
 use crate::mount::{Term, TermUnit};
 use crate::problem::{Error, Problem};
 use crate::solve::record::model_of;
@@ -106,6 +106,21 @@ pub struct Point {
 /// Of all changes in a history together, one is called real by chance this often.
 pub const REAL_BELOW: f64 = 0.02;
 
+/// The calibration files (`*.json`) of a folder, by name.
+///
+/// # Errors
+/// When the folder cannot be read.
+pub fn calibration_files(folder: &Path) -> Result<Vec<PathBuf>, Error> {
+    let name = folder.display().to_string();
+    let listed = std::fs::read_dir(folder).map_err(|e| Error::io(&name, "read", e))?;
+    let mut files: Vec<PathBuf> = listed
+        .filter_map(|entry| Some(entry.ok()?.path()))
+        .filter(|path| path.extension().is_some_and(|e| e == "json"))
+        .collect();
+    files.sort();
+    Ok(files)
+}
+
 /// Reads all calibration files (`*.json`) of a folder.
 ///
 /// # Errors
@@ -113,12 +128,7 @@ pub const REAL_BELOW: f64 = 0.02;
 /// left out, and named among the notes and in [`History::left_out`].
 pub fn history(folder: &Path) -> Result<History, Error> {
     let name = folder.display().to_string();
-    let listed = std::fs::read_dir(folder).map_err(|e| Error::io(&name, "read", e))?;
-    let mut files: Vec<_> = listed
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| path.extension().is_some_and(|e| e == "json"))
-        .collect();
-    files.sort();
+    let files = calibration_files(folder)?;
     let mut entries = Vec::new();
     let mut notes = Vec::new();
     let mut faults: Vec<Error> = Vec::new();
@@ -127,11 +137,19 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             .file_name()
             .map_or_else(String::new, |f| f.to_string_lossy().into_owned());
         match Calibration::read(path) {
-            Ok(calibration) => entries.push(Entry {
-                file,
-                created: calibration.created_utc,
-                calibration,
-            }),
+            Ok(calibration) => {
+                if calibration.trust == Trust::None {
+                    notes.push(format!(
+                        "{file} says of itself that its numbers mean nothing: what is called a \
+                         change from it or to it may be none"
+                    ));
+                }
+                entries.push(Entry {
+                    file,
+                    created: calibration.created_utc,
+                    calibration,
+                });
+            }
             Err(fault) => {
                 notes.push(format!(
                     "{file} is left out: it is no calibration that can be read"

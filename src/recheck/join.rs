@@ -7,7 +7,7 @@ use super::old::Old;
 use crate::angle::Angle;
 use crate::explain::misfit::misfit;
 use crate::explain::observe::Observation;
-use crate::logbook::{Calibration, CalibrationPeak};
+use crate::logbook::{Calibration, CalibrationPeak, Trust};
 use crate::mount::MountModel;
 use crate::solve::words;
 use crate::station::Station;
@@ -57,6 +57,9 @@ pub fn join(
     joined.rms_before_deg = rms(&old.model);
     joined.rms_after_deg = rms(&model);
     joined.degrees_of_freedom = now.degrees_of_freedom.round().max(0.0) as usize;
+    // Both are of the old log.
+    joined.expected_pointing_error = None;
+    joined.causes.clear();
     joined.warnings.push(format!(
         "{JOINED}{} and {} new {}; set free: {}; rms before is that of the new peaks with the old \
          calibration",
@@ -69,11 +72,13 @@ pub fn join(
         let terms: Vec<&str> = (change.kind.terms().iter())
             .map(|c| c.term.name())
             .collect();
-        joined.warnings.push(format!(
+        let unsure = format!(
             "the new peaks could not tell whether the mount moved: {} are known from them alone, \
              and no better than they tell; a full session is worth more than this joined calibration",
             words::list(&terms)
-        ));
+        );
+        joined.warnings.push(unsure.clone());
+        joined.distrust(Trust::Limited, unsure);
     }
     joined.peaks = observations
         .iter()

@@ -40,6 +40,7 @@ fn outcome_of(calibration: &Calibration, wanted: &[Term]) -> Result<Outcome, Err
             value: model.terms().inside(term),
             sigma: sigma.map(|shown| term.unit().inward(shown)),
             state: record.state,
+            prior_sigma: None,
         })
     };
     Ok(Outcome {
@@ -57,5 +58,8 @@ fn outcome_of(calibration: &Calibration, wanted: &[Term]) -> Result<Outcome, Err
         decisions: Vec::new(),
         not_separable: Vec::new(),
         warnings: Vec::new(),
+        sky_error: None,
+        misread: None,
+        explanation: None,
     })
 }

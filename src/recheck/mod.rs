@@ -30,7 +30,7 @@ use crate::station::Station;
 use advice::advice;
 pub use answer::{Doubt, Moved, Recheck, Request, Verdict, usual_limit};
 use changes::Changes;
-pub use history::{Entry, History, Point, REAL_BELOW, TermHistory, history};
+pub use history::{Entry, History, Point, REAL_BELOW, TermHistory, calibration_files, history};
 pub use hypothesis::{Change, Kind};
 use join::join;
 pub use mend::mend;

@@ -51,6 +51,9 @@ pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> T
         sigma_deg: None,
         sigma: None,
         sigma_s: None,
+        prior_sigma_deg: None,
+        prior_sigma: None,
+        prior_sigma_s: None,
         state,
     };
     let (value_place, sigma_place) = match term.unit() {
@@ -60,6 +63,17 @@ pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> T
     };
     *value_place = shown;
     *sigma_place = shown_sigma;
+    record
+}
+
+/// The record with what was known of the term before any peak, an inside value.
+pub fn with_prior(term: Term, mut record: TermRecord, prior: Option<f64>) -> TermRecord {
+    let shown = prior.map(|p| term.unit().outward(p));
+    match term.unit() {
+        TermUnit::Angle => record.prior_sigma_deg = shown,
+        TermUnit::Fraction => record.prior_sigma = shown,
+        TermUnit::Seconds => record.prior_sigma_s = shown,
+    }
     record
 }
 
@@ -77,7 +91,7 @@ mod tests {
     use std::collections::BTreeMap;
 
     use super::*;
-    use crate::logbook::{FORMAT, TERMS, ValueUnit};
+    use crate::logbook::{FORMAT, TERMS, Trust, ValueUnit};
     use crate::time::Utc;
 
     fn calibration(terms: BTreeMap<String, TermRecord>) -> Calibration {
@@ -91,6 +105,10 @@ mod tests {
             rms_before_deg: 1.0,
             rms_after_deg: 0.1,
             degrees_of_freedom: 1,
+            expected_pointing_error: None,
+            trust: Trust::Good,
+            reasons: Vec::new(),
+            causes: Vec::new(),
             warnings: Vec::new(),
         }
     }

@@ -103,7 +103,7 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
         let reach = e.value.abs() + 2.0 * e.sigma.unwrap_or(0.0);
         reach > careful(e.term, explanation.session.beamwidth)
     };
-    if !estimates.iter().any(|e| worst(e)) {
+    if !estimates.iter().any(worst) {
         return None;
     }
     let advice = explanation.what_would_tell(&terms);

@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::angle::Angle;
+use crate::logbook::{ExpectedPointingError, SkyPlace, Standing, Trust};
 use crate::mount::{ApproachSigns, Term};
 use crate::problem::printable;
 
@@ -28,6 +29,12 @@ pub struct Provenance {
     pub calibration_rms: Option<Angle>,
     /// Half-power width of the beam, when it is known.
     pub beamwidth: Option<Angle>,
+    /// How far the calibration can be trusted.
+    pub trust: Trust,
+    /// Why no further.
+    pub reasons: Vec<String>,
+    /// What pointing error it leaves, when that was found out.
+    pub expected: Option<ExpectedPointingError>,
 }
 
 /// The entries, in the order in which they are written. Degrees and microdegrees are rounded
@@ -79,6 +86,21 @@ pub struct Header {
     pub calibration_created_utc: String,
     pub station: String,
     pub calibration_rms_deg: Option<f64>,
+    // Tables of before say nothing of trust, and keep their checksum.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub calibration_trust: String,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub calibration_reasons: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration_expected_rms_deg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration_expected_rms_95_deg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration_expected_largest_deg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration_expected_largest_at_azimuth_deg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub calibration_expected_largest_at_elevation_deg: Option<f64>,
     pub mount_terms: String,
     pub checksum: String,
 }
@@ -201,9 +223,58 @@ impl Header {
             calibration_created_utc: one_line(&provenance.created_utc),
             station: one_line(&provenance.station),
             calibration_rms_deg: provenance.calibration_rms.map(degrees),
+            calibration_trust: provenance.trust.word().to_owned(),
+            calibration_reasons: one_line(&provenance.reasons.join("; ")),
+            calibration_expected_rms_deg: provenance.expected.map(|e| rounded(e.rms_deg)),
+            calibration_expected_rms_95_deg: provenance.expected.map(|e| rounded(e.rms_95_deg)),
+            calibration_expected_largest_deg: provenance.expected.map(|e| rounded(e.largest_deg)),
+            calibration_expected_largest_at_azimuth_deg: (provenance.expected)
+                .map(|e| rounded(e.at.azimuth_deg)),
+            calibration_expected_largest_at_elevation_deg: (provenance.expected)
+                .map(|e| rounded(e.at.elevation_deg)),
             mount_terms: terms_in_words(full),
             checksum: CHECKSUM.to_owned(),
         }
+    }
+
+    /// Every entry that a header can have, by its key.
+    pub fn keys() -> Vec<String> {
+        let expected = Some(0.0);
+        let whole = Header {
+            calibration_trust: Trust::Good.word().to_owned(),
+            calibration_reasons: "any".to_owned(),
+            calibration_expected_rms_deg: expected,
+            calibration_expected_rms_95_deg: expected,
+            calibration_expected_largest_deg: expected,
+            calibration_expected_largest_at_azimuth_deg: expected,
+            calibration_expected_largest_at_elevation_deg: expected,
+            ..Header::default()
+        };
+        whole.entries().into_iter().map(|(key, _)| key).collect()
+    }
+
+    /// What stands against using the table.
+    pub fn standing(&self) -> Standing {
+        let trust = [Trust::None, Trust::Limited, Trust::Good]
+            .into_iter()
+            .find(|trust| trust.word() == self.calibration_trust);
+        let expected = || {
+            Some(ExpectedPointingError {
+                rms_deg: self.calibration_expected_rms_deg?,
+                rms_95_deg: self.calibration_expected_rms_95_deg?,
+                largest_deg: self.calibration_expected_largest_deg?,
+                at: SkyPlace {
+                    azimuth_deg: self.calibration_expected_largest_at_azimuth_deg?,
+                    elevation_deg: self.calibration_expected_largest_at_elevation_deg?,
+                },
+                loss_db: None,
+            })
+        };
+        let reasons = match self.calibration_reasons.as_str() {
+            "" => Vec::new(),
+            reasons => vec![reasons.to_owned()],
+        };
+        Standing::of_trust(trust.unwrap_or_default(), &reasons, expected().as_ref())
     }
 
     /// Which demands the table takes.

@@ -3,10 +3,11 @@
 
 use std::fmt;
 
+use crc32fast::Hasher;
+
 use crate::angle::{Angle, EncoderReading};
 
 use super::correction_table::Nodes;
-use super::crc::Crc32;
 use super::full::{Correction, EncoderRange};
 use super::grid::{GridAxis, Microdegrees, TURN};
 
@@ -380,7 +381,7 @@ impl IntegerTable {
     /// cells, elevation cells, then base and unit of the azimuth (row by row where each has its
     /// own), then of the elevation.
     pub fn crc32(&self) -> u32 {
-        let mut crc = Crc32::new();
+        let mut crc = Hasher::new();
         let width = self.width.bytes();
         for cells in [&self.azimuth_cells, &self.elevation_cells] {
             for cell in &cells.cells {
@@ -393,7 +394,7 @@ impl IntegerTable {
                 crc.update(&scale.unit.to_le_bytes());
             }
         }
-        crc.value()
+        crc.finalize()
     }
 }
 

@@ -37,6 +37,8 @@ pub struct Pointer {
     present: Option<EncoderReading>,
     /// From which side each axis last arrived, when told from its moves.
     arrived: ApproachSigns,
+    /// What must be known of the source.
+    caveats: Vec<String>,
 }
 
 /// A demanded direction, degrees counted as its kind says.
@@ -124,7 +126,7 @@ impl Source {
     }
 
     /// The reading to command.
-    fn command(
+    pub(super) fn command(
         &self,
         demand: Demand,
         approach: ApproachSigns,
@@ -266,7 +268,25 @@ impl Pointer {
             approach,
             present,
             arrived: ApproachSigns::UNKNOWN,
+            caveats: Vec::new(),
         }
+    }
+
+    /// The same, with what must be known of its source.
+    #[must_use]
+    pub fn with_caveats(mut self, caveats: Vec<String>) -> Pointer {
+        self.caveats = caveats;
+        self
+    }
+
+    /// What must be known of its source.
+    pub fn caveats(&self) -> &[String] {
+        &self.caveats
+    }
+
+    /// Where the mount is taken to stand.
+    pub fn present(&self) -> Option<EncoderReading> {
+        self.present
     }
 
     /// What it computes with.
@@ -275,8 +295,9 @@ impl Pointer {
     }
 
     /// Computes with something else from now on; where the mount stands is kept.
-    pub fn replace_source(&mut self, source: Source) {
+    pub fn replace_source(&mut self, source: Source, caveats: Vec<String>) {
         self.source = source;
+        self.caveats = caveats;
     }
 
     /// The reading to command for a demand. It becomes the present position.

@@ -107,7 +107,7 @@ fn from_csv(file: &str, text: &str) -> Result<Parts, Error> {
             format!("# format: {FORMAT}"),
         ));
     }
-    let known = header_keys();
+    let known = Header::keys();
     if let Some(key) = entries
         .keys()
         .find(|k| !known.iter().any(|name| name == *k))
@@ -149,14 +149,6 @@ fn entry(key: &str, value: &str) -> Value {
         return Value::Null;
     }
     serde_json::from_str(value).unwrap_or_else(|_| Value::String(value.to_owned()))
-}
-
-fn header_keys() -> Vec<String> {
-    Header::default()
-        .entries()
-        .into_iter()
-        .map(|(key, _)| key)
-        .collect()
 }
 
 fn row(line: &str) -> Option<Row> {

@@ -10,8 +10,8 @@ use serde::Serialize;
 
 use crate::angle::{Angle, EncoderReading};
 
-use super::pointer::{Demand, Pointer, Refusal};
-use super::watch::Watch;
+use super::pointer::{Demand, Pointer, Refusal, Source};
+use super::watch::{Loaded, Watch};
 
 /// What comes in and goes out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -79,6 +79,8 @@ pub enum Reload {
     Taken(String),
     /// The new one is bad, and the old one stays in use.
     Kept(String),
+    /// What must be known of the new one.
+    Caveat(String),
 }
 
 /// Longer lines are refused: they are no demands, and memory stays constant.
@@ -151,6 +153,7 @@ impl Answer {
 enum Asked {
     Nothing,
     Reload,
+    Confirm,
     Pair(Angle, Angle),
 }
 
@@ -164,6 +167,9 @@ fn parse(line: &[u8]) -> Result<Asked, String> {
     }
     if text.eq_ignore_ascii_case("reload") {
         return Ok(Asked::Reload);
+    }
+    if text.eq_ignore_ascii_case("confirm") {
+        return Ok(Asked::Confirm);
     }
     let mut numbers = text
         .split(|c: char| c.is_whitespace() || c == ',')
@@ -202,7 +208,8 @@ struct Session<'a, W: Write> {
 }
 
 /// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
-/// its file changes or a line says `reload`; what comes of the former is told to `note`.
+/// its file changes or a line says `reload`; what comes of the former is told to `note`. One that
+/// would make the readings jump is taken only when a line says `confirm`.
 ///
 /// # Errors
 /// When input or output fails.
@@ -278,12 +285,12 @@ impl<W: Write> Session<'_, W> {
     ) -> io::Result<()> {
         self.line += 1;
         if let Some(watch) = watch
-            && let Some(result) = watch.changed()
+            && let Some(result) = watch.changed(self.pointer.source(), self.pointer.present())
         {
             match result {
-                Ok(source) => {
-                    self.pointer.replace_source(source);
+                Ok(loaded) => {
                     note(Reload::Taken(format!("{} was read again", watch.name())));
+                    self.take(loaded, note);
                 }
                 Err(error) => note(Reload::Kept(format!(
                     "the old calibration stays in use: {error}"
@@ -296,7 +303,8 @@ impl<W: Write> Session<'_, W> {
         }
         match parse(line) {
             Ok(Asked::Nothing) => Ok(()),
-            Ok(Asked::Reload) => self.reload(watch),
+            Ok(Asked::Reload) => self.reload(watch, "reload", Watch::read, note),
+            Ok(Asked::Confirm) => self.reload(watch, "confirm", Watch::confirm, note),
             Ok(Asked::Pair(first, second)) => {
                 match answer(self.pointer, first, second, self.form.inverse) {
                     Ok(answer) => {
@@ -316,14 +324,23 @@ impl<W: Write> Session<'_, W> {
         }
     }
 
-    fn reload(&mut self, watch: &mut Option<&mut Watch<'_>>) -> io::Result<()> {
+    /// Reads the calibration again as a line of the stream asks, and answers that line.
+    fn reload<'w>(
+        &mut self,
+        watch: &mut Option<&mut Watch<'w>>,
+        asked: &str,
+        read: impl Fn(&mut Watch<'w>, &Source, Option<EncoderReading>) -> Result<Loaded, String>,
+        note: &mut dyn FnMut(Reload),
+    ) -> io::Result<()> {
         let Some(watch) = watch else {
             self.tally.unreadable += 1;
-            return self.error("reload is understood with --stream, --listen and --serial only");
+            return self.error(&format!(
+                "{asked} is understood with --stream, --listen and --serial only"
+            ));
         };
-        match watch.read() {
-            Ok(source) => {
-                self.pointer.replace_source(source);
+        match read(watch, self.pointer.source(), self.pointer.present()) {
+            Ok(loaded) => {
+                self.take(loaded, note);
                 match self.form.writing {
                     Writing::Plain => writeln!(self.output, "reloaded"),
                     Writing::JsonLines | Writing::JsonDocument => {
@@ -331,18 +348,19 @@ impl<W: Write> Session<'_, W> {
                     }
                 }
             }
-            Err(error) => {
+            Err(why) => {
                 self.tally.unreadable += 1;
-                // One line, whatever the message.
-                let message: Vec<String> = error
-                    .to_string()
-                    .lines()
-                    .map(|line| line.trim().to_owned())
-                    .collect();
-                let message = message.join("; ");
-                self.error(&format!("the old calibration stays in use: {message}"))
+                self.error(&format!("the old calibration stays in use: {why}"))
             }
         }
+    }
+
+    /// Computes with what was loaded from now on, and says what must be known of it.
+    fn take(&mut self, loaded: Loaded, note: &mut dyn FnMut(Reload)) {
+        for caveat in &loaded.caveats {
+            note(Reload::Caveat(caveat.clone()));
+        }
+        self.pointer.replace_source(loaded.source, loaded.caveats);
     }
 
     fn write(&mut self, mut answer: Answer) -> io::Result<()> {
@@ -387,7 +405,8 @@ impl<W: Write> Session<'_, W> {
         if self.form.writing != Writing::JsonDocument {
             return Ok(());
         }
-        let assumed = self.pointer.assumptions(!self.form.inverse);
+        let mut assumed = self.pointer.caveats().to_vec();
+        assumed.extend(self.pointer.assumptions(!self.form.inverse));
         self.output.write_all(b"{\"assumed\":")?;
         serde_json::to_writer(&mut self.output, &assumed)?;
         self.output.write_all(b",\n\"rows\":[\n")

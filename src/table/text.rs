@@ -2,10 +2,10 @@
 
 use std::fmt::Write;
 
+use crc32fast::Hasher;
 use serde::{Deserialize, Serialize};
 
 use super::correction_table::CorrectionTable;
-use super::crc::Crc32;
 use super::grid::Microdegrees;
 use super::header::Header;
 
@@ -107,8 +107,8 @@ impl CorrectionTable {
 }
 
 fn checksum(header: &str, rows: &str) -> String {
-    let mut crc = Crc32::new();
+    let mut crc = Hasher::new();
     crc.update(header.as_bytes());
     crc.update(rows.as_bytes());
-    format!("{:08x}", crc.value())
+    format!("{:08x}", crc.finalize())
 }

@@ -1,32 +1,54 @@
-//! Notices that a calibration or table file has changed and reads it again.
+//! Notices that a calibration or table file has changed, reads it again, and judges whether it may
+//! take the place of the old one.
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
+use crate::angle::{Angle, EncoderReading};
 use crate::files::Stamp;
 use crate::problem::Error;
 
+use super::correction_table::short;
+use super::header::in_words;
+use super::jump::{Jump, WITHOUT_BEAM};
 use super::pointer::Source;
 
 /// How often at most the file is looked at.
 const INTERVAL: Duration = Duration::from_millis(200);
 
+/// What a file gave.
+#[derive(Clone, Debug)]
+pub struct Loaded {
+    /// What to compute with.
+    pub source: Source,
+    /// Half-power width of the beam, when it is known.
+    pub beamwidth: Option<Angle>,
+    /// What must be known of it, a sentence each.
+    pub caveats: Vec<String>,
+}
+
+/// Reads and judges the file.
+pub type Load<'a> = dyn Fn() -> Result<Loaded, Error> + 'a;
+
 /// A file and how to make a [`Source`] of it.
 pub struct Watch<'a> {
     path: PathBuf,
-    load: &'a dyn Fn() -> Result<Source, Error>,
+    load: &'a Load<'a>,
     seen: Option<Stamp>,
-    looked: Instant,
+    looked: Option<Instant>,
+    /// The state of the file whose jump was refused and may be confirmed.
+    refused: Option<Stamp>,
 }
 
 impl<'a> Watch<'a> {
-    /// Of a file as it is now.
-    pub fn new(path: &Path, load: &'a dyn Fn() -> Result<Source, Error>) -> Watch<'a> {
+    /// Of a file that was read when it was as `seen` says.
+    pub fn new(path: &Path, seen: Option<Stamp>, load: &'a Load<'a>) -> Watch<'a> {
         Watch {
             path: path.to_owned(),
             load,
-            seen: Stamp::of(path),
-            looked: Instant::now(),
+            seen,
+            looked: None,
+            refused: None,
         }
     }
 
@@ -36,25 +58,92 @@ impl<'a> Watch<'a> {
     }
 
     /// What the file holds now, if it changed since it was last read and it is time to look.
-    pub fn changed(&mut self) -> Option<Result<Source, Error>> {
-        if self.looked.elapsed() < INTERVAL {
+    pub fn changed(
+        &mut self,
+        old: &Source,
+        present: Option<EncoderReading>,
+    ) -> Option<Result<Loaded, String>> {
+        if self.looked.is_some_and(|at| at.elapsed() < INTERVAL) {
             return None;
         }
-        self.looked = Instant::now();
+        self.looked = Some(Instant::now());
         if Stamp::of(&self.path) == self.seen {
             return None;
         }
-        Some(self.read())
+        Some(self.read(old, present))
     }
 
-    /// Reads it now.
+    /// Reads it now, and refuses it when the readings would jump by more than a beamwidth.
     ///
     /// # Errors
     /// What is wrong with it.
-    pub fn read(&mut self) -> Result<Source, Error> {
+    pub fn read(
+        &mut self,
+        old: &Source,
+        present: Option<EncoderReading>,
+    ) -> Result<Loaded, String> {
+        self.refused = None;
+        let loaded = self.load()?;
+        let limit = loaded.beamwidth.unwrap_or(WITHOUT_BEAM);
+        let limit_words = match loaded.beamwidth {
+            Some(_) => format!("the beamwidth of {} deg", in_words(limit.degrees())),
+            None => format!("{} deg", short(limit)),
+        };
+        let jump = Jump::between(old, &loaded.source, present);
+        if jump.is_some_and(|jump| jump.largest <= limit) {
+            return Ok(loaded);
+        }
+        self.refused = self.seen;
+        Err(match jump {
+            Some(jump) => format!(
+                "{} moves the readings by up to {} deg on the sky (at azimuth {} and elevation {}), \
+                 more than {limit_words}; a line `confirm` takes it all the same",
+                self.name(),
+                in_words(jump.largest.degrees()),
+                short(jump.at.azimuth),
+                short(jump.at.elevation)
+            ),
+            None => format!(
+                "{} answers no demand that the old one answers; a line `confirm` takes it all the \
+                 same",
+                self.name()
+            ),
+        })
+    }
+
+    /// Takes the file whose jump was refused. If it has changed since it is judged anew.
+    ///
+    /// # Errors
+    /// When nothing waits to be confirmed, and what is wrong with the file.
+    pub fn confirm(
+        &mut self,
+        old: &Source,
+        present: Option<EncoderReading>,
+    ) -> Result<Loaded, String> {
+        match self.refused.take() {
+            None => Err("nothing waits to be confirmed".to_owned()),
+            Some(refused) if Stamp::of(&self.path) != Some(refused) => self.read(old, present),
+            Some(refused) => {
+                let loaded = self.load()?;
+                // Changed while it was read: the jump that was told is not that of this file.
+                if self.seen != Some(refused) {
+                    return self.read(old, present);
+                }
+                Ok(loaded)
+            }
+        }
+    }
+
+    fn load(&mut self) -> Result<Loaded, String> {
         // Looked at before reading: a change in between is seen the next time.
         self.seen = Stamp::of(&self.path);
-        self.looked = Instant::now();
-        (self.load)()
+        self.looked = Some(Instant::now());
+        (self.load)().map_err(|error| {
+            // One line, whatever the message.
+            let lines: Vec<String> = (error.to_string().lines())
+                .map(|line| line.trim().to_owned())
+                .collect();
+            lines.join("; ")
+        })
     }
 }

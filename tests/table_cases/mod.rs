@@ -120,6 +120,7 @@ pub fn provenance() -> Provenance {
         station: "Test hill (invented)".to_owned(),
         calibration_rms: Some(Angle::from_degrees(0.05)),
         beamwidth: Some(Angle::from_degrees(10.3)),
+        ..Provenance::default()
     }
 }
 

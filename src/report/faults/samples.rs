@@ -2,7 +2,7 @@
 //! is invented.
 
 use super::super::chart::Render;
-use super::{Drawing, Sheet, compass, effect, misses, scatter, worlds};
+use super::{Drawing, Sheet, compass, effect, misreading, misses, scatter};
 use crate::angle::Angle;
 use crate::faults::{Against, Axis, EffectPoint, MissPoint};
 
@@ -96,10 +96,10 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
             let picture = scatter::ScatterPicture::new(Against::Azimuth, axis, spread(count, size));
             add(what, on_sheet(picture));
         }
-        let worlds = (0..count)
+        let points = (0..count)
             .map(|i| (i + 1, degrees(30.0 * size), degrees(0.1 * size)))
             .collect();
-        add(what, on_sheet(worlds::WorldPicture::new(worlds)));
+        add(what, on_sheet(misreading::MisreadingPicture::new(points)));
     }
     for zero in [-178.0, 0.0, 2.9, 90.0] {
         let picture = compass::CompassPicture::new(degrees(zero), degrees(3.1), degrees(2.0));

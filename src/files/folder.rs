@@ -1,0 +1,129 @@
+//! Folders that are whole or not there: all files of a run, or all of the run before.
+
+use std::fs::File;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use super::whole::{PREFIX, SUFFIX, link_end, sweep};
+use crate::problem::{Error, Problem};
+
+/// The file in a folder of a report that says what belongs to it.
+pub const FOLDER_RECORD: &str = ".plumbeam-report.json";
+
+/// A folder in the making: it takes its place in one step when it is finished, and leaves the old
+/// one untouched when it is dropped before.
+#[derive(Debug)]
+pub struct WholeFolder {
+    /// Where it goes.
+    path: PathBuf,
+    making: tempfile::TempDir,
+    /// Of its record, locked while somebody writes into the folder.
+    record: File,
+}
+
+impl WholeFolder {
+    /// Begins a folder beside `path`, or beside what it links to. What killed runs left there is
+    /// removed.
+    ///
+    /// # Errors
+    /// When nothing can be made there.
+    pub fn create(path: &Path) -> Result<WholeFolder, Error> {
+        let failed = |e| Error::io(&path.display().to_string(), "write", e);
+        let end = link_end(path);
+        let beside = match end.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        std::fs::create_dir_all(beside).map_err(failed)?;
+        sweep(beside);
+        let mut builder = tempfile::Builder::new();
+        builder.prefix(PREFIX).suffix(SUFFIX);
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt;
+            // Temporary folders are private by default; a report is for whom the umask says.
+            builder.permissions(std::fs::Permissions::from_mode(0o777));
+        }
+        let making = builder.tempdir_in(beside).map_err(failed)?;
+        let mut record = File::create(making.path().join(FOLDER_RECORD)).map_err(failed)?;
+        // The lock goes with the process, however it ends. What is not empty is locked if somebody
+        // writes it.
+        let _ = record.try_lock();
+        record.write_all(b"\n").map_err(failed)?;
+        Ok(WholeFolder {
+            path: end,
+            making,
+            record,
+        })
+    }
+
+    /// The folder to write into until it is finished.
+    pub fn making(&self) -> &Path {
+        self.making.path()
+    }
+
+    /// Writes its record and puts it in its place. A folder that stands there is removed, or moved
+    /// to `keep`.
+    ///
+    /// # Errors
+    /// When the disk is full or fails, or the folder cannot be moved; the old one is then
+    /// untouched.
+    pub fn finish(mut self, record: &str, keep: Option<&Path>) -> Result<(), Error> {
+        let failed = |e| Error::io(&self.path.display().to_string(), "write", e);
+        (self.record.write_all(record.as_bytes()))
+            .and_then(|()| self.record.sync_all())
+            .map_err(failed)?;
+        // An open file keeps its folder from being renamed there.
+        #[cfg(windows)]
+        drop(self.record);
+        let made = self.making.path();
+        let Ok(old) = std::fs::metadata(&self.path) else {
+            std::fs::rename(made, &self.path).map_err(failed)?;
+            let _ = self.making.keep();
+            return Ok(());
+        };
+        std::fs::set_permissions(made, old.permissions()).map_err(failed)?;
+        if let Some(keep) = keep {
+            std::fs::rename(&self.path, keep).map_err(|e| busy(&self.path, &e))?;
+            if let Err(e) = std::fs::rename(made, &self.path) {
+                std::fs::rename(keep, &self.path).map_err(failed)?;
+                return Err(failed(e));
+            }
+            let _ = self.making.keep();
+        } else {
+            exchange(made, &self.path)?;
+            // Where the new one was made the old one stands now: it goes when `making` is dropped.
+        }
+        Ok(())
+    }
+}
+
+/// Puts each of two folders where the other was: in one step where the system can.
+fn exchange(made: &Path, place: &Path) -> Result<(), Error> {
+    #[cfg(any(target_os = "linux", target_vendor = "apple"))]
+    {
+        use rustix::fs::{CWD, RenameFlags, renameat_with};
+        if renameat_with(CWD, made, CWD, place, RenameFlags::EXCHANGE).is_ok() {
+            return Ok(());
+        }
+    }
+    let aside = made.with_extension("old");
+    std::fs::rename(place, &aside).map_err(|e| busy(place, &e))?;
+    if let Err(e) = std::fs::rename(made, place) {
+        let back = std::fs::rename(&aside, place);
+        back.map_err(|e| busy(place, &e))?;
+        return Err(busy(place, &e));
+    }
+    std::fs::rename(&aside, made).map_err(|e| busy(place, &e))
+}
+
+/// What is said when a folder cannot be moved.
+fn busy(path: &Path, error: &std::io::Error) -> Error {
+    Problem::of_file(
+        &path.display().to_string(),
+        format!("this folder cannot be replaced: {error}"),
+        "a folder that nothing else uses",
+    )
+    .mend("name a new folder, for example one inside it")
+    .into()
+}

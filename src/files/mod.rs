@@ -1,0 +1,9 @@
+//! Files: read as they are, written so that they are whole or not there.
+
+mod folder;
+mod read;
+mod whole;
+
+pub use folder::{FOLDER_RECORD, WholeFolder};
+pub use read::{Stamp, open, read_bytes};
+pub use whole::{PREFIX, SUFFIX, WholeFile, abandoned, link_end, sweep, write_whole};

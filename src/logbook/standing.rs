@@ -1,0 +1,226 @@
+//! What stands against using a calibration, or a table made of one.
+
+use super::calibration::{Calibration, TermState};
+use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust};
+use crate::text::quoted;
+
+/// What stands against using the numbers of a calibration.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Standing {
+    /// It is of another station: which, and of which is the station file.
+    pub foreign: Option<String>,
+    /// It says of itself that its numbers mean nothing: why.
+    pub worthless: Option<String>,
+    /// What it is not good for, with numbers.
+    pub limited: Option<String>,
+    /// What changed while its peaks were taken.
+    pub changed: Option<String>,
+}
+
+impl Standing {
+    /// Why it must not be used unless the user says so; none when nothing forbids it.
+    pub fn refusal(&self) -> Option<String> {
+        let why: Vec<&str> = [&self.foreign, &self.worthless]
+            .into_iter()
+            .flatten()
+            .map(String::as_str)
+            .collect();
+        (!why.is_empty()).then(|| why.join("; "))
+    }
+
+    /// What must be said when it is used, a sentence each.
+    pub fn caveats(&self) -> Vec<String> {
+        [&self.foreign, &self.worthless, &self.limited, &self.changed]
+            .into_iter()
+            .flatten()
+            .cloned()
+            .collect()
+    }
+
+    /// Of numbers with this trust.
+    pub fn of_trust(
+        trust: Trust,
+        reasons: &[String],
+        expected: Option<&ExpectedPointingError>,
+    ) -> Standing {
+        let why = reasons.join("; ");
+        let mut standing = Standing::default();
+        match trust {
+            Trust::Good => {}
+            Trust::None => {
+                standing.worthless = Some(match why.is_empty() {
+                    true => {
+                        "the calibration says of itself that its numbers mean nothing".to_owned()
+                    }
+                    false => format!(
+                        "the calibration says of itself that its numbers mean nothing: {why}"
+                    ),
+                });
+            }
+            Trust::Limited => {
+                let mut said = match why.is_empty() {
+                    true => {
+                        "the calibration does not say how far it can be trusted, as files from \
+                             before did not"
+                            .to_owned()
+                    }
+                    false => format!("the calibration is good within limits only: {why}"),
+                };
+                if let Some(expected) = expected {
+                    said.push_str(&format!("; {}", expectation(expected)));
+                }
+                standing.limited = Some(said);
+            }
+        }
+        standing
+    }
+}
+
+/// The expected pointing error in words.
+fn expectation(expected: &ExpectedPointingError) -> String {
+    format!(
+        "the expected pointing error over the sky is {} deg rms ({} deg in 95 % of cases), at worst \
+         {} deg, at azimuth {:.0} and elevation {:.0}",
+        two_digits(expected.rms_deg),
+        two_digits(expected.rms_95_deg),
+        two_digits(expected.largest_deg),
+        expected.at.azimuth_deg,
+        expected.at.elevation_deg
+    )
+}
+
+/// A number of degrees to two significant digits.
+fn two_digits(value: f64) -> String {
+    let size = value.abs().log10().floor();
+    let decimals = if size.is_finite() { 1.0 - size } else { 0.0 };
+    format!("{value:.*}", decimals.clamp(0.0, 6.0) as usize)
+}
+
+impl Calibration {
+    /// What stands against using it at the station of that name.
+    pub fn standing(&self, station: &str) -> Standing {
+        let mut standing = Standing::of_trust(
+            self.trust,
+            &self.reasons,
+            self.expected_pointing_error.as_ref(),
+        );
+        if self.station != station {
+            standing.foreign = Some(format!(
+                "the calibration is of the station {}, the station file of {}",
+                quoted(&self.station),
+                quoted(station)
+            ));
+        }
+        // What has reasons names them itself.
+        let lost: Vec<&str> = (self.terms.iter())
+            .filter(|(_, record)| record.state == TermState::NotSeparable)
+            .map(|(name, _)| name.as_str())
+            .collect();
+        if self.reasons.is_empty() && !lost.is_empty() {
+            standing.limited = Some(format!(
+                "the calibration could not tell {} apart from other terms; where its peaks did not \
+                 reach, the corrections may be wrong",
+                lost.join(", ")
+            ));
+        }
+        if !self.causes.is_empty() {
+            let causes: Vec<String> = self.causes.iter().map(in_words).collect();
+            standing.changed = Some(format!(
+                "something changed while the peaks were taken, and the calibration holds for the end \
+                 of the log: {}",
+                causes.join(", ")
+            ));
+        }
+        standing
+    }
+}
+
+/// `base-knock of 0.21 deg from row 12 on`.
+fn in_words(cause: &CauseRecord) -> String {
+    let size = cause.size.map(|size| {
+        let size = format!("{} {}", two_digits(size), cause.size_unit);
+        format!(" of {}", size.trim_end())
+    });
+    let row = cause.row.map(|row| format!(" from row {row} on"));
+    format!(
+        "{}{}{}",
+        cause.fault,
+        size.unwrap_or_default(),
+        row.unwrap_or_default()
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logbook::SkyPlace;
+
+    fn calibration() -> Calibration {
+        let text = include_str!("../../tests/data/invented/calibration.json");
+        Calibration::parse("c", text.as_bytes()).unwrap()
+    }
+
+    #[test]
+    fn nothing_stands_against_a_good_one_at_home() {
+        let mut good = calibration();
+        good.trust = Trust::Good;
+        good.terms.retain(|_, r| r.state != TermState::NotSeparable);
+        assert_eq!(good.standing("Mill meadow"), Standing::default());
+        let standing = good.standing("Hill");
+        assert_eq!(
+            standing.refusal().unwrap(),
+            "the calibration is of the station \"Mill meadow\", the station file of \"Hill\""
+        );
+    }
+
+    #[test]
+    fn limits_are_said_with_their_numbers() {
+        let mut limited = calibration();
+        limited.reasons = vec!["one side of the sky".to_owned()];
+        limited.expected_pointing_error = Some(ExpectedPointingError {
+            rms_deg: 0.0413,
+            rms_95_deg: 0.061,
+            largest_deg: 12.34,
+            at: SkyPlace {
+                azimuth_deg: 210.0,
+                elevation_deg: 85.0,
+            },
+            loss_db: None,
+        });
+        limited.causes = vec![CauseRecord {
+            fault: "base-knock".to_owned(),
+            axis: None,
+            row: Some(12),
+            size: Some(0.2149),
+            size_unit: "deg".to_owned(),
+            sigma: None,
+        }];
+        let standing = limited.standing("Mill meadow");
+        assert_eq!(standing.refusal(), None);
+        assert_eq!(
+            standing.caveats(),
+            [
+                "the calibration is good within limits only: one side of the sky; the expected \
+                 pointing error over the sky is 0.041 deg rms (0.061 deg in 95 % of cases), at \
+                 worst 12 deg, at azimuth 210 and elevation 85",
+                "something changed while the peaks were taken, and the calibration holds for the \
+                 end of the log: base-knock of 0.21 deg from row 12 on"
+            ]
+        );
+    }
+
+    #[test]
+    fn what_means_nothing_is_refused_with_its_reasons() {
+        let mut none = calibration();
+        none.distrust(Trust::None, "the time zone is wrong".to_owned());
+        let refusal = none.standing("Hill").refusal().unwrap();
+        assert!(
+            refusal.contains("of the station \"Mill meadow\""),
+            "{refusal}"
+        );
+        assert!(
+            refusal.ends_with("mean nothing: the time zone is wrong"),
+            "{refusal}"
+        );
+    }
+}

@@ -1,0 +1,392 @@
+//! The one gate through which every output goes.
+
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+use same_file::Handle;
+
+use super::keep;
+use super::kind::{Found, Kind, Old};
+use super::mark;
+use crate::files::{WholeFile, link_end};
+use crate::problem::{Error, printable};
+use crate::station::{EmitterKind, Station};
+
+/// What a verb reads, so that nothing that it writes destroys any of it.
+#[derive(Debug)]
+pub struct Guard {
+    verb: &'static str,
+    inputs: Vec<Place>,
+    /// Outputs so far: no two of them may go to the same place.
+    outputs: Vec<Place>,
+    /// Those of them that are folders.
+    folders: Vec<Place>,
+}
+
+/// A file or folder that is read or written.
+#[derive(Clone, Debug)]
+struct Place {
+    /// What it is to the user: `the station file`, `--sheet`.
+    what: String,
+    /// As the user named it.
+    path: PathBuf,
+    /// Where that leads when all links are followed.
+    end: PathBuf,
+}
+
+impl Place {
+    fn new(what: &str, path: &Path) -> Place {
+        Place {
+            what: what.to_owned(),
+            path: path.to_owned(),
+            end: absolute(&link_end(path)),
+        }
+    }
+    /// Whether two places are one: by their path, or because the system says that they are the
+    /// same file, as it does of hard links and of names that differ in case only where case does
+    /// not count.
+    fn is(&self, other: &Place) -> bool {
+        let named = !self.is_standard_input() && !other.is_standard_input();
+        (named && self.end == other.end)
+            || matches!((self.handle(), other.handle()), (Some(a), Some(b)) if a == b)
+    }
+    fn is_standard_input(&self) -> bool {
+        self.path.as_os_str() == "-"
+    }
+    /// What the system knows the file or folder by. Nothing else is opened to find out: opening a
+    /// pipe would wait for its other end.
+    fn handle(&self) -> Option<Handle> {
+        if self.is_standard_input() {
+            let stdin = Handle::stdin().ok()?;
+            let is_file = stdin.as_file().metadata().is_ok_and(|m| m.is_file());
+            return is_file.then_some(stdin);
+        }
+        let there = std::fs::metadata(&self.end).ok()?;
+        (there.is_file() || there.is_dir()).then(|| Handle::from_path(&self.end).ok())?
+    }
+    /// As a part of a message.
+    fn shown(&self) -> String {
+        match self.is_standard_input() {
+            true => "standard input".to_owned(),
+            false => shown(&self.path),
+        }
+    }
+}
+
+/// The path with the links of its folder followed, though nothing may stand there yet.
+fn absolute(path: &Path) -> PathBuf {
+    match (std::fs::canonicalize(folder_of(path)), path.file_name()) {
+        (Ok(folder), Some(name)) => folder.join(name),
+        _ => path.to_owned(),
+    }
+}
+
+/// The folder in which a file stands.
+pub(super) fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    }
+}
+
+/// A path as a part of a message.
+pub(super) fn shown(path: &Path) -> String {
+    printable(&path.display().to_string())
+}
+
+impl Guard {
+    /// Of a verb that reads nothing yet.
+    pub fn new(verb: &'static str) -> Guard {
+        Guard {
+            verb,
+            inputs: Vec::new(),
+            outputs: Vec::new(),
+            folders: Vec::new(),
+        }
+    }
+
+    /// The verb that writes.
+    pub fn verb(&self) -> &'static str {
+        self.verb
+    }
+
+    /// It reads this file or folder, which is `what` to the user. `-` is standard input, which may
+    /// be a file too.
+    #[must_use]
+    pub fn reads(mut self, what: &str, path: &Path) -> Guard {
+        self.inputs.push(Place::new(what, path));
+        self
+    }
+
+    /// It reads a station file and the files of orbit elements that this names.
+    #[must_use]
+    pub fn reads_station(mut self, path: &Path, station: &Station) -> Guard {
+        self = self.reads("the station file", path);
+        for emitter in &station.emitters {
+            if let EmitterKind::Satellite { elements, .. } = &emitter.kind {
+                self = self.reads("a file of orbit elements", elements);
+            }
+        }
+        self
+    }
+
+    /// Asks for a place to write a file to, which `option` named. Ask before the work is done.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] when writing there would destroy something; when it can be no file.
+    pub fn file(&mut self, option: &str, path: &Path, kind: Kind) -> Result<Output, Error> {
+        let output = Output {
+            verb: self.verb,
+            option: option.to_owned(),
+            path: path.to_owned(),
+            kind,
+        };
+        if path.as_os_str() == "-" || path.as_os_str().is_empty() {
+            return Err(Error::Usage(format!(
+                "{option} takes the name of a file; leave it out to print on standard output"
+            )));
+        }
+        let place = Place::new(option, path);
+        self.refuse_inputs(&place)?;
+        if let Some(folder) = self.folders.iter().find(|f| place.end.starts_with(&f.end)) {
+            return Err(inside_of(&place, folder));
+        }
+        output.judge()?;
+        self.outputs.push(place);
+        Ok(output)
+    }
+
+    /// Asks for a file if the option was given.
+    ///
+    /// # Errors
+    /// As [`Guard::file`].
+    pub fn optional_file(
+        &mut self,
+        option: &str,
+        path: Option<&PathBuf>,
+        kind: Kind,
+    ) -> Result<Option<Output>, Error> {
+        path.map(|path| self.file(option, path, kind)).transpose()
+    }
+
+    /// Refuses standard output when it was led into a file that is read.
+    ///
+    /// # Errors
+    /// [`Error::Usage`].
+    pub fn standard_output(&self) -> Result<(), Error> {
+        let Ok(out) = Handle::stdout() else {
+            return Ok(());
+        };
+        if !out.as_file().metadata().is_ok_and(|m| m.is_file()) {
+            return Ok(());
+        }
+        let is_out = |input: &&Place| input.handle().is_some_and(|handle| handle == out);
+        match self.inputs.iter().find(is_out) {
+            None => Ok(()),
+            Some(input) => Err(Error::Usage(format!(
+                "standard output is led into {}, {}, which {} reads\n  help: lead it into another \
+                 file",
+                input.shown(),
+                input.what,
+                self.verb
+            ))),
+        }
+    }
+
+    /// Notes a folder that is written, and refuses it when it is or holds something that is read,
+    /// or another output.
+    pub(super) fn folder_place(&mut self, option: &str, path: &Path) -> Result<(), Error> {
+        let place = Place::new(option, path);
+        self.refuse_inputs(&place)?;
+        let inside =
+            |other: &&Place| !other.is_standard_input() && other.end.starts_with(&place.end);
+        if let Some(input) = self.inputs.iter().find(inside) {
+            return Err(Error::Usage(format!(
+                "{option} {} would be replaced as a whole, and it holds {}, {}\n  help: name a \
+                 folder of its own",
+                shown(path),
+                input.shown(),
+                input.what
+            )));
+        }
+        if let Some(other) = self.outputs.iter().find(inside) {
+            return Err(inside_of(other, &place));
+        }
+        self.folders.push(place.clone());
+        self.outputs.push(place);
+        Ok(())
+    }
+
+    fn refuse_inputs(&self, place: &Place) -> Result<(), Error> {
+        let option = &place.what;
+        if let Some(input) = self.inputs.iter().find(|input| place.is(input)) {
+            let by = match input.path == place.path {
+                true => String::new(),
+                false => format!(" is the same as {}, and that", input.shown()),
+            };
+            return Err(Error::Usage(format!(
+                "{option} {}{by} is {}: {} reads it and will not write over it\n  help: name another \
+                 place with {option}",
+                shown(&place.path),
+                input.what,
+                self.verb
+            )));
+        }
+        if let Some(other) = self.outputs.iter().find(|other| place.is(other)) {
+            return Err(Error::Usage(format!(
+                "{} and {option} both name {}\n  help: name two places",
+                other.what,
+                shown(&place.path)
+            )));
+        }
+        Ok(())
+    }
+}
+
+/// What is wrong with an output that would go when the folder of another is replaced.
+fn inside_of(output: &Place, folder: &Place) -> Error {
+    Error::Usage(format!(
+        "{} {} lies in the folder of {}, which is replaced as a whole\n  help: name a place outside \
+         of it",
+        output.what,
+        shown(&output.path),
+        folder.what
+    ))
+}
+
+/// A place for a file, which may be written.
+#[derive(Clone, Debug)]
+pub struct Output {
+    verb: &'static str,
+    option: String,
+    path: PathBuf,
+    kind: Kind,
+}
+
+impl Output {
+    /// As the user named it.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// What stands there now, and what becomes of it.
+    fn judge(&self) -> Result<(Found, Old), Error> {
+        let failed = |e| Error::io(&self.path.display().to_string(), "look at", e);
+        let end = link_end(&self.path);
+        let option = &self.option;
+        let Ok(there) = std::fs::metadata(&end) else {
+            let parent = folder_of(&end);
+            if !parent.is_dir() {
+                return Err(Error::Usage(format!(
+                    "{option} {}: there is no folder {}\n  help: make it, or name another place",
+                    shown(&self.path),
+                    shown(parent)
+                )));
+            }
+            return Ok((Found::Nothing, Old::Goes));
+        };
+        if there.is_dir() {
+            return Err(Error::Usage(format!(
+                "{option} {} is a folder\n  help: name a file, for example one inside it",
+                shown(&self.path)
+            )));
+        }
+        if !there.is_file() {
+            // A device or a pipe holds nothing that could be lost.
+            return Ok((Found::Nothing, Old::Goes));
+        }
+        let mut start = Vec::new();
+        std::fs::File::open(&end)
+            .and_then(|file| file.take(MOST_LOOKED_AT).read_to_end(&mut start))
+            .map_err(failed)?;
+        let found = Found::of(&start);
+        let old = found.replaced_by(self.kind, self.verb).map_err(|what| {
+            Error::Usage(format!(
+                "{option} {} is {what}, and {} will not write over it\n  help: name another file \
+                 with {option}, or move this one away",
+                shown(&self.path),
+                self.verb
+            ))
+        })?;
+        Ok((found, old))
+    }
+
+    /// Begins to write it, piece by piece.
+    ///
+    /// # Errors
+    /// As [`Guard::file`], for it is asked again; when the folder cannot be written to.
+    pub fn begin(&self) -> Result<Pending<'_>, Error> {
+        self.judge()?;
+        Ok(Pending {
+            output: self,
+            whole: WholeFile::create(&self.path)?,
+        })
+    }
+
+    /// Writes it, whole or not at all. Gives where the older file is kept, if one is.
+    ///
+    /// # Errors
+    /// As [`Output::begin`]; when the disk is full or fails.
+    pub fn write(&self, contents: &[u8]) -> Result<Option<PathBuf>, Error> {
+        let text = std::str::from_utf8(contents);
+        let marked = match (self.kind, text) {
+            (Kind::Log | Kind::Sheet, Ok(text)) => mark::marked(self.verb, text).into_bytes(),
+            _ => contents.to_vec(),
+        };
+        let there = (self.path.is_file()).then(|| std::fs::read(&self.path).ok());
+        if there.flatten().is_some_and(|there| there == marked) {
+            // The same again: there is nothing to keep, and who watches the file may see it anew.
+            self.judge()?;
+            let mut whole = WholeFile::create(&self.path)?;
+            self.put(&mut whole, &marked)?;
+            return whole.finish().map(|()| None);
+        }
+        let mut pending = self.begin()?;
+        self.put(&mut pending, &marked)?;
+        pending.finish()
+    }
+
+    fn put(&self, into: &mut impl Write, contents: &[u8]) -> Result<(), Error> {
+        into.write_all(contents)
+            .map_err(|e| Error::io(&self.path.display().to_string(), "write", e))
+    }
+}
+
+/// So much of an older file is looked at: more than any log of an evening.
+const MOST_LOOKED_AT: u64 = 256 << 20;
+
+/// A file that is being written.
+#[derive(Debug)]
+pub struct Pending<'a> {
+    output: &'a Output,
+    whole: WholeFile,
+}
+
+impl Pending<'_> {
+    /// Puts it in its place, after the older file was kept if it must be. Gives where that is.
+    ///
+    /// # Errors
+    /// When the disk is full or fails, or the place has become another; the old file is then
+    /// untouched.
+    pub fn finish(self) -> Result<Option<PathBuf>, Error> {
+        let mut kept = None;
+        let output = self.output;
+        self.whole.finish_after(|old| {
+            // It may have changed since the work began.
+            if let (found, Old::IsKept) = output.judge()? {
+                kept = Some(keep::keep_file(old, &found)?);
+            }
+            Ok(())
+        })?;
+        Ok(kept)
+    }
+}
+
+impl Write for Pending<'_> {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.whole.write(bytes)
+    }
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.whole.flush()
+    }
+}

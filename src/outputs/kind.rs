@@ -1,0 +1,295 @@
+//! What a file is that stands where an output should go, and what may be done to it.
+
+use serde::Deserialize;
+
+use super::mark;
+use crate::time::Utc;
+
+/// What a verb writes into a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A log of peaks.
+    Log,
+    /// A log to fill in.
+    Sheet,
+    /// A calibration.
+    Calibration,
+    /// A correction table, in any of its forms.
+    Table,
+    /// Anything else: a text or a JSON document for reading.
+    Text,
+}
+
+/// What a file turns out to be.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Found {
+    /// There is nothing in it.
+    Nothing,
+    /// A log with so many filled rows.
+    Log {
+        /// How many.
+        rows: usize,
+        /// The verb that wrote it, if nobody has edited it since.
+        unedited_of: Option<String>,
+    },
+    /// A log without a filled row.
+    Unfilled {
+        /// The verb that wrote it, if nobody has edited it since.
+        unedited_of: Option<String>,
+    },
+    /// A calibration, and when it was made if it says so.
+    Calibration(Option<Utc>),
+    /// A correction table.
+    Table,
+    /// A file that a person or a service wrote for plumbeam to read: which.
+    Source(&'static str),
+    /// Something else.
+    Other,
+}
+
+/// What becomes of a file that stands where an output goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Old {
+    /// It may go: there is nothing in it that would be missed.
+    Goes,
+    /// It is kept beside the new one.
+    IsKept,
+}
+
+impl Found {
+    /// What becomes of it when `verb` writes that kind of file in its place.
+    ///
+    /// # Errors
+    /// What it is, in words, when nothing may be written over it.
+    pub fn replaced_by(&self, kind: Kind, verb: &str) -> Result<Old, String> {
+        let own = |of: &Option<String>| of.as_deref() == Some(verb);
+        match (self, kind) {
+            (Found::Nothing, _) => Ok(Old::Goes),
+            (Found::Unfilled { unedited_of }, Kind::Sheet | Kind::Log) if own(unedited_of) => {
+                Ok(Old::Goes)
+            }
+            (Found::Log { unedited_of, .. }, Kind::Log) if own(unedited_of) => Ok(Old::IsKept),
+            (Found::Unfilled { .. }, Kind::Sheet | Kind::Log)
+            | (Found::Calibration(_), Kind::Calibration)
+            | (Found::Table, Kind::Table)
+            | (Found::Other, _) => Ok(Old::IsKept),
+            (Found::Log { rows, .. }, _) => Err(match rows {
+                1 => "a log with a filled row".to_owned(),
+                rows => format!("a log with {rows} filled rows"),
+            }),
+            (Found::Unfilled { .. }, _) => Err("a log to fill in".to_owned()),
+            (Found::Calibration(_), _) => Err("a calibration".to_owned()),
+            (Found::Table, _) => Err("a correction table".to_owned()),
+            (Found::Source(what), _) => Err((*what).to_owned()),
+        }
+    }
+
+    /// What a file with these contents is.
+    pub fn of(bytes: &[u8]) -> Found {
+        let text = String::from_utf8_lossy(bytes);
+        let text = text.trim_start_matches('\u{feff}');
+        if text.trim().is_empty() {
+            return Found::Nothing;
+        }
+        let start = text.trim_start();
+        if start.starts_with(['{', '[']) {
+            return of_json(start);
+        }
+        let head: Vec<&str> = text.lines().take(LINES_LOOKED_AT).collect();
+        let has = |words: &[&str]| head.iter().any(|line| words.contains(&line.trim()));
+        if start.starts_with("/* Correction table") || start.starts_with("# format: plumbeam corr")
+        {
+            Found::Table
+        } else if has(&["[site]", "[mount]", "[dish]", "[[emitter]]"]) {
+            Found::Source("a station file")
+        } else if has(&["[session]", "[terms]", "[noise]"]) {
+            Found::Source("a truth file")
+        } else if head.windows(2).any(|pair| is_element_set(pair[0], pair[1])) {
+            Found::Source("a file of orbit elements")
+        } else {
+            of_rows(text)
+        }
+    }
+}
+
+/// So many lines are looked at to tell what a file is: more than any comment at its beginning has.
+const LINES_LOOKED_AT: usize = 400;
+
+fn of_json(text: &str) -> Found {
+    #[derive(Deserialize)]
+    struct Start {
+        created_utc: Option<Utc>,
+    }
+    // Not read as JSON, for a damaged calibration is a calibration too.
+    let head: String = text.chars().take(4000).collect();
+    if head.contains("\"plumbeam calibration ") {
+        let start: Option<Start> = serde_json::from_str(text).ok();
+        Found::Calibration(start.and_then(|s| s.created_utc))
+    } else if head.contains("\"plumbeam correction table ") {
+        Found::Table
+    } else if head.contains("\"NORAD_CAT_ID\"") {
+        Found::Source("a file of orbit elements")
+    } else {
+        Found::Other
+    }
+}
+
+/// Whether two lines are those of a two-line element set.
+fn is_element_set(first: &str, second: &str) -> bool {
+    /// Columns of such a line, of which the last, a checksum, may be missing.
+    const COLUMNS: usize = 68;
+    let is = |line: &str, number: &str| line.starts_with(number) && line.trim().len() >= COLUMNS;
+    is(first, "1 ") && is(second, "2 ")
+}
+
+/// A table of rows with a header is a log: its rows are filled where readings or times stand. It
+/// may be one of another program, so that the columns have other names.
+fn of_rows(text: &str) -> Found {
+    /// Fewer columns make no log.
+    const LEAST_COLUMNS: usize = 3;
+    let mut lines = text.lines().filter(|l| !l.starts_with('#'));
+    let Some(header) = lines.find(|l| !l.trim().is_empty()) else {
+        return Found::Other;
+    };
+    let separator = [b',', b';', b'\t', b'|']
+        .into_iter()
+        .max_by_key(|s| header.bytes().filter(|b| b == s).count())
+        .unwrap_or(b',');
+    let mut rows = csv::ReaderBuilder::new()
+        .delimiter(separator)
+        .flexible(true)
+        .comment(Some(b'#'))
+        .has_headers(false)
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let mut records = rows.byte_records().filter_map(Result::ok);
+    let Some(header) = records.next() else {
+        return Found::Other;
+    };
+    let is_number = |cell: &[u8]| {
+        let text = String::from_utf8_lossy(cell).replace(',', ".");
+        text.parse::<f64>().is_ok_and(f64::is_finite)
+    };
+    if header.len() < LEAST_COLUMNS || header.iter().any(is_number) {
+        return Found::Other;
+    }
+    let readings: Vec<usize> = (header.iter().enumerate())
+        .filter(|(_, name)| {
+            let name = name.to_ascii_lowercase();
+            [&b"time_utc"[..], b"azimuth_deg", b"elevation_deg"].contains(&name.as_slice())
+        })
+        .map(|(i, _)| i)
+        .collect();
+    let is_filled = |row: &csv::ByteRecord| match readings.as_slice() {
+        [] => row.len() == header.len() && row.iter().any(is_number),
+        columns => (columns.iter()).any(|i| row.get(*i).is_some_and(|cell| !cell.is_empty())),
+    };
+    let filled = records.filter(is_filled).count();
+    let unedited_of = mark::unedited_of(text);
+    match filled {
+        0 => Found::Unfilled { unedited_of },
+        rows => Found::Log { rows, unedited_of },
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const HEADER: &str = "time_utc,emitter,azimuth_deg,elevation_deg,note\n";
+
+    fn of(text: &str) -> Found {
+        Found::of(text.as_bytes())
+    }
+    fn log(rows: usize) -> Found {
+        Found::Log {
+            rows,
+            unedited_of: None,
+        }
+    }
+
+    #[test]
+    fn logs_are_known_by_their_filled_rows_whoever_wrote_them() {
+        let row = "2026-09-12T06:25:45Z,sun,168.08,30.67,\n";
+        let empty = ",sun,,,\"planned 2026-09-12; expect azimuth 168.1\"\n";
+        let unfilled = Found::Unfilled { unedited_of: None };
+        assert_eq!(of(HEADER), unfilled);
+        assert_eq!(of(&format!("# a comment\n{HEADER}{empty}")), unfilled);
+        assert_eq!(of(&format!("{HEADER}{empty}{row}{row}")), log(2));
+        // One reading is enough, and so is a time.
+        assert_eq!(of(&format!("{HEADER},sun,,30.67,\n")), log(1));
+        assert_eq!(
+            of(&format!("{HEADER}2026-09-12T06:25:45Z,sun,,,\n")),
+            log(1)
+        );
+        assert_eq!(
+            of("\u{feff}Date Time;Source;AZ;EL\r\n12.09.2026 06:25;sun;168,08;30,67\r\n"),
+            log(1)
+        );
+        assert_eq!(of("t\taz\tel\n9:25\t168.1\t30.7\n"), log(1));
+    }
+
+    #[test]
+    fn what_plumbeam_reads_or_writes_is_known() {
+        let calibration = include_str!("../../tests/data/invented/calibration.json");
+        let created = Utc::parse("2026-04-04T20:00:00.000Z").ok();
+        assert_eq!(of(calibration), Found::Calibration(created));
+        let cut = &calibration[..calibration.len() / 2];
+        assert_eq!(of(cut), Found::Calibration(None));
+        assert_eq!(of("# format: plumbeam correction table 1\n"), Found::Table);
+        let demo = |text| match of(text) {
+            Found::Source(what) => what,
+            other => panic!("{other:?}"),
+        };
+        let station = include_str!("../../demo-data/station.toml");
+        assert_eq!(demo(station), "a station file");
+        let truth = include_str!("../../demo-data/truth.toml");
+        assert_eq!(demo(truth), "a truth file");
+        let elements = include_str!("../../demo-data/satellites.tle");
+        assert_eq!(demo(elements), "a file of orbit elements");
+        assert_eq!(demo("[{\"NORAD_CAT_ID\": 1}]"), "a file of orbit elements");
+        for other in [
+            "some words\n",
+            "{\"a\": 1}",
+            "1.0 2.0\n3.0 4.0\n",
+            "\u{fffd}\0",
+        ] {
+            assert_eq!(of(other), Found::Other, "{other}");
+        }
+        assert_eq!(of(" \r\n"), Found::Nothing);
+    }
+
+    #[test]
+    fn only_what_would_not_be_missed_goes() {
+        use Kind::{Calibration, Log, Sheet, Table, Text};
+        let mine = |rows| {
+            let unedited_of = Some("reduce".to_owned());
+            match rows {
+                0 => Found::Unfilled { unedited_of },
+                rows => Found::Log { rows, unedited_of },
+            }
+        };
+        let unfilled = Found::Unfilled { unedited_of: None };
+        let may = |found: &Found, kind| found.replaced_by(kind, "reduce").ok();
+        let all = [Calibration, Log, Sheet, Table, Text];
+        for kind in all {
+            assert_eq!(may(&Found::Nothing, kind), Some(Old::Goes));
+            assert_eq!(may(&Found::Other, kind), Some(Old::IsKept));
+            assert_eq!(may(&log(3), kind), None);
+            assert_eq!(may(&Found::Source("a station file"), kind), None);
+            let same = |wanted: &[Kind]| wanted.contains(&kind).then_some(Old::IsKept);
+            assert_eq!(may(&Found::Calibration(None), kind), same(&[Calibration]));
+            assert_eq!(may(&Found::Table, kind), same(&[Table]));
+            assert_eq!(may(&unfilled, kind), same(&[Log, Sheet]));
+            assert_eq!(may(&mine(3), kind), same(&[Log]));
+            let own = [Log, Sheet].contains(&kind).then_some(Old::Goes);
+            assert_eq!(may(&mine(0), kind), own);
+        }
+        // That of another verb is not its own.
+        assert!(mine(3).replaced_by(Log, "simulate").is_err());
+        assert_eq!(
+            log(1).replaced_by(Text, "sky"),
+            Err("a log with a filled row".to_owned())
+        );
+    }
+}
