@@ -4,9 +4,9 @@ use clap::Args as ClapArgs;
 
 use super::value::stretch_s;
 use super::zone::{Instant, ZoneOption};
-use super::{Common, Console, Verdict};
+use super::{Console, Verdict};
 use crate::ephemeris::{SUN_CAUTION, near_sun};
-use crate::files;
+use crate::outputs::Output;
 use crate::problem::Error;
 use crate::sky::{Notices, Sky};
 use crate::station::Station;
@@ -47,7 +47,7 @@ pub fn run(
     name: &str,
     options: &FollowOptions,
     (station, pointer): (&Station, Pointer),
-    common: &Common,
+    (machine, out): (bool, Option<&Output>),
     console: &mut Console,
 ) -> Result<Verdict, Error> {
     let at = options.zone.instant("--at", &options.at)?;
@@ -64,9 +64,16 @@ pub fn run(
                     "the time is this machine's, {time} (--at says another)"
                 ));
             }
-            once(&mut follower, time, assumed, station, common, console)
+            once(
+                &mut follower,
+                time,
+                assumed,
+                station,
+                (machine, out),
+                console,
+            )
         }
-        Some(_) if common.out.is_some() => Err(Error::Usage(
+        Some(_) if out.is_some() => Err(Error::Usage(
             "what is followed goes to standard output: leave --out out".to_owned(),
         )),
         Some(every_s) => {
@@ -86,7 +93,7 @@ pub fn run(
             for sentence in &assumed {
                 console.note(sentence);
             }
-            follow(&mut follower, instants, station, common, console)
+            follow(&mut follower, instants, station, machine, console)
         }
     }
 }
@@ -96,7 +103,7 @@ fn once(
     time: Utc,
     assumed: Vec<String>,
     station: &Station,
-    common: &Common,
+    (machine, out): (bool, Option<&Output>),
     console: &mut Console,
 ) -> Result<Verdict, Error> {
     let seen = follower.at(time);
@@ -111,7 +118,7 @@ fn once(
     };
     let mut warned = Warned::default();
     warned.about(follower, sight, station, console);
-    let text = if common.json {
+    let text = if machine {
         let row = FollowRow {
             assumed,
             ..FollowRow::new(follower, time, &seen)
@@ -129,10 +136,7 @@ fn once(
         ));
         format!("{}\n", readings(sight))
     };
-    match &common.out {
-        Some(path) => files::write_whole(path, text.as_bytes())?,
-        None => console.result(&text)?,
-    }
+    console.deliver(&text, out)?;
     Ok(Verdict::Good)
 }
 
@@ -140,7 +144,7 @@ fn follow(
     follower: &mut Follower<'_>,
     instants: Instants<WallClock>,
     station: &Station,
-    common: &Common,
+    machine: bool,
     console: &mut Console,
 ) -> Result<Verdict, Error> {
     let mut warned = Warned::default();
@@ -158,7 +162,7 @@ fn follow(
                 format!("error: {why}")
             }
         };
-        let line = match common.json {
+        let line = match machine {
             true => json(&FollowRow::new(follower, time, &seen), false)?,
             false => format!("{time} {said}"),
         };

@@ -198,7 +198,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // Looked at before it is read: a change in between is seen the next time.
     let seen = Stamp::of(path);
     let named = args.demand.demand.map(|_| args.demand.kind());
-    let loaded = match &station {
+    // With a table the station only says where emitters stand.
+    let of_model = station.as_ref().filter(|_| args.calibration.is_some());
+    let loaded = match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
             let standing = calibration.standing(&station.site.name);
@@ -214,7 +216,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // Whoever feeds the stream knows which demands it takes: a new file must take the same. And
     // what is worth nothing, or is another station's, is never taken while a mount moves.
     let kind = loaded.source.demand();
-    let load = || match &station {
+    let load = || match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
             refuse(path, &calibration.standing(&station.site.name), ALONE)?;
@@ -230,8 +232,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
     if let (Some(name), Some(station)) = (emitter, &station) {
-        return follow::run(name, &args.follow, (station, pointer), common, console)
-            .map_err(|e| not_a_demand(name, e));
+        return follow::run(
+            name,
+            &args.follow,
+            (station, pointer),
+            (common.json, out.as_ref()),
+            console,
+        )
+        .map_err(|e| not_a_demand(name, e));
     }
     let assumed = pointer.assumptions(!args.inverse);
     if let Asked::Demand(azimuth, elevation) = asked {

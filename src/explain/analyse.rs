@@ -154,8 +154,13 @@ fn analyse(
     let computed = too_good(&session).map(|(rms, airless)| ComputedPositions { rms, airless });
     let coordinates: usize = session.peaks.iter().map(|p| p.sighting.coordinates()).sum();
     let chosen = if computed.is_some() || coordinates < LEAST_COORDINATES {
+        let mut session = session;
         if computed.is_none() {
             remarks.push(Remark::NoCausesAsked);
+            if session.choice == TermChoice::ByTheData {
+                // Too few to weigh them; what they may do is in the uncertainties.
+                session.base.retain(|h| !is_usual(h));
+            }
         }
         without_causes(context, session, options)?
     } else {
@@ -302,8 +307,8 @@ fn search(context: Context<'_>, session: Session, options: &Options) -> Result<C
 /// Why nothing is named in a session that nothing explains.
 fn makes_no_sense(fit: &JointFit) -> String {
     format!(
-        "these peaks scatter by {:.2} deg about the best of all explanations tried, more than a \
-         beamwidth: no number and no name would mean anything.\n  help: check the site, the times, the emitters' \
+        "these peaks scatter by {:.2} deg about the best of all explanations tried, and do not hold \
+         together even so: no number and no name would mean anything.\n  help: check the site, the times, the emitters' \
          names and the units of the readings; several of them may be wrong together",
         fit.scatter().degrees()
     )
@@ -575,7 +580,7 @@ fn finished(
             .sum();
         return Err(Error::Unsupported(format!(
             "{rows} measured coordinates for {} terms leave nothing to judge the uncertainty by; \
-             log more peaks, or their standard deviations (azimuth_sigma_deg, \
+             log more peaks, at least six, or their standard deviations (azimuth_sigma_deg, \
              elevation_sigma_deg)",
             fit.count()
         )));
@@ -594,7 +599,11 @@ fn finished(
         &spread,
         (noise.freedom, &allowed),
     );
-    contradicted_holds(&session, &fit, &mut remarks);
+    if !session.held_terms.is_empty() {
+        // About the mount without causes: they would bend to make up for a wrong hold.
+        let plain = session.plain_fit().map(|(plain, _)| plain);
+        contradicted_holds(&session, plain.as_ref().unwrap_or(&fit), &mut remarks);
+    }
     remarks.extend(poorly_told(&session, &fit));
     let zero = model.terms().angle(Term::ElevationZero);
     if zero.abs() > ABSURD_ZERO {

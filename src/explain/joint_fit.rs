@@ -483,8 +483,8 @@ impl Session {
 }
 
 /// Said when nothing is left to judge the noise by.
-pub const TOO_FEW: &str = "too few peaks to judge anything by: log at least six, in different \
-     parts of the sky";
+pub const TOO_FEW: &str = "too few peaks to judge anything by: log more peaks, at least six, in \
+     different parts of the sky";
 
 /// An error that turns out larger than plausible is not held back: its spread becomes its own
 /// size (an empirical prior). Whether a spread changed by more than a tenth.

@@ -43,9 +43,13 @@ pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
 /// practice, no source).
 const ABSURD_SCATTER: f64 = 1.0;
 
+/// Nor does one that needs so many causes and still does not hold together.
+const MANY_CAUSES: usize = 3;
+
 /// Whether an explanation explains nothing.
 pub fn absurd(session: &Session, fit: &JointFit) -> bool {
-    fit.scatter() > session.beamwidth * ABSURD_SCATTER
+    let many = fit.admitted(session).len() >= MANY_CAUSES;
+    fit.scatter() > session.beamwidth * ABSURD_SCATTER || (many && falls_apart(session, fit))
 }
 
 /// Peaks of emitters of which not one peak is explained.

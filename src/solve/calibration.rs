@@ -97,7 +97,13 @@ const LIMITING_ERROR: f64 = 0.5;
 fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
     let mut meaningless = Vec::new();
     let mut limiting = Vec::new();
-    meaningless.extend(outcome.misread.clone());
+    // Readings that are exactly what was computed for the emitters may also be those of a mount
+    // without any error.
+    let computed = (outcome.explanation.as_ref()).is_some_and(|e| e.computed.is_some());
+    match computed {
+        true => limiting.extend(outcome.misread.clone()),
+        false => meaningless.extend(outcome.misread.clone()),
+    }
     let zero = outcome.model.terms().angle(Term::ElevationZero);
     if zero.abs() > ABSURD_ZERO {
         meaningless.push(format!(
