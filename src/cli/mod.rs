@@ -7,6 +7,7 @@ mod calibration;
 mod demand;
 mod demo;
 mod faults;
+mod log_options;
 mod output;
 mod plan;
 mod point;

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::log_options::LogArgs;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
@@ -35,9 +36,11 @@ Exit code 1 when the mount is no longer true within the limit.";
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The log of new peaks; - reads standard input
-    #[arg(required_unless_present = "history")]
-    pub peaks: Option<PathBuf>,
+    /// The log of new peaks, or several; - reads standard input
+    #[arg(required_unless_present = "history", value_name = "PEAKS")]
+    pub peaks: Vec<PathBuf>,
+    #[command(flatten)]
+    pub log: LogArgs,
     /// The old calibration
     #[arg(long, value_name = "FILE", required_unless_present = "history")]
     pub against: Option<PathBuf>,
@@ -92,7 +95,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
         return Ok(Verdict::Good);
     }
-    let (Some(peaks), Some(against)) = (&args.peaks, &args.against) else {
+    let (false, Some(against)) = (args.peaks.is_empty(), &args.against) else {
         return Err(Error::Usage(
             "recheck needs --against FILE and a log of new peaks, or --history DIR".to_owned(),
         ));
@@ -100,10 +103,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
     let old = Old::new(Calibration::read(against)?, &against.display().to_string())?;
-    let log = PeakLog::read(peaks, &station)?;
-    for warning in &log.warnings {
-        console.warning(warning);
-    }
+    let log = PeakLog::read_all(&args.peaks, &station, &args.log.options())?;
+    console.log(&log.taken, &log.warnings);
     let request = Request {
         limit: args
             .limit

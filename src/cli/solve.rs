@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args as ClapArgs;
 
+use super::log_options::SeveralLogs;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -33,8 +34,11 @@ Example:
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The log of peaks; - reads standard input
-    pub peaks: PathBuf,
+    /// The log of peaks, or several of one mount; - reads standard input
+    #[arg(required = true, value_name = "PEAKS")]
+    pub peaks: Vec<PathBuf>,
+    #[command(flatten)]
+    pub logs: SeveralLogs,
     #[command(flatten)]
     pub terms: TermOptions,
     /// Use every peak: look for no bad ones
@@ -64,10 +68,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     };
     let station = Station::read(&common.station)?;
     let sky = Sky::new(&station)?;
-    let log = PeakLog::read(&args.peaks, &station)?;
-    for warning in &log.warnings {
-        console.warning(warning);
-    }
+    let log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;
+    console.log(&log.taken, &log.warnings);
     let beside = faults::Options {
         holds: options.holds.clone(),
         seed: args.seed,

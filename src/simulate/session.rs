@@ -8,7 +8,7 @@ use rand_distr::{Distribution, StandardNormal, Uniform};
 use super::spoil::{Circumstance, Spoil, temperature};
 use super::truth::Truth;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
-use crate::logbook::{Approach, Peak, PeakLog};
+use crate::logbook::{Approach, Peak, PeakLog, Readings};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
@@ -72,6 +72,8 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
     let mut present: Option<EncoderReading> = None;
     let mut log = PeakLog {
         file: "simulated session".to_owned(),
+        files: vec!["simulated session".to_owned()],
+        readings: vec![Readings::Encoder],
         ..PeakLog::default()
     };
     for row in 1..=plan.peaks {
@@ -183,6 +185,7 @@ fn peak(
     let logged = |on: bool, value: Approach| if on { value } else { Approach::Unknown };
     let sigma = |deg: f64| truth.noise.logged.then(|| Angle::from_degrees(deg));
     Peak {
+        log: 0,
         row,
         line: row + 1,
         time,

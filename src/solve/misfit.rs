@@ -158,6 +158,7 @@ mod tests {
             .direct;
         Observation {
             peak: Peak {
+                log: 0,
                 row: 1,
                 line: 2,
                 time: Utc::from_unix_nanos(1_790_000_000_000_000_000),

@@ -547,7 +547,11 @@ fn date_of(word: &str) -> Option<(Date, Form)> {
     let whole_year = last.len() == 4;
     if mark == '.' {
         let [day, month, year] = numbers;
-        let year = if whole_year { year } else { this_century(year)? };
+        let year = if whole_year {
+            year
+        } else {
+            this_century(year)?
+        };
         return Some((Date::Known(year, month, day), Form::Dots));
     }
     Some((Date::Open(numbers, whole_year), Form::Open))
@@ -612,15 +616,90 @@ const FILLERS: [&str; 9] = ["de", "del", "at", "um", "uhr", "h", "kl", "klo", "�
 
 /// Days of the week, short and long, in the languages of [`MONTHS`].
 const WEEKDAYS: [&str; 84] = [
-    "mon", "tue", "wed", "thu", "fri", "sat", "sun", "monday", "tuesday", "wednesday", "thursday",
-    "friday", "saturday", "sunday", "mo", "di", "mi", "do", "fr", "sa", "so", "montag", "dienstag",
-    "mittwoch", "donnerstag", "freitag", "samstag", "sonntag", "lun", "mar", "mer", "jeu", "ven",
-    "sam", "dim", "lundi", "mardi", "mercredi", "jeudi", "vendredi", "samedi", "dimanche", "lu",
-    "mié", "jue", "vie", "sáb", "dom", "lunes", "martes", "miércoles", "jueves", "viernes",
-    "sábado", "domingo", "gio", "sab", "lunedì", "martedì", "mercoledì", "giovedì", "venerdì",
-    "sabato", "domenica", "ma", "wo", "vr", "za", "zo", "maandag", "dinsdag", "woensdag",
-    "donderdag", "vrijdag", "zaterdag", "zondag", "seg", "ter", "qua", "qui", "sex", "segunda",
-    "terça", "quarta",
+    "mon",
+    "tue",
+    "wed",
+    "thu",
+    "fri",
+    "sat",
+    "sun",
+    "monday",
+    "tuesday",
+    "wednesday",
+    "thursday",
+    "friday",
+    "saturday",
+    "sunday",
+    "mo",
+    "di",
+    "mi",
+    "do",
+    "fr",
+    "sa",
+    "so",
+    "montag",
+    "dienstag",
+    "mittwoch",
+    "donnerstag",
+    "freitag",
+    "samstag",
+    "sonntag",
+    "lun",
+    "mar",
+    "mer",
+    "jeu",
+    "ven",
+    "sam",
+    "dim",
+    "lundi",
+    "mardi",
+    "mercredi",
+    "jeudi",
+    "vendredi",
+    "samedi",
+    "dimanche",
+    "lu",
+    "mié",
+    "jue",
+    "vie",
+    "sáb",
+    "dom",
+    "lunes",
+    "martes",
+    "miércoles",
+    "jueves",
+    "viernes",
+    "sábado",
+    "domingo",
+    "gio",
+    "sab",
+    "lunedì",
+    "martedì",
+    "mercoledì",
+    "giovedì",
+    "venerdì",
+    "sabato",
+    "domenica",
+    "ma",
+    "wo",
+    "vr",
+    "za",
+    "zo",
+    "maandag",
+    "dinsdag",
+    "woensdag",
+    "donderdag",
+    "vrijdag",
+    "zaterdag",
+    "zondag",
+    "seg",
+    "ter",
+    "qua",
+    "qui",
+    "sex",
+    "segunda",
+    "terça",
+    "quarta",
 ];
 
 /// Beginnings of the names of the months in English, German, French, Spanish, Italian, Dutch,
@@ -693,7 +772,10 @@ mod tests {
     fn read(text: &str) -> String {
         let written = Written::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
         let orders: Vec<DateOrder> = written.orders().collect();
-        assert!(!written.is_open() || orders.len() == 1, "{text}: {orders:?}");
+        assert!(
+            !written.is_open() || orders.len() == 1,
+            "{text}: {orders:?}"
+        );
         written.instant(orders[0], EAST).unwrap().to_string()
     }
 
@@ -804,7 +886,10 @@ mod tests {
         assert_eq!(zone("26.11.2026 10:00"), Zone::Missing);
         assert_eq!(zone("26.11.2026 10:00 MEZ"), Zone::Named("MEZ".to_owned()));
         assert_eq!(zone("26.11.2026 10:00 Z"), Zone::Offset(Offset::ZERO));
-        assert_eq!(zone("26.11.2026 10:00+01:00"), Zone::Offset(Offset::from_hours(1)));
+        assert_eq!(
+            zone("26.11.2026 10:00+01:00"),
+            Zone::Offset(Offset::from_hours(1))
+        );
         // Perhaps +02:00 cut short, perhaps +20:00.
         assert!(Written::parse("2026-04-04T05:00:48+2").is_err());
         assert!(Written::parse("26.11.2026 10:00 UTC CET").is_err());
