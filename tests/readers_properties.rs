@@ -6,8 +6,9 @@ use std::path::Path;
 
 use plumbeam::angle::Angle;
 use plumbeam::logbook::{
-    Approach, Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError,
-    FORMAT, Peak, PeakLog, RowReader, SkyPlace, TERMS, TermRecord, TermState, Trust, ValueUnit,
+    Approach, Calibration, CalibrationPeak, CauseRecord, Correlation, Dialect,
+    ExpectedPointingError, FORMAT, Peak, PeakLog, RowReader, SkyPlace, TERMS, TermRecord,
+    TermState, Trust, ValueUnit,
 };
 use plumbeam::problem::Problems;
 use plumbeam::station::Station;
@@ -132,6 +133,7 @@ prop_compose! {
         notes in (note(), note(), note()),
     ) -> Peak {
         Peak {
+            log: 0,
             row: 0,
             line: 0,
             time,
@@ -272,11 +274,11 @@ prop_compose! {
 /// Fields of all rows behind the header, and whether anything was wrong.
 fn rows_of(csv: &[u8]) -> (Vec<Vec<String>>, bool) {
     let mut problems = Problems::new();
-    let mut reader = RowReader::new("file", csv);
+    let mut reader = RowReader::new("file", csv, Dialect::default());
     let mut rows = Vec::new();
     reader.header().unwrap();
     while let Some(row) = reader.next(&mut problems).unwrap() {
-        rows.push((0..row.count()).map(|i| row.text(i).to_owned()).collect());
+        rows.push(row.texts().map(str::to_owned).collect());
     }
     (rows, !problems.is_empty())
 }
@@ -310,7 +312,7 @@ proptest! {
             file: "log".to_owned(),
             peaks,
             extra_columns: vec!["x_one".to_owned(), "x_two, \"quoted\"".to_owned()],
-            warnings: Vec::new(),
+            ..PeakLog::default()
         };
         let csv = log.to_csv();
         let read = PeakLog::parse("log", csv.as_bytes(), &station());

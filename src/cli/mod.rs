@@ -8,6 +8,7 @@ mod demand;
 mod demo;
 mod faults;
 mod follow;
+mod log_options;
 mod new;
 mod output;
 mod plan;

@@ -1,30 +1,39 @@
 //! Logs and calibration files.
 
+mod angles;
+mod axes;
 mod calibration;
 mod calibration_faults;
 mod calibration_json;
 mod calibration_trust;
-mod columns;
+mod cell;
 mod json_place;
-mod lines;
+mod log_options;
 mod peak;
 mod peaks_csv;
+mod peaks_read;
+mod peaks_write;
 mod plain_row;
-mod rows;
 mod scan;
+mod scan_rows;
 mod scans_csv;
 mod scans_remarks;
 mod scans_write;
 mod standing;
+mod sweeps;
+mod table;
 
+pub use angles::Angles;
+pub use axes::{AZIMUTH_READING, Axes, AxisKind};
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
 pub use calibration_faults::{TERMS, ValueUnit};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
-pub use columns::{Cell, Columns, OWN_COLUMN};
-pub use peak::{Approach, Peak, PeakLog};
-pub use peaks_csv::AZIMUTH_READING;
-pub use rows::{Row, RowReader};
+pub use cell::CompassMeaning;
+pub use log_options::{ColumnNames, LogOptions};
+pub use peak::{Approach, Peak, PeakLog, Readings};
 pub use scan::{MOST_SAMPLES, PowerUnit, Sample, Scan, ScanBuilder};
-pub use scans_csv::ScanReader;
+pub use scans_csv::{ScanOptions, ScanReader};
 pub use scans_write::scans_csv;
 pub use standing::Standing;
+pub use sweeps::Band;
+pub use table::{Dialect, OWN_COLUMN, Row, RowReader};

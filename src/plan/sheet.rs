@@ -21,9 +21,9 @@ impl Plan {
     /// in the note, with local time when a zone is given.
     pub fn sheet(&self, zone: Option<Zone>) -> String {
         let mut text = String::from(
-            "# Fill in the time at which the signal peaked (UTC, such as 2026-09-12T09:30:00Z) and \
-             both encoder readings.\n# Delete the rows that were not measured. Then: plumbeam \
-             solve THIS-FILE\n",
+            "# readings = encoder\n# Fill in the time at which the signal peaked (UTC, such as \
+             2026-09-12T09:30:00Z) and both encoder readings.\n# Leave the rows empty that were \
+             not measured. Then: plumbeam solve THIS-FILE\n",
         );
         let mut rows = csv::Writer::from_writer(Vec::new());
         let mut write = |cells: [&str; 8]| {

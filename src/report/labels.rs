@@ -198,7 +198,9 @@ fn of_scans() {
         let station = Station::read(&folder.join("station.toml")).unwrap();
         let sky = Sky::new(&station).unwrap();
         let log = std::fs::read(folder.join("scans.csv")).unwrap();
-        let mut reader = ScanReader::new("scans.csv", log.as_slice(), &station).unwrap();
+        let reading = crate::logbook::ScanOptions::default();
+        let mut reader =
+            ScanReader::new("scans.csv", log.as_slice(), &station, &reading).unwrap();
         let options = scan::Options {
             keep_curves: true,
             ..scan::Options::default()

@@ -237,6 +237,7 @@ pub fn observe(
     let reading = reading_at_peak(model, &target, step, signs, &wrap)?;
     Some(Observation {
         peak: Peak {
+            log: 0,
             row,
             line: row + 1,
             time: Utc::from_unix_nanos(1_767_225_600_000_000_000 + row as i64 * 60_000_000_000),

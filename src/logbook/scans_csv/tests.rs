@@ -32,7 +32,8 @@ fn row(scan: &str, second: usize, emitter: &str) -> String {
 }
 fn all(text: &str) -> Result<(Vec<Scan>, Vec<String>), Error> {
     let station = station();
-    let mut reader = ScanReader::new("s.csv", text.as_bytes(), &station)?;
+    let options = ScanOptions::default();
+    let mut reader = ScanReader::new("s.csv", text.as_bytes(), &station, &options)?;
     let mut scans = Vec::new();
     while let Some(scan) = reader.next_scan()? {
         scans.push(scan);
@@ -149,7 +150,7 @@ fn exactly_one_column_of_power_is_needed() {
     let two = "scan,time_utc,emitter,azimuth_deg,elevation_deg,counts,power_db\n";
     assert!(told(two).contains("the columns power_db and counts together"));
     let misspelt = "scan,time_utc,emitter,azimuth_deg,elevation_deg,powr_db\n";
-    assert!(told(misspelt).contains("rename it power_db"));
+    assert!(told(misspelt).contains("add --columns power_db=powr_db"));
 }
 
 #[test]
