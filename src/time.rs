@@ -4,13 +4,16 @@
 //! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
 //! sky room; this file only reads and writes clocks.
 
+mod offset;
+mod words;
 mod written;
 
 use std::fmt;
 
 use jiff::civil;
 
-pub use written::{DateOrder, Form, Offset, Written, Zone};
+pub use offset::Offset;
+pub use written::{DateOrder, Form, Written, Zone};
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 const SECONDS_PER_DAY: i64 = 86_400;
@@ -260,7 +263,7 @@ fn split_zone(text: &str) -> Result<(&str, Zone), TimeTextError> {
         return Ok((text, Zone::Missing));
     };
     let (clock, zone) = text.split_at(sign_at);
-    match written::signed_offset(zone, 2) {
+    match offset::signed_offset(zone, 2) {
         Some(offset) => Ok((clock, Zone::Offset(offset))),
         None => Err(TimeTextError::NotATime(format!(
             "{zone:?} is no offset such as +02:00"
