@@ -4,6 +4,8 @@
 //! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
 //! sky room; this file only reads and writes clocks.
 
+mod offset;
+mod words;
 mod written;
 mod zone;
 
@@ -11,7 +13,8 @@ use std::fmt;
 
 use jiff::civil;
 
-pub use written::{DateOrder, Form, Offset, Written, WrittenZone};
+pub use offset::Offset;
+pub use written::{DateOrder, Form, Written, WrittenZone};
 pub use zone::Zone;
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
@@ -271,7 +274,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
         return Ok((text, WrittenZone::Missing));
     };
     let (clock, zone) = text.split_at(sign_at);
-    match written::signed_offset(zone, 2) {
+    match offset::signed_offset(zone, 2) {
         Some(offset) => Ok((clock, WrittenZone::Offset(offset))),
         None => Err(TimeTextError::NotATime(format!(
             "{zone:?} is no offset such as +02:00"

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use insta::assert_snapshot;
 use plumbeam::angle::Angle;
-use plumbeam::logbook::{Approach, PeakLog};
+use plumbeam::logbook::{Approach, ColumnNames, LogOptions, PeakLog};
 use plumbeam::station::Station;
 use plumbeam::time::Utc;
 
@@ -60,6 +60,8 @@ fn a_repeated_column_is_refused() {
     assert_snapshot!(said, @r"
     peaks.csv:1:44: column azimuth_deg stands here again, after field 3; expected each column once
       help: delete one, or rename it to begin with x_ to keep it as your own
+    peaks.csv:1:60: column x_a stands here again; expected each column once
+      help: delete one, or give it another name
     ");
 }
 
@@ -438,6 +440,114 @@ fn a_row_that_measured_one_axis_is_no_duplicate_of_one_that_measured_the_other()
 #[test]
 fn a_row_that_was_not_filled_in_is_told_once() {
     assert_snapshot!(told(&format!("{HEADER}\n,sun,,\n")), @"peaks.csv:1:1: its only row is not filled in: both readings are empty; expected the time of the peak and the encoder readings in one row at least");
+}
+
+#[test]
+fn dates_that_cannot_all_be_written_the_same_way() {
+    let said = told(&rows(&[
+        HEADER,
+        "03/04/2026 10:00Z,sun,1,2",
+        "26/04/2026 10:00Z,sun,1,2",
+        "04/27/2026 10:00Z,sun,1,2",
+    ]));
+    assert_snapshot!(said, @r#"
+    peaks.csv:4:1: "04/27/2026 10:00Z" cannot be written the same way as "26/04/2026 10:00Z" in line 3; expected day and month in the same order in all dates of a file
+      help: write the dates as year-month-day
+    "#);
+}
+
+#[test]
+fn two_zones_in_one_file() {
+    let said = told(&rows(&[
+        HEADER,
+        "2026-10-24 10:00 CEST,sun,1,2",
+        "2026-10-25 10:00 CET,sun,1,2",
+    ]));
+    assert_snapshot!(said, @r#"
+    peaks.csv:2:1: "2026-10-24 10:00 CEST": CEST means another offset from UTC to others; expected UTC, an offset such as +02:00, or --zone
+      help: --zone +00:00 if the clock showed UTC, else its offset from UTC: at this longitude most clocks show --zone +01:00 to +03:00
+    peaks.csv:3:1: "2026-10-25 10:00 CET": CET, after CEST further up; expected one zone in a file, since --zone gives one offset
+      help: write the offsets in place of the letters
+    "#);
+}
+
+#[test]
+fn a_comma_that_may_part_thousands() {
+    let said = told(&rows(&[
+        "time_utc;emitter;azimuth_deg;elevation_deg",
+        "2026-04-04T05:00:48Z;sun;1,234;2.5",
+    ]));
+    assert_snapshot!(said, @r#"
+    peaks.csv:2:26: azimuth_deg is "1,234", which may be 1.234 or 1234: other numbers of this file have decimal points; expected a decimal point
+      help: write 1.234 or 1234
+    "#);
+}
+
+#[test]
+fn headers_that_differ_in_capitals_only() {
+    let said = told(&rows(&[
+        "time_utc,emitter,Azimuth_deg,AZIMUTH_DEG,elevation_deg",
+        "2026-04-04T05:00:48Z,sun,1,2,3",
+    ]));
+    assert_snapshot!(said, @r#"
+    peaks.csv:1:30: "Azimuth_deg" and "AZIMUTH_DEG" may both be azimuth_deg; expected each column once
+      help: delete one, or rename it to begin with x_ to keep it as your own
+    "#);
+    // An exact match comes first; the other is the user's own.
+    let csv = rows(&[
+        "time_utc,emitter,azimuth_deg,AZIMUTH_DEG,elevation_deg",
+        "2026-04-04T05:00:48Z,sun,1,2,3",
+    ]);
+    let log = PeakLog::parse("peaks.csv", csv.as_bytes(), &station()).unwrap();
+    assert_eq!(log.peaks[0].azimuth, Some(Angle::from_degrees(1.0)));
+    assert_eq!(log.extra_columns, ["x_AZIMUTH_DEG"]);
+}
+
+#[test]
+fn times_of_a_spreadsheet_that_are_none() {
+    let said = told(&rows(&[
+        HEADER,
+        "46291.2604,sun,1,2",
+        "26.09.2026 08.15,sun,1,3",
+        "26.09.2026,sun,1,4",
+    ]));
+    assert_snapshot!(said, @r#"
+    peaks.csv:2:1: time_utc is "46291.2604", which is no time: it looks like a spreadsheet's number of days; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+      help: give the cells a format of date and time and export the sheet again
+    peaks.csv:3:1: time_utc is "26.09.2026 08.15", which is no time; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+      help: write the hours and minutes with a colon: 08:15
+    peaks.csv:4:1: time_utc is "26.09.2026", which is no time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    "#);
+}
+
+#[test]
+fn an_option_for_a_header_that_is_not_there() {
+    let options = LogOptions {
+        columns: ColumnNames::parse("note=Remark,power_db=P").unwrap(),
+        ..LogOptions::default()
+    };
+    let csv = format!("{HEADER}\n2026-04-04T05:00:48Z,sun,1,2\n");
+    let error = PeakLog::parse_with("peaks.csv", csv.as_bytes(), &station(), &options).unwrap_err();
+    assert_snapshot!(error, @r#"
+    peaks.csv: --columns says that "Remark" is note, but no header is that; expected a header of this file, as it is written there
+    peaks.csv: --columns names power_db, which a log of peaks does not have; expected one of time_utc, emitter, azimuth_deg, elevation_deg, azimuth_sigma_deg, elevation_sigma_deg, azimuth_approach, elevation_approach, peak_db, temperature_c, use, note
+    "#);
+}
+
+#[test]
+fn a_column_without_a_name_is_carried_along_when_it_holds_something() {
+    let csv = |cell: &str| {
+        format!(
+            "time_utc,emitter,,azimuth_deg,elevation_deg\n2026-04-04T05:00:48Z,sun,{cell},1,2\n"
+        )
+    };
+    let columns = |cell: &str| {
+        PeakLog::parse("peaks.csv", csv(cell).as_bytes(), &station())
+            .unwrap()
+            .extra_columns
+    };
+    assert_eq!(columns("7"), ["x_column_3"]);
+    assert_eq!(columns(""), Vec::<String>::new());
 }
 
 const HEADER: &str = "time_utc,emitter,azimuth_deg,elevation_deg";

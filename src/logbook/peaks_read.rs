@@ -4,70 +4,25 @@ use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::path::{Path, PathBuf};
 
-use super::axes::{AZIMUTH_READING, Axes};
-use super::cell::{Cell, Unit};
+use super::axes::AZIMUTH_READING;
 use super::log_options::LogOptions;
 use super::peak::{Peak, PeakLog, Readings};
-use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_IN_HOURS, FIRST_SIGMA, NOTE, PEAK_DB, SECOND,
-    SECOND_APPROACH, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
-};
+use super::peak_rows::Reading;
+use super::peaks_csv::{FIRST, SECOND, TIME};
 use super::peaks_write::degrees_text;
-use super::table::{
-    Asked, Columns, Decided, Kind, Line, Request, Row, Schema, Survey, Table, Told, is, survey,
-};
+use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
 use crate::angle::Angle;
 use crate::files;
-use crate::problem::{Error, Problems, Wrong, nearest_name};
-use crate::quantity::Quantity;
+use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::text::quoted;
 use crate::time::Utc;
 
-/// A standard deviation; the smallest number above zero stands for "above zero".
-const SIGMA: Quantity = Quantity::new(
-    f64::MIN_POSITIVE,
-    90.0,
-    "one standard deviation in degrees, above 0 and at most 90",
-)
-.hint(|value| (value <= 0.0).then(|| "leave it empty if it is not known".to_owned()));
-const DECIBELS: Quantity = Quantity::new(-1000.0, 1000.0, "decibels from -1000 to 1000");
-const CELSIUS: Quantity =
-    Quantity::new(-100.0, 100.0, "degrees Celsius from -100 to 100").hint(|value| {
-        (150.0..400.0)
-            .contains(&value)
-            .then(|| format!("if that is kelvin, write {:.1}", value - 273.15))
-    });
-
-/// So many emitters are listed when a row names an unknown one.
-const MOST_EMITTERS_LISTED: usize = 12;
 /// So many readings outside the encoder ranges are told one by one; the rest are counted.
 const MOST_RANGE_WARNINGS: usize = 10;
 
 /// What a sheet of planned steps lacks.
 const FILLED: &str = "the time of the peak and the encoder readings in one row at least";
-
-/// What may stand in a row of sums or means below a log, in several languages.
-const TOTALS: [&str; 18] = [
-    "total",
-    "totals",
-    "totale",
-    "totaal",
-    "sum",
-    "summe",
-    "suma",
-    "somme",
-    "soma",
-    "gesamt",
-    "mean",
-    "average",
-    "mittel",
-    "mittelwert",
-    "moyenne",
-    "media",
-    "promedio",
-    "gemiddelde",
-];
 
 impl PeakLog {
     /// Reads a peaks file, or standard input when `path` is `-`.
@@ -131,40 +86,6 @@ impl PeakLog {
     }
 }
 
-/// How logs are read.
-struct Reading<'a> {
-    station: &'a Station,
-    options: &'a LogOptions,
-    axes: Axes,
-    schema: Schema,
-    /// What the readings of the two axes may be.
-    quantities: [Quantity; 2],
-}
-
-impl<'a> Reading<'a> {
-    fn new(station: &'a Station, options: &'a LogOptions) -> Reading<'a> {
-        Reading::of_axes(station, options, Axes::of(station))
-    }
-
-    fn of_axes(station: &'a Station, options: &'a LogOptions, axes: Axes) -> Reading<'a> {
-        Reading {
-            station,
-            options,
-            axes,
-            schema: Schema {
-                known: columns_of(axes),
-                required: vec![TIME, EMITTER, FIRST, SECOND],
-                instead: match axes {
-                    Axes::HourAngleDeclination => vec![(FIRST, FIRST_IN_HOURS)],
-                    Axes::AzimuthElevation | Axes::Xy => Vec::new(),
-                },
-                one_of: Vec::new(),
-            },
-            quantities: axes.kinds().map(|kind| kind.reading()),
-        }
-    }
-}
-
 fn read_files(paths: &[PathBuf], reading: &Reading<'_>) -> Result<PeakLog, Error> {
     let files: Vec<(String, Vec<u8>)> = (paths.iter())
         .map(|path| files::read_bytes(path))
@@ -174,6 +95,9 @@ fn read_files(paths: &[PathBuf], reading: &Reading<'_>) -> Result<PeakLog, Error
 
 fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakLog, Error> {
     reading.check_options()?;
+    if files.is_empty() {
+        return Err(Error::Usage("no log of peaks is given".to_owned()));
+    }
     let mut gathered = Gathered::new(reading);
     let mut asked = Asked::default();
     let mut rows_known = true;
@@ -230,28 +154,6 @@ struct Place {
 /// What makes two rows the same peak: time, emitter (by its place in the station file) and
 /// readings.
 type Fingerprint = (Utc, Option<usize>, [Option<u64>; 2]);
-
-impl Reading<'_> {
-    /// Whether the station has the emitter that an option names.
-    fn check_options(&self) -> Result<(), Error> {
-        check_emitter(self.station, self.options)
-    }
-
-    fn survey(&self, file: &str, bytes: &[u8]) -> Result<Survey, Error> {
-        let [first, second] = self.axes.kinds();
-        let request = Request {
-            file,
-            schema: &self.schema,
-            time: TIME,
-            emitter: Some(EMITTER),
-            approaches: vec![(FIRST_APPROACH, first), (SECOND_APPROACH, second)],
-            station: self.station,
-            options: self.options,
-            or_else: None,
-        };
-        survey(&request, bytes, bytes)
-    }
-}
 
 /// How the user's own columns of a log stand among those of all logs.
 type OwnPlaces = Vec<usize>;
@@ -578,189 +480,6 @@ impl<'a> Gathered<'a> {
     }
 }
 
-impl Reading<'_> {
-    /// Whether a row has neither time nor emitter: a total, a mean, a remark.
-    fn is_total(&self, row: &Row<'_>, columns: &Columns) -> bool {
-        let (time, emitter) = (columns.cell(row, TIME), columns.cell(row, EMITTER));
-        let no_digits = |text: &str| !text.contains(|c: char| c.is_ascii_digit());
-        let no_time = no_digits(&time.text) || is_total_word(&time.text);
-        if !columns.has(EMITTER) {
-            return no_time && is_total_word(&time.text);
-        }
-        let known = || find_emitter(self.station, &emitter.text).is_some();
-        no_time && (emitter.is_empty() || (is_total_word(&emitter.text) && !known()))
-    }
-
-    /// Whether the first reading stands in its column of hours.
-    fn has_hours(&self, row: &Row<'_>, columns: &Columns) -> bool {
-        self.axes == Axes::HourAngleDeclination && !columns.cell(row, FIRST_IN_HOURS).is_empty()
-    }
-
-    /// The peak in a row; none when something is wrong with it, which is told.
-    fn peak(
-        &self,
-        row: &Row<'_>,
-        columns: &Columns,
-        decided: &Decided,
-        told: &mut Told,
-    ) -> Option<Peak> {
-        let cell = |column| columns.cell(row, column);
-        let before = told.problems.count();
-        let time = cell(TIME).time(decided, told);
-        let emitter = if columns.has(EMITTER) {
-            emitter(&cell(EMITTER), row.line, self.station, told)
-        } else {
-            self.one_emitter(told)
-        };
-        let [first_axis, second_axis] = self.axes.kinds();
-        let [first_degrees, second_degrees] = &self.quantities;
-        let (first, unit) = if self.has_hours(row, columns) {
-            (cell(FIRST_IN_HOURS), Unit::Hours)
-        } else {
-            (cell(FIRST), Unit::Degrees)
-        };
-        let first = first.reading(first_axis, unit, first_degrees, decided, told);
-        let second =
-            cell(SECOND).reading(second_axis, Unit::Degrees, second_degrees, decided, told);
-        let peak = Peak {
-            log: 0,
-            row: row.number,
-            line: row.line,
-            time: time?,
-            emitter: emitter?,
-            azimuth: first,
-            elevation: second,
-            azimuth_sigma: cell(FIRST_SIGMA).angle(&SIGMA, decided, told),
-            elevation_sigma: cell(SECOND_SIGMA).angle(&SIGMA, decided, told),
-            azimuth_approach: cell(FIRST_APPROACH).approach(first_axis, first, decided, told),
-            elevation_approach: cell(SECOND_APPROACH).approach(second_axis, second, decided, told),
-            peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),
-            temperature_c: cell(TEMPERATURE).number(&CELSIUS, decided, told),
-            use_it: cell(USE).yes(told),
-            note: cell(NOTE).text.into_owned(),
-            extra: Vec::new(),
-        };
-        (told.problems.count() == before).then_some(peak)
-    }
-
-    /// The emitter of all rows.
-    fn one_emitter(&self, told: &mut Told) -> Option<String> {
-        one_emitter(self.station, self.options, told)
-    }
-}
-
-/// Whether the station has the emitter that an option names.
-///
-/// # Errors
-/// When it has not.
-pub(super) fn check_emitter(station: &Station, options: &LogOptions) -> Result<(), Error> {
-    match &options.emitter {
-        Some(name) if find_emitter(station, name).is_none() => {
-            let known = station.emitters.iter().map(|e| e.name.as_str());
-            let near = nearest_name(name, known);
-            let near = near.map_or(String::new(), |n| format!("; is it {n}?"));
-            Err(Error::Usage(format!(
-                "--emitter: the station file has no emitter {}{near}",
-                quoted(name)
-            )))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// The emitter of a log without a column of emitters: the one that an option names, or the
-/// station's only one.
-pub(super) fn one_emitter(
-    station: &Station,
-    options: &LogOptions,
-    told: &mut Told,
-) -> Option<String> {
-    let (name, why) = match (&options.emitter, &station.emitters[..]) {
-        (Some(name), _) => (find_emitter(station, name)?, "as --emitter says"),
-        (None, [only]) => (only.name.clone(), "the only one of the station"),
-        (None, _) => return None,
-    };
-    told.taken.whole(Kind::OneEmitter, || {
-        format!("all rows are of {name}, {why}")
-    });
-    Some(name)
-}
-
-/// Whether the first word of a text is one for a sum or a mean.
-fn is_total_word(text: &str) -> bool {
-    let lower = text.to_lowercase();
-    let mut words = lower
-        .split(|c: char| !c.is_alphabetic())
-        .filter(|w| !w.is_empty());
-    words.next().is_some_and(|word| TOTALS.contains(&word))
-}
-
-/// The station's emitter of that name: as it is written, else in other capitals if only one is.
-fn find_emitter(station: &Station, name: &str) -> Option<String> {
-    let name = name.trim();
-    if station.emitter(name).is_some() {
-        return Some(name.to_owned());
-    }
-    match alike(station, name)[..] {
-        [one] => Some(one.to_owned()),
-        _ => None,
-    }
-}
-
-/// The station's emitters whose names are the same in small letters.
-fn alike<'s>(station: &'s Station, name: &str) -> Vec<&'s str> {
-    let lower = name.to_lowercase();
-    let names = station.emitters.iter().map(|e| e.name.as_str());
-    names.filter(|n| n.to_lowercase() == lower).collect()
-}
-
-/// The emitter's name if the station knows it.
-pub(super) fn emitter(
-    cell: &Cell<'_>,
-    line: usize,
-    station: &Station,
-    told: &mut Told,
-) -> Option<String> {
-    let text = (cell.required("the name of an emitter in the station file", told)?).trim();
-    if let Some(name) = find_emitter(station, text) {
-        if name != text {
-            told.taken.at(Kind::EmitterCase, line, || {
-                format!("emitters in other capitals: {}", is(text, &name))
-            });
-        }
-        return Some(name);
-    }
-    let known = || station.emitters.iter().map(|e| e.name.as_str());
-    let several = alike(station, text);
-    if let [one, another, ..] = several[..] {
-        let wrong = Wrong::new(
-            format!(
-                "{} may be {one} or {another} of the station file",
-                quoted(text)
-            ),
-            "a name as it is written there",
-        );
-        told.problems.push(cell.problem(wrong));
-        return None;
-    }
-    let some: Vec<&str> = known().take(MOST_EMITTERS_LISTED).collect();
-    let expected = match known().count() {
-        0 => "an emitter, but the station file lists none".to_owned(),
-        n if n > some.len() => format!("one of its {n}: {}, …", some.join(", ")),
-        _ => format!("one of {}", some.join(", ")),
-    };
-    let wrong = Wrong::new(
-        format!("the station file has no emitter {}", quoted(text)),
-        expected,
-    );
-    told.problems
-        .push(cell.problem(match nearest_name(text, known()) {
-            Some(near) => wrong.mend(format!("write {near} if that is what was meant")),
-            None => wrong.mend("add it to the station file as an [[emitter]]"),
-        }));
-    None
-}
-
 fn fingerprint(peak: &Peak, station: &Station) -> Fingerprint {
     let bits = |angle: Option<Angle>| angle.map(|a| a.radians().to_bits());
     let emitter = station.emitters.iter().position(|e| e.name == peak.emitter);
@@ -775,6 +494,7 @@ fn fingerprint(peak: &Peak, station: &Station) -> Fingerprint {
 mod tests {
     use super::*;
     use crate::logbook::Approach::{Decreasing, Increasing, Unknown};
+    use crate::logbook::Axes;
 
     const STATION: &[u8] = include_bytes!("../../tests/data/invented/station.toml");
     const HOURS: &[u8] = include_bytes!("../../tests/data/logs/hour-angle-hours.csv");

@@ -394,3 +394,113 @@ impl Decided {
         written.instant(order, offset).map_err(|e| e.to_string())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two parts of 2 MHz in bins of 1 MHz, every second.
+    fn log(change: impl Fn(usize, String) -> String) -> String {
+        let mut text = String::new();
+        for second in 0..5 {
+            for (part, low) in [100, 102].into_iter().enumerate() {
+                let line = format!(
+                    "2026-04-07, 10:03:0{second}, {low}000000, {}000000, 1000000.0, 64, -10, -20\n",
+                    low + 2
+                );
+                text.push_str(&change(2 * second + part, line));
+            }
+        }
+        text
+    }
+    fn read(text: &str, band: Option<&str>) -> (Vec<Sweep>, usize, Problems) {
+        let beginning = beginning(text.as_bytes()).expect("sweeps");
+        let band = band.map_or(beginning.span, |b| Band::parse(b).unwrap());
+        let zone = Some(Offset::from_hours(2));
+        let mut sweeps = Sweeps::new("s", text.as_bytes(), &beginning, band, zone, None);
+        let mut problems = Problems::new();
+        let mut all = Vec::new();
+        while let Some(sweep) = sweeps.next(&mut problems).unwrap() {
+            all.push(sweep);
+        }
+        (all, sweeps.incomplete(), problems)
+    }
+    fn close(a: f64, b: f64) -> bool {
+        (a / b - 1.0).abs() < 1e-12
+    }
+
+    #[test]
+    fn powers_are_summed_over_the_band() {
+        let text = log(|_, line| line);
+        let (sweeps, _, problems) = read(&text, None);
+        assert!(problems.is_empty() && sweeps.len() == 5);
+        assert_eq!(sweeps[0].time, Utc::parse("2026-04-07T08:03:00Z").unwrap());
+        assert!(close(sweeps[0].power, 0.1 + 0.01 + 0.1 + 0.01));
+        // One bin and half of the next.
+        let (sweeps, _, _) = read(&text, Some("100..101.5"));
+        assert!(close(sweeps[4].power, 0.1 + 0.005), "{}", sweeps[4].power);
+        assert_eq!(sweeps[4].line, 9);
+    }
+
+    #[test]
+    fn a_sweep_that_lacks_a_part_is_left_out_and_counted() {
+        let (sweeps, incomplete, problems) = read(
+            &log(|i, line| if i == 3 { String::new() } else { line }),
+            None,
+        );
+        assert_eq!((sweeps.len(), incomplete), (4, 1));
+        assert!(problems.is_empty());
+        // It lies in the other half of the band.
+        let missing = log(|i, line| if i == 3 { String::new() } else { line });
+        let (sweeps, incomplete, _) = read(&missing, Some("100..102"));
+        assert_eq!((sweeps.len(), incomplete), (5, 0));
+    }
+
+    #[test]
+    fn bins_without_a_number_do_not_count() {
+        let text = log(|_, line| line.replace("64, -10", "64, nan"));
+        let (sweeps, incomplete, _) = read(&text, None);
+        assert_eq!((sweeps.len(), incomplete), (5, 0));
+        assert!(close(sweeps[0].power, 0.02));
+    }
+
+    #[test]
+    fn a_damaged_line_is_told_with_its_place() {
+        let text = log(|i, line| {
+            if i == 4 {
+                line.replace("-20", "-2x")
+            } else {
+                line
+            }
+        });
+        let (sweeps, incomplete, problems) = read(&text, None);
+        assert_eq!((sweeps.len(), incomplete), (4, 1));
+        let told = problems.to_string();
+        assert!(told.starts_with("s:5:1: this line is no sweep"), "{told}");
+    }
+
+    #[test]
+    fn only_sweeps_are_taken_for_sweeps() {
+        assert!(beginning(log(|_, line| line).as_bytes()).is_some());
+        let header = "date, time, low, high, step, samples, db\n";
+        assert!(beginning([header, &log(|_, l| l)].concat().as_bytes()).is_some());
+        for other in [
+            "",
+            "scan,time_utc,emitter,azimuth_deg,elevation_deg,power_db\n1,2026-04-07T08:03:00Z,sun,1,2,3\n",
+            "2026-04-07T08:03:00Z,sun,1,2\n",
+            "2026-04-07, 10:03:00, 5, 4, 1, 1, -3\n",
+        ] {
+            assert!(beginning(other.as_bytes()).is_none(), "{other}");
+        }
+    }
+
+    #[test]
+    fn bands_are_two_frequencies() {
+        let band = Band::parse("1694..1702").unwrap();
+        assert!(band.holds(1.7e9) && !band.holds(1.703e9));
+        assert_eq!(Band::parse("1694-1702"), Ok(band));
+        for text in ["1702..1694", "1700", "a..b", "-1..2", "1..1"] {
+            assert!(Band::parse(text).is_err(), "{text}");
+        }
+    }
+}

@@ -199,8 +199,7 @@ fn of_scans() {
         let sky = Sky::new(&station).unwrap();
         let log = std::fs::read(folder.join("scans.csv")).unwrap();
         let reading = crate::logbook::ScanOptions::default();
-        let mut reader =
-            ScanReader::new("scans.csv", log.as_slice(), &station, &reading).unwrap();
+        let mut reader = ScanReader::new("scans.csv", log.as_slice(), &station, &reading).unwrap();
         let options = scan::Options {
             keep_curves: true,
             ..scan::Options::default()

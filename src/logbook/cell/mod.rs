@@ -275,7 +275,7 @@ impl<'a> Cell<'a> {
         }
         match (&written.zone, decided.offset) {
             (WrittenZone::Missing, Some(offset)) => took(
-                Kind::WrittenZone,
+                Kind::Zone,
                 format!("times without a zone at {offset}, as --zone says"),
             ),
             (WrittenZone::Named(letters), Some(offset)) => took(

@@ -157,10 +157,10 @@ impl Asked {
             options.sort_by_key(|o| o.starts_with("--columns"));
             let n = options.len();
             let wrong = Wrong::new(
-                "what stands here has more than one meaning",
+                "the file alone does not say all that is needed",
                 match n {
-                    1 => "an option that decides".to_owned(),
-                    _ => format!("{n} options that decide"),
+                    1 => "an option that does".to_owned(),
+                    _ => format!("{n} options that do"),
                 },
             )
             .mend(format!(

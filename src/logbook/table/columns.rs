@@ -78,7 +78,7 @@ impl Columns {
         if !headerless {
             columns.take_known(first, told);
         }
-        columns.keep_the_rest(&header, headerless, told);
+        columns.keep_the_rest(first, &header, headerless, told);
         columns
     }
 
@@ -163,7 +163,13 @@ impl Columns {
     }
 
     /// All other columns are the user's own and carried along.
-    fn keep_the_rest(&mut self, header: &[String], headerless: bool, told: &mut Told) {
+    fn keep_the_rest(
+        &mut self,
+        first: &Row<'_>,
+        header: &[String],
+        headerless: bool,
+        told: &mut Told,
+    ) {
         let used: Vec<usize> = (self.place.iter().flatten())
             .flat_map(|p| [Some(p.first), p.second])
             .flatten()
@@ -182,6 +188,14 @@ impl Columns {
             };
             let nth = times.entry(own.clone()).or_default();
             *nth += 1;
+            if *nth == 2 && own == *name {
+                let wrong = Wrong::new(
+                    format!("column {name} stands here again"),
+                    "each column once",
+                );
+                told.problems
+                    .push(first.problem(i, wrong.mend("delete one, or give it another name")));
+            }
             self.own_names.push(match *nth {
                 1 => own,
                 n => format!("{own}_{n}"),

@@ -438,7 +438,11 @@ impl Look<'_> {
             && options.dates.is_none()
         {
             match self.found.orders()[..] {
-                [] => return Err(self.two_orders().into()),
+                [] => {
+                    if let Some(problem) = self.two_orders() {
+                        return Err(problem.into());
+                    }
+                }
                 [one] => {
                     decided.order = Some(one);
                     // Some other order was excluded last; its date is the evidence.
@@ -504,14 +508,12 @@ impl Look<'_> {
         }
     }
 
-    /// Dates that cannot all be written the same way.
-    fn two_orders(&self) -> Problem {
-        let mut places: Vec<&Place> = self.found.excluded.iter().flatten().collect();
-        places.sort_by_key(|p| p.line);
-        let first = places[0];
-        let other = (places.iter())
-            .find(|p| p.text != first.text)
-            .unwrap_or(&first);
+    /// Dates that cannot all be written the same way: one that is not day first, and one that is
+    /// not month first.
+    fn two_orders(&self) -> Option<Problem> {
+        let [day_first, month_first, _] = &self.found.excluded;
+        let (a, b) = (day_first.as_ref()?, month_first.as_ref()?);
+        let (first, other) = if a.line < b.line { (a, b) } else { (b, a) };
         let wrong = Wrong::new(
             format!(
                 "{} cannot be written the same way as {} in line {}",
@@ -522,7 +524,7 @@ impl Look<'_> {
             "day and month in the same order in all dates of a file",
         )
         .mend("write the dates as year-month-day");
-        other.problem(self.request.file, wrong)
+        Some(other.problem(self.request.file, wrong))
     }
 }
 

@@ -42,7 +42,7 @@ pub enum Kind {
     /// UTC in words.
     ZoneInWords,
     /// The zone of a clock, from an option.
-    WrittenZone,
+    Zone,
     /// Letters of a zone, from an option.
     NamedZone,
     /// Seconds since 1970.
