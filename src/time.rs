@@ -15,7 +15,6 @@ use jiff::civil;
 
 pub use offset::Offset;
 pub use written::{DateOrder, Form, Written, WrittenZone};
-pub use zone::Zone;
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 const SECONDS_PER_DAY: i64 = 86_400;

@@ -354,10 +354,14 @@ fn several_nights_are_read_together() {
     assert_eq!(log.files.len(), 2);
     assert_eq!(log.readings, [Readings::Encoder, Readings::Unsaid]);
     let last = log.peaks.last().expect("a peak");
-    assert_eq!((last.log, last.row, last.line), (1, 20, 21));
-    let place = log.place(last);
-    assert!(place.ends_with("unix-seconds.tsv row 20"), "{place}");
-    assert!(log.file.contains(" and "), "{}", log.file);
+    // Rows are counted on through all logs, lines are those of the file.
+    assert_eq!((last.log, last.row, last.line), (1, 40, 21));
+    let counted = log.taken.last().expect("what was understood");
+    assert!(
+        counted.starts_with("rows are counted on through the logs: 1 to 20 in ")
+            && counted.ends_with("unix-seconds.tsv"),
+        "{counted}"
+    );
 
     // Whole: both in one solve.
     let output = solve(&["plain-12-september.csv", "unix-seconds.tsv"], &[]);

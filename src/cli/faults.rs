@@ -68,6 +68,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         terms: args.terms.listed()?,
         holds: args.terms.held()?,
         seed: args.seed,
+        zeros_per_log: args.logs.zeros_per_log,
         ..Options::default()
     };
     let station = Station::read(&common.station)?;
@@ -99,6 +100,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     let log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
     console.log(&log.taken, &log.warnings);
+    args.logs.check(&log, console);
     let diagnosis = diagnose(&station, &sky, &log, &options)?;
     if common.json {
         console.json(&faults_json(&diagnosis))?;

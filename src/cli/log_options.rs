@@ -2,7 +2,8 @@
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use crate::logbook::{ColumnNames, CompassMeaning, LogOptions, Readings};
+use super::Console;
+use crate::logbook::{ColumnNames, CompassMeaning, LogOptions, PeakLog, Readings};
 use crate::time::{DateOrder, Offset};
 
 /// What decides where a log has two meanings. A log that needs one of these says which, all at
@@ -12,6 +13,13 @@ pub struct LogArgs {
     /// Offset from UTC of times in the log that say none, such as +11:00
     #[arg(long, value_name = "OFFSET", value_parser = Offset::parse, allow_hyphen_values = true)]
     pub zone: Option<Offset>,
+    #[command(flatten)]
+    pub habits: LogHabits,
+}
+
+/// The same but for the zone, for verbs that show times by `--zone` too.
+#[derive(ClapArgs, Clone, Debug, Default)]
+pub struct LogHabits {
     /// Order of dates in the log that could be read either way, such as 03/04/2026
     #[arg(long, value_name = "ORDER")]
     pub dates: Option<Dates>,
@@ -54,12 +62,19 @@ pub enum Approaches {
 impl LogArgs {
     /// What they say.
     pub fn options(&self) -> LogOptions {
+        self.habits.options(self.zone)
+    }
+}
+
+impl LogHabits {
+    /// What they say, with the offset from UTC of times that say none.
+    pub fn options(&self, zone: Option<Offset>) -> LogOptions {
         let mut columns = ColumnNames::default();
         for names in &self.columns {
             columns.extend(names.clone());
         }
         LogOptions {
-            zone: self.zone,
+            zone,
             dates: self.dates.map(|dates| match dates {
                 Dates::DayMonthYear => DateOrder::DayMonthYear,
                 Dates::MonthDayYear => DateOrder::MonthDayYear,
@@ -81,7 +96,17 @@ impl LogArgs {
 pub struct SeveralLogs {
     #[command(flatten)]
     pub log: LogArgs,
-    /// Let each log have encoder zeros of its own
+    /// Let each log have encoder zeros of its own, as when the encoders are zeroed anew each night;
+    /// the calibration has those of the last. Without it only where the data ask for them
     #[arg(long)]
     pub zeros_per_log: bool,
+}
+
+impl SeveralLogs {
+    /// Warns where the option has no say.
+    pub fn check(&self, log: &PeakLog, console: &mut Console) {
+        if self.zeros_per_log && log.files.len() < 2 {
+            console.warning("--zeros-per-log changes nothing: there is one log only");
+        }
+    }
 }

@@ -69,6 +69,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         seed: args.seed,
         trust_all: args.trust_all,
         begin: None,
+        zeros_per_log: args.logs.zeros_per_log,
     };
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("solve")
@@ -82,6 +83,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Sky::new(&station)?;
     let log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;
     console.log(&log.taken, &log.warnings);
+    args.logs.check(&log, console);
     let explanation = Arc::new(explain(&station, &sky, &log, &options)?);
     let diagnosis = Diagnosis::of(explanation.clone(), &station).ok();
     let outcome = match outcome(explanation.clone(), &station) {

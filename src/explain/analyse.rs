@@ -23,6 +23,7 @@ use super::explanation::{
 };
 use super::hypothesis::Hypothesis;
 use super::joint_fit::{JointFit, TOO_FEW};
+use super::log_zeros::{self, MOST_LOGS};
 use super::loose_joint::loose_joint;
 use super::misreading::{LogReading, Misreading};
 use super::misreading_search::{Beginning, beginnings};
@@ -52,6 +53,8 @@ pub struct Options {
     pub trust_all: bool,
     /// Where to begin; none finds its own start.
     pub begin: Option<TermValues>,
+    /// Encoder zeros of its own for each log; else only where the data ask for them.
+    pub zeros_per_log: bool,
 }
 
 /// Fewer coordinates leave hardly any freedom beside the terms of a healthy mount: their scatter
@@ -138,7 +141,7 @@ fn analyse(
     let held_terms: Vec<Term> = options.holds.iter().map(|(t, _)| *t).collect();
     let choice = wanted(options, &held_terms, &mut remarks);
     let sigmas = standard_deviations(&found.usable, station, &mut remarks);
-    let session = Session::new(
+    let mut session = Session::new(
         session_peaks(station, reading.map(|r| r.sky), &found.usable),
         sigmas,
         station.dish.beamwidth,
@@ -146,6 +149,10 @@ fn analyse(
         (choice, options.trust_all),
         options.seed,
     );
+    session.logs.clone_from(&found.logs);
+    if options.zeros_per_log {
+        session = zeros_per_log(session)?;
+    }
     let context = Context {
         station,
         sky: reading.map(|r| r.sky),
@@ -167,6 +174,17 @@ fn analyse(
         with_causes(context, session, options, &mut remarks)?
     };
     finished(context, found, chosen, computed, remarks)
+}
+
+/// The session with encoder zeros of its own for each log.
+fn zeros_per_log(session: Session) -> Result<Session, Error> {
+    if session.logs.len() > MOST_LOGS {
+        return Err(Error::Usage(format!(
+            "--zeros-per-log takes {MOST_LOGS} logs at most, and these are {}",
+            session.logs.len()
+        )));
+    }
+    Ok(session.with_zeros_per_log())
 }
 
 /// The terms always fitted.
@@ -280,7 +298,23 @@ fn search(context: Context<'_>, session: Session, options: &Options) -> Result<C
     };
     let (as_logged, mut elsewhere) = match plain {
         Some((fit, true)) => (Ok(fit), Vec::new()),
-        plain => whole_or_elsewhere(context, &session, options, plain.map(|(fit, _)| fit)),
+        plain => {
+            let plain = plain.map(|(fit, _)| fit);
+            let by_log = log_zeros::apart(&session);
+            let whole = |fit: &JointFit| !falls_apart(&session, fit);
+            match (plain, by_log) {
+                // Each log by itself makes sense, and nothing needs a costly search.
+                (Some(plain), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
+                    (Ok(plain), vec![by_log])
+                }
+                (plain, by_log) => {
+                    let (logged, mut others) =
+                        whole_or_elsewhere(context, &session, options, plain);
+                    others.extend(by_log);
+                    (logged, others)
+                }
+            }
+        }
     };
     if let (Some(reading), Ok(fit)) = (context.reading, &as_logged) {
         elsewhere.extend(from_the_zenith(reading, &session, fit));
@@ -367,8 +401,8 @@ fn first_fit(session: &Session, options: &Options) -> Result<JointFit, Error> {
     let Some(begin) = &options.begin else {
         return own;
     };
-    let values: Vec<f64> = (session.base_terms().iter())
-        .map(|t| begin.inside(*t))
+    let values: Vec<f64> = (session.columns_of(&session.base).iter())
+        .map(|c| c.constant_term().map_or(0.0, |t| begin.inside(t)))
         .collect();
     match (own, session.robust_base_fit_from(&values)) {
         (Ok(own), Ok(given)) if given.cost < own.cost => Ok(given),
@@ -662,6 +696,7 @@ fn finished(
             remarks.push(Remark::NotCorrected { cause: k });
         }
     }
+    remarks.extend(zeros_of_logs(&session, &fit, &noise.covariance));
     let decisions = decisions(context, &session, &fit, tried);
     let compass = by_compass(station, &session, &fit, &noise.covariance);
     Ok(Explanation {
@@ -753,6 +788,8 @@ fn causes(
     let admitted = fit.admitted(session);
     let mut found: Vec<Cause> = (0..fit.hypotheses.len())
         .filter(|k| fit.hypotheses[*k].fault().is_some())
+        // What each log was given by the user is no fault.
+        .filter(|k| !(*k < session.base.len() && is_log_zero(&fit.hypotheses[*k])))
         .filter_map(|index| {
             let answer = inquiry.speaks_for(index, tried)?;
             (admitted.contains(&index) || answer.convinces()).then_some(())?;
@@ -776,6 +813,36 @@ fn causes(
         .collect();
     found.sort_by(|a, b| b.bic_fall.total_cmp(&a.bic_fall));
     found
+}
+
+fn is_log_zero(hypothesis: &Hypothesis) -> bool {
+    matches!(hypothesis, Hypothesis::LogZero(_))
+}
+
+/// What is said of the encoder zeros of several logs.
+fn zeros_of_logs(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Option<Remark> {
+    let last = *log_zeros::logs_in_order(&session.peaks).last()?;
+    if session.logs.len() < 2 {
+        return None;
+    }
+    let changes = (0..fit.hypotheses.len())
+        .filter_map(|index| {
+            let Hypothesis::LogZero(change) = fit.hypotheses[index] else {
+                return None;
+            };
+            let place = fit.columns_of(session, index).start;
+            let size = fit.hypotheses[index].size(
+                &fit.parameters[place..=place],
+                &[vec![covariance[(place, place)]]],
+            );
+            Some((change, size))
+        })
+        .collect();
+    Some(Remark::ZerosOfLogs {
+        changes,
+        asked: session.base.iter().any(is_log_zero),
+        last,
+    })
 }
 
 /// What was decided of every group of mount terms and of every cause.

@@ -13,7 +13,6 @@ use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
 use super::session::{Session, TermChoice};
 use super::shape::{Column, Lever};
-use super::start::start;
 
 /// Hypotheses with their joint fit.
 #[derive(Clone, Debug)]
@@ -192,15 +191,7 @@ impl Session {
 
     /// Where the mount without causes is looked for: the zeros that most peaks agree on.
     fn beginning(&self) -> Vec<f64> {
-        let from = start(self);
-        (self.base_terms().into_iter())
-            .map(|term| match term {
-                Term::AzimuthZero => from.azimuth_zero.radians(),
-                Term::ElevationZero => from.elevation_zero.radians(),
-                Term::ClockOffset => self.clock_s(),
-                _ => 0.0,
-            })
-            .collect()
+        self.beginning_of(&self.base)
     }
 
     /// The mount without causes, fitted to all peaks but for those that are plainly bad; and

@@ -21,6 +21,7 @@ mod fault;
 mod hypothesis;
 mod joint_fit;
 mod linearised;
+mod log_zeros;
 mod loose_joint;
 pub mod misfit;
 mod misreading;
@@ -55,6 +56,7 @@ pub use explanation::{
 pub use fault::{Axis, Fault};
 pub use hypothesis::{GRADS_SCALE, Hypothesis, Instant, Size};
 pub use joint_fit::JointFit;
+pub use log_zeros::{LogSet, MOST_LOGS, ZeroChange};
 pub use loose_joint::{LooseJoint, Worst};
 pub use misreading::{Misreading, unit_of, zone_of};
 pub use prior_size::glaring;

@@ -329,6 +329,7 @@ mod tests {
                         target_rate: nalgebra::Vector3::zeros(),
                         clock_offset_s: 0.0,
                     },
+                    log: 0,
                     row: i + 1,
                     line: i + 2,
                     emitter_name: "invented".into(),

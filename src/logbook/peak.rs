@@ -49,7 +49,8 @@ pub struct Peak {
     /// From which of the logs that were read together, counted from 0: an index into
     /// [`PeakLog::files`].
     pub log: usize,
-    /// Data row in its file, counted from 1 (comments, headers and blank rows do not count).
+    /// Data row, counted from 1 (comments, headers and blank rows do not count), and on through
+    /// all logs that were read together.
     pub row: usize,
     /// Line in its file, counted from 1.
     pub line: usize,
@@ -126,7 +127,7 @@ impl Readings {
 /// One or several logs of peaks as read.
 #[derive(Clone, Debug, Default)]
 pub struct PeakLog {
-    /// Its file as the user named it, or the names of several.
+    /// Its file as the user named it, or the names of several, parted by blanks.
     pub file: String,
     /// What each of the logs is called: its file, with the line from which it runs when one file
     /// holds several, each below a header of its own.
@@ -143,16 +144,6 @@ pub struct PeakLog {
     pub warnings: Vec<String>,
     /// What the reader took otherwise than the page of formats writes it, one line a kind.
     pub taken: Vec<String>,
-}
-
-impl PeakLog {
-    /// Where a peak stands: `row 7`, or `b.csv row 7` when there are several logs.
-    pub fn place(&self, peak: &Peak) -> String {
-        match self.files.get(peak.log) {
-            Some(file) if self.files.len() > 1 => format!("{file} row {}", peak.row),
-            _ => format!("row {}", peak.row),
-        }
-    }
 }
 
 #[cfg(test)]

@@ -137,6 +137,10 @@ struct Gathered<'a> {
     unnamed: Vec<bool>,
     /// Where each log stands.
     places: Vec<Place>,
+    /// Data rows of the files before this one, which are counted on.
+    rows_before: usize,
+    /// The rows of each file, first and last.
+    spans: Vec<(String, usize, usize)>,
     /// Rows without readings.
     not_taken: usize,
     /// Whether something must still be asked, and rows are only looked at for other faults.
@@ -171,6 +175,8 @@ impl<'a> Gathered<'a> {
             unmatched: Vec::new(),
             unnamed: Vec::new(),
             places: Vec::new(),
+            rows_before: 0,
+            spans: Vec::new(),
             not_taken: 0,
             supposed: false,
         }
@@ -210,6 +216,13 @@ impl<'a> Gathered<'a> {
         }
         if let Some((at, said)) = table.take_readings() {
             self.say_readings(at, &said);
+        }
+        let rows = table.rows().numbered();
+        if rows > 0 {
+            let before = self.rows_before;
+            self.spans
+                .push((file.to_owned(), before + 1, before + rows));
+            self.rows_before += rows;
         }
         let blank = table.rows().blank_rows();
         if blank > 0 {
@@ -320,6 +333,7 @@ impl<'a> Gathered<'a> {
             return;
         };
         peak.log = self.log.files.len() - 1;
+        peak.row += self.rows_before;
         for (text, place) in columns.own(row).zip(own) {
             peak.extra
                 .resize(peak.extra.len().max(place + 1), String::new());
@@ -420,12 +434,16 @@ impl<'a> Gathered<'a> {
             }
         }
         let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
-        self.log.file = match names[..] {
-            [ref others @ .., last] if !others.is_empty() => {
-                format!("{} and {last}", others.join(", "))
-            }
-            _ => names.concat(),
-        };
+        self.log.file = names.join(" ");
+        if files.len() > 1 {
+            let spans: Vec<String> = (self.spans.iter())
+                .map(|(file, first, last)| format!("{first} to {last} in {file}"))
+                .collect();
+            self.log.taken.push(format!(
+                "rows are counted on through the logs: {}",
+                spans.join(", ")
+            ));
+        }
         let ranges = self.range_warnings();
         self.log.warnings.extend(ranges);
         for (file, readings) in self.log.files.iter().zip(&self.log.readings) {

@@ -1,6 +1,7 @@
 //! How far clocks are from UTC, read and written.
 
 use std::fmt;
+use std::str::FromStr;
 
 /// How far a clock stands ahead of UTC; east of Greenwich is positive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -34,7 +35,7 @@ impl Offset {
                 let unsigned = text.starts_with(|c: char| c.is_ascii_digit());
                 match signed_offset(&format!("+{text}"), 1) {
                     Some(east) if unsigned => format!(
-                        "say on which side of UTC: {east} east of Greenwich, -{} west of it",
+                        "say on which side of UTC, such as {east} east of Greenwich or -{} west of it",
                         &east.to_string()[1..]
                     ),
                     _ => "expected hours and minutes ahead of UTC, such as +11:00 or -03:30"
@@ -49,7 +50,16 @@ impl Offset {
     }
 }
 
+impl FromStr for Offset {
+    type Err = String;
+    /// As [`Offset::parse`].
+    fn from_str(text: &str) -> Result<Offset, String> {
+        Offset::parse(text)
+    }
+}
+
 impl fmt::Display for Offset {
+    /// As it is written behind a time: `+11:00`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sign = if self.seconds < 0 { '-' } else { '+' };
         let minutes = self.seconds.abs() / 60;

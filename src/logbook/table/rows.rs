@@ -291,6 +291,11 @@ impl<R: BufRead> RowReader<R> {
         }
     }
 
+    /// How many rows of data there were so far.
+    pub fn numbered(&self) -> usize {
+        self.number
+    }
+
     /// Takes the latest row out of the count: it was no row of data.
     pub fn uncount(&mut self) {
         self.number = self.number.saturating_sub(1);
