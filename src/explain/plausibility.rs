@@ -124,8 +124,7 @@ pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
                     nalgebra::Vector3::zeros()
                 };
                 let target = (c.sighting.target - bend).normalize();
-                let read =
-                    Direction::<crate::angle::Apparent>::new(reading.azimuth, reading.elevation);
+                let read = Direction::apparent(reading.azimuth, reading.elevation);
                 let there = Direction::from_east_north_up(&target);
                 Some(read.separation(&there).radians().powi(2))
             })
