@@ -4,6 +4,7 @@
 #[path = "study/mod.rs"]
 mod study;
 
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::{Command, Output};
 
@@ -390,13 +391,38 @@ fn wrong_numbers_are_told_what_was_expected() {
 #[test]
 fn the_picture_is_written() {
     let folder = tempfile::tempdir().unwrap();
-    let report = ["--report", folder.path().to_str().unwrap()];
+    let report = ["--report", folder.path().to_str().unwrap(), "--json"];
     let output = run(&[&SPAN[..], &report].concat());
     assert_eq!(output.status.code(), Some(0));
-    for name in ["plan.svg", "plan.png"] {
+    let plan: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let steps = plan["steps"].as_array().unwrap().len();
+    let drawn = std::fs::read_to_string(folder.path().join("plan.svg")).unwrap();
+    // Labels are numbers and ranges, such as 1\u{2013}2, 18.
+    let label = |line: &str| -> Option<Vec<usize>> {
+        let mut numbers = Vec::new();
+        for part in line.split(", ") {
+            let (first, last) = part.split_once('\u{2013}').unwrap_or((part, part));
+            numbers.extend(first.parse::<usize>().ok()?..=last.parse().ok()?);
+        }
+        Some(numbers)
+    };
+    let seen: BTreeSet<usize> = drawn.lines().filter_map(label).flatten().collect();
+    for number in 1..=steps {
         assert!(
-            folder.path().join(name).metadata().unwrap().len() > 5000,
-            "{name}"
+            seen.contains(&number),
+            "step {number} is not in the picture"
         );
     }
+    let pixels = std::fs::read(folder.path().join("plan.png")).unwrap();
+    let mut reader = png::Decoder::new(std::io::Cursor::new(pixels))
+        .read_info()
+        .unwrap();
+    let mut image = vec![0; reader.output_buffer_size().unwrap()];
+    let info = reader.next_frame(&mut image).unwrap();
+    let white = image[0];
+    let inked = image.iter().filter(|p| **p != white).count();
+    assert!(
+        info.width > 500 && inked > image.len() / 50,
+        "{info:?}, {inked}"
+    );
 }

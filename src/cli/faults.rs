@@ -100,7 +100,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     let log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
     console.log(&log.taken, &log.warnings);
-    args.logs.check(&log, console);
+    args.logs.check(&log, console)?;
     let diagnosis = diagnose(&station, &sky, &log, &options)?;
     if common.json {
         console.json(&faults_json(&diagnosis))?;

@@ -3,7 +3,9 @@
 use clap::{Args as ClapArgs, ValueEnum};
 
 use super::Console;
+use crate::explain::MOST_LOGS;
 use crate::logbook::{ColumnNames, CompassMeaning, LogOptions, PeakLog, Readings};
+use crate::problem::Error;
 use crate::time::{DateOrder, Offset};
 
 /// What decides where a log has two meanings. A log that needs one of these says which, all at
@@ -104,9 +106,21 @@ pub struct SeveralLogs {
 
 impl SeveralLogs {
     /// Warns where the option has no say.
-    pub fn check(&self, log: &PeakLog, console: &mut Console) {
-        if self.zeros_per_log && log.files.len() < 2 {
-            console.warning("--zeros-per-log changes nothing: there is one log only");
+    ///
+    /// # Errors
+    /// [`Error::Usage`] for more logs than it can take.
+    pub fn check(&self, log: &PeakLog, console: &mut Console) -> Result<(), Error> {
+        match log.files.len() {
+            _ if !self.zeros_per_log => {}
+            0 | 1 => console.warning("--zeros-per-log changes nothing: there is one log only"),
+            logs if logs > MOST_LOGS => {
+                return Err(Error::Usage(format!(
+                    "--zeros-per-log takes {MOST_LOGS} logs at most, and these are {logs}\n  help: \
+                     solve the latest of them"
+                )));
+            }
+            _ => {}
         }
+        Ok(())
     }
 }

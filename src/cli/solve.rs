@@ -83,7 +83,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Sky::new(&station)?;
     let log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;
     console.log(&log.taken, &log.warnings);
-    args.logs.check(&log, console);
+    args.logs.check(&log, console)?;
     let explanation = Arc::new(explain(&station, &sky, &log, &options)?);
     let diagnosis = Diagnosis::of(explanation.clone(), &station).ok();
     let outcome = match outcome(explanation.clone(), &station) {

@@ -6,9 +6,12 @@
 
 use std::collections::HashMap;
 
+use nalgebra::DMatrix;
+
 use crate::angle::Angle;
 use crate::mount::Term;
 
+use super::explanation::Remark;
 use super::fault::Axis;
 use super::hypothesis::{Hypothesis, Instant};
 use super::joint_fit::JointFit;
@@ -229,6 +232,35 @@ pub fn apart(session: &Session) -> Option<Beginning> {
         misreading: None,
         session: session.clone(),
         fit,
+    })
+}
+
+/// What is said of the encoder zeros of several logs; `covariance` is that of the fit's parameters.
+pub fn zeros_of_logs(
+    session: &Session,
+    fit: &JointFit,
+    covariance: &DMatrix<f64>,
+) -> Option<Remark> {
+    let order = logs_in_order(&session.peaks);
+    let last = *order.last().filter(|_| order.len() > 1)?;
+    let changes = (0..fit.hypotheses.len())
+        .filter_map(|index| {
+            let Hypothesis::LogZero(change) = fit.hypotheses[index] else {
+                return None;
+            };
+            let place = fit.columns_of(session, index).start;
+            let size = fit.hypotheses[index].size(
+                &fit.parameters[place..=place],
+                &[vec![covariance[(place, place)]]],
+            );
+            Some((change, size))
+        })
+        .collect();
+    let asked = (session.base.iter()).any(Hypothesis::is_jump_of_a_zero);
+    Some(Remark::ZerosOfLogs {
+        changes,
+        asked,
+        last,
     })
 }
 

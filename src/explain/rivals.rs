@@ -1,6 +1,6 @@
 //! Hypotheses that these data cannot tell apart, and the observation that would.
 
-use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
 use crate::logbook::Approach;
 use crate::station::Station;
 
@@ -245,7 +245,7 @@ fn imagine(
     peak.hours = hours;
     peak.day_angle = last.day_angle + Angle::TURN * (ahead / 24.0);
     let read = &mut peak.sighting;
-    read.target = Direction::<Apparent>::new(reading.azimuth, reading.elevation).east_north_up();
+    read.target = Direction::apparent(reading.azimuth, reading.elevation).east_north_up();
     read.azimuth = Some(reading.azimuth);
     read.elevation = Some(reading.elevation);
     read.approach.azimuth = approach.sign();

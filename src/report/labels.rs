@@ -158,7 +158,7 @@ fn of_a_plan() {
     ];
     // Every step near one place, in a spiral about it; and all along the horizon.
     let place = |azimuth: f64, elevation: f64| {
-        Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+        Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
     };
     let moved = |to: &dyn Fn(f64) -> (f64, f64)| {
         let (mut plan, station) = planned(&[], 1.0, often);

@@ -302,7 +302,7 @@ impl Correct<'_> {
             emitter: scan.emitter.clone(),
             line: scan.line,
             time: analysis.mid,
-            apparent: Direction::new(
+            apparent: Direction::apparent(
                 Angle::from_radians(analysis.emitter.azimuth),
                 Angle::from_radians(analysis.emitter.elevation),
             ),

@@ -210,7 +210,7 @@ fn place(rng: &mut ChaCha12Rng, sky: SkyKind) -> Direction<Apparent> {
             (azimuth, 34.0 - (azimuth - 180.0).abs() * 0.25)
         }
     };
-    Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+    Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
 }
 
 /// A peak at `target` missed by `step`; none where the mount cannot point.
