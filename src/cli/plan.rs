@@ -191,11 +191,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         terms: args.terms.clone(),
         hold: Vec::new(),
     };
-    let numbers = (args.peaks.iter()).filter_map(|p| match p {
+    let mut numbers = (args.peaks.iter()).filter_map(|p| match p {
         Peaks::Most(number) => Some(*number),
         Peaks::Taken(_) => None,
     });
-    let most = numbers.last().unwrap_or(Peaks::USUAL);
+    let most = numbers.next_back().unwrap_or(Peaks::USUAL);
     let mut request = Request {
         every_s: args.each,
         most: most.into(),
