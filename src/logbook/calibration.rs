@@ -150,9 +150,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
             let mut terms = BTreeMap::new();
             while let Some(name) = map.next_key::<String>()? {
                 if terms.contains_key(&name) {
-                    return Err(A::Error::custom(format!(
-                        "the term {name} stands here again"
-                    )));
+                    return Err(A::Error::custom(format!("the term {name} appears again")));
                 }
                 let record = map.next_value()?;
                 terms.insert(name, record);
