@@ -57,7 +57,7 @@ impl Quantity {
     /// Reads the value called `name` from the `text` of a field.
     ///
     /// # Errors
-    /// A text that is no number, and a number outside the limits.
+    /// A text that is not a number, and a number outside the limits.
     pub fn read(&self, name: &str, text: &str) -> Result<f64, Wrong> {
         match text.parse::<f64>() {
             Ok(value) => self.check(name, text, value).map_err(|wrong| {

@@ -97,7 +97,7 @@ fn a_term_without_a_value() {
 fn not_a_number() {
     let said = told_after(&[("7.31", "NaN")]);
     assert_snapshot!(said, @r#"
-    calibration.json:7:20: NaN is no number in JSON; expected a finite number
+    calibration.json:7:20: NaN is not a number in JSON; expected a finite number
     "#);
 }
 
@@ -105,7 +105,7 @@ fn not_a_number() {
 fn infinity() {
     let said = told_after(&[("-0.71", "-Infinity")]);
     assert_snapshot!(said, @r#"
-    calibration.json:28:17: Infinity is no number in JSON; expected a finite number
+    calibration.json:28:17: Infinity is not a number in JSON; expected a finite number
     "#);
 }
 

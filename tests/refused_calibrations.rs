@@ -84,7 +84,7 @@ const NONSENSE: [(&str, &str, &str, &str); 23] = [
         ":8:",
         "the sigma_deg of azimuth-zero is -0.02",
     ),
-    ("0.02,", "NaN,", ":8:", "NaN is no number in JSON"),
+    ("0.02,", "NaN,", ":8:", "NaN is not a number in JSON"),
     ("7.31", "1e999", ":7:", "this number is too large"),
     ("7.31", "7.31e30", ":7:", "azimuth-zero is 7310"),
     (

@@ -189,7 +189,7 @@ fn syntax_in_words(message: &str, around: &str) -> Wrong {
     let token = around.trim_start_matches([' ', ':', '-']);
     for word in ["NaN", "Infinity", "nan", "inf"] {
         if token.starts_with(word) {
-            return Wrong::new(format!("{word} is no number in JSON"), "a finite number");
+            return Wrong::new(format!("{word} is not a number in JSON"), "a finite number");
         }
     }
     match message {
