@@ -161,8 +161,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
     deserializer.deserialize_map(Terms)
 }
 
-/// A list; no correlations at all may also be written as `{}` by others, for the design page
-/// leaves their form open.
+/// A list; no correlations at all may also be written as `{}` by others.
 fn list_or_empty<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Correlation>, D::Error> {
     struct Correlations;
     impl<'de> Visitor<'de> for Correlations {
