@@ -26,6 +26,7 @@ pub mod misfit;
 mod misreading;
 mod misreading_search;
 pub mod observe;
+mod one_mount;
 mod plausibility;
 pub mod prior_size;
 mod problem;
