@@ -102,7 +102,7 @@ impl Block {
         let row = self.rows;
         let Some(four) = observations
             .first_chunk::<LANES>()
-            .filter(|_| row % TILE == 0)
+            .filter(|_| row.is_multiple_of(TILE))
         else {
             return self.push_pairs_singly(observations, residuals, derivatives);
         };

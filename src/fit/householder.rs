@@ -226,19 +226,18 @@ impl Work<'_> {
             let ([x, y], Some(group)) = (&mut head[k..], rest.first_chunk_mut::<SIZE>()) else {
                 continue;
             };
-            let x = x.halves();
-            for half in 0..2 {
+            for (half, x) in x.halves().into_iter().enumerate() {
                 let mut next = [0.0; HALF];
                 for i in 0..HALF {
                     let at = half * HALF + i;
-                    next[i] = fused::<FUSED>(multiple, x[half][i], y.0[at]);
+                    next[i] = fused::<FUSED>(multiple, x[i], y.0[at]);
                     y.0[at] = next[i];
                     own[i] = fused::<FUSED>(next[i], next[i], own[i]);
                 }
                 for g in 0..SIZE {
                     for i in 0..HALF {
                         let at = half * HALF + i;
-                        let left = fused::<FUSED>(multiples[g], x[half][i], group[g].0[at]);
+                        let left = fused::<FUSED>(multiples[g], x[i], group[g].0[at]);
                         group[g].0[at] = left;
                         sums[g][i] = fused::<FUSED>(next[i], left, sums[g][i]);
                     }
