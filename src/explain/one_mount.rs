@@ -106,35 +106,41 @@ impl<'a> OneMount<'a> {
 
     /// The readings of [`LANES`] peaks.
     #[inline(always)]
-    fn readings(&self, four: &[usize; LANES]) -> Readings {
-        let gather = |of: fn(&Kept) -> f64| Lanes(four.map(|i| of(&self.kept.0[i])));
-        let look = |of: fn(&Sighting) -> f64| Lanes(four.map(|i| of(&self.peaks[i].sighting)));
+    fn readings(&self, four: &[usize; LANES], kept: &[&Kept; LANES]) -> Readings {
+        let each = |of: fn(&Kept) -> f64| Lanes::of(*kept, of);
         Readings {
-            azimuth: [gather(|k| k.azimuth[0]), gather(|k| k.azimuth[1])],
-            elevation: [gather(|k| k.elevation[0]), gather(|k| k.elevation[1])],
-            more: self.more.then(|| MoreOfReadings {
-                azimuth: look(|s| s.azimuth.map_or(0.0, Angle::radians)),
-                elevation: look(|s| s.elevation.map_or(0.0, Angle::radians)),
-                azimuth_approach: look(|s| s.approach.azimuth),
-                elevation_approach: look(|s| s.approach.elevation),
-            }),
+            azimuth: [each(|k| k.azimuth[0]), each(|k| k.azimuth[1])],
+            elevation: [each(|k| k.elevation[0]), each(|k| k.elevation[1])],
+            more: self.more.then(|| self.more_of_readings(four)),
+        }
+    }
+    fn more_of_readings(&self, four: &[usize; LANES]) -> MoreOfReadings {
+        let each = |of: fn(&Sighting) -> f64| Lanes::of(*four, |i| of(&self.peaks[i].sighting));
+        MoreOfReadings {
+            azimuth: each(|s| s.azimuth.map_or(0.0, Angle::radians)),
+            elevation: each(|s| s.elevation.map_or(0.0, Angle::radians)),
+            azimuth_approach: each(|s| s.approach.azimuth),
+            elevation_approach: each(|s| s.approach.elevation),
         }
     }
 
     /// Where their emitters stood.
     #[inline(always)]
-    fn targets(&self, four: &[usize; LANES]) -> [Lanes; 3] {
-        let Some(clock) = self.clock else {
-            return [0, 1, 2].map(|axis| Lanes(four.map(|i| self.kept.0[i].target[axis])));
-        };
+    fn targets(&self, four: &[usize; LANES], kept: &[&Kept; LANES]) -> [Lanes; 3] {
+        match self.clock {
+            None => [0, 1, 2].map(|axis| Lanes::of(*kept, |k| k.target[axis])),
+            Some(clock) => self.targets_at(four, clock),
+        }
+    }
+    fn targets_at(&self, four: &[usize; LANES], clock: f64) -> [Lanes; 3] {
         let targets = four.map(|i| self.peaks[i].sighting.target_at(clock));
-        [0, 1, 2].map(|axis| Lanes(targets.map(|target| target[axis])))
+        [0, 1, 2].map(|axis| Lanes::of(targets, |target| target[axis]))
     }
 
     /// How fast they move, a second.
     fn target_rates(&self, four: &[usize; LANES]) -> [Lanes; 3] {
         let rate = |i: usize, axis: usize| self.peaks[i].sighting.target_rate[axis];
-        [0, 1, 2].map(|axis| Lanes(four.map(|i| rate(i, axis))))
+        [0, 1, 2].map(|axis| Lanes::of(*four, |i| rate(i, axis)))
     }
 }
 
@@ -143,10 +149,17 @@ fn push_rows_here(mount: &OneMount<'_>, indices: &[usize], block: &mut Block) {
     let mut derivatives = [[[0.0; LANES]; 2]; Term::COUNT];
     for chunk in indices.chunks(LANES) {
         // The places beyond the last stand for the last again and are not pushed.
-        let four = std::array::from_fn(|lane| chunk[lane.min(chunk.len() - 1)]);
-        let readings = mount.readings(&four);
-        let targets = mount.targets(&four);
-        let weight = [0, 1].map(|axis| Lanes(four.map(|i| mount.kept.0[i].weight[axis])));
+        let last = chunk.len() - 1;
+        let four = [
+            chunk[0],
+            chunk[last.min(1)],
+            chunk[last.min(2)],
+            chunk[last],
+        ];
+        let kept = four.map(|i| &mount.kept.0[i]);
+        let readings = mount.readings(&four, &kept);
+        let targets = mount.targets(&four, &kept);
+        let weight = [0, 1].map(|axis| Lanes::of(kept, |k| k.weight[axis]));
         let weighted = |[x, y]: [Lanes; 2]| [(x * weight[0]).0, (y * weight[1]).0];
         let sight = mount.batch.sight(&readings);
         let residuals = weighted(sight.offset_to(&targets));
