@@ -239,6 +239,7 @@ fn with_the_sun_alone_it_spreads_the_steps_and_says_when_to_come_back() {
         run(&[&span[..], more].concat())
     };
     let said = text(&sun(&["--zone", "+02:00"]).stdout);
+    let unwrapped = said.split_whitespace().collect::<Vec<_>>().join(" ");
     for words in [
         "12 peaks in 4 visits, one every 5.0 minutes",
         "come back for the next ones:",
@@ -249,7 +250,10 @@ fn with_the_sun_alone_it_spreads_the_steps_and_says_when_to_come_back() {
         "Even a whole day of the Sun",
         "the Sun of another season",
     ] {
-        assert!(said.contains(words), "{words}: {said}");
+        assert!(
+            said.contains(words) || unwrapped.contains(words),
+            "{words}: {said}"
+        );
     }
     let plan = json(&sun(&["--json"]));
     assert_eq!(plan["visits"], serde_json::json!([1, 4, 7, 10]));

@@ -43,13 +43,17 @@ pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
 /// practice, no source).
 const ABSURD_SCATTER: f64 = 1.0;
 
-/// Nor does one that needs so many causes and still does not hold together.
-const MANY_CAUSES: usize = 3;
+/// Nor does one of so many causes about which the peaks still scatter worse than anybody peaks.
+const MANY_CAUSES: usize = 2;
 
 /// Whether an explanation explains nothing.
 pub fn absurd(session: &Session, fit: &JointFit) -> bool {
-    let many = fit.admitted(session).len() >= MANY_CAUSES;
-    fit.scatter() > session.beamwidth * ABSURD_SCATTER || (many && falls_apart(session, fit))
+    let most = if fit.admitted(session).len() < MANY_CAUSES {
+        ABSURD_SCATTER
+    } else {
+        MOST_SCATTER
+    };
+    fit.scatter() > session.beamwidth * most
 }
 
 /// Peaks of emitters of which not one peak is explained.
