@@ -142,6 +142,11 @@ impl Problems {
             self.more += 1;
         }
     }
+    /// Adds all of another's, those that it only counted too.
+    pub fn append(&mut self, other: Problems) {
+        self.extend(other.kept);
+        self.more += other.more;
+    }
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
         self.kept.is_empty()
