@@ -97,6 +97,7 @@ fn peaks(count: usize) -> Vec<SessionPeak> {
                 target_rate: Vector3::zeros(),
                 clock_offset_s: 0.0,
             },
+            log: 0,
             row: i + 1,
             line: i + 2,
             time: Utc::from_unix_nanos(1_790_000_000_000_000_000),

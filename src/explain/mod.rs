@@ -36,6 +36,7 @@ mod problem;
 mod ripple;
 mod rivals;
 mod row_causes;
+mod sample;
 mod search;
 mod separability;
 mod session;

@@ -185,7 +185,7 @@ mod tests {
     use super::super::problem::JointProblem;
     use super::super::shape::{Column, Shape};
     use super::*;
-    use crate::angle::{Apparent, Direction, SkyBasis};
+    use crate::angle::{Direction, SkyBasis};
     use crate::fit::LeastSquares;
     use crate::mount::{ApproachSigns, Group, TermValues};
     use crate::time::Utc;
@@ -196,7 +196,7 @@ mod tests {
         let part = |i: usize, step: f64| (0.5 + i as f64 * step).fract();
         (0..count)
             .map(|i| {
-                let direction = Direction::<Apparent>::new(
+                let direction = Direction::apparent(
                     Angle::from_degrees(360.0 * part(i, 0.754_877_666)),
                     Angle::from_degrees(15.0 + 65.0 * part(i, 0.569_840_291)),
                 );
@@ -216,6 +216,7 @@ mod tests {
                         target_rate: Vector3::new(2e-4, -1e-4, 3e-4).cross(&basis.outward),
                         clock_offset_s: 0.0,
                     },
+                    log: 0,
                     row: i + 1,
                     line: i + 2,
                     time: Utc::from_unix_nanos(1_790_000_000_000_000_000),
