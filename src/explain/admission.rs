@@ -20,7 +20,6 @@ use super::linearised::{LinearFit, Linearised, Pulled, Weighted};
 use super::misreading::LogReading;
 use super::prior_size::is_weakly_held;
 use super::ripple::ripples;
-use super::rivals::{Rival, rivals};
 use super::session::Session;
 use super::shape::Column;
 use super::step::StepKind;
@@ -183,9 +182,9 @@ impl<'a> Inquiry<'a> {
         self.context.station
     }
 
-    /// What explains the data about as well as hypothesis number `index` of the fit.
-    pub fn rivals(&self, index: usize) -> Vec<Rival> {
-        rivals(self.context, self.session, self.about, index)
+    /// What it is asked from.
+    pub fn context(&self) -> Context<'a> {
+        self.context
     }
 
     /// The peaks to first order.

@@ -208,7 +208,7 @@ impl Linearised {
     /// `kept` says which peaks the joint fit explains.
     pub fn at(
         problem: &JointProblem<'_>,
-        (peaks, sigmas): (&[super::session::SessionPeak], &[[Angle; 2]]),
+        (peaks, sigmas): (&[super::peak::SessionPeak], &[[Angle; 2]]),
         parameters: &[f64],
         more: &[Column],
         (kept, trust): (&[bool], Trust),

@@ -5,7 +5,6 @@ use std::collections::HashSet;
 use crate::mount::Term;
 
 use super::admission::{Admission, Context, admit, price, settled};
-use super::analyse::{ABSURD_ZERO, Options};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
@@ -14,6 +13,8 @@ use super::joint_fit::JointFit;
 use super::log_zeros;
 use super::misreading::{LogReading, Misreading};
 use super::misreading_search::{Beginning, beginnings};
+use super::options::Options;
+use super::plausibility::ABSURD_ZERO;
 use super::plausibility::{absurd, falls_apart};
 use super::session::Session;
 use super::unexplained::Unexplained;

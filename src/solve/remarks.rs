@@ -1,6 +1,6 @@
 //! What an explanation says, in words.
 
-use super::outcome::Inseparable;
+use super::inseparable::Inseparable;
 use super::words;
 use crate::angle::Angle;
 use crate::explain::{
