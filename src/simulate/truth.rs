@@ -15,7 +15,7 @@ use crate::time::Utc;
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Truth {
-    /// Terms by the names of the design page, in degrees, fractions or seconds.
+    /// Terms by the names of docs/files.md, in degrees, fractions or seconds.
     #[serde(default)]
     pub terms: BTreeMap<String, f64>,
     /// How well a peak is found.
