@@ -107,7 +107,7 @@ pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: us
         if behind >= AS_GOOD {
             continue;
         }
-        let there = Inquiry::new(context, &base, &other);
+        let there = Inquiry::of_fitted(context, &base, &other);
         let Some(answer) = there.speaks_for(other.hypotheses.len() - 1, 1) else {
             continue;
         };

@@ -6,7 +6,7 @@ use crate::mount::Term;
 
 use super::admission::{Admission, Context, admit, price, settled};
 use super::analyse::{ABSURD_ZERO, Options};
-use super::bad_peaks::leverage_of;
+use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
 use super::hypothesis::Hypothesis;
@@ -165,9 +165,12 @@ fn starts(context: Context<'_>, session: &Session, first: &JointFit) -> Vec<Join
     let mut found = vec![first.clone()];
     let bad: Vec<usize> = (0..first.kept.len()).filter(|i| !first.kept[*i]).collect();
     let many = bad.len() as f64 > SUSPICIOUS_SHARE * first.kept.len() as f64;
-    let alone = || (bad.iter()).any(|i| leverage_of(session, first, *i) > HIGH_LEVERAGE);
+    let alone = || {
+        let leverages = leverages(session, first);
+        bad.iter().any(|i| leverages[*i] > HIGH_LEVERAGE)
+    };
     // Where a term is missing, all peaks may scatter in the place of the few bad ones.
-    if !(many || falls_apart(session, first) || alone()) {
+    if !(many || falls_apart(session, first) || (!bad.is_empty() && alone())) {
         return found;
     }
     let more = all_terms(context.station, session);

@@ -184,15 +184,6 @@ impl Session {
         })
     }
 
-    /// Only some of the peaks, by place.
-    pub fn thinned(&self, places: &[usize]) -> Session {
-        Session {
-            peaks: places.iter().map(|i| self.peaks[*i].clone()).collect(),
-            sigmas: places.iter().map(|i| self.sigmas[*i]).collect(),
-            ..self.clone()
-        }
-    }
-
     /// Whether logged standard deviations count.
     pub fn trusts_logged(&self) -> bool {
         self.noise == Noise::Logged
