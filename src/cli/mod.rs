@@ -26,7 +26,7 @@ use clap::{Args, Parser, Subcommand};
 
 pub use output::Console;
 
-use crate::problem::Error;
+use crate::problem::{Error, printable};
 
 /// How a verb ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -95,9 +95,15 @@ pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(refusal) => {
-            // Help and version come this way too, with exit code 0.
-            let _ = refusal.print();
-            return ExitCode::from(refusal.exit_code() as u8);
+            let code = ExitCode::from(refusal.exit_code() as u8);
+            // Help and version come this way too, with exit code 0; nothing of the user's is in
+            // them.
+            if !refusal.use_stderr() {
+                let _ = refusal.print();
+            } else {
+                Console::new(false).refusal(&harmless(refusal));
+            }
+            return code;
         }
     };
     let mut console = Console::new(cli.common.quiet);
@@ -113,6 +119,15 @@ pub fn run() -> ExitCode {
             console.error(&error);
             ExitCode::from(error.exit_code())
         }
+    }
+}
+
+/// The same refusal, about arguments in which what a terminal would obey is shown.
+fn harmless(refusal: clap::Error) -> clap::Error {
+    let shown = std::env::args_os().map(|argument| printable(&argument.to_string_lossy()));
+    match Cli::try_parse_from(shown) {
+        Err(same) if same.kind() == refusal.kind() => same,
+        _ => refusal,
     }
 }
 

@@ -9,7 +9,7 @@ use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
 use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
@@ -95,8 +95,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         guard = guard.reads("the calibration", path);
     }
     guard.standard_output()?;
-    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), Kind::Sheet)?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), OutputKind::Sheet)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {

@@ -6,7 +6,7 @@ use clap::Args as ClapArgs;
 
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::number::counted;
 use crate::simulate::{Truth, session};
@@ -55,7 +55,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads_station(&common.station, &station)
         .reads("the truth", &args.truth);
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Log)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Log)?;
     let sky = Sky::new(&station)?;
     let truth = Truth::read(&args.truth)?;
     let log = session(&station, &sky, &truth, args.seed)?;

@@ -17,7 +17,7 @@ mod scans_remarks;
 mod standing;
 
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
-pub use calibration_faults::{TERMS, ValueUnit};
+pub use calibration_faults::{TERMS, ValueUnit, term_quantity};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
 pub use columns::{Cell, Columns, OWN_COLUMN};
 pub use peak::{Approach, Peak, PeakLog};

@@ -13,7 +13,7 @@ use crate::files;
 use crate::problem::{Error, Problems, Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::station::Station;
-use crate::text::quoted;
+use crate::text::{from_cell, quoted, to_cell};
 use crate::time::Utc;
 
 /// The columns, the required ones first.
@@ -185,10 +185,11 @@ impl PeakLog {
         let columns: Vec<usize> = (0..COLUMNS.len()).filter(|c| used(*c)).collect();
         let mut csv = String::new();
         let names = columns.iter().map(|c| COLUMNS[*c].to_owned());
-        push_row(&mut csv, names.chain(self.extra_columns.iter().cloned()));
+        let cell = |text: &String| to_cell(text).into_owned();
+        push_row(&mut csv, names.chain(self.extra_columns.iter().map(cell)));
         for peak in &self.peaks {
             let known = columns.iter().map(|c| text_of(peak, *c));
-            push_row(&mut csv, known.chain(peak.extra.iter().cloned()));
+            push_row(&mut csv, known.chain(peak.extra.iter().map(cell)));
         }
         csv
     }
@@ -242,8 +243,8 @@ fn peak_of(
         peak_db: cell(PEAK_DB).number(&DECIBELS, problems),
         temperature_c: cell(TEMPERATURE).number(&CELSIUS, problems),
         use_it: use_it(&cell(USE), problems),
-        note: cell(NOTE).text.to_owned(),
-        extra: columns.own(row).map(str::to_owned).collect(),
+        note: from_cell(cell(NOTE).text).to_owned(),
+        extra: columns.own(row).map(|t| from_cell(t).to_owned()).collect(),
     };
     (problems.count() == before).then_some(peak)
 }
@@ -255,6 +256,10 @@ pub(super) fn emitter(
     problems: &mut Problems,
 ) -> Option<String> {
     let name = cell.required("the name of an emitter in the station file", problems)?;
+    let name = match station.emitter(name) {
+        Some(_) => name,
+        None => from_cell(name),
+    };
     if station.emitter(name).is_some() {
         return Some(name.to_owned());
     }
@@ -364,7 +369,7 @@ fn text_of(peak: &Peak, column: usize) -> String {
     let number = |value: Option<f64>| value.map(|v| v.to_string()).unwrap_or_default();
     match column {
         TIME => peak.time.to_exact_text(),
-        EMITTER => peak.emitter.clone(),
+        EMITTER => to_cell(&peak.emitter).into_owned(),
         AZIMUTH => angle(peak.azimuth),
         ELEVATION => angle(peak.elevation),
         AZIMUTH_SIGMA => angle(peak.azimuth_sigma),
@@ -374,7 +379,7 @@ fn text_of(peak: &Peak, column: usize) -> String {
         PEAK_DB => number(peak.peak_db),
         TEMPERATURE => number(peak.temperature_c),
         USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
-        _ => peak.note.clone(),
+        _ => to_cell(&peak.note).into_owned(),
     }
 }
 

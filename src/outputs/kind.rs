@@ -7,7 +7,7 @@ use crate::time::Utc;
 
 /// What a verb writes into a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum OutputKind {
     /// A log of peaks.
     Log,
     /// A log to fill in.
@@ -61,17 +61,21 @@ impl Found {
     ///
     /// # Errors
     /// What it is, in words, when nothing may be written over it.
-    pub fn replaced_by(&self, kind: Kind, verb: &str) -> Result<Old, String> {
+    pub fn replaced_by(&self, kind: OutputKind, verb: &str) -> Result<Old, String> {
         let own = |of: &Option<String>| of.as_deref() == Some(verb);
         match (self, kind) {
             (Found::Nothing, _) => Ok(Old::Goes),
-            (Found::Unfilled { unedited_of }, Kind::Sheet | Kind::Log) if own(unedited_of) => {
+            (Found::Unfilled { unedited_of }, OutputKind::Sheet | OutputKind::Log)
+                if own(unedited_of) =>
+            {
                 Ok(Old::Goes)
             }
-            (Found::Log { unedited_of, .. }, Kind::Log) if own(unedited_of) => Ok(Old::IsKept),
-            (Found::Unfilled { .. }, Kind::Sheet | Kind::Log)
-            | (Found::Calibration(_), Kind::Calibration)
-            | (Found::Table, Kind::Table)
+            (Found::Log { unedited_of, .. }, OutputKind::Log) if own(unedited_of) => {
+                Ok(Old::IsKept)
+            }
+            (Found::Unfilled { .. }, OutputKind::Sheet | OutputKind::Log)
+            | (Found::Calibration(_), OutputKind::Calibration)
+            | (Found::Table, OutputKind::Table)
             | (Found::Other, _) => Ok(Old::IsKept),
             (Found::Log { rows, .. }, _) => Err(match rows {
                 1 => "a log with a filled row".to_owned(),
@@ -261,7 +265,7 @@ mod tests {
 
     #[test]
     fn only_what_would_not_be_missed_goes() {
-        use Kind::{Calibration, Log, Sheet, Table, Text};
+        use OutputKind::{Calibration, Log, Sheet, Table, Text};
         let mine = |rows| {
             let unedited_of = Some("reduce".to_owned());
             match rows {
@@ -277,7 +281,7 @@ mod tests {
             assert_eq!(may(&Found::Other, kind), Some(Old::IsKept));
             assert_eq!(may(&log(3), kind), None);
             assert_eq!(may(&Found::Source("a station file"), kind), None);
-            let same = |wanted: &[Kind]| wanted.contains(&kind).then_some(Old::IsKept);
+            let same = |wanted: &[OutputKind]| wanted.contains(&kind).then_some(Old::IsKept);
             assert_eq!(may(&Found::Calibration(None), kind), same(&[Calibration]));
             assert_eq!(may(&Found::Table, kind), same(&[Table]));
             assert_eq!(may(&unfilled, kind), same(&[Log, Sheet]));

@@ -1,6 +1,7 @@
 //! A log to fill in at the mount.
 
 use super::Plan;
+use crate::text::to_cell;
 
 /// Columns of the sheet: those of a peaks file.
 const COLUMNS: [&str; 8] = [
@@ -45,7 +46,7 @@ impl Plan {
             let (azimuth, elevation) = (side(step.approach.azimuth), side(step.approach.elevation));
             write([
                 "",
-                &step.candidate.name,
+                &to_cell(&step.candidate.name),
                 "",
                 "",
                 azimuth,

@@ -40,7 +40,7 @@ pub use recheck::{recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use summary::{input_fault, input_fault_trust, input_fault_words, unsolved};
-pub use terminal::{Colour, WIDTH};
+pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
 pub use text::text;
 pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
 

@@ -1,5 +1,6 @@
 //! Made-up sessions from a known truth, for practice, for the demo and for tests.
 
+mod ranges;
 mod scans;
 mod session;
 mod spoil;

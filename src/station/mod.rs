@@ -5,7 +5,7 @@ pub mod catalogue;
 mod dish;
 mod emitters;
 mod horizon;
-mod limits;
+pub(crate) mod limits;
 mod mount;
 mod read;
 mod section;

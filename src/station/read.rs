@@ -6,10 +6,13 @@ use toml_edit::Document;
 
 use super::section::{Section, Source, kind_of};
 use super::{Station, dish, emitters, horizon, mount, site};
-use crate::files;
+use crate::files::{self, Expected};
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::quantity::Quantity;
 use crate::text;
+
+/// A station of a thousand emitters has a tenth of that.
+const EXPECTED: Expected = Expected::mebibytes("a station file", 4);
 
 const SECTIONS: [&str; 5] = ["site", "mount", "dish", "horizon", "emitter"];
 
@@ -19,7 +22,7 @@ impl Station {
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.
     pub fn read(path: &Path) -> Result<Station, Error> {
-        let (name, bytes) = files::read_bytes(path)?;
+        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
         Station::parse(&name, path.parent().unwrap_or(Path::new("")), &bytes)
     }
 

@@ -20,6 +20,8 @@ pub struct StreamForm {
     pub inverse: bool,
     /// How answers are written.
     pub writing: Writing,
+    /// Whether anybody who reaches a port may speak: what is no demand then ends the stream.
+    pub open_to_all: bool,
 }
 
 /// How answers are written.
@@ -157,6 +159,17 @@ enum Asked {
     Pair(Angle, Angle),
 }
 
+/// Whether a line begins a request of the web, as a page in a browser can send one to any port of
+/// this machine: what it carries behind must not be heard.
+fn is_of_the_web(line: &[u8]) -> bool {
+    const METHODS: [&str; 10] = [
+        "GET ", "HEAD ", "POST ", "PUT ", "DELETE ", "CONNECT ", "OPTIONS ", "TRACE ", "PATCH ",
+        "PRI ",
+    ];
+    let text = String::from_utf8_lossy(line);
+    METHODS.iter().any(|method| text.starts_with(method)) || text.contains("HTTP/")
+}
+
 /// Two numbers with blanks or a comma between them; `#` begins a comment.
 fn parse(line: &[u8]) -> Result<Asked, String> {
     let text = std::str::from_utf8(line).map_err(|_| "no UTF-8 text".to_owned())?;
@@ -205,6 +218,8 @@ struct Session<'a, W: Write> {
     line: u64,
     rows: u64,
     tally: Tally,
+    /// Whether nothing more is heard.
+    ended: bool,
 }
 
 /// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
@@ -229,6 +244,7 @@ pub fn serve(
         line: 0,
         rows: 0,
         tally: Tally::default(),
+        ended: false,
     };
     session.begin()?;
     // The beginning of a line whose end has not come yet.
@@ -272,6 +288,10 @@ pub fn serve(
             }
         }
         input.consume(used);
+        if session.ended {
+            session.end()?;
+            return Ok(session.tally);
+        }
     }
 }
 
@@ -296,6 +316,11 @@ impl<W: Write> Session<'_, W> {
                     "the old calibration stays in use: {error}"
                 ))),
             }
+        }
+        if self.form.open_to_all && (too_long || is_of_the_web(line)) {
+            self.tally.unreadable += 1;
+            self.ended = true;
+            return self.error("this is no web server, and no line is so long: closed");
         }
         if too_long {
             self.tally.unreadable += 1;
