@@ -157,16 +157,15 @@ fn show(places: &[Place], words: &[&str]) {
                     );
                 }
             }
-            let state = &diagnosis.state;
+            let fit = &diagnosis.explanation.fit;
             println!(
                 "scatter {:.2} of the sigmas ({:?} deg), {} of {} peaks kept, cost {:.1}, parameters {:?}",
-                state.variance.sqrt(),
-                state.sigmas[0].map(|s| (s.degrees() * 1e4).round() / 1e4),
-                state.kept.iter().filter(|k| **k).count(),
-                state.kept.len(),
-                state.cost,
-                state
-                    .parameters
+                fit.variance.sqrt(),
+                fit.sigmas[0].map(|s| (s.degrees() * 1e4).round() / 1e4),
+                fit.kept.iter().filter(|k| **k).count(),
+                fit.kept.len(),
+                fit.cost,
+                fit.parameters
                     .iter()
                     .map(|p| (p.to_degrees() * 1e4).round() / 1e4)
                     .collect::<Vec<_>>()

@@ -51,19 +51,39 @@ fn main() {
     println!("\n## Terms chosen by the data\n");
     let chosen = run(sessions, recipe, &Options::default(), false);
     print(&chosen.tallies);
+    println!("\n## The promise over the sky\n");
+    promised("the true terms given", &robust.promises);
+    promised("terms chosen by the data", &chosen.promises);
     println!(
         "\nterms admitted that are not there: {} in {} sessions; strong true ones (over 5 sigmas) \
          left out: {} of {}\n",
         chosen.false_terms, chosen.solved, chosen.missed, chosen.strong
     );
-    if recipe.peaks.is_none() {
+    if recipe.peaks.is_none() && !arguments.iter().any(|a| a == "--no-bad") {
         breakdown(sessions.min(300));
     }
 }
 
+/// Fitted always.
+const USUAL: [plumbeam::mount::Term; 9] = {
+    use plumbeam::mount::Term::*;
+    [
+        AzimuthZero,
+        ElevationZero,
+        TiltNorth,
+        TiltEast,
+        Collimation,
+        AxisSkew,
+        Droop,
+        AzimuthBacklash,
+        ElevationBacklash,
+    ]
+};
+
 #[derive(Default)]
 struct Sums {
     tallies: Tallies,
+    promises: Vec<Promise>,
     solved: usize,
     lost: [usize; 2],
     peaks: [usize; 2],
@@ -90,10 +110,11 @@ fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
             };
             sums.solved = 1;
             sums.tallies = tally(&session, &bound, &outcome);
+            sums.promises.extend(Promise::of(&session, &outcome));
             let many = usize::from(outcome.peaks.len() >= 40);
             sums.peaks[many] = outcome.peaks.len();
             sums.lost[many] = outcome.peaks.iter().filter(|p| !p.used).count();
-            let basic = plumbeam::mount::Term::BASIC;
+            let basic = USUAL;
             if std::env::var_os("PLUMBEAM_STUDY_LIST").is_some() && !given {
                 list(number, &session, &bound, &outcome);
             }
@@ -110,6 +131,7 @@ fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
         })
         .reduce(Sums::default, |a, b| Sums {
             tallies: merge(a.tallies, b.tallies),
+            promises: [a.promises, b.promises].concat(),
             solved: a.solved + b.solved,
             lost: [a.lost[0] + b.lost[0], a.lost[1] + b.lost[1]],
             peaks: [a.peaks[0] + b.peaks[0], a.peaks[1] + b.peaks[1]],
@@ -117,6 +139,64 @@ fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
             missed: a.missed + b.missed,
             strong: a.strong + b.strong,
         })
+}
+
+/// What a solve promises of the pointing, and what comes true.
+#[derive(Clone, Copy)]
+struct Promise {
+    /// Rms over the sky of the error left, in noises of a peak.
+    error: f64,
+    /// The same as promised, one standard deviation.
+    expected: f64,
+    /// The bound promised for 95 %.
+    bound: f64,
+    peaks: usize,
+}
+
+impl Promise {
+    fn of(session: &study::Session, outcome: &plumbeam::solve::Outcome) -> Option<Promise> {
+        let promised = outcome.sky_error.as_ref()?;
+        let left = study::again::error_over_sky(&session.truth, outcome.model.terms());
+        let noise = session.noise.radians();
+        Some(Promise {
+            error: left.radians() / noise,
+            expected: promised.rms.radians() / noise,
+            bound: promised.rms_95.radians() / noise,
+            peaks: outcome.peaks.len(),
+        })
+    }
+}
+
+fn promised(name: &str, all: &[Promise]) {
+    println!(
+        "| peaks | sessions | error over the sky, median | 90th percentile | promised, median | true over promised, rms | within the 95 % bound |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- | --- |");
+    for (low, high) in [(7, 11), (12, 24), (25, 59), (60, 149), (150, 400), (7, 400)] {
+        let of: Vec<Promise> = (all.iter().copied())
+            .filter(|p| (low..=high).contains(&p.peaks))
+            .collect();
+        if of.is_empty() {
+            continue;
+        }
+        let at = |share: f64, value: &dyn Fn(&Promise) -> f64| {
+            let mut values: Vec<f64> = of.iter().map(value).collect();
+            values.sort_by(f64::total_cmp);
+            values[((values.len() as f64 * share) as usize).min(values.len() - 1)]
+        };
+        let ratio: f64 = of.iter().map(|p| (p.error / p.expected).powi(2)).sum();
+        let within = of.iter().filter(|p| p.error <= p.bound).count();
+        println!(
+            "| {low} to {high} | {} | {:.2} | {:.2} | {:.2} | {:.2} | {:.1} % |",
+            of.len(),
+            at(0.5, &|p| p.error),
+            at(0.9, &|p| p.error),
+            at(0.5, &|p| p.expected),
+            (ratio / of.len() as f64).sqrt(),
+            100.0 * within as f64 / of.len() as f64
+        );
+    }
+    println!("\n({name}; errors in noises of a peak's coordinate)\n");
 }
 
 fn print(tallies: &Tallies) {
@@ -201,7 +281,7 @@ fn spoilt(number: u64, recipe: Recipe) -> Option<[usize; 5]> {
 
 /// One line for each wrongly admitted or left-out term, to look into.
 fn list(number: u64, session: &study::Session, bound: &[f64], outcome: &plumbeam::solve::Outcome) {
-    let basic = plumbeam::mount::Term::BASIC;
+    let basic = USUAL;
     let chosen: Vec<_> = outcome.terms.iter().map(|t| t.term).collect();
     let wrong: Vec<_> = (chosen.iter())
         .filter(|t| !session.terms.contains(t) && !basic.contains(t))
@@ -223,7 +303,9 @@ fn list(number: u64, session: &study::Session, bound: &[f64], outcome: &plumbeam
         for decision in &outcome.decisions {
             println!(
                 "    {:?} {} {}",
-                decision.terms, decision.admitted, decision.reason
+                decision.name,
+                decision.admitted,
+                decision.reason()
             );
         }
     }

@@ -2,13 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::faults::{self, diagnose};
+use std::sync::Arc;
+
+use crate::explain::explain;
+use crate::faults::Diagnosis;
 use crate::files::write_whole;
 use crate::logbook::{Calibration, PeakLog};
 use crate::problem::{Error, Problem};
 use crate::report::{Colour, PAGE_NAME, Report, text, write_report};
 use crate::sky::Sky;
-use crate::solve::{Options, calibration, remedies, solve};
+use crate::solve::{self, Options, calibration, remedies};
 use crate::station::Station;
 use crate::table::{Air, DemandKind, EncoderRange, FullModel, Provenance, Request, table};
 use crate::time::Utc;
@@ -59,11 +62,12 @@ pub fn demo(folder: &Path) -> Result<Demo, Error> {
     let station = Station::read(&folder.join("station.toml"))?;
     let sky = Sky::new(&station)?;
     let log = PeakLog::read(&folder.join("peaks.csv"), &station)?;
-    let outcome = solve(&station, &sky, &log, &Options::default())?;
+    let explanation = Arc::new(explain(&station, &sky, &log, &Options::default())?);
+    let outcome = solve::outcome(explanation.clone(), &station)?;
     let document = calibration(&outcome, &station, Utc::now());
     document.write(&folder.join("calibration.json"))?;
     let remedies = remedies(&outcome, &station);
-    let diagnosis = diagnose(&station, &sky, &log, &faults::Options::default()).ok();
+    let diagnosis = Diagnosis::of(explanation, &station).ok();
     let report = Report {
         outcome: &outcome,
         station: &station,
@@ -71,6 +75,7 @@ pub fn demo(folder: &Path) -> Result<Demo, Error> {
         diagnosis: diagnosis.as_ref(),
         log_name: "peaks.csv",
         calibration_name: "calibration.json",
+        explain: false,
         created: document.created_utc,
     };
     write_whole(

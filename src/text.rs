@@ -145,9 +145,37 @@ pub fn from_cell(cell: &str) -> &str {
     }
 }
 
+/// `a, b, c`; of many names the first few and how many more.
+pub fn some_of<T: AsRef<str>>(names: &[T]) -> String {
+    const MOST: usize = 8;
+    // One more is shown sooner than said to be one more.
+    let shown = if names.len() <= MOST + 1 {
+        names.len()
+    } else {
+        MOST
+    };
+    let mut text = (names[..shown].iter())
+        .map(AsRef::as_ref)
+        .collect::<Vec<&str>>()
+        .join(", ");
+    if names.len() > shown {
+        text.push_str(&format!(" and {} more", names.len() - shown));
+    }
+    text
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn of_many_names_some_are_shown_and_the_rest_counted() {
+        assert_eq!(some_of::<&str>(&[]), "");
+        assert_eq!(some_of(&["a", "b"]), "a, b");
+        let many: Vec<String> = (0..12).map(|i| i.to_string()).collect();
+        assert_eq!(some_of(&many[..9]), "0, 1, 2, 3, 4, 5, 6, 7, 8");
+        assert_eq!(some_of(&many), "0, 1, 2, 3, 4, 5, 6, 7 and 4 more");
+    }
 
     fn told(bytes: &[u8]) -> String {
         decode("f.csv", bytes).unwrap_err().to_string()

@@ -4,9 +4,13 @@
 //! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
 //! sky room; this file only reads and writes clocks.
 
+mod zone;
+
 use std::fmt;
 
 use jiff::civil;
+
+pub use zone::Zone;
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 const SECONDS_PER_DAY: i64 = 86_400;
@@ -148,6 +152,15 @@ impl Utc {
         Utc {
             day: self.day + nanos.div_euclid(per_day),
             nanos: nanos.rem_euclid(per_day),
+        }
+    }
+
+    /// This instant if it is a full minute, else the next one.
+    pub fn next_minute(self) -> Utc {
+        let past = self.seconds_of_day() % 60.0;
+        match past > 0.0 {
+            true => self.plus_seconds(60.0 - past),
+            false => self,
         }
     }
 
@@ -360,6 +373,17 @@ mod tests {
         assert_eq!(later.to_string(), "2027-01-01T00:00:00.750Z");
         assert_eq!(later.seconds_since(t), 1.5);
         assert_eq!(t.midpoint(later).to_string(), "2027-01-01T00:00:00.000Z");
+    }
+
+    #[test]
+    fn the_next_full_minute_may_be_this_one() {
+        let next = |text: &str| Utc::parse(text).unwrap().next_minute().to_exact_text();
+        assert_eq!(next("2026-12-31T23:59:59.25Z"), "2027-01-01T00:00:00.000Z");
+        assert_eq!(
+            next("2026-12-31T10:01:00.000000001Z"),
+            "2026-12-31T10:02:00.000Z"
+        );
+        assert_eq!(next("2026-12-31T10:01:00Z"), "2026-12-31T10:01:00.000Z");
     }
 
     #[test]

@@ -8,11 +8,11 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use plumbeam::angle::{Angle, Offset};
+use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Approach;
 use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::plan::{Known, Request, plan};
 use plumbeam::sky::Sky;
-use plumbeam::solve::observe::Observations;
 use plumbeam::solve::{Options, solve_observed};
 use plumbeam::station::Station;
 use plumbeam::time::Utc;
@@ -181,6 +181,116 @@ fn a_filled_sheet_is_a_log_and_an_empty_one_says_what_to_do() {
 }
 
 #[test]
+fn local_time_stands_beside_utc() {
+    let folder = tempfile::tempdir().unwrap();
+    let sheet = folder.path().join("sheet.csv");
+    let local = [
+        "plan",
+        "--from",
+        "2026-09-12T17:00",
+        "--to",
+        "2026-09-12T18:00",
+        "--zone",
+        "+11:00",
+    ];
+    let output = run(&[&local[..], &["--sheet", sheet.to_str().unwrap()]].concat());
+    assert_eq!(output.status.code(), Some(0), "{}", text(&output.stderr));
+    let said = text(&output.stdout);
+    assert!(said.contains("time (UTC)       +11:00 "), "{said}");
+    assert!(said.contains(" 09-12 06:02:30   17:02:30 "), "{said}");
+    assert!(
+        said.contains("(17:02:30 to 17:57:30 at\n  +11:00)"),
+        "{said}"
+    );
+    let sheet = std::fs::read_to_string(sheet).unwrap();
+    assert!(
+        sheet.contains("planned 2026-09-12T06:02:30Z (17:02:30 at +11:00);"),
+        "{sheet}"
+    );
+    // The same plan as in UTC, which machines get.
+    let utc = [
+        "plan",
+        "--from",
+        "2026-09-12T06:00:00Z",
+        "--to",
+        "2026-09-12T07:00:00Z",
+        "--json",
+    ];
+    assert_eq!(
+        json(&run(&[&local[..], &["--json"]].concat())),
+        json(&run(&utc))
+    );
+    let bare = run(&local[..5]);
+    assert_eq!(bare.status.code(), Some(2));
+    assert!(text(&bare.stderr).contains("--from 2026-09-12T17:00: the time has neither Z"));
+}
+
+#[test]
+fn with_the_sun_alone_it_spreads_the_steps_and_says_when_to_come_back() {
+    let sun = |more: &[&str]| {
+        let span = [
+            "plan",
+            "--from",
+            "2026-09-12T07:00:00Z",
+            "--for",
+            "3h",
+            "sun",
+        ];
+        run(&[&span[..], more].concat())
+    };
+    let said = text(&sun(&["--zone", "+02:00"]).stdout);
+    let unwrapped = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    for words in [
+        "12 peaks in 4 visits, one every 5.0 minutes",
+        "come back for the next ones:",
+        "WHEN TO COME BACK\n  In this span only the Sun can be observed.",
+        "  - 2026-09-12 1",
+        " at +02:00): the Sun near azimuth ",
+        "3 peaks there would leave",
+        "Even a whole day of the Sun",
+        "the Sun of another season",
+    ] {
+        assert!(
+            said.contains(words) || unwrapped.contains(words),
+            "{words}: {said}"
+        );
+    }
+    let plan = json(&sun(&["--json"]));
+    assert_eq!(plan["visits"], serde_json::json!([1, 4, 7, 10]));
+    let come_back = &plan["come_back"];
+    let returns = come_back["returns"].as_array().unwrap();
+    assert!(!returns.is_empty() && returns.len() <= 3);
+    let left = |value: &Value| value.as_f64().unwrap();
+    assert!(left(&returns[0]["error_left_deg"]) < left(&plan["error_after_deg"]));
+    assert!(
+        !come_back["not_told_in_a_day"]
+            .as_array()
+            .unwrap()
+            .is_empty()
+    );
+    // A plan that takes several emitters says nothing of the kind.
+    assert!(json(&run(&[&SPAN[..], &["--json"]].concat()))["come_back"].is_null());
+}
+
+#[test]
+fn emitters_left_out_for_one_reason_stand_in_one_line() {
+    let output = run(&[
+        "plan",
+        "--from",
+        "2026-09-12T06:00:00Z",
+        "--for",
+        "20m",
+        "--peaks",
+        "2",
+    ]);
+    let said = text(&output.stdout);
+    assert!(
+        said.contains(" emitters         could be observed, but the others tell more: "),
+        "{said}"
+    );
+}
+
+#[test]
 fn what_cannot_be_planned_is_said() {
     let short = run(&["plan", "--from", SPAN[2], "--for", "2m"]);
     assert_eq!(short.status.code(), Some(2));
@@ -194,10 +304,11 @@ fn what_cannot_be_planned_is_said() {
         "sun",
     ]);
     assert_eq!(night.status.code(), Some(4));
+    let said = text(&night.stderr);
+    assert!(said.contains("sun (below the horizon)"), "{said}");
     assert!(
-        text(&night.stderr).contains("sun (below the horizon)"),
-        "{}",
-        text(&night.stderr)
+        said.contains("help: can be observed next: sun from 2026-09-13T0"),
+        "{said}"
     );
     let unknown = run(&["plan", "--terms", "tilt-nort"]);
     assert_eq!(unknown.status.code(), Some(2));

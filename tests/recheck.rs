@@ -173,6 +173,84 @@ fn a_mount_set_down_anew_is_moved_and_the_turn_and_lean_are_told() {
 }
 
 #[test]
+fn a_move_comes_with_what_to_mend_and_the_next_command() {
+    let place = Place::new();
+    // The azimuth encoder slipped by 2.0, from 3.42 to 5.42.
+    place.observe("after.csv", &[("azimuth-zero", 2.0)], "2026-09-13", 6, 25);
+    let report = |more: &[&str]| {
+        let bare = ["recheck", "--against", "calibration.json", "after.csv"];
+        let output = place.run(&[&bare[..], more].concat());
+        assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
+        text(&output.stdout)
+    };
+    let said = report(&[]);
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    // What is to be entered is the whole zero as it is now, not the change.
+    let entered = flat.split("Enter +").nth(1).expect("an offset to enter");
+    let offset: f64 = entered.split(' ').next().unwrap().parse().unwrap();
+    assert!((offset - 5.42).abs() < 0.6, "{said}");
+    assert!(
+        flat.contains("WHAT CAN BE DONE BY HAND about what moved"),
+        "{said}"
+    );
+    assert!(flat.contains("Isolate the drive's power first"), "{said}");
+    // What did not move is no matter of a recheck.
+    assert!(!flat.contains("axis's top leans"), "{said}");
+    assert!(
+        flat.contains("plumbeam plan --calibration calibration.json --for 2h"),
+        "{said}"
+    );
+    assert!(
+        flat.contains("plumbeam recheck --against calibration.json after.csv --out joined.json"),
+        "{said}"
+    );
+    assert!(
+        flat.contains("plumbeam table --calibration joined.json"),
+        "{said}"
+    );
+    for line in said.lines() {
+        assert!(line.chars().count() <= 100, "{line}");
+    }
+    // With the joined calibration written it is the one to go on with.
+    let written = report(&["--out", "after.json"]);
+    assert!(
+        written.contains("plumbeam table --calibration after.json"),
+        "{written}"
+    );
+    assert!(!written.contains("--out joined.json"), "{written}");
+
+    let (_, found) = place.recheck(&[]);
+    let remedies = found["remedies"].as_array().unwrap();
+    assert_eq!(remedies.len(), 1, "{found}");
+    assert_eq!(remedies[0]["term"], "azimuth-zero");
+    assert!(
+        found["next"][0]
+            .as_str()
+            .unwrap()
+            .starts_with("plumbeam plan ")
+    );
+
+    // A lean: how to raise which foot, by the station file's feet.
+    let lean = [("tilt-north", 1.2), ("tilt-east", -1.0)];
+    place.observe("after.csv", &lean, "2026-09-13", 8, 26);
+    let said = report(&[]);
+    let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("Foot at azimuth 30 deg, 450 mm from the axis:"),
+        "{said}"
+    );
+    // The top now leans 1.66 north and 1.71 west: toward azimuth 314.
+    assert!(flat.contains("(north-west)"), "{said}");
+
+    // What has not moved needs nothing.
+    place.observe("after.csv", &[], "2026-09-13", 6, 27);
+    let (code, found) = place.recheck(&[]);
+    assert_eq!(code, 0);
+    assert!(found["remedies"].as_array().unwrap().is_empty());
+    assert!(found["next"].as_array().unwrap().is_empty());
+}
+
+#[test]
 fn a_move_is_told_from_slips_leans_and_a_knocked_dish() {
     let place = Place::new();
     type Case<'a> = (&'a str, &'a [(&'a str, f64)]);
@@ -343,10 +421,11 @@ fn a_history_tells_which_changes_are_real() {
         "the size is not told: {said}"
     );
     let page = std::fs::read_to_string(place.path("pictures/history.html")).unwrap();
-    assert!(page.contains("<figure id=\"history\"><svg"), "no picture");
-    let png = std::fs::read(place.path("pictures/history.png")).unwrap();
+    // More terms than fit one picture stand in two.
+    assert!(page.contains("<figure id=\"history-1\"><svg"), "no picture");
+    let png = std::fs::read(place.path("pictures/history-1.png")).unwrap();
     assert!(png.starts_with(b"\x89PNG"));
-    assert!(place.path("pictures/history.svg").exists());
+    assert!(place.path("pictures/history-1.svg").exists());
     // An unfinished file that a crash has left is no calibration and in nobody's way.
     std::fs::write(place.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
     place.good(&["recheck", "--history", "old"]);

@@ -56,6 +56,7 @@ impl Place {
                 "recheck",
                 "--against",
                 "c.json",
+                "--anyway",
                 "peaks.csv",
                 "--out",
                 "new.out",
@@ -231,7 +232,7 @@ fn correlations_that_contradict_each_other_are_bad_input_for_recheck() {
     assert!(calibration.contains("tilt-north\"], \"value\": -0.9"));
     std::fs::write(place.path("c.json"), calibration).unwrap();
     let said = place.refusal(
-        &["recheck", "--against", "c.json", "peaks.csv"],
+        &["recheck", "--against", "c.json", "--anyway", "peaks.csv"],
         "contradiction",
     );
     assert!(

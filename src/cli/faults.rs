@@ -45,12 +45,8 @@ pub struct Args {
     /// Exit with code 1 when a fault is found
     #[arg(long)]
     pub strict: bool,
-    /// Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds)
-    #[arg(long, value_name = "TERM=VALUE")]
-    pub hold: Vec<String>,
-    // Understood, so that one command line serves `solve` and `faults`, but without a say.
-    #[arg(long, value_name = "TERMS", value_delimiter = ',', hide = true)]
-    pub terms: Vec<String>,
+    #[command(flatten)]
+    pub terms: TermOptions,
     /// Write a page and a picture for each fault into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
@@ -64,20 +60,12 @@ pub struct Args {
 /// # Errors
 /// Faulty input, or too few peaks to judge anything by.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let terms = TermOptions {
-        terms: args.terms.clone(),
-        hold: args.hold.clone(),
-    };
     let mut options = Options {
-        holds: terms.held()?,
+        terms: args.terms.listed()?,
+        holds: args.terms.held()?,
         seed: args.seed,
-        begin: None,
+        ..Options::default()
     };
-    if terms.listed()?.is_some() {
-        console.warning(
-            "--terms has no say here: every cause is asked for by evidence; --hold fixes a value",
-        );
-    }
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("faults")
         .reads_station(&common.station, &station)

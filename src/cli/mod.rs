@@ -7,6 +7,8 @@ mod calibration;
 mod demand;
 mod demo;
 mod faults;
+mod follow;
+mod new;
 mod output;
 mod plan;
 mod point;
@@ -18,6 +20,7 @@ mod solve;
 mod table;
 mod terms;
 mod value;
+mod zone;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -78,6 +81,7 @@ pub struct Common {
 
 #[derive(Subcommand, Debug)]
 enum Verb {
+    New(new::Args),
     Sky(sky::Args),
     Plan(plan::Args),
     Reduce(reduce::Args),
@@ -133,6 +137,7 @@ fn harmless(refusal: clap::Error) -> clap::Error {
 
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
+        Verb::New(args) => new::run(args, &cli.common, console),
         Verb::Sky(args) => sky::run(args, &cli.common, console),
         Verb::Plan(args) => plan::run(args, &cli.common, console),
         Verb::Reduce(args) => reduce::run(args, &cli.common, console),

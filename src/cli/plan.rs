@@ -7,6 +7,7 @@ use clap::Args as ClapArgs;
 use super::calibration::TrustOption;
 use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
+use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::outputs::{Guard, OutputKind};
@@ -21,26 +22,32 @@ const EXAMPLE: &str = "\
 Example:
   plumbeam plan --from 2026-09-12T09:00:00Z --to 2026-09-12T11:00:00Z
   plumbeam plan --for 1h --each 4m --sheet sheet.csv
+  plumbeam plan --from 2026-09-12T08:00 --for 10h --zone +11:00
   plumbeam plan --for 2h --calibration calibration.json --terms +azimuth-backlash";
 
 /// Say what to measure, when and in which order
 ///
 /// Chooses, among all that the station's emitters offer over a span, the peaks that together tell
 /// the mount errors best, and says how well each would then be known, which would stay untold, and
-/// what would tell them. With --calibration it starts from what is known already: what to measure
+/// what would tell them. When one emitter of the sky is all that can be heard, such as the Sun on a
+/// small dish, the peaks are visits spread over the span, and the plan says when to come back. With
+/// --calibration it starts from what is known already: what to measure
 /// next. With --sheet it writes a log to fill in.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// Beginning of the span (ISO 8601 with Z or an offset); now, if not given
-    #[arg(long, value_name = "T", value_parser = Utc::parse)]
-    pub from: Option<Utc>,
+    /// Beginning of the span (ISO 8601 with Z or an offset, or by the clock of --zone); the next
+    /// full minute, if not given
+    #[arg(long, value_name = "T")]
+    pub from: Option<Instant>,
     /// End of the span
-    #[arg(long, value_name = "T", value_parser = Utc::parse, conflicts_with = "span")]
-    pub to: Option<Utc>,
+    #[arg(long, value_name = "T", conflicts_with = "span")]
+    pub to: Option<Instant>,
     /// Length of the span in place of its end: 45m, 2h
     #[arg(long = "for", value_name = "TIME", value_parser = stretch_s, default_value = "2h", allow_hyphen_values = true)]
     pub span: f64,
+    #[command(flatten)]
+    pub zone: ZoneOption,
     /// Time that one peak takes, with the way to it
     #[arg(long, value_name = "TIME", value_parser = stretch_s, default_value = "5m", allow_hyphen_values = true)]
     pub each: f64,
@@ -89,6 +96,12 @@ fn elevation(text: &str) -> Result<f64, String> {
 /// # Errors
 /// Faulty files, unknown names, or a span in which nothing can be observed.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let zone = args.zone.zone;
+    let from = match args.zone.instant("--from", &args.from)? {
+        Some(from) => from,
+        None => Utc::now().next_minute(),
+    };
+    let to = (args.zone.instant("--to", &args.to)?).unwrap_or_else(|| from.plus_seconds(args.span));
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("plan").reads_station(&common.station, &station);
     if let Some(path) = &args.calibration {
@@ -106,8 +119,6 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
         None => Known::default(),
     };
-    let from = args.from.unwrap_or_else(Utc::now);
-    let to = args.to.unwrap_or_else(|| from.plus_seconds(args.span));
     let terms = TermOptions {
         terms: args.terms.clone(),
         hold: Vec::new(),
@@ -132,12 +143,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .extend(station.site.assumptions.iter().cloned());
     let text = match (common.json, &out) {
         (true, _) => format!("{:#}\n", plan_json(&plan)),
-        (false, Some(_)) => plan_text(&plan, &station, Colour::Never),
-        (false, None) => plan_text(&plan, &station, console.colour()),
+        (false, Some(_)) => plan_text(&plan, &station, Colour::Never, zone),
+        (false, None) => plan_text(&plan, &station, console.colour(), zone),
     };
     console.deliver(&text, out.as_ref())?;
     if let Some(sheet) = &sheet {
-        console.save("log to fill in", &plan.sheet(), sheet)?;
+        console.save("log to fill in", &plan.sheet(zone), sheet)?;
     }
     if let Some(folder) = &pictures {
         console.fill(folder, None, |dir| {

@@ -7,6 +7,7 @@ use clap::Args as ClapArgs;
 
 use super::calibration::{TrustOption, full_model, refuse};
 use super::demand::{DemandOption, Pair};
+use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files::{self, Stamp};
@@ -25,11 +26,16 @@ use crate::table::{
 const EXAMPLE: &str = "\
 Examples:
   plumbeam point --calibration calibration.json 135.2 41.8
+  plumbeam point --calibration calibration.json sun
+  plumbeam point --calibration calibration.json sun --every 1s --for 10m
   plumbeam point --calibration calibration.json --demand geometric --present 500,40 135.2 41.8
   plumbeam point --calibration calibration.json --inverse 134.9 42.1
   plumbeam point --table corrections.csv < demands.txt > readings.txt
   plumbeam point --calibration calibration.json --stream
   plumbeam point --calibration calibration.json --listen 127.0.0.1:4700
+
+An emitter of the station file gets the readings that put the beam on it now, or --at an instant, in
+one line; with --every a line each time, the time before the readings, or `error: why`.
 
 A line of demands is `azimuth elevation` in degrees, with blanks or a comma between; # begins a
 comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
@@ -38,22 +44,25 @@ last answer is where the mount is taken to stand, and so decides the cable wrap.
 `reload`; a bad one, or one of another station, is told and the old one kept, and one that moves the
 readings by more than a beamwidth is taken only after a line `confirm`.
 
-Exit code 3 when a line of a file could not be read, 4 when a demand could not be met; a live
-stream (--stream, --listen, --serial) ends with 0.
+Exit code 3 when a line of a file could not be read, 4 when a demand could not be met or an emitter
+not be pointed at; a live stream (--stream, --listen, --serial) ends with 0.
 
 Caution: who feeds these readings to a mount moves metal. Keep a hand on the stop, keep people
 clear of the axes, and never bring the beam near the Sun without a plan: it heats the feed.";
 
 /// Turn demanded directions into encoder readings, and back
 ///
-/// One demand AZ EL, or a stream of them on standard input, through the full mount model of a
-/// calibration or through a correction table.
+/// One demand AZ EL, an emitter of the station file, or a stream of demands on standard input,
+/// through the full mount model of a calibration or through a correction table.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// One demand: azimuth and elevation, degrees; without it, or with -, standard input is read
-    #[arg(value_name = "AZ EL", num_args = 0..=2, allow_negative_numbers = true)]
+    /// One demand: azimuth and elevation, degrees; or the name of an emitter; without either, or
+    /// with -, standard input is read
+    #[arg(value_name = "AZ EL|EMITTER", num_args = 0..=2, allow_negative_numbers = true)]
     pub values: Vec<String>,
+    #[command(flatten)]
+    pub follow: FollowOptions,
     /// The calibration that solve wrote
     #[arg(
         long,
@@ -129,7 +138,7 @@ impl FromStr for Approach {
 /// Faulty input, a single demand that cannot be met, or a stream that breaks.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let address = args.listen.as_deref().map(loopback).transpose()?;
-    let demand = one_demand(args)?;
+    let asked = asked(args)?;
     let live = args.stream || args.listen.is_some() || args.serial.is_some();
     if live && args.trust.anyway {
         return Err(Error::Usage(
@@ -142,16 +151,32 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "a live stream answers where it is asked: leave --out out".to_owned(),
         ));
     }
-    if demand.is_none() && [&args.calibration, &args.table].iter().any(|f| is_dash(f)) {
+    let emitter = match &asked {
+        Asked::Emitter(name) => Some(name),
+        _ => None,
+    };
+    if emitter.is_none() && args.follow.any() {
+        return Err(Error::Usage(
+            "--at, --every and --zone go with the name of an emitter, such as plumbeam point sun"
+                .to_owned(),
+        ));
+    }
+    if emitter.is_some() && args.inverse {
+        return Err(Error::Usage(
+            "--inverse takes two readings, not an emitter".to_owned(),
+        ));
+    }
+    if asked == Asked::Stream && [&args.calibration, &args.table].iter().any(|f| is_dash(f)) {
         return Err(Error::Usage(
             "a stream of demands needs the calibration or table in a file, not on standard input"
                 .to_owned(),
         ));
     }
-    // A table stands for itself; the full model needs the station's encoders and weather.
-    let station = match &args.calibration {
-        Some(_) => Some(Station::read(&common.station)?),
-        None => None,
+    // A table stands for itself; the full model needs the station's encoders and weather, and an
+    // emitter its place.
+    let station = match args.calibration.is_some() || emitter.is_some() {
+        true => Some(Station::read(&common.station)?),
+        false => None,
     };
     let mut guard = Guard::new("point").reads("the demands", Path::new("-"));
     if let Some(station) = &station {
@@ -173,7 +198,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // Looked at before it is read: a change in between is seen the next time.
     let seen = Stamp::of(path);
     let named = args.demand.demand.map(|_| args.demand.kind());
-    let loaded = match &station {
+    // With a table the station only says where emitters stand.
+    let of_model = station.as_ref().filter(|_| args.calibration.is_some());
+    let loaded = match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
             let standing = calibration.standing(&station.site.name);
@@ -189,7 +216,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // Whoever feeds the stream knows which demands it takes: a new file must take the same. And
     // what is worth nothing, or is another station's, is never taken while a mount moves.
     let kind = loaded.source.demand();
-    let load = || match &station {
+    let load = || match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
             refuse(path, &calibration.standing(&station.site.name), ALONE)?;
@@ -204,8 +231,18 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let present = args.present.map(Pair::reading);
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
+    if let (Some(name), Some(station)) = (emitter, &station) {
+        return follow::run(
+            name,
+            &args.follow,
+            (station, pointer),
+            (common.json, out.as_ref()),
+            console,
+        )
+        .map_err(|e| not_a_demand(name, e));
+    }
     let assumed = pointer.assumptions(!args.inverse);
-    if let Some((azimuth, elevation)) = demand {
+    if let Asked::Demand(azimuth, elevation) = asked {
         return single(
             args,
             (common.json, out.as_ref()),
@@ -281,22 +318,42 @@ fn is_dash(file: &Option<PathBuf>) -> bool {
     file.as_deref().is_some_and(|path| path.as_os_str() == "-")
 }
 
-/// The demand on the command line, if there is one.
-fn one_demand(args: &Args) -> Result<Option<(Angle, Angle)>, Error> {
+/// What is asked for on the command line.
+#[derive(Clone, Debug, PartialEq)]
+enum Asked {
+    /// What comes on standard input.
+    Stream,
+    /// One demand.
+    Demand(Angle, Angle),
+    /// An emitter of the station file, by name.
+    Emitter(String),
+}
+
+const TWO_NUMBERS: &str = "a demand is two numbers: AZ EL, such as 135.2 41.8";
+
+fn asked(args: &Args) -> Result<Asked, Error> {
     let number = |word: &str| match word.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
         _ => Err(Error::Usage(format!(
-            "\"{}\" is no number of degrees; expected AZ EL, such as 135.2 41.8",
+            "\"{}\" is no number of degrees; expected AZ EL, such as 135.2 41.8, or one emitter (a \
+             name with blanks in quotes)",
             printable(word)
         ))),
     };
     match args.values.as_slice() {
-        [] => Ok(None),
-        [dash] if dash == "-" => Ok(None),
-        [azimuth, elevation] => Ok(Some((number(azimuth)?, number(elevation)?))),
-        _ => Err(Error::Usage(
-            "a demand is two numbers: AZ EL, such as 135.2 41.8".to_owned(),
-        )),
+        [] => Ok(Asked::Stream),
+        [dash] if dash == "-" => Ok(Asked::Stream),
+        [name] => Ok(Asked::Emitter(name.clone())),
+        [azimuth, elevation] => Ok(Asked::Demand(number(azimuth)?, number(elevation)?)),
+        _ => Err(Error::Usage(TWO_NUMBERS.to_owned())),
+    }
+}
+
+/// A single number that is no emitter was meant for half a demand.
+fn not_a_demand(name: &str, error: Error) -> Error {
+    match error {
+        Error::Usage(_) if name.parse::<f64>().is_ok() => Error::Usage(TWO_NUMBERS.to_owned()),
+        other => other,
     }
 }
 

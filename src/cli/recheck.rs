@@ -11,9 +11,9 @@ use crate::angle::Angle;
 use crate::logbook::PeakLog;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
-use crate::recheck::{self, Old, Request, calibration_files, history, recheck};
+use crate::recheck::{self, Old, Request, calibration_files, history, mend, recheck};
 use crate::report::{
-    HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
+    AfterMove, HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
 };
 use crate::sky::Sky;
 use crate::station::Station;
@@ -30,7 +30,8 @@ Exit code 1 when the mount is no longer true within the limit.";
 ///
 /// Three peaks are enough to ask: says with which probability the old calibration is off by more
 /// than the limit, what it costs, which terms moved, and whether it looks like a move of the whole
-/// mount, a slip of one axis or a change in the dish. With --out it writes a calibration that
+/// mount, a slip of one axis or a change in the dish; and, when it moved, what can be done by hand
+/// and which command comes next. With --out it writes a calibration that
 /// joins old and new. With --history it shows the calibrations in a folder through time, tells which
 /// changes are real, and with --report draws them.
 #[derive(ClapArgs, Clone, Debug)]
@@ -123,10 +124,21 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         seed: args.seed,
     };
     let found = recheck(&station, &sky, &old, &log, &request)?;
+    let joined = (common.out.as_ref()).map(|path| path.display().to_string());
+    let log_name = match peaks.as_os_str() == "-" {
+        true => "new-peaks.csv".to_owned(),
+        false => peaks.display().to_string(),
+    };
+    let after = AfterMove {
+        remedies: &mend(&found, &station)?,
+        against: &against.display().to_string(),
+        log: &log_name,
+        joined: joined.as_deref(),
+    };
     if common.json {
-        console.json(&recheck_json(&found))?;
+        console.json(&recheck_json(&found, &after))?;
     } else {
-        console.result(&recheck_text(&found, &station))?;
+        console.result(&recheck_text(&found, &station, &after))?;
     }
     if let Some(out) = &out {
         match &found.joined {

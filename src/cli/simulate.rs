@@ -2,20 +2,23 @@
 
 use std::path::PathBuf;
 
-use clap::Args as ClapArgs;
+use clap::{Args as ClapArgs, ValueEnum};
 
 use super::value::whole;
 use super::{Common, Console, Verdict};
+use crate::logbook::scans_csv;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::number::counted;
-use crate::simulate::{Truth, session};
+use crate::simulate::{Truth, scan_session, session};
 use crate::sky::Sky;
 use crate::station::Station;
 
 const EXAMPLE: &str = "\
 Example:
   plumbeam simulate --truth truth.toml --seed 7 --out peaks.csv
+  plumbeam simulate --truth truth.toml --kind scans --out scans.csv
+  plumbeam simulate --truth truth.toml --kind scans | plumbeam reduce - | plumbeam solve -
 
 A truth file names the terms of the mount model, the noise and the session:
   [terms]
@@ -28,21 +31,45 @@ A truth file names the terms of the mount model, the noise and the session:
   from = \"2026-09-12T06:00:00Z\"
   to = \"2026-09-12T16:00:00Z\"
   peaks = 60
-  approach_logged = true";
+  approach_logged = true
+  [scans]                      # for --kind scans; every line may be left out
+  way = \"cross\"                # also raster, azimuth, elevation
+  half_length = 1.6            # from the middle of a pass to its ends, beamwidths
+  samples = 61                 # in each pass
+  seconds_a_pass = 20.0
+  slower = 2.0                 # about every other scan takes so many times as long
+  repeats = 2                  # passes along each axis, there and back
+  rows = 9                     # of a raster
+  signal_to_noise = 30.0       # height of the peak over the deviation of a sample
+  lag_s = 0.0                  # the power is logged so much later
+  beside = 0.2                 # the middle of a scan may lie so far off, beamwidths";
 
 /// Make up a session from a known truth, for practice and tests
 ///
 /// Makes the log of peaks that a mount with the faults of the truth file would give at this
-/// station, with noise. The same seed gives the same session.
+/// station, with noise; or, with --kind scans, the log of raw signal of scans, for reduce. The same
+/// seed gives the same session.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
     /// The truth file (TOML)
     #[arg(long, value_name = "FILE")]
     pub truth: PathBuf,
+    /// What to log: peaks, for solve; or scans, for reduce
+    #[arg(long, value_enum, value_name = "KIND", default_value_t = Kind::Peaks)]
+    pub kind: Kind,
     /// Seed of the noise
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u64>, allow_negative_numbers = true)]
     pub seed: u64,
+}
+
+/// What is logged.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Kind {
+    /// Encoder readings at which the signal peaked
+    Peaks,
+    /// Raw signal while the dish moves over each emitter
+    Scans,
 }
 
 /// Makes up the session and writes it.
@@ -58,15 +85,31 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Log)?;
     let sky = Sky::new(&station)?;
     let truth = Truth::read(&args.truth)?;
-    let log = session(&station, &sky, &truth, args.seed)?;
+    let (what, csv) = match args.kind {
+        Kind::Peaks => {
+            let log = session(&station, &sky, &truth, args.seed)?;
+            (counted(log.peaks.len(), "invented peak"), log.to_csv())
+        }
+        Kind::Scans => {
+            let scans = scan_session(&station, &sky, &truth, args.seed)?;
+            let missing = truth.session.peaks - scans.len();
+            if missing > 0 {
+                console.note(&format!(
+                    "{} left out: nothing is up then that can be scanned within the encoder ranges \
+                     and below 80 deg",
+                    counted(missing, "scan")
+                ));
+            }
+            (counted(scans.len(), "invented scan"), scans_csv(&scans))
+        }
+    };
     let text = format!(
-        "# An invented session, made by plumbeam simulate with seed {}.\n{}",
+        "# An invented session, made by plumbeam simulate with seed {}.\n{csv}",
         args.seed,
-        log.to_csv()
     );
     console.deliver(&text, out.as_ref())?;
     if out.is_some() {
-        console.note(&counted(log.peaks.len(), "invented peak"));
+        console.note(&what);
     }
     Ok(Verdict::Good)
 }

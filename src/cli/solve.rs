@@ -1,22 +1,21 @@
 //! `plumbeam solve`: peaks to a calibration.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use clap::Args as ClapArgs;
 
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::faults::{self, diagnose};
+use crate::explain::explain;
+use crate::faults::Diagnosis;
 use crate::logbook::{PeakLog, Trust};
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
-use crate::report::{
-    PAGE_NAME, Report, bootstrap_text, input_fault, input_fault_trust, input_fault_words,
-    paragraph, text, unsolved, write_report,
-};
+use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, unsolved, write_report};
 use crate::sky::Sky;
-use crate::solve::{Options, bootstrap, calibration, remedies, solve};
+use crate::solve::{Options, bootstrap, calibration, outcome, remedies};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -38,6 +37,9 @@ pub struct Args {
     pub peaks: PathBuf,
     #[command(flatten)]
     pub terms: TermOptions,
+    /// List every decision behind the fit: p-values, information criterion, cross-validation
+    #[arg(long)]
+    pub explain: bool,
     /// Use every peak: look for no bad ones
     #[arg(long)]
     pub trust_all: bool,
@@ -62,6 +64,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         holds: args.terms.held()?,
         seed: args.seed,
         trust_all: args.trust_all,
+        begin: None,
     };
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("solve")
@@ -77,18 +80,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for warning in &log.warnings {
         console.warning(warning);
     }
-    let beside = faults::Options {
-        holds: options.holds.clone(),
-        seed: args.seed,
-        begin: None,
-    };
-    // The two know nothing of each other, so they run side by side.
-    let (outcome, diagnosis) = rayon::join(
-        || solve(&station, &sky, &log, &options),
-        // What can be solved can be diagnosed, but for the very shortest logs.
-        || diagnose(&station, &sky, &log, &beside).ok(),
-    );
-    let outcome = match outcome {
+    let explanation = Arc::new(explain(&station, &sky, &log, &options)?);
+    let diagnosis = Diagnosis::of(explanation.clone(), &station).ok();
+    let outcome = match outcome(explanation.clone(), &station) {
         Err(Error::Unsupported(why)) => {
             return Err(Error::Unsupported(unsolved(&why, diagnosis.as_ref())));
         }
@@ -101,23 +95,16 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         Some(n) => {
             let bar = console.progress(n as u64, "resampling");
             let done = || bar.inc(1);
-            let spread = bootstrap(&station, &sky, &log, &outcome, n, args.seed, &done)?;
+            let spread = bootstrap(&explanation, n, args.seed, &done)?;
             bar.finish_and_clear();
             Some(bootstrap_text(&outcome, &spread, n))
         }
     };
     document.warnings.extend(resampled.clone());
-    let input_fault = input_fault(diagnosis.as_ref());
-    if let Some(finding) = input_fault {
-        let words = input_fault_words(finding);
-        document.warnings.push(words.clone());
-        document.distrust(input_fault_trust(finding), words);
+    if let Some(misread) = &outcome.misread {
+        document.warnings.push(misread.clone());
     }
-    // Nobody is sent to the bolts by numbers that rest on a wrong log.
-    let remedies = match input_fault {
-        Some(_) => Vec::new(),
-        None => remedies(&outcome, &station),
-    };
+    let remedies = remedies(&outcome, &station);
     let report = Report {
         diagnosis: diagnosis.as_ref(),
         outcome: &outcome,
@@ -127,6 +114,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         calibration_name: &path
             .as_ref()
             .map_or_else(String::new, |p| p.display().to_string()),
+        explain: args.explain,
         created: document.created_utc,
     };
     if common.json {

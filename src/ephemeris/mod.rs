@@ -6,14 +6,13 @@ mod reach;
 mod tests;
 mod text;
 
-use std::collections::HashSet;
-
 use serde::Serialize;
 
 use crate::angle::{Angle, Apparent, Direction, Geometric};
 use crate::problem::Error;
-use crate::sky::{EmitterId, Moment, Sky, SkyError, Track};
+use crate::sky::{EmitterId, Moment, Notices, Sky, SkyError, Track};
 use crate::station::Station;
+use crate::text::some_of;
 use crate::time::Utc;
 
 pub use reach::{Obstacle, Reach};
@@ -24,7 +23,8 @@ const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
 /// Its heat is spoken of within two degrees whatever the beam, and nothing beyond ten, where the
 /// focused spot has left the feed (common practice, no source).
 const NEAR_SUN_BOUNDS: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_degrees(10.0));
-const SUN_CAUTION: &str = " a dish on the Sun gathers its heat at the feed, a shiny one enough to \
+/// What is said, after a name and a colon, when a dish is brought to the Sun or near it.
+pub const SUN_CAUTION: &str = " a dish on the Sun gathers its heat at the feed, a shiny one enough to \
     burn, and the Sun's noise hides weak signals: do not leave it pointed there, and never look along \
     the dish or through a sight at the Sun";
 /// A table longer than this is asked for by mistake.
@@ -123,7 +123,7 @@ pub fn ephemeris(
             }
         }
     }
-    let warnings = made.warnings.said;
+    let warnings = made.warnings.in_words();
     match made.rows.is_empty() {
         true => Err(Error::Unsupported(warnings.join("\n"))),
         false => Ok(Ephemeris {
@@ -219,7 +219,7 @@ impl Making<'_> {
     fn add(&mut self, id: EmitterId, time: Utc, seen: Result<Seen, SkyError>) {
         let seen = match seen {
             Ok(seen) => seen,
-            Err(error) => return self.warnings.no_direction(id, &error),
+            Err(error) => return self.warnings.no_direction(id, error),
         };
         self.warnings.about(id, time, &seen);
         let obstacle = self.reach.obstacle(&seen.apparent);
@@ -246,48 +246,81 @@ pub fn near_sun(station: &Station) -> Angle {
         .min(most)
 }
 
-/// What has been said, each topic once.
+/// What the user should know, each thing once and those of one kind together.
 struct Warnings<'a> {
     sky: &'a Sky,
-    near_sun: Angle,
-    topics: HashSet<(&'static str, String)>,
-    said: Vec<String>,
+    near_sun_within: Angle,
+    notices: Notices,
+    /// Emitters beside the Sun, with where and when first; none for the Sun itself.
+    near_sun: Vec<(EmitterId, Option<(Angle, Utc)>)>,
+    /// Why there is no direction, with the emitters of which that is so.
+    nowhere: Vec<(SkyError, Vec<EmitterId>)>,
 }
 
 impl<'a> Warnings<'a> {
     fn of(station: &Station, sky: &'a Sky) -> Warnings<'a> {
         Warnings {
             sky,
-            near_sun: near_sun(station),
-            topics: HashSet::new(),
-            said: Vec::new(),
-        }
-    }
-
-    fn say(&mut self, topic: (&'static str, &str), text: impl FnOnce() -> String) {
-        if self.topics.insert((topic.0, topic.1.to_owned())) {
-            self.said.push(text());
+            near_sun_within: near_sun(station),
+            notices: Notices::default(),
+            near_sun: Vec::new(),
+            nowhere: Vec::new(),
         }
     }
 
     fn about(&mut self, id: EmitterId, time: Utc, seen: &Seen) {
-        for notice in self.sky.at(time).notices_on_data(id) {
-            self.say(notice.topic(), || notice.to_string());
-        }
-        if seen.sun_distance < self.near_sun && seen.apparent.elevation() > Angle::ZERO {
-            let name = self.sky.name(id);
-            let where_to = match id == self.sky.sun() {
-                true => format!("{name}:"),
-                false => format!(
-                    "{name}: {:.1} deg from the Sun at {time};",
-                    seen.sun_distance.degrees()
-                ),
-            };
-            self.say(("near the Sun", name), || where_to + SUN_CAUTION);
+        self.notices.add(self.sky.at(time).notices_on_data(id));
+        let beside = seen.sun_distance < self.near_sun_within;
+        // Rows come emitter by emitter.
+        let told = (self.near_sun.last()).is_some_and(|(last, _)| *last == id);
+        if beside && !told && seen.apparent.elevation() > Angle::ZERO {
+            let place = (id != self.sky.sun()).then_some((seen.sun_distance, time));
+            self.near_sun.push((id, place));
         }
     }
 
-    fn no_direction(&mut self, id: EmitterId, error: &SkyError) {
-        self.say(("no direction", self.sky.name(id)), || error.to_string());
+    fn no_direction(&mut self, id: EmitterId, error: SkyError) {
+        let same = (self.nowhere.iter_mut()).find(|(known, _)| alike(known, &error));
+        match same {
+            Some((_, emitters)) if emitters.last() == Some(&id) => {}
+            Some((_, emitters)) => emitters.push(id),
+            None => self.nowhere.push((error, vec![id])),
+        }
+    }
+
+    fn in_words(&self) -> Vec<String> {
+        let mut said = self.notices.in_words();
+        if !self.near_sun.is_empty() {
+            let places: Vec<String> = (self.near_sun.iter())
+                .map(|(id, place)| match place {
+                    None => self.sky.name(*id).to_owned(),
+                    Some((distance, time)) => format!(
+                        "{} ({:.1} deg from the Sun at {time})",
+                        self.sky.name(*id),
+                        distance.degrees()
+                    ),
+                })
+                .collect();
+            said.push(format!("{}:{SUN_CAUTION}", some_of(&places)));
+        }
+        for (error, emitters) in &self.nowhere {
+            let others: Vec<&str> = emitters[1..].iter().map(|id| self.sky.name(*id)).collect();
+            said.push(match (others.is_empty(), error) {
+                (false, SkyError::NoOrbit { .. }) => {
+                    format!("{error}; likewise {}", some_of(&others))
+                }
+                _ => error.to_string(),
+            });
+        }
+        said
+    }
+}
+
+/// Whether two errors say the same of different emitters or times.
+fn alike(one: &SkyError, other: &SkyError) -> bool {
+    match (one, other) {
+        (SkyError::NoOrbit { why, .. }, SkyError::NoOrbit { why: same, .. }) => why == same,
+        (SkyError::OutsideEphemeris { .. }, SkyError::OutsideEphemeris { .. }) => true,
+        _ => one == other,
     }
 }

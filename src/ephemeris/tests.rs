@@ -144,7 +144,7 @@ fn rows_have_the_keys_of_the_design_page_and_the_reason() {
 fn tables_fit_a_hundred_columns() {
     let station = station();
     let from = utc("2026-03-18T09:00:00.25Z");
-    let one = table(&made(&station, Times::At(from)).unwrap());
+    let one = table(&made(&station, Times::At(from)).unwrap(), None);
     insta::assert_snapshot!(one, @r#"
         2026-03-18T09:00:00.250Z
         emitter                    azimuth  elevation   airless  deg/min from Sun  reachable
@@ -160,7 +160,7 @@ fn tables_fit_a_hundred_columns() {
         to: from.plus_seconds(600.0),
         every_s: 600.0,
     };
-    let several = table(&made(&station, span).unwrap());
+    let several = table(&made(&station, span).unwrap(), None);
     insta::assert_snapshot!(several, @r#"
         a name that is longer t…
         time (UTC)                 azimuth  elevation   airless  deg/min from Sun  reachable

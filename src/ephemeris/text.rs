@@ -4,55 +4,130 @@ use std::fmt::Write;
 
 use super::{Ephemeris, Row};
 use crate::problem::printable;
+use crate::time::Zone;
 
-/// Longer names are cut.
+/// Longer names are cut. A time takes as much.
 const NAME_WIDTH: usize = 24;
+/// A time to the second.
+const SHORT_TIME_WIDTH: usize = 20;
+/// Local time of day to the second, and whether the day is another.
+const LOCAL_WIDTH: usize = 12;
 
-/// The table for reading. A single instant stands in the heading, with one line for each
-/// emitter; over a span each emitter has a heading, with one line for each time.
-pub fn table(ephemeris: &Ephemeris) -> String {
+/// Widths of the columns of numbers, each with a blank before it.
+struct Widths {
+    azimuth: usize,
+    elevation: usize,
+    airless: usize,
+    rate: usize,
+    /// Before the last column, a blank counted already.
+    gap: &'static str,
+}
+
+const USUAL: Widths = Widths {
+    azimuth: 9,
+    elevation: 10,
+    airless: 9,
+    rate: 8,
+    gap: " ",
+};
+/// Beside a column of local times.
+const NARROW: Widths = Widths {
+    azimuth: 8,
+    elevation: 9,
+    airless: 8,
+    rate: 7,
+    gap: "",
+};
+
+/// The table for reading, with local time beside UTC when a zone is given. A single instant stands
+/// in the heading, with one line for each emitter; over a span each emitter has a heading, with
+/// one line for each time.
+pub fn table(ephemeris: &Ephemeris, zone: Option<Zone>) -> String {
     let rows = &ephemeris.rows;
     let one_instant = rows.iter().all(|r| r.time_utc == rows[0].time_utc);
+    // Local times have a column of their own when times have one.
+    let local = zone.filter(|_| !one_instant);
+    let widths = if local.is_some() { &NARROW } else { &USUAL };
+    let gap = widths.gap;
     let mut text = String::new();
     let mut heading = String::new();
     for row in rows {
         let (title, first) = if one_instant {
-            (time(row), shortened(&row.emitter))
+            (titled(row, zone), shortened(&row.emitter))
         } else {
             (shortened(&row.emitter), time(row))
         };
+        let first = leading(&first, local.map(|z| z.clock(row.time_utc)));
         if title != heading || text.is_empty() {
             if !text.is_empty() {
                 text.push('\n');
             }
             let what = if one_instant { "emitter" } else { "time (UTC)" };
+            let what = leading(what, local.map(|z| z.to_string()));
             // Writing to a string does not fail.
             let _ = writeln!(
                 text,
-                "{title}\n{what:<NAME_WIDTH$} {:>9} {:>10} {:>9} {:>8} {:>8}  reachable",
-                "azimuth", "elevation", "airless", "deg/min", "from Sun"
+                "{title}\n{what} {:>4$} {:>5$} {:>6$} {:>7$} from Sun {gap}reachable",
+                "azimuth",
+                "elevation",
+                "airless",
+                "deg/min",
+                widths.azimuth,
+                widths.elevation,
+                widths.airless,
+                widths.rate,
             );
             heading = title;
         }
-        let reachable = match row.reachable {
-            true => "yes".to_owned(),
-            false => format!("no: {}", row.why),
-        };
-        let _ = writeln!(
-            text,
-            "{first:<NAME_WIDTH$} {:>9.4} {:>10.4} {:>9.4} {:>8.3} {:>8.2}  {reachable}",
-            row.apparent_azimuth_deg,
-            row.apparent_elevation_deg,
-            row.geometric_elevation_deg,
-            row.rate_deg_per_min,
-            row.sun_distance_deg,
-        );
+        let _ = writeln!(text, "{first} {}", numbers(row, widths));
     }
     text.push_str(
         "\nDegrees. The beam must point at azimuth and elevation; airless is the elevation without \
          the\nair's bend. deg/min is the motion on the sky.\n",
     );
+    if let Some(zone) = local {
+        let _ = writeln!(
+            text,
+            "The second column is local time at {zone}; +1d: on the next day there."
+        );
+    }
     text
+}
+
+fn numbers(row: &Row, widths: &Widths) -> String {
+    let gap = widths.gap;
+    let reachable = match row.reachable {
+        true => "yes".to_owned(),
+        false => format!("no: {}", row.why),
+    };
+    format!(
+        "{:>1$.4} {2:>3$.4} {4:>5$.4} {6:>7$.3} {8:>8.2} {gap}{reachable}",
+        row.apparent_azimuth_deg,
+        widths.azimuth,
+        row.apparent_elevation_deg,
+        widths.elevation,
+        row.geometric_elevation_deg,
+        widths.airless,
+        row.rate_deg_per_min,
+        widths.rate,
+        row.sun_distance_deg,
+    )
+}
+
+/// The first column, and local time behind it where there is a column for that.
+fn leading(first: &str, local: Option<String>) -> String {
+    match local {
+        None => format!("{first:<NAME_WIDTH$}"),
+        Some(local) => format!("{first:<SHORT_TIME_WIDTH$} {local:<LOCAL_WIDTH$}"),
+    }
+}
+
+/// The heading of an instant.
+fn titled(row: &Row, zone: Option<Zone>) -> String {
+    match zone {
+        None => time(row),
+        Some(zone) => format!("{}, local {}", time(row), zone.date_and_clock(row.time_utc)),
+    }
 }
 
 /// The time without a fraction that is zero.

@@ -1,7 +1,7 @@
 //! What to do about each fault: how to confirm it with the hands, how to mend it, and what
 //! would be seen if it were something else. Trade knowledge: common practice, no source.
 
-use super::name::{Axis, Fault};
+use crate::explain::{Axis, Fault};
 
 /// What to do about a fault.
 #[derive(Clone, Copy, Debug)]
@@ -55,6 +55,33 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Without a counterweight near balance, gravity keeps the play on one side and no \
              backlash shows; a flip at one elevation is the balance; an error that grows \
              smoothly with elevation is droop or a loose dish.",
+        ),
+        Fault::BaseKnock => of(
+            "Lay a good level on the base and compare with earlier notes; look at the feet, the \
+             anchor bolts and the ground beside them. Go back to an emitter peaked before and see \
+             that its reading changed.",
+            "Put the base back and tighten it, or shim it anew; then solve with new peaks. Until \
+             then use only the calibration of after the knock.",
+            ON_THE_GROUND,
+            "A pier that sinks changes slowly; a slip changes one axis everywhere alike, a knock on \
+             the base changes opposite azimuths in opposite ways.",
+        ),
+        Fault::DishKnock => of(
+            "Look at the feed, its struts and the dish's bolts for fresh marks. Go back to an emitter \
+             peaked before and see that its reading changed.",
+            "Put the feed or the dish back and tighten it; then solve with new peaks. Until then use \
+             only the calibration of after the knock.",
+            NEAR_THE_FEED,
+            "A slip of the azimuth axis changes the azimuth everywhere alike; a beam that moved to \
+             one side changes it more the higher the dish points.",
+        ),
+        Fault::Unexplained => of(
+            "Look at the picture: where is it largest, and what on the mount repeats as often? Take \
+             peaks where it should be largest and smallest, and see whether it comes again.",
+            "Nothing can be mended before it has a name. Keep the picture, look for a part that turns \
+             or passes as often, and measure again after each change.",
+            "",
+            "The pattern is certainly there, but nothing on the list of causes makes it.",
         ),
         Fault::AzimuthSlip | Fault::ElevationSlip => of(
             "Go back to an emitter peaked before the jump: its reading has changed by the size \

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::angle::Angle;
 use crate::solve::words;
 
-use super::name::{Axis, Fault};
+use crate::explain::{Axis, Fault};
 
 /// A named fault. As JSON it has the keys of the design page, and beside them `in_words`,
 /// `otherwise`, `rows` and `rivals`.
@@ -13,6 +13,8 @@ use super::name::{Axis, Fault};
 pub struct Finding {
     /// Which fault.
     pub fault: Fault,
+    /// The finding as one plain sentence, with its size.
+    pub headline: String,
     /// What it is, in plain words.
     pub in_words: &'static str,
     /// Where it shows.
@@ -67,9 +69,9 @@ pub struct Rival {
 /// What a picture of a finding shows against what.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Subject {
-    /// A cause of the joint fit, by its number in the state.
+    /// A cause of the joint fit, by its place among the causes.
     Cause(usize),
-    /// Some peaks, by their place among the cases.
+    /// Some peaks, by their place among the session's peaks.
     Peaks(Vec<usize>),
     /// The scatter of an axis against the azimuth (true) or elevation.
     Scatter {
@@ -85,19 +87,9 @@ pub enum Subject {
 }
 
 impl Finding {
-    /// The finding in one line: name, size, probability, and how many others explain as much.
+    /// The finding in one line: the plain sentence, its file name and p-value, and what else
+    /// explains as much.
     pub fn one_line(&self) -> String {
-        let size = match (self.size, self.sigma) {
-            (Some(size), Some(sigma)) => {
-                format!(" {}", measured(size, sigma, &self.size_unit))
-            }
-            (Some(size), None) => format!(" {} {}", words::two_digits(size), self.size_unit),
-            (None, _) => String::new(),
-        };
-        let rows = match self.rows.as_slice() {
-            [] => String::new(),
-            rows => format!(", {}", words::rows(rows)),
-        };
         let rivals = match self.rivals.as_slice() {
             [] => String::new(),
             rivals => {
@@ -107,9 +99,9 @@ impl Finding {
             }
         };
         format!(
-            "{}{size}{rows}: {} (by chance with probability {}){rivals}",
+            "{} ({}, p-value {}){rivals}",
+            self.headline,
             self.title(),
-            self.in_words,
             words::probability(self.false_alarm_probability)
         )
     }

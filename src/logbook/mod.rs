@@ -14,6 +14,7 @@ mod rows;
 mod scan;
 mod scans_csv;
 mod scans_remarks;
+mod scans_write;
 mod standing;
 
 pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
@@ -25,4 +26,5 @@ pub use peaks_csv::AZIMUTH_READING;
 pub use rows::{Row, RowReader};
 pub use scan::{MOST_SAMPLES, PowerUnit, Sample, Scan, ScanBuilder};
 pub use scans_csv::ScanReader;
+pub use scans_write::scans_csv;
 pub use standing::Standing;

@@ -1,15 +1,15 @@
 //! What can be observed in each slot, and what cannot and why.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use nalgebra::Vector3;
 
-use super::strength::{Strength, strength};
+use super::strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 use super::{Known, Request, Slots, Step};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::ephemeris::{Reach, near_sun};
-use crate::sky::{EmitterId, Sky, SkyError, Track};
-use crate::station::{Emitter, EmitterKind, Station};
+use crate::sky::{EmitterId, Notices, Sky, SkyError, Track};
+use crate::station::{Emitter, Station};
 use crate::time::Utc;
 
 /// Above this the azimuth of a peak is hardly told and the mount must run fast.
@@ -17,10 +17,6 @@ const HIGHEST: Angle = Angle::from_degrees(85.0);
 /// An emitter that crosses more beamwidths a minute cannot be peaked by hand (common practice,
 /// no source).
 const FASTEST_BEAMWIDTHS_A_MINUTE: f64 = 6.0;
-/// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
-const FAINTEST_DB: f64 = 0.3;
-/// Taken when the user gives none (common practice, no source).
-const SYSTEM_TEMPERATURE_K: f64 = 120.0;
 /// Half the step over which an emitter's motion is taken, seconds.
 const RATE_STEP_S: f64 = 1.0;
 
@@ -66,6 +62,8 @@ pub struct PassedOver {
 pub struct Offer {
     /// In order of slots.
     pub candidates: Vec<Candidate>,
+    /// Emitters that are strong enough, whether or not they can be observed now.
+    pub heard: Vec<EmitterId>,
     /// Emitters that are no candidate in any slot.
     pub reasons: Vec<PassedOver>,
     /// What was assumed.
@@ -78,11 +76,11 @@ impl Offer {
     /// Emitters without a step: those that could not be observed, and those that were not
     /// needed.
     pub fn passed_over(&self, sky: &Sky, steps: &[Step], request: &Request) -> Vec<PassedOver> {
-        let used = |id: EmitterId| steps.iter().any(|s| s.candidate.emitter == id);
+        let used: HashSet<EmitterId> = steps.iter().map(|s| s.candidate.emitter).collect();
+        let offered: HashSet<EmitterId> = self.candidates.iter().map(|c| c.emitter).collect();
         let mut over = self.reasons.clone();
         for id in &request.emitters {
-            let offered = self.candidates.iter().any(|c| c.emitter == *id);
-            if offered && !used(*id) {
+            if offered.contains(id) && !used.contains(id) {
                 over.push(PassedOver {
                     emitter: sky.name(*id).to_owned(),
                     why: "could be observed, but the others tell more".to_owned(),
@@ -102,24 +100,17 @@ pub fn offer(
 ) -> Offer {
     let mut offer = Offer {
         candidates: Vec::new(),
+        heard: Vec::new(),
         reasons: Vec::new(),
         assumed: Vec::new(),
         warnings: Vec::new(),
     };
-    let system_k = request.system_temperature_k.unwrap_or(SYSTEM_TEMPERATURE_K);
+    let mut notices = Notices::default();
+    let judge = Judge::new(station, sky, known, request, (request.from, request.to));
     let mut strengths_used = false;
-    let judge = Judge {
-        reach: Reach::new(station, known.model()),
-        request,
-        fastest: station.dish.beamwidth.degrees() * FASTEST_BEAMWIDTHS_A_MINUTE,
-        near_sun: near_sun(station),
-        sun: sky.track_of(sky.sun(), request.from, request.to),
-        sun_id: sky.sun(),
-    };
     for id in &request.emitters {
         let name = sky.name(*id).to_owned();
-        let emitter = station.emitter(&name);
-        let seen = emitter.and_then(|e| strength(&station.dish, e, system_k));
+        let seen = judge.strength(*id);
         strengths_used |= seen.is_some();
         if let Some(faint) = seen.filter(|s| s.decibels < FAINTEST_DB && !request.named) {
             offer.reasons.push(PassedOver {
@@ -131,37 +122,17 @@ pub fn offer(
             });
             continue;
         }
-        let track = sky.track_of(*id, request.from, request.to);
-        let mut against: BTreeMap<String, usize> = BTreeMap::new();
-        let before = offer.candidates.len();
-        for (slot, time) in slots.times.iter().enumerate() {
-            for notice in sky.at(*time).notices_on_data(*id) {
-                let text = notice.to_string();
-                if !offer.warnings.contains(&text) {
-                    offer.warnings.push(text);
-                }
-            }
-            match judge.see(&track, *id, emitter, *time) {
-                Ok((direction, rate)) => offer.candidates.push(Candidate {
-                    slot,
-                    time: *time,
-                    emitter: *id,
-                    is_sun: *id == sky.sun(),
-                    name: name.clone(),
-                    direction,
-                    rate,
-                    strength: seen,
-                }),
-                Err(why) => *against.entry(why).or_default() += 1,
-            }
+        offer.heard.push(*id);
+        for time in &slots.times {
+            notices.add(sky.at(*time).notices_on_data(*id));
         }
-        if offer.candidates.len() == before
-            && let Some((why, _)) = against.into_iter().max_by_key(|(_, n)| *n)
-        {
-            offer.reasons.push(PassedOver { emitter: name, why });
+        match judge.watch(*id, &slots.times) {
+            Ok(candidates) => offer.candidates.extend(candidates),
+            Err(why) => offer.reasons.push(PassedOver { emitter: name, why }),
         }
     }
     offer.candidates.sort_by_key(|c| (c.slot, c.emitter));
+    offer.warnings = notices.in_words();
     if strengths_used && request.system_temperature_k.is_none() {
         offer.assumed.push(format!(
             "receiver, feed and sky together make {SYSTEM_TEMPERATURE_K:.0} K of noise (give \
@@ -173,16 +144,88 @@ pub fn offer(
 }
 
 /// What makes an emitter a candidate.
-struct Judge<'a> {
+pub struct Judge<'a> {
+    station: &'a Station,
+    sky: &'a Sky,
+    emitters: HashMap<&'a str, &'a Emitter>,
     reach: Reach<'a>,
     request: &'a Request,
+    span: (Utc, Utc),
     fastest: f64,
     near_sun: Angle,
     sun: Track<'a>,
-    sun_id: EmitterId,
 }
 
-impl Judge<'_> {
+impl<'a> Judge<'a> {
+    /// For times within a span, mostly.
+    pub fn new(
+        station: &'a Station,
+        sky: &'a Sky,
+        known: &Known,
+        request: &'a Request,
+        span: (Utc, Utc),
+    ) -> Judge<'a> {
+        Judge {
+            station,
+            sky,
+            emitters: (station.emitters.iter().map(|e| (e.name.as_str(), e))).collect(),
+            reach: Reach::new(station, known.model()),
+            request,
+            span,
+            fastest: station.dish.beamwidth.degrees() * FASTEST_BEAMWIDTHS_A_MINUTE,
+            near_sun: near_sun(station),
+            sun: sky.track_of(sky.sun(), span.0, span.1),
+        }
+    }
+
+    fn emitter(&self, id: EmitterId) -> Option<&'a Emitter> {
+        self.emitters.get(self.sky.name(id)).copied()
+    }
+
+    /// By how much an emitter raises the noise, where that is known.
+    fn strength(&self, id: EmitterId) -> Option<Strength> {
+        let system_k = (self.request.system_temperature_k).unwrap_or(SYSTEM_TEMPERATURE_K);
+        strength(&self.station.dish, self.emitter(id)?, system_k)
+    }
+
+    /// Whether it crosses the sky with the stars, or nearly so.
+    pub fn turns_with_the_sky(&self, id: EmitterId) -> bool {
+        self.emitter(id)
+            .is_some_and(|e| e.kind.turns_with_the_sky())
+    }
+
+    /// An emitter at those of some times at which it can be observed, its slot the place of the
+    /// time among them; when at none, why mostly not.
+    ///
+    /// # Errors
+    /// The reason that holds at most of the times.
+    pub fn watch(&self, id: EmitterId, times: &[Utc]) -> Result<Vec<Candidate>, String> {
+        let emitter = self.emitter(id);
+        let strength = self.strength(id);
+        let track = self.sky.track_of(id, self.span.0, self.span.1);
+        let mut against: BTreeMap<String, usize> = BTreeMap::new();
+        let mut candidates = Vec::new();
+        for (slot, time) in times.iter().enumerate() {
+            match self.see(&track, id, emitter, *time) {
+                Ok((direction, rate)) => candidates.push(Candidate {
+                    slot,
+                    time: *time,
+                    emitter: id,
+                    is_sun: id == self.sky.sun(),
+                    name: self.sky.name(id).to_owned(),
+                    direction,
+                    rate,
+                    strength,
+                }),
+                Err(why) => *against.entry(why).or_default() += 1,
+            }
+        }
+        match against.into_iter().max_by_key(|(_, n)| *n) {
+            Some((why, _)) if candidates.is_empty() => Err(why),
+            _ => Ok(candidates),
+        }
+    }
+
     /// Where the emitter is and how it moves, or why it cannot be observed now.
     fn see(
         &self,
@@ -193,12 +236,7 @@ impl Judge<'_> {
     ) -> Result<(Direction<Apparent>, Vector3<f64>), String> {
         let said = |e: SkyError| e.to_string();
         let direction = track.apparent(time).map_err(said)?;
-        let fixed = emitter.is_some_and(|e| {
-            matches!(
-                e.kind,
-                EmitterKind::Beacon { .. } | EmitterKind::Mark { .. }
-            )
-        });
+        let fixed = emitter.is_some_and(|e| e.kind.is_fixed());
         // A beacon stands where it stands: near the horizon is what it is for.
         let obstacle = match fixed {
             true => self.reach.obstacle_in_mount(&direction),
@@ -218,7 +256,7 @@ impl Judge<'_> {
         }
         let geometric = track.geometric(time).map_err(said)?;
         let from_sun = geometric.separation(&self.sun.geometric(time).map_err(said)?);
-        if id != self.sun_id && !fixed && from_sun < self.near_sun {
+        if id != self.sky.sun() && !fixed && from_sun < self.near_sun {
             return Err(format!(
                 "within {:.1} deg of the Sun, whose noise drowns it and whose heat gathers at the \
                  feed",

@@ -4,17 +4,18 @@
 //! prediction variance: the I- or V-criterion of Atkinson, Donev and Tobias, Optimum
 //! Experimental Designs, with SAS, 2007, sections 10.6 and 12; from memory).
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha12Rng;
 use rayon::prelude::*;
 
+use super::effect::{rows, sides, weights};
 use super::{Candidate, Known, Step};
-use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Direction, EncoderReading};
+use crate::explain::{even_sky, rows_at};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
 use crate::solve::words::{list, two_digits};
-use crate::solve::{even_sky, rows_at, sky_weights};
 use crate::station::{Mount, Station};
 
 /// An emitter may stand off its computed place, or be heard by a reflection, by so many standard
@@ -22,10 +23,6 @@ use crate::station::{Mount, Station};
 const PLACE_SHARE: f64 = 1.0;
 /// What a way of half a turn at every step may cost in pointing error.
 const PRICE_OF_WAYS: f64 = 0.1;
-/// What a clock that is a second off does to an emitter that turns with the sky, radians.
-const SKY_A_SECOND: f64 = 7.292e-5;
-/// What a backlash does when the side of arrival is not minded: half of it either way.
-const HALF: f64 = 0.5;
 /// Keeps what is not told finite, and is no help.
 const FAINT: f64 = 1e-4;
 /// Exchanges go on until a whole round improves less than this.
@@ -60,11 +57,94 @@ struct Choice {
 }
 
 /// Sums over the chosen peaks of one emitter.
-#[derive(Clone)]
 struct Sums {
+    emitter: usize,
     squares: DMatrix<f64>,
     rows: DMatrix<f64>,
     count: f64,
+}
+
+impl Sums {
+    /// The information about the emitter's place, in units of a peak's.
+    fn weight(&self) -> f64 {
+        self.count + PLACE_SHARE.powi(-2)
+    }
+}
+
+/// The price of ways of so many half turns in all, from each of the chosen to the next.
+fn price_of(ways: f64, chosen: usize) -> f64 {
+    1.0 + PRICE_OF_WAYS * ways / chosen.saturating_sub(1).max(1) as f64
+}
+
+/// Some choices, ready for one more to be tried beside them: a trial then costs a few products of
+/// two rows, however many emitters there are.
+struct Beside<'d> {
+    design: &'d Design<'d>,
+    others: &'d [usize],
+    ways: f64,
+    sums: Vec<Sums>,
+    /// Covariance by the others, that times the sky's weights times itself, and the squared error
+    /// left; none when the others cannot be weighed.
+    known: Option<(DMatrix<f64>, DMatrix<f64>, f64)>,
+}
+
+impl<'d> Beside<'d> {
+    fn of(design: &'d Design<'d>, others: &'d [usize]) -> Beside<'d> {
+        let sums = design.sums(others);
+        let known = design.information(&sums).cholesky().map(|factor| {
+            let covariance = factor.inverse();
+            let weighted = &covariance * &design.sky * &covariance;
+            let squared = (&design.sky * &covariance).trace();
+            (covariance, weighted, squared)
+        });
+        Beside {
+            ways: design.ways(others),
+            design,
+            others,
+            sums,
+            known,
+        }
+    }
+
+    /// The price of the others with one more choice.
+    fn price_with(&self, choice: usize) -> f64 {
+        let place = self.others.partition_point(|o| *o < choice);
+        let before = place.checked_sub(1).map(|i| self.others[i]);
+        let after = self.others.get(place).copied();
+        let way = |from: Option<usize>, to: Option<usize>| {
+            from.zip(to)
+                .map_or(0.0, |(from, to)| self.design.way(from, to))
+        };
+        let here = Some(choice);
+        let ways = self.ways + way(before, here) + way(here, after) - way(before, after);
+        self.error_with(choice) * price_of(ways, self.others.len() + 1)
+    }
+
+    /// Left over the sky, rms, radians, with one more choice.
+    ///
+    /// The new rows R of an emitter whose rows so far add up to r with the weight a, its place
+    /// eliminated, add w D'D to the information, with D = R - r / a and w = a / (a + 1). With the
+    /// covariance P and the sky's weights S the squared error tr(S P) then falls by
+    /// tr((I / w + D P D')^-1 D P S P D') (the matrix inversion lemma).
+    fn error_with(&self, choice: usize) -> f64 {
+        let Some((covariance, weighted, squared)) = &self.known else {
+            return f64::INFINITY;
+        };
+        let choice = &self.design.choices[choice];
+        let so_far = self.sums.iter().find(|s| s.emitter == choice.emitter);
+        let (rows, weight) = match so_far {
+            Some(sum) => (&choice.rows - &sum.rows / sum.weight(), sum.weight()),
+            None => (choice.rows.clone(), PLACE_SHARE.powi(-2)),
+        };
+        let columns = rows.transpose();
+        let inner =
+            &rows * covariance * &columns + DMatrix::identity(2, 2) * ((weight + 1.0) / weight);
+        let falls = match inner.try_inverse() {
+            Some(inverse) => (inverse * (&rows * weighted * &columns)).trace(),
+            None => 0.0,
+        };
+        (squared - falls).max(0.0).sqrt()
+    }
 }
 
 impl<'a> Design<'a> {
@@ -111,6 +191,21 @@ impl<'a> Design<'a> {
             mount: station.mount.clone(),
             model,
         }
+    }
+
+    /// The choice of the first candidate of a slot with that side of arrival.
+    pub fn choice(&self, slot: usize, approach: ApproachSigns) -> Option<usize> {
+        let of_slot = self.by_slot.get(slot)?;
+        of_slot
+            .iter()
+            .copied()
+            .find(|c| self.choices[*c].approach == approach)
+    }
+
+    /// A choice of a slot; those with other sides of arrival as `k` counts on.
+    pub fn side(&self, slot: usize, k: usize) -> Option<usize> {
+        let of_slot = self.by_slot.get(slot)?;
+        of_slot.get(k % of_slot.len().max(1)).copied()
     }
 
     /// One choice a slot, where the slot has any: the best of several searches, which fill the slots
@@ -163,16 +258,9 @@ impl<'a> Design<'a> {
 
     /// The choice of a slot that makes the price least beside `others` (ascending).
     fn best_of(&self, others: &[usize], slot: usize) -> Option<usize> {
-        let place = |choice: usize| others.partition_point(|o| *o < choice);
-        let sums = self.sums(others);
+        let beside = Beside::of(self, others);
         (self.by_slot[slot].iter().copied())
-            .map(|choice| {
-                let mut all = others.to_vec();
-                all.insert(place(choice), choice);
-                let mut sums = sums.clone();
-                self.add(&mut sums, choice);
-                (self.error_of(&sums) * self.price_of_ways(&all), choice)
-            })
+            .map(|choice| (beside.price_with(choice), choice))
             .min_by(|a, b| a.0.total_cmp(&b.0))
             .map(|(_, choice)| choice)
     }
@@ -182,59 +270,64 @@ impl<'a> Design<'a> {
         self.error_of(&self.sums(chosen)) * self.price_of_ways(chosen)
     }
 
+    /// Of the emitters that are among the chosen.
     fn sums(&self, chosen: &[usize]) -> Vec<Sums> {
         let n = self.terms.len();
-        let emitters = self
-            .choices
-            .iter()
-            .map(|c| c.emitter + 1)
-            .max()
-            .unwrap_or(0);
-        let none = Sums {
-            squares: DMatrix::zeros(n, n),
-            rows: DMatrix::zeros(2, n),
-            count: 0.0,
-        };
-        let mut sums = vec![none; emitters];
-        for choice in chosen {
-            self.add(&mut sums, *choice);
+        let mut sums: Vec<Sums> = Vec::new();
+        for choice in chosen.iter().map(|c| &self.choices[*c]) {
+            let place = match sums.iter().position(|s| s.emitter == choice.emitter) {
+                Some(place) => place,
+                None => {
+                    sums.push(Sums {
+                        emitter: choice.emitter,
+                        squares: DMatrix::zeros(n, n),
+                        rows: DMatrix::zeros(2, n),
+                        count: 0.0,
+                    });
+                    sums.len() - 1
+                }
+            };
+            let sum = &mut sums[place];
+            sum.squares += choice.rows.transpose() * &choice.rows;
+            sum.rows += &choice.rows;
+            sum.count += 1.0;
         }
         sums
     }
 
-    fn add(&self, sums: &mut [Sums], choice: usize) {
-        let choice = &self.choices[choice];
-        let sum = &mut sums[choice.emitter];
-        sum.squares += choice.rows.transpose() * &choice.rows;
-        sum.rows += &choice.rows;
-        sum.count += 1.0;
+    /// What is known of the terms when each emitter may stand off its place: the place is a
+    /// parameter of its own, and is eliminated.
+    fn information(&self, sums: &[Sums]) -> DMatrix<f64> {
+        let mut information = self.prior.clone();
+        for sum in sums {
+            information += &sum.squares;
+            information -= sum.rows.transpose() * &sum.rows / sum.weight();
+        }
+        information
     }
 
-    /// Left over the sky, rms, radians, when each emitter may stand off its place: the place is
-    /// a parameter of its own, and is eliminated.
+    /// Left over the sky, rms, radians.
     fn error_of(&self, sums: &[Sums]) -> f64 {
-        let mut information = self.prior.clone();
-        for sum in sums.iter().filter(|s| s.count > 0.0) {
-            information += &sum.squares;
-            information -= sum.rows.transpose() * &sum.rows / (sum.count + PLACE_SHARE.powi(-2));
-        }
-        match information.cholesky() {
+        match self.information(sums).cholesky() {
             Some(factor) => (&self.sky * factor.inverse()).trace().max(0.0).sqrt(),
             None => f64::INFINITY,
         }
     }
 
-    fn price_of_ways(&self, chosen: &[usize]) -> f64 {
+    /// What the way from one choice to the next takes, in half turns.
+    fn way(&self, from: usize, to: usize) -> f64 {
         let at = |choice: usize| &self.candidates[self.choices[choice].candidate].direction;
-        let steps = chosen.len().saturating_sub(1).max(1) as f64;
-        let sum: f64 = (chosen.windows(2))
-            .map(|pair| {
-                let (from, to) = (at(pair[0]), at(pair[1]));
-                let azimuth = (to.azimuth() - from.azimuth()).wrapped_signed().abs();
-                azimuth.max((to.elevation() - from.elevation()).abs()) / Angle::HALF_TURN
-            })
-            .sum();
-        1.0 + PRICE_OF_WAYS * sum / steps
+        let (from, to) = (at(from), at(to));
+        let azimuth = (to.azimuth() - from.azimuth()).wrapped_signed().abs();
+        azimuth.max((to.elevation() - from.elevation()).abs()) / Angle::HALF_TURN
+    }
+
+    fn ways(&self, chosen: &[usize]) -> f64 {
+        (chosen.windows(2)).map(|p| self.way(p[0], p[1])).sum()
+    }
+
+    fn price_of_ways(&self, chosen: &[usize]) -> f64 {
+        price_of(self.ways(chosen), chosen.len())
     }
 
     /// Covariance before any peak.
@@ -373,6 +466,24 @@ impl<'a> Design<'a> {
 
 #[cfg(test)]
 impl Design<'_> {
+    /// How far, as a fraction, a trial beside the others is from the price worked out anew, at
+    /// worst.
+    pub(super) fn worst_trial(&self, chosen: &[usize]) -> f64 {
+        let mut worst: f64 = 0.0;
+        for place in 0..chosen.len() {
+            let mut others = chosen.to_vec();
+            let slot = self.candidates[self.choices[others.remove(place)].candidate].slot;
+            let beside = Beside::of(self, &others);
+            for choice in &self.by_slot[slot] {
+                let mut all = others.clone();
+                all.push(*choice);
+                all.sort_unstable();
+                worst = worst.max((beside.price_with(*choice) / self.price(&all) - 1.0).abs());
+            }
+        }
+        worst
+    }
+
     /// The least price over every combination of one choice a slot.
     pub(super) fn least_price_of_all(&self) -> f64 {
         fn walk(design: &Design<'_>, slot: usize, chosen: &mut Vec<usize>) -> f64 {
@@ -389,58 +500,4 @@ impl Design<'_> {
         }
         walk(self, 0, &mut Vec::new())
     }
-}
-
-/// The sides of arrival to choose from: both of an axis whose backlash is asked for.
-fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
-    let of = |term: Term| match terms.contains(&term) {
-        true => vec![1.0, -1.0],
-        false => vec![0.0],
-    };
-    (of(Term::AzimuthBacklash).into_iter())
-        .flat_map(|azimuth| {
-            of(Term::ElevationBacklash)
-                .into_iter()
-                .map(move |elevation| ApproachSigns { azimuth, elevation })
-        })
-        .collect()
-}
-
-/// Derivatives of emitter minus beam by the terms, cross-elevation above elevation.
-fn rows(
-    model: &MountModel,
-    terms: &[Term],
-    candidate: &Candidate,
-    approach: ApproachSigns,
-) -> Option<DMatrix<f64>> {
-    let reading = model.readings(&candidate.direction, approach).ok()?.direct;
-    let beam = model.beam_with_derivatives(reading, approach);
-    let basis = SkyBasis::at(&beam.vector);
-    let columns: Vec<DVector<f64>> = (terms.iter())
-        .map(|term| {
-            let change = match term {
-                Term::ClockOffset => candidate.rate,
-                _ => -beam.by_term[*term as usize],
-            };
-            DVector::from_vec(vec![
-                basis.rightward.dot(&change),
-                basis.upward.dot(&change),
-            ])
-        })
-        .collect();
-    Some(DMatrix::from_columns(&columns))
-}
-
-/// What an uncertain term does over the reachable sky; for what no direction shows, the clock and
-/// backlash, what they do in use.
-fn weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
-    let mut mean = sky_weights(station, model, terms);
-    for (i, term) in terms.iter().enumerate() {
-        match term {
-            Term::ClockOffset => mean[(i, i)] = SKY_A_SECOND * SKY_A_SECOND,
-            Term::AzimuthBacklash | Term::ElevationBacklash => mean[(i, i)] = HALF * HALF,
-            _ => {}
-        }
-    }
-    mean
 }

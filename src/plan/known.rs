@@ -3,11 +3,11 @@
 use nalgebra::DMatrix;
 
 use crate::angle::Angle;
+use crate::explain::{glaring, prior_size::careful};
 use crate::logbook::Calibration;
 use crate::mount::{MountModel, Term};
 use crate::problem::Error;
 use crate::recheck::Old;
-use crate::solve::{glaring, plausible::careful};
 
 /// The mount as far as it is known.
 #[derive(Clone, Debug, Default)]

@@ -5,8 +5,10 @@
 //! slot is a candidate; a search picks one candidate a slot so that the error of pointing left
 //! over the whole reachable sky is least, with a small price on long ways.
 
+mod alone;
 mod candidates;
 mod design;
+mod effect;
 mod known;
 mod sheet;
 mod strength;
@@ -18,13 +20,15 @@ use crate::mount::{ApproachSigns, Group, Term};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
+use crate::text::some_of;
 use crate::time::Utc;
 
+pub use alone::{Alone, Return};
 pub use candidates::{Candidate, PassedOver};
-use candidates::{Offer, offer};
+use candidates::{Judge, Offer, offer};
 use design::Design;
 pub use known::Known;
-pub use strength::Strength;
+pub use strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 
 /// A peak centred by hand is good to this share of the beamwidth, one standard deviation an
 /// axis (common practice, no source).
@@ -134,9 +138,23 @@ pub struct Plan {
     pub assumed: Vec<String>,
     /// What the sky had to say.
     pub warnings: Vec<String>,
+    /// What more there is to say when one emitter of the sky is all that can be observed.
+    pub alone: Option<Alone>,
 }
 
 impl Plan {
+    /// Numbers of the steps, counted from 0, at which a new visit begins: the first, and each
+    /// that does not follow the one before at once.
+    pub fn visits(&self) -> Vec<usize> {
+        let pause = |i: usize| {
+            let time = |k: usize| self.steps[k].candidate.time;
+            time(i).seconds_since(time(i - 1)) > 1.5 * self.every_s
+        };
+        (0..self.steps.len())
+            .filter(|i| *i == 0 || pause(*i))
+            .collect()
+    }
+
     /// Terms that the planned peaks would not tell.
     pub fn not_separable(&self) -> Vec<Term> {
         (self.predictions.iter())
@@ -151,14 +169,23 @@ impl Plan {
 /// # Errors
 /// A span too short for a single peak, or one in which no emitter can be observed.
 pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> Result<Plan, Error> {
-    let slots = slots(request)?;
+    let mut slots = slots(request)?;
     let mut assumed = Vec::new();
     let terms = terms(known, request, &mut assumed);
     let sigma = sigma(station, known, request, &mut assumed);
-    let offer = offer(station, sky, known, request, &slots);
+    let mut offer = offer(station, sky, known, request, &slots);
     assumed.extend(offer.assumed.iter().cloned());
+    let judge = Judge::new(station, sky, known, request, (request.from, request.to));
     if offer.candidates.is_empty() {
-        return Err(Error::Unsupported(nothing_to_observe(request, &offer)));
+        let next = alone::next_up(&judge, request, &offer.heard);
+        return Err(Error::Unsupported(nothing_to_observe(
+            request, &offer, &next,
+        )));
+    }
+    let only = alone::only_one(&judge, &offer.candidates);
+    if let Some(spread) = only.and_then(|only| alone::visits(&judge, request, only)) {
+        offer.candidates = spread;
+        slots.every_s = request.every_s;
     }
     let design = Design::new(station, known, &terms, sigma, &offer.candidates);
     let chosen = design.search();
@@ -174,12 +201,24 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
                 before,
                 // The eye is still there when the peaks say less than it.
                 after: after.min(before),
-                told: after < TOLD * before || known.tells(*term),
+                told: told(station, known, *term, after),
             }
         })
         .collect();
     let untold: Vec<usize> = (0..terms.len()).filter(|i| !predictions[*i].told).collect();
+    let alone = only.and_then(|_| {
+        alone::outlook(
+            station,
+            sky,
+            known,
+            request,
+            (&terms, sigma),
+            &offer,
+            &steps,
+        )
+    });
     Ok(Plan {
+        alone,
         to_tell: design.what_would_tell(&after, &untold),
         predictions,
         error: (
@@ -193,6 +232,11 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
         assumed,
         warnings: offer.warnings,
     })
+}
+
+/// Whether peaks that leave a term uncertain by `after` tell it.
+fn told(station: &Station, known: &Known, term: Term, after: f64) -> bool {
+    after < TOLD * known.spread(term, station.dish.beamwidth) || known.tells(term)
 }
 
 /// The middles of the slots.
@@ -272,18 +316,27 @@ fn sigma(station: &Station, known: &Known, request: &Request, assumed: &mut Vec<
     sigma
 }
 
-fn nothing_to_observe(request: &Request, offer: &Offer) -> String {
-    let reasons: Vec<String> = (offer.reasons.iter())
-        .map(|r| format!("{} ({})", r.emitter, r.why))
-        .collect();
-    format!(
-        "nothing can be observed from {} to {}: {}",
-        request.from,
-        request.to,
-        if reasons.is_empty() {
-            "the station file has no emitter".to_owned()
-        } else {
-            reasons.join("; ")
+fn nothing_to_observe(request: &Request, offer: &Offer, next: &str) -> String {
+    let mut alike: Vec<(&str, Vec<&str>)> = Vec::new();
+    for over in &offer.reasons {
+        match alike.iter_mut().find(|(why, _)| *why == over.why) {
+            Some((_, names)) => names.push(&over.emitter),
+            None => alike.push((&over.why, vec![&over.emitter])),
         }
+    }
+    let reasons: Vec<String> = (alike.iter())
+        .map(|(why, names)| format!("{} ({why})", some_of(names)))
+        .collect();
+    let reasons = match reasons.is_empty() {
+        true => "the station file has no emitter".to_owned(),
+        false => reasons.join("; "),
+    };
+    let help = match next.is_empty() {
+        true => String::new(),
+        false => format!("\n  help: {next}"),
+    };
+    format!(
+        "nothing can be observed from {} to {}: {reasons}{help}",
+        request.from, request.to
     )
 }

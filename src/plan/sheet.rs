@@ -2,6 +2,7 @@
 
 use super::Plan;
 use crate::text::to_cell;
+use crate::time::Zone;
 
 /// Columns of the sheet: those of a peaks file.
 const COLUMNS: [&str; 8] = [
@@ -18,8 +19,8 @@ const COLUMNS: [&str; 8] = [
 impl Plan {
     /// A peaks file with a row for each step, to be filled in: what must be measured is empty,
     /// the time too (the moment of the peak counts, not the planned one), what to expect stands
-    /// in the note.
-    pub fn sheet(&self) -> String {
+    /// in the note, with local time when a zone is given.
+    pub fn sheet(&self, zone: Option<Zone>) -> String {
         let mut text = String::from(
             "# Fill in the time at which the signal peaked (UTC, such as 2026-09-12T09:30:00Z) and \
              both encoder readings.\n# Delete the rows that were not measured. Then: plumbeam \
@@ -32,9 +33,11 @@ impl Plan {
         };
         write(COLUMNS);
         for step in &self.steps {
+            let time = step.candidate.time;
+            let local = zone.map_or(String::new(), |z| format!(" ({} at {z})", z.clock(time)));
             let note = format!(
-                "planned {}; expect azimuth {:.1} and elevation {:.1}",
-                step.candidate.time.to_string().replace(".000Z", "Z"),
+                "planned {}{local}; expect azimuth {:.1} and elevation {:.1}",
+                time.to_string().replace(".000Z", "Z"),
                 step.reading.azimuth.degrees(),
                 step.reading.elevation.degrees()
             );

@@ -5,6 +5,12 @@ use std::fmt;
 use crate::angle::Angle;
 use crate::station::{Dish, Emitter, EmitterKind, catalogue};
 
+/// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
+pub const FAINTEST_DB: f64 = 0.3;
+/// Noise of receiver, feed and sky together when the user gives none (common practice, no
+/// source).
+pub const SYSTEM_TEMPERATURE_K: f64 = 120.0;
+
 /// Speed of light, metres a second (exact).
 const LIGHT: f64 = 299_792_458.0;
 /// Boltzmann's constant, joules a kelvin (exact).

@@ -181,7 +181,159 @@ fn a_source_too_faint_for_the_dish_is_passed_over_unless_named() {
         ..all
     };
     let with = plan(&station, &sky, &Known::default(), &named).unwrap();
-    assert_eq!(with.steps.len(), 12);
+    assert!(with.steps.iter().all(|s| s.candidate.name == "Cas A"));
+    assert_eq!(with.steps.len(), 6);
+}
+
+/// The demo's station as one whose dish hears the Sun only.
+fn sun_only(from: &str, hours: f64, change: impl FnOnce(&mut Request)) -> Plan {
+    let mut station = station();
+    station.emitters.retain(|e| e.kind.is_sun());
+    let sky = Sky::new(&station).unwrap();
+    let from = Utc::parse(from).unwrap();
+    let mut request = Request::new(&sky, from, from.plus_seconds(3600.0 * hours));
+    change(&mut request);
+    plan(&station, &sky, &Known::default(), &request).unwrap()
+}
+
+#[test]
+fn with_the_sun_alone_the_peaks_are_visits_spread_over_the_day() {
+    let day = sun_only("2026-09-12T04:00:00Z", 14.0, |_| {});
+    let visits = day.visits();
+    assert!((5..=8).contains(&visits.len()), "{visits:?}");
+    assert_eq!(day.steps.len(), 3 * visits.len());
+    let time = |i: usize| day.steps[i].candidate.time;
+    for pair in visits.windows(2) {
+        let hours = time(pair[1]).seconds_since(time(pair[0])) / 3600.0;
+        assert!((1.0..3.0).contains(&hours), "{hours}");
+    }
+    // From soon after it is high enough until soon before it is too low.
+    let elevations: Vec<f64> = (day.steps.iter())
+        .map(|s| s.candidate.direction.elevation().degrees())
+        .collect();
+    assert!(elevations[0] < 16.0 && elevations[elevations.len() - 1] < 16.0);
+    assert!(elevations.iter().any(|e| *e > 40.0));
+    // As many peaks in a row at noon are worth less.
+    let row = sun_only("2026-09-12T11:00:00Z", 0.9, |r| {
+        r.every_s = 54.0 * 60.0 / day.steps.len() as f64;
+    });
+    assert!(row.steps.len() >= day.steps.len() - 1);
+    assert!(
+        row.error.1 > day.error.1 * 2.0,
+        "{:?} {:?}",
+        row.error,
+        day.error
+    );
+}
+
+#[test]
+fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
+    let morning = sun_only("2026-09-12T07:00:00Z", 2.0, |_| {});
+    let alone = morning.alone.as_ref().unwrap();
+    assert_eq!(alone.emitter, "sun");
+    assert!(!alone.returns.is_empty());
+    let mut left = morning.error.1;
+    for next in &alone.returns {
+        let after = next
+            .time
+            .seconds_since(morning.steps.last().unwrap().candidate.time);
+        assert!((0.0..=86_400.0 + 3600.0).contains(&after), "{after}");
+        assert!(next.direction.elevation().degrees() >= 10.0);
+        assert!(next.left < left);
+        left = next.left;
+    }
+    assert!(
+        left < morning.error.1 * 0.7,
+        "{left:?} {:?}",
+        morning.error.1
+    );
+    // What is promised is what a plan with those peaks too would leave.
+    let first = &alone.returns[0];
+    let both = sun_only("2026-09-12T07:00:00Z", 2.0, |r| {
+        r.to = first.time.plus_seconds(450.0);
+        r.most = morning.steps.len() + 3;
+    });
+    /// The visits between do not lie at the same times.
+    const ABOUT: f64 = 1.5;
+    let ratio = both.error.1 / first.left;
+    assert!((1.0 / ABOUT..ABOUT).contains(&ratio), "{ratio}");
+    // One path across the sky leaves something open, and that is named.
+    let by_day = sun_only("2026-09-12T04:00:00Z", 14.0, |r| r.every_s = 1200.0);
+    assert!(!alone.not_told_in_a_day.is_empty());
+    for term in &alone.not_told_in_a_day {
+        assert!(by_day.not_separable().contains(term), "{term:?}");
+    }
+}
+
+#[test]
+fn other_emitters_are_thought_of_when_the_sun_is_alone_for_now() {
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    let all = span(&sky, 120.0);
+    let whole = plan(&station, &sky, &Known::default(), &all).unwrap();
+    assert!(whole.alone.is_none());
+    assert_eq!(whole.visits(), [0]);
+    // A beacon does not move: there is nothing to spread and nothing to come back for.
+    let beacon = planned(|sky| Request {
+        emitters: vec![sky.emitter("mill-beacon").unwrap()],
+        named: true,
+        ..span(sky, 120.0)
+    });
+    assert!(beacon.alone.is_none());
+    assert_eq!(beacon.steps.len(), 24);
+}
+
+#[test]
+fn when_nothing_is_up_it_is_said_what_comes_next() {
+    let mut station = station();
+    station.emitters.retain(|e| e.kind.is_sun());
+    let sky = Sky::new(&station).unwrap();
+    let from = Utc::parse("2026-09-12T22:00:00Z").unwrap();
+    let request = Request::new(&sky, from, from.plus_seconds(3600.0));
+    let error = plan(&station, &sky, &Known::default(), &request).unwrap_err();
+    assert_eq!(error.exit_code(), 4);
+    let said = error.to_string();
+    assert!(said.contains("sun (below the horizon)"), "{said}");
+    // Sunrise there and then is at about 5 h UTC, and the horizon mask takes 14 degrees in the
+    // east.
+    assert!(
+        said.contains("help: can be observed next: sun from 2026-09-13T06:"),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_trial_beside_others_costs_what_the_whole_costs() {
+    /// Rounding of sums of squares that differ by five orders of magnitude.
+    const ROUNDING: f64 = 1e-7;
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    let request = span(&sky, 90.0);
+    let known = Known::default();
+    let offer = offer(&station, &sky, &known, &request, &slots(&request).unwrap());
+    let terms = [
+        &Term::BASIC[..],
+        &[Term::Droop, Term::AzimuthBacklash, Term::ClockOffset],
+    ]
+    .concat();
+    let sigma = station.dish.beamwidth * BY_HAND;
+    let design = Design::new(&station, &known, &terms, sigma, &offer.candidates);
+    let worst = design.worst_trial(&design.search());
+    assert!(worst < ROUNDING, "{worst}");
+}
+
+#[test]
+fn old_orbits_of_many_satellites_are_one_warning() {
+    let station = station();
+    let sky = Sky::new(&station).unwrap();
+    let from = Utc::parse("2026-11-12T09:00:00Z").unwrap();
+    let request = Request::new(&sky, from, from.plus_seconds(7200.0));
+    let plan = plan(&station, &sky, &Known::default(), &request).unwrap();
+    let old: Vec<&String> = (plan.warnings.iter())
+        .filter(|w| w.contains("orbit elements"))
+        .collect();
+    assert_eq!(old.len(), 1, "{old:?}");
+    assert!(old[0].starts_with("10 satellites (fenlight-1, "), "{old:?}");
 }
 
 #[test]

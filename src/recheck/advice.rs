@@ -4,8 +4,8 @@ use nalgebra::DMatrix;
 
 use super::old::Old;
 use crate::angle::{Angle, Apparent, Direction};
+use crate::explain::{even_sky, rows_at, sky_weights};
 use crate::fit::Solution;
-use crate::solve::{even_sky, rows_at, sky_weights};
 use crate::station::Station;
 
 /// Peaks that an advice names at most.

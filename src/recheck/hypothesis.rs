@@ -1,7 +1,7 @@
 //! What may have changed since the old calibration.
 
+use crate::explain::glaring;
 use crate::mount::Term;
-use crate::solve::glaring;
 
 /// A kind of change, by the terms that it sets free.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -5,10 +5,10 @@ use super::distance;
 use super::hypothesis::Kind;
 use super::old::Old;
 use crate::angle::Angle;
+use crate::explain::misfit::misfit;
+use crate::explain::observe::Observation;
 use crate::logbook::{Calibration, CalibrationPeak, Trust};
 use crate::mount::MountModel;
-use crate::solve::misfit::misfit;
-use crate::solve::observe::Observation;
 use crate::solve::words;
 use crate::station::Station;
 use crate::time::Utc;
@@ -84,7 +84,7 @@ pub fn join(
         .iter()
         .enumerate()
         .map(|(i, o)| {
-            let left = misfit(&model, o).offset;
+            let left = misfit(&model, &o.sighting()).offset;
             let used = kept.contains(&i);
             CalibrationPeak {
                 row: o.peak.row,

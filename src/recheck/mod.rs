@@ -12,17 +12,18 @@ mod changes;
 mod history;
 mod hypothesis;
 mod join;
+mod mend;
 mod old;
 mod peaks;
 mod sky_error;
 
 use crate::angle::Angle;
+use crate::explain::misfit::misfit;
+use crate::explain::observe::{Observation, Observations, observe};
 use crate::logbook::PeakLog;
 use crate::mount::{MountModel, Term};
 use crate::problem::Error;
 use crate::sky::Sky;
-use crate::solve::misfit::misfit;
-use crate::solve::observe::{Observation, Observations, observe};
 use crate::solve::words;
 use crate::station::Station;
 
@@ -32,6 +33,7 @@ use changes::Changes;
 pub use history::{Entry, History, Point, REAL_BELOW, TermHistory, calibration_files, history};
 pub use hypothesis::{Change, Kind};
 use join::join;
+pub use mend::mend;
 pub use old::Old;
 use peaks::Peaks;
 use sky_error::SkyError;
@@ -81,7 +83,9 @@ pub fn recheck_observed(
             None => "the log has no peaks".to_owned(),
         }));
     }
-    let mut notes = found.notices.clone();
+    let mut notes: Vec<String> = (found.notices.iter())
+        .map(|n| format!("{} ({})", n.text, words::rows(&n.rows)))
+        .collect();
     let all = Peaks::new(found.usable, old, station, &mut notes);
     let (kept, odd) = all.consistent(old)?;
     let peaks = all.chosen(&kept);
@@ -188,7 +192,7 @@ fn peaks_off(old: &Old, peaks: &Peaks) -> Angle {
 
 /// How far the old calibration's beam is from the emitter.
 fn distance(model: &MountModel, observation: &Observation) -> Angle {
-    let mut offset = misfit(model, observation).offset;
+    let mut offset = misfit(model, &observation.sighting()).offset;
     if observation.peak.azimuth.is_none() {
         offset.cross_elevation = Angle::ZERO;
     }

@@ -4,11 +4,12 @@ use nalgebra::DMatrix;
 
 use super::hypothesis::Change;
 use crate::angle::Angle;
+use crate::explain::glaring;
 use crate::fit::Prior;
 use crate::logbook::{Calibration, Correlation, TermState};
 use crate::mount::{MountModel, Term};
 use crate::problem::{Error, Problem};
-use crate::solve::{glaring, record};
+use crate::solve::record;
 
 /// The old calibration with its covariance.
 #[derive(Clone, Debug)]

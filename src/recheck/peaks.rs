@@ -3,10 +3,10 @@
 use super::hypothesis::Kind;
 use super::old::Old;
 use crate::angle::Angle;
+use crate::explain::observe::Observation;
+use crate::explain::{Column, JointProblem, SessionPeak, Shape, session_peaks};
 use crate::fit::{Noise, Options as FitOptions, Solution, fit, quantile};
 use crate::problem::Error;
-use crate::solve::MountProblem;
-use crate::solve::observe::Observation;
 use crate::station::Station;
 
 /// New peaks with their standard deviations.
@@ -14,6 +14,8 @@ use crate::station::Station;
 pub struct Peaks {
     /// In the log's order.
     pub observations: Vec<Observation>,
+    /// The same as the problem wants them.
+    session: Vec<SessionPeak>,
     /// Across and in elevation, of each.
     pub sigmas: Vec<[Angle; 2]>,
     /// The degrees of freedom from which the size of the noise is known: those of the old fit
@@ -54,6 +56,7 @@ impl Peaks {
             })
             .collect();
         Peaks {
+            session: session_peaks(station, None, &usable),
             observations: usable,
             sigmas,
             freedom: if missing > 0 {
@@ -71,6 +74,7 @@ impl Peaks {
                 .iter()
                 .map(|i| self.observations[*i].clone())
                 .collect(),
+            session: which.iter().map(|i| self.session[*i].clone()).collect(),
             sigmas: which.iter().map(|i| self.sigmas[*i]).collect(),
             freedom: self.freedom,
         }
@@ -111,12 +115,15 @@ impl Peaks {
     /// # Errors
     /// When the file's correlations contradict each other or the mount cannot be evaluated.
     pub fn fit(&self, old: &Old, kind: Kind) -> Result<Solution, Error> {
-        let problem = MountProblem::new(
-            &self.observations,
-            &self.sigmas,
-            &old.terms,
-            *old.model.terms(),
-        );
+        // The parameters are the terms' whole values.
+        let mut held = *old.model.terms();
+        let columns: Vec<Column> = (old.terms.iter())
+            .map(|term| {
+                held.set_inside(*term, 0.0);
+                Column::term(*term, Shape::Always, f64::INFINITY)
+            })
+            .collect();
+        let problem = JointProblem::new(&self.session, &self.sigmas, &columns, held);
         let options = FitOptions {
             priors: old.priors(&kind.terms())?,
             noise: Noise::Logged,

@@ -9,10 +9,10 @@ use super::Request;
 use super::old::Old;
 use super::peaks::Peaks;
 use crate::angle::Angle;
+use crate::explain::sky_weights;
 use crate::fit::Solution;
 use crate::mount::Term;
 use crate::problem::Error;
-use crate::solve::sky_weights;
 use crate::station::Station;
 
 /// Error of the old calibration, rms over the reachable sky.

@@ -3,7 +3,7 @@
 use super::Report;
 use crate::station::EmitterKind;
 
-/// Shown whenever the Sun is among the emitters observed.
+/// Shown where new peaks are to be taken, whenever the Sun is among the emitters observed.
 pub const SUN: &str = "The Sun was used. A dish pointed at the Sun gathers its heat at the feed, \
     where it can burn skin, melt plastic and set things alight within seconds: keep hands, face \
     and anything that burns away from the feed and do not leave the dish standing on the Sun. \
@@ -14,18 +14,6 @@ pub const MOUNT: &str = "Before reaching into the mount: isolate and lock off it
     axis can move by itself; secure counterweights and the dish against swinging; keep \
     transmitters off; use proper access and fall protection at height; stop and get away at the \
     first sign of lightning. Local codes and licensed practice come first.";
-
-/// The cautions that belong to a report, most pressing first.
-pub fn cautions(report: &Report) -> Vec<&'static str> {
-    let mut cautions = Vec::new();
-    if sun_was_used(report) {
-        cautions.push(SUN);
-    }
-    if !report.remedies.is_empty() {
-        cautions.push(MOUNT);
-    }
-    cautions
-}
 
 /// Whether any peak of the log, kept or not, was taken on the Sun.
 pub fn sun_was_used(report: &Report) -> bool {

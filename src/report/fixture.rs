@@ -7,6 +7,7 @@ use rand_distr::{Distribution, Normal, Uniform};
 
 use super::Report;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
+use crate::explain::{Grounds, Numbers};
 use crate::logbook::TermState;
 use crate::mount::{ApproachSigns, MountModel, Term, TermValues};
 use crate::solve::{
@@ -190,6 +191,7 @@ fn finish(model: MountModel, peaks: Vec<PeakOutcome>, session: &Session) -> Outc
         Some(Angle::from_degrees(factor * session.noise_deg / count.sqrt()).radians())
     };
     let estimate = |term: Term, sigma, state| TermEstimate {
+        prior_sigma: None,
         term,
         value: model.terms().inside(term),
         sigma,
@@ -212,6 +214,9 @@ fn finish(model: MountModel, peaks: Vec<PeakOutcome>, session: &Session) -> Outc
         .sum();
     let rejected = peaks.iter().filter(|p| !p.used).count();
     Outcome {
+        sky_error: None,
+        misread: None,
+        explanation: None,
         model,
         terms,
         correlations: vec![
@@ -227,13 +232,23 @@ fn finish(model: MountModel, peaks: Vec<PeakOutcome>, session: &Session) -> Outc
         decisions: vec![
             Decision {
                 terms: vec![Term::Droop],
+                name: "droop".to_owned(),
                 admitted: true,
-                reason: "the misfit falls by 31.2 for one term; cross-validation agrees".to_owned(),
+                grounds: Grounds::Usual(Some(Numbers {
+                    p_value: 2e-7,
+                    bic_fall: 31.2,
+                    cross_validation: Some(0.83),
+                })),
             },
             Decision {
-                terms: vec![Term::AzimuthRunoutCos, Term::AzimuthRunoutSin],
+                terms: vec![Term::TrackWarpCos, Term::TrackWarpSin],
+                name: "track warp".to_owned(),
                 admitted: false,
-                reason: "the misfit falls by only 1.1 for two terms".to_owned(),
+                grounds: Grounds::Evidence(Numbers {
+                    p_value: 0.6,
+                    bic_fall: -7.1,
+                    cross_validation: None,
+                }),
             },
         ],
         not_separable: vec![Inseparable {
@@ -284,6 +299,7 @@ pub fn report<'a>(
         log_name: "peaks.csv",
         diagnosis: None,
         calibration_name: "calibration.json",
+        explain: true,
         created: Utc::parse("2026-04-05T08:00:00Z").unwrap(),
     }
 }

@@ -6,6 +6,8 @@ mod faults;
 #[cfg(test)]
 mod fixture;
 mod history;
+#[cfg(test)]
+mod labels;
 mod layout;
 pub mod number;
 mod page;
@@ -14,6 +16,7 @@ mod plan;
 mod recheck;
 mod resampled;
 mod scans;
+mod setup;
 mod summary;
 mod terminal;
 #[cfg(test)]
@@ -34,12 +37,13 @@ use crate::time::Utc;
 
 pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
-pub use picture::{pictures, write_plan_pictures};
+pub use picture::{pictures, plan_picture, write_plan_pictures};
 pub use plan::{plan_json, plan_text};
-pub use recheck::{recheck_json, recheck_text};
+pub use recheck::{AfterMove, recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
-pub use summary::{input_fault, input_fault_trust, input_fault_words, unsolved};
+pub use setup::{setup_json, setup_text};
+pub use summary::unsolved;
 pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
 pub use text::text;
 pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
@@ -67,6 +71,8 @@ pub struct Report<'a> {
     pub log_name: &'a str,
     /// Where the calibration stands or will stand, as the user named it.
     pub calibration_name: &'a str,
+    /// Whether the decisions behind the fit are listed.
+    pub explain: bool,
     /// When the report is made.
     pub created: Utc,
 }

@@ -4,11 +4,12 @@
 //! is the unrounded number, so that page and file can be compared by machine.
 
 use super::chart::{REGULAR_TTF, Render, SEMIBOLD_TTF};
-use super::{Report, caution, number, summary, words};
+use super::{Report, number, summary, words};
 use crate::logbook::TermState;
 use crate::mount::Group;
 use crate::problem::printable;
 use crate::solve::TermEstimate;
+use crate::solve::words::probability;
 
 const STYLE: &str = include_str!("page.css");
 /// At most so many unused peaks are listed; the rest are counted.
@@ -18,16 +19,16 @@ const MOST_LISTED: usize = 200;
 pub fn page(report: &Report, pictures: &[Box<dyn Render>]) -> String {
     let mut html = Html::default();
     head(&mut html, report);
-    cautions(&mut html, report);
-    errors(&mut html, report);
-    terms(&mut html, report);
-    decisions(&mut html, report);
-    not_separable(&mut html, report);
+    verdict(&mut html, report);
     html.list(summary::FAULTS_HEADING, &summary::fault_lines(report));
     remedies(&mut html, report);
     next(&mut html, report);
+    not_separable(&mut html, report);
+    errors(&mut html, report);
+    terms(&mut html, report);
     figures(&mut html, pictures);
     unused(&mut html, report);
+    decisions(&mut html, report);
     html.list("Warnings", &report.outcome.warnings);
     html.list("Assumed", &summary::assumptions(report));
     foot(&mut html, report);
@@ -127,13 +128,20 @@ fn head(html: &mut Html, report: &Report) {
     html.raw("</dl></header>");
 }
 
-fn cautions(html: &mut Html, report: &Report) {
-    for words in caution::cautions(report) {
-        html.raw(&format!(
-            "<aside class=\"caution\"><strong>Caution</strong> {}</aside>",
-            escaped(words)
-        ));
+fn verdict(html: &mut Html, report: &Report) {
+    html.raw("<section><dl class=\"verdict\">");
+    for (about, said) in summary::verdict(report) {
+        let about = escaped(&words::sentence(about));
+        html.raw(&format!("<dt>{about}</dt><dd>{}</dd>", escaped(&said)));
     }
+    html.raw("</dl></section>");
+}
+
+fn caution(html: &mut Html, words: &str) {
+    html.raw(&format!(
+        "<p class=\"caution\"><strong>Caution</strong> {}</p>",
+        escaped(words)
+    ));
 }
 
 fn errors(html: &mut Html, report: &Report) {
@@ -219,13 +227,34 @@ fn term_row(t: &TermEstimate, meaning: &str) -> String {
 }
 
 fn decisions(html: &mut Html, report: &Report) {
-    let items: Vec<String> = (report.outcome.decisions.iter())
-        .map(|d| {
-            let verdict = if d.admitted { "taken in" } else { "left out" };
-            format!("{} {verdict}: {}", words::term_list(&d.terms), d.reason)
-        })
-        .collect();
-    html.list("Which errors were fitted", &items);
+    html.raw("<section><details><summary>Which errors were fitted, and why</summary>");
+    html.raw(
+        "<div class=\"wide\"><table><thead><tr><th></th><th>Fitted</th><th class=\"n\">p-value</th>\
+         <th class=\"n\">BIC gain</th><th class=\"n\">CV error</th></tr></thead><tbody>",
+    );
+    let mut untried = Vec::new();
+    for d in &report.outcome.decisions {
+        let Some(n) = d.numbers() else {
+            untried.push(format!("{}: {}", d.name, d.reason()));
+            continue;
+        };
+        html.raw(&format!(
+            "<tr><th scope=\"row\">{}</th><td>{}</td><td class=\"n\">{}</td><td class=\"n\">{}</td>\
+             <td class=\"n\">{}</td></tr>",
+            escaped(&d.name),
+            if d.admitted { "yes" } else { "no" },
+            probability(n.p_value),
+            number::typographic(&number::fixed(n.bic_fall, 1)),
+            n.cross_validation
+                .map_or("–".to_owned(), |c| number::fixed(c, 2)),
+        ));
+    }
+    html.raw("</tbody></table></div>");
+    html.paragraph("note", summary::DECISIONS_NOTE);
+    for item in &untried {
+        html.paragraph("note", item);
+    }
+    html.raw("</details></section>");
 }
 
 fn not_separable(html: &mut Html, report: &Report) {
@@ -254,15 +283,13 @@ fn remedies(html: &mut Html, report: &Report) {
     }
     html.raw("<section>");
     html.heading("What can be done by hand");
+    caution(html, super::caution::MOUNT);
     for r in report.remedies {
         html.raw("<div class=\"remedy\">");
         html.raw(&format!("<h3>{}</h3>", escaped(&r.title)));
         html.paragraph("", &r.text);
         if !r.caution.is_empty() {
-            html.raw(&format!(
-                "<p class=\"caution\"><strong>Caution</strong> {}</p>",
-                escaped(&r.caution)
-            ));
+            caution(html, &r.caution);
         }
         html.raw("</div>");
     }
@@ -272,6 +299,9 @@ fn remedies(html: &mut Html, report: &Report) {
 fn next(html: &mut Html, report: &Report) {
     html.raw("<section>");
     html.heading("What to do next");
+    if super::caution::sun_was_used(report) {
+        caution(html, super::caution::SUN);
+    }
     html.raw("<ol>");
     for step in summary::next_steps(report) {
         let command = (step.command.iter())

@@ -6,10 +6,11 @@ use super::layout::{cut, point_aligned, wrapped};
 use super::number::{counted, significant};
 use super::terminal::{Colour, Page, WIDTH};
 use super::words::{term_list, term_name, unit_name};
-use crate::plan::{Plan, Prediction, Step};
+use crate::plan::{Alone, Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;
-use crate::time::Utc;
+use crate::text::some_of;
+use crate::time::{Utc, Zone};
 
 /// Longer names of emitters are cut.
 const NAME_WIDTH: usize = 18;
@@ -23,14 +24,17 @@ const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat a
     peak is written down, keep hands and face away from the feed, shade a shiny dish. Never look \
     along the dish, into it or through any sight or telescope at the Sun: it blinds.";
 
-/// The terminal's form of a plan.
-pub fn plan_text(plan: &Plan, station: &Station, colour: Colour) -> String {
+/// The terminal's form of a plan, with local time beside UTC when a zone is given.
+pub fn plan_text(plan: &Plan, station: &Station, colour: Colour, zone: Option<Zone>) -> String {
     let mut page = Page::new(colour);
-    header(&mut page, plan, station);
+    header(&mut page, plan, station, zone);
     for caution in cautions(plan) {
         page.caution(caution);
     }
-    steps(&mut page, plan);
+    steps(&mut page, plan, zone);
+    if let Some(alone) = &plan.alone {
+        come_back(&mut page, plan, alone, station, zone);
+    }
     predictions(&mut page, plan, station);
     untold(&mut page, plan);
     passed_over(&mut page, plan);
@@ -39,7 +43,7 @@ pub fn plan_text(plan: &Plan, station: &Station, colour: Colour) -> String {
     page.text
 }
 
-fn header(page: &mut Page, plan: &Plan, station: &Station) {
+fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Zone>) {
     let title = format!(
         "Plan for {}",
         cut(&printable(&station.site.name), WIDTH - 10)
@@ -47,8 +51,16 @@ fn header(page: &mut Page, plan: &Plan, station: &Station) {
     let title = page.colour.bold(&title);
     page.line(&title);
     if let (Some(first), Some(last)) = (plan.steps.first(), plan.steps.last()) {
+        let visits = match plan.visits().len() {
+            1 => String::new(),
+            visits => format!(" in {}", counted(visits, "visit")),
+        };
+        let local = zone.map_or(String::new(), |zone| {
+            let clock = |step: &Step| zone.clock(step.candidate.time);
+            format!(" ({} to {} at {zone})", clock(first), clock(last))
+        });
         page.paragraph(&format!(
-            "{}, one every {} minutes, {} to {}; each good to {} deg an axis",
+            "{}{visits}, one every {} minutes, {} to {}{local}; each good to {} deg an axis",
             counted(plan.steps.len(), "peak"),
             significant(plan.every_s / 60.0, 2),
             clock(first.candidate.time),
@@ -58,21 +70,27 @@ fn header(page: &mut Page, plan: &Plan, station: &Station) {
     }
 }
 
-fn steps(page: &mut Page, plan: &Plan) {
+fn steps(page: &mut Page, plan: &Plan, zone: Option<Zone>) {
     let sides = sides_matter(plan);
+    let local = LocalColumn::of(plan, zone);
     page.heading("WHAT TO MEASURE");
     page.line(&format!(
-        "  {:>3} {:<16} {:<NAME_WIDTH$} {:>8} {:>9} {:>8}{}  tells most",
+        "  {:>3} {:<16} {}{:<NAME_WIDTH$} {:>8} {:>9} {:>8}{}  tells most",
         "",
         "time (UTC)",
+        local.heading(),
         "emitter",
         "azimuth",
         "elevation",
         "deg/min",
         if sides { "  arrive" } else { "" },
     ));
+    let visits = plan.visits();
     for (i, step) in plan.steps.iter().enumerate() {
-        page.line(&step_line(i + 1, step, sides));
+        if i > 0 && visits.contains(&i) {
+            page.line("      come back for the next ones:");
+        }
+        page.line(&step_line(i + 1, step, sides, &local));
     }
     page.paragraph(
         "Azimuth and elevation are what the encoders should show, in degrees: look for the peak \
@@ -100,15 +118,104 @@ fn untold(page: &mut Page, plan: &Plan) {
     }
 }
 
+/// When to come back, and what one emitter alone does not tell.
+fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zone: Option<Zone>) {
+    let name = called(&alone.emitter);
+    let enough = station.dish.beamwidth / 10.0;
+    page.heading("WHEN TO COME BACK");
+    page.paragraph(&format!(
+        "In this span only {name} can be observed. What it tells comes from its way across the sky: \
+         a few peaks at a time, hours apart, are worth more than many in a row."
+    ));
+    for next in &alone.returns {
+        let local = zone.map_or(String::new(), |zone| {
+            format!(" ({} at {zone})", zone.clock(next.time))
+        });
+        page.line(&wrapped(
+            "  - ",
+            &format!(
+                "{} UTC{local}: {} near azimuth {:.0}, elevation {:.0} deg; {} there would leave {} \
+                 deg of the pointing error",
+                clock(next.time),
+                called(&next.emitter),
+                next.direction.azimuth().degrees(),
+                next.direction.elevation().degrees(),
+                counted(next.peaks, "peak"),
+                significant(next.left.degrees(), 2)
+            ),
+            WIDTH,
+        ));
+    }
+    if alone.returns.is_empty() {
+        page.paragraph(match plan.error.1 <= enough {
+            true => {
+                "These steps bring the pointing error below a tenth of the beamwidth: there is no \
+                 need to come back."
+            }
+            false => {
+                "Nothing that can be observed in the day after this span would make the error much \
+                 smaller."
+            }
+        });
+    }
+    page.paragraph(&untold_in_a_day(alone));
+}
+
+/// As one speaks of it.
+fn called(emitter: &str) -> String {
+    match emitter.to_lowercase().as_str() {
+        "sun" => "the Sun".to_owned(),
+        "moon" => "the Moon".to_owned(),
+        _ => printable(emitter),
+    }
+}
+
+fn untold_in_a_day(alone: &Alone) -> String {
+    let name = called(&alone.emitter);
+    let left = significant(alone.day_error.degrees(), 2);
+    if alone.not_told_in_a_day.is_empty() {
+        return format!(
+            "A whole day of {name}, a peak every twenty minutes while it can be observed, would tell \
+             all of the errors below and leave {left} deg of the pointing error."
+        );
+    }
+    format!(
+        "Even a whole day of {name}, a peak every twenty minutes while it can be observed, would not \
+         tell {} and would leave {left} deg of the pointing error: it keeps to one path. Another \
+         emitter away from that path tells more: a satellite, a beacon on a hill, the Sun of \
+         another season.",
+        term_list(&alone.not_told_in_a_day)
+    )
+}
+
 fn passed_over(page: &mut Page, plan: &Plan) {
     if plan.passed_over.is_empty() {
         return;
     }
     page.heading("NOT IN THE PLAN");
+    let mut alike: Vec<(&str, Vec<String>)> = Vec::new();
     for over in &plan.passed_over {
-        let name = cut(&printable(&over.emitter), NAME_WIDTH);
-        let lead = format!("  {name:<NAME_WIDTH$} ");
-        page.line(&wrapped(&lead, &over.why, WIDTH));
+        let name = printable(&over.emitter);
+        match alike.iter_mut().find(|(why, _)| *why == over.why) {
+            Some((_, names)) => names.push(name),
+            None => alike.push((&over.why, vec![name])),
+        }
+    }
+    for (why, names) in &alike {
+        match names.as_slice() {
+            [one] => {
+                let name = cut(one, NAME_WIDTH);
+                page.line(&wrapped(&format!("  {name:<NAME_WIDTH$} "), why, WIDTH));
+            }
+            several => {
+                let lead = format!("  {:<NAME_WIDTH$} ", counted(several.len(), "emitter"));
+                page.line(&wrapped(
+                    &lead,
+                    &format!("{why}: {}", some_of(several)),
+                    WIDTH,
+                ));
+            }
+        }
     }
 }
 
@@ -121,7 +228,8 @@ fn sides_matter(plan: &Plan) -> bool {
     (plan.steps.iter()).any(|s| s.approach.azimuth != 0.0 || s.approach.elevation != 0.0)
 }
 
-fn step_line(number: usize, step: &Step, sides: bool) -> String {
+fn step_line(number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
+    let local = local.at(step.candidate.time);
     let arrive = match sides {
         true => format!(
             "  {:<6}",
@@ -134,7 +242,7 @@ fn step_line(number: usize, step: &Step, sides: bool) -> String {
         false => String::new(),
     };
     format!(
-        "  {number:>3} {:<16} {:<NAME_WIDTH$} {:>8.2} {:>9.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
+        "  {number:>3} {:<16} {local}{:<NAME_WIDTH$} {:>8.2} {:>9.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
         clock(step.candidate.time),
         cut(&printable(&step.candidate.name), NAME_WIDTH),
         step.reading.azimuth.degrees(),
@@ -155,10 +263,39 @@ fn side(sign: f64) -> &'static str {
 
 /// To the minute, or to the second where the plan needs it.
 fn clock(time: Utc) -> String {
-    let (year, month, day, hour, minute, second) = time.calendar();
-    match second {
-        s if s < 0.5 => format!("{year}-{month:02}-{day:02} {hour:02}:{minute:02}"),
-        s => format!("{month:02}-{day:02} {hour:02}:{minute:02}:{s:02.0}"),
+    let (year, month, day, hour, minute, second) = time.plus_seconds(0.5).calendar();
+    match second as i64 {
+        0 => format!("{year}-{month:02}-{day:02} {hour:02}:{minute:02}"),
+        s => format!("{month:02}-{day:02} {hour:02}:{minute:02}:{s:02}"),
+    }
+}
+
+/// The column of local times, a blank behind it; empty without a zone.
+struct LocalColumn {
+    zone: Option<Zone>,
+    width: usize,
+}
+
+impl LocalColumn {
+    fn of(plan: &Plan, zone: Option<Zone>) -> LocalColumn {
+        let of_zone = |zone: Zone| {
+            (plan.steps.iter())
+                .map(|s| zone.clock(s.candidate.time).len())
+                .fold(zone.to_string().len(), usize::max)
+        };
+        LocalColumn {
+            zone,
+            width: zone.map_or(0, of_zone),
+        }
+    }
+    fn heading(&self) -> String {
+        (self.zone).map_or(String::new(), |z| self.cell(z.to_string()))
+    }
+    fn at(&self, time: Utc) -> String {
+        (self.zone).map_or(String::new(), |z| self.cell(z.clock(time)))
+    }
+    fn cell(&self, text: String) -> String {
+        format!("{text:<width$} ", width = self.width)
     }
 }
 
@@ -233,11 +370,14 @@ pub fn plan_json(plan: &Plan) -> Value {
             (p.term.name().to_owned(), value)
         })
         .collect();
+    let visits: Vec<usize> = plan.visits().iter().map(|first| first + 1).collect();
     json!({
         "steps": steps,
         "predicted_sigma": predicted,
         "not_separable": plan.not_separable().iter().map(|t| t.name()).collect::<Vec<_>>(),
         "to_tell": plan.to_tell,
+        "visits": visits,
+        "come_back": plan.alone.as_ref().map(come_back_json),
         "error_before_deg": plan.error.0.degrees(),
         "error_after_deg": plan.error.1.degrees(),
         "peak_sigma_deg": plan.sigma.degrees(),
@@ -247,5 +387,27 @@ pub fn plan_json(plan: &Plan) -> Value {
         "cautions": cautions(plan),
         "assumed": plan.assumed,
         "warnings": plan.warnings,
+    })
+}
+
+fn come_back_json(alone: &Alone) -> Value {
+    let returns: Vec<Value> = (alone.returns.iter())
+        .map(|r| {
+            json!({
+                "time_utc": r.time,
+                "emitter": r.emitter,
+                "apparent_azimuth_deg": r.direction.azimuth().degrees(),
+                "apparent_elevation_deg": r.direction.elevation().degrees(),
+                "peaks": r.peaks,
+                "error_left_deg": r.left.degrees(),
+            })
+        })
+        .collect();
+    let untold = alone.not_told_in_a_day.iter().map(|t| t.name());
+    json!({
+        "emitter": alone.emitter,
+        "returns": returns,
+        "day_error_deg": alone.day_error.degrees(),
+        "not_told_in_a_day": untold.collect::<Vec<_>>(),
     })
 }

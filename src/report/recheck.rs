@@ -7,12 +7,67 @@ use super::number::{by_sigma, significant};
 use super::{WIDTH, term_name};
 use crate::angle::Angle;
 use crate::mount::TermUnit;
+use crate::problem::printable;
 use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
+use crate::solve::Remedy;
 use crate::solve::words::probability;
 use crate::station::Station;
 
-/// The terminal's report of a recheck.
-pub fn recheck_text(found: &Recheck, station: &Station) -> String {
+/// With fewer peaks a diagnosis has little to go by.
+const ENOUGH_FOR_FAULTS: usize = 12;
+
+/// What comes after a move was found.
+#[derive(Clone, Copy, Debug)]
+pub struct AfterMove<'a> {
+    /// What can be done by hand.
+    pub remedies: &'a [Remedy],
+    /// The old calibration as the user named it.
+    pub against: &'a str,
+    /// The new peaks as the user named them.
+    pub log: &'a str,
+    /// Where the joined calibration was written, if it was.
+    pub joined: Option<&'a str>,
+}
+
+impl AfterMove<'_> {
+    /// What to do, and the command for it, if there is one.
+    fn steps(&self, found: &Recheck) -> Vec<(&'static str, Option<String>)> {
+        let (against, log) = (printable(self.against), printable(self.log));
+        let joined = printable(self.joined.unwrap_or("joined.json"));
+        let mut steps = Vec::new();
+        if !self.remedies.is_empty() {
+            steps.push((
+                "Mend what can be mended by hand (above), then take a full session and solve it: \
+                 hardware first, software for the rest.",
+                Some(format!(
+                    "plumbeam plan --calibration {against} --for 2h --sheet session.csv"
+                )),
+            ));
+        }
+        if self.joined.is_none() {
+            steps.push((
+                "Or go on as it stands: join old and new peaks into one calibration,",
+                Some(format!(
+                    "plumbeam recheck --against {against} {log} --out {joined}"
+                )),
+            ));
+        }
+        steps.push((
+            "and write the correction table from it:",
+            Some(format!("plumbeam table --calibration {joined}")),
+        ));
+        if found.distances.len() >= ENOUGH_FOR_FAULTS {
+            steps.push((
+                "So many peaks may say more of what happened:",
+                Some(format!("plumbeam faults {log}")),
+            ));
+        }
+        steps
+    }
+}
+
+/// The terminal's report of a recheck, with what comes next when something moved.
+pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -> String {
     let mut page = String::new();
     let mut say = |lead: &str, text: &str| {
         page.push_str(&wrapped(lead, text, WIDTH));
@@ -61,6 +116,35 @@ pub fn recheck_text(found: &Recheck, station: &Station) -> String {
             "  row {row:>4}  {:>9.4} deg off{why}\n",
             distance.degrees()
         ));
+    }
+    if found.verdict == Verdict::Moved {
+        page.push_str(&after_text(found, after));
+    }
+    page
+}
+
+fn after_text(found: &Recheck, after: &AfterMove<'_>) -> String {
+    let mut page = String::new();
+    if !after.remedies.is_empty() {
+        page.push_str("\nWHAT CAN BE DONE BY HAND about what moved, with its size as it is now\n");
+    }
+    for remedy in after.remedies {
+        let words = format!("{}: {}", printable(&remedy.title), printable(&remedy.text));
+        page.push_str(&wrapped("  - ", &words, WIDTH));
+        page.push('\n');
+        if !remedy.caution.is_empty() {
+            let caution = printable(&remedy.caution);
+            page.push_str(&wrapped("    Caution: ", &caution, WIDTH));
+            page.push('\n');
+        }
+    }
+    page.push_str("\nWHAT TO DO NEXT\n");
+    for (i, (words, command)) in after.steps(found).iter().enumerate() {
+        page.push_str(&wrapped(&format!("  {}. ", i + 1), words, WIDTH));
+        page.push('\n');
+        if let Some(command) = command {
+            page.push_str(&format!("       {command}\n"));
+        }
     }
     page
 }
@@ -140,7 +224,22 @@ fn certainly(p: f64) -> String {
 }
 
 /// The machine-readable form of a recheck.
-pub fn recheck_json(found: &Recheck) -> Value {
+pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
+    let moved_at_all = found.verdict == Verdict::Moved;
+    let after = moved_at_all.then_some(after);
+    let remedies: Vec<Value> = (after.iter().flat_map(|after| after.remedies))
+        .map(|r| {
+            json!({
+                "term": r.term.name(),
+                "title": r.title,
+                "text": r.text,
+                "caution": r.caution,
+            })
+        })
+        .collect();
+    let next: Vec<String> = (after.iter().flat_map(|after| after.steps(found)))
+        .filter_map(|(_, command)| command)
+        .collect();
     let moved: Vec<Value> = (found.moved_terms.iter())
         .map(|m| {
             let unit = m.term.unit();
@@ -171,5 +270,7 @@ pub fn recheck_json(found: &Recheck) -> Value {
         "odd_rows": found.odd_rows.iter().map(|(row, _)| *row).collect::<Vec<_>>(),
         "advice": found.advice,
         "notes": found.notes,
+        "remedies": remedies,
+        "next": next,
     })
 }

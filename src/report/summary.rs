@@ -3,8 +3,8 @@
 use super::faults::first_findings;
 use super::{Report, number, words};
 use crate::angle::Angle;
-use crate::faults::{Diagnosis, Finding};
-use crate::logbook::Trust;
+use crate::faults::Diagnosis;
+use crate::logbook::TermState;
 use crate::mount::Term;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
@@ -54,6 +54,125 @@ pub fn error_lines(report: &Report) -> [ErrorLine; 2] {
         line("before", outcome.rms_before),
         line("after", outcome.rms_after),
     ]
+}
+
+/// An angle as degrees, a share of the beam and decibels.
+fn error_words(report: &Report, error: Angle) -> String {
+    let beams = error / report.station.dish.beamwidth;
+    let loss = match loss_words(&report.station.dish, error) {
+        Some(loss) => format!("{loss} dB"),
+        None => "beyond the main beam".to_owned(),
+    };
+    format!(
+        "{} deg ({} % of the beamwidth, {loss})",
+        number::significant(error.degrees(), 2),
+        number::significant(beams * 100.0, 2)
+    )
+}
+
+/// The verdict in at most six lines: what each is about, and the words.
+pub fn verdict(report: &Report) -> Vec<(&'static str, String)> {
+    let outcome = report.outcome;
+    let mut said = Vec::new();
+    let before = error_words(report, outcome.rms_before);
+    said.push(("before", format!("{before}, rms over the peaks used")));
+    match &outcome.sky_error {
+        Some(sky) => said.push((
+            "expected",
+            format!(
+                "{} rms over the reachable sky once corrected, with 95 % certainty within {} deg; \
+                 largest, {} deg, at azimuth {:.0}, elevation {:.0} deg",
+                error_words(report, sky.rms),
+                number::significant(sky.rms_95.degrees(), 2),
+                number::significant(sky.largest.degrees(), 2),
+                sky.at.azimuth().degrees(),
+                sky.at.elevation().degrees()
+            ),
+        )),
+        None => said.push((
+            "expected",
+            format!(
+                "not known over the sky; {} rms over the peaks used",
+                error_words(report, outcome.rms_after)
+            ),
+        )),
+    }
+    said.push(("the log", log_words(report)));
+    said.push(("do first", first_words(report)));
+    if let Some(unknown) = unknown_words(report) {
+        said.push(("not known", unknown));
+    }
+    said
+}
+
+/// What is wrong with the log.
+fn log_words(report: &Report) -> String {
+    let outcome = report.outcome;
+    if outcome.misread.is_some() {
+        return "misread: nothing below holds before that is put right".to_owned();
+    }
+    let rows: Vec<usize> = (outcome.peaks.iter())
+        .filter(|p| !p.used)
+        .map(|p| p.row)
+        .collect();
+    if rows.is_empty() {
+        return "every peak fits".to_owned();
+    }
+    let bad = outcome
+        .explanation
+        .as_ref()
+        .map_or(0, |e| e.bad_peaks.len());
+    let loud = if 5 * bad > outcome.peaks.len() {
+        "; more than a fifth of all, so trust nothing here before you have looked at them"
+    } else {
+        ""
+    };
+    format!("{} not used, see below{loud}", rows_words(&rows))
+}
+
+/// What to do first.
+fn first_words(report: &Report) -> String {
+    if let Some(misread) = &report.outcome.misread {
+        return printable(misread);
+    }
+    let finding = (report.diagnosis).and_then(|d| d.findings.iter().find(|f| f.rows.is_empty()));
+    if let Some(finding) = finding {
+        return format!(
+            "{} (below: how to confirm and mend it)",
+            printable(&finding.headline)
+        );
+    }
+    match report.remedies.first() {
+        Some(remedy) => printable(&remedy.title),
+        None => "nothing to mend: correct in software".to_owned(),
+    }
+}
+
+/// What these peaks do not tell.
+fn unknown_words(report: &Report) -> Option<String> {
+    let outcome = report.outcome;
+    let held: Vec<Term> = (outcome.terms.iter())
+        .filter(|t| t.state == TermState::NotSeparable)
+        .map(|t| t.term)
+        .collect();
+    if !held.is_empty() {
+        return Some(format!(
+            "{} cannot be told from the rest with these peaks; below: which would tell",
+            words::term_list(&held)
+        ));
+    }
+    let (a, b, r) = tied_terms(report).into_iter().next()?;
+    Some(format!(
+        "{} and {} are strongly correlated ({}): well known together, each alone less well",
+        words::term_name(a),
+        words::term_name(b),
+        number::fixed(r, 3)
+    ))
+}
+
+/// `row 7`, `rows 1, 2, 5`, or the first few and how many more.
+fn rows_words(rows: &[usize]) -> String {
+    crate::solve::words::rows(rows)
 }
 
 /// `1.80 m at 1700 MHz, half-power beamwidth 6.86 deg (computed …)`.
@@ -244,8 +363,7 @@ pub fn assumptions(report: &Report) -> Vec<String> {
 /// That two terms are tied together, in words.
 pub fn tied_words(a: Term, b: Term, correlation: f64) -> String {
     format!(
-        "{} and {} are hardly told apart (correlation {}): what they do together is better known \
-         than either alone.",
+        "{} and {} are strongly correlated ({}): known better together than each alone.",
         words::sentence(words::term_name(a)),
         words::term_name(b),
         number::fixed(correlation, 3)
@@ -261,47 +379,18 @@ pub struct Step {
     pub command: Option<String>,
 }
 
+/// What the columns of the table of decisions mean.
+pub const DECISIONS_NOTE: &str = "p-value: the probability of so much by chance, corrected for all \
+    that was asked for (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
+    with it, more is better. CV error: error of peaks predicted from the others, with it over \
+    without, below 1 is better.";
+
 /// Heading of what the diagnosis found.
 pub const FAULTS_HEADING: &str = "Faults (plumbeam faults says more)";
 
 /// What the diagnosis found, a line each.
 pub fn fault_lines(report: &Report) -> Vec<String> {
     report.diagnosis.map_or_else(Vec::new, first_findings)
-}
-
-/// Faults of the log or the station file as a whole: whatever is solved from them is wrong.
-const OF_THE_INPUT: [&str; 6] = [
-    "time-zone",
-    "longitude-sign",
-    "site-swapped",
-    "azimuth-reversed",
-    "wrong-unit",
-    "columns-exchanged",
-];
-
-/// The finding that makes a solve worthless until it is put right, if there is one.
-pub fn input_fault(diagnosis: Option<&Diagnosis>) -> Option<&Finding> {
-    // A slip in some rows is no fault of the whole.
-    (diagnosis?.findings.iter())
-        .find(|f| f.rows.is_empty() && OF_THE_INPUT.contains(&f.fault.name()))
-}
-
-/// How far what is solved from such an input can be trusted. Readings that are exactly what was
-/// computed for the emitters, told by their size, may also be those of a mount without any error.
-pub fn input_fault_trust(finding: &Finding) -> Trust {
-    match finding.fault.name() {
-        "columns-exchanged" if finding.size.is_some() => Trust::Limited,
-        _ => Trust::None,
-    }
-}
-
-/// What is said of it.
-pub fn input_fault_words(finding: &Finding) -> String {
-    format!(
-        "Put the log or the station file right before anything else, then solve again: {}. The mount \
-         errors above rest on it and mean nothing until then.",
-        printable(&finding.one_line())
-    )
 }
 
 /// Why a log could not be solved, with what the diagnosis makes of it.
@@ -316,9 +405,9 @@ pub fn unsolved(why: &str, diagnosis: Option<&Diagnosis>) -> String {
 
 /// What to do now, in order.
 pub fn next_steps(report: &Report) -> Vec<Step> {
-    if let Some(finding) = input_fault(report.diagnosis) {
+    if let Some(misread) = &report.outcome.misread {
         return vec![Step {
-            words: input_fault_words(finding),
+            words: printable(misread),
             command: Some(format!("plumbeam faults {}", printable(report.log_name))),
         }];
     }

@@ -7,6 +7,7 @@ use super::terminal::{Colour, Page, WIDTH};
 use super::{Report, caution, number, summary, words};
 use crate::logbook::TermState;
 use crate::problem::printable;
+use crate::solve::words::probability;
 
 /// At most so many unused peaks are listed; the rest are counted.
 const MOST_LISTED: usize = 30;
@@ -14,18 +15,23 @@ const MOST_LISTED: usize = 30;
 /// The report as text.
 pub fn text(report: &Report, colour: Colour) -> String {
     let mut page = Page::new(colour);
-    header(&mut page, report);
-    cautions(&mut page, report);
-    errors(&mut page, report);
-    terms(&mut page, report);
-    decisions(&mut page, report);
-    not_separable(&mut page, report);
-    unused(&mut page, report);
-    page.list("WARNINGS", &escaped(&report.outcome.warnings));
-    page.list("ASSUMED", &summary::assumptions(report));
+    title(&mut page, report);
+    for (about, words) in summary::verdict(report) {
+        page.fact(about, &words);
+    }
     let faults = summary::FAULTS_HEADING.replacen("Faults", "FAULTS", 1);
     page.list(&faults, &summary::fault_lines(report));
     remedies(&mut page, report);
+    not_separable(&mut page, report);
+    errors(&mut page, report);
+    terms(&mut page, report);
+    unused(&mut page, report);
+    if report.explain {
+        decisions(&mut page, report);
+    }
+    page.list("WARNINGS", &escaped(&report.outcome.warnings));
+    page.list("ASSUMED", &summary::assumptions(report));
+    session(&mut page, report);
     next(&mut page, report);
     page.text
 }
@@ -34,21 +40,19 @@ fn escaped(lines: &[String]) -> Vec<String> {
     lines.iter().map(|l| printable(l)).collect()
 }
 
-fn header(page: &mut Page, report: &Report) {
+fn title(page: &mut Page, report: &Report) {
     let title = cut(&printable(&report.station.site.name), WIDTH - 12);
     let title = page.colour.bold(&format!("Pointing of {title}"));
     page.line(&title);
+}
+
+fn session(page: &mut Page, report: &Report) {
+    page.heading("THE SESSION");
     page.fact("place", &summary::place_words(report));
     page.fact("dish", &summary::dish_words(&report.station.dish));
     page.fact("peaks", &summary::peak_words(report));
     if let Some(session) = summary::session_words(report) {
         page.fact("taken", &session);
-    }
-}
-
-fn cautions(page: &mut Page, report: &Report) {
-    for caution in caution::cautions(report) {
-        page.caution(caution);
     }
 }
 
@@ -129,17 +133,45 @@ fn terms(page: &mut Page, report: &Report) {
 }
 
 fn decisions(page: &mut Page, report: &Report) {
-    let items: Vec<String> = (report.outcome.decisions.iter())
-        .map(|d| {
-            let verdict = if d.admitted { "taken in" } else { "left out" };
-            format!(
-                "{} {verdict}: {}",
-                words::term_list(&d.terms),
-                printable(&d.reason)
-            )
-        })
-        .collect();
-    page.list("WHICH ERRORS WERE FITTED", &items);
+    page.heading("WHICH ERRORS WERE FITTED, AND WHY");
+    let mut rows = vec![["", "fitted", "p-value", "BIC gain", "CV error"].map(str::to_owned)];
+    let mut untried = Vec::new();
+    for d in &report.outcome.decisions {
+        let name = printable(&d.name);
+        let fitted = if d.admitted { "yes" } else { "no" };
+        match d.numbers() {
+            Some(n) => rows.push([
+                name,
+                fitted.to_owned(),
+                probability(n.p_value),
+                number::fixed(n.bic_fall, 1),
+                n.cross_validation
+                    .map_or("-".to_owned(), |c| number::fixed(c, 2)),
+            ]),
+            None => untried.push(format!("{name}: {}", d.reason())),
+        }
+    }
+    let width = |i: usize| rows.iter().map(|r| r[i].chars().count()).max().unwrap_or(0);
+    let widths = [0, 1, 2, 3, 4].map(width);
+    for r in &rows {
+        page.line(&format!(
+            "  {:<a$}  {:<b$}  {:>c$}  {:>d$}  {:>e$}",
+            r[0],
+            r[1],
+            r[2],
+            r[3],
+            r[4],
+            a = widths[0],
+            b = widths[1],
+            c = widths[2],
+            d = widths[3],
+            e = widths[4]
+        ));
+    }
+    page.line(&wrapped("  ", summary::DECISIONS_NOTE, WIDTH));
+    for item in &untried {
+        page.line(&wrapped("  - ", item, WIDTH));
+    }
 }
 
 fn not_separable(page: &mut Page, report: &Report) {
@@ -208,6 +240,7 @@ fn remedies(page: &mut Page, report: &Report) {
         return;
     }
     page.heading("WHAT CAN BE DONE BY HAND");
+    page.line(&(page.colour).warning(&wrapped("  Caution: ", caution::MOUNT, WIDTH)));
     for r in report.remedies {
         let words = format!("{}: {}", printable(&r.title), printable(&r.text));
         page.line(&wrapped("  - ", &words, WIDTH));
@@ -221,6 +254,9 @@ fn remedies(page: &mut Page, report: &Report) {
 
 fn next(page: &mut Page, report: &Report) {
     page.heading("WHAT TO DO NEXT");
+    if caution::sun_was_used(report) {
+        page.line(&(page.colour).warning(&wrapped("  Caution: ", caution::SUN, WIDTH)));
+    }
     for (i, step) in summary::next_steps(report).iter().enumerate() {
         page.line(&wrapped(&format!("  {}. ", i + 1), &step.words, WIDTH));
         if let Some(command) = &step.command {
@@ -299,9 +335,9 @@ mod tests {
     fn the_sun_brings_its_caution() {
         let (outcome, station) = (fixture::outcome(&Session::default()), fixture::station());
         let report = fixture::report(&outcome, &station, &[]);
-        assert!(text(&report, Colour::Never).contains("CAUTION  The Sun was used."));
+        assert!(text(&report, Colour::Never).contains("Caution: The Sun was used."));
         let coloured = text(&report, Colour::Always);
-        assert!(coloured.contains("\u{1b}[1;33mCAUTION"));
+        assert!(coloured.contains("\u{1b}[1;33m  Caution"));
     }
 
     #[test]
@@ -315,7 +351,7 @@ mod tests {
             };
             let outcome = fixture::outcome(&session);
             let text = text(&fixture::report(&outcome, &station, &[]), Colour::Never);
-            assert!(!text.contains("NaN") && !text.contains("inf"), "{text}");
+            assert!(!text.contains("NaN") && !text.contains(" inf "), "{text}");
         }
     }
 }

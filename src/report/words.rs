@@ -332,6 +332,7 @@ mod tests {
         outcome.correlations.clear();
         outcome.terms = (values.iter())
             .map(|(term, shown)| TermEstimate {
+                prior_sigma: None,
                 term: *term,
                 value: term.unit().inward(*shown),
                 sigma: Some(term.unit().inward(1e-4)),
@@ -422,6 +423,7 @@ mod tests {
     fn what_chance_alone_gives_is_no_error() {
         let mut outcome = fixture::outcome(&Session::default());
         outcome.terms = vec![TermEstimate {
+            prior_sigma: None,
             term: Term::Collimation,
             value: 0.001,
             sigma: Some(0.001),
@@ -449,6 +451,7 @@ mod tests {
     fn directions_have_their_uncertainty() {
         let mut outcome = fixture::outcome(&Session::default());
         let part = |term, value: f64, sigma: f64| TermEstimate {
+            prior_sigma: None,
             term,
             value,
             sigma: Some(sigma),

@@ -1,12 +1,14 @@
 //! Made-up sessions from a known truth, for practice, for the demo and for tests.
 
+mod night;
 mod ranges;
 mod scans;
 mod session;
 mod spoil;
 mod truth;
 
+pub use night::scan_session;
 pub use scans::{MadeUp, ScanPlan, Signal, Way, made_up};
 pub use session::{reading_at_peak, session};
 pub use spoil::{Spoil, SpoilAxis, SpoilUnit};
-pub use truth::{Noise, Session, Truth};
+pub use truth::{Noise, ScanWay, Scans, Session, Truth};

@@ -8,7 +8,7 @@ use crate::logbook::{Sample, Scan};
 use crate::mount::{ApproachSigns, MountModel, Wrap};
 use crate::problem::Error;
 use crate::scan::{Axis, Beam, NoiseLaw};
-use crate::sky::{Sky, Track};
+use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -146,7 +146,7 @@ struct Stop {
     approach: ApproachSigns,
 }
 
-/// Makes up a scan.
+/// Makes up a scan of an emitter of the station.
 ///
 /// # Errors
 /// When the emitter has no place or the mount cannot reach it.
@@ -158,32 +158,54 @@ pub fn made_up(
     model: &MountModel,
     rng: &mut impl RngExt,
 ) -> Result<MadeUp, Error> {
-    let beamwidth = station.dish.beamwidth;
-    let stops = stops(plan, beamwidth.degrees(), rng);
-    let last = stops.last().map_or(0.0, |s| s.seconds);
-    let unreachable = |why: &dyn std::fmt::Display| Error::Unsupported(format!("{why}"));
-    let id = sky
-        .emitter_named(&plan.emitter)
-        .map_err(|e| unreachable(&e))?;
+    let id = sky.emitter_named(&plan.emitter)?;
     let early = signal.lag_s.abs() + 1.0;
+    let length = plan.duration_s(station.dish.beamwidth);
     let track = sky.track_of(
         id,
         plan.start.plus_seconds(-early),
-        plan.start.plus_seconds(last + early),
+        plan.start.plus_seconds(length + early),
     );
-    let mid = plan.start.plus_seconds(0.5 * last);
     let wrap = Wrap {
         azimuth_range: station.mount.azimuth_range,
         elevation_range: station.mount.elevation_range,
         present: None,
     };
+    let toward = |time| track.apparent(time).map_err(Error::from);
+    made_up_toward(
+        plan,
+        signal,
+        station.dish.beamwidth,
+        &toward,
+        (model, &wrap),
+        rng,
+    )
+}
+
+/// Makes up a scan of something that stands where `toward` says, by a mount that chooses the cable
+/// wrap as told.
+///
+/// # Errors
+/// When there is no such place or the mount cannot reach it.
+pub fn made_up_toward(
+    plan: &ScanPlan,
+    signal: &Signal,
+    beamwidth: Angle,
+    toward: &dyn Fn(Utc) -> Result<Direction<Apparent>, Error>,
+    (model, wrap): (&MountModel, &Wrap),
+    rng: &mut impl RngExt,
+) -> Result<MadeUp, Error> {
+    let stops = stops(plan, beamwidth, rng);
+    let last = stops.last().map_or(0.0, |s| s.seconds);
+    let unreachable = |why: &str| Error::Unsupported(format!("{}: {why}", plan.emitter));
+    let mid = plan.start.plus_seconds(0.5 * last);
     let standing = ApproachSigns::default();
-    let apparent = track.apparent(mid).map_err(|e| unreachable(&e))?;
+    let apparent = toward(mid)?;
     let peak = model
-        .reading_to_command(&apparent, standing, &wrap)
+        .reading_to_command(&apparent, standing, wrap)
         .ok()
         .flatten()
-        .ok_or_else(|| unreachable(&"out of the mount's reach"))?;
+        .ok_or_else(|| unreachable("out of the mount's reach"))?;
     let receiver = Receiver {
         signal,
         beam: Beam::of_disc(signal.disc_radius_deg / beamwidth.degrees()),
@@ -194,12 +216,10 @@ pub fn made_up(
     // Where the encoders stand at a stop.
     let reading = |stop: &Stop, seconds: f64| -> Result<EncoderReading, Error> {
         let middle = if plan.following {
-            let now = track
-                .apparent(plan.start.plus_seconds(seconds))
-                .map_err(|e| unreachable(&e))?;
+            let now = toward(plan.start.plus_seconds(seconds))?;
             model
                 .direct_reading_near(&now, standing, peak)
-                .map_err(|_| unreachable(&"in the keyhole"))?
+                .map_err(|_| unreachable("in the keyhole"))?
         } else {
             peak
         };
@@ -221,7 +241,9 @@ pub fn made_up(
         let fresh: f64 = StandardNormal.sample(rng);
         let m = signal.memory;
         remembered = m * remembered + (1.0 - m * m).sqrt() * fresh;
-        let mut power = receiver.power(model, &track, plan.start, then, at, stop, remembered)?;
+        let beam = model.beam(at, stop.approach);
+        let emitter = toward(plan.start.plus_seconds(then))?;
+        let mut power = receiver.power(&beam, &emitter, then, stop.along, remembered);
         if spiked.contains(&i) {
             power += signal.spike_height * rng.random_range(0.3..1.0);
         }
@@ -265,8 +287,25 @@ fn earlier(stops: &[Stop], i: usize, seconds: f64) -> Stop {
 /// The pause between two passes.
 const PAUSE_S: f64 = 2.0;
 
-fn stops(plan: &ScanPlan, beamwidth_deg: f64, rng: &mut impl RngExt) -> Vec<Stop> {
-    let seconds_a_pass = 2.0 * plan.half_length * beamwidth_deg / plan.speed_deg_s;
+impl ScanPlan {
+    /// From the first to the last sample of a pass.
+    fn seconds_a_pass(&self, beamwidth: Angle) -> f64 {
+        2.0 * self.half_length * beamwidth.degrees() / self.speed_deg_s
+    }
+
+    /// From the first sample to the last.
+    pub fn duration_s(&self, beamwidth: Angle) -> f64 {
+        let passes = match self.way {
+            Way::Cut(_) => self.repeats,
+            Way::Cross => 2 * self.repeats,
+            Way::Raster { rows } => rows,
+        } as f64;
+        passes * self.seconds_a_pass(beamwidth) + (passes - 1.0) * PAUSE_S
+    }
+}
+
+fn stops(plan: &ScanPlan, beamwidth: Angle, rng: &mut impl RngExt) -> Vec<Stop> {
+    let seconds_a_pass = plan.seconds_a_pass(beamwidth);
     let rows: Vec<(Axis, f64)> = match plan.way {
         Way::Cut(axis) => vec![(axis, 0.0); plan.repeats],
         Way::Cross => [Axis::Azimuth, Axis::Elevation]
@@ -342,22 +381,17 @@ struct Receiver<'a> {
 }
 
 impl Receiver<'_> {
-    #[allow(clippy::too_many_arguments)]
+    /// What is logged when the beam points there and the emitter stands there, `along` its pass
+    /// from -1 to 1.
     fn power(
         &self,
-        model: &MountModel,
-        track: &Track<'_>,
-        start: Utc,
+        beam: &Direction<Apparent>,
+        emitter: &Direction<Apparent>,
         seconds: f64,
-        reading: EncoderReading,
-        stop: &Stop,
+        along: f64,
         deviate: f64,
-    ) -> Result<f64, Error> {
+    ) -> f64 {
         let s = self.signal;
-        let emitter = track
-            .apparent(start.plus_seconds(seconds))
-            .map_err(|e| Error::Unsupported(e.to_string()))?;
-        let beam = model.beam(reading, stop.approach);
         let chord = 2.0 * (0.5 * self.beamwidth.radians()).sin();
         let response = |target: &Direction<Apparent>| {
             let distance = beam.separation(target).radians().sin() / chord;
@@ -367,7 +401,7 @@ impl Receiver<'_> {
             n if n > 0.0 => (1.0, 1.0 / n),
             _ => (0.0, 1.0 / 30.0),
         };
-        let mut seen = height * response(&emitter);
+        let mut seen = height * response(emitter);
         if let Some((x, y, strength)) = s.neighbour {
             let basis = SkyBasis::at(&emitter.east_north_up());
             let w = self.beamwidth.radians();
@@ -375,7 +409,7 @@ impl Receiver<'_> {
             seen += strength * response(&Direction::from_east_north_up(&v));
         }
         let t = seconds / self.last;
-        let base = s.baseline + s.drift * (t - 0.5) + s.bend * stop.along * stop.along;
+        let base = s.baseline + s.drift * (t - 0.5) + s.bend * along * along;
         let gain = 1.0 + s.gain_drift * (t - 0.5);
         let clean = gain * (base + seen);
         let scale = match s.noise {
@@ -383,9 +417,9 @@ impl Receiver<'_> {
             NoiseLaw::Radiometer => clean / (s.baseline + height),
         };
         let power = clean + noise * scale * deviate;
-        Ok(match s.clipped_at {
+        match s.clipped_at {
             Some(limit) => power.min(s.baseline + limit),
             None => power,
-        })
+        }
     }
 }

@@ -1,5 +1,7 @@
 //! A made-up session: the readings at which a mount of known faults would have peaked.
 
+use std::borrow::Cow;
+
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha12Rng;
@@ -9,10 +11,12 @@ use super::spoil::{Circumstance, Spoil, temperature};
 use super::truth::Truth;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
 use crate::logbook::{Approach, Peak, PeakLog};
-use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
+use crate::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
+use crate::text::some_of;
+use crate::time::Utc;
 
 /// The reading at which the signal peaks when the peak is found `noise` away from the
 /// emitter's direction; none when the mount cannot reach it.
@@ -45,14 +49,98 @@ fn shifted(from: &Direction<Apparent>, step: Offset) -> Direction<Apparent> {
 /// # Errors
 /// When no emitter is ever up, or an emitter has no place.
 pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result<PeakLog, Error> {
+    let spoils = truth.spoil.as_slice();
+    let real = Real::of(station, sky, truth);
+    let mut log = PeakLog {
+        file: "simulated session".to_owned(),
+        ..PeakLog::default()
+    };
+    for take in takes(&real, truth, seed, |_, _| true)? {
+        let reading = rounded(
+            Spoil::reading(spoils, take.when.row, take.reading, &take.emitter),
+            truth.noise.resolution_deg,
+        );
+        let (row, time) = (take.when.row, take.logged_time);
+        let mut peak = peak(truth, row, time, take.name, reading, take.approach);
+        // Whoever logs the side of arrival reads it from the encoder.
+        if spoils.iter().any(|s| matches!(s, Spoil::AzimuthReversed)) {
+            peak.azimuth_approach = peak.azimuth_approach.reversed();
+        }
+        if Spoil::logs_temperature(spoils) {
+            peak.temperature_c = Some((take.when.temperature_c * 10.0).round() / 10.0);
+        }
+        log.peaks.push(peak);
+    }
+    // Rows without anything in reach fall away; those that are left count on.
+    for (i, peak) in log.peaks.iter_mut().enumerate() {
+        peak.row = i + 1;
+        peak.line = i + 2;
+    }
+    Ok(log)
+}
+
+/// The station and the sky as they really are, which the files may have wrong.
+pub(super) struct Real<'a> {
+    pub station: Cow<'a, Station>,
+    pub sky: Cow<'a, Sky>,
+}
+
+impl<'a> Real<'a> {
+    pub fn of(station: &'a Station, sky: &'a Sky, truth: &Truth) -> Real<'a> {
+        match Spoil::real_station(&truth.spoil, station) {
+            Some(real) => Real {
+                sky: Cow::Owned(sky.seen_from(&real)),
+                station: Cow::Owned(real),
+            },
+            None => Real {
+                station: Cow::Borrowed(station),
+                sky: Cow::Borrowed(sky),
+            },
+        }
+    }
+}
+
+/// One thing taken at the mount: a peak, or the peak of a scan.
+pub(super) struct Take<'a> {
+    /// Which row, when and in what weather.
+    pub when: Circumstance,
+    /// True time.
+    pub time: Utc,
+    /// As the clock of the log has it.
+    pub logged_time: Utc,
+    /// As the log calls the emitter.
+    pub name: &'a str,
+    /// The emitter really observed.
+    pub observed: &'a str,
+    /// Where that one stands.
+    pub emitter: Direction<Apparent>,
+    /// What the encoders read on it, noise and all.
+    pub reading: EncoderReading,
+    /// The mount's terms there and then.
+    pub terms: TermValues,
+    /// What moves the peak of a whole scan off the emitter: a sidelobe, and what a loose joint adds
+    /// to the noise of a peak.
+    pub displaced: Offset,
+    /// From which side the axes arrived.
+    pub approach: [Approach; 2],
+}
+
+/// What a session takes, in order of time; of the emitters only those that `fit` at the reading
+/// where they peak.
+///
+/// # Errors
+/// When no emitter is ever up, or an emitter has no place.
+pub(super) fn takes<'a>(
+    real: &'a Real<'_>,
+    truth: &'a Truth,
+    seed: u64,
+    fits: impl Fn(&Direction<Apparent>, EncoderReading) -> bool,
+) -> Result<Vec<Take<'a>>, Error> {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let spoils = truth.spoil.as_slice();
     let usual = *truth.model().terms();
     let plan = &truth.session;
-    let real_station = Spoil::real_station(spoils, station);
-    let real_sky = real_station.as_ref().map(|real| sky.seen_from(real));
-    let station = real_station.as_ref().unwrap_or(station);
-    let sky = real_sky.as_ref().unwrap_or(sky);
+    let (station, sky) = (real.station.as_ref(), real.sky.as_ref());
     // The logged time is the true one less the clock's offset.
     let behind_s = usual.inside(Term::ClockOffset) + Spoil::behind_s(spoils);
     let names: Vec<&str> = if plan.emitters.is_empty() {
@@ -62,18 +150,18 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
     };
     for name in &names {
         if station.emitter(name).is_none() {
+            let known: Vec<&str> = station.emitters.iter().map(|e| e.name.as_str()).collect();
             return Err(Error::Usage(format!(
-                "the truth file observes {name:?}, which the station file does not have"
+                "the truth file observes {name:?}, which the station file does not have\n  help: it has \
+                 {}",
+                some_of(&known)
             )));
         }
     }
     let span = plan.to.seconds_since(plan.from);
     let mut taken = vec![0usize; names.len()];
     let mut present: Option<EncoderReading> = None;
-    let mut log = PeakLog {
-        file: "simulated session".to_owned(),
-        ..PeakLog::default()
-    };
+    let mut takes = Vec::new();
     for row in 1..=plan.peaks {
         let share = (row as f64 - 0.5) / plan.peaks as f64;
         let logged_time = plan.from.plus_seconds(span * share);
@@ -114,26 +202,36 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
                 continue;
             }
             let quiet = Offset::default();
-            let Some(still) = spoilt_reading(truth, &usual, &when, &emitter, quiet, signs, &wrap)
+            let Some((still, _)) =
+                spoilt_reading(truth, &usual, &when, &emitter, quiet, signs, &wrap)
             else {
                 continue;
             };
+            if !fits(&emitter, still) {
+                continue;
+            }
             let louder = Spoil::louder(spoils, still.azimuth);
-            let mut noise = Offset {
+            let by = |factors: [f64; 2]| Offset {
                 cross_elevation: Angle::from_degrees(
-                    unit_noise[0] * truth.noise.cross_elevation_deg * louder[0],
+                    unit_noise[0] * truth.noise.cross_elevation_deg * factors[0],
                 ),
                 elevation: Angle::from_degrees(
-                    unit_noise[1] * truth.noise.elevation_deg * louder[1],
+                    unit_noise[1] * truth.noise.elevation_deg * factors[1],
                 ),
             };
+            let mut noise = by(louder);
+            // Variances add up: a factor f of the usual noise is sqrt(f^2 - 1) of it beside it.
+            let mut displaced = by(louder.map(|f| (f * f - 1.0).max(0.0).sqrt()));
             if Spoil::on_sidelobe(spoils, row) {
                 let round = uniform(&mut rng, (Angle::ZERO, Angle::TURN));
                 let lobe = Spoil::sidelobe(station.dish.beamwidth, round);
-                noise.cross_elevation += lobe.cross_elevation;
-                noise.elevation += lobe.elevation;
+                for offset in [&mut noise, &mut displaced] {
+                    offset.cross_elevation += lobe.cross_elevation;
+                    offset.elevation += lobe.elevation;
+                }
             }
-            let Some(reading) = spoilt_reading(truth, &usual, &when, &emitter, noise, signs, &wrap)
+            let Some((reading, terms)) =
+                spoilt_reading(truth, &usual, &when, &emitter, noise, signs, &wrap)
             else {
                 continue;
             };
@@ -141,41 +239,34 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
                 azimuth: uniform(&mut rng, station.mount.azimuth_range),
                 ..reading
             });
-            let sky_there = emitter;
-            let reading = rounded(
-                Spoil::reading(spoils, row, reading, &sky_there),
-                truth.noise.resolution_deg,
-            );
             taken[i] += 1;
-            let mut peak = peak(truth, row, logged_time, names[i], reading, approach);
-            // Whoever logs the side of arrival reads it from the encoder.
-            if spoils.iter().any(|s| matches!(s, Spoil::AzimuthReversed)) {
-                peak.azimuth_approach = peak.azimuth_approach.reversed();
-            }
-            if Spoil::logs_temperature(spoils) {
-                peak.temperature_c = Some((when.temperature_c * 10.0).round() / 10.0);
-            }
-            log.peaks.push(peak);
+            takes.push(Take {
+                when,
+                time,
+                logged_time,
+                name: names[i],
+                observed,
+                emitter,
+                reading,
+                terms,
+                displaced,
+                approach,
+            });
             break;
         }
     }
-    // Rows without anything in reach fall away; those that are left count on.
-    for (i, peak) in log.peaks.iter_mut().enumerate() {
-        peak.row = i + 1;
-        peak.line = i + 2;
-    }
-    if log.peaks.is_empty() {
+    if takes.is_empty() {
         return Err(Error::Unsupported(
             "none of the emitters is up and within the mount's reach during the session".to_owned(),
         ));
     }
-    Ok(log)
+    Ok(takes)
 }
 
 fn peak(
     truth: &Truth,
     row: usize,
-    time: crate::time::Utc,
+    time: Utc,
     emitter: &str,
     reading: EncoderReading,
     approach: [Approach; 2],
@@ -225,11 +316,11 @@ fn visible(
 }
 
 /// Where the emitter stands, spoilt elements and air included.
-fn seen(
+pub(super) fn seen(
     sky: &Sky,
     spoils: &[Spoil],
     name: &str,
-    time: crate::time::Utc,
+    time: Utc,
 ) -> Option<Direction<Apparent>> {
     let id = sky.emitter(name)?;
     let moment = sky.at(time);
@@ -244,20 +335,22 @@ fn seen(
     Some(Spoil::bent(spoils, apparent, bend))
 }
 
-/// The reading at the peak when the terms themselves depend on it: a few rounds settle it.
+/// The reading at the peak, and the terms there, when they depend on it: a few rounds settle
+/// them.
 fn spoilt_reading(
     truth: &Truth,
-    usual: &crate::mount::TermValues,
+    usual: &TermValues,
     when: &Circumstance,
     emitter: &Direction<Apparent>,
     noise: Offset,
     signs: ApproachSigns,
     wrap: &Wrap,
-) -> Option<EncoderReading> {
+) -> Option<(EncoderReading, TermValues)> {
     const ROUNDS: usize = 6;
     let mut reading = reading_at_peak(&MountModel::new(*usual), emitter, noise, signs, wrap)?;
+    let mut terms = *usual;
     for _ in 0..ROUNDS {
-        let terms = Spoil::terms(&truth.spoil, usual, when, &reading);
+        terms = Spoil::terms(&truth.spoil, usual, when, &reading);
         if terms == *usual {
             break;
         }
@@ -268,10 +361,10 @@ fn spoilt_reading(
         };
         reading = reading_at_peak(&MountModel::new(terms), emitter, noise, signs, &near)?;
     }
-    Some(reading)
+    Some((reading, terms))
 }
 
-fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading {
+pub(super) fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading {
     if step_deg <= 0.0 {
         return reading;
     }

@@ -27,6 +27,9 @@ pub struct Truth {
     pub noise: Noise,
     /// What is observed, when.
     pub session: Session,
+    /// How scans are made, when scans are asked for.
+    #[serde(default)]
+    pub scans: Scans,
     /// What is spoilt on purpose.
     #[serde(default)]
     pub spoil: Vec<Spoil>,
@@ -77,6 +80,115 @@ pub struct Session {
     /// Whether the log says from which side the axes arrived.
     #[serde(default)]
     pub approach_logged: bool,
+}
+
+/// How scans are made.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Scans {
+    /// How the mount moves.
+    pub way: ScanWay,
+    /// From the middle of each pass to its ends, beamwidths.
+    pub half_length: f64,
+    /// In each pass.
+    pub samples: usize,
+    /// From its first sample to its last.
+    pub seconds_a_pass: f64,
+    /// So many times as long passes take in about every other scan: two speeds tell lag from
+    /// backlash. One: all scans at one speed.
+    pub slower: f64,
+    /// Passes along each axis of a cut or cross, there and back in turn.
+    pub repeats: usize,
+    /// Of a raster.
+    pub rows: usize,
+    /// Height of the peak over the standard deviation of a sample.
+    pub signal_to_noise: f64,
+    /// The power is logged so many seconds late.
+    pub lag_s: f64,
+    /// So far beside the emitter the middle of a scan may lie along each axis, beamwidths.
+    pub beside: f64,
+}
+
+/// How the mount moves, in a truth file.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ScanWay {
+    /// Along azimuth, then along elevation.
+    #[default]
+    Cross,
+    /// Along azimuth only.
+    Azimuth,
+    /// Along elevation only.
+    Elevation,
+    /// Rows along azimuth, upward.
+    Raster,
+}
+
+impl Default for Scans {
+    fn default() -> Scans {
+        Scans {
+            way: ScanWay::Cross,
+            half_length: 1.6,
+            samples: 61,
+            seconds_a_pass: 20.0,
+            slower: 2.0,
+            repeats: 2,
+            rows: 9,
+            signal_to_noise: 30.0,
+            lag_s: 0.0,
+            beside: 0.2,
+        }
+    }
+}
+
+impl Scans {
+    /// What is wrong with a value and what it may be; none when all are sound.
+    fn fault(&self) -> Option<(&'static str, &'static str)> {
+        let above_zero = |v: f64| v.is_finite() && v > 0.0;
+        let or_zero = |v: f64| v.is_finite() && v >= 0.0;
+        [
+            (
+                above_zero(self.half_length) && self.half_length <= 10.0,
+                "half_length",
+                "beamwidths above 0 and at most 10",
+            ),
+            (
+                (5..=100_000).contains(&self.samples),
+                "samples",
+                "5 to 100000 in each pass",
+            ),
+            (
+                above_zero(self.seconds_a_pass),
+                "seconds_a_pass",
+                "seconds above 0",
+            ),
+            (
+                self.slower >= 1.0 && self.slower <= 100.0,
+                "slower",
+                "a factor from 1 to 100",
+            ),
+            (
+                (1..=100).contains(&self.repeats),
+                "repeats",
+                "1 to 100 passes",
+            ),
+            ((2..=1000).contains(&self.rows), "rows", "2 to 1000 rows"),
+            (
+                or_zero(self.signal_to_noise),
+                "signal_to_noise",
+                "a number of 0 (no signal) or more",
+            ),
+            (self.lag_s.is_finite(), "lag_s", "seconds"),
+            (
+                or_zero(self.beside) && self.beside <= 1.0,
+                "beside",
+                "beamwidths from 0 to 1",
+            ),
+        ]
+        .into_iter()
+        .find(|(sound, ..)| !sound)
+        .map(|(_, key, expected)| (key, expected))
+    }
 }
 
 fn ten() -> f64 {
@@ -133,6 +245,10 @@ impl Truth {
                 "[session] ends before it begins",
                 "a time `to` that is later than `from`",
             ));
+        }
+        if let Some((key, expected)) = truth.scans.fault() {
+            let found = format!("a {key} in [scans] that makes no scan");
+            problems.push(Problem::of_file(name, found, expected));
         }
         problems.or_value(truth)
     }

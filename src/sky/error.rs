@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::problem::Error;
+use crate::text::some_of;
 use crate::time::Utc;
 
 /// Why an emitter has no direction.
@@ -14,6 +15,8 @@ pub enum SkyError {
         name: String,
         /// The most similar name that there is.
         nearest: Option<String>,
+        /// All names that there are, in file order.
+        known: Vec<String>,
     },
     /// SGP4 gives no position at that time.
     NoOrbit {
@@ -34,11 +37,18 @@ pub enum SkyError {
 impl fmt::Display for SkyError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            SkyError::UnknownEmitter { name, nearest } => {
+            SkyError::UnknownEmitter {
+                name,
+                nearest,
+                known,
+            } => {
                 write!(f, "the station file has no emitter {name:?}")?;
-                match nearest {
-                    Some(nearest) => write!(f, "; did you mean {nearest:?}?"),
-                    None => Ok(()),
+                if let Some(nearest) = nearest {
+                    write!(f, "; did you mean {nearest:?}?")?;
+                }
+                match known.as_slice() {
+                    [] => write!(f, "\n  help: it has no emitter at all: add an [[emitter]]"),
+                    known => write!(f, "\n  help: it has {}", some_of(known)),
                 }
             }
             SkyError::NoOrbit { emitter, time, why } => {

@@ -42,7 +42,7 @@ use terrestrial::BeaconDirections;
 
 pub use error::SkyError;
 pub use moment::Moment;
-pub use notice::{IONOSPHERE_BELOW_MHZ, Notice, OLD_ORBIT_DAYS};
+pub use notice::{IONOSPHERE_BELOW_MHZ, Notice, Notices, OLD_ORBIT_DAYS};
 pub use refraction::Refraction;
 pub use timescale::LeapSeconds;
 pub use track::Track;
@@ -140,14 +140,21 @@ impl Sky {
         self.by_name.get(name).copied()
     }
 
-    /// The emitter of that name.
+    /// The emitter that a person calls so: of exactly that name, else in other capitals (a station
+    /// file has no two names that differ in them only).
     ///
     /// # Errors
-    /// When there is none, with the nearest name that there is.
+    /// When there is none, with the names that there are.
     pub fn emitter_named(&self, name: &str) -> Result<EmitterId, SkyError> {
-        self.emitter(name).ok_or_else(|| SkyError::UnknownEmitter {
+        let in_other_capitals = || {
+            let folded = name.to_lowercase();
+            self.emitters()
+                .find(|id| self.name(*id).to_lowercase() == folded)
+        };
+        (self.emitter(name).or_else(in_other_capitals)).ok_or_else(|| SkyError::UnknownEmitter {
             name: name.to_owned(),
             nearest: nearest_name(name, self.emitters().map(|id| self.name(id))).map(str::to_owned),
+            known: (self.emitters().map(|id| self.name(id).to_owned())).collect(),
         })
     }
 

@@ -1,8 +1,10 @@
 //! What a user should know about a position, in plain words.
 
+use std::collections::HashSet;
 use std::fmt;
 
 use super::timescale::LeapSeconds;
+use crate::text::some_of;
 use crate::time::Utc;
 
 /// Something about a position that a user should know.
@@ -78,14 +80,10 @@ impl Notice {
 impl fmt::Display for Notice {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Notice::OldOrbit { emitter, days } => write!(
-                f,
-                "{emitter}: its orbit elements are {:.1} days {} than the time asked for (more than \
-                 {OLD_ORBIT_DAYS:.0}); a low satellite may be degrees away by now: fetch elements \
-                 of about that date",
-                days.abs(),
-                if *days > 0.0 { "older" } else { "younger" },
-            ),
+            Notice::OldOrbit { emitter, days } => {
+                let days_off = format!("{:.1}", days.abs());
+                write!(f, "{emitter}: its {}", old_orbit(&days_off, *days > 0.0))
+            }
             Notice::BelowHorizon {
                 emitter,
                 time,
@@ -132,5 +130,123 @@ impl fmt::Display for Notice {
                 IONOSPHERE_DEG_AT_400_MHZ * (400.0 / frequency_mhz).powi(2)
             ),
         }
+    }
+}
+
+/// What is said of orbit elements whose epoch is so many days off.
+fn old_orbit(days: &str, older: bool) -> String {
+    format!(
+        "orbit elements are {days} days {} than the time asked for (more than {OLD_ORBIT_DAYS:.0}); \
+         a low satellite may be degrees away by now: fetch elements of about that date",
+        if older { "older" } else { "younger" },
+    )
+}
+
+/// Notices on many emitters at many times, the first on each topic kept.
+#[derive(Clone, Debug, Default)]
+pub struct Notices {
+    topics: HashSet<(&'static str, String)>,
+    found: Vec<Notice>,
+}
+
+impl Notices {
+    /// Takes in some, in the order in which they are to be told.
+    pub fn add(&mut self, notices: impl IntoIterator<Item = Notice>) {
+        for notice in notices {
+            let (word, emitter) = notice.topic();
+            if self.topics.insert((word, emitter.to_owned())) {
+                self.found.push(notice);
+            }
+        }
+    }
+
+    /// In words; old orbits of several satellites in one sentence that names them.
+    pub fn in_words(&self) -> Vec<String> {
+        let mut told = Vec::new();
+        let mut told_of_orbits = [false; 2];
+        for notice in &self.found {
+            let Notice::OldOrbit { days, .. } = notice else {
+                told.push(notice.to_string());
+                continue;
+            };
+            let older = *days > 0.0;
+            if !std::mem::replace(&mut told_of_orbits[usize::from(older)], true) {
+                told.push(self.old_orbits(older));
+            }
+        }
+        told
+    }
+
+    fn old_orbits(&self, older: bool) -> String {
+        let alike: Vec<(&Notice, &str, f64)> = (self.found.iter())
+            .filter_map(|notice| match notice {
+                Notice::OldOrbit { emitter, days } if (*days > 0.0) == older => {
+                    Some((notice, emitter.as_str(), days.abs()))
+                }
+                _ => None,
+            })
+            .collect();
+        if let [(only, ..)] = alike.as_slice() {
+            return only.to_string();
+        }
+        let names: Vec<&str> = alike.iter().map(|(_, name, _)| *name).collect();
+        let of = |fold: fn(f64, f64) -> f64, start: f64| {
+            alike.iter().map(|(.., days)| *days).fold(start, fold)
+        };
+        let (least, most) = (of(f64::min, f64::INFINITY), of(f64::max, 0.0));
+        let days = match most - least < 0.05 {
+            true => format!("{most:.1}"),
+            false => format!("{least:.1} to {most:.1}"),
+        };
+        format!(
+            "{} satellites ({}): their {}",
+            alike.len(),
+            some_of(&names),
+            old_orbit(&days, older)
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn old(emitter: &str, days: f64) -> Notice {
+        Notice::OldOrbit {
+            emitter: emitter.to_owned(),
+            days,
+        }
+    }
+
+    #[test]
+    fn one_kind_of_notice_is_one_sentence_that_names_the_emitters() {
+        let ionosphere = || Notice::IonosphereLeftOut {
+            frequency_mhz: 137.5,
+        };
+        let mut notices = Notices::default();
+        notices.add([old("a", 20.0), ionosphere(), old("b", 31.25)]);
+        notices.add([old("a", 20.1), ionosphere(), old("early", -15.0)]);
+        let words = notices.in_words();
+        assert_eq!(words.len(), 3, "{words:?}");
+        assert!(
+            words[0].starts_with(
+                "2 satellites (a, b): their orbit elements are 20.0 to 31.2 days older than"
+            ),
+            "{words:?}"
+        );
+        assert!(words[1].contains("ionosphere"));
+        // A single one is told as ever.
+        assert_eq!(words[2], old("early", -15.0).to_string());
+    }
+
+    #[test]
+    fn of_very_many_satellites_some_are_named_and_all_counted() {
+        let mut notices = Notices::default();
+        notices.add((0..2000).map(|i| old(&format!("sat-{i}"), 20.0)));
+        let words = notices.in_words();
+        assert_eq!(words.len(), 1);
+        assert!(words[0].starts_with("2000 satellites (sat-0, sat-1, "));
+        assert!(words[0].contains(" and 1992 more): their orbit elements are 20.0 days older"));
+        assert!(words[0].len() < 400);
     }
 }

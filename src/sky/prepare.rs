@@ -1,6 +1,6 @@
 //! From the emitters of a station file to what the sky needs of them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::path::PathBuf;
 
 use nalgebra::Vector3;
@@ -55,7 +55,7 @@ pub(super) fn emitters(
             motion,
         });
     }
-    let taken: Vec<u64> = emitters.iter().filter_map(norad_id).collect();
+    let taken: HashSet<u64> = emitters.iter().filter_map(norad_id).collect();
     let catalogue = files.others(&taken);
     (known, catalogue, files.problems)
 }
@@ -82,7 +82,7 @@ struct ElementFiles {
 
 impl ElementFiles {
     /// All satellites of all files but those `taken`, each once, ascending in number.
-    fn others(&self, taken: &[u64]) -> Vec<Catalogued> {
+    fn others(&self, taken: &HashSet<u64>) -> Vec<Catalogued> {
         let mut others: BTreeMap<u64, &Vec<Orbit>> = BTreeMap::new();
         for file in self.read.values().flatten() {
             for (norad_id, orbits) in &file.orbits {

@@ -434,11 +434,34 @@ fn what_should_be_known_is_said() {
 }
 
 #[test]
+fn an_emitter_is_found_in_any_capitals_and_exactly_first() {
+    let mut sky = sky();
+    let sun = sky.emitter("sun").unwrap();
+    assert_eq!(sky.emitter_named("SUN"), Ok(sun));
+    assert_eq!(sky.emitter("SUN"), None);
+    sky.by_name
+        .insert("SUN".to_owned(), sky.emitter("moon").unwrap());
+    assert_eq!(sky.emitter_named("SUN"), Ok(sky.emitter("moon").unwrap()));
+    sky.listed = 0;
+    let none = sky.emitter_named("x").unwrap_err().to_string();
+    assert!(
+        none.ends_with("help: it has no emitter at all: add an [[emitter]]"),
+        "{none}"
+    );
+}
+
+#[test]
 fn what_has_no_direction_says_why() {
     let sky = sky();
     let refused = |name: &str, text: &str| sky.geometric(name, utc(text)).unwrap_err().to_string();
-    insta::assert_snapshot!(refused("sunn", "2026-03-20T00:00:00Z"), @r#"the station file has no emitter "sunn"; did you mean "sun"?"#);
-    insta::assert_snapshot!(refused("x", "2026-03-20T00:00:00Z"), @r#"the station file has no emitter "x""#);
+    insta::assert_snapshot!(refused("sunn", "2026-03-20T00:00:00Z"), @r#"
+        the station file has no emitter "sunn"; did you mean "sun"?
+          help: it has sun, moon, near-the-pole, source, geostationary, half-day, low, mast, chimney
+        "#);
+    insta::assert_snapshot!(refused("x", "2026-03-20T00:00:00Z"), @r#"
+        the station file has no emitter "x"
+          help: it has sun, moon, near-the-pole, source, geostationary, half-day, low, mast, chimney
+        "#);
     insta::assert_snapshot!(refused("moon", "1850-03-20T00:00:00Z"), @"1850-03-20T00:00:00.000Z is outside the years 1900 to 2100, for which the positions of Sun, Moon and stars can be computed");
 
     // Minutes before the end of a satellite that fell (tests/data/sgp4/SOURCE.md, 29141).

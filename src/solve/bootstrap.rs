@@ -4,16 +4,11 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 use rayon::prelude::*;
 
-use super::night::Night;
-use super::observe::{Observation, observe};
-use super::outcome::Outcome;
 use crate::angle::Angle;
-use crate::fit::Noise;
-use crate::logbook::{PeakLog, TermState};
+use crate::explain::Explanation;
+use crate::fit::{Noise, Options, fit};
 use crate::mount::{Term, TermUnit};
 use crate::problem::Error;
-use crate::sky::Sky;
-use crate::station::Station;
 
 /// Fewer resamplings tell nothing about a spread.
 pub const LEAST_RESAMPLINGS: usize = 50;
@@ -22,16 +17,13 @@ pub const MOST_RESAMPLINGS: usize = 1_000_000;
 
 /// Standard deviation of each fitted term over fits to `resamplings` samples of the used
 /// peaks, each drawn with replacement (Efron and Tibshirani, An Introduction to the
-/// Bootstrap, 1993). The terms and the peaks used stay as the outcome chose them, so what
-/// that choice may hide is not in these numbers. `done` is called after each.
+/// Bootstrap, 1993). What is fitted and the peaks used stay as the explanation chose them, so
+/// what that choice may hide is not in these numbers. `done` is called after each.
 ///
 /// # Errors
-/// When too few resamplings are asked for, or too many of them leave a term untold.
+/// When too few resamplings are asked for, or too many of them cannot be fitted.
 pub fn bootstrap(
-    station: &Station,
-    sky: &Sky,
-    log: &PeakLog,
-    outcome: &Outcome,
+    explanation: &Explanation,
     resamplings: usize,
     seed: u64,
     done: &(dyn Fn() + Sync),
@@ -42,50 +34,44 @@ pub fn bootstrap(
              resamplings"
         )));
     }
-    let clock = outcome.model.terms().inside(Term::ClockOffset);
-    let used = |row: usize| outcome.peaks.iter().find(|p| p.row == row && p.used);
-    let observations: Vec<Observation> = (observe(station, sky, log, clock).usable.into_iter())
-        .filter(|o| used(o.peak.row).is_some())
+    let (session, joint) = (&explanation.session, &explanation.fit);
+    let problem = joint.problem(session);
+    let used: Vec<usize> = (0..session.peaks.len())
+        .filter(|i| explanation.is_used(*i))
         .collect();
-    let sigmas = (observations.iter())
-        .filter_map(|o| used(o.peak.row))
-        .map(|p| [p.cross_elevation_sigma, p.elevation_sigma])
-        .collect();
-    let free: Vec<Term> = (outcome.terms.iter())
-        .filter(|t| t.state == TermState::Fitted)
-        .map(|t| t.term)
-        .collect();
-    let night = Night {
-        observations: &observations,
-        sigmas,
-        noise: Noise::Scatter,
-        beamwidth: station.dish.beamwidth,
-        held: *outcome.model.terms(),
-    };
     let samples: Vec<Vec<f64>> = (0..resamplings as u64)
         .into_par_iter()
         .filter_map(|number| {
             let mut random = ChaCha12Rng::seed_from_u64(seed);
             random.set_stream(number);
-            let mut weights = vec![0.0; observations.len()];
-            for _ in 0..observations.len() {
-                weights[random.random_range(0..observations.len())] += 1.0;
+            let mut weights = vec![0.0; session.peaks.len()];
+            for _ in &used {
+                weights[used[random.random_range(0..used.len())]] += 1.0;
             }
-            let fitted = night.fit_weighted(&free, weights, outcome.model.terms());
+            let options = Options {
+                priors: problem.priors(),
+                weights: Some(weights),
+                noise: Noise::Scatter,
+                ..Options::default()
+            };
+            let fitted = fit(&problem, &joint.parameters, &options);
             done();
             let fitted = fitted.ok()?;
-            (fitted.solution.rank() == free.len()).then_some(fitted.solution.parameters)
+            (fitted.rank() == joint.count()).then_some(fitted.parameters)
         })
         .collect();
     if samples.len() * 10 < resamplings * 9 {
         return Err(Error::Unsupported(format!(
-            "{} of {resamplings} resamplings leave a term untold: there are too few peaks for a \
-             bootstrap",
+            "{} of {resamplings} resamplings leave a term undetermined: there are too few peaks for \
+             a bootstrap",
             resamplings - samples.len()
         )));
     }
-    Ok((free.iter().enumerate())
-        .map(|(i, term)| (*term, spread(*term, samples.iter().map(|s| s[i]))))
+    Ok((joint.columns.iter().enumerate())
+        .filter_map(|(i, column)| {
+            let term = column.constant_term()?;
+            Some((term, spread(term, samples.iter().map(|s| s[i]))))
+        })
         .collect())
 }
 

@@ -1,13 +1,18 @@
 //! An outcome as the calibration document.
 
 use crate::angle::Angle;
-use crate::logbook::{Calibration, CalibrationPeak, Correlation, FORMAT, Trust};
+use crate::explain::{Axis, Remark};
+use crate::logbook::{
+    Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
+    SkyPlace, Trust,
+};
 use crate::mount::Term;
 use crate::station::Station;
 use crate::time::Utc;
 
 use super::outcome::{Outcome, PeakOutcome};
-use super::record::record;
+use super::record::{record, with_prior};
+use super::remarks::remark_words;
 
 /// The calibration document of an outcome, stamped with the time it is written.
 pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibration {
@@ -23,7 +28,8 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
         terms: (outcome.terms.iter())
             .map(|t| {
                 let name = t.term.name().to_owned();
-                (name, record(t.term, t.value, t.sigma, t.state))
+                let written = record(t.term, t.value, t.sigma, t.state);
+                (name, with_prior(t.term, written, t.prior_sigma))
             })
             .collect(),
         correlations: (outcome.correlations.iter())
@@ -36,21 +42,68 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
         rms_before_deg: outcome.rms_before.degrees(),
         rms_after_deg: outcome.rms_after.degrees(),
         degrees_of_freedom: outcome.degrees_of_freedom,
-        expected_pointing_error: None,
+        expected_pointing_error: expected(outcome, station),
         trust,
         reasons,
-        causes: Vec::new(),
+        causes: causes(outcome),
         warnings,
     }
 }
 
+/// The expected error as files have it.
+fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingError> {
+    let sky = outcome.sky_error.as_ref()?;
+    let within = sky.rms <= station.dish.beamwidth;
+    Some(ExpectedPointingError {
+        rms_deg: sky.rms.degrees(),
+        rms_95_deg: sky.rms_95.degrees(),
+        largest_deg: sky.largest.degrees(),
+        at: SkyPlace {
+            azimuth_deg: sky.at.azimuth().wrapped_positive().degrees(),
+            elevation_deg: sky.at.elevation().degrees(),
+        },
+        loss_db: within.then(|| station.dish.loss_db(sky.rms)),
+    })
+}
+
+/// What was found beside the mount errors, as files have it.
+fn causes(outcome: &Outcome) -> Vec<CauseRecord> {
+    let explanation = outcome.explanation.as_ref();
+    (explanation.iter())
+        .flat_map(|e| &e.causes)
+        .filter(|c| c.hypothesis.group().is_none())
+        .map(|c| CauseRecord {
+            fault: c.fault().name().to_owned(),
+            axis: match c.hypothesis.axis() {
+                Axis::Both => None,
+                axis => Some(axis.words().to_owned()),
+            },
+            row: c.instant().map(|i| i.between.1),
+            size: Some(c.size.value),
+            size_unit: c.size.unit.to_owned(),
+            sigma: Some(c.size.sigma),
+        })
+        .collect()
+}
+
 /// An elevation zero beyond this is one of readings that mean something else.
 const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
+/// A bound on the pointing error beyond this share of the beamwidth limits what the numbers are
+/// good for: it costs 3 dB.
+const LIMITING_ERROR: f64 = 0.5;
 
-/// How far the numbers of an outcome can be trusted, and why no further.
+/// How far the numbers of an outcome can be trusted, and why no further. The thresholds stand in
+/// docs/accuracy.md.
 fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
     let mut meaningless = Vec::new();
     let mut limiting = Vec::new();
+    // Readings that are exactly what was computed for the emitters may also be those of a mount
+    // without any error.
+    let computed = (outcome.explanation.as_ref()).is_some_and(|e| e.computed.is_some());
+    match computed {
+        true => limiting.extend(outcome.misread.clone()),
+        false => meaningless.extend(outcome.misread.clone()),
+    }
     let zero = outcome.model.terms().angle(Term::ElevationZero);
     if zero.abs() > ABSURD_ZERO {
         meaningless.push(format!(
@@ -59,13 +112,33 @@ fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
             zero.degrees()
         ));
     }
-    if outcome.rms_after > station.dish.beamwidth {
+    let beam = station.dish.beamwidth;
+    if outcome.rms_after > beam {
         meaningless.push(format!(
             "the used peaks are still off by {:.2} deg (rms), more than the beamwidth of {:.2} deg: \
              the terms explain nothing",
             outcome.rms_after.degrees(),
-            station.dish.beamwidth.degrees()
+            beam.degrees()
         ));
+    }
+    if let Some(sky) = &outcome.sky_error
+        && sky.rms_95 > beam * LIMITING_ERROR
+    {
+        limiting.push(format!(
+            "the corrected mount may be off by {:.2} deg (rms over the sky, 95 %), more than half a \
+             beamwidth",
+            sky.rms_95.degrees()
+        ));
+    }
+    if let Some(e) = &outcome.explanation {
+        for remark in &e.remarks {
+            if matches!(
+                remark,
+                Remark::ManyBad { .. } | Remark::NotCorrected { .. } | Remark::FewPeaks { .. }
+            ) {
+                limiting.push(remark_words(remark, e, station));
+            }
+        }
     }
     limiting.extend((outcome.not_separable.iter()).map(|i| i.meaning.clone()));
     let trust = match (meaningless.is_empty(), limiting.is_empty()) {

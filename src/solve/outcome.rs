@@ -1,8 +1,16 @@
-//! What a solve found, whole: the one value that reports, files and checks are made from.
+//! What a solve found, whole: the value that reports, files and checks are made from. It is one
+//! view of an [explanation](crate::explain).
 
+use std::sync::Arc;
+
+use super::remarks;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
-use crate::logbook::TermState;
-use crate::mount::{MountModel, Term};
+use crate::explain::misfit::misfit;
+use crate::explain::observe::Unusable;
+use crate::explain::{Explanation, Grounds, Numbers, SkyError, TermEstimate};
+use crate::fit::Noise;
+use crate::mount::{MountModel, Term, TermValues};
+use crate::station::Station;
 use crate::time::Utc;
 
 /// What a solve found.
@@ -33,30 +41,13 @@ pub struct Outcome {
     pub not_separable: Vec<Inseparable>,
     /// What was assumed and what the user should know.
     pub warnings: Vec<String>,
-}
-
-/// One term's value.
-#[derive(Clone, Copy, Debug)]
-pub struct TermEstimate {
-    /// Which.
-    pub term: Term,
-    /// Inside value: radians, fraction or seconds.
-    pub value: f64,
-    /// One standard deviation, in the same unit; none when held or not separable.
-    pub sigma: Option<f64>,
-    /// How it came by its value.
-    pub state: TermState,
-}
-
-impl TermEstimate {
-    /// The value as files and screens show it.
-    pub fn shown(&self) -> f64 {
-        self.term.unit().outward(self.value)
-    }
-    /// The standard deviation as files and screens show it.
-    pub fn shown_sigma(&self) -> Option<f64> {
-        self.sigma.map(|s| self.term.unit().outward(s))
-    }
+    /// The expected pointing error of the corrected mount; none where the mount reaches nothing.
+    pub sky_error: Option<SkyError>,
+    /// How the log or the station file was misread, and the cure; while it stands nobody is sent
+    /// to the bolts.
+    pub misread: Option<String>,
+    /// What the outcome is a view of; none for one made by hand.
+    pub explanation: Option<Arc<Explanation>>,
 }
 
 /// What became of one peak.
@@ -102,15 +93,32 @@ pub enum NoiseSource {
     Scatter,
 }
 
-/// Whether a group of terms was admitted.
+/// Whether a hypothesis was admitted.
 #[derive(Clone, Debug)]
 pub struct Decision {
-    /// The terms that stood or fell together.
+    /// The mount terms that stood or fell together; empty for a cause that is none.
     pub terms: Vec<Term>,
+    /// What it is about.
+    pub name: String,
     /// Admitted to the fit.
     pub admitted: bool,
-    /// In words, with the numbers.
-    pub reason: String,
+    /// On what grounds.
+    pub grounds: Grounds,
+}
+
+impl Decision {
+    /// The numbers behind it, where there are any.
+    pub fn numbers(&self) -> Option<Numbers> {
+        match self.grounds {
+            Grounds::Usual(numbers) => numbers,
+            Grounds::Evidence(numbers) => Some(numbers),
+            _ => None,
+        }
+    }
+    /// On what grounds, in words.
+    pub fn reason(&self) -> String {
+        remarks::grounds_words(&self.grounds)
+    }
 }
 
 /// A direction among the terms that the data cannot tell apart.
@@ -122,4 +130,164 @@ pub struct Inseparable {
     pub meaning: String,
     /// Which observation would separate them, in words.
     pub remedy: String,
+}
+
+/// Readings taken at their word mean nothing from this median error on.
+const MEANINGLESS: Angle = Angle::from_degrees(30.0);
+
+impl Outcome {
+    /// The mount errors of an explanation.
+    pub fn of(explanation: Arc<Explanation>, station: &Station) -> Outcome {
+        let e = explanation.as_ref();
+        let (session, fit) = (&e.session, &e.fit);
+        let raw = MountModel::default();
+        let off = |model: &MountModel, i: usize| {
+            let sighting = &session.peaks[i].sighting;
+            masked(misfit(model, sighting).offset, sighting.measured())
+        };
+        let places = 0..session.peaks.len();
+        let distances = places.clone().map(|i| off(&raw, i).size()).collect();
+        let (before_model, before_note) = if median(distances) > MEANINGLESS {
+            let mut terms = TermValues::ZERO;
+            terms.set_inside(Term::AzimuthZero, e.start.azimuth_zero.radians());
+            terms.set_inside(Term::ElevationZero, e.start.elevation_zero.radians());
+            let note = format!(
+                "the raw readings mean nothing by themselves: the error before is taken after \
+                 adding {:.1} deg to the azimuth and {:.1} deg to the elevation readings",
+                terms.shown(Term::AzimuthZero),
+                terms.shown(Term::ElevationZero)
+            );
+            (MountModel::new(terms), Some(note))
+        } else {
+            (raw, None)
+        };
+        let problem = fit.problem(session);
+        let bare = problem.mount(&fit.parameters);
+        let mut peaks: Vec<PeakOutcome> = places
+            .map(|i| {
+                let peak = &session.peaks[i];
+                let after = problem.at_about(&bare, i, &fit.parameters);
+                let sigma = fit.sigmas[i].map(|s| s * e.noise_factor);
+                let used = e.is_used(i);
+                let [azimuth_measured, elevation_measured] = peak.sighting.measured();
+                PeakOutcome {
+                    row: peak.row,
+                    line: peak.line,
+                    time: peak.time,
+                    emitter: peak.emitter_name.to_string(),
+                    target: Direction::from_east_north_up(&after.target()),
+                    reading: after.reading,
+                    before: misfit(&before_model, &peak.sighting).offset,
+                    residual: after.misfit(),
+                    azimuth_measured,
+                    elevation_measured,
+                    cross_elevation_sigma: sigma[0],
+                    elevation_sigma: sigma[1],
+                    used,
+                    why: match used {
+                        true => String::new(),
+                        false => remarks::bad_peak_words(e, i),
+                    },
+                }
+            })
+            .collect();
+        let rms = |of: &dyn Fn(&PeakOutcome) -> Offset| {
+            let squares: Vec<f64> = (peaks.iter().filter(|p| p.used))
+                .map(|p| {
+                    let measured = [p.azimuth_measured, p.elevation_measured];
+                    masked(of(p), measured).size().radians().powi(2)
+                })
+                .collect();
+            Angle::from_radians((squares.iter().sum::<f64>() / squares.len().max(1) as f64).sqrt())
+        };
+        let (rms_before, rms_after) = (rms(&|p| p.before), rms(&|p| p.residual));
+        let rows: usize = (session.peaks.iter().zip(&fit.kept))
+            .filter(|(_, used)| **used)
+            .map(|(p, _)| p.sighting.coordinates())
+            .sum();
+        peaks.extend(e.unusable.iter().map(unusable_peak));
+        peaks.sort_by_key(|p| p.row);
+        Outcome {
+            model: e.model,
+            terms: e.terms.clone(),
+            correlations: e.correlations.clone(),
+            peaks,
+            rms_before,
+            before_note,
+            rms_after,
+            degrees_of_freedom: rows.saturating_sub(fit.count()),
+            noise: match session.noise {
+                Noise::Logged => NoiseSource::Logged,
+                Noise::Scatter => NoiseSource::Scatter,
+            },
+            decisions: (e.decisions.iter())
+                .map(|d| {
+                    let name = remarks::hypothesis_name(&d.hypothesis, station);
+                    let dropped = (e.dropped.iter()).any(|h| h.same_kind(&d.hypothesis));
+                    Decision {
+                        terms: d.hypothesis.terms(),
+                        name: match dropped && !d.fitted {
+                            true => format!("{name} (admitted, then dropped)"),
+                            false => name,
+                        },
+                        admitted: d.fitted,
+                        grounds: d.grounds.clone(),
+                    }
+                })
+                .collect(),
+            not_separable: remarks::inseparable(e),
+            warnings: (e.remarks.iter())
+                .map(|r| remarks::remark_words(r, e, station))
+                .collect(),
+            sky_error: e.sky_error.clone(),
+            misread: remarks::misread_words(e, station),
+            explanation: Some(explanation.clone()),
+        }
+    }
+}
+
+fn unusable_peak(unusable: &Unusable) -> PeakOutcome {
+    let peak = &unusable.peak;
+    let reading = EncoderReading {
+        azimuth: peak.azimuth.unwrap_or(Angle::ZERO),
+        elevation: peak.elevation.unwrap_or(Angle::ZERO),
+    };
+    PeakOutcome {
+        row: peak.row,
+        line: peak.line,
+        time: peak.time,
+        emitter: peak.emitter.clone(),
+        // Without a place for the emitter nothing is measured against it.
+        target: Direction::new(reading.azimuth, reading.elevation),
+        reading,
+        before: Offset::default(),
+        residual: Offset::default(),
+        azimuth_measured: false,
+        elevation_measured: false,
+        cross_elevation_sigma: Angle::ZERO,
+        elevation_sigma: Angle::ZERO,
+        used: false,
+        why: unusable.why.clone(),
+    }
+}
+
+/// The offset with unmeasured parts zero.
+fn masked(offset: Offset, [azimuth, elevation]: [bool; 2]) -> Offset {
+    Offset {
+        cross_elevation: if azimuth {
+            offset.cross_elevation
+        } else {
+            Angle::ZERO
+        },
+        elevation: if elevation {
+            offset.elevation
+        } else {
+            Angle::ZERO
+        },
+    }
+}
+
+fn median(mut angles: Vec<Angle>) -> Angle {
+    angles.sort_by(|p, q| p.radians().total_cmp(&q.radians()));
+    angles.get(angles.len() / 2).copied().unwrap_or(Angle::ZERO)
 }

@@ -66,6 +66,17 @@ pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> T
     record
 }
 
+/// The record with what was known of the term before any peak, an inside value.
+pub fn with_prior(term: Term, mut record: TermRecord, prior: Option<f64>) -> TermRecord {
+    let shown = prior.map(|p| term.unit().outward(p));
+    match term.unit() {
+        TermUnit::Angle => record.prior_sigma_deg = shown,
+        TermUnit::Fraction => record.prior_sigma = shown,
+        TermUnit::Seconds => record.prior_sigma_s = shown,
+    }
+    record
+}
+
 /// The value of a record as files show it, taken from the key of the term's unit.
 fn shown_value(term: Term, record: &TermRecord) -> Option<f64> {
     match term.unit() {

@@ -5,7 +5,10 @@ use crate::mount::{Group, Term};
 use crate::station::Station;
 
 use super::outcome::Outcome;
-use super::words::{by_sigma, compass_word};
+use super::remarks::{advice_words, group_words};
+use super::words::{by_sigma, capital, compass_word, list, two_digits};
+use crate::explain::{Advice, TermEstimate, prior_size::careful};
+use crate::logbook::TermState;
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,16 +28,19 @@ const SIGNIFICANT: f64 = 3.0;
 
 const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
     counterweights; support the dish before any bolt is loosened.";
-const AS_ABOVE: &str = "As above: power off, keep clear, support the dish.";
 const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall one can fall. \
     Work at height and foundations follow local codes; ask someone licensed where they say so.";
 
-/// What a person can do about each significant term, hardware first.
+/// What a person can do about each significant term, hardware first; nothing while the log or
+/// the station file was misread, for nobody is sent to the bolts by such numbers.
 ///
 /// # Units
 /// Shims in millimetres, from angles in radians times lengths; signs are worked out from the
 /// words of the design page and pinned by tests.
 pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
+    if outcome.misread.is_some() {
+        return Vec::new();
+    }
     let mut found = Vec::new();
     for group in [
         Group::Tilt,
@@ -52,24 +58,89 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
         Group::AzimuthZero,
         Group::ElevationZero,
     ] {
-        if let Some(size) = Significant::of(outcome, group) {
-            found.push(remedy(group, &size, station));
+        let together = (outcome.explanation.as_ref()).is_some_and(|e| {
+            !e.told_only_together(&group.terms().collect::<Vec<_>>())
+                .is_empty()
+        });
+        let zero = matches!(group, Group::AzimuthZero | Group::ElevationZero);
+        match Significant::of(outcome, group) {
+            // An encoder zero is entered, not bolted: what it is told with is entered too.
+            Some(size) if zero || !together => found.push(remedy(group, &size, station)),
+            _ if zero => {}
+            _ => found.extend(peaks_first(outcome, group)),
         }
     }
     say_cautions_once(&mut found);
     found
 }
 
-/// A caution that has stood before is only recalled: read six times over, it is not read.
+/// Each caution once, in full, at the first work it belongs to: read six times over, it is not
+/// read.
 fn say_cautions_once(remedies: &mut [Remedy]) {
     let mut said: Vec<String> = Vec::new();
-    for remedy in remedies.iter_mut().filter(|r| !r.caution.is_empty()) {
+    for remedy in remedies {
         if said.contains(&remedy.caution) {
-            AS_ABOVE.clone_into(&mut remedy.caution);
-        } else {
+            remedy.caution.clear();
+        } else if !remedy.caution.is_empty() {
             said.push(remedy.caution.clone());
         }
     }
+}
+
+/// A value that may be large, but is not known well enough to turn a bolt by: the peaks to take
+/// first, if any are known.
+fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
+    let explanation = outcome.explanation.as_ref()?;
+    let terms: Vec<Term> = group.terms().collect();
+    let estimates: Vec<&TermEstimate> = (terms.iter())
+        .filter_map(|t| outcome.terms.iter().find(|e| e.term == *t))
+        .collect();
+    let first = *estimates.first()?;
+    if group == Group::ClockOffset || estimates.iter().any(|e| e.state != TermState::Fitted) {
+        return None;
+    }
+    let worst = |e: &&TermEstimate| {
+        let reach = e.value.abs() + 2.0 * e.sigma.unwrap_or(0.0);
+        reach > careful(e.term, explanation.session.beamwidth)
+    };
+    if !estimates.iter().any(worst) {
+        return None;
+    }
+    let advice = explanation.what_would_tell(&terms);
+    if advice == Advice::None {
+        return None;
+    }
+    let unit = first.term.unit();
+    let size = |e: &TermEstimate| unit.outward(e.value);
+    let sigma = estimates
+        .iter()
+        .map(|e| unit.outward(e.sigma.unwrap_or(0.0)))
+        .fold(0.0, f64::max);
+    let values: Vec<String> = (estimates.iter())
+        .map(|e| format!("{} +/- {}", by_sigma(size(e), sigma), two_digits(sigma)))
+        .collect();
+    let together = explanation.told_only_together(&terms);
+    Some(Remedy {
+        term: first.term,
+        title: format!(
+            "{} ({} {}) is not known well enough to turn a bolt by",
+            capital(group_words(group)),
+            values.join(" and "),
+            unit.symbol()
+        ),
+        text: format!(
+            "{}First take more peaks: {}.",
+            match together.is_empty() {
+                true => String::new(),
+                false => format!(
+                    "It is known only together with {}. ",
+                    list(&together.iter().map(|t| t.name()).collect::<Vec<_>>())
+                ),
+            },
+            advice_words(&advice)
+        ),
+        caution: String::new(),
+    })
 }
 
 /// The values of a group's terms when at least one is significant.
@@ -104,12 +175,16 @@ impl Significant {
     fn shown(&self) -> f64 {
         self.terms[0].unit().outward(self.values[0])
     }
-    /// A shown value that follows from the term by `factor`, to the digits that its standard
-    /// deviation supports.
+    /// A shown value that follows from the term by `factor`, with its standard deviation.
     fn digits(&self, value: f64, factor: f64) -> String {
+        let sigma = self.terms[0].unit().outward(self.sigma) * factor;
+        format!("{} +/- {}", by_sigma(value, sigma), two_digits(sigma))
+    }
+    /// A shown value to the digits that its standard deviation supports, for something to enter.
+    fn plain(&self, value: f64, factor: f64) -> String {
         by_sigma(value, self.terms[0].unit().outward(self.sigma) * factor)
     }
-    /// The first term's value without sign, in those digits.
+    /// The first term's value without sign, with its standard deviation.
     fn size(&self) -> String {
         self.digits(self.shown().abs(), 1.0)
     }
@@ -117,9 +192,15 @@ impl Significant {
     fn per_100_mm(&self) -> String {
         self.millimetres(100.0 * self.values[0].abs().tan(), 100.0)
     }
-    /// Millimetres at `radius_mm` from the pivot; a hundredth is finer than any shim.
+    /// Millimetres at `radius_mm` from the pivot, with their standard deviation; a hundredth is
+    /// finer than any shim.
     fn millimetres(&self, value: f64, radius_mm: f64) -> String {
-        by_sigma(value, (self.sigma * radius_mm).max(0.1))
+        let sigma = (self.sigma * radius_mm).max(0.01);
+        format!(
+            "{} +/- {}",
+            by_sigma(value, sigma.max(0.1)),
+            two_digits(sigma)
+        )
     }
     /// Length of the pair of terms, as an angle.
     fn length(&self) -> Angle {
@@ -332,7 +413,7 @@ fn scale(axis: &str, size: &Significant) -> Words {
         format!(
             "Multiply the degrees per count (or per step) of the {axis} axis by {}; if the setting \
              is counts per degree, divide by it.",
-            size.digits(1.0 + value, 1.0)
+            size.plain(1.0 + value, 1.0)
         ),
         "Compare with the gears: one tooth more or less on a pinion is the usual cause.".to_owned(),
     ];
@@ -365,8 +446,8 @@ fn clock(size: &Significant) -> Words {
     let steps = vec![format!(
         "Set the clock {} by {} s (GNSS or a time server), or add {} s to the logged times.",
         if value > 0.0 { "forward" } else { "back" },
-        size.size(),
-        size.digits(value, 1.0)
+        size.plain(value.abs(), 1.0),
+        size.plain(value, 1.0)
     )];
     (title, steps, "")
 }
@@ -382,12 +463,12 @@ fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
         format!(
             "Enter {}{} deg as the {axis} encoder's offset, if the controller ADDS it to the reading.",
             if value > 0.0 { "+" } else { "-" },
-            size.size()
+            size.plain(value.abs(), 1.0)
         ),
         format!(
             "Or, with the axis held still, loosen the encoder and turn it until it reads {} deg \
              {} (the axis stands further {} than it says).",
-            size.size(),
+            size.plain(value.abs(), 1.0),
             if value > 0.0 { "more" } else { "less" },
             if value > 0.0 {
                 sense
@@ -457,7 +538,7 @@ mod tests {
         let (_, steps, _) = collimation(&of(Term::Collimation, 0.5));
         assert!(steps[0].contains("right-hand side") && steps[0].contains("forward"));
         assert!(
-            steps[0].contains("0.87 mm"),
+            steps[0].contains("0.87 +/- 0.017 mm"),
             "100 mm x tan(0.5 deg): {}",
             steps[0]
         );
@@ -480,7 +561,10 @@ mod tests {
         // Positive: the axis stands further clockwise than the encoder says, so the encoder
         // reads too little and the offset to add is positive.
         let (title, steps, _) = zero("azimuth", "clockwise", &of(Term::AzimuthZero, 3.42));
-        assert!(title.ends_with("reads 3.420 deg too little"), "{title}");
+        assert!(
+            title.ends_with("reads 3.420 +/- 0.010 deg too little"),
+            "{title}"
+        );
         assert!(steps[0].starts_with("Enter +3.420 deg"), "{}", steps[0]);
         let (_, steps, _) = zero("elevation", "up", &of(Term::ElevationZero, -0.87));
         assert!(steps[0].starts_with("Enter -0.870 deg"), "{}", steps[0]);

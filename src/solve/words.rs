@@ -23,6 +23,15 @@ pub fn rows(rows: &[usize]) -> String {
     }
 }
 
+/// The text with a capital in front.
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    match letters.next() {
+        Some(first) => first.to_uppercase().chain(letters).collect(),
+        None => String::new(),
+    }
+}
+
 /// A number to two significant digits, without exponent where that stays readable.
 pub fn two_digits(value: f64) -> String {
     if value == 0.0 || !value.is_finite() {

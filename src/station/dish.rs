@@ -30,7 +30,7 @@ pub(super) fn dish(
         .optional_number(section, "beamwidth_deg", &limits::BEAMWIDTH)
         .filter(|width| *width > 0.0);
     let (diameter_m, frequency_mhz) = (diameter?, frequency?);
-    let wavelength_m = SPEED_OF_LIGHT / (frequency_mhz * 1e6);
+    let wavelength_m = wavelength_m(frequency_mhz);
     let usual = BEAMWIDTH_FACTOR_DEG * wavelength_m / diameter_m;
     if given.is_none() && usual > limits::BEAMWIDTH.high {
         let wrong = Wrong::new(
@@ -63,4 +63,21 @@ pub(super) fn dish(
         beamwidth: Angle::from_degrees(given.unwrap_or(usual)),
         beamwidth_assumed: given.is_none(),
     })
+}
+
+fn wavelength_m(frequency_mhz: f64) -> f64 {
+    SPEED_OF_LIGHT / (frequency_mhz * 1e6)
+}
+
+impl Dish {
+    /// A dish with the usual beam of its size; none when it has no beam at that frequency.
+    pub fn with_usual_beam(diameter_m: f64, frequency_mhz: f64) -> Option<Dish> {
+        let usual = BEAMWIDTH_FACTOR_DEG * wavelength_m(frequency_mhz) / diameter_m;
+        (usual <= limits::BEAMWIDTH.high).then(|| Dish {
+            diameter_m,
+            frequency_mhz,
+            beamwidth: Angle::from_degrees(usual),
+            beamwidth_assumed: true,
+        })
+    }
 }

@@ -1,5 +1,7 @@
 //! The `[[emitter]]` sections of a station file.
 
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::path::Path;
 
 use toml_edit::Item;
@@ -43,7 +45,8 @@ pub(super) fn emitters(
         return Vec::new();
     };
     let mut emitters = Vec::new();
-    let mut earlier: Vec<(&str, usize)> = Vec::new();
+    // By name without capitals: the name as written, and where its section starts.
+    let mut earlier: HashMap<String, (&str, usize)> = HashMap::new();
     for table in tables {
         let start = table.span().map_or(0, |s| s.start);
         let heading = match table.get("name").and_then(Item::as_str) {
@@ -54,26 +57,15 @@ pub(super) fn emitters(
         unknown_keys(source, &section);
         let name = source.text(&section, "name", "the emitter's name in quotes");
         if let Some(name) = name {
-            let folded = |n: &str| n.to_lowercase();
-            if let Some((first, line)) = earlier.iter().find(|(n, _)| folded(n) == folded(name)) {
-                let wrong = Wrong::new(
-                    if *first == name {
-                        format!(
-                            "an emitter on line {line} is called {} already",
-                            quoted(name)
-                        )
-                    } else {
-                        format!(
-                            "{} and {} on line {line} differ only in capitals",
-                            quoted(name),
-                            quoted(first)
-                        )
-                    },
-                    "a name of its own for each emitter",
-                );
-                source.wrong_item(&table["name"], wrong);
+            match earlier.entry(name.to_lowercase()) {
+                Entry::Vacant(free) => {
+                    free.insert((name, start));
+                }
+                Entry::Occupied(taken) => {
+                    let wrong = name_again(source, name, *taken.get());
+                    source.wrong_item(&table["name"], wrong);
+                }
             }
-            earlier.push((name, source.line(start)));
         }
         let kind = emitter_kind(source, &section, name, folder, assumptions);
         if let (Some(name), Some(kind)) = (name, kind) {
@@ -84,6 +76,24 @@ pub(super) fn emitters(
         }
     }
     emitters
+}
+
+/// That a name stands in the file already, as `first` in the section that starts there.
+fn name_again(source: &Source<'_>, name: &str, (first, start): (&str, usize)) -> Wrong {
+    let line = source.line(start);
+    let found = if first == name {
+        format!(
+            "an emitter on line {line} is called {} already",
+            quoted(name)
+        )
+    } else {
+        format!(
+            "{} and {} on line {line} differ only in capitals",
+            quoted(name),
+            quoted(first)
+        )
+    };
+    Wrong::new(found, "a name of its own for each emitter")
 }
 
 /// Tells the keys that an emitter of this kind does not have.

@@ -164,6 +164,24 @@ pub enum EmitterKind {
     },
 }
 
+impl EmitterKind {
+    /// Whether it is the Sun.
+    pub fn is_sun(&self) -> bool {
+        matches!(self, EmitterKind::Sun)
+    }
+    /// Whether it stands where it stands: a beacon or a mark.
+    pub fn is_fixed(&self) -> bool {
+        matches!(self, EmitterKind::Beacon { .. } | EmitterKind::Mark { .. })
+    }
+    /// Whether it crosses the sky with the stars, or nearly so: the Sun, the Moon, a source.
+    pub fn turns_with_the_sky(&self) -> bool {
+        matches!(
+            self,
+            EmitterKind::Sun | EmitterKind::Moon | EmitterKind::RadioSource { .. }
+        )
+    }
+}
+
 impl Station {
     /// The emitter of that name.
     pub fn emitter(&self, name: &str) -> Option<&Emitter> {

@@ -1,5 +1,6 @@
 //! `station.toml`, read strictly: every fault with its line and column, all in one go.
 
+use std::io::ErrorKind;
 use std::path::Path;
 
 use toml_edit::Document;
@@ -22,7 +23,12 @@ impl Station {
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.
     pub fn read(path: &Path) -> Result<Station, Error> {
-        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
+        let (name, bytes) = files::read_bytes(path, EXPECTED).map_err(|e| match e {
+            Error::Io { file, source, .. } if source.kind() == ErrorKind::NotFound => {
+                missing(&file)
+            }
+            other => other,
+        })?;
         Station::parse(&name, path.parent().unwrap_or(Path::new("")), &bytes)
     }
 
@@ -62,6 +68,20 @@ impl Station {
             _ => Err(in_file_order(source.problems)),
         }
     }
+}
+
+/// That there is no station file of that name.
+fn missing(file: &str) -> Error {
+    Problem::of_file(
+        file,
+        "there is no such file",
+        "a station file, which says where the dish stands and what it can hear",
+    )
+    .mend(
+        "plumbeam new FOLDER --at LAT,LON --dish METRES --frequency MHZ writes one to begin with; if \
+         you have one, say where it is: --station FILE",
+    )
+    .into()
 }
 
 fn in_file_order(mut found: Vec<Problem>) -> Error {

@@ -373,8 +373,14 @@ impl Pointer {
 
     /// What was assumed, in sentences. `range_matters` when readings are chosen, not given.
     pub fn assumptions(&self, range_matters: bool) -> Vec<String> {
-        let mut all = Vec::new();
-        all.push(match (self.source.demand(), &self.source) {
+        let mut all = vec![self.demand_in_words()];
+        all.extend(self.reading_assumptions(range_matters));
+        all
+    }
+
+    /// Which demands it takes.
+    fn demand_in_words(&self) -> String {
+        match (self.source.demand(), &self.source) {
             (DemandKind::Apparent, _) => {
                 "demands are apparent directions, which already hold the bending of the air \
                  (--demand geometric adds it)"
@@ -389,7 +395,12 @@ impl Pointer {
                 table.header.temperature_c.unwrap_or(f64::NAN),
                 table.header.relative_humidity.unwrap_or(f64::NAN),
             ),
-        });
+        }
+    }
+
+    /// The assumptions about readings alone, when it is known what is demanded.
+    pub fn reading_assumptions(&self, range_matters: bool) -> Vec<String> {
+        let mut all = Vec::new();
         let (halves, clock) = match &self.source {
             Source::Full(full) => {
                 let terms = full.mount.terms();

@@ -124,7 +124,7 @@ pub fn answer(
 
 /// Degrees without the dust of rounding: ten decimals, a hundredth of what the inverse of the mount
 /// model is good for.
-fn tidy(angle: Angle) -> f64 {
+pub(super) fn tidy(angle: Angle) -> f64 {
     const DECIMALS: f64 = 1e10;
     (angle.degrees() * DECIMALS).round() / DECIMALS
 }

@@ -18,24 +18,34 @@ pub struct Reference {
     truth: Value,
 }
 
-fn folder() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/data/reference/sessions")
+fn folder(kind: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/reference")
+        .join(kind)
 }
 
 /// The session of that name.
 pub fn session(name: &str) -> Reference {
-    let folder = folder().join(name);
-    let text = std::fs::read_to_string(folder.join("truth.json")).expect("a truth file");
+    of("sessions", name)
+}
+
+/// One of another kind: `knocks`, `choice`. Its truth is null when it has none.
+pub fn of(kind: &str, name: &str) -> Reference {
+    let folder = folder(kind).join(name);
+    let truth = match std::fs::read_to_string(folder.join("truth.json")) {
+        Ok(text) => serde_json::from_str(&text).expect("a truth file in JSON"),
+        Err(_) => Value::Null,
+    };
     Reference {
         name: name.to_owned(),
         folder,
-        truth: serde_json::from_str(&text).expect("a truth file in JSON"),
+        truth,
     }
 }
 
 /// All sessions, by name.
 pub fn sessions() -> Vec<Reference> {
-    let mut names: Vec<String> = std::fs::read_dir(folder())
+    let mut names: Vec<String> = std::fs::read_dir(folder("sessions"))
         .expect("the reference sessions")
         .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
         .collect();
@@ -68,10 +78,15 @@ impl Reference {
     pub fn station(&self) -> Station {
         Station::read(&self.folder.join("station.toml")).expect("a sound station file")
     }
-    pub fn solve(&self, options: &Options) -> Outcome {
+    /// Station, sky and log.
+    pub fn read(&self) -> (Station, Sky, PeakLog) {
         let station = self.station();
         let sky = Sky::new(&station).expect("sound elements");
         let log = PeakLog::read(&self.folder.join("peaks.csv"), &station).expect("sound peaks");
+        (station, sky, log)
+    }
+    pub fn solve(&self, options: &Options) -> Outcome {
+        let (station, sky, log) = self.read();
         solve(&station, &sky, &log, options).unwrap_or_else(|e| panic!("{}: {e}", self.name))
     }
 }

@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::{assert_size, findings, json, names, plumbeam, reference};
+use super::{assert_size, findings, json, names, package, plumbeam, reference};
 
 fn diagnosed(name: &str) -> Value {
     json(&reference(name), &["faults", "peaks.csv", "--json"])
@@ -121,8 +121,8 @@ fn solve_shows_the_first_findings_and_a_calibration_may_be_given() {
     }
     let solved = plumbeam(folder.path(), &["solve", "peaks.csv"], 0);
     let text = String::from_utf8(solved.stdout).expect("UTF-8");
-    assert!(text.contains("- azimuth-backlash 0.84"), "{text}");
-    assert!(text.contains("- elevation-backlash 0.3"), "{text}");
+    assert!(text.contains("- The azimuth axis has 0.84"), "{text}");
+    assert!(text.contains("- The elevation axis has 0.3"), "{text}");
     // The calibration holds the backlash that was fitted: it is a beginning only.
     let again = [
         "faults",
@@ -147,4 +147,37 @@ fn solve_shows_the_first_findings_and_a_calibration_may_be_given() {
     }
     let filed = std::fs::read_to_string(folder.path().join("findings.json")).expect("findings");
     assert_eq!(serde_json::from_str::<Value>(&filed).expect("JSON"), found);
+}
+
+/// A session with a knock or a pattern, made by independent code.
+fn knocked(name: &str) -> Value {
+    let folder = package().join("tests/data/reference/knocks").join(name);
+    json(&folder, &["faults", "peaks.csv", "--json"])
+}
+
+#[test]
+fn a_knock_is_named_for_what_it_moved_and_between_its_rows() {
+    for (name, size) in [
+        ("base-knock", 0.5_f64.hypot(0.35)),
+        ("dish-knock", 0.55_f64.hypot(0.4)),
+    ] {
+        let found = knocked(name);
+        assert_eq!(names(&found), [name]);
+        assert_size(&findings(&found)[0], size);
+        assert_eq!(findings(&found)[0]["rows"], serde_json::json!([32, 33]));
+    }
+}
+
+#[test]
+fn a_pattern_without_a_name_is_called_unexplained() {
+    let found = knocked("three-per-turn");
+    assert_eq!(names(&found), ["unexplained"]);
+    assert_size(&findings(&found)[0], 0.4);
+    let evidence = findings(&found)[0]["evidence"].as_str().expect("evidence");
+    assert!(evidence.contains("3 times per turn"), "{evidence}");
+}
+
+#[test]
+fn heavy_tails_are_no_fault() {
+    assert_eq!(names(&knocked("heavy-tails")), Vec::<String>::new());
 }

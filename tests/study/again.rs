@@ -1,13 +1,13 @@
 //! A few new peaks of a made-up mount, moved or not, against its old calibration.
 
 use plumbeam::angle::{Angle, Direction, Offset};
+use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Calibration;
 use plumbeam::mount::{MountModel, TermValues};
 use plumbeam::problem::Error;
 use plumbeam::recheck::{Kind, Old, Recheck, Request, recheck_observed, usual_limit};
 use plumbeam::solve::Options;
 use plumbeam::solve::calibration;
-use plumbeam::solve::observe::Observations;
 use plumbeam::time::Utc;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;

@@ -9,16 +9,17 @@ use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;
 use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
+use plumbeam::explain::misfit::misfit_with_derivatives;
+use plumbeam::explain::observe::{Observation, Observations};
 use plumbeam::fit::quantile::student_two_sided;
 use plumbeam::logbook::{Approach, Peak, TermState};
 use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
 use plumbeam::problem::Error;
 use plumbeam::simulate::reading_at_peak;
-use plumbeam::solve::misfit::misfit_with_derivatives;
-use plumbeam::solve::observe::{Observation, Observations};
 use plumbeam::solve::{Options, Outcome, solve_observed};
 use plumbeam::station::{Dish, Horizon, Mount, MountKind, Site, Station, Weather};
 use plumbeam::time::Utc;
+use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -144,6 +145,10 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
     let common = far(&mut rng, beamwidth);
     let mut bad = Vec::new();
     let spoilt = (recipe.bad_share * count as f64).floor() as usize;
+    // Anywhere in the log: one after the other they would be a knock.
+    let mut order: Vec<usize> = (1..=count).collect();
+    order.shuffle(&mut ChaCha12Rng::seed_from_u64(0xbad0_0000 + number));
+    let spoilt_rows = &order[..spoilt];
     while observations.usable.len() < count {
         let row = observations.usable.len() + 1;
         let target = place(&mut rng, sky);
@@ -151,7 +156,7 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
             cross_elevation: noise * bell(&mut rng),
             elevation: noise * bell(&mut rng),
         };
-        let is_bad = row <= spoilt;
+        let is_bad = spoilt_rows.contains(&row);
         if is_bad {
             let off = if recipe.alike {
                 common
@@ -279,10 +284,15 @@ impl Session {
                 continue;
             }
             let mut rows = DMatrix::<f64>::zeros(2, n);
-            misfit_with_derivatives(&model, observation, &self.terms, |column, change| {
-                rows[(0, column)] = change[0] / self.noise.radians();
-                rows[(1, column)] = change[1] / self.noise.radians();
-            });
+            misfit_with_derivatives(
+                &model,
+                &observation.sighting(),
+                &self.terms,
+                |column, change| {
+                    rows[(0, column)] = change[0] / self.noise.radians();
+                    rows[(1, column)] = change[1] / self.noise.radians();
+                },
+            );
             information += rows.transpose() * rows;
         }
         let covariance = information.try_inverse()?;

@@ -162,6 +162,7 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     let hours = rng.random_range(2.0..14.0);
     let from = day.plus_seconds(3600.0 * rng.random_range(-12.0..12.0));
     let truth = Truth {
+        scans: Default::default(),
         terms,
         noise,
         session: Session {
@@ -287,6 +288,7 @@ impl Design {
         let sigma = beam / 80.0;
         let from = day.plus_seconds(3600.0 * rng.random_range(-6.0..6.0));
         let mut truth = Truth {
+            scans: Default::default(),
             terms: healthy_terms(&mut rng, beam),
             noise: Noise {
                 cross_elevation_deg: sigma,

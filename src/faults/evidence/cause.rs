@@ -1,172 +1,324 @@
 //! A cause of the joint fit, in words with numbers.
 
-use super::{finding, typical_sigma};
+use super::super::finding::{Finding, Subject, measured};
+use super::{finding, rivals};
 use crate::angle::Angle;
-use crate::faults::cause::{Cause, GRADS_SCALE, Size};
-use crate::faults::contest::Answer;
-use crate::faults::finding::{Finding, Subject, measured};
-use crate::faults::ground::{Ground, State};
-use crate::faults::name::{Axis, Fault};
-use crate::faults::worlds::{unit_of, zone_of};
+use crate::explain::{
+    Axis, Cause, Explanation, Fault, Hypothesis, SessionPeak, Size, unit_of, zone_of,
+};
+use crate::mount::Group;
 use crate::solve::words;
+use crate::station::Station;
 
 /// A cause of the joint fit.
-pub fn of_cause(
-    ground: &Ground,
-    state: &State,
-    index: usize,
-    answer: &Answer,
-    tried: usize,
-) -> Finding {
-    let cause = &answer.cause;
-    let size = cause.size(&answer.values, &answer.covariance());
-    let typical = typical_sigma(state);
-    let before = (typical * answer.gain.variance_without.sqrt()).degrees();
-    let after = (typical * state.variance.sqrt()).degrees();
+pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> Finding {
+    let cause = &explanation.causes[place];
+    let hypothesis = &cause.hypothesis;
+    let typical = explanation.fit.typical_sigma();
+    let before = (typical * cause.evidence.variance_without.sqrt()).degrees();
+    let after = explanation.scatter().degrees();
     let evidence = format!(
-        "{}; without it the peaks scatter by {} deg about the model, with it by {} deg \
-         (one coordinate); by chance with probability {}, corrected for {tried} causes asked for{}",
-        what_it_does(ground, state, cause, &answer.values, &size),
+        "{}; without it the peaks scatter by {} deg about the model, with it by {} deg (one \
+         coordinate); p-value {}, corrected for {} causes asked for{}",
+        what_it_does(explanation, station, cause),
         words::two_digits(before),
         words::two_digits(after),
-        words::probability(answer.false_alarm),
-        if place_searched(cause) {
-            " and for every place where it could be"
+        words::probability(cause.p_value),
+        explanation.tried,
+        if place_searched(hypothesis) {
+            " and for every place or rate where it could be"
         } else {
             ""
         }
     );
-    let rows = match cause {
-        Cause::Slip { between, .. } => vec![between.0, between.1],
-        Cause::Relabelled { emitter, .. } => rows_of_emitter(ground, *emitter),
-        _ => Vec::new(),
+    let rows = match hypothesis {
+        Hypothesis::Relabelled { emitter, .. } => rows_of_emitter(explanation, *emitter),
+        other => other
+            .instant()
+            .map_or_else(Vec::new, |i| vec![i.between.0, i.between.1]),
     };
-    if let (Cause::Clock, Some(hours)) = (cause, zone_of(size.value)) {
-        return Finding {
-            size: Some(hours),
-            size_unit: "h".to_owned(),
-            sigma: Some(size.sigma / 3600.0),
-            strength: answer.criterion,
-            subject: Subject::Cause(index),
-            ..finding(Fault::TimeZone, Axis::Both, answer.false_alarm, evidence)
-        };
-    }
-    if let Cause::Scale(axis) = cause
-        && let Some((unit, degrees)) = unit_of(size.value, size.sigma)
-    {
-        let evidence = format!("{evidence}. One of its numbers is one of the {unit}");
-        return Finding {
-            size: Some(degrees),
-            size_unit: "deg per unit".to_owned(),
-            sigma: Some(size.sigma),
-            strength: answer.criterion,
-            subject: Subject::Cause(index),
-            ..finding(Fault::WrongUnit, *axis, answer.false_alarm, evidence)
-        };
-    }
-    let sized = match cause {
-        Cause::Relabelled { steps, .. } => {
-            let mut off: Vec<f64> = (steps.iter().map(|s| s.norm()))
-                .filter(|s| *s > 0.0)
-                .collect();
-            off.sort_by(f64::total_cmp);
-            let middle = off.get(off.len() / 2).copied().unwrap_or(0.0);
-            Size {
-                value: Angle::from_radians(middle).degrees(),
-                sigma: after,
-                unit: "deg",
-            }
-        }
-        Cause::Scale(_) => Size { unit: "", ..size },
-        Cause::Grads(_) => Size {
-            value: 1.0 + GRADS_SCALE,
-            sigma: 0.0,
-            unit: "deg per unit",
-        },
-        _ => size,
+    let (fault, size) = named(cause, after);
+    let evidence = match (fault, hypothesis) {
+        (Fault::WrongUnit, Hypothesis::Terms(_)) => format!(
+            "{evidence}. One of its numbers is one of the {}",
+            unit_of(cause.size.value, cause.size.sigma).map_or("other unit", |(unit, _)| unit)
+        ),
+        _ => evidence,
     };
     Finding {
-        size: Some(sized.value),
-        size_unit: sized.unit.to_owned(),
-        sigma: Some(sized.sigma),
+        headline: headline(station, cause, fault, &size),
+        size: Some(size.value),
+        size_unit: size.unit.to_owned(),
+        sigma: Some(size.sigma),
         rows,
-        strength: answer.criterion,
-        subject: Subject::Cause(index),
-        ..finding(cause.fault(), cause.axis(), answer.false_alarm, evidence)
+        strength: cause.bic_fall,
+        rivals: rivals(&cause.rivals),
+        subject: Subject::Cause(place),
+        ..finding(fault, hypothesis.axis(), cause.p_value, evidence)
     }
 }
 
-fn place_searched(cause: &Cause) -> bool {
-    matches!(
-        cause,
-        Cause::Slip { .. } | Cause::BalanceFlip { .. } | Cause::Flop { .. }
-    )
+/// The fault's name and size: a clock off by whole hours is a time zone, a scale that is another
+/// unit's a wrong unit.
+fn named(cause: &Cause, scatter_deg: f64) -> (Fault, Size) {
+    let (fault, size) = (cause.fault(), cause.size);
+    let zone = zone_of(size.value).filter(|_| fault == Fault::Clock);
+    if let Some(hours) = zone {
+        return (
+            Fault::TimeZone,
+            Size {
+                value: hours,
+                sigma: size.sigma / 3600.0,
+                unit: "h",
+            },
+        );
+    }
+    let unit = unit_of(size.value, size.sigma).filter(|_| fault == Fault::WrongScale);
+    if let Some((_, degrees)) = unit {
+        return (
+            Fault::WrongUnit,
+            Size {
+                value: degrees,
+                unit: "deg per unit",
+                ..size
+            },
+        );
+    }
+    match &cause.hypothesis {
+        Hypothesis::Relabelled { .. } => (
+            fault,
+            Size {
+                sigma: scatter_deg,
+                ..size
+            },
+        ),
+        _ => (fault, size),
+    }
 }
 
-fn rows_of_emitter(ground: &Ground, emitter: usize) -> Vec<usize> {
-    let of = |c: &&crate::faults::case::Case| c.emitter == emitter;
-    let rows = ground.cases.iter().filter(of);
-    rows.map(|c| c.observation.peak.row).collect()
+/// The finding as one plain sentence.
+fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> String {
+    let said = measured(size.value.abs(), size.sigma, size.unit);
+    let axis = cause.hypothesis.axis().words();
+    let emitter =
+        |k: usize| (station.emitters.get(k)).map_or("a satellite".to_owned(), |e| e.name.clone());
+    let after = |what: String| match cause.instant() {
+        Some(i) => format!("{what} after row {}", i.between.0),
+        None => what,
+    };
+    match (&cause.hypothesis, fault) {
+        (_, Fault::TimeZone) => format!("The times are {:+} h off: another time zone", -size.value),
+        (_, Fault::WrongUnit) => format!("The {axis} readings are in another unit than degrees"),
+        (_, Fault::AzimuthBacklash | Fault::ElevationBacklash) => {
+            format!("The {axis} axis has {said} of play")
+        }
+        (Hypothesis::Slip { .. }, _) => {
+            after(format!("The {axis} axis slipped or lost steps, by {said},"))
+        }
+        (Hypothesis::BaseKnock(_), _) => {
+            after(format!("The azimuth axis leans differently, by {said},"))
+        }
+        (Hypothesis::DishKnock(_), _) => {
+            after(format!("The beam points elsewhere on the dish, by {said},"))
+        }
+        (Hypothesis::Creep { .. }, _) => format!("The {axis} axis slips slowly, by {said}"),
+        (Hypothesis::Temperature { .. } | Hypothesis::DayCycle(_), _) => {
+            format!("The {axis} axis follows the temperature, by {said}")
+        }
+        (_, Fault::AzimuthRunout | Fault::ElevationRunout) => {
+            format!("The {axis} gear or encoder is eccentric: {said} once per turn")
+        }
+        (Hypothesis::WarpThrice, _) => {
+            format!("The azimuth track lifts the dish by {said} three times per turn")
+        }
+        (_, Fault::WarpedTrack) => {
+            format!("The azimuth track lifts the dish by {said} twice per turn")
+        }
+        (Hypothesis::Ripple { per_turn, .. }, _) => format!(
+            "The {axis} axis has a fast ripple of {said}, {per_turn} times per turn (every {} deg)",
+            words::two_digits(360.0 / f64::from(*per_turn))
+        ),
+        (Hypothesis::Teeth { pinion, .. }, _) => format!(
+            "The {axis} axis is off by {said} once per {}",
+            if *pinion {
+                "turn of the pinion"
+            } else {
+                "tooth"
+            }
+        ),
+        (Hypothesis::Pattern { with, times, .. }, _) => format!(
+            "Something unexplained moves the {axis} axis by {said}, {times} times per turn of the {}",
+            with.words()
+        ),
+        (_, Fault::WrongScale) => {
+            let way = if size.value < 0.0 { "less" } else { "further" };
+            format!(
+                "The {axis} axis moves {} % {way} than its encoder says",
+                measured(100.0 * size.value.abs(), 100.0 * size.sigma, "")
+            )
+        }
+        (Hypothesis::LooseDish(_) | Hypothesis::Flop { .. }, _) => {
+            format!("The dish or the feed shifts by {said} as the dish is raised")
+        }
+        (Hypothesis::Settling { .. }, _) => format!("The pier leans more and more, by {said}"),
+        (_, Fault::Clock) => format!(
+            "The clock is {}: {said} must be {} the logged times",
+            if size.value > 0.0 { "slow" } else { "fast" },
+            if size.value > 0.0 {
+                "added to"
+            } else {
+                "taken from"
+            }
+        ),
+        (Hypothesis::Stale { emitter: k }, _) => format!(
+            "The orbit elements of {} are stale: it is {said} {}",
+            emitter(*k),
+            if size.value > 0.0 { "early" } else { "late" }
+        ),
+        (Hypothesis::Air { times }, _) => match times {
+            0.0 => "The readings leave refraction out".to_owned(),
+            _ => "The readings have refraction applied twice".to_owned(),
+        },
+        (
+            Hypothesis::Relabelled {
+                emitter: k, really, ..
+            },
+            _,
+        ) => {
+            format!("The peaks logged as {} were {really}", emitter(*k))
+        }
+        _ => words::capital(fault.words()),
+    }
 }
 
-fn what_it_does(
-    ground: &Ground,
-    state: &State,
-    cause: &Cause,
-    values: &[f64],
-    size: &Size,
-) -> String {
+fn place_searched(hypothesis: &Hypothesis) -> bool {
+    hypothesis.instant().is_some()
+        || matches!(
+            hypothesis,
+            Hypothesis::BalanceFlip { .. } | Hypothesis::Flop { .. } | Hypothesis::Ripple { .. }
+        )
+}
+
+fn rows_of_emitter(explanation: &Explanation, emitter: usize) -> Vec<usize> {
+    let peaks = explanation.session.peaks.iter();
+    peaks
+        .filter(|p| p.emitter == emitter)
+        .map(|p| p.row)
+        .collect()
+}
+
+fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> String {
+    let (size, values) = (&cause.size, &cause.values);
     let said = measured(size.value, size.sigma, size.unit);
-    let axis = cause.axis().words();
+    let axis = cause.hypothesis.axis().words();
     let kept = || {
-        (ground.cases.iter().zip(&state.kept))
+        (explanation.session.peaks.iter().zip(&explanation.fit.kept))
             .filter(|(_, k)| **k)
-            .map(|(c, _)| c)
+            .map(|(p, _)| p)
     };
     let heading = |times: f64| {
         Angle::from_radians(values[1].atan2(values[0]) / times)
             .wrapped_positive()
             .degrees()
     };
-    match cause {
-        Cause::Backlash(which) => {
-            let sign = |c: &crate::faults::case::Case| match which {
-                Axis::Azimuth => c.observation.approach().azimuth,
-                _ => c.observation.approach().elevation,
-            };
-            let up = kept().filter(|c| sign(c) > 0.0).count();
-            let down = kept().filter(|c| sign(c) < 0.0).count();
-            let odd = if size.value < 0.0 {
-                "; it is negative, so + and - may be exchanged in the log"
-            } else {
-                ""
-            };
-            format!(
-                "the {axis} axis stands {said} apart between the {up} peaks that arrived with \
-                 increasing and the {down} that arrived with decreasing reading{odd}"
-            )
-        }
-        Cause::BalanceFlip { at } => format!(
+    let between = |rows: (usize, usize)| {
+        let time = |row: usize| {
+            (explanation.session.peaks.iter())
+                .find(|p| p.row == row)
+                .map_or(String::new(), |p| p.time.to_string())
+        };
+        format!(
+            "between row {} ({}) and row {} ({})",
+            rows.0,
+            time(rows.0),
+            rows.1,
+            time(rows.1)
+        )
+    };
+    let waves = |with: &str, times: f64| {
+        format!(
+            "the {axis} axis is ahead and behind of its encoder by {said}, {times} times per turn of \
+             the {with}, farthest ahead at a reading of {:.0} deg",
+            heading(times)
+        )
+    };
+    match &cause.hypothesis {
+        Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
+            Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
+                let sign = |p: &SessionPeak| match cause.hypothesis.axis() {
+                    Axis::Azimuth => p.sighting.approach.azimuth,
+                    _ => p.sighting.approach.elevation,
+                };
+                let up = kept().filter(|p| sign(p) > 0.0).count();
+                let down = kept().filter(|p| sign(p) < 0.0).count();
+                let odd = if size.value < 0.0 {
+                    "; it is negative, so + and - may be exchanged in the log"
+                } else {
+                    ""
+                };
+                format!(
+                    "the {axis} axis stands {said} apart between the {up} peaks that arrived with \
+                     increasing and the {down} that arrived with decreasing reading{odd}"
+                )
+            }
+            Some(Group::AzimuthRunout) => format!(
+                "the azimuth axis is ahead and behind of its encoder by {said} once per turn, \
+                 farthest ahead at a reading of {:.0} deg",
+                heading(1.0)
+            ),
+            Some(Group::ElevationRunout) => format!(
+                "the elevation axis differs from its encoder by {said} times the sine of the \
+                 reading; the cosine's part cannot be told from droop"
+            ),
+            Some(Group::TrackWarp) => format!(
+                "the beam is lifted and lowered by {said} twice per turn of the azimuth, highest at \
+                 a reading of {:.0} deg",
+                heading(2.0)
+            ),
+            Some(Group::ClockOffset) => format!(
+                "emitters that move are where they should be when {said} are added to the logged \
+                 times; those that stand still are not affected"
+            ),
+            _ => format!(
+                "the {axis} axis moves by {} of the way {} than its encoder says, {:+.2} deg in a \
+                 whole turn",
+                measured(size.value.abs(), size.sigma, ""),
+                if size.value < 0.0 { "less" } else { "more" },
+                size.value * 360.0
+            ),
+        },
+        Hypothesis::BalanceFlip { at } => format!(
             "the elevation axis stands {said} higher above an elevation of {:.1} deg than below it, as \
              play does that falls to the other side where the dish is in balance",
             at.degrees()
         ),
-        Cause::Slip { between, .. } => {
-            let time = |row: usize| {
-                (ground.cases.iter())
-                    .find(|c| c.observation.peak.row == row)
-                    .map_or(String::new(), |c| c.observation.peak.time.to_string())
-            };
+        Hypothesis::Slip { instant, .. } => format!(
+            "{} the {axis} reading jumps by {said} for one and the same direction",
+            between(instant.between)
+        ),
+        Hypothesis::BaseKnock(instant) => format!(
+            "{} the azimuth axis's top moves by {said} toward azimuth {:.0} deg and stays there",
+            between(instant.between),
+            heading(1.0)
+        ),
+        Hypothesis::DishKnock(instant) => format!(
+            "{} the beam moves on the dish by {said}, {:+.3} deg to the right and {:+.3} deg up",
+            between(instant.between),
+            Angle::from_radians(values[0]).degrees(),
+            Angle::from_radians(values[1]).degrees()
+        ),
+        Hypothesis::Ripple { per_turn, .. } => format!(
+            "{}; its period is {} deg. The station file gives no teeth to say which gear it is",
+            waves(axis, f64::from(*per_turn)),
+            words::two_digits(360.0 / f64::from(*per_turn))
+        ),
+        Hypothesis::Pattern { with, times, .. } => {
             format!(
-                "between row {} ({}) and row {} ({}) the {axis} reading jumps by {said} for one \
-                 and the same direction",
-                between.0,
-                time(between.0),
-                between.1,
-                time(between.1)
+                "{}; no known cause does that",
+                waves(with.words(), f64::from(*times))
             )
         }
-        Cause::Creep { .. } => {
+        Hypothesis::Creep { .. } => {
             let span = kept().map(|c| c.hours).fold(0.0, f64::max);
             format!(
                 "the {axis} reading of one and the same direction changes by {said}, {} deg over \
@@ -175,8 +327,8 @@ fn what_it_does(
                 span
             )
         }
-        Cause::Temperature { mean_c, .. } => {
-            let logged = || kept().filter_map(|c| c.observation.peak.temperature_c);
+        Hypothesis::Temperature { mean_c, .. } => {
+            let logged = || kept().filter_map(|c| c.temperature_c);
             let low = logged().fold(f64::INFINITY, f64::min);
             let high = logged().fold(f64::NEG_INFINITY, f64::max);
             format!(
@@ -184,27 +336,17 @@ fn what_it_does(
                  ({low:.0} to {high:.0} C, mean {mean_c:.0} C) by {said}"
             )
         }
-        Cause::DayCycle(_) => format!(
+        Hypothesis::DayCycle(_) => format!(
             "the {axis} axis swings with the time of day by {said}, farthest ahead at {:.1} h local \
              solar time; no temperature is logged to say more",
             heading(1.0) / 15.0
         ),
-        Cause::Runout(Axis::Azimuth) => format!(
-            "the azimuth axis is ahead and behind of its encoder by {said} once per turn, farthest \
-             ahead at a reading of {:.0} deg",
-            heading(1.0)
+        Hypothesis::WarpThrice => format!(
+            "the beam is lifted and lowered by {said} three times per turn of the azimuth, highest \
+             at a reading of {:.0} deg",
+            heading(3.0)
         ),
-        Cause::Runout(_) => format!(
-            "the elevation axis differs from its encoder by {said} times the sine of the reading; \
-             the cosine's part cannot be told from droop"
-        ),
-        Cause::Warp { times } => format!(
-            "the beam is lifted and lowered by {said} {} per turn of the azimuth, highest at a \
-             reading of {:.0} deg",
-            if *times == 2 { "twice" } else { "three times" },
-            heading(f64::from(*times))
-        ),
-        Cause::Teeth {
+        Hypothesis::Teeth {
             per_turn, pinion, ..
         } => format!(
             "the {axis} axis is off by {said} once per {}, {per_turn:.1} times per turn; {} peaks \
@@ -216,40 +358,30 @@ fn what_it_does(
             },
             kept().count()
         ),
-        Cause::Scale(_) => format!(
-            "the {axis} axis moves by {} of the way {} than its encoder says, {:+.2} deg in a whole \
-             turn",
-            measured(size.value.abs(), size.sigma, ""),
-            if size.value < 0.0 { "less" } else { "more" },
-            size.value * 360.0
-        ),
-        Cause::Grads(_) => format!(
+        Hypothesis::Grads(_) => format!(
             "the {axis} axis moves by a tenth less than its numbers say: they are grads, 400 to the \
              turn"
         ),
-        Cause::LooseDish(Axis::Azimuth) => format!(
+        Hypothesis::LooseDish(Axis::Azimuth) => format!(
             "the beam moves sideways in the dish by {said} as it is raised, more than collimation \
              and axis skew allow for"
         ),
-        Cause::LooseDish(_) => format!(
+        Hypothesis::LooseDish(_) => format!(
             "the beam moves up and down in the dish by {said} as it is raised, more than droop by \
              the cosine allows for"
         ),
-        Cause::Flop { at } => format!(
+        Hypothesis::Flop { at } => format!(
             "the beam jumps sideways in the dish by {said} at an elevation of {:.1} deg",
             at.degrees()
         ),
-        Cause::Settling { .. } => format!(
+        Hypothesis::Settling { .. } => format!(
             "the azimuth axis leans more and more, by {said} toward azimuth {:.0} deg",
             heading(1.0)
         ),
-        Cause::Clock => format!(
-            "emitters that move are where they should be when {said} are added to the logged times; \
-             those that stand still are not affected"
-        ),
-        Cause::Stale { name, emitter } => {
-            let rows = rows_of_emitter(ground, *emitter);
-            let way: Vec<f64> = (ground.cases.iter())
+        Hypothesis::Stale { emitter } => {
+            let name = (station.emitters.get(*emitter)).map_or("a satellite", |e| e.name.as_str());
+            let rows = rows_of_emitter(explanation, *emitter);
+            let way: Vec<f64> = (explanation.session.peaks.iter())
                 .filter(|c| c.emitter == *emitter)
                 .map(|c| c.along_orbit.norm())
                 .collect();
@@ -267,7 +399,7 @@ fn what_it_does(
                 words::rows(&rows)
             )
         }
-        Cause::Air { times } => {
+        Hypothesis::Air { times } => {
             let free = format!(
                 "{size:.2} +/- {sigma:.2}",
                 size = size.value,
@@ -285,14 +417,12 @@ fn what_it_does(
                 )
             }
         }
-        Cause::Relabelled {
-            logged,
-            really,
-            emitter,
-            ..
+        Hypothesis::Relabelled {
+            really, emitter, ..
         } => format!(
-            "all peaks logged as {logged} ({}) lie on {really}",
-            words::rows(&rows_of_emitter(ground, *emitter))
+            "all peaks logged as {} ({}) lie on {really}",
+            (station.emitters.get(*emitter)).map_or("that emitter", |e| e.name.as_str()),
+            words::rows(&rows_of_emitter(explanation, *emitter))
         ),
     }
 }

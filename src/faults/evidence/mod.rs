@@ -4,22 +4,21 @@ mod cause;
 mod rows;
 
 use crate::angle::Angle;
-use crate::solve::words;
+use crate::explain::{
+    Axis, Compass, ComputedPositions, Explanation, Fault, LooseJoint, Misread, Misreading, Tell,
+    TwoPlaces, Worst,
+};
+use crate::solve::{misreading_words, words};
+use crate::station::Station;
 
 use super::advice::{Advice, advice};
-use super::finding::{Finding, Subject};
-use super::ground::State;
-use super::name::{Axis, Fault};
-use super::north::Compass;
-use super::scatter::{LooseJoint, Worst};
-use super::sound::scatter;
-use super::worlds::World;
+use super::finding::{Finding, Rival, Subject, measured};
 
 pub use cause::of_cause;
 pub use rows::of_rows;
 
 /// A finding with the advice that belongs to its fault, everything else to be filled in.
-fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Finding {
+fn finding(fault: Fault, axis: Axis, p_value: f64, evidence: String) -> Finding {
     let Advice {
         confirm,
         mend,
@@ -34,11 +33,12 @@ fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Find
     Finding {
         fault,
         in_words: fault.words(),
+        headline: words::capital(fault.words()),
         axis,
         size: None,
         size_unit: String::new(),
         sigma: None,
-        false_alarm_probability: false_alarm.clamp(0.0, 1.0),
+        false_alarm_probability: p_value.clamp(0.0, 1.0),
         evidence: sentence(&evidence),
         confirm: confirm.to_owned(),
         mend,
@@ -52,134 +52,165 @@ fn finding(fault: Fault, axis: Axis, false_alarm: f64, evidence: String) -> Find
 
 /// With a capital and a full stop.
 fn sentence(text: &str) -> String {
-    let mut letters = text.chars();
-    let first: String = letters
-        .next()
-        .iter()
-        .flat_map(|c| c.to_uppercase())
-        .collect();
-    format!("{first}{}.", letters.as_str())
+    format!("{}.", words::capital(text))
 }
 
-/// One standard deviation of a typical coordinate, to be multiplied by the noise.
-pub fn typical_sigma(state: &State) -> Angle {
-    let mut all: Vec<f64> = (state.sigmas.iter().flatten())
-        .map(|s| s.radians())
-        .collect();
-    all.sort_by(f64::total_cmp);
-    Angle::from_radians(all.get(all.len() / 2).copied().unwrap_or(0.0))
+/// What explains the data about as well, in words.
+fn rivals(rivals: &[crate::explain::Rival]) -> Vec<Rival> {
+    (rivals.iter())
+        .map(|r| Rival {
+            fault: r.fault,
+            axis: r.axis,
+            size: r.size.value,
+            size_unit: r.size.unit.to_owned(),
+            sigma: r.size.sigma,
+            tell: tell_words(&r.tell),
+        })
+        .collect()
 }
 
-/// Another world.
-pub fn of_world(
-    world: &World,
-    station: &crate::station::Station,
-    as_logged: Option<&State>,
-    really: &State,
-    false_alarm: f64,
-    tried: usize,
-) -> Finding {
-    let told = |state: &State| {
-        let bad = state.kept.iter().filter(|k| !**k).count();
-        let size = scatter(state).degrees();
-        let among = state.kept.len();
-        let absurd = if bad > 0 {
-            format!(", {bad} of {among} peaks left out")
+fn tell_words(tell: &Tell) -> String {
+    match tell {
+        Tell::BothEmitters => "peak both emitters anew and note their frequency".to_owned(),
+        Tell::FastAndStill => {
+            "peak a fast satellite, for which seconds matter, and a beacon or a geostationary one, \
+             for which they do not"
+                .to_owned()
+        }
+        Tell::AnotherPass => {
+            "peak that satellite again at another part of its orbit, with fresh elements".to_owned()
+        }
+        Tell::LowEmitters => {
+            "peak an emitter as low as it can be received, and a beacon or mark at the same \
+             elevation, whose rays the air does not bend"
+                .to_owned()
+        }
+        Tell::ByHand => {
+            "no reasonable number of peaks would tell; check by hand which of them it is".to_owned()
+        }
+        Tell::Peaks {
+            count,
+            azimuth,
+            elevation,
+            hours_later,
+            first_side,
+            apart,
+        } => format!(
+            "{} near azimuth reading {:.0} deg, elevation {:.0} deg, {hours_later} h after the last \
+             one{}: there the two differ by {apart:.1} times the scatter",
+            if *count > 1.0 {
+                format!("{count} peaks")
+            } else {
+                "a peak".to_owned()
+            },
+            azimuth.degrees(),
+            elevation.degrees(),
+            first_side.map_or(String::new(), |side| format!(
+                ", arriving from both sides ({} first)",
+                side.symbol()
+            )),
+        ),
+    }
+}
+
+/// Another reading of the log.
+pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Station) -> Finding {
+    let told = |scatter: Angle, bad: usize| {
+        let out = if bad > 0 {
+            format!(
+                ", {bad} of {} peaks left out",
+                explanation.session.peaks.len()
+            )
         } else {
             String::new()
         };
-        format!("{} deg{absurd}", words::two_digits(size))
+        format!("{} deg{out}", words::two_digits(scatter.degrees()))
     };
-    let before = as_logged.map_or_else(
+    let before = misread.as_logged.map_or_else(
         || "cannot be fitted at all".to_owned(),
-        |s| format!("scatter by {}", told(s)),
+        |(scatter, bad)| format!("scatter by {}", told(scatter, bad)),
     );
-    let (what, axis, size) = match world {
-        World::Hours(hours) => (
-            format!("{hours:+} h added to all times"),
-            Axis::Both,
-            Some((*hours, "h")),
+    let misreading = &misread.misreading;
+    let site = &station.site;
+    let (axis, size) = match misreading {
+        Misreading::Hours(hours) => (Axis::Both, Some((*hours, "h"))),
+        Misreading::LongitudeSign => (Axis::Both, Some((-site.longitude.degrees(), "deg"))),
+        Misreading::LatitudeSign => (Axis::Both, Some((-site.latitude.degrees(), "deg"))),
+        Misreading::SiteSwapped | Misreading::Exchanged => (Axis::Both, None),
+        Misreading::AzimuthReversed => (Axis::Azimuth, None),
+        Misreading::FromTheZenith => (Axis::Elevation, None),
+        Misreading::Unit { axis, degrees, .. } => (*axis, Some((*degrees, "deg per unit"))),
+        Misreading::PointedMinutes(axis) => (*axis, None),
+    };
+    let what = misreading_words(misreading, station);
+    let bad = explanation.fit.kept.iter().filter(|k| !**k).count();
+    let after = told(explanation.scatter(), bad);
+    let evidence = match misreading {
+        Misreading::FromTheZenith => format!(
+            "as logged the peaks ask for an elevation zero of some 90 deg; with {what} they ask for \
+             {:.2} deg and scatter by {after}",
+            explanation
+                .model
+                .terms()
+                .shown(crate::mount::Term::ElevationZero)
         ),
-        World::LongitudeSign => {
-            let right = -station.site.longitude.degrees();
-            let what = format!("a longitude of {right:+.4} deg");
-            (what, Axis::Both, Some((right, "deg")))
-        }
-        World::LatitudeSign => {
-            let right = -station.site.latitude.degrees();
-            let what = format!("a latitude of {right:+.4} deg");
-            (what, Axis::Both, Some((right, "deg")))
-        }
-        World::SiteSwapped => (
-            format!(
-                "latitude {:+.4} and longitude {:+.4} deg",
-                station.site.longitude.degrees(),
-                station.site.latitude.degrees()
-            ),
-            Axis::Both,
-            None,
-        ),
-        World::AzimuthReversed => (
-            "the sign of every azimuth reading changed".to_owned(),
-            Axis::Azimuth,
-            None,
-        ),
-        World::Exchanged => (
-            "the azimuth and elevation columns exchanged".to_owned(),
-            Axis::Both,
-            None,
-        ),
-        World::Unit {
-            axis,
-            unit,
-            degrees,
-        } => (
-            format!("the readings of {} taken as {unit}", axis.words()),
-            *axis,
-            Some((*degrees, "deg per unit")),
-        ),
-        World::PointedMinutes(axis) => (
-            format!(
-                "the readings of {} taken as degrees and, behind the point, minutes of arc",
-                axis.words()
-            ),
-            *axis,
-            None,
+        _ => format!(
+            "as logged the peaks {before}; with {what} they scatter by {after}; p-value {}, \
+             corrected for {} such mistakes tried",
+            words::probability(misread.p_value),
+            Misreading::all().len()
         ),
     };
-    let evidence = format!(
-        "as logged the peaks {before}; with {what} they scatter by {}; by chance with probability \
-         {}, corrected for {tried} such mistakes tried",
-        told(really),
-        words::probability(false_alarm)
-    );
     let mut found = Finding {
+        headline: words::capital(&format!("the log fits only with {what}")),
         size: size.map(|s| s.0),
         size_unit: size.map_or(String::new(), |s| s.1.to_owned()),
         sigma: size.map(|_| 0.0),
-        ..finding(world.fault(), axis, false_alarm, evidence)
+        strength: f64::INFINITY,
+        ..finding(misreading.fault(), axis, misread.p_value, evidence)
     };
-    if *world == World::LatitudeSign {
-        found.in_words = "the latitude has the wrong sign";
-        found.confirm =
-            "Look the site up on a map: latitudes south of the equator are negative.".to_owned();
-        found.mend = "Change the sign of latitude_deg in the station file.".to_owned();
-        found.otherwise =
-            "Latitude and longitude exchanged leave neither of the two right.".to_owned();
+    match misreading {
+        Misreading::LatitudeSign => {
+            found.in_words = "the latitude has the wrong sign";
+            found.confirm =
+                "Look the site up on a map: latitudes south of the equator are negative."
+                    .to_owned();
+            found.mend = "Change the sign of latitude_deg in the station file.".to_owned();
+            found.otherwise =
+                "Latitude and longitude exchanged leave neither of the two right.".to_owned();
+        }
+        Misreading::FromTheZenith => {
+            found.in_words = "elevations are counted from the zenith";
+            found.confirm = "Drive the dish up: the reading must grow.".to_owned();
+            found.mend =
+                "Log 90 deg less the reading, or turn the encoder's sense and set its zero."
+                    .to_owned();
+            found.otherwise =
+                "An encoder whose zero is 90 deg off, on a dish that is carried over \
+                               the top, gives the same readings."
+                    .to_owned();
+        }
+        _ => {}
     }
     found
 }
 
 /// Readings that are the sky's own positions.
-pub fn of_too_good(rms: Angle, without_air: bool, peaks: usize) -> Finding {
+pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> Finding {
+    let peaks = explanation.session.peaks.len();
     let evidence = format!(
         "the {peaks} readings equal the computed {} directions of the emitters to {} deg rms: \
          they are computed positions and not what the encoders showed at a peak",
-        if without_air { "airless" } else { "apparent" },
-        words::two_digits(rms.degrees())
+        if computed.airless {
+            "airless"
+        } else {
+            "apparent"
+        },
+        words::two_digits(computed.rms.degrees())
     );
     Finding {
-        size: Some(rms.degrees()),
+        headline: "The readings are computed positions, not encoder readings".to_owned(),
+        size: Some(computed.rms.degrees()),
         size_unit: "deg".to_owned(),
         sigma: Some(0.0),
         strength: f64::INFINITY,
@@ -189,6 +220,33 @@ pub fn of_too_good(rms: Angle, without_air: bool, peaks: usize) -> Finding {
             Axis::Both,
             0.01_f64.powi(2 * peaks.min(10) as i32),
             evidence,
+        )
+    }
+}
+
+/// Play that shows as two resting places.
+pub fn of_two_places(two: &TwoPlaces) -> Finding {
+    let said = measured(two.apart.degrees(), two.sigma.degrees(), "deg");
+    let fault = match two.axis {
+        Axis::Azimuth => Fault::AzimuthBacklash,
+        _ => Fault::ElevationBacklash,
+    };
+    let axis = two.axis.words();
+    Finding {
+        headline: format!("The {axis} axis has {said} of play"),
+        size: Some(two.apart.degrees()),
+        size_unit: "deg".to_owned(),
+        sigma: Some(two.sigma.degrees()),
+        strength: surprise(two.p_value),
+        ..finding(
+            fault,
+            two.axis,
+            two.p_value,
+            format!(
+                "the peaks stand in two groups {said} apart in {axis}, as play does when the side of \
+                 arrival is not logged; p-value {}. Log {axis}_approach and the play is corrected",
+                words::probability(two.p_value)
+            ),
         )
     }
 }
@@ -207,23 +265,27 @@ pub fn of_scatter(joint: &LooseJoint) -> Finding {
         Worst::Low => "low down".to_owned(),
     };
     let evidence = format!(
-        "peaks scatter by {} deg in {} {place} and by {} deg in the other half; by chance with \
-         probability {}, corrected for 6 ways in which it could depend",
+        "peaks scatter by {} deg in {} {place} and by {} deg in the other half; p-value {}, \
+         corrected for 6 ways in which it could depend",
         words::two_digits(joint.loud.degrees()),
         joint.axis.words(),
         words::two_digits(joint.quiet.degrees()),
-        words::probability(joint.false_alarm)
+        words::probability(joint.p_value)
     );
     Finding {
+        headline: format!(
+            "Something is loose: the scatter is {} times as large {place}",
+            words::two_digits(joint.ratio)
+        ),
         size: Some(joint.ratio),
         size_unit: "times".to_owned(),
         sigma: Some(joint.sigma),
-        strength: surprise(joint.false_alarm),
+        strength: surprise(joint.p_value),
         subject: Subject::Scatter {
             axis: joint.axis,
             by_azimuth: matches!(joint.worst, Worst::Azimuth(_)),
         },
-        ..finding(Fault::LooseJoint, joint.axis, joint.false_alarm, evidence)
+        ..finding(Fault::LooseJoint, joint.axis, joint.p_value, evidence)
     }
 }
 
@@ -235,7 +297,7 @@ pub fn hint_of_compass(compass: &Compass) -> String {
          {}",
         compass.zero.degrees(),
         compass.declination.value.degrees(),
-        words::two_digits(compass.false_alarm)
+        words::two_digits(compass.p_value)
     )
 }
 
@@ -249,18 +311,18 @@ pub fn of_compass(compass: &Compass) -> Finding {
          compass needle would show just that; a zero set without one agrees so well with \
          probability {}. This is a hint, no proof",
         compass.declination.sigma.degrees(),
-        words::probability(compass.false_alarm)
+        words::probability(compass.p_value)
     );
     Finding {
         size: Some(zero),
         size_unit: "deg".to_owned(),
         sigma: Some(compass.sigma.degrees()),
-        strength: surprise(compass.false_alarm),
+        strength: surprise(compass.p_value),
         subject: Subject::Compass(compass.declination.value),
         ..finding(
             Fault::MagneticNorth,
             Axis::Azimuth,
-            compass.false_alarm,
+            compass.p_value,
             evidence,
         )
     }

@@ -1,19 +1,14 @@
 //! Bad peaks, in words with numbers.
 
 use super::{finding, surprise};
-use crate::faults::alike::Alike;
+use crate::explain::{Alike, Axis, BadKind, BadPeak, Explanation, Fault};
 use crate::faults::finding::{Finding, Rival, Subject};
-use crate::faults::ground::Ground;
-use crate::faults::name::{Axis, Fault};
-use crate::faults::rows::{BadKind, BadPeak};
 use crate::solve::words;
+use crate::station::Station;
 
-/// Bad peaks of one kind together, and what to say of those that nothing explains.
-pub fn of_rows(
-    ground: &Ground,
-    bad: &[BadPeak],
-    alike: Option<&Alike>,
-) -> (Vec<Finding>, Vec<String>) {
+/// Bad peaks of one kind together.
+pub fn of_rows(explanation: &Explanation, station: &Station) -> Vec<Finding> {
+    let bad = explanation.bad_peaks.as_slice();
     let mut findings = Vec::new();
     for fault in [
         Fault::WrongEmitter,
@@ -28,30 +23,21 @@ pub fn of_rows(
             .filter(|(_, k)| k.fault() == fault)
             .collect();
         if !of.is_empty() {
-            findings.push(of_kind(ground, fault, &of));
+            findings.push(of_kind(explanation, fault, &of));
         }
     }
-    findings.extend(alike.map(|a| of_alike(ground, bad, a)));
-    let told = |place: usize| alike.is_some_and(|a| a.members.contains(&place));
-    let unnamed: Vec<&BadPeak> = (bad.iter().enumerate())
-        .filter(|(place, b)| b.kind.is_none() && !told(*place))
-        .map(|(_, b)| b)
-        .collect();
-    let notes = (!unnamed.is_empty()).then(|| {
-        let each: Vec<String> = unnamed
-            .iter()
-            .map(|b| format!("{} by {:.2} deg", b.row, b.off.size().degrees()))
-            .collect();
-        format!(
-            "bad without a cause that is known here: row {}",
-            each.join(", row ")
-        )
-    });
-    (findings, notes.into_iter().collect())
+    let alike = explanation.alike.as_ref();
+    findings.extend(alike.map(|a| of_alike(explanation, station, bad, a)));
+    findings
 }
 
 /// Bad peaks that stand off alike: an axis that slipped and came back, or what looks the same.
-fn of_alike(ground: &Ground, bad: &[BadPeak], alike: &Alike) -> Finding {
+fn of_alike(
+    explanation: &Explanation,
+    station: &Station,
+    bad: &[BadPeak],
+    alike: &Alike,
+) -> Finding {
     /// An axis is off when its step is so many standard deviations.
     const OFF: f64 = 4.0;
     let of: Vec<&BadPeak> = alike.members.iter().map(|p| &bad[*p]).collect();
@@ -69,12 +55,13 @@ fn of_alike(ground: &Ground, bad: &[BadPeak], alike: &Alike) -> Finding {
             )
         })
         .collect();
-    let (fault, likely) = match (&alike.emitter, larger) {
+    let (fault, likely) = match (alike.emitter.and_then(|k| station.emitters.get(k)), larger) {
         (Some(emitter), _) => (
             Fault::WrongEmitter,
             format!(
-                "all are peaks of {emitter}: another source beside it, or a place for it in the \
-                 station file that is not its own"
+                "all are peaks of {}: another source beside it, or a place for it in the \
+                 station file that is not its own",
+                emitter.name
             ),
         ),
         (None, axis) => (
@@ -89,12 +76,12 @@ fn of_alike(ground: &Ground, bad: &[BadPeak], alike: &Alike) -> Finding {
             },
         ),
     };
-    let worst = of.iter().map(|b| b.false_alarm).fold(0.0, f64::max);
+    let worst = of.iter().map(|b| b.p_value).fold(0.0, f64::max);
     let evidence = format!(
         "{} of {} peaks stand off alike: their {}; {likely}; a good peak anywhere in the log is so \
-         far off by chance with probability {}",
+         far off with p-value {}",
         of.len(),
-        ground.cases.len(),
+        explanation.session.peaks.len(),
         said.join(" and their "),
         words::probability(worst)
     );
@@ -103,24 +90,28 @@ fn of_alike(ground: &Ground, bad: &[BadPeak], alike: &Alike) -> Finding {
         _ => [Axis::Azimuth, Axis::Elevation][larger],
     };
     Finding {
+        headline: format!(
+            "{} peaks stand off alike ({})",
+            rows.len(),
+            words::rows(&rows)
+        ),
         size: Some(alike.step[larger].degrees()),
         size_unit: "deg".to_owned(),
         sigma: Some(alike.sigma[larger].degrees()),
         rows,
-        strength: of.iter().map(|b| surprise(b.false_alarm)).sum(),
+        strength: of.iter().map(|b| surprise(b.p_value)).sum(),
         subject: Subject::Peaks(of.iter().map(|b| b.index).collect()),
         ..finding(fault, axis, worst, evidence)
     }
 }
 
-fn of_kind(ground: &Ground, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Finding {
+fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Finding {
     let mut each = Vec::new();
     let mut sizes = Vec::new();
     let mut axes = Vec::new();
     let mut unit = "deg";
     for (bad, kind) in of {
-        let case = &ground.cases[bad.index];
-        let logged = &case.observation.peak.emitter;
+        let logged = &explanation.session.peaks[bad.index].emitter_name;
         let off = bad.off.size().degrees();
         match kind {
             BadKind::Emitter { really, left } => {
@@ -179,9 +170,9 @@ fn of_kind(ground: &Ground, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Findin
             }
         }
     }
-    let worst = of.iter().map(|(b, _)| b.false_alarm).fold(0.0, f64::max);
+    let worst = of.iter().map(|(b, _)| b.p_value).fold(0.0, f64::max);
     let evidence = format!(
-        "{}; a good peak anywhere in the log is so far off by chance with probability {}",
+        "{}; a good peak anywhere in the log is so far off with p-value {}",
         each.join("; "),
         words::probability(worst)
     );
@@ -191,12 +182,14 @@ fn of_kind(ground: &Ground, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Findin
         Axis::Both
     };
     sizes.sort_by(f64::total_cmp);
+    let rows: Vec<usize> = of.iter().map(|(b, _)| b.row).collect();
     Finding {
+        headline: words::capital(&format!("{}: {}", words::rows(&rows), row_fault(fault))),
         size: sizes.get(sizes.len() / 2).copied(),
         size_unit: unit.to_owned(),
         sigma: None,
-        rows: of.iter().map(|(b, _)| b.row).collect(),
-        strength: of.iter().map(|(b, _)| surprise(b.false_alarm)).sum(),
+        rows,
+        strength: of.iter().map(|(b, _)| surprise(b.p_value)).sum(),
         rivals: rivals(of),
         subject: Subject::Peaks(of.iter().map(|(b, _)| b.index).collect()),
         ..finding(fault, axis, worst, evidence)
@@ -229,4 +222,15 @@ fn rivals(of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
             })
         })
         .collect()
+}
+
+/// What happened to rows with a fault.
+fn row_fault(fault: Fault) -> &'static str {
+    match fault {
+        Fault::WrongEmitter => "peaked on another emitter than logged",
+        Fault::DigitSlip => "a digit of a reading is wrong",
+        Fault::Sidelobe => "peaked on a sidelobe",
+        Fault::WrongUnit => "written in another unit",
+        _ => "columns exchanged",
+    }
 }

@@ -60,6 +60,9 @@ pub trait Render: Sync {
     /// # Errors
     /// When the encoder fails, which it does only out of memory.
     fn png(&self) -> Result<Vec<u8>, Error>;
+    /// What it draws, for judging its layout.
+    #[cfg(test)]
+    fn recorded(&self) -> super::Recording;
 }
 
 impl<P: Picture> Render for P {
@@ -130,6 +133,11 @@ impl<P: Picture> Render for P {
         writer.write_image_data(&image.pixels).map_err(failed)?;
         writer.finish().map_err(failed)?;
         Ok(bytes)
+    }
+
+    #[cfg(test)]
+    fn recorded(&self) -> super::Recording {
+        super::Recording::of(self)
     }
 }
 

@@ -5,7 +5,10 @@ use plotters_backend::DrawingBackend;
 use super::{Drawing, by_row};
 use crate::angle::Angle;
 use crate::faults::MissPoint;
-use crate::report::chart::{Align, Canvas, Key, Marker, Rect, Text, colours, notes};
+use crate::report::chart::{Align, Canvas, Key, Marker, Panel, Rect, Text, colours, notes};
+
+/// SVG may be set in a wider typeface than the one measured.
+const WIDER: f64 = 1.14;
 
 /// The picture.
 #[derive(Clone, Debug)]
@@ -32,6 +35,42 @@ impl MissPicture {
     }
 }
 
+impl MissPicture {
+    /// The rows of those that are meant, above their marks: the worst first, and those that find
+    /// room.
+    fn name_rows<DB: DrawingBackend>(
+        &self,
+        canvas: &mut Canvas<DB>,
+        panel: &Panel,
+        mut taken: Vec<Rect>,
+    ) {
+        let style = Text::new(colours::INK, 13.0).align(Align::Centre);
+        let mut meant: Vec<&MissPoint> = self.points.iter().filter(|p| p.meant).collect();
+        meant.sort_by(|a, b| b.miss.radians().total_cmp(&a.miss.radians()));
+        for p in meant {
+            let (x, y) = panel.at(p.row as f64, p.miss.degrees());
+            let row = p.row.to_string();
+            let half = style.width(&row) * WIDER / 2.0 + 1.0;
+            let room = Rect {
+                left: x - half,
+                top: y - 21.0,
+                right: x + half,
+                bottom: y - 7.0,
+            };
+            let free = |o: &Rect| {
+                room.right <= o.left
+                    || o.right <= room.left
+                    || room.bottom <= o.top
+                    || o.bottom <= room.top
+            };
+            if taken.iter().all(free) {
+                canvas.text((x, y - 10.0), &row, &style);
+                taken.push(room);
+            }
+        }
+    }
+}
+
 impl Drawing for MissPicture {
     fn caption(&self) -> String {
         let scale = "The scale is logarithmic but for its lowest part.";
@@ -52,6 +91,7 @@ impl Drawing for MissPicture {
         let last = self.points.iter().map(|p| p.row).max().unwrap_or(1);
         let panel = by_row(frame, last, self.most, self.straight_below);
         panel.draw(canvas, true);
+        let mut taken = Vec::new();
         if let Some(ring) = self.sidelobe {
             let [near, far] = ring.map(|r| panel.y.scale.at(r.degrees().min(self.most)));
             let corners = [
@@ -62,7 +102,14 @@ impl Drawing for MissPicture {
             ];
             canvas.polygon(&corners, colours::ORANGE, 0.18);
             let style = Text::new(colours::SOFT_INK, 13.0).align(Align::Right);
-            canvas.text((frame.right - 8.0, far + 16.0), "first sidelobe", &style);
+            let words = "first sidelobe";
+            canvas.text((frame.right - 8.0, far + 16.0), words, &style);
+            taken.push(Rect {
+                left: frame.right - 8.0 - style.width(words) * WIDER,
+                top: far + 4.0,
+                right: frame.right,
+                bottom: far + 20.0,
+            });
         }
         for p in self.points.iter().filter(|p| !p.meant) {
             panel.mark(
@@ -73,18 +120,19 @@ impl Drawing for MissPicture {
                 colours::BLUE,
             );
         }
-        let style = Text::new(colours::INK, 13.0).align(Align::Centre);
         for p in self.points.iter().filter(|p| p.meant) {
             let at = (p.row as f64, p.miss.degrees());
             panel.mark(canvas, at, Marker::Cross, 5.0, colours::VERMILLION);
-            let (x, y) = panel.at(at.0, at.1);
-            canvas.text((x, y - 10.0), &p.row.to_string(), &style);
         }
+        self.name_rows(canvas, &panel, taken);
         let meant = Key::Mark(Marker::Cross, colours::VERMILLION);
         let other = Key::Mark(Marker::Disc, colours::BLUE);
         let said = if self.points.iter().any(|p| p.meant) {
             vec![
-                (meant, "meant here, with its row".to_owned()),
+                (
+                    meant,
+                    "meant here, with its row where there is room".to_owned(),
+                ),
                 (other, "every other peak".to_owned()),
             ]
         } else {

@@ -2,11 +2,13 @@
 
 mod compass;
 mod effect;
+mod misreading;
 mod misses;
 mod page;
+#[cfg(test)]
+mod samples;
 mod scatter;
 mod text;
-mod worlds;
 
 use std::path::{Path, PathBuf};
 
@@ -14,11 +16,13 @@ use plotters_backend::DrawingBackend;
 use rayon::prelude::*;
 
 use super::chart::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
-use crate::faults::{Diagnosis, Finding, Shown, show};
+use crate::faults::{Diagnosis, Finding, PlotData, plot_data};
 use crate::files;
 use crate::problem::Error;
 use crate::station::Station;
 
+#[cfg(test)]
+pub(super) use samples::sample_pictures;
 pub(super) use text::first_findings;
 pub use text::{faults_json, faults_text};
 
@@ -85,13 +89,13 @@ fn by_row(frame: Rect, last: usize, most: f64, straight_below: f64) -> Panel {
 pub fn fault_pictures(diagnosis: &Diagnosis, station: &Station) -> Vec<(usize, Box<dyn Render>)> {
     (diagnosis.findings.iter().enumerate())
         .filter_map(|(place, finding)| {
-            let shown = show(diagnosis, finding)?;
+            let shown = plot_data(diagnosis, finding)?;
             Some((place, picture(place, finding, shown, station)))
         })
         .collect()
 }
 
-fn picture(place: usize, finding: &Finding, shown: Shown, station: &Station) -> Box<dyn Render> {
+fn picture(place: usize, finding: &Finding, shown: PlotData, station: &Station) -> Box<dyn Render> {
     fn on_sheet<D: Drawing + 'static>(
         place: usize,
         finding: &Finding,
@@ -106,7 +110,7 @@ fn picture(place: usize, finding: &Finding, shown: Shown, station: &Station) -> 
         })
     }
     match shown {
-        Shown::Effect {
+        PlotData::Effect {
             against,
             axis,
             points,
@@ -114,11 +118,11 @@ fn picture(place: usize, finding: &Finding, shown: Shown, station: &Station) -> 
             let drawing = effect::EffectPicture::new(against, axis, points);
             on_sheet(place, finding, station, drawing)
         }
-        Shown::Misses { points, sidelobe } => {
+        PlotData::Misses { points, sidelobe } => {
             let drawing = misses::MissPicture::new(points, sidelobe);
             on_sheet(place, finding, station, drawing)
         }
-        Shown::Scatter {
+        PlotData::Scatter {
             against,
             axis,
             points,
@@ -126,11 +130,11 @@ fn picture(place: usize, finding: &Finding, shown: Shown, station: &Station) -> 
             let drawing = scatter::ScatterPicture::new(against, axis, points);
             on_sheet(place, finding, station, drawing)
         }
-        Shown::Worlds { points } => {
-            let drawing = worlds::WorldPicture::new(points);
+        PlotData::Misreading { points } => {
+            let drawing = misreading::MisreadingPicture::new(points);
             on_sheet(place, finding, station, drawing)
         }
-        Shown::Compass {
+        PlotData::Compass {
             zero,
             declination,
             sigma,

@@ -22,7 +22,7 @@ pub fn page(
         "<header><p class=\"kind\">Diagnosis</p><h1>{site}</h1><dl><dt>Log</dt><dd>{}</dd>\
          <dt>Peaks</dt><dd>{}</dd></dl></header>",
         escaped(log_name),
-        diagnosis.state.kept.len()
+        diagnosis.explanation.session.peaks.len()
     ));
     if diagnosis.findings.is_empty() {
         raw("<p>No fault found: what is left looks like noise.</p>");

@@ -12,6 +12,8 @@ use crate::report::chart::{
 
 /// The running rms.
 const RMS: Pen = Pen::new(colours::INK, 1.8);
+/// Less than this, degrees, is nothing on any mount: the axis goes at least so far.
+const LEAST_RANGE_DEG: f64 = 1e-4;
 /// Peaks in each point of the running rms.
 const IN_POINT: usize = 10;
 
@@ -32,7 +34,7 @@ impl ScatterPicture {
         sizes.sort_by(f64::total_cmp);
         // The very worst may lie at the edge.
         let high = sizes.len().saturating_sub(1) * 98 / 100;
-        let most = sizes.get(high).copied().unwrap_or(1.0).max(1e-9);
+        let most = sizes.get(high).copied().unwrap_or(1.0).max(LEAST_RANGE_DEG);
         ScatterPicture {
             against,
             axis,

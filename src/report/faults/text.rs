@@ -16,7 +16,7 @@ fn lines(lead: &str, text: &str) -> String {
 /// The terminal's report of a diagnosis.
 pub fn faults_text(diagnosis: &Diagnosis) -> String {
     let mut page = String::new();
-    let peaks = diagnosis.state.kept.len();
+    let peaks = diagnosis.explanation.session.peaks.len();
     if diagnosis.findings.is_empty() {
         page.push_str(&lines(
             "",

@@ -8,13 +8,14 @@ mod plan;
 mod residuals;
 mod round_sky;
 mod sky;
+mod step_numbers;
 mod terms;
 #[cfg(test)]
 mod tests;
 
 use super::Report;
 use super::chart::Render;
-pub use plan::write_plan_pictures;
+pub use plan::{plan_picture, write_plan_pictures};
 use residuals::Against;
 
 /// All pictures of a report, in the order in which they are shown.

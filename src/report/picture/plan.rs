@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use plotters_backend::DrawingBackend;
 
 use super::round_sky::{RoundSky, mask_line};
+use super::step_numbers;
 use crate::files;
 use crate::plan::Plan;
 use crate::problem::{Error, printable};
@@ -78,8 +79,8 @@ impl PlanPicture {
         let places: Vec<(f64, f64)> = (self.steps.iter())
             .map(|m| (m.azimuth_rad, m.elevation_deg))
             .collect();
-        sky.label_circles(canvas, &places);
-        sky.label_quarters(canvas);
+        let mut taken = sky.label_circles(canvas, &places);
+        taken.extend(sky.label_quarters(canvas));
         let points: Vec<Point> = places.iter().map(|(a, e)| sky.at(*a, *e)).collect();
         canvas.path(&points, &Pen::new(colours::FRAME, 1.0).dashed(4.0, 3.0));
         for (mark, at) in self.steps.iter().zip(&points) {
@@ -90,52 +91,7 @@ impl PlanPicture {
             canvas.marker(*at, shape, if mark.is_sun { 5.0 } else { 3.5 }, colour);
         }
         if points.len() <= MOST_NUMBERS {
-            self.number(canvas, &points);
-        }
-    }
-
-    /// The steps' numbers beside their places; steps at one place share a label.
-    fn number<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, points: &[Point]) {
-        const SAME_PLACE: f64 = 13.0;
-        let style = Text::new(colours::INK, 12.0);
-        let mut labels: Vec<(Point, Vec<usize>)> = Vec::new();
-        for (i, at) in points.iter().enumerate() {
-            let near = |p: &Point| (p.0 - at.0).hypot(p.1 - at.1) < SAME_PLACE;
-            match labels.iter_mut().find(|(p, _)| near(p)) {
-                Some((_, numbers)) => numbers.push(i + 1),
-                None => labels.push((*at, vec![i + 1])),
-            }
-        }
-        let mut taken: Vec<Rect> = Vec::new();
-        for (at, numbers) in labels {
-            let text = runs(&numbers);
-            let (width, height) = (style.width(&text), 12.0);
-            // Right, left, above, below: the first that is free.
-            let places = [
-                (at.0 + 7.0, at.1 - height / 2.0),
-                (at.0 - 7.0 - width, at.1 - height / 2.0),
-                (at.0 - width / 2.0, at.1 - 7.0 - height),
-                (at.0 - width / 2.0, at.1 + 7.0),
-            ];
-            let room = |(left, top): &Point| Rect {
-                left: *left,
-                top: *top,
-                right: left + width,
-                bottom: top + height,
-            };
-            let free = |r: &Rect| {
-                let hits = |o: &Rect| {
-                    r.left < o.right && o.left < r.right && r.top < o.bottom && o.top < r.bottom
-                };
-                let covers = |p: &&Point| {
-                    (r.left - 4.0..r.right + 4.0).contains(&p.0)
-                        && (r.top - 3.0..r.bottom + 3.0).contains(&p.1)
-                };
-                !taken.iter().any(hits) && !points.iter().any(|p| covers(&p))
-            };
-            let place = (places.iter().map(room).find(free)).unwrap_or_else(|| room(&places[0]));
-            canvas.text((place.left, place.bottom - 2.0), &text, &style);
-            taken.push(place);
+            step_numbers::draw(canvas, &points, room, &taken);
         }
     }
 
@@ -191,23 +147,6 @@ impl PlanPicture {
     }
 }
 
-/// `3`, `3, 4`, `3–6, 9`.
-fn runs(numbers: &[usize]) -> String {
-    let mut text: Vec<String> = Vec::new();
-    let mut rest = numbers;
-    while let Some(first) = rest.first() {
-        let length = (rest.iter().zip(*first..))
-            .take_while(|(n, k)| **n == *k)
-            .count();
-        match length {
-            1 => text.push(first.to_string()),
-            _ => text.push(format!("{first}–{}", first + length - 1)),
-        }
-        rest = &rest[length..];
-    }
-    text.join(", ")
-}
-
 impl Picture for PlanPicture {
     fn file_stem(&self) -> &str {
         "plan"
@@ -248,6 +187,11 @@ impl Picture for PlanPicture {
     }
 }
 
+/// The picture of a plan.
+pub fn plan_picture(plan: &Plan, station: &Station) -> impl Render + use<> {
+    PlanPicture::of(plan, station)
+}
+
 /// Writes the picture, as SVG and PNG, into `dir`, which is made if need be. Gives the files'
 /// paths.
 ///
@@ -259,21 +203,9 @@ pub fn write_plan_pictures(
     station: &Station,
 ) -> Result<Vec<PathBuf>, Error> {
     std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
-    let picture = PlanPicture::of(plan, station);
+    let picture = plan_picture(plan, station);
     let (svg, png) = (dir.join("plan.svg"), dir.join("plan.png"));
     files::write_whole(&svg, picture.svg().as_bytes())?;
     files::write_whole(&png, &picture.png()?)?;
     Ok(vec![svg, png])
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn numbers_in_a_row_are_joined() {
-        assert_eq!(runs(&[3]), "3");
-        assert_eq!(runs(&[3, 4, 7]), "3–4, 7");
-        assert_eq!(runs(&[1, 2, 3, 9, 10]), "1–3, 9–10");
-    }
 }

@@ -3,7 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use crate::angle::Angle;
-use crate::report::chart::{Align, Canvas, Pen, Point, Text, colours};
+use crate::report::chart::{Align, Canvas, Pen, Point, Rect, Text, colours};
 use crate::station::Horizon;
 
 /// The horizon mask as a line (azimuth in radians, elevation in degrees); empty without one.
@@ -63,8 +63,9 @@ impl RoundSky {
         canvas.line((x, y - 4.0), (x, y + 4.0), &zenith);
     }
 
-    /// Names of the four quarters, outside the rim; arrows that reach there give way.
-    pub fn label_quarters<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>) {
+    /// Names of the four quarters, outside the rim; arrows that reach there give way. Gives the
+    /// room that they take.
+    pub fn label_quarters<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>) -> [Rect; 4] {
         let style = Text::new(colours::INK, 13.0).align(Align::Centre);
         let (x, y) = self.centre;
         let far = self.radius;
@@ -74,11 +75,17 @@ impl RoundSky {
             ((x, y + far + 16.0), ["S 180°", ""]),
             ((x - far - 24.0, y - 2.0), ["W", "270°"]),
         ];
-        for ((x, y), lines) in places {
+        places.map(|((x, y), lines)| {
             let second = !lines[1].is_empty();
             let half = style.width(lines[usize::from(second)]) / 2.0 + 3.0;
             let (up, down) = if second { (14.0, 19.0) } else { (8.0, 8.0) };
-            canvas.rectangle((x - half, y - up), (x + half, y + down), colours::PAPER);
+            let taken = Rect {
+                left: x - half,
+                top: y - up,
+                right: x + half,
+                bottom: y + down,
+            };
+            cover(canvas, taken);
             let first_at = if second {
                 y - 1.0
             } else {
@@ -86,12 +93,18 @@ impl RoundSky {
             };
             canvas.text((x, first_at), lines[0], &style);
             canvas.text((x, y + 14.0), lines[1], &style);
-        }
+            taken
+        })
     }
 
     /// Elevations of the two circles, half way between two spokes where the sky is emptiest of
-    /// marks (azimuth in radians, elevation in degrees).
-    pub fn label_circles<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, marks: &[(f64, f64)]) {
+    /// marks (azimuth in radians, elevation in degrees). Gives the room that they take.
+    pub fn label_circles<DB: DrawingBackend>(
+        &self,
+        canvas: &mut Canvas<DB>,
+        marks: &[(f64, f64)],
+    ) -> Vec<Rect> {
+        let mut taken = Vec::new();
         let ring = Text::new(colours::SOFT_INK, 12.0).align(Align::Centre);
         for elevation in [30.0, 60.0] {
             let emptiness = |at: &Point| {
@@ -107,14 +120,27 @@ impl RoundSky {
             };
             let label = format!("{elevation:.0}°");
             let half = ring.width(&label) / 2.0 + 2.0;
-            canvas.rectangle(
-                (place.0 - half, place.1 - 8.0),
-                (place.0 + half, place.1 + 7.0),
-                colours::PAPER,
-            );
+            let room = Rect {
+                left: place.0 - half,
+                top: place.1 - 8.0,
+                right: place.0 + half,
+                bottom: place.1 + 7.0,
+            };
+            cover(canvas, room);
             canvas.text((place.0, place.1 + ring.half_height()), &label, &ring);
+            taken.push(room);
         }
+        taken
     }
+}
+
+/// Makes room for a label.
+fn cover<DB: DrawingBackend>(canvas: &mut Canvas<DB>, room: Rect) {
+    canvas.rectangle(
+        (room.left, room.top),
+        (room.right, room.bottom),
+        colours::PAPER,
+    );
 }
 
 #[cfg(test)]

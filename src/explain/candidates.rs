@@ -1,0 +1,287 @@
+//! Which hypotheses a session can be asked for, beside those always fitted: what its log and its
+//! station file allow.
+
+use std::sync::Arc;
+
+use nalgebra::Vector3;
+
+use crate::angle::Angle;
+use crate::mount::{Group, Term};
+use crate::sky::Sky;
+use crate::station::{EmitterKind, GearTeeth, Station};
+
+use super::fault::Axis;
+use super::hypothesis::Hypothesis;
+use super::joint_fit::JointFit;
+use super::linearised::Linearised;
+use super::session::{Session, SessionPeak, TermChoice};
+
+/// A drift in time needs a session of so many hours.
+const LEAST_HOURS: f64 = 0.5;
+/// A daily cycle needs a good part of a day, or it is no other than a drift.
+const LEAST_CYCLE_HOURS: f64 = 12.0;
+/// Temperatures must differ by so much, kelvin, and be logged for nearly all peaks.
+const LEAST_KELVIN: f64 = 3.0;
+const MOST_UNLOGGED: f64 = 0.1;
+/// A satellite with one peak only is judged by that peak alone.
+const LEAST_OF_EMITTER: usize = 2;
+/// Patterns without a name are asked for up to so many times per turn.
+const MOST_PATTERN_TIMES: u8 = 6;
+/// And ripples from there up to the teeth of a large gear.
+const MOST_RIPPLES_PER_TURN: u16 = 400;
+/// Peaks needed to tell a ripple of unknown rate from chance.
+const LEAST_FOR_RIPPLE: usize = 24;
+
+/// All that this session can be asked for, beside steps, whose place must be searched, and
+/// ripples, whose rate must be.
+pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
+    let peaks = session.peaks.as_slice();
+    let taken = session.base_terms();
+    let by_the_data = session.choice == TermChoice::ByTheData;
+    let mut found = Vec::new();
+    let mut term = |terms: &[Term]| {
+        let free: Vec<Term> = (terms.iter().copied())
+            .filter(|t| !session.held_terms.contains(t) && !taken.contains(t))
+            .collect();
+        if by_the_data && free.len() == terms.len() {
+            found.push(Hypothesis::Terms(free));
+        }
+    };
+    term(&[Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]);
+    // Its cos part is droop.
+    term(&[Term::ElevationRunoutSin]);
+    term(&[Term::TrackWarpCos, Term::TrackWarpSin]);
+    term(&[Term::AzimuthScale]);
+    term(&[Term::ElevationScale]);
+    term(&[Term::ClockOffset]);
+    for axis in [Axis::Azimuth, Axis::Elevation] {
+        found.push(Hypothesis::Grads(axis));
+        found.push(Hypothesis::LooseDish(axis));
+    }
+    found.push(Hypothesis::WarpThrice);
+    let (first, last) = span(peaks);
+    if last - first >= LEAST_HOURS {
+        let middle = 0.5 * (first + last);
+        found.extend(
+            [Axis::Azimuth, Axis::Elevation].map(|axis| Hypothesis::Creep { axis, middle }),
+        );
+        found.push(Hypothesis::Settling { middle });
+    }
+    if let Some(mean_c) = logged_temperature(peaks) {
+        found.extend(
+            [Axis::Azimuth, Axis::Elevation].map(|axis| Hypothesis::Temperature { axis, mean_c }),
+        );
+    } else if last - first >= LEAST_CYCLE_HOURS {
+        found.extend([Axis::Azimuth, Axis::Elevation].map(Hypothesis::DayCycle));
+    }
+    found.extend(teeth(Axis::Azimuth, station.mount.azimuth_teeth));
+    found.extend(teeth(Axis::Elevation, station.mount.elevation_teeth));
+    found.extend([0.0, 2.0].map(|times| Hypothesis::Air { times }));
+    for (emitter, e) in station.emitters.iter().enumerate() {
+        let count = peaks.iter().filter(|p| p.emitter == emitter).count();
+        if matches!(e.kind, EmitterKind::Satellite { .. }) && count >= LEAST_OF_EMITTER {
+            found.push(Hypothesis::Stale { emitter });
+        }
+    }
+    found
+}
+
+/// Patterns that have no name, of every axis with every reading.
+pub fn patterns() -> Vec<Hypothesis> {
+    let pattern = |axis, with, times| Hypothesis::Pattern { axis, with, times };
+    // Twice and three times per turn in elevation are the track's; of the elevation reading only a
+    // part of a turn is seen, and twice per turn is a dish that yields.
+    let azimuth = (2..=MOST_PATTERN_TIMES).map(|k| pattern(Axis::Azimuth, Axis::Azimuth, k));
+    let track = (4..=MOST_PATTERN_TIMES).map(|k| pattern(Axis::Elevation, Axis::Azimuth, k));
+    let raised = [Axis::Azimuth, Axis::Elevation]
+        .into_iter()
+        .flat_map(|axis| [4, 6].map(|k| pattern(axis, Axis::Elevation, k)));
+    azimuth.chain(track).chain(raised).collect()
+}
+
+/// Rates per turn at which a ripple of an axis is searched for, with how many of them are
+/// independent; none when the gears are known, or the peaks too few.
+pub fn ripple_rates(station: &Station, session: &Session, axis: Axis) -> Vec<u16> {
+    let known = match axis {
+        Axis::Azimuth => station.mount.azimuth_teeth.is_some(),
+        _ => station.mount.elevation_teeth.is_some(),
+    };
+    if known || session.peaks.len() < LEAST_FOR_RIPPLE {
+        return Vec::new();
+    }
+    let least = u16::from(MOST_PATTERN_TIMES) + 1;
+    (least..=MOST_RIPPLES_PER_TURN).collect()
+}
+
+/// First and last hour of some peaks.
+pub fn span(peaks: &[SessionPeak]) -> (f64, f64) {
+    peaks
+        .iter()
+        .map(|p| p.hours)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), hours| {
+            (low.min(hours), high.max(hours))
+        })
+}
+
+/// Mount terms that these peaks might call for and that are not always fitted: with all of them
+/// in, no good peak is thrown away for want of the term that explains it.
+pub fn all_terms(station: &Station, session: &Session) -> Vec<Hypothesis> {
+    (candidates(station, session).into_iter())
+        .filter(|h| {
+            h.group().is_some_and(|g| {
+                matches!(
+                    g,
+                    Group::AzimuthRunout | Group::TrackWarp | Group::ElevationRunout
+                )
+            })
+        })
+        .collect()
+}
+
+/// The mean of the logged temperatures, when they are worth asking.
+fn logged_temperature(peaks: &[SessionPeak]) -> Option<f64> {
+    let logged: Vec<f64> = peaks.iter().filter_map(|p| p.temperature_c).collect();
+    let missing = peaks.len() - logged.len();
+    if missing as f64 > MOST_UNLOGGED * peaks.len() as f64 {
+        return None;
+    }
+    let low = logged.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = logged.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    (high - low >= LEAST_KELVIN).then(|| logged.iter().sum::<f64>() / logged.len() as f64)
+}
+
+/// Once per tooth of the big gear, once per turn of the pinion.
+fn teeth(axis: Axis, gear: Option<GearTeeth>) -> Vec<Hypothesis> {
+    let Some(gear) = gear else {
+        return Vec::new();
+    };
+    let tooth = Hypothesis::Teeth {
+        axis,
+        per_turn: f64::from(gear.gear),
+        pinion: false,
+    };
+    let pinion = gear
+        .pinion
+        .filter(|p| *p > 0)
+        .map(|pinion| Hypothesis::Teeth {
+            axis,
+            per_turn: f64::from(gear.gear) / f64::from(pinion),
+            pinion: true,
+        });
+    std::iter::once(tooth).chain(pinion).collect()
+}
+
+/// How far typical peaks of an emitter must lie off, in squared sigmas, before another emitter
+/// is tried in its place.
+const SUSPICIOUS: f64 = 9.0;
+/// Another emitter must bring them nearer by this factor, squared.
+const NEARER: f64 = 0.25;
+
+/// For each emitter whose peaks mostly lie off, the one other (of the station or of its
+/// element files) that fits them best, if any fits better.
+pub fn relabelled(
+    station: &Station,
+    sky: &Sky,
+    session: &Session,
+    about: &JointFit,
+    linearised: &Linearised,
+) -> Vec<Hypothesis> {
+    let mut found = Vec::new();
+    for emitter in 0..station.emitters.len() {
+        let members: Vec<usize> = (0..session.peaks.len())
+            .filter(|i| session.peaks[*i].emitter == emitter)
+            .collect();
+        if members.len() < LEAST_OF_EMITTER {
+            continue;
+        }
+        let now = members
+            .iter()
+            .map(|i| linearised.square_of(*i) / about.variance);
+        let before = median(now.collect());
+        if before < SUSPICIOUS {
+            continue;
+        }
+        if let Some((after, really, steps)) =
+            best_other(station, sky, session, about, emitter, &members)
+            && after < NEARER * before
+        {
+            found.push(Hypothesis::Relabelled {
+                emitter,
+                really,
+                steps: Arc::new(steps),
+            });
+        }
+    }
+    found
+}
+
+/// The other emitter that leaves the members' median square smallest, its name, and the steps.
+fn best_other(
+    station: &Station,
+    sky: &Sky,
+    session: &Session,
+    about: &JointFit,
+    emitter: usize,
+    members: &[usize],
+) -> Option<(f64, String, Vec<Vector3<f64>>)> {
+    let problem = about.problem(session);
+    let own = station.emitters.len();
+    let names: Vec<String> = (station.emitters.iter().map(|e| e.name.clone()))
+        .chain(sky.catalogue().map(catalogue_name))
+        .collect();
+    let mut targets: Vec<Vec<Option<Vector3<f64>>>> = vec![Vec::new(); names.len()];
+    for i in members {
+        let peak = &session.peaks[*i];
+        let moment = sky.at(peak.time.plus_seconds(peak.sighting.clock_offset_s));
+        for (k, name) in names.iter().take(own).enumerate() {
+            let there = (k != emitter)
+                .then(|| sky.emitter(name))
+                .flatten()
+                .and_then(|id| moment.apparent(id).ok());
+            targets[k].push(there.map(|d| d.east_north_up()));
+        }
+        for (k, there) in moment.catalogued().enumerate() {
+            targets[own + k].push(there.map(|d| d.east_north_up()));
+        }
+    }
+    let mut best: Option<(f64, usize)> = None;
+    for (k, there) in targets.iter().enumerate() {
+        let Some(there) = there.iter().copied().collect::<Option<Vec<_>>>() else {
+            continue;
+        };
+        let squares: Vec<f64> = (members.iter().zip(&there))
+            .map(|(i, target)| {
+                let at = problem.at(*i, &about.parameters);
+                let off = at.misfit_to(*target);
+                let sigma = about.sigmas[*i];
+                let [azimuth, elevation] = at.sighting.measured();
+                let size = |measured: bool, off: Angle, sigma: Angle| {
+                    if measured { off / sigma } else { 0.0 }
+                };
+                let x = size(azimuth, off.cross_elevation, sigma[0]);
+                let y = size(elevation, off.elevation, sigma[1]);
+                (x * x + y * y) / about.variance
+            })
+            .collect();
+        let after = median(squares);
+        if best.is_none_or(|(least, _)| after < least) {
+            best = Some((after, k));
+        }
+    }
+    let (after, k) = best?;
+    let mut steps = vec![Vector3::zeros(); session.peaks.len()];
+    for (i, target) in members.iter().zip(&targets[k]) {
+        steps[*i] = (*target)? - session.peaks[*i].sighting.target;
+    }
+    Some((after, names[k].clone(), steps))
+}
+
+/// How a satellite that is not in the station file is called.
+pub fn catalogue_name(norad_id: u64) -> String {
+    format!("satellite {norad_id} of the elements file")
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied().unwrap_or(0.0)
+}

@@ -1,0 +1,350 @@
+//! One explanation of a session: data without prose, which every verb, page and picture reads.
+
+use nalgebra::DMatrix;
+
+use crate::angle::Angle;
+use crate::logbook::TermState;
+use crate::mount::{MountModel, Term};
+
+use super::alike::Alike;
+use super::compass::Compass;
+use super::evidence::Evidence;
+use super::fault::{Axis, Fault};
+use super::hypothesis::{Hypothesis, Instant, Size};
+use super::joint_fit::JointFit;
+use super::loose_joint::LooseJoint;
+use super::misreading::Misreading;
+use super::observe::{SkyNotice, Unusable};
+use super::rivals::Rival;
+use super::row_causes::BadPeak;
+use super::separability::{Advice, ToldInstead, Vague, what_would_tell};
+use super::session::Session;
+use super::sky_error::SkyError;
+use super::start::Start;
+
+/// What explains a session.
+#[derive(Clone, Debug)]
+pub struct Explanation {
+    /// The usable peaks, with what was misread put right.
+    pub session: Session,
+    /// Peaks that could not be used at all.
+    pub unusable: Vec<Unusable>,
+    /// Everything fitted together.
+    pub fit: JointFit,
+    /// The zeros from which the fit began.
+    pub start: Start,
+    /// How the log was misread, if it was: the explanation is that of the log put right.
+    pub misread: Option<Misread>,
+    /// Set when the readings are computed positions and no readings at all.
+    pub computed: Option<ComputedPositions>,
+    /// The mount at the end of the log, the azimuth zero within half a turn.
+    pub model: MountModel,
+    /// Every term fitted, held or not told, in the order of [`Term::ALL`].
+    pub terms: Vec<TermEstimate>,
+    /// Correlation of each pair of fitted terms.
+    pub correlations: Vec<(Term, Term, f64)>,
+    /// Covariance of the fit's parameters, from the noise alone.
+    pub covariance: DMatrix<f64>,
+    /// Rows less the parameters that the data had to pay for.
+    pub freedom: f64,
+    /// By what the fit's sigmas are to be multiplied to be the noise of a peak.
+    pub noise_factor: f64,
+    /// What was found beside the errors that every mount has.
+    pub causes: Vec<Cause>,
+    /// What was decided of every hypothesis, and on what evidence.
+    pub decisions: Vec<Decision>,
+    /// What was admitted on the way and dropped again, in order.
+    pub dropped: Vec<Hypothesis>,
+    /// Causes asked for.
+    pub tried: usize,
+    /// Directions among the terms that the data do not tell.
+    pub not_told: Vec<Vague>,
+    /// What is told in their place.
+    pub told_instead: Vec<ToldInstead>,
+    /// Peaks that cannot belong, each with what it most likely is.
+    pub bad_peaks: Vec<BadPeak>,
+    /// Bad peaks that stand off alike.
+    pub alike: Option<Alike>,
+    /// Scatter that depends on where the dish points.
+    pub loose_joint: Option<LooseJoint>,
+    /// Play that shows as two resting places where the side of arrival was not logged.
+    pub two_places: Vec<TwoPlaces>,
+    /// An azimuth zero that agrees with a compass needle.
+    pub compass: Option<Compass>,
+    /// The expected pointing error of the corrected mount.
+    pub sky_error: Option<SkyError>,
+    /// What the user should know.
+    pub remarks: Vec<Remark>,
+}
+
+/// One term's value.
+#[derive(Clone, Copy, Debug)]
+pub struct TermEstimate {
+    /// Which.
+    pub term: Term,
+    /// Inside value: radians, fraction or seconds.
+    pub value: f64,
+    /// One standard deviation, in the same unit; none when held or not separable.
+    pub sigma: Option<f64>,
+    /// How it came by its value.
+    pub state: TermState,
+    /// One standard deviation of what was known of it beforehand, in the same unit, where the fit
+    /// used any.
+    pub prior_sigma: Option<f64>,
+}
+
+impl TermEstimate {
+    /// The value as files and screens show it.
+    pub fn shown(&self) -> f64 {
+        self.term.unit().outward(self.value)
+    }
+    /// The standard deviation as files and screens show it.
+    pub fn shown_sigma(&self) -> Option<f64> {
+        self.sigma.map(|s| self.term.unit().outward(s))
+    }
+}
+
+/// A cause that was found.
+#[derive(Clone, Debug)]
+pub struct Cause {
+    /// Its number among the fit's hypotheses.
+    pub index: usize,
+    /// What it is.
+    pub hypothesis: Hypothesis,
+    /// Fitted coefficients of its columns.
+    pub values: Vec<f64>,
+    /// Its size.
+    pub size: Size,
+    /// What speaks for it beside everything else in the fit.
+    pub evidence: Evidence,
+    /// The probability of so much by chance, corrected for all that was asked for.
+    pub p_value: f64,
+    /// Fall of the Bayesian information criterion.
+    pub bic_fall: f64,
+    /// What explains the data about as well.
+    pub rivals: Vec<Rival>,
+}
+
+impl Cause {
+    /// The fault's name.
+    pub fn fault(&self) -> Fault {
+        self.hypothesis.fault().unwrap_or(Fault::Unexplained)
+    }
+    /// When it happened, if it happened at once.
+    pub fn instant(&self) -> Option<Instant> {
+        self.hypothesis.instant()
+    }
+}
+
+/// How a log was misread.
+#[derive(Clone, Debug)]
+pub struct Misread {
+    /// What it really means.
+    pub misreading: Misreading,
+    /// Scatter of one coordinate as logged and how many peaks were then bad; none where nothing
+    /// could be fitted.
+    pub as_logged: Option<(Angle, usize)>,
+    /// How far each peak misses as logged.
+    pub misses_as_logged: Option<Vec<Angle>>,
+    /// The probability that it looks so much better by chance, corrected for all readings tried.
+    pub p_value: f64,
+    /// Other readings that look about as good.
+    pub as_good: Vec<Misreading>,
+}
+
+/// Readings that equal the computed positions of the emitters.
+#[derive(Clone, Copy, Debug)]
+pub struct ComputedPositions {
+    /// Rms distance.
+    pub rms: Angle,
+    /// Whether they are those without air.
+    pub airless: bool,
+}
+
+/// An axis that rests in two places.
+#[derive(Clone, Copy, Debug)]
+pub struct TwoPlaces {
+    /// Which axis.
+    pub axis: Axis,
+    /// How far they lie apart: the play.
+    pub apart: Angle,
+    /// One standard deviation.
+    pub sigma: Angle,
+    /// The probability that a single place looks so.
+    pub p_value: f64,
+}
+
+/// What was decided of a hypothesis.
+#[derive(Clone, Debug)]
+pub struct Decision {
+    /// Of what.
+    pub hypothesis: Hypothesis,
+    /// Whether it is fitted.
+    pub fitted: bool,
+    /// On what grounds.
+    pub grounds: Grounds,
+}
+
+/// On what grounds a hypothesis is fitted or not.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Grounds {
+    /// Every mount has a little of it: fitted always.
+    Usual(Option<Numbers>),
+    /// The user lists or holds it.
+    Asked,
+    /// By the evidence.
+    Evidence(Numbers),
+    /// The log does not tell the sides of arrival.
+    SidesNotLogged,
+    /// The axis nearly always arrived from the same side.
+    OneSide,
+    /// These peaks cannot tell it from what is fitted.
+    NotTold,
+}
+
+/// The usual numbers of a comparison of two fits.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Numbers {
+    /// Corrected for all hypotheses asked for.
+    pub p_value: f64,
+    /// Fall of the Bayesian information criterion; positive is better with it.
+    pub bic_fall: f64,
+    /// Rms of peaks predicted from the others, with it over without.
+    pub cross_validation: Option<f64>,
+}
+
+/// What the user should know of an explanation.
+#[derive(Clone, Debug)]
+pub enum Remark {
+    /// What the sky could not vouch for.
+    Sky(SkyNotice),
+    /// Peaks without a standard deviation in a log that gives others one.
+    SigmasMissing {
+        /// How many.
+        peaks: usize,
+    },
+    /// The scatter is larger than the logged sigmas allow: uncertainties are widened by as much.
+    ScatterContradictsLog {
+        /// Times the logged standard deviations.
+        scatter: f64,
+        /// By chance.
+        p_value: f64,
+    },
+    /// The scatter is clearly smaller than the logged sigmas.
+    ScatterBelowLog {
+        /// Times the logged standard deviations.
+        scatter: f64,
+    },
+    /// The peaks ask for another value of a held term.
+    HoldContradicted {
+        /// Which.
+        term: Term,
+        /// Held at, inside value.
+        value: f64,
+        /// The data ask for so much more.
+        off: f64,
+        /// One standard deviation of that.
+        sigma: f64,
+    },
+    /// The elevation zero is so large that the readings must mean something else.
+    ElevationZeroAbsurd {
+        /// The zero.
+        zero: Angle,
+    },
+    /// A term is fitted because it stands or falls with one listed.
+    FittedToo {
+        /// The one added.
+        term: Term,
+        /// The one listed.
+        with: Term,
+    },
+    /// Droop and the cosine of the elevation runout were both listed.
+    DroopHeldForRunout,
+    /// Terms that are told well only together.
+    ToldOnlyTogether {
+        /// Which.
+        terms: Vec<Term>,
+        /// Scaled condition number.
+        condition: f64,
+        /// What would tell.
+        advice: Advice,
+    },
+    /// So few peaks that bad ones among them cannot be told.
+    FewPeaks {
+        /// How many.
+        peaks: usize,
+        /// How many it takes.
+        needed: usize,
+    },
+    /// So many bad peaks that it is not certain which are the bad ones.
+    ManyBad {
+        /// Bad peaks.
+        bad: usize,
+        /// All peaks.
+        peaks: usize,
+    },
+    /// Causes were looked for on a part of the peaks, evenly taken over the log.
+    ChosenOnSome {
+        /// How many.
+        used: usize,
+        /// Of how many.
+        peaks: usize,
+    },
+    /// Too few coordinates to look for causes.
+    NoCausesAsked,
+    /// Backlash was not asked for: the sides of arrival are not logged.
+    SidesNotLogged,
+    /// A bad peak that nothing known explains.
+    UnnamedBadPeak {
+        /// Its row.
+        row: usize,
+        /// How far off.
+        off: Angle,
+    },
+    /// Something that a mount model cannot correct is left in the pointing.
+    NotCorrected {
+        /// Which cause, by its place among the causes.
+        cause: usize,
+    },
+}
+
+impl Explanation {
+    /// Whether a peak is used, by its place in the session.
+    pub fn is_used(&self, place: usize) -> bool {
+        self.fit.kept[place]
+    }
+    /// The estimate of a term, if it has one.
+    pub fn estimate(&self, term: Term) -> Option<&TermEstimate> {
+        self.terms.iter().find(|t| t.term == term)
+    }
+    /// The observation that would tell some terms best.
+    pub fn what_would_tell(&self, terms: &[Term]) -> Advice {
+        what_would_tell(&self.session, &self.fit, terms)
+    }
+    /// The other terms with which some are known only together; empty when each is known by
+    /// itself.
+    pub fn told_only_together(&self, terms: &[Term]) -> Vec<Term> {
+        let together = self.remarks.iter().filter_map(|r| match r {
+            Remark::ToldOnlyTogether { terms: all, .. } => Some(all),
+            _ => None,
+        });
+        together
+            .filter(|all| all.iter().any(|t| terms.contains(t)))
+            .flat_map(|all| all.iter().copied().filter(|t| !terms.contains(t)))
+            .collect()
+    }
+    /// Scatter of one coordinate about the fit.
+    pub fn scatter(&self) -> Angle {
+        self.fit.typical_sigma() * self.noise_factor
+    }
+    /// Whether any cause, misreading or bad peak has a name.
+    pub fn is_healthy(&self) -> bool {
+        self.causes.is_empty()
+            && self.misread.is_none()
+            && self.computed.is_none()
+            && self.loose_joint.is_none()
+            && self.two_places.is_empty()
+            && self.alike.is_none()
+            && self.bad_peaks.iter().all(|b| b.kind.is_none())
+    }
+}

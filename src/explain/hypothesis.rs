@@ -1,0 +1,532 @@
+//! The hypotheses: mount terms and causes alike, each a few columns of the joint fit.
+
+use std::sync::Arc;
+
+use nalgebra::Vector3;
+
+use crate::angle::Angle;
+use crate::mount::{Group, Term};
+
+use super::fault::{Axis, Fault};
+use super::prior_size;
+use super::shape::{Column, Lever, Shape};
+
+/// Something that moves the beam or the target, fitted together with everything else.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Hypothesis {
+    /// Constant terms of the mount model that stand or fall together: all of one group.
+    Terms(Vec<Term>),
+    /// Play of the elevation axis that flips where the dish is in balance: at this elevation.
+    BalanceFlip {
+        /// Elevation at which the load changes its side.
+        at: Angle,
+    },
+    /// An axis and its encoder jumped against each other.
+    Slip {
+        /// Which axis.
+        axis: Axis,
+        /// When.
+        instant: Instant,
+    },
+    /// From one peak on the azimuth axis leans differently.
+    BaseKnock(Instant),
+    /// From one peak on the beam points elsewhere on the dish.
+    DishKnock(Instant),
+    /// An axis and its encoder move slowly against each other.
+    Creep {
+        /// Which axis.
+        axis: Axis,
+        /// The middle of the session, hours.
+        middle: f64,
+    },
+    /// An axis follows the logged temperature.
+    Temperature {
+        /// Which axis.
+        axis: Axis,
+        /// Mean of the logged temperatures.
+        mean_c: f64,
+    },
+    /// An axis follows the time of day, as the Sun's heat would make it.
+    DayCycle(Axis),
+    /// The track's lift three times per turn; twice is a mount term.
+    WarpThrice,
+    /// An error many times per turn, at the rate of a gear that is known.
+    Teeth {
+        /// Which axis.
+        axis: Axis,
+        /// How many times per turn.
+        per_turn: f64,
+        /// Whether it is the pinion's turn and not the big gear's tooth.
+        pinion: bool,
+    },
+    /// A fast ripple, whatever it comes from: so many times per turn.
+    Ripple {
+        /// Which axis.
+        axis: Axis,
+        /// How many times per turn.
+        per_turn: u16,
+    },
+    /// A pattern that has no name: so many times per turn of an axis.
+    Pattern {
+        /// Which axis it is seen in.
+        axis: Axis,
+        /// Which reading it goes with.
+        with: Axis,
+        /// How many times per turn of that.
+        times: u8,
+    },
+    /// The dish or the feed yields as the dish is raised: across (azimuth) or up and down.
+    LooseDish(Axis),
+    /// The dish or the feed flops over sideways at this elevation.
+    Flop {
+        /// Elevation.
+        at: Angle,
+    },
+    /// The tilt grows.
+    Settling {
+        /// The middle of the session, hours.
+        middle: f64,
+    },
+    /// A satellite is early or late on its orbit.
+    Stale {
+        /// Its number in the station file.
+        emitter: usize,
+    },
+    /// The readings carry the air's bend so many times: twice, or not at all.
+    Air {
+        /// 2 or 0.
+        times: f64,
+    },
+    /// All peaks of one emitter were those of another.
+    Relabelled {
+        /// The emitter's number in the station file.
+        emitter: usize,
+        /// What it really was.
+        really: String,
+        /// By peak, the step from the one's direction to the other's.
+        steps: Arc<Vec<Vector3<f64>>>,
+    },
+    /// Readings of an axis in another unit that is nearly a degree: grads.
+    Grads(Axis),
+}
+
+/// When something happened at once: between two peaks.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Instant {
+    /// Hours after the first peak, halfway between the two.
+    pub hours: f64,
+    /// Rows of the last peak before and the first after.
+    pub between: (usize, usize),
+}
+
+/// A size with its unit and standard deviation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Size {
+    /// In `unit`.
+    pub value: f64,
+    /// One standard deviation, in `unit`.
+    pub sigma: f64,
+    /// `deg`, `deg/h`, `s` ...; empty for a fraction.
+    pub unit: &'static str,
+}
+
+/// Plausible sizes, one standard deviation; common practice, no source. They only restrain the fit
+/// from absurd values where the data tell nothing.
+mod plausible {
+    use crate::angle::Angle;
+    pub const PLAY: f64 = Angle::from_degrees(2.0).radians();
+    pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
+    pub const KNOCK: f64 = Angle::from_degrees(3.0).radians();
+    pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
+    pub const PER_KELVIN: f64 = Angle::from_degrees(0.2).radians();
+    pub const PERIODIC: f64 = Angle::from_degrees(2.0).radians();
+    pub const ORBIT_S: f64 = 720.0;
+    /// Refraction counts this much more or less than a whole time: weather, and the model.
+    pub const AIR: f64 = 0.1;
+    /// A relabelled peak is wholly the other emitter's.
+    pub const WHOLE: f64 = 1e-4;
+    /// A unit is exact.
+    pub const EXACT: f64 = 1e-6;
+}
+
+/// A grad is 0.9 degrees: an axis logged in grads moves by that fraction less than its number.
+pub const GRADS_SCALE: f64 = -0.1;
+
+impl Hypothesis {
+    /// The fault that it is a case of; none for what every mount has.
+    pub fn fault(&self) -> Option<Fault> {
+        Some(match self {
+            Hypothesis::Terms(terms) => return terms.first().and_then(|t| fault_of(t.group())),
+            Hypothesis::BalanceFlip { .. } => Fault::ElevationBacklash,
+            Hypothesis::Slip {
+                axis: Axis::Azimuth,
+                ..
+            } => Fault::AzimuthSlip,
+            Hypothesis::Slip { .. } => Fault::ElevationSlip,
+            Hypothesis::BaseKnock(_) => Fault::BaseKnock,
+            Hypothesis::DishKnock(_) => Fault::DishKnock,
+            Hypothesis::Creep { .. } => Fault::Creep,
+            Hypothesis::Temperature { .. } | Hypothesis::DayCycle(_) => Fault::ThermalDrift,
+            Hypothesis::WarpThrice => Fault::WarpedTrack,
+            Hypothesis::Teeth { .. } | Hypothesis::Ripple { .. } => Fault::ToothError,
+            Hypothesis::Pattern { .. } => Fault::Unexplained,
+            Hypothesis::LooseDish(_) | Hypothesis::Flop { .. } => Fault::LooseDish,
+            Hypothesis::Settling { .. } => Fault::Settling,
+            Hypothesis::Stale { .. } => Fault::StaleElements,
+            Hypothesis::Air { .. } => Fault::Refraction,
+            Hypothesis::Relabelled { .. } => Fault::WrongEmitter,
+            Hypothesis::Grads(_) => Fault::WrongUnit,
+        })
+    }
+
+    /// The axis in which it shows.
+    pub fn axis(&self) -> Axis {
+        match self {
+            Hypothesis::Terms(terms) => terms.first().map_or(Axis::Both, |t| axis_of(t.group())),
+            Hypothesis::Slip { axis, .. }
+            | Hypothesis::Creep { axis, .. }
+            | Hypothesis::Temperature { axis, .. }
+            | Hypothesis::DayCycle(axis)
+            | Hypothesis::Teeth { axis, .. }
+            | Hypothesis::Ripple { axis, .. }
+            | Hypothesis::Pattern { axis, .. }
+            | Hypothesis::Grads(axis)
+            | Hypothesis::LooseDish(axis) => *axis,
+            Hypothesis::BalanceFlip { .. } | Hypothesis::WarpThrice | Hypothesis::Air { .. } => {
+                Axis::Elevation
+            }
+            Hypothesis::Flop { .. } => Axis::Azimuth,
+            Hypothesis::BaseKnock(_)
+            | Hypothesis::DishKnock(_)
+            | Hypothesis::Settling { .. }
+            | Hypothesis::Stale { .. }
+            | Hypothesis::Relabelled { .. } => Axis::Both,
+        }
+    }
+
+    /// The mount terms that its coefficients are; empty for anything but constant terms.
+    pub fn terms(&self) -> Vec<Term> {
+        match self {
+            Hypothesis::Terms(terms) => terms.clone(),
+            _ => Vec::new(),
+        }
+    }
+
+    /// The same without some mount terms; none when nothing is left of it.
+    pub fn without_terms(&self, held: &[Term]) -> Option<Hypothesis> {
+        match self {
+            Hypothesis::Terms(terms) => {
+                let left: Vec<Term> = (terms.iter().copied())
+                    .filter(|t| !held.contains(t))
+                    .collect();
+                (!left.is_empty()).then_some(Hypothesis::Terms(left))
+            }
+            other => Some(other.clone()),
+        }
+    }
+
+    /// The group of its mount terms.
+    pub fn group(&self) -> Option<Group> {
+        match self {
+            Hypothesis::Terms(terms) => terms.first().map(|t| t.group()),
+            _ => None,
+        }
+    }
+
+    /// Its columns in the joint fit, for a beam of that width.
+    pub fn columns(&self, beamwidth: Angle) -> Vec<Column> {
+        use Shape::{After, CosAzimuth, CosElevation, HoursSince, SinAzimuth, SinElevation};
+        let pair = |term: Term, shapes: [Shape; 2], spread: f64| {
+            shapes.map(|s| Column::term(term, s, spread)).to_vec()
+        };
+        let both = |terms: [Term; 2], shape: Shape, spread: f64| {
+            terms.map(|t| Column::term(t, shape, spread)).to_vec()
+        };
+        let waves = |with: Axis, k: f64| match with {
+            Axis::Azimuth => [CosAzimuth(k), SinAzimuth(k)],
+            _ => [CosElevation(k), SinElevation(k)],
+        };
+        match self {
+            Hypothesis::Terms(terms) => (terms.iter())
+                .map(|t| Column::term(*t, Shape::Always, prior_size::prior(*t, beamwidth)))
+                .collect(),
+            Hypothesis::BalanceFlip { at } => vec![Column::term(
+                Term::ElevationZero,
+                Shape::Above(*at),
+                plausible::PLAY,
+            )],
+            Hypothesis::Flop { at } => vec![Column::term(
+                Term::Collimation,
+                Shape::Above(*at),
+                plausible::PLAY,
+            )],
+            Hypothesis::Slip { axis, instant } => {
+                vec![Column::term(
+                    zero(*axis),
+                    After(instant.hours),
+                    plausible::SLIP,
+                )]
+            }
+            Hypothesis::BaseKnock(instant) => both(
+                [Term::TiltNorth, Term::TiltEast],
+                After(instant.hours),
+                plausible::KNOCK,
+            ),
+            Hypothesis::DishKnock(instant) => both(
+                [Term::Collimation, Term::ElevationZero],
+                After(instant.hours),
+                plausible::KNOCK,
+            ),
+            Hypothesis::Creep { axis, middle } => vec![Column::term(
+                zero(*axis),
+                HoursSince(*middle),
+                plausible::PER_HOUR,
+            )],
+            Hypothesis::Temperature { axis, mean_c } => vec![Column::term(
+                zero(*axis),
+                Shape::WarmerThan(*mean_c),
+                plausible::PER_KELVIN,
+            )],
+            Hypothesis::DayCycle(axis) => pair(
+                zero(*axis),
+                [Shape::CosDay, Shape::SinDay],
+                plausible::PERIODIC,
+            ),
+            Hypothesis::WarpThrice => pair(
+                Term::ElevationZero,
+                waves(Axis::Azimuth, 3.0),
+                plausible::PERIODIC,
+            ),
+            Hypothesis::Teeth { axis, per_turn, .. } => {
+                pair(zero(*axis), waves(*axis, *per_turn), plausible::PERIODIC)
+            }
+            Hypothesis::Ripple { axis, per_turn } => pair(
+                zero(*axis),
+                waves(*axis, f64::from(*per_turn)),
+                plausible::PERIODIC,
+            ),
+            Hypothesis::Pattern { axis, with, times } => pair(
+                zero(*axis),
+                waves(*with, f64::from(*times)),
+                plausible::PERIODIC,
+            ),
+            Hypothesis::Grads(axis) => {
+                vec![
+                    Column::term(scale(*axis), Shape::Always, 1.0)
+                        .known(GRADS_SCALE, plausible::EXACT),
+                ]
+            }
+            // Beyond collimation (constant), skew (sine) and azimuth zero (cosine); up and down
+            // beyond elevation zero and droop.
+            Hypothesis::LooseDish(axis) => {
+                let term = match axis {
+                    Axis::Azimuth => Term::Collimation,
+                    _ => Term::ElevationZero,
+                };
+                vec![Column::term(term, SinElevation(2.0), plausible::PERIODIC)]
+            }
+            Hypothesis::Settling { middle } => both(
+                [Term::TiltNorth, Term::TiltEast],
+                HoursSince(*middle),
+                plausible::PER_HOUR,
+            ),
+            Hypothesis::Stale { emitter } => {
+                vec![Column::target(Lever::Orbit(*emitter), plausible::ORBIT_S)]
+            }
+            Hypothesis::Air { times } => {
+                // The target itself is bent once.
+                vec![Column::target(Lever::Air, 1.0).known(times - 1.0, plausible::AIR)]
+            }
+            Hypothesis::Relabelled { steps, .. } => {
+                vec![
+                    Column::target(Lever::Retarget(steps.clone()), 1.0)
+                        .known(1.0, plausible::WHOLE),
+                ]
+            }
+        }
+    }
+
+    /// How many parameters it has for an information criterion: coefficients that are not known
+    /// beforehand, and places that were searched for.
+    pub fn parameters(&self) -> f64 {
+        let free = match self {
+            Hypothesis::Terms(terms) => terms.len(),
+            Hypothesis::Air { .. } | Hypothesis::Relabelled { .. } | Hypothesis::Grads(_) => 0,
+            Hypothesis::DayCycle(_)
+            | Hypothesis::WarpThrice
+            | Hypothesis::Teeth { .. }
+            | Hypothesis::Ripple { .. }
+            | Hypothesis::Pattern { .. }
+            | Hypothesis::Settling { .. }
+            | Hypothesis::BaseKnock(_)
+            | Hypothesis::DishKnock(_) => 2,
+            _ => 1,
+        };
+        let searched = match self {
+            Hypothesis::Slip { .. }
+            | Hypothesis::BalanceFlip { .. }
+            | Hypothesis::Flop { .. }
+            | Hypothesis::BaseKnock(_)
+            | Hypothesis::DishKnock(_)
+            | Hypothesis::Ripple { .. }
+            | Hypothesis::Relabelled { .. } => 1,
+            _ => 0,
+        };
+        (free + searched) as f64
+    }
+
+    /// Whether its size is known beforehand, so that the only question is whether it is there.
+    pub fn is_of_known_size(&self) -> bool {
+        matches!(
+            self,
+            Hypothesis::Air { .. } | Hypothesis::Relabelled { .. } | Hypothesis::Grads(_)
+        )
+    }
+
+    /// What happened at once, if it is of that kind.
+    pub fn instant(&self) -> Option<Instant> {
+        match self {
+            Hypothesis::Slip { instant, .. }
+            | Hypothesis::BaseKnock(instant)
+            | Hypothesis::DishKnock(instant) => Some(*instant),
+            _ => None,
+        }
+    }
+
+    /// Whether it changes slowly in the course of a session.
+    pub fn is_drift(&self) -> bool {
+        matches!(
+            self,
+            Hypothesis::Creep { .. }
+                | Hypothesis::Temperature { .. }
+                | Hypothesis::DayCycle(_)
+                | Hypothesis::Settling { .. }
+        )
+    }
+
+    /// The size from the fitted coefficients and their covariance, row by row.
+    pub fn size(&self, values: &[f64], covariance: &[Vec<f64>]) -> Size {
+        let degrees = 180.0 / std::f64::consts::PI;
+        let one = |factor: f64, unit| Size {
+            value: values[0] * factor,
+            sigma: covariance[0][0].max(0.0).sqrt() * factor.abs(),
+            unit,
+        };
+        match self {
+            // The reading after less the reading before, for one and the same direction.
+            Hypothesis::Slip { .. } => one(-degrees, "deg"),
+            Hypothesis::Creep { .. } => one(-degrees, "deg/h"),
+            Hypothesis::Temperature { .. } => one(-degrees, "deg/K"),
+            Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
+                Some(Group::AzimuthScale | Group::ElevationScale) => one(1.0, ""),
+                Some(Group::ClockOffset) => one(1.0, "s"),
+                _ if values.len() == 2 => amplitude(values, covariance, degrees, "deg"),
+                _ => one(degrees, "deg"),
+            },
+            Hypothesis::Grads(_) => Size {
+                value: 1.0 + GRADS_SCALE,
+                sigma: 0.0,
+                unit: "deg per unit",
+            },
+            Hypothesis::Stale { .. } => one(1.0, "s"),
+            Hypothesis::Air { .. } => Size {
+                value: 1.0 + values[0],
+                ..one(1.0, "times")
+            },
+            Hypothesis::Relabelled { steps, .. } => {
+                let mut off: Vec<f64> = (steps.iter().map(|s| s.norm()))
+                    .filter(|s| *s > 0.0)
+                    .collect();
+                off.sort_by(f64::total_cmp);
+                let middle = off.get(off.len() / 2).copied().unwrap_or(0.0);
+                Size {
+                    value: middle * degrees,
+                    sigma: 0.0,
+                    unit: "deg",
+                }
+            }
+            Hypothesis::Settling { .. } => amplitude(values, covariance, degrees, "deg/h"),
+            _ if values.len() == 2 => amplitude(values, covariance, degrees, "deg"),
+            _ => one(degrees, "deg"),
+        }
+    }
+
+    /// Whether two are the same but for where they were found.
+    pub fn same_kind(&self, other: &Hypothesis) -> bool {
+        use Hypothesis::{Pattern, Relabelled, Stale, Teeth, Terms};
+        match (self, other) {
+            (Terms(a), Terms(b)) => a.first().map(|t| t.group()) == b.first().map(|t| t.group()),
+            (Stale { emitter: a }, Stale { emitter: b })
+            | (Relabelled { emitter: a, .. }, Relabelled { emitter: b, .. }) => a == b,
+            (Teeth { .. }, Teeth { .. }) | (Pattern { .. }, Pattern { .. }) => self == other,
+            _ => {
+                std::mem::discriminant(self) == std::mem::discriminant(other)
+                    && self.axis() == other.axis()
+            }
+        }
+    }
+}
+
+/// The fault that a group of mount terms is, if it is one.
+fn fault_of(group: Group) -> Option<Fault> {
+    Some(match group {
+        Group::AzimuthBacklash => Fault::AzimuthBacklash,
+        Group::ElevationBacklash => Fault::ElevationBacklash,
+        Group::AzimuthRunout => Fault::AzimuthRunout,
+        Group::ElevationRunout => Fault::ElevationRunout,
+        Group::TrackWarp => Fault::WarpedTrack,
+        Group::AzimuthScale | Group::ElevationScale => Fault::WrongScale,
+        Group::ClockOffset => Fault::Clock,
+        Group::AzimuthZero
+        | Group::ElevationZero
+        | Group::Tilt
+        | Group::Collimation
+        | Group::AxisSkew
+        | Group::Droop => return None,
+    })
+}
+
+fn axis_of(group: Group) -> Axis {
+    match group {
+        Group::AzimuthZero
+        | Group::AzimuthScale
+        | Group::AzimuthRunout
+        | Group::AzimuthBacklash => Axis::Azimuth,
+        Group::ElevationZero
+        | Group::ElevationScale
+        | Group::ElevationRunout
+        | Group::TrackWarp
+        | Group::ElevationBacklash
+        | Group::Droop => Axis::Elevation,
+        Group::Tilt | Group::Collimation | Group::AxisSkew | Group::ClockOffset => Axis::Both,
+    }
+}
+
+/// Length of a pair of coefficients, with its standard deviation to first order.
+fn amplitude(values: &[f64], covariance: &[Vec<f64>], factor: f64, unit: &'static str) -> Size {
+    let length = values[0].hypot(values[1]).max(1e-300);
+    let along = [values[0] / length, values[1] / length];
+    let variance: f64 = (0..2)
+        .flat_map(|i| (0..2).map(move |j| (i, j)))
+        .map(|(i, j)| along[i] * covariance[i][j] * along[j])
+        .sum();
+    Size {
+        value: length * factor,
+        sigma: variance.max(0.0).sqrt() * factor,
+        unit,
+    }
+}
+
+fn zero(axis: Axis) -> Term {
+    match axis {
+        Axis::Azimuth => Term::AzimuthZero,
+        _ => Term::ElevationZero,
+    }
+}
+
+fn scale(axis: Axis) -> Term {
+    match axis {
+        Axis::Azimuth => Term::AzimuthScale,
+        _ => Term::ElevationScale,
+    }
+}

@@ -1,0 +1,624 @@
+//! The peaks to first order about a joint fit, with the columns of all hypotheses at once: made
+//! in one pass over the peaks, then asked many times, without going back to the sky or the mount.
+//!
+//! With residuals r, columns J (both over the logged standard deviations), steps s and a noise of
+//! variance v, a fit of some columns minimises |r + J s|^2 + v sum ((value - expected) / spread)^2.
+//! A peak is either good, with Gaussian noise, or bad, and then anywhere on the sky: the cost of a
+//! fit is -2 ln of that likelihood, up to a constant of the peaks.
+
+use std::cell::OnceCell;
+use std::sync::Arc;
+
+use nalgebra::{DMatrix, DVector};
+
+use super::problem::JointProblem;
+use super::shape::{Column, Lever};
+use crate::angle::Angle;
+use crate::fit::robust::Loss;
+
+/// Chance that a peak is bad, before the data; common practice, no source.
+const BAD_CHANCE: f64 = 0.05;
+/// Solid angle of the sky, over which a bad peak may lie.
+const SKY: f64 = 4.0 * std::f64::consts::PI;
+/// Never more than this share of the peaks is taken for bad.
+const MOST_BAD: f64 = 0.4;
+/// Rounds in which the set of good peaks must settle.
+const MOST_ROUNDS: usize = 12;
+/// With more than this share of bad peaks a fit is also begun from those near by a slow loss.
+const MANY_BAD: f64 = 0.1;
+/// With fewer degrees of freedom nothing can be judged.
+const LEAST_FREEDOM: f64 = 2.0;
+/// A peak within 3.5 sigmas of a fit is never called bad, however coarse the noise.
+const LEAST_BAD_COST: f64 = 12.0;
+
+/// The peaks to first order about a joint fit.
+#[derive(Clone, Debug)]
+pub struct Linearised {
+    width: usize,
+    /// Row by row: the change of each whitened coordinate for a unit of each column.
+    columns: Arc<Vec<f64>>,
+    /// Whitened residuals.
+    residuals: Vec<f64>,
+    /// By row: the standard deviation by which it was divided, radians.
+    sigmas: Arc<Vec<f64>>,
+    /// Each column's value, and what is known of it: mean and spread.
+    known: Vec<Known>,
+    /// By peak the first of its rows, and at the end the number of rows.
+    first_row: Arc<Vec<usize>>,
+    /// By peak: what it costs to call it bad when the noise is one.
+    bad_cost: Arc<Vec<f64>>,
+    trust: Trust,
+    /// Sums over the peaks that the joint fit explains, from which those of other choices
+    /// differ little.
+    reference: Arc<Vec<bool>>,
+    normal: OnceCell<Normal>,
+}
+
+/// What is taken at its word.
+#[derive(Clone, Copy, Debug)]
+pub struct Trust {
+    /// The logged standard deviations, unless the scatter is larger.
+    pub logged: bool,
+    /// Every peak.
+    pub all: bool,
+}
+
+/// A column's value at the joint fit, and what is known of it.
+#[derive(Clone, Copy, Debug)]
+struct Known {
+    value: f64,
+    expected: f64,
+    spread: f64,
+    /// What counts as plausible without the data; the spread is larger where the value is.
+    base_spread: f64,
+}
+
+/// Sums over the reference peaks.
+#[derive(Clone, Debug)]
+struct Normal {
+    /// J'J of all columns.
+    squares: Arc<DMatrix<f64>>,
+    /// J'r of all columns.
+    gradient: DVector<f64>,
+    /// How many rows.
+    count: f64,
+}
+
+/// Which peaks count, and how much.
+#[derive(Clone, Copy, Debug)]
+pub enum Weighted<'a> {
+    /// These, each once.
+    Kept(&'a [bool]),
+    /// Each by its weight.
+    By(&'a [f64]),
+}
+
+/// A weighted least-squares step.
+#[derive(Clone, Debug)]
+pub struct Step {
+    /// By chosen column.
+    pub step: DVector<f64>,
+    /// Times its own transpose it is the covariance for noise one.
+    pub inverse: DMatrix<f64>,
+    /// Rows less the parameters paid for.
+    pub freedom: f64,
+    /// By how much the sum of squares, the priors' included, falls.
+    pub fall: f64,
+}
+
+/// A fit of some columns to those peaks that it can explain.
+#[derive(Clone, Debug)]
+pub struct LinearFit {
+    /// The columns fitted.
+    pub chosen: Vec<usize>,
+    /// Their values, those of the joint fit included.
+    pub values: Vec<f64>,
+    /// Standard deviation of each.
+    pub sigmas: Vec<f64>,
+    /// Times its own transpose it is the covariance for noise one.
+    inverse: DMatrix<f64>,
+    /// By peak, whether it is explained.
+    pub kept: Vec<bool>,
+    /// Sum of squares of each peak's residuals, in units of the logged sigmas.
+    pub squares: Vec<f64>,
+    /// Variance of the noise in the same units.
+    pub variance: f64,
+    /// Rows explained less parameters paid for.
+    pub freedom: f64,
+    /// Cost of the columns' deviation from what was known of them.
+    pub prior: f64,
+}
+
+impl LinearFit {
+    /// Covariance of two of its values.
+    pub fn covariance(&self, i: usize, j: usize) -> f64 {
+        self.variance * self.inverse.row(i).dot(&self.inverse.row(j))
+    }
+}
+
+impl Linearised {
+    /// About `parameters` of `problem`, with `more` columns beside its own, which come first.
+    /// `kept` says which peaks the joint fit explains.
+    pub fn at(
+        problem: &JointProblem<'_>,
+        (peaks, sigmas): (&[super::session::SessionPeak], &[[Angle; 2]]),
+        parameters: &[f64],
+        more: &[Column],
+        (kept, trust): (&[bool], Trust),
+        base_spreads: &[f64],
+    ) -> Linearised {
+        let own = problem.columns().len();
+        let width = own + more.len();
+        let mut columns = Vec::with_capacity(2 * peaks.len() * width);
+        let mut residuals = Vec::with_capacity(2 * peaks.len());
+        let mut row_sigmas = Vec::with_capacity(2 * peaks.len());
+        let mut first_row = Vec::with_capacity(peaks.len() + 1);
+        let mut bad_cost = Vec::with_capacity(peaks.len());
+        let mut changes = vec![[0.0; 2]; width];
+        let bare = problem.mount(parameters);
+        for (i, peak) in peaks.iter().enumerate() {
+            let here = problem.at_about(&bare, i, parameters);
+            problem.derivatives_where_expected(i, &here, more, |j, c| changes[j] = c);
+            let offset = here.misfit_at_encoders();
+            // Another target is no small step: its column is the exact difference.
+            for (k, column) in problem.columns().iter().chain(more).enumerate() {
+                if let Lever::Retarget(steps) = &column.lever
+                    && steps[i].norm_squared() > 0.0
+                {
+                    // One that is in the fit has been made: it is taken back.
+                    let way = if k < own { -1.0 } else { 1.0 };
+                    let target = (here.target() + steps[i] * way).normalize();
+                    let other = here.misfit_to(target);
+                    changes[k] = [
+                        (other.cross_elevation - offset.cross_elevation).radians() * way,
+                        (other.elevation - offset.elevation).radians() * way,
+                    ];
+                }
+            }
+            let sigma = sigmas[i].map(Angle::radians);
+            let parts = [offset.cross_elevation, offset.elevation];
+            first_row.push(residuals.len());
+            for (axis, measured) in peak.sighting.measured().into_iter().enumerate() {
+                if measured {
+                    residuals.push(parts[axis].radians() / sigma[axis]);
+                    row_sigmas.push(sigma[axis]);
+                    columns.extend(changes.iter().map(|c| c[axis] / sigma[axis]));
+                }
+            }
+            bad_cost.push(bad_cost_of(sigma, peak.sighting.coordinates()));
+        }
+        first_row.push(residuals.len());
+        let own_known = (problem.columns().iter().zip(parameters))
+            .zip(base_spreads)
+            .map(|((column, value), base)| Known {
+                value: *value,
+                expected: column.expected,
+                spread: column.spread,
+                base_spread: *base,
+            });
+        let known = own_known
+            .chain(more.iter().map(|column| Known {
+                value: 0.0,
+                expected: column.expected,
+                spread: column.spread,
+                base_spread: column.spread,
+            }))
+            .collect();
+        Linearised {
+            width,
+            columns: Arc::new(columns),
+            residuals,
+            sigmas: Arc::new(row_sigmas),
+            known,
+            first_row: Arc::new(first_row),
+            bad_cost: Arc::new(bad_cost),
+            trust,
+            reference: Arc::new(kept.to_vec()),
+            normal: OnceCell::new(),
+        }
+    }
+
+    /// Number of peaks.
+    pub fn peaks(&self) -> usize {
+        self.bad_cost.len()
+    }
+    /// The rows of a peak.
+    pub fn rows_of(&self, peak: usize) -> std::ops::Range<usize> {
+        self.first_row[peak]..self.first_row[peak + 1]
+    }
+    /// How many rows a peak has.
+    fn count_of(&self, peak: usize) -> f64 {
+        (self.first_row[peak + 1] - self.first_row[peak]) as f64
+    }
+    /// The change of a row for a unit of a column.
+    pub fn value(&self, row: usize, column: usize) -> f64 {
+        self.columns[row * self.width + column]
+    }
+    fn row(&self, row: usize) -> &[f64] {
+        &self.columns[row * self.width..(row + 1) * self.width]
+    }
+    /// The standard deviation by which a row was divided, radians.
+    pub fn sigma_of(&self, row: usize) -> f64 {
+        self.sigmas[row]
+    }
+    /// Number of columns.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+    /// The whitened residual of a row.
+    pub fn residual(&self, row: usize) -> f64 {
+        self.residuals[row]
+    }
+    /// Sum of squares of a peak's residuals.
+    pub fn square_of(&self, peak: usize) -> f64 {
+        self.rows_of(peak).map(|r| self.residuals[r].powi(2)).sum()
+    }
+    /// Whether the logged standard deviations count.
+    pub fn trusts_logged(&self) -> bool {
+        self.trust.logged
+    }
+
+    /// The same with other spreads of the joint fit's own columns.
+    pub fn with_spreads(&self, spreads: &[f64]) -> Linearised {
+        let mut other = self.clone();
+        for (known, spread) in other.known.iter_mut().zip(spreads) {
+            known.spread = *spread;
+            known.base_spread = *spread;
+        }
+        other
+    }
+
+    /// The same with some columns of the joint fit taken out of it altogether.
+    pub fn without(&self, dropped: &[usize]) -> Linearised {
+        let mut other = self.clone();
+        for j in dropped {
+            let value = other.known[*j].value;
+            if value != 0.0 {
+                for row in 0..other.residuals.len() {
+                    other.residuals[row] -= value * self.value(row, *j);
+                }
+                other.known[*j].value = 0.0;
+                if let Some(normal) = other.normal.get_mut() {
+                    let column = normal.squares.column(*j).into_owned();
+                    normal.gradient.axpy(-value, &column, 1.0);
+                }
+            }
+        }
+        other
+    }
+
+    /// Sums over the reference peaks.
+    fn normal(&self) -> &Normal {
+        self.normal.get_or_init(|| {
+            let n = self.width;
+            let mut sums = vec![0.0; n * n];
+            let mut gradient = DVector::zeros(n);
+            let mut count = 0.0;
+            for peak in (0..self.peaks()).filter(|i| self.reference[*i]) {
+                for number in self.rows_of(peak) {
+                    let row = self.row(number);
+                    let residual = self.residuals[number];
+                    count += 1.0;
+                    for (i, a) in row.iter().enumerate() {
+                        if *a == 0.0 {
+                            continue;
+                        }
+                        gradient[i] += a * residual;
+                        let into = &mut sums[i * n..i * n + i + 1];
+                        for (sum, b) in into.iter_mut().zip(&row[..=i]) {
+                            *sum += a * b;
+                        }
+                    }
+                }
+            }
+            let squares = DMatrix::from_fn(n, n, |i, j| sums[i.max(j) * n + i.min(j)]);
+            Normal {
+                squares: Arc::new(squares),
+                gradient,
+                count,
+            }
+        })
+    }
+
+    /// J'J and J'r of some columns, and how many rows count.
+    ///
+    /// A choice of peaks that is nearly the reference's differs from its sums by a few rows.
+    fn sums(&self, chosen: &[usize], weights: &Weighted<'_>) -> (DMatrix<f64>, DVector<f64>, f64) {
+        let p = chosen.len();
+        let near = match weights {
+            Weighted::Kept(kept) => {
+                let other = (kept.iter().zip(self.reference.iter()))
+                    .filter(|(a, b)| a != b)
+                    .count();
+                3 * other < self.peaks()
+            }
+            Weighted::By(_) => false,
+        };
+        let (mut matrix, mut right, mut count) = if near {
+            let normal = self.normal();
+            (
+                DMatrix::from_fn(p, p, |a, b| normal.squares[(chosen[a], chosen[b])]),
+                DVector::from_fn(p, |a, _| normal.gradient[chosen[a]]),
+                normal.count,
+            )
+        } else {
+            (DMatrix::zeros(p, p), DVector::zeros(p), 0.0)
+        };
+        let mut values = vec![0.0; p];
+        for peak in 0..self.peaks() {
+            let weight = match weights {
+                Weighted::Kept(kept) => f64::from(u8::from(kept[peak])),
+                Weighted::By(weights) => weights[peak],
+            };
+            let missing = match near {
+                true => weight - f64::from(u8::from(self.reference[peak])),
+                false => weight,
+            };
+            if missing == 0.0 {
+                continue;
+            }
+            count += missing * self.count_of(peak);
+            for number in self.rows_of(peak) {
+                let row = self.row(number);
+                for (value, j) in values.iter_mut().zip(chosen) {
+                    *value = row[*j];
+                }
+                let residual = missing * self.residuals[number];
+                for a in 0..p {
+                    right[a] += values[a] * residual;
+                    let scaled = missing * values[a];
+                    let mut column = matrix.column_mut(a);
+                    for (sum, b) in column.iter_mut().zip(&values).skip(a) {
+                        *sum += scaled * b;
+                    }
+                }
+            }
+        }
+        for a in 0..p {
+            for b in 0..a {
+                matrix[(b, a)] = matrix[(a, b)];
+            }
+        }
+        (matrix, right, count)
+    }
+
+    /// J'J of some columns, for noise one and without priors; none when it is not finite.
+    pub fn information(&self, chosen: &[usize], weights: &Weighted<'_>) -> Option<DMatrix<f64>> {
+        let (matrix, _, _) = self.sums(chosen, weights);
+        matrix.iter().all(|v| v.is_finite()).then_some(matrix)
+    }
+
+    /// J'r of some columns.
+    pub fn gradient(&self, chosen: &[usize], weights: &Weighted<'_>) -> DVector<f64> {
+        self.sums(chosen, weights).1
+    }
+
+    /// Weighted least squares in `chosen` columns, with the noise's variance for the priors.
+    pub fn solve(&self, chosen: &[usize], weights: &Weighted<'_>, variance: f64) -> Option<Step> {
+        let p = chosen.len();
+        let (mut matrix, mut right, count) = self.sums(chosen, weights);
+        for (a, j) in chosen.iter().enumerate() {
+            let known = &self.known[*j];
+            let held = variance / known.spread.powi(2);
+            matrix[(a, a)] += held;
+            right[a] += (known.value - known.expected) * held;
+        }
+        // Columns of very different size: scaled to a unit diagonal first.
+        let scale = DVector::from_fn(p, |a, _| 1.0 / matrix[(a, a)].max(1e-300).sqrt());
+        let scaled = DMatrix::from_fn(p, p, |a, b| matrix[(a, b)] * scale[a] * scale[b]);
+        let root = scaled.cholesky()?.l();
+        let half = root.solve_lower_triangular(&DMatrix::identity(p, p))?;
+        // inverse = D L^-T, so that inverse times its transpose is the inverse of the matrix.
+        let inverse = DMatrix::from_fn(p, p, |a, b| scale[a] * half[(b, a)]);
+        let step = -(&inverse * inverse.tr_mul(&right));
+        // The priors pay for their share of the parameters.
+        let by_priors: f64 = (chosen.iter().enumerate())
+            .map(|(a, j)| inverse.row(a).norm_squared() * variance / self.known[*j].spread.powi(2))
+            .sum();
+        Some(Step {
+            freedom: count - (p as f64 - by_priors),
+            fall: -right.dot(&step),
+            inverse,
+            step,
+        })
+    }
+
+    /// Sum of squares of each peak's residuals after a step.
+    pub fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
+        (0..self.peaks())
+            .map(|peak| {
+                self.rows_of(peak)
+                    .map(|row| {
+                        let full = self.row(row);
+                        let change: f64 = (chosen.iter().zip(step.iter()))
+                            .map(|(j, s)| s * full[*j])
+                            .sum();
+                        (self.residuals[row] + change).powi(2)
+                    })
+                    .sum()
+            })
+            .collect()
+    }
+
+    /// Fits `chosen` to the peaks `start` and then to those that it explains, until they settle;
+    /// none when nothing is left to judge the noise by.
+    fn settle(&self, chosen: &[usize], start: &[bool], variance: f64) -> Option<LinearFit> {
+        let mut kept = start.to_vec();
+        let mut variance = variance;
+        for round in 0.. {
+            let solved = self.solve(chosen, &Weighted::Kept(&kept), variance)?;
+            if solved.freedom < LEAST_FREEDOM {
+                return None;
+            }
+            let squares = self.squares(chosen, &solved.step);
+            let sum: f64 = (squares.iter().zip(&kept))
+                .filter(|(_, k)| **k)
+                .map(|(s, _)| s)
+                .sum();
+            let before = variance;
+            variance = self.noise_of(sum / solved.freedom);
+            let next = self.explained(&squares, variance);
+            let settled = next == kept && (variance / before - 1.0).abs() < 0.1;
+            if settled || round == MOST_ROUNDS {
+                let values = self.values(chosen, &solved.step);
+                let sigmas = (0..chosen.len())
+                    .map(|c| (variance * solved.inverse.row(c).norm_squared()).sqrt())
+                    .collect();
+                return Some(LinearFit {
+                    prior: self.prior_cost(chosen, &values),
+                    chosen: chosen.to_vec(),
+                    values,
+                    sigmas,
+                    inverse: solved.inverse,
+                    kept,
+                    squares,
+                    variance,
+                    freedom: solved.freedom,
+                });
+            }
+            kept = next;
+        }
+        None
+    }
+
+    /// The noise that counts: the scatter, but not less than logged sigmas say.
+    fn noise_of(&self, scatter: f64) -> f64 {
+        if self.trust.logged {
+            scatter.max(1.0)
+        } else {
+            scatter.max(1e-300)
+        }
+    }
+
+    /// Which peaks are explained; the worst beyond [`MOST_BAD`] count as explained after all.
+    pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
+        let excess = |i: usize| squares[i] / variance - self.cost_of_bad(i, variance);
+        let mut bad: Vec<usize> = (0..squares.len()).filter(|i| excess(*i) > 0.0).collect();
+        let most = (squares.len() as f64 * MOST_BAD) as usize;
+        bad.sort_by(|a, b| excess(*b).total_cmp(&excess(*a)));
+        bad.truncate(most);
+        let mut kept = vec![true; squares.len()];
+        for i in bad {
+            kept[i] = false;
+        }
+        kept
+    }
+
+    /// What it costs to call a peak bad, in units of the sum of squares over the variance.
+    pub fn cost_of_bad(&self, peak: usize, variance: f64) -> f64 {
+        if self.trust.all {
+            return f64::INFINITY;
+        }
+        (self.bad_cost[peak] - self.count_of(peak) * variance.ln()).max(LEAST_BAD_COST)
+    }
+
+    /// The values of some columns after a step.
+    pub fn values(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
+        (chosen.iter().enumerate())
+            .map(|(c, j)| self.known[*j].value + step[c])
+            .collect()
+    }
+
+    /// Whether a column counts in the joint fit.
+    pub fn is_set(&self, column: usize) -> bool {
+        self.known[column].value != 0.0
+    }
+
+    /// -2 ln of the prior density of some values, up to a constant of the columns' plausible
+    /// sizes: a column that claims a larger size than plausible pays for the width.
+    pub fn prior_cost(&self, chosen: &[usize], values: &[f64]) -> f64 {
+        (chosen.iter().zip(values))
+            .map(|(j, value)| {
+                let known = &self.known[*j];
+                ((value - known.expected) / known.spread).powi(2)
+                    + 2.0 * (known.spread / known.base_spread).ln()
+            })
+            .sum()
+    }
+
+    /// -2 ln likelihood of a fit, up to a constant: each peak is either Gaussian or anywhere.
+    pub fn cost(&self, fit: &LinearFit) -> f64 {
+        let each = (0..self.peaks()).map(|i| {
+            if fit.kept[i] {
+                self.count_of(i) * fit.variance.ln() + fit.squares[i] / fit.variance
+            } else {
+                self.bad_cost[i]
+            }
+        });
+        each.sum::<f64>() + fit.prior
+    }
+
+    /// The best fit of `chosen` from several starts: the peaks `kept` now, all of them, and those
+    /// that a slowly growing loss leaves near.
+    pub fn fit(&self, chosen: &[usize], kept: &[bool], variance: f64) -> Option<LinearFit> {
+        let all = vec![true; self.peaks()];
+        let mut found: Vec<LinearFit> = self.settle(chosen, kept, variance).into_iter().collect();
+        let clean = kept == all.as_slice() && found.iter().all(|f| f.kept == all);
+        if !clean {
+            found.extend(self.settle(chosen, &all, variance));
+            let bad = kept.iter().filter(|k| !**k).count();
+            if bad as f64 > MANY_BAD * kept.len() as f64 {
+                let near = self.near_by_slow_loss(chosen);
+                found.extend(near.and_then(|(near, noise)| self.settle(chosen, &near, noise)));
+            }
+        }
+        found
+            .into_iter()
+            .min_by(|a, b| self.cost(a).total_cmp(&self.cost(b)))
+    }
+
+    /// The peaks near the fit by Cauchy's loss, and its noise.
+    pub fn near_by_slow_loss(&self, chosen: &[usize]) -> Option<(Vec<bool>, f64)> {
+        /// Median of the radius of two-dimensional unit noise.
+        const MEDIAN_RADIUS: f64 = 1.1774;
+        let mut weights = vec![1.0; self.peaks()];
+        let mut variance = 1.0;
+        let mut squares = Vec::new();
+        for _ in 0..MOST_ROUNDS {
+            let solved = self.solve(chosen, &Weighted::By(&weights), variance)?;
+            squares = self.squares(chosen, &solved.step);
+            let mut radii: Vec<f64> = squares.iter().map(|s| s.sqrt()).collect();
+            let middle = radii.len() / 2;
+            let (_, median, _) = radii.select_nth_unstable_by(middle, f64::total_cmp);
+            let scale = *median / MEDIAN_RADIUS;
+            variance = self.noise_of(scale * scale);
+            for (i, weight) in weights.iter_mut().enumerate() {
+                let u = squares[i].sqrt() / variance.sqrt();
+                *weight = Loss::Cauchy.weight(u, (self.count_of(i) as usize).max(1));
+            }
+        }
+        Some((self.explained(&squares, variance), variance))
+    }
+
+    /// For each peak of a fit of `chosen` to `kept` at a noise of `variance`, what the fit's own
+    /// uncertainty adds there: J C J' of its rows for noise one.
+    pub fn leverages(
+        &self,
+        chosen: &[usize],
+        kept: &[bool],
+        variance: f64,
+    ) -> Option<(Vec<DMatrix<f64>>, f64)> {
+        let solved = self.solve(chosen, &Weighted::Kept(kept), variance)?;
+        let each = (0..self.peaks())
+            .map(|i| {
+                let rows = self.rows_of(i);
+                let k = rows.len();
+                let half: DMatrix<f64> = DMatrix::from_fn(k, chosen.len(), |r, c| {
+                    let full = self.row(rows.start + r);
+                    (chosen.iter().enumerate())
+                        .map(|(a, j)| full[*j] * solved.inverse[(a, c)])
+                        .sum::<f64>()
+                });
+                &half * half.transpose()
+            })
+            .collect();
+        Some((each, solved.freedom))
+    }
+}
+
+/// -2 ln of the ratio of the densities of "anywhere" and of the top of the Gaussian with the
+/// logged sigmas.
+fn bad_cost_of(sigma: [f64; 2], rows: usize) -> f64 {
+    let each = (SKY / (std::f64::consts::TAU * sigma[0] * sigma[1])).ln();
+    rows as f64 * each + 2.0 * ((1.0 - BAD_CHANCE) / BAD_CHANCE).ln()
+}

@@ -1,0 +1,211 @@
+//! Scatter that depends on where the dish points: something rattles.
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::angle::Angle;
+use crate::fit::quantile;
+
+use super::fault::Axis;
+use super::joint_fit::JointFit;
+use super::session::Session;
+
+/// The probability that a healthy session is accused of a loose joint.
+const FALSE_ALARM: f64 = 0.002;
+/// With fewer peaks scatter cannot be compared.
+const LEAST_PEAKS: usize = 16;
+/// Axes times shapes asked for.
+const TRIED: f64 = 6.0;
+/// Peaks farther off than this share of the beamwidth are bad by themselves and do not count.
+const FARTHEST: f64 = 0.5;
+
+/// Where the scatter is larger than elsewhere.
+#[derive(Clone, Debug)]
+pub struct LooseJoint {
+    /// In which axis it shows.
+    pub axis: Axis,
+    /// Where it is worst.
+    pub worst: Worst,
+    /// Scatter in the worse half over that in the better one, with its standard deviation.
+    pub ratio: f64,
+    /// One standard deviation of the ratio.
+    pub sigma: f64,
+    /// Scatter of one coordinate in the worse half of the peaks.
+    pub loud: Angle,
+    /// And in the better half.
+    pub quiet: Angle,
+    /// The probability of so much by chance, corrected for what was tried.
+    pub p_value: f64,
+    /// By peak, its scatter in units of the noise of all; one where the trend says nothing.
+    pub louder: Vec<f64>,
+}
+
+/// On what the scatter depends.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Worst {
+    /// Worst at this azimuth reading.
+    Azimuth(Angle),
+    /// Worst at high or at low elevation.
+    High,
+    /// Worst at low elevation.
+    Low,
+}
+
+/// The loose joint with the smallest p-value, if one convinces.
+///
+/// Residuals to the power 2/3 are nearly normal whatever the noise's size (Wilson and Hilferty,
+/// The distribution of chi-square, 1931: the cube root of chi-square is nearly normal), so that
+/// an ordinary F test for a trend in them keeps its false-alarm probability far into the tail.
+///
+/// The peaks `apart`, by their place among the session's peaks, do not count.
+pub fn loose_joint(session: &Session, fit: &JointFit, apart: &[usize]) -> Option<LooseJoint> {
+    let mut found = members(session, fit)?;
+    found.retain(|m| !apart.contains(&m.index));
+    let mut best: Option<LooseJoint> = None;
+    for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+        let sizes: Vec<(usize, f64)> = found
+            .iter()
+            .filter_map(|m| {
+                let size = match axis {
+                    Axis::Azimuth => m.parts[0]?.abs(),
+                    Axis::Elevation => m.parts[1]?.abs(),
+                    Axis::Both => m.parts[0]?.hypot(m.parts[1]?),
+                };
+                Some((m.index, size))
+            })
+            .collect();
+        for by_azimuth in [true, false] {
+            if let Some(joint) = trend(session, fit, axis, &sizes, by_azimuth)
+                && best.as_ref().is_none_or(|b| joint.p_value < b.p_value)
+            {
+                best = Some(joint);
+            }
+        }
+    }
+    best.filter(|b| b.p_value <= FALSE_ALARM)
+}
+
+struct Member {
+    index: usize,
+    /// Residuals over their own standard deviations, in units of the noise.
+    parts: [Option<f64>; 2],
+}
+
+fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
+    let linearised = session.linearised(fit, &[]);
+    let chosen: Vec<usize> = (0..fit.count()).collect();
+    let (leverages, _) = linearised.leverages(&chosen, &fit.kept, fit.variance)?;
+    let noise = fit.variance.sqrt();
+    let members: Vec<Member> = (leverages.iter().enumerate())
+        .map(|(i, hat)| {
+            let [azimuth, elevation] = session.peaks[i].sighting.measured();
+            let mut rows = linearised.rows_of(i).enumerate();
+            let mut part = |measured: bool| {
+                let (k, row) = measured.then(|| rows.next()).flatten()?;
+                let own = if fit.kept[i] {
+                    (1.0 - hat[(k, k)]).max(0.05)
+                } else {
+                    1.0
+                };
+                Some(linearised.residual(row) / noise / own.sqrt())
+            };
+            Member {
+                index: i,
+                parts: [part(azimuth), part(elevation)],
+            }
+        })
+        .filter(|m| {
+            let sigma = fit.sigmas[m.index].map(|s| s * noise);
+            (m.parts.iter().zip(sigma))
+                .all(|(p, s)| p.is_none_or(|p| s * p.abs() < session.beamwidth * FARTHEST))
+        })
+        .collect();
+    (members.len() >= LEAST_PEAKS).then_some(members)
+}
+
+/// The trend of the scatter with azimuth (once round) or elevation.
+fn trend(
+    session: &Session,
+    fit: &JointFit,
+    axis: Axis,
+    sizes: &[(usize, f64)],
+    by_azimuth: bool,
+) -> Option<LooseJoint> {
+    let n = sizes.len();
+    if n < LEAST_PEAKS {
+        return None;
+    }
+    let problem = fit.problem(session);
+    let bare = problem.mount(&fit.parameters);
+    let there = |i: usize| problem.at_about(&bare, i, &fit.parameters).reading;
+    let readings: Vec<_> = sizes.iter().map(|(i, _)| there(*i)).collect();
+    let more = if by_azimuth { 2 } else { 1 };
+    let design = DMatrix::from_fn(n, 1 + more, |k, c| match (c, by_azimuth) {
+        (0, _) => 1.0,
+        (1, true) => readings[k].azimuth.cos(),
+        (_, true) => readings[k].azimuth.sin(),
+        (_, false) => readings[k].elevation.radians(),
+    });
+    let values = DVector::from_fn(n, |k, _| sizes[k].1.powf(2.0 / 3.0));
+    let normal = (design.transpose() * &design).try_inverse()?;
+    let slope = &normal * design.transpose() * &values;
+    let after = (&values - &design * &slope).norm_squared();
+    let mean = values.mean();
+    let before: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    let freedom = (n - 1 - more) as f64;
+    let ratio = ((before - after) / more as f64) / (after / freedom);
+    let chance = quantile::f_exceeds(ratio, more as f64, freedom);
+    let fitted = &design * &slope;
+    let mut order: Vec<usize> = (0..n).collect();
+    order.sort_by(|a, b| fitted[*a].total_cmp(&fitted[*b]));
+    let (better, worse) = order.split_at(n / 2);
+    let coordinates = if axis == Axis::Both { 2.0 } else { 1.0 };
+    let typical = |half: &[usize]| {
+        let squares: f64 = half
+            .iter()
+            .map(|k| {
+                let (i, size) = sizes[*k];
+                let sigma = match axis {
+                    Axis::Azimuth => fit.sigmas[i][0],
+                    Axis::Elevation => fit.sigmas[i][1],
+                    Axis::Both => Angle::from_radians(
+                        (fit.sigmas[i][0].radians() * fit.sigmas[i][1].radians()).sqrt(),
+                    ),
+                };
+                size * size / coordinates * fit.variance * sigma.radians().powi(2)
+            })
+            .sum();
+        (squares / half.len() as f64).sqrt()
+    };
+    let (loud, quiet) = (typical(worse), typical(better).max(1e-12));
+    // A standard deviation of m values is known to 1/sqrt(2 m) of itself.
+    let share = |m: usize| 1.0 / (2.0 * coordinates * m as f64);
+    let spread = (share(worse.len()) + share(better.len())).sqrt();
+    Some(LooseJoint {
+        axis,
+        worst: if by_azimuth {
+            Worst::Azimuth(Angle::from_radians(slope[2].atan2(slope[1])).wrapped_positive())
+        } else if slope[1] > 0.0 {
+            Worst::High
+        } else {
+            Worst::Low
+        },
+        ratio: loud / quiet,
+        sigma: loud / quiet * spread,
+        loud: Angle::from_radians(loud),
+        quiet: Angle::from_radians(quiet),
+        p_value: (chance * TRIED).min(1.0),
+        louder: (0..session.peaks.len())
+            .map(|i| {
+                let r = there(i);
+                let trend = if by_azimuth {
+                    slope[0] + slope[1] * r.azimuth.cos() + slope[2] * r.azimuth.sin()
+                } else {
+                    slope[0] + slope[1] * r.elevation.radians()
+                };
+                // Mean of |noise|^(2/3) for unit noise in one and in two coordinates.
+                let unit = if axis == Axis::Both { 1.1252 } else { 0.8024 };
+                (trend / unit).max(0.1).powf(1.5)
+            })
+            .collect(),
+    })
+}

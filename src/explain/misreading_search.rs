@@ -1,0 +1,242 @@
+//! Where else an explanation may begin when the session as logged does not hold together: by
+//! another reading of the log, at another scale, with another clock.
+
+use rayon::prelude::*;
+
+use crate::angle::Angle;
+use crate::mount::Term;
+
+use super::fault::Axis;
+use super::hypothesis::Hypothesis;
+use super::joint_fit::JointFit;
+use super::linearised::Linearised;
+use super::misreading::{LogReading, Misreading};
+use super::plausibility::falls_apart;
+use super::problem::JointProblem;
+use super::session::{Session, SessionPeak};
+use super::start::{Start, start};
+
+/// Where an explanation may begin.
+#[derive(Clone, Debug)]
+pub struct Beginning {
+    /// How the log was misread; none for the session as logged.
+    pub misreading: Option<Misreading>,
+    /// The session by that reading.
+    pub session: Session,
+    /// Its first fit.
+    pub fit: JointFit,
+}
+
+/// Peaks on which readings are screened, at most.
+const SCREENED: usize = 30;
+/// A reading must make the session more likely by this fall of -2 ln likelihood to be fitted
+/// whole,
+const CLEARLY: f64 = 12.0;
+/// and be among so many.
+const FITTED: usize = 4;
+
+/// Other places from which an explanation may begin, the most promising first; only those that
+/// hold together when there are such.
+pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning> {
+    let stride = setting.log.peaks.len().div_ceil(SCREENED).max(1);
+    let mut thin_log = setting.log.clone();
+    thin_log.peaks = thin_log.peaks.into_iter().step_by(stride).collect();
+    let thin = LogReading {
+        log: &thin_log,
+        ..*setting
+    };
+    let rows: Vec<usize> = thin_log.peaks.iter().map(|p| p.row).collect();
+    let places: Vec<usize> = (0..session.peaks.len())
+        .filter(|i| rows.contains(&session.peaks[*i].row))
+        .collect();
+    let few = session.thinned(&places);
+    let limit = screen(&few).map_or(f64::INFINITY, |s| s.cost) - CLEARLY;
+    let mut promising: Vec<(f64, Misreading)> = Misreading::all()
+        .into_par_iter()
+        .filter_map(|misreading| {
+            let other = few.with_peaks(misreading.places(&thin)?)?;
+            let cost = screen(&other)?.cost;
+            (cost < limit).then_some((cost, misreading))
+        })
+        .collect();
+    promising.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let read: Vec<(Misreading, Session)> = promising
+        .into_iter()
+        .take(FITTED)
+        .filter_map(|(_, misreading)| {
+            let other = session.with_peaks(misreading.peaks(setting)?)?;
+            Some((misreading, other))
+        })
+        .collect();
+    // The right reading holds together by itself, and then no other needs a costly search.
+    let mut found: Vec<Beginning> = (read.iter())
+        .filter_map(|(misreading, session)| match session.plain_fit()? {
+            (fit, true) => Some(Beginning {
+                misreading: Some(misreading.clone()),
+                session: session.clone(),
+                fit,
+            }),
+            _ => None,
+        })
+        .collect();
+    if !found.is_empty() {
+        return found;
+    }
+    let far = far_scale(session, &few, limit).into_iter();
+    found.extend(far.chain(far_clock(setting, session, &few, limit)));
+    if found.iter().any(|b| !falls_apart(&b.session, &b.fit)) {
+        return found;
+    }
+    found.extend(read.into_iter().filter_map(|(misreading, session)| {
+        let fit = session.robust_base_fit().ok()?;
+        Some(Beginning {
+            misreading: Some(misreading),
+            session,
+            fit,
+        })
+    }));
+    found
+}
+
+/// What a first-order fit from the zeros alone says of a session.
+struct Screened {
+    /// -2 ln likelihood with all healthy terms, up to a constant of the peaks.
+    cost: f64,
+    from: Start,
+}
+
+fn screen(session: &Session) -> Option<Screened> {
+    let from = start(session);
+    let begin = zeros(session, &from);
+    let columns: Vec<_> = (session.base.iter())
+        .flat_map(|h| h.columns(session.beamwidth))
+        .collect();
+    let spreads: Vec<f64> = columns.iter().map(|c| c.spread).collect();
+    let all = vec![true; session.peaks.len()];
+    let linearised = Linearised::at(
+        &JointProblem::new(&session.peaks, &session.sigmas, &columns, session.held),
+        (&session.peaks, &session.sigmas),
+        &begin,
+        &[],
+        (&all, session.trust()),
+        &spreads,
+    );
+    let chosen: Vec<usize> = (0..begin.len()).collect();
+    let fit = linearised.fit(&chosen, &all, 1.0)?;
+    Some(Screened {
+        cost: linearised.cost(&fit),
+        from,
+    })
+}
+
+/// A scale so wrong that the zeros alone find no start: tried in steps of 2 %.
+fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> {
+    const STEP: f64 = 1.02;
+    const MOST_STEPS: i32 = 70;
+    let mut best: Option<(Screened, Axis, f64)> = None;
+    for axis in [Axis::Azimuth, Axis::Elevation] {
+        for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
+            let factor = STEP.powi(k);
+            let mut other = few.clone();
+            for peak in &mut other.peaks {
+                let read = &mut peak.sighting;
+                match axis {
+                    Axis::Azimuth => read.azimuth = read.azimuth.map(|a| a * factor),
+                    _ => read.elevation = read.elevation.map(|e| e * factor),
+                }
+            }
+            let nearer = |b: &Option<(Screened, Axis, f64)>, cost: f64| {
+                b.as_ref().is_none_or(|(b, _, _)| cost < b.cost)
+            };
+            if let Some(found) = screen(&other)
+                && found.cost < limit
+                && nearer(&best, found.cost)
+            {
+                best = Some((found, axis, factor));
+            }
+        }
+    }
+    let (found, axis, factor) = best?;
+    let term = match axis {
+        Axis::Azimuth => Term::AzimuthScale,
+        _ => Term::ElevationScale,
+    };
+    beginning_with(session.clone(), &found.from, term, factor - 1.0)
+}
+
+/// The session's fit with one term more, which begins at `value`.
+fn beginning_with(session: Session, from: &Start, term: Term, value: f64) -> Option<Beginning> {
+    if session.held_terms.contains(&term) || session.base_terms().contains(&term) {
+        return None;
+    }
+    let mut begin = zeros(&session, from);
+    begin.push(value);
+    let mut hypotheses = session.base.clone();
+    hypotheses.push(Hypothesis::Terms(vec![term]));
+    let all = vec![true; session.peaks.len()];
+    let fit = session.refit(&hypotheses, &begin, &all, 1.0)?;
+    Some(Beginning {
+        misreading: None,
+        session,
+        fit,
+    })
+}
+
+/// A clock so wrong that satellites are nowhere near: tried up to half an hour either way. Beyond
+/// that it is a time zone.
+fn far_clock(
+    setting: &LogReading<'_>,
+    session: &Session,
+    few: &Session,
+    limit: f64,
+) -> Option<Beginning> {
+    /// Emitters that move faster, a second, need the finer step.
+    const FAST: Angle = Angle::from_degrees(0.01);
+    const MOST_S: f64 = 1800.0;
+    let is_satellite =
+        |p: &SessionPeak| p.along_orbit.norm_squared() > 0.0 && p.sighting.target_rate.norm() > 0.0;
+    let fast = |p: &SessionPeak| is_satellite(p) && p.sighting.target_rate.norm() > FAST.radians();
+    let step_s = if session.peaks.iter().any(fast) {
+        10.0
+    } else {
+        60.0
+    };
+    let most_steps = (MOST_S / step_s) as i32;
+    let tried: Vec<f64> = (-most_steps..=most_steps)
+        .filter(|k| *k != 0)
+        .map(|k| step_s * f64::from(k))
+        .collect();
+    let (found, clock_s) = tried
+        .into_par_iter()
+        .filter_map(|clock_s| {
+            let mut other = few.clone();
+            for peak in &mut other.peaks {
+                let satellite = is_satellite(peak);
+                let read = &mut peak.sighting;
+                if satellite {
+                    let time = peak.time.plus_seconds(read.clock_offset_s + clock_s);
+                    let name = &setting.station.emitters.get(peak.emitter)?.name;
+                    read.target = setting.sky.apparent(name, time).ok()?.east_north_up();
+                } else {
+                    read.target = (read.target + read.target_rate * clock_s).normalize();
+                }
+            }
+            let found = screen(&other)?;
+            (found.cost < limit).then_some((found, clock_s))
+        })
+        .min_by(|a, b| a.0.cost.total_cmp(&b.0.cost))?;
+    let clock_s = setting.clock_s + clock_s;
+    let other = session.with_peaks(setting.peaks_at(clock_s))?;
+    beginning_with(other, &found.from, Term::ClockOffset, clock_s)
+}
+
+fn zeros(session: &Session, from: &Start) -> Vec<f64> {
+    (session.base_terms().into_iter())
+        .map(|term| match term {
+            Term::AzimuthZero => from.azimuth_zero.radians(),
+            Term::ElevationZero => from.elevation_zero.radians(),
+            Term::ClockOffset => session.clock_s(),
+            _ => 0.0,
+        })
+        .collect()
+}

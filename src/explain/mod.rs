@@ -1,0 +1,67 @@
+//! The one engine: from a log to its explanation.
+//!
+//! A mount term is a hypothesis like any cause, a lever of the mount pulled by a shape
+//! (`shape`, `hypothesis`). All are fitted together in one problem with one likelihood
+//! (`problem`, `joint_fit`), asked for to first order in one pass (`linearised`), admitted
+//! and dropped in one place with one multiplicity (`admission`). One place says which peaks are
+//! bad (`bad_peaks`) and what each most likely is (`row_causes`); one says what cannot be told
+//! apart and what would tell (`separability`, `rivals`). What comes out is one
+//! [`Explanation`], data without prose, of which `solve` and `faults` are two views.
+
+mod admission;
+mod alike;
+mod analyse;
+mod bad_peaks;
+mod candidates;
+mod compass;
+mod even_sky;
+mod evidence;
+mod explanation;
+mod fault;
+mod hypothesis;
+mod joint_fit;
+mod linearised;
+mod loose_joint;
+pub mod misfit;
+mod misreading;
+mod misreading_search;
+pub mod observe;
+mod plausibility;
+pub mod prior_size;
+mod problem;
+mod ripple;
+mod rivals;
+mod row_causes;
+mod separability;
+mod session;
+mod shape;
+mod sky_error;
+mod start;
+mod step;
+mod step_search;
+mod two_places;
+mod uncertainty;
+mod usual;
+
+pub use alike::Alike;
+pub use analyse::{LEAST_COORDINATES, Options, explain, explain_observed};
+pub use compass::{Compass, Declination, FALSE_ALARM as COMPASS_FALSE_ALARM, declination};
+pub use even_sky::{even_sky, sky_weights};
+pub use evidence::Evidence;
+pub use explanation::{
+    Cause, ComputedPositions, Decision, Explanation, Grounds, Misread, Numbers, Remark,
+    TermEstimate, TwoPlaces,
+};
+pub use fault::{Axis, Fault};
+pub use hypothesis::{GRADS_SCALE, Hypothesis, Instant, Size};
+pub use joint_fit::JointFit;
+pub use loose_joint::{LooseJoint, Worst};
+pub use misreading::{Misreading, unit_of, zone_of};
+pub use prior_size::glaring;
+pub use problem::JointProblem;
+pub use rivals::{Rival, Tell};
+pub use row_causes::{BadKind, BadPeak, SIDELOBE};
+pub use separability::{Advice, ToldInstead, Vague, rows_at};
+pub use session::{Session, SessionPeak, TermChoice, session_peaks};
+pub use shape::{Column, Lever, Shape};
+pub use sky_error::{AllowedFor, SkyError};

@@ -1,0 +1,116 @@
+//! Whether a session holds together: whether its peaks can be those of one mount at all.
+
+use crate::angle::{Angle, Direction, EncoderReading};
+use crate::mount::Group;
+
+use super::joint_fit::JointFit;
+use super::prior_size::glaring;
+use super::session::{Session, SessionPeak};
+
+/// The session does not hold together when this share of the peaks is bad,
+const MANY_BAD: f64 = 0.2;
+/// or emitters are missed at every one of their peaks, with so many peaks and this share of all:
+/// what is wrong with the log as a whole is wrong with emitters as a whole,
+const LEAST_MISSED: usize = 2;
+const MISSED_SHARE: f64 = 0.05;
+/// or the scatter is so large a share of the beamwidth: nobody peaks a signal that badly,
+const MOST_SCATTER: f64 = 0.12;
+/// or a term is so many times the size that anybody would see.
+const TIMES_GLARING: f64 = 1.2;
+
+/// Whether the session as logged fails to hold together.
+pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
+    let peaks = fit.kept.len() as f64;
+    let bad = fit.kept.iter().filter(|k| !**k).count();
+    let missed = wholly_missed(session, fit);
+    let many = bad as f64 > MANY_BAD * peaks
+        || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
+    let glaring_term = (fit.columns.iter().zip(&fit.parameters)).any(|(column, value)| {
+        column
+            .constant_term()
+            .is_some_and(|term| match term.group() {
+                Group::Tilt | Group::Collimation | Group::AxisSkew | Group::Droop => {
+                    value.abs() > TIMES_GLARING * glaring(term)
+                }
+                _ => false,
+            })
+    });
+    many || glaring_term || fit.scatter() > session.beamwidth * MOST_SCATTER
+}
+
+/// An explanation about which the peaks scatter by more beamwidths than this explains nothing:
+/// a signal is lost half a beamwidth off, and a peak is found well within the beam (common
+/// practice, no source).
+const ABSURD_SCATTER: f64 = 1.0;
+
+/// Nor does one of so many causes about which the peaks still scatter worse than anybody peaks.
+const MANY_CAUSES: usize = 2;
+
+/// Whether an explanation explains nothing.
+pub fn absurd(session: &Session, fit: &JointFit) -> bool {
+    let most = if fit.admitted(session).len() < MANY_CAUSES {
+        ABSURD_SCATTER
+    } else {
+        MOST_SCATTER
+    };
+    fit.scatter() > session.beamwidth * most
+}
+
+/// Peaks of emitters of which not one peak is explained.
+fn wholly_missed(session: &Session, fit: &JointFit) -> usize {
+    let emitter_of = |i: usize| session.peaks[i].emitter;
+    let explained: Vec<usize> = (0..fit.kept.len())
+        .filter(|i| fit.kept[*i])
+        .map(emitter_of)
+        .collect();
+    (0..fit.kept.len())
+        .filter(|i| !explained.contains(&emitter_of(*i)))
+        .count()
+}
+
+/// Readings that equal the computed sky positions to less than this share of the beamwidth are
+/// no readings: no peak is found so well.
+const TOO_GOOD: f64 = 1.0 / 500.0;
+/// Peaks needed to say so.
+const LEAST_TOO_GOOD: usize = 5;
+
+/// Rms distance between the raw readings and the emitters' directions, when it is so small
+/// that the log must hold the sky's positions in the place of readings. The second tells
+/// whether the directions are those without air.
+pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
+    let both: Vec<&SessionPeak> = (session.peaks.iter())
+        .filter(|c| c.sighting.coordinates() == 2)
+        .collect();
+    if both.len() < LEAST_TOO_GOOD {
+        return None;
+    }
+    let rms = |airless: bool| {
+        let squares: f64 = both
+            .iter()
+            .filter_map(|c| {
+                let reading = EncoderReading {
+                    azimuth: c.sighting.azimuth?,
+                    elevation: c.sighting.elevation?,
+                };
+                let bend = if airless {
+                    c.bend
+                } else {
+                    nalgebra::Vector3::zeros()
+                };
+                let target = (c.sighting.target - bend).normalize();
+                let read =
+                    Direction::<crate::angle::Apparent>::new(reading.azimuth, reading.elevation);
+                let there = Direction::from_east_north_up(&target);
+                Some(read.separation(&there).radians().powi(2))
+            })
+            .sum();
+        Angle::from_radians((squares / both.len() as f64).sqrt())
+    };
+    let (apparent, airless) = (rms(false), rms(true));
+    let (least, without_air) = if airless < apparent {
+        (airless, true)
+    } else {
+        (apparent, false)
+    };
+    (least < session.beamwidth * TOO_GOOD).then_some((least, without_air))
+}

@@ -1,0 +1,276 @@
+//! The peaks as one least-squares problem in the coefficients of hypotheses.
+//!
+//! The residual of a peak is the emitter's apparent direction minus the modelled beam, resolved at
+//! the beam into cross-elevation and elevation, each over its standard deviation; the fit
+//! minimises the sum of their squares plus ((coefficient - expected) / spread)^2 of each column.
+
+use crate::angle::{Angle, EncoderReading, Offset};
+use crate::fit::{Block, Model, Prior, Unevaluable};
+use crate::mount::{MountModel, Term, TermValues};
+
+use super::misfit::{
+    LinearisedPeak, expected_reading, filled_reading, misfit, misfit_at_encoders,
+    misfit_at_encoders_of,
+};
+use super::observe::Sighting;
+use super::session::SessionPeak;
+use super::shape::{Column, Lever, Shape};
+
+/// Peaks to be explained by some columns; the parameters are their coefficients.
+#[derive(Clone, Debug)]
+pub struct JointProblem<'a> {
+    peaks: &'a [SessionPeak],
+    sigmas: &'a [[Angle; 2]],
+    columns: &'a [Column],
+    held: TermValues,
+    /// Whether every column is a constant mount term: then one mount serves all peaks.
+    constant: bool,
+    /// Whether some column turns fast.
+    fast: bool,
+}
+
+/// One peak as the hypotheses have it.
+#[derive(Clone, Debug)]
+pub struct ExplainedPeak {
+    /// The mount as it stood at that peak.
+    pub mount: MountModel,
+    /// Readings, and where the emitter stood.
+    pub sighting: Sighting,
+    /// The encoder reading, an unmeasured axis filled in.
+    pub reading: EncoderReading,
+    /// The mount but for what depends on the peak.
+    bare: MountModel,
+}
+
+impl ExplainedPeak {
+    /// The reading that the model expects.
+    fn expected(&self) -> EncoderReading {
+        expected_reading(&self.bare, &self.sighting, self.reading)
+    }
+    /// Emitter minus modelled beam.
+    pub fn misfit(&self) -> Offset {
+        misfit(&self.mount, &self.sighting).offset
+    }
+    /// The same, at the encoders where it is large.
+    pub fn misfit_at_encoders(&self) -> Offset {
+        misfit_at_encoders(&self.mount, &self.sighting)
+    }
+    /// The same for another target (unit vector).
+    pub fn misfit_to(&self, target: nalgebra::Vector3<f64>) -> Offset {
+        let mut there = self.sighting;
+        there.clock_offset_s = self.mount.terms().inside(Term::ClockOffset);
+        there.target = target;
+        misfit_at_encoders(&self.mount, &there)
+    }
+    /// The same for another reading.
+    pub fn misfit_of_reading(&self, reading: EncoderReading) -> Offset {
+        misfit_at_encoders_of(&self.mount, &self.sighting, reading)
+    }
+    /// Unit vector of the target.
+    pub fn target(&self) -> nalgebra::Vector3<f64> {
+        self.sighting
+            .target_at(self.mount.terms().inside(Term::ClockOffset))
+    }
+}
+
+impl<'a> JointProblem<'a> {
+    /// `sigmas` holds, for each peak, one standard deviation in cross-elevation and in elevation;
+    /// `held` the values of all terms that no column moves.
+    pub fn new(
+        peaks: &'a [SessionPeak],
+        sigmas: &'a [[Angle; 2]],
+        columns: &'a [Column],
+        held: TermValues,
+    ) -> JointProblem<'a> {
+        JointProblem {
+            peaks,
+            sigmas,
+            columns,
+            held,
+            constant: columns.iter().all(|c| c.constant_term().is_some()),
+            fast: columns.iter().any(|c| c.shape.is_fast()),
+        }
+    }
+
+    /// The columns.
+    pub fn columns(&self) -> &[Column] {
+        self.columns
+    }
+
+    /// The mount at some parameters, but for what depends on the peak.
+    pub fn mount(&self, parameters: &[f64]) -> MountModel {
+        let mut terms = self.held;
+        for (column, value) in self.columns.iter().zip(parameters) {
+            if let Some(term) = column.constant_term() {
+                terms.set_inside(term, terms.inside(term) + value);
+            }
+        }
+        MountModel::new(terms)
+    }
+
+    /// Peak number `index` at some parameters.
+    pub fn at(&self, index: usize, parameters: &[f64]) -> ExplainedPeak {
+        self.at_about(&self.mount(parameters), index, parameters)
+    }
+
+    /// The same, with [`JointProblem::mount`] at those parameters worked out once for all peaks.
+    pub fn at_about(&self, bare: &MountModel, index: usize, parameters: &[f64]) -> ExplainedPeak {
+        let peak = &self.peaks[index];
+        let mut sighting = peak.sighting;
+        let reading = filled_reading(bare, &sighting);
+        if self.constant {
+            return ExplainedPeak {
+                mount: *bare,
+                sighting,
+                reading,
+                bare: *bare,
+            };
+        }
+        let expected = match self.fast {
+            true => expected_reading(bare, &sighting, reading),
+            false => reading,
+        };
+        let mut terms = *bare.terms();
+        let (mut pulled, mut moved) = (false, false);
+        for (column, coefficient) in self.columns.iter().zip(parameters) {
+            if column.constant_term().is_some() {
+                continue;
+            }
+            match (&column.lever, column.target_step(index, peak)) {
+                (Lever::Term(term), _) => {
+                    let at = if column.shape.is_fast() {
+                        &expected
+                    } else {
+                        &reading
+                    };
+                    let pull = coefficient * column.shape.at(peak, at);
+                    terms.set_inside(*term, terms.inside(*term) + pull);
+                    pulled = true;
+                }
+                (_, Some(step)) => {
+                    sighting.target += step * *coefficient;
+                    moved = true;
+                }
+                (_, None) => {}
+            }
+        }
+        if moved {
+            sighting.target.normalize_mut();
+        }
+        let mount = if pulled {
+            MountModel::new(terms)
+        } else {
+            *bare
+        };
+        ExplainedPeak {
+            reading: filled_reading(&mount, &sighting),
+            mount,
+            sighting,
+            bare: *bare,
+        }
+    }
+
+    /// Emitter minus modelled beam of peak number `index`.
+    pub fn misfit(&self, index: usize, parameters: &[f64]) -> Offset {
+        self.at(index, parameters).misfit()
+    }
+
+    /// The misfit of a peak as [`JointProblem::at`] has it, with the change of
+    /// (cross-elevation, elevation), radians, for a unit of each parameter and then of each of
+    /// `more` columns that are not in the problem.
+    pub fn misfit_with_derivatives(
+        &self,
+        index: usize,
+        there: &ExplainedPeak,
+        more: &[Column],
+        mut by_parameter: impl FnMut(usize, [f64; 2]),
+    ) -> Offset {
+        let peak = &self.peaks[index];
+        let linear = LinearisedPeak::at(&there.mount, &there.sighting);
+        let mut expected = None;
+        for (k, column) in self.columns.iter().chain(more).enumerate() {
+            let change = match (&column.lever, column.target_step(index, peak)) {
+                (Lever::Term(term), _) => {
+                    let change = linear.by_term(*term);
+                    match column.shape {
+                        Shape::Always => change,
+                        shape if shape.is_fast() => {
+                            let at = expected.get_or_insert_with(|| there.expected());
+                            change.map(|c| c * shape.at(peak, at))
+                        }
+                        shape => change.map(|c| c * shape.at(peak, &there.reading)),
+                    }
+                }
+                (_, Some(step)) if step.norm_squared() > 0.0 => linear.by_target(&step),
+                _ => [0.0; 2],
+            };
+            by_parameter(k, change);
+        }
+        linear.misfit.offset
+    }
+
+    /// The change of (cross-elevation, elevation), radians, for a unit of each parameter and then of
+    /// each of `more` columns, where the model expects the reading of a peak.
+    ///
+    /// Not where it was read: a column that follows a reading, errors and all, can explain those
+    /// errors where the peaks stand in few places.
+    pub fn derivatives_where_expected(
+        &self,
+        index: usize,
+        there: &ExplainedPeak,
+        more: &[Column],
+        by_parameter: impl FnMut(usize, [f64; 2]),
+    ) {
+        let at = expected_reading(&there.mount, &there.sighting, there.reading);
+        let mut expected = there.clone();
+        expected.reading = at;
+        expected.sighting.azimuth = there.sighting.azimuth.map(|_| at.azimuth);
+        expected.sighting.elevation = there.sighting.elevation.map(|_| at.elevation);
+        self.misfit_with_derivatives(index, &expected, more, by_parameter);
+    }
+
+    /// What is known of each coefficient before the data, as rows for the fit.
+    pub fn priors(&self) -> Vec<Prior> {
+        let columns = self.columns.iter().enumerate();
+        columns
+            .map(|(j, c)| Prior::on(j, c.expected, c.spread))
+            .collect()
+    }
+}
+
+impl Model for JointProblem<'_> {
+    fn parameters(&self) -> usize {
+        self.columns.len()
+    }
+    fn observations(&self) -> usize {
+        self.peaks.len()
+    }
+    fn most_rows(&self) -> usize {
+        2
+    }
+    fn evaluate(&self, parameters: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+        let n = self.parameters();
+        let mut derivatives = vec![0.0; 2 * n];
+        let bare = self.mount(parameters);
+        for i in block.range() {
+            let there = self.at_about(&bare, i, parameters);
+            let sigma = self.sigmas[i].map(Angle::radians);
+            let offset = if block.wants_derivatives() {
+                self.misfit_with_derivatives(i, &there, &[], |j, change| {
+                    derivatives[j] = change[0] / sigma[0];
+                    derivatives[n + j] = change[1] / sigma[1];
+                })
+            } else {
+                there.misfit()
+            };
+            let parts = [offset.cross_elevation, offset.elevation];
+            for (axis, measured) in there.sighting.measured().into_iter().enumerate() {
+                if measured {
+                    let value = parts[axis].radians() / sigma[axis];
+                    block.push(i, value, &derivatives[axis * n..(axis + 1) * n]);
+                }
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,249 @@
+//! Hypotheses that these data cannot tell apart, and the observation that would.
+
+use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::logbook::Approach;
+use crate::station::Station;
+
+use super::admission::{Context, Inquiry, grow, price, without};
+use super::fault::{Axis, Fault};
+use super::hypothesis::{Hypothesis, Size};
+use super::joint_fit::JointFit;
+use super::problem::JointProblem;
+use super::session::{Session, SessionPeak};
+use super::shape::{Column, Lever};
+
+/// An explanation whose information criterion is worse by less than this cannot be ruled out:
+/// odds of twenty to one (Kass and Raftery, Bayes factors, 1995, call from there on "strong"; from
+/// memory).
+const AS_GOOD: f64 = 6.0;
+
+/// So many of the best are refitted.
+const REFITTED: usize = 8;
+
+/// Another hypothesis that these data cannot tell from an admitted one.
+#[derive(Clone, Debug)]
+pub struct Rival {
+    /// Which fault it would be.
+    pub fault: Fault,
+    /// Where it would show.
+    pub axis: Axis,
+    /// How large it would be.
+    pub size: Size,
+    /// Which observation would tell the two apart.
+    pub tell: Tell,
+}
+
+/// Which observation would tell two hypotheses apart.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Tell {
+    /// Peaks of both emitters anew, with their frequency.
+    BothEmitters,
+    /// A fast satellite, for which seconds matter, and an emitter that stands still.
+    FastAndStill,
+    /// That satellite at another part of its orbit, with fresh elements.
+    AnotherPass,
+    /// An emitter as low as it can be received, and one inside the air beside it.
+    LowEmitters,
+    /// Peaks where the two differ most.
+    Peaks {
+        /// How many.
+        count: f64,
+        /// Where the encoders read.
+        azimuth: Angle,
+        /// Elevation reading.
+        elevation: Angle,
+        /// How long after the last peak.
+        hours_later: f64,
+        /// From both sides, this one first, where the side of arrival matters.
+        first_side: Option<Approach>,
+        /// By how many times the scatter the two differ there.
+        apart: f64,
+    },
+    /// No reasonable number of peaks.
+    ByHand,
+}
+
+/// What explains the data about as well as hypothesis number `index` of the fit.
+pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: usize) -> Vec<Rival> {
+    let hypothesis = &fit.hypotheses[index];
+    let Some(without) = without(session, fit, index) else {
+        return Vec::new();
+    };
+    let total = |fit: &JointFit| fit.cost + price(session, fit);
+    // One that is always fitted has no price of its own; it is held against the others as if.
+    let own_price = if index < session.base.len() {
+        let rows = 2.0 * fit.kept.iter().filter(|k| **k).count() as f64;
+        hypothesis.parameters() * rows.max(2.0).ln()
+    } else {
+        0.0
+    };
+    let base = Session {
+        base: (session.base.iter())
+            .filter(|h| *h != hypothesis)
+            .cloned()
+            .collect(),
+        ..session.clone()
+    };
+    let mut answers = Inquiry::new(context, &base, &without).ask();
+    answers.retain(|a| !a.hypothesis.same_kind(hypothesis) && a.bic_fall > 0.0 && a.fall_is_real());
+    answers.sort_by(|a, b| b.bic_fall.total_cmp(&a.bic_fall));
+    answers.truncate(REFITTED);
+    let mut rivals: Vec<(f64, Rival)> = Vec::new();
+    for answer in answers {
+        let Some(fault) = answer.hypothesis.fault() else {
+            continue;
+        };
+        let Some(other) = grow(context, &base, &without, &answer) else {
+            continue;
+        };
+        // To first order a wrong hypothesis may look better or worse than it is: refitted, it is
+        // held against the fit as it stands.
+        let behind = total(&other) - total(fit) - own_price;
+        if behind >= AS_GOOD {
+            continue;
+        }
+        let there = Inquiry::new(context, &base, &other);
+        let Some(answer) = there.speaks_for(other.hypotheses.len() - 1, 1) else {
+            continue;
+        };
+        let rival = Rival {
+            fault,
+            axis: answer.hypothesis.axis(),
+            size: answer.hypothesis.size(&answer.values, &answer.covariance()),
+            tell: tell(context.station, session, fit, index, &other),
+        };
+        rivals.push((behind, rival));
+    }
+    rivals.sort_by(|a, b| a.0.total_cmp(&b.0));
+    rivals.into_iter().map(|(_, r)| r).collect()
+}
+
+/// Which observation would tell a hypothesis of the fit from the last one of the other fit.
+fn tell(
+    station: &Station,
+    session: &Session,
+    fit: &JointFit,
+    index: usize,
+    other: &JointFit,
+) -> Tell {
+    let rival = other.hypotheses.last().and_then(Hypothesis::fault);
+    let has = |f: Fault| fit.hypotheses[index].fault() == Some(f) || rival == Some(f);
+    if has(Fault::WrongEmitter) {
+        return Tell::BothEmitters;
+    }
+    if has(Fault::Clock) {
+        return Tell::FastAndStill;
+    }
+    if has(Fault::StaleElements) {
+        return Tell::AnotherPass;
+    }
+    if has(Fault::Refraction) {
+        return Tell::LowEmitters;
+    }
+    best_peak(station, session, fit, index, other).unwrap_or(Tell::ByHand)
+}
+
+/// Hours after the last peak at which a deciding peak is imagined.
+const LATER_HOURS: [f64; 3] = [0.5, 4.0, 12.0];
+/// Elevation readings at which it is, as far as the mount reaches, degrees.
+const ELEVATIONS: [f64; 10] = [
+    3.0, 10.0, 25.0, 45.0, 65.0, 80.0, 100.0, 120.0, 140.0, 165.0,
+];
+/// Two explanations must differ by so many sigmas of the mean of the peaks taken there,
+const TOLD: f64 = 3.0;
+/// and nobody takes more than so many.
+const MOST_PEAKS: f64 = 40.0;
+
+/// The direction, time and side of arrival at which the two explanations differ most, and how
+/// many peaks there would tell.
+fn best_peak(
+    station: &Station,
+    session: &Session,
+    fit: &JointFit,
+    index: usize,
+    other: &JointFit,
+) -> Option<Tell> {
+    let beam_only = |columns: &[Column]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
+    if !beam_only(&fit.columns) || !beam_only(&other.columns) {
+        return None;
+    }
+    let (lowest, highest) = station.mount.elevation_range;
+    let reached = |e: &f64| (lowest..=highest).contains(&Angle::from_degrees(*e));
+    let elevations: Vec<f64> = ELEVATIONS.into_iter().filter(reached).collect();
+    let last = session.peaks.last()?;
+    let latest = session.peaks.iter().map(|p| p.hours).fold(0.0, f64::max);
+    let mut imagined = Vec::new();
+    let mut said = Vec::new();
+    for later in LATER_HOURS {
+        for azimuth in (0..360).step_by(30) {
+            for elevation in &elevations {
+                for approach in [Approach::Increasing, Approach::Decreasing] {
+                    let reading = EncoderReading::from_degrees(f64::from(azimuth), *elevation);
+                    imagined.push(imagine(last, latest + later, reading, approach));
+                    said.push((later, reading, approach));
+                }
+            }
+        }
+    }
+    let sigma = fit.scatter().radians();
+    let sigmas = vec![[Angle::from_radians(sigma); 2]; imagined.len()];
+    let ours = JointProblem::new(&imagined, &sigmas, &fit.columns, session.held);
+    let theirs = JointProblem::new(&imagined, &sigmas, &other.columns, session.held);
+    let mut best: Option<(f64, usize)> = None;
+    for (i, peak) in imagined.iter().enumerate() {
+        let beam = |problem: &JointProblem<'_>, p: &[f64]| {
+            let at = problem.at(i, p);
+            at.mount.beam_vector(at.reading, peak.sighting.approach)
+        };
+        let (a, b) = (
+            beam(&ours, &fit.parameters),
+            beam(&theirs, &other.parameters),
+        );
+        let apart = SkyBasis::at(&a).offset_to(&b).size().radians() / sigma;
+        // The earlier and simpler peak wins unless a later one is clearly better.
+        if best.is_none_or(|(most, _)| apart > 1.3 * most) {
+            best = Some((apart, i));
+        }
+    }
+    let (apart, i) = best?;
+    let count = (TOLD / apart).powi(2).ceil().max(1.0);
+    if count > MOST_PEAKS {
+        return None;
+    }
+    let (hours_later, reading, approach) = said[i];
+    let play = |h: &Hypothesis| {
+        matches!(
+            h.fault(),
+            Some(Fault::AzimuthBacklash | Fault::ElevationBacklash)
+        )
+    };
+    let sided = play(&fit.hypotheses[index]) || other.hypotheses.last().is_some_and(play);
+    Some(Tell::Peaks {
+        count,
+        azimuth: reading.azimuth,
+        elevation: reading.elevation,
+        hours_later,
+        first_side: sided.then_some(approach),
+        apart,
+    })
+}
+
+/// A peak like `last`, but at another time and place.
+fn imagine(
+    last: &SessionPeak,
+    hours: f64,
+    reading: EncoderReading,
+    approach: Approach,
+) -> SessionPeak {
+    let mut peak = last.clone();
+    let ahead = hours - last.hours;
+    peak.hours = hours;
+    peak.day_angle = last.day_angle + Angle::TURN * (ahead / 24.0);
+    let read = &mut peak.sighting;
+    read.target = Direction::<Apparent>::new(reading.azimuth, reading.elevation).east_north_up();
+    read.azimuth = Some(reading.azimuth);
+    read.elevation = Some(reading.elevation);
+    read.approach.azimuth = approach.sign();
+    read.approach.elevation = approach.sign();
+    peak
+}

@@ -1,0 +1,345 @@
+//! What a bad peak most likely is: Bayes' rule over what people and displays get wrong.
+
+use nalgebra::Vector3;
+
+use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
+use crate::sky::Sky;
+use crate::station::Station;
+
+use super::bad_peaks::Judged;
+use super::candidates::catalogue_name;
+use super::fault::{Axis, Fault};
+use super::joint_fit::JointFit;
+use super::session::Session;
+
+/// A bad peak gets a name when it is anything known with at least this probability,
+const KNOWN: f64 = 0.8;
+/// and that one with at least this; what else has a fair chance is told with it.
+const NAMED: f64 = 0.5;
+const FAIR: f64 = 0.05;
+
+/// A peak that cannot belong to the rest.
+#[derive(Clone, Debug)]
+pub struct BadPeak {
+    /// Its place among the session's peaks.
+    pub index: usize,
+    /// Its row in the log.
+    pub row: usize,
+    /// Emitter minus modelled beam, at the encoders where it is large.
+    pub off: Offset,
+    /// The probability that any good peak of the session lies as far out by chance.
+    pub p_value: f64,
+    /// One standard deviation of its distance.
+    pub sigma: Angle,
+    /// How far it lies off in its own standard deviations, those of the prediction included.
+    pub deviations: f64,
+    /// What it most likely is; none when nothing known fits.
+    pub kind: Option<BadKind>,
+    /// What it could be instead.
+    pub instead: Vec<Fault>,
+}
+
+/// What a bad peak can be.
+#[derive(Clone, Debug, PartialEq)]
+pub enum BadKind {
+    /// The beam was on another emitter.
+    Emitter {
+        /// Which.
+        really: String,
+        /// How far the peak lies from it.
+        left: Angle,
+    },
+    /// It was a sidelobe: so many beamwidths off.
+    Sidelobe {
+        /// Off the beam's axis.
+        beamwidths: f64,
+    },
+    /// A digit of a reading is wrong.
+    Digit {
+        /// Of which axis.
+        axis: Axis,
+        /// The reading less what it should have been.
+        by: Angle,
+        /// Two digits that stand next to each other were exchanged.
+        exchanged: bool,
+    },
+    /// A reading is in another unit.
+    Unit {
+        /// Of which axis.
+        axis: Axis,
+        /// Which unit, in words.
+        unit: &'static str,
+    },
+    /// Azimuth and elevation stand in each other's column.
+    Exchanged,
+}
+
+impl BadKind {
+    /// The fault that it is a case of.
+    pub fn fault(&self) -> Fault {
+        match self {
+            BadKind::Emitter { .. } => Fault::WrongEmitter,
+            BadKind::Sidelobe { .. } => Fault::Sidelobe,
+            BadKind::Digit { .. } => Fault::DigitSlip,
+            BadKind::Unit { .. } => Fault::WrongUnit,
+            BadKind::Exchanged => Fault::ColumnsExchanged,
+        }
+    }
+}
+
+/// Units that people and displays use beside degrees: one of them in degrees.
+pub const UNITS: [(&str, f64); 4] = [
+    ("radians", 180.0 / std::f64::consts::PI),
+    ("grads", 0.9),
+    ("minutes of arc", 1.0 / 60.0),
+    ("mils (6400 to the turn)", 360.0 / 6400.0),
+];
+
+/// Chances of the kinds before the data, the rest being "anything else"; common practice, no
+/// source. They are shared among the members of a kind.
+mod before {
+    pub const EMITTER: f64 = 0.3;
+    pub const CATALOGUED: f64 = 0.05;
+    pub const SIDELOBE: f64 = 0.25;
+    pub const DIGIT: f64 = 0.2;
+    pub const EXCHANGED_DIGITS: f64 = 0.05;
+    pub const UNIT: f64 = 0.02;
+    pub const EXCHANGED_COLUMNS: f64 = 0.02;
+    pub const ANYTHING: f64 = 0.1;
+}
+
+/// Between so many beamwidths from the axis lies the first sidelobe of a round dish, from an even
+/// to a strongly tapered aperture (common practice, no source).
+pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
+/// A digit is worth asking for when its place is so many standard deviations: else some digit
+/// fits anything.
+const DIGIT_TOLD: f64 = 6.0;
+
+/// The bad peaks of a joint fit, each with what it most likely is.
+pub fn named(
+    station: &Station,
+    sky: Option<&Sky>,
+    session: &Session,
+    fit: &JointFit,
+    judged: Vec<Judged>,
+) -> Vec<BadPeak> {
+    (judged.into_iter())
+        .map(|j| {
+            let (kind, instead) = kind(station, sky, session, fit, &j).unzip();
+            BadPeak {
+                kind,
+                instead: instead.unwrap_or_default(),
+                index: j.index,
+                row: session.peaks[j.index].row,
+                off: j.off,
+                sigma: Angle::from_radians(j.sigma[0].hypot(j.sigma[1])),
+                deviations: j.deviations,
+                p_value: j.p_value,
+            }
+        })
+        .collect()
+}
+
+/// What a bad peak most likely is, and what it could be instead: Bayes' rule over the kinds,
+/// each with the density of peaks that it makes about here.
+fn kind(
+    station: &Station,
+    sky: Option<&Sky>,
+    session: &Session,
+    fit: &JointFit,
+    judged: &Judged,
+) -> Option<(BadKind, Vec<Fault>)> {
+    let peak = &session.peaks[judged.index];
+    let (azimuth, elevation) = (peak.sighting.azimuth?, peak.sighting.elevation?);
+    let here = fit.problem(session).at(judged.index, &fit.parameters);
+    let gaussian = |off: &Offset| -> f64 {
+        let [sx, sy] = judged.sigma;
+        let (x, y) = (
+            off.cross_elevation.radians() / sx,
+            off.elevation.radians() / sy,
+        );
+        (-0.5 * (x * x + y * y)).exp() / (std::f64::consts::TAU * sx * sy)
+    };
+    let to_target = |target: Vector3<f64>| here.misfit_to(target);
+    let with_reading = |reading: EncoderReading| here.misfit_of_reading(reading);
+    let mut scores: Vec<(f64, BadKind)> = Vec::new();
+
+    if let Some(sky) = sky {
+        let moment = sky.at(peak.time.plus_seconds(peak.sighting.clock_offset_s));
+        let up = |d: &Direction<Apparent>| d.elevation() > Angle::from_degrees(-1.0);
+        let others: Vec<(String, Vector3<f64>)> = (station.emitters.iter().enumerate())
+            .filter(|(k, _)| *k != peak.emitter)
+            .filter_map(|(_, e)| {
+                let there = moment.apparent(sky.emitter(&e.name)?).ok().filter(up)?;
+                Some((e.name.clone(), there.east_north_up()))
+            })
+            .collect();
+        let catalogued: Vec<(String, Vector3<f64>)> = (sky.catalogue().zip(moment.catalogued()))
+            .filter_map(|(id, there)| Some((catalogue_name(id), there.filter(up)?.east_north_up())))
+            .collect();
+        for (list, chance) in [(others, before::EMITTER), (catalogued, before::CATALOGUED)] {
+            let share = chance / list.len().max(1) as f64;
+            for (really, target) in list {
+                let left = to_target(target);
+                let score = share * gaussian(&left);
+                let left = left.size();
+                scores.push((score, BadKind::Emitter { really, left }));
+            }
+        }
+    }
+
+    let beams = judged.off.size() / session.beamwidth;
+    if (SIDELOBE[0]..SIDELOBE[1]).contains(&beams) {
+        let width = session.beamwidth.radians();
+        let ring =
+            std::f64::consts::PI * (SIDELOBE[1].powi(2) - SIDELOBE[0].powi(2)) * width * width;
+        let kind = BadKind::Sidelobe { beamwidths: beams };
+        scores.push((before::SIDELOBE / ring, kind));
+    }
+
+    let cosine = elevation.cos().abs().max(1e-3);
+    for (axis, reading, sigma) in [
+        (Axis::Azimuth, azimuth, judged.sigma[0] / cosine),
+        (Axis::Elevation, elevation, judged.sigma[1]),
+    ] {
+        let slipped = |by: Angle| match axis {
+            Axis::Azimuth => EncoderReading {
+                azimuth: azimuth - by,
+                elevation,
+            },
+            _ => EncoderReading {
+                azimuth,
+                elevation: elevation - by,
+            },
+        };
+        let told = |(place, by): (f64, Angle)| {
+            (Angle::from_degrees(place).radians() > DIGIT_TOLD * sigma).then_some(by)
+        };
+        let plain: Vec<Angle> = digits().filter_map(told).collect();
+        let exchanged: Vec<Angle> = exchanged_digits(reading, axis).filter_map(told).collect();
+        for (list, chance, exchanged) in [
+            (plain, before::DIGIT, false),
+            (exchanged, before::EXCHANGED_DIGITS, true),
+        ] {
+            // Half for either axis.
+            let share = 0.5 * chance / list.len().max(1) as f64;
+            for by in list {
+                let score = share * gaussian(&with_reading(slipped(by)));
+                let kind = BadKind::Digit {
+                    axis,
+                    by,
+                    exchanged,
+                };
+                scores.push((score, kind));
+            }
+        }
+    }
+    for (unit, in_degrees) in UNITS {
+        let share = before::UNIT / (3.0 * UNITS.len() as f64);
+        for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+            let reading = EncoderReading {
+                azimuth: azimuth
+                    * if axis == Axis::Elevation {
+                        1.0
+                    } else {
+                        in_degrees
+                    },
+                elevation: elevation
+                    * if axis == Axis::Azimuth {
+                        1.0
+                    } else {
+                        in_degrees
+                    },
+            };
+            let score = share * gaussian(&with_reading(reading));
+            scores.push((score, BadKind::Unit { axis, unit }));
+        }
+    }
+    let swapped = EncoderReading {
+        azimuth: elevation,
+        elevation: azimuth,
+    };
+    let score = before::EXCHANGED_COLUMNS * gaussian(&with_reading(swapped));
+    scores.push((score, BadKind::Exchanged));
+
+    let anything = before::ANYTHING / (4.0 * std::f64::consts::PI);
+    let total: f64 = anything + scores.iter().map(|s| s.0).sum::<f64>();
+    let (_, best) = scores.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    // Several members of one fault speak for it together.
+    let share = |fault: Fault| -> f64 {
+        let of = scores.iter().filter(|(_, k)| k.fault() == fault);
+        of.map(|s| s.0).sum::<f64>() / total
+    };
+    let known = 1.0 - anything / total;
+    let instead = (Fault::ALL.into_iter())
+        .filter(|f| *f != best.fault() && share(*f) >= FAIR)
+        .collect();
+    (known >= KNOWN && share(best.fault()) >= NAMED).then(|| (best.clone(), instead))
+}
+
+/// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths; with the
+/// digit's place in degrees.
+fn digits() -> impl Iterator<Item = (f64, Angle)> {
+    const PLACES: [f64; 5] = [100.0, 10.0, 1.0, 0.1, 0.01];
+    PLACES.into_iter().flat_map(|place| {
+        let most = if place == 100.0 { 3 } else { 9 };
+        (1..=most).flat_map(move |d| {
+            [1.0, -1.0].map(move |sign| (place, Angle::from_degrees(sign * place * f64::from(d))))
+        })
+    })
+}
+
+/// Errors made by exchanging two neighbouring digits of a reading, of those before the second
+/// decimal: the lower digit's place in degrees, and the reading less what it should have been.
+/// Displays show two digits before the point, of azimuths three: a zero that leads now may have
+/// stood behind.
+fn exchanged_digits(reading: Angle, axis: Axis) -> impl Iterator<Item = (f64, Angle)> {
+    let shown = if axis == Axis::Azimuth { 5 } else { 4 };
+    let hundredths = (reading.degrees().abs() * 100.0 + 1e-6).floor() as i64;
+    let sign = reading.degrees().signum();
+    let mut digits: Vec<i64> =
+        std::iter::successors(Some(hundredths), |n| (*n >= 10).then_some(n / 10))
+            .map(|n| n % 10)
+            .collect();
+    digits.resize(digits.len().max(shown), 0);
+    (0..digits.len().saturating_sub(1)).filter_map(move |k| {
+        let (low, high) = (digits[k], digits[k + 1]);
+        let by = (high - low) * 9 * 10_i64.pow(k as u32);
+        let place = 10_f64.powi(k as i32) / 100.0;
+        (by != 0).then(|| (place, Angle::from_degrees(sign * by as f64 / 100.0)))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn exchanged_digits_are_told_by_their_difference() {
+        // 271.45 written for 217.45 is 54 too much.
+        let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45), Axis::Azimuth)
+            .map(|(_, a)| a.degrees())
+            .collect();
+        assert!(errors.iter().any(|e| (e - 54.0).abs() < 1e-9), "{errors:?}");
+        let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0), Axis::Elevation)
+            .map(|(_, a)| a.degrees())
+            .collect();
+        // -12 written for -21 is 9 too much.
+        assert!(
+            negative.iter().any(|e| (e - 9.0).abs() < 1e-9),
+            "{negative:?}"
+        );
+    }
+
+    #[test]
+    fn a_zero_that_leads_may_have_stood_behind() {
+        let has = |written: f64, axis: Axis, meant: f64| {
+            exchanged_digits(Angle::from_degrees(written), axis)
+                .any(|(_, by)| (written - by.degrees() - meant).abs() < 1e-9)
+        };
+        assert!(has(3.41, Axis::Elevation, 30.41));
+        assert!(has(3.41, Axis::Azimuth, 30.41));
+        assert!(has(21.5, Axis::Azimuth, 201.5));
+        assert!(!has(21.5, Axis::Elevation, 201.5));
+    }
+}

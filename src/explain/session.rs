@@ -1,0 +1,275 @@
+//! A session: the peaks with everything that a hypothesis may depend on, their noise, and what
+//! is always fitted.
+
+use std::collections::HashMap;
+use std::sync::Arc;
+
+use nalgebra::Vector3;
+
+use crate::angle::{Angle, SkyBasis};
+use crate::fit::Noise;
+use crate::mount::{Group, Term, TermValues};
+use crate::sky::Sky;
+use crate::station::{EmitterKind, Station};
+use crate::time::Utc;
+
+use super::hypothesis::Hypothesis;
+use super::observe::{Observation, Sighting};
+
+/// One peak with everything that a hypothesis's effect on it may depend on.
+#[derive(Clone, Debug)]
+pub struct SessionPeak {
+    /// Readings and emitter.
+    pub sighting: Sighting,
+    /// Data row in the log, counted from 1.
+    pub row: usize,
+    /// Line in the log, counted from 1.
+    pub line: usize,
+    /// When, as logged (and put right, when the times were misread).
+    pub time: Utc,
+    /// Its emitter as logged.
+    pub emitter_name: Arc<str>,
+    /// Number of its emitter in the station file.
+    pub emitter: usize,
+    /// Hours since the first peak of the log.
+    pub hours: f64,
+    /// Local mean solar time as an angle, zero at midnight.
+    pub day_angle: Angle,
+    /// Logged temperature, degrees Celsius.
+    pub temperature_c: Option<f64>,
+    /// How the target moves for each second that the satellite runs ahead of its elements;
+    /// zero for what is no satellite.
+    pub along_orbit: Vector3<f64>,
+    /// By how much the air raises the target, as a step of its unit vector; zero for what
+    /// stands inside the air.
+    pub bend: Vector3<f64>,
+}
+
+impl SessionPeak {
+    /// How far the dish is raised for the target: its elevation, or for an over-the-top reading
+    /// what that axis angle is.
+    pub fn raised(&self) -> Angle {
+        let elevation = self.sighting.direction().elevation();
+        match self.sighting.elevation {
+            Some(reading) if reading > Angle::RIGHT => Angle::HALF_TURN - elevation,
+            _ => elevation,
+        }
+    }
+}
+
+/// Which mount terms are fitted.
+#[derive(Clone, Debug, PartialEq, Eq, Default)]
+pub enum TermChoice {
+    /// The usual ones, and whatever the data ask for.
+    #[default]
+    ByTheData,
+    /// Exactly these.
+    Listed(Vec<Term>),
+}
+
+/// The peaks of a session with what does not change while they are explained.
+#[derive(Clone, Debug)]
+pub struct Session {
+    /// The usable peaks.
+    pub peaks: Vec<SessionPeak>,
+    /// One standard deviation of each in cross-elevation and elevation; relative when `noise`
+    /// comes from the scatter.
+    pub sigmas: Vec<[Angle; 2]>,
+    /// Where the size of the noise comes from.
+    pub noise: Noise,
+    /// Half-power width of the beam.
+    pub beamwidth: Angle,
+    /// Values of terms that the user holds.
+    pub held: TermValues,
+    /// Which terms those are.
+    pub held_terms: Vec<Term>,
+    /// Which mount terms are fitted.
+    pub choice: TermChoice,
+    /// Fitted always: the terms of every mount, or those listed.
+    pub base: Vec<Hypothesis>,
+    /// Whether every peak is used, and no bad ones are looked for.
+    pub trusts_all: bool,
+    /// Seed of everything random.
+    pub seed: u64,
+}
+
+/// With one peak from a side, play could be that peak's own error.
+pub const LEAST_APPROACHES: usize = 2;
+
+/// What every mount has a little of; backlash is asked for where the log tells the sides of
+/// arrival.
+const USUAL: [Group; 8] = [
+    Group::AzimuthZero,
+    Group::ElevationZero,
+    Group::Tilt,
+    Group::Collimation,
+    Group::AxisSkew,
+    Group::Droop,
+    Group::AzimuthBacklash,
+    Group::ElevationBacklash,
+];
+
+impl Session {
+    /// The session of some peaks.
+    pub fn new(
+        peaks: Vec<SessionPeak>,
+        (sigmas, noise): (Vec<[Angle; 2]>, Noise),
+        beamwidth: Angle,
+        (held, held_terms): (TermValues, Vec<Term>),
+        (choice, trusts_all): (TermChoice, bool),
+        seed: u64,
+    ) -> Session {
+        let free = |group: Group| -> Option<Hypothesis> {
+            let wanted = |t: &Term| match &choice {
+                TermChoice::ByTheData => true,
+                TermChoice::Listed(listed) => listed.contains(t),
+            };
+            let terms: Vec<Term> = (group.terms())
+                .filter(|t| wanted(t) && !held_terms.contains(t))
+                .collect();
+            (!terms.is_empty()).then_some(Hypothesis::Terms(terms))
+        };
+        let base = match &choice {
+            TermChoice::ByTheData => (USUAL.into_iter())
+                .filter(|g| match g {
+                    Group::AzimuthBacklash => both_sides(&peaks, |p| p.sighting.approach.azimuth),
+                    Group::ElevationBacklash => {
+                        both_sides(&peaks, |p| p.sighting.approach.elevation)
+                    }
+                    _ => true,
+                })
+                .filter_map(free)
+                .collect(),
+            TermChoice::Listed(_) => Group::ALL.into_iter().filter_map(free).collect(),
+        };
+        Session {
+            base,
+            peaks,
+            sigmas,
+            noise,
+            beamwidth,
+            held,
+            held_terms,
+            choice,
+            trusts_all,
+            seed,
+        }
+    }
+
+    /// The same session with other peaks in the place of its own, one for one: the log read in
+    /// another way.
+    pub fn with_peaks(&self, peaks: Vec<SessionPeak>) -> Option<Session> {
+        (peaks.len() == self.peaks.len()).then(|| Session {
+            peaks,
+            ..self.clone()
+        })
+    }
+
+    /// Only some of the peaks, by place.
+    pub fn thinned(&self, places: &[usize]) -> Session {
+        Session {
+            peaks: places.iter().map(|i| self.peaks[*i].clone()).collect(),
+            sigmas: places.iter().map(|i| self.sigmas[*i]).collect(),
+            ..self.clone()
+        }
+    }
+
+    /// Whether logged standard deviations count.
+    pub fn trusts_logged(&self) -> bool {
+        self.noise == Noise::Logged
+    }
+
+    /// Seconds added to the logged times for the targets.
+    pub fn clock_s(&self) -> f64 {
+        (self.peaks.first()).map_or(0.0, |p| p.sighting.clock_offset_s)
+    }
+
+    /// The mount terms that are always fitted.
+    pub fn base_terms(&self) -> Vec<Term> {
+        self.base.iter().flat_map(Hypothesis::terms).collect()
+    }
+}
+
+/// Whether some peaks arrived from either side.
+pub fn both_sides(peaks: &[SessionPeak], sign: impl Fn(&SessionPeak) -> f64) -> bool {
+    let up = peaks.iter().filter(|p| sign(p) > 0.0).count();
+    let down = peaks.iter().filter(|p| sign(p) < 0.0).count();
+    up.min(down) >= LEAST_APPROACHES
+}
+
+/// Half the step over which a satellite's way along its orbit is taken, seconds.
+const ORBIT_STEP_S: f64 = 1.0;
+
+/// The session's peaks from observations; without a sky nothing is known of orbits and air.
+pub fn session_peaks(
+    station: &Station,
+    sky: Option<&Sky>,
+    observations: &[Observation],
+) -> Vec<SessionPeak> {
+    let first: Option<Utc> = observations.iter().map(|o| o.peak.time).min();
+    let numbers: HashMap<&str, usize> = (station.emitters.iter().enumerate())
+        .map(|(k, e)| (e.name.as_str(), k))
+        .collect();
+    let mut names: HashMap<&str, Arc<str>> = HashMap::new();
+    observations
+        .iter()
+        .map(|o| {
+            let mut name = |text| names.entry(text).or_insert_with(|| Arc::from(text)).clone();
+            let time = o.peak.time;
+            let emitter = numbers.get(o.peak.emitter.as_str()).copied();
+            let emitter = emitter.unwrap_or(usize::MAX);
+            let day = Angle::TURN * (time.seconds_of_day() / 86_400.0) + station.site.longitude;
+            SessionPeak {
+                sighting: o.sighting(),
+                row: o.peak.row,
+                line: o.peak.line,
+                time,
+                emitter_name: name(&o.peak.emitter),
+                emitter,
+                hours: first.map_or(0.0, |f| time.seconds_since(f) / 3600.0),
+                day_angle: day.wrapped_positive(),
+                temperature_c: o.peak.temperature_c,
+                along_orbit: sky
+                    .map_or_else(Vector3::zeros, |sky| along_orbit(sky, station, emitter, o)),
+                bend: sky.map_or_else(Vector3::zeros, |sky| bend(sky, station, emitter, o)),
+            }
+        })
+        .collect()
+}
+
+fn along_orbit(
+    sky: &Sky,
+    station: &Station,
+    emitter: usize,
+    observation: &Observation,
+) -> Vector3<f64> {
+    let kind = station.emitters.get(emitter).map(|e| &e.kind);
+    if !matches!(kind, Some(EmitterKind::Satellite { .. })) {
+        return Vector3::zeros();
+    }
+    let peak = &observation.peak;
+    let moment = sky.at(peak.time.plus_seconds(observation.clock_offset_s));
+    let at = |seconds: f64| {
+        let id = sky.emitter(&peak.emitter)?;
+        let direction = moment.ahead(id, seconds).ok()??;
+        Some(direction.east_north_up())
+    };
+    match (at(ORBIT_STEP_S), at(-ORBIT_STEP_S)) {
+        (Some(after), Some(before)) => (after - before) / (2.0 * ORBIT_STEP_S),
+        _ => Vector3::zeros(),
+    }
+}
+
+fn bend(sky: &Sky, station: &Station, emitter: usize, observation: &Observation) -> Vector3<f64> {
+    let kind = station.emitters.get(emitter).map(|e| &e.kind);
+    if matches!(
+        kind,
+        Some(EmitterKind::Beacon { .. } | EmitterKind::Mark { .. })
+    ) {
+        return Vector3::zeros();
+    }
+    let apparent = observation.direction();
+    let airless = sky.refraction().unrefract(&apparent);
+    let raised = apparent.elevation() - airless.elevation();
+    SkyBasis::at(&observation.target).upward * raised.radians()
+}

@@ -1,0 +1,168 @@
+//! How a hypothesis moves the beam or the target: a lever, pulled by a shape.
+//!
+//! A mount term and nearly every mechanical fault are one and the same: a term of the mount model,
+//! constant or not. Play depends on the approach, a zero jumps at some hour, a tilt grows. So a
+//! column of the joint fit is a *lever* (which term, or what else moves the target) times a
+//! *shape* (how that depends on the peak), and the model with it stays rigorous: each peak has
+//! its own terms.
+
+use std::sync::Arc;
+
+use nalgebra::Vector3;
+
+use crate::angle::{Angle, EncoderReading};
+use crate::mount::Term;
+
+use super::session::SessionPeak;
+
+/// What is moved.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Lever {
+    /// A term of the mount model, in radians (a scale as a fraction, the clock in seconds).
+    Term(Term),
+    /// One satellite along its own orbit: seconds that it runs ahead of its elements. The
+    /// emitter's number in the station file.
+    Orbit(usize),
+    /// The air's bend of the rays: times its own size.
+    Air,
+    /// Other targets in the place of the logged ones: by peak, the step to the other target,
+    /// zero where nothing changes. One takes the whole step.
+    Retarget(Arc<Vec<Vector3<f64>>>),
+}
+
+/// How far the lever is pulled, by the peak; the coefficient of the fit multiplies it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Shape {
+    /// Always alike.
+    Always,
+    /// Hours since the middle of the session, given in hours after the first peak.
+    HoursSince(f64),
+    /// One from so many hours after the first peak on.
+    After(f64),
+    /// One above this elevation of the target, counted over the top as the axis does. Not of the
+    /// reading: its noise would sort the peaks of one emitter by their own error.
+    Above(Angle),
+    /// Cosine of so many times the azimuth reading.
+    CosAzimuth(f64),
+    /// Sine of the same.
+    SinAzimuth(f64),
+    /// Cosine of so many times the elevation reading.
+    CosElevation(f64),
+    /// Sine of the same.
+    SinElevation(f64),
+    /// Cosine of the local solar time as an angle.
+    CosDay,
+    /// Sine of the same.
+    SinDay,
+    /// Logged temperature above this one, degrees Celsius; zero where none is logged.
+    WarmerThan(f64),
+}
+
+impl Shape {
+    /// Whether it turns so fast that the error of a reading would move its phase: then the reading
+    /// that the model expects stands in for the one logged, or the shape would explain the very
+    /// errors that it follows.
+    pub fn is_fast(self) -> bool {
+        /// A noise of a degree moves the phase by a tenth of a radian.
+        const FAST: f64 = 6.5;
+        match self {
+            Shape::CosAzimuth(k)
+            | Shape::SinAzimuth(k)
+            | Shape::CosElevation(k)
+            | Shape::SinElevation(k) => k > FAST,
+            _ => false,
+        }
+    }
+
+    /// The pull at a peak whose encoders read `reading`.
+    pub fn at(self, peak: &SessionPeak, reading: &EncoderReading) -> f64 {
+        let (a, e) = (reading.azimuth, reading.elevation);
+        let step = |over: bool| f64::from(u8::from(over));
+        match self {
+            Shape::Always => 1.0,
+            Shape::HoursSince(middle) => peak.hours - middle,
+            Shape::After(hours) => step(peak.hours > hours),
+            Shape::Above(elevation) => step(peak.raised() > elevation),
+            Shape::CosAzimuth(k) => (a * k).cos(),
+            Shape::SinAzimuth(k) => (a * k).sin(),
+            Shape::CosElevation(k) => (e * k).cos(),
+            Shape::SinElevation(k) => (e * k).sin(),
+            Shape::CosDay => peak.day_angle.cos(),
+            Shape::SinDay => peak.day_angle.sin(),
+            Shape::WarmerThan(mean) => peak.temperature_c.map_or(0.0, |t| t - mean),
+        }
+    }
+
+    /// The pull at the end of a log that lasts so many hours, where it does not depend on where
+    /// the dish points; none where it does, or on what the log's end does not tell.
+    pub fn at_the_end(self, hours: f64) -> Option<f64> {
+        match self {
+            Shape::Always | Shape::After(_) => Some(1.0),
+            Shape::HoursSince(middle) => Some(hours - middle),
+            _ => None,
+        }
+    }
+}
+
+/// One column of a joint fit.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Column {
+    /// What is moved.
+    pub lever: Lever,
+    /// How far, by the peak.
+    pub shape: Shape,
+    /// What the coefficient is before the data: its mean ...
+    pub expected: f64,
+    /// ... and standard deviation: the size that such a thing plausibly has.
+    pub spread: f64,
+}
+
+impl Column {
+    /// A term moved by a shape; plausibly of size `spread` (inside value for a unit of the
+    /// shape).
+    pub fn term(term: Term, shape: Shape, spread: f64) -> Column {
+        Column {
+            lever: Lever::Term(term),
+            shape,
+            expected: 0.0,
+            spread,
+        }
+    }
+
+    /// The target moved; plausibly by `spread`.
+    pub fn target(lever: Lever, spread: f64) -> Column {
+        Column {
+            lever,
+            shape: Shape::Always,
+            expected: 0.0,
+            spread,
+        }
+    }
+
+    /// The same column with a coefficient that is known beforehand.
+    pub fn known(mut self, expected: f64, spread: f64) -> Column {
+        self.expected = expected;
+        self.spread = spread;
+        self
+    }
+
+    /// The mount term that the coefficient is, if it is one.
+    pub fn constant_term(&self) -> Option<Term> {
+        match (&self.lever, self.shape) {
+            (Lever::Term(term), Shape::Always) => Some(*term),
+            _ => None,
+        }
+    }
+
+    /// How the target of peak number `index` moves for a unit of the coefficient; none when it
+    /// is the beam that moves.
+    pub fn target_step(&self, index: usize, peak: &SessionPeak) -> Option<Vector3<f64>> {
+        match &self.lever {
+            Lever::Term(_) => None,
+            Lever::Orbit(emitter) if *emitter == peak.emitter => Some(peak.along_orbit),
+            Lever::Orbit(_) => Some(Vector3::zeros()),
+            Lever::Air => Some(peak.bend),
+            Lever::Retarget(steps) => Some(steps.get(index).copied().unwrap_or_default()),
+        }
+    }
+}

@@ -1,0 +1,143 @@
+//! Where to start: no guess is needed, north may be anywhere.
+//!
+//! Each peak by itself says, for a mount without other faults, where the two zeros would
+//! have to be: once with the dish below the zenith and once over the top. Each such pair is
+//! tried on all peaks, and the one that leaves the best-fitting two thirds of them nearest
+//! wins. So up to a third of the peaks may be wild.
+
+use crate::angle::Angle;
+use crate::mount::{MountModel, Term, TermValues};
+
+use super::misfit::{filled_reading, misfit};
+use super::observe::Sighting;
+use super::session::Session;
+
+/// The two zeros to start from.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Start {
+    /// Azimuth zero, in (-180, 180] degrees.
+    pub azimuth_zero: Angle,
+    /// Elevation zero.
+    pub elevation_zero: Angle,
+    /// Median distance on the sky that it leaves over the best-fitting two thirds.
+    pub left: Angle,
+}
+
+/// At most this many peaks are tried; with a third of them wild, the chance
+/// that none is good is below 1e-19.
+const MOST_ASKED: usize = 40;
+/// The share of peaks that must fit.
+const SHARE: f64 = 0.65;
+
+/// The zeros that leave the best-fitting share of the peaks nearest.
+///
+/// A held zero is kept.
+pub fn start(session: &Session) -> Start {
+    // More peaks than this make the start no better.
+    const MOST_TRIED_ON: usize = 400;
+    let stride = session.peaks.len().div_ceil(MOST_TRIED_ON).max(1);
+    let some = session.peaks.iter().step_by(stride);
+    let sightings: Vec<Sighting> = some.map(|p| p.sighting).collect();
+    start_of(&sightings, &session.held, &session.base_terms())
+}
+
+/// The same for some peaks; `held` gives terms that are fixed beforehand.
+pub fn start_of(observations: &[Sighting], held: &TermValues, free: &[Term]) -> Start {
+    let azimuth_free = free.contains(&Term::AzimuthZero);
+    let elevation_free = free.contains(&Term::ElevationZero);
+    let held_start = |left| Start {
+        azimuth_zero: held.angle(Term::AzimuthZero),
+        elevation_zero: held.angle(Term::ElevationZero),
+        left,
+    };
+    let as_held = [(
+        held.angle(Term::AzimuthZero),
+        held.angle(Term::ElevationZero),
+    )];
+    let stride = observations.len().div_ceil(MOST_ASKED).max(1);
+    let says = observations
+        .iter()
+        .step_by(stride)
+        .flat_map(|o| says_of(o, held))
+        .map(|(a, e)| {
+            (
+                if azimuth_free { a } else { as_held[0].0 },
+                if elevation_free { e } else { as_held[0].1 },
+            )
+        });
+    let mut tried: Vec<Start> = as_held
+        .into_iter()
+        .chain(says)
+        .map(|(azimuth_zero, elevation_zero)| Start {
+            azimuth_zero,
+            elevation_zero,
+            left: left_by(observations, held, azimuth_zero, elevation_zero),
+        })
+        .collect();
+    tried.sort_by(|p, q| p.left.radians().total_cmp(&q.left.radians()));
+    let Some(best) = tried.first().copied() else {
+        return held_start(Angle::ZERO);
+    };
+    // Peaks all at one elevation fit as well over the top with an absurd elevation zero: of
+    // starts about as good, the one with the smallest elevation zero is meant.
+    let about = best.left * 2.0 + Angle::from_degrees(0.5);
+    tried
+        .into_iter()
+        .filter(|s| s.left <= about)
+        .min_by(|p, q| {
+            let key = |s: &Start| {
+                // Whole tens of degrees first, then the misfit.
+                let absurd = (s.elevation_zero.abs().degrees() / 45.0).floor();
+                (absurd, s.left.radians())
+            };
+            key(p)
+                .partial_cmp(&key(q))
+                .unwrap_or(std::cmp::Ordering::Equal)
+        })
+        .unwrap_or(best)
+}
+
+/// The zeros that one peak asks for, direct and over the top.
+fn says_of(observation: &Sighting, held: &TermValues) -> Vec<(Angle, Angle)> {
+    let mut bare = *held;
+    bare.set_inside(Term::AzimuthZero, 0.0);
+    bare.set_inside(Term::ElevationZero, 0.0);
+    let model = MountModel::new(bare);
+    let reading = filled_reading(&model, observation);
+    match model.readings(&observation.direction(), observation.approach) {
+        Ok(both) => [both.direct, both.over_the_top]
+            .into_iter()
+            .map(|wanted| {
+                (
+                    (wanted.azimuth - reading.azimuth).wrapped_signed(),
+                    wanted.elevation - reading.elevation,
+                )
+            })
+            .collect(),
+        Err(_) => Vec::new(),
+    }
+}
+
+/// Rms distance on the sky over the best-fitting share.
+fn left_by(
+    observations: &[Sighting],
+    held: &TermValues,
+    azimuth_zero: Angle,
+    elevation_zero: Angle,
+) -> Angle {
+    let mut terms = *held;
+    terms.set_inside(Term::AzimuthZero, azimuth_zero.radians());
+    terms.set_inside(Term::ElevationZero, elevation_zero.radians());
+    let model = MountModel::new(terms);
+    let mut distances: Vec<f64> = observations
+        .iter()
+        .map(|o| misfit(&model, o).offset.size().radians())
+        .collect();
+    if distances.is_empty() {
+        return Angle::ZERO;
+    }
+    let keep = ((distances.len() as f64 * SHARE).ceil() as usize).clamp(1, distances.len());
+    distances.select_nth_unstable_by(keep - 1, f64::total_cmp);
+    let sum: f64 = distances[..keep].iter().map(|d| d * d).sum();
+    Angle::from_radians((sum / keep as f64).sqrt())
+}

@@ -1,0 +1,133 @@
+//! Steps whose place must be searched for: in time, or in how far the dish is raised.
+
+use crate::angle::Angle;
+use crate::mount::Term;
+
+use super::fault::Axis;
+use super::hypothesis::{Hypothesis, Instant};
+use super::session::SessionPeak;
+use super::shape::{Column, Shape};
+
+/// A kind of step.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StepKind {
+    /// A slip of the azimuth axis.
+    AzimuthSlip,
+    /// A slip of the elevation axis.
+    ElevationSlip,
+    /// A knock that leaves the azimuth axis leaning differently.
+    BaseKnock,
+    /// A knock that leaves the beam pointing elsewhere on the dish.
+    DishKnock,
+    /// Play that falls to the other side.
+    BalanceFlip,
+    /// A dish that flops over sideways.
+    Flop,
+}
+
+impl StepKind {
+    /// All kinds.
+    pub const ALL: [StepKind; 6] = [
+        StepKind::AzimuthSlip,
+        StepKind::ElevationSlip,
+        StepKind::BaseKnock,
+        StepKind::DishKnock,
+        StepKind::BalanceFlip,
+        StepKind::Flop,
+    ];
+
+    /// The kind that a hypothesis is of, if its place was searched for.
+    pub fn of(hypothesis: &Hypothesis) -> Option<StepKind> {
+        match hypothesis {
+            Hypothesis::Slip {
+                axis: Axis::Azimuth,
+                ..
+            } => Some(StepKind::AzimuthSlip),
+            Hypothesis::Slip { .. } => Some(StepKind::ElevationSlip),
+            Hypothesis::BaseKnock(_) => Some(StepKind::BaseKnock),
+            Hypothesis::DishKnock(_) => Some(StepKind::DishKnock),
+            Hypothesis::BalanceFlip { .. } => Some(StepKind::BalanceFlip),
+            Hypothesis::Flop { .. } => Some(StepKind::Flop),
+            _ => None,
+        }
+    }
+
+    /// The terms that step.
+    fn terms(self) -> &'static [Term] {
+        match self {
+            StepKind::AzimuthSlip => &[Term::AzimuthZero],
+            StepKind::ElevationSlip | StepKind::BalanceFlip => &[Term::ElevationZero],
+            StepKind::BaseKnock => &[Term::TiltNorth, Term::TiltEast],
+            StepKind::DishKnock => &[Term::Collimation, Term::ElevationZero],
+            StepKind::Flop => &[Term::Collimation],
+        }
+    }
+
+    /// The columns of a step that begins before the first peak.
+    pub fn probes(self) -> Vec<Column> {
+        (self.terms().iter())
+            .map(|t| Column::term(*t, Shape::Always, 1.0))
+            .collect()
+    }
+
+    /// Groups of peaks in the order in which places are searched; those of one instant (or one
+    /// elevation) together.
+    pub fn order(self, peaks: &[SessionPeak]) -> Vec<Vec<usize>> {
+        match self {
+            StepKind::BalanceFlip | StepKind::Flop => {
+                grouped(peaks.len(), |i| peaks[i].raised().radians())
+            }
+            _ => grouped(peaks.len(), |i| peaks[i].hours),
+        }
+    }
+
+    /// The hypothesis with its step before the group number `place` of an order.
+    pub fn at(self, peaks: &[SessionPeak], order: &[Vec<usize>], place: usize) -> Hypothesis {
+        let (before, after) = (&order[place - 1], &order[place]);
+        let middle = || {
+            let of = |group: &[usize]| peaks[group[0]].raised().radians();
+            Angle::from_radians(0.5 * (of(before) + of(after)))
+        };
+        let row = |i: &usize| peaks[*i].row;
+        let instant = Instant {
+            hours: 0.5 * (peaks[before[0]].hours + peaks[after[0]].hours),
+            between: (
+                before.iter().map(row).max().unwrap_or(0),
+                after.iter().map(row).min().unwrap_or(0),
+            ),
+        };
+        let slip = |axis| Hypothesis::Slip { axis, instant };
+        match self {
+            StepKind::AzimuthSlip => slip(Axis::Azimuth),
+            StepKind::ElevationSlip => slip(Axis::Elevation),
+            StepKind::BaseKnock => Hypothesis::BaseKnock(instant),
+            StepKind::DishKnock => Hypothesis::DishKnock(instant),
+            StepKind::BalanceFlip => Hypothesis::BalanceFlip { at: middle() },
+            StepKind::Flop => Hypothesis::Flop { at: middle() },
+        }
+    }
+}
+
+fn grouped(count: usize, key: impl Fn(usize) -> f64) -> Vec<Vec<usize>> {
+    let mut order: Vec<usize> = (0..count).collect();
+    order.sort_by(|a, b| key(*a).total_cmp(&key(*b)));
+    let mut groups: Vec<Vec<usize>> = Vec::new();
+    for i in order {
+        match groups.last_mut() {
+            Some(last) if key(last[0]) == key(i) => last.push(i),
+            _ => groups.push(vec![i]),
+        }
+    }
+    groups
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn equal_keys_stand_together() {
+        let keys = [3.0, 1.0, 3.0, 2.0];
+        assert_eq!(grouped(4, |i| keys[i]), vec![vec![1], vec![3], vec![0, 2]]);
+    }
+}

@@ -1,0 +1,197 @@
+//! How uncertain the parameters are, and what contradicts what was given.
+
+use nalgebra::DMatrix;
+
+use super::explanation::Remark;
+use super::joint_fit::JointFit;
+use super::linearised::Weighted;
+use super::observe::Observation;
+use super::separability::{sensitivity, what_would_tell};
+use super::session::Session;
+use crate::angle::Angle;
+use crate::fit::{Noise, quantile};
+use crate::mount::Term;
+use crate::station::Station;
+
+/// The scatter contradicts the logged sigmas below this probability.
+const CONTRADICTION: f64 = 1e-3;
+/// From this scaled condition number on the user hears which terms are told only together.
+/// Peaks all over the sky give 10 to 20 with the basic terms, a narrow arc 100.
+const POOR_CONDITION: f64 = 50.0;
+/// ... and if the weakest combination is less certain than so many times a single peak.
+const POOR_SIGMA: f64 = 4.0;
+
+/// What a fit says of its own noise.
+#[derive(Clone, Debug)]
+pub struct NoiseOfFit {
+    /// Covariance of the parameters.
+    pub covariance: DMatrix<f64>,
+    /// Rows less the parameters that the data had to pay for.
+    pub freedom: f64,
+    /// By what the session's sigmas are to be multiplied.
+    pub factor: f64,
+}
+
+/// Of a joint fit to its kept peaks; none when nothing is left to judge the noise by.
+///
+/// Logged standard deviations are taken at their word unless the scatter contradicts them.
+pub fn noise_of(
+    session: &Session,
+    fit: &JointFit,
+    remarks: &mut Vec<Remark>,
+) -> Option<NoiseOfFit> {
+    let linearised = session.linearised(fit, &[]);
+    let all: Vec<usize> = (0..fit.count()).collect();
+    let sum: f64 = (0..linearised.peaks())
+        .filter(|i| fit.kept[*i])
+        .map(|i| linearised.square_of(i))
+        .sum();
+    let step = linearised.solve(&all, &Weighted::Kept(&fit.kept), fit.variance)?;
+    let variance = match session.noise {
+        Noise::Scatter => {
+            (step.freedom > 0.0).then_some(())?;
+            sum / step.freedom
+        }
+        Noise::Logged if step.freedom > 0.0 => {
+            let scatter = (sum / step.freedom).sqrt();
+            let exceeds = quantile::chi_square_exceeds(sum, step.freedom);
+            if exceeds < CONTRADICTION {
+                remarks.push(Remark::ScatterContradictsLog {
+                    scatter,
+                    p_value: exceeds,
+                });
+                scatter * scatter
+            } else {
+                if exceeds > 1.0 - CONTRADICTION {
+                    remarks.push(Remark::ScatterBelowLog { scatter });
+                }
+                1.0
+            }
+        }
+        Noise::Logged => 1.0,
+    };
+    Some(NoiseOfFit {
+        covariance: &step.inverse * step.inverse.transpose() * variance,
+        freedom: step.freedom,
+        factor: variance.sqrt(),
+    })
+}
+
+/// Says so when the peaks ask for another value of a term that the user holds.
+pub fn contradicted_holds(session: &Session, fit: &JointFit, remarks: &mut Vec<Remark>) {
+    /// From so many standard deviations on.
+    const CONTRADICTED: f64 = 5.0;
+    let noise = fit.variance.sqrt();
+    for term in (session.held_terms.iter()).filter(|t| **t != Term::ClockOffset) {
+        let Some(said) = sensitivity(session, fit, &[*term]) else {
+            continue;
+        };
+        let sigma = noise / said.information[(0, 0)].max(1e-300).sqrt();
+        let off = said.pull[0] / said.information[(0, 0)].max(1e-300);
+        if sigma.is_finite() && off.abs() > CONTRADICTED * sigma {
+            remarks.push(Remark::HoldContradicted {
+                term: *term,
+                value: session.held.inside(*term),
+                off,
+                sigma,
+            });
+        }
+    }
+}
+
+/// Says which terms the data tell well only together, if any.
+pub fn poorly_told(session: &Session, fit: &JointFit) -> Option<Remark> {
+    let linearised = session.linearised(fit, &[]);
+    let terms: Vec<usize> = (0..fit.count())
+        .filter(|j| fit.columns[*j].constant_term().is_some())
+        .collect();
+    let information = linearised.information(&terms, &Weighted::Kept(&fit.kept))?;
+    let scale: Vec<f64> = (0..terms.len())
+        .map(|a| information[(a, a)].max(1e-300).sqrt())
+        .collect();
+    let unit = DMatrix::from_fn(terms.len(), terms.len(), |a, b| {
+        information[(a, b)] / scale[a] / scale[b]
+    });
+    let eigen = unit.symmetric_eigen();
+    let (place, least) = eigen.eigenvalues.argmin();
+    let condition = (eigen.eigenvalues.max() / least.max(1e-300)).sqrt();
+    if condition < POOR_CONDITION {
+        return None;
+    }
+    let vector = eigen.eigenvectors.column(place);
+    let moved: f64 = (vector.iter().zip(&scale))
+        .map(|(v, s)| (v / s).powi(2))
+        .sum::<f64>()
+        .sqrt();
+    let sigma = moved * (fit.variance / least.max(1e-300)).sqrt();
+    if sigma < POOR_SIGMA * fit.scatter().radians() {
+        return None;
+    }
+    let largest = vector.amax();
+    let part: Vec<Term> = (terms.iter().zip(vector.iter()))
+        .filter(|(_, share)| share.abs() > 0.3 * largest)
+        .filter_map(|(j, _)| fit.columns[*j].constant_term())
+        .collect();
+    let last = *part.last()?;
+    let others: Vec<Term> = last
+        .group()
+        .terms()
+        .filter(|t| fit.place_of(*t).is_some())
+        .collect();
+    Some(Remark::ToldOnlyTogether {
+        terms: part,
+        condition,
+        advice: what_would_tell(session, fit, &others),
+    })
+}
+
+/// The standard deviations of all peaks, from the log if it gives them.
+pub fn standard_deviations(
+    observations: &[Observation],
+    station: &Station,
+    remarks: &mut Vec<Remark>,
+) -> (Vec<[Angle; 2]>, Noise) {
+    let logged: Vec<Option<[Angle; 2]>> =
+        observations.iter().map(Observation::logged_sigma).collect();
+    let given: Vec<[Angle; 2]> = logged.iter().flatten().copied().collect();
+    if given.is_empty() {
+        // Only their ratio matters; a hundredth of the beam leaves numbers near one.
+        let even = station.dish.beamwidth / 100.0;
+        return (vec![[even; 2]; observations.len()], Noise::Scatter);
+    }
+    let median = |axis: usize| {
+        let mut values: Vec<f64> = given
+            .iter()
+            .map(|s| s[axis].radians())
+            .filter(|s| *s > 0.0)
+            .collect();
+        values.sort_by(f64::total_cmp);
+        values
+            .get(values.len() / 2)
+            .copied()
+            .map(Angle::from_radians)
+    };
+    let (across, up) = (median(0), median(1));
+    let either = across.or(up).unwrap_or(station.dish.beamwidth / 100.0);
+    let fill = [across.unwrap_or(either), up.unwrap_or(either)];
+    let missing = observations.len() - given.len();
+    let sigmas = logged
+        .into_iter()
+        .map(|s| {
+            let s = s.unwrap_or(fill);
+            // An unmeasured axis has no sigma and no row; any value serves.
+            [0, 1].map(|axis| {
+                if s[axis] > Angle::ZERO {
+                    s[axis]
+                } else {
+                    fill[axis]
+                }
+            })
+        })
+        .collect();
+    if missing > 0 {
+        remarks.push(Remark::SigmasMissing { peaks: missing });
+        return (sigmas, Noise::Scatter);
+    }
+    (sigmas, Noise::Logged)
+}

@@ -1,0 +1,299 @@
+//! What a picture of a finding must show: values only, drawing is the report's.
+
+use crate::angle::Angle;
+
+use super::diagnose::Diagnosis;
+use super::finding::{Finding, Subject};
+use crate::explain::{Axis, Explanation, Fault, Hypothesis, SIDELOBE};
+use crate::mount::Group;
+
+/// What to draw.
+#[derive(Clone, Debug)]
+pub enum PlotData {
+    /// What a cause does to each peak, and what is left with it.
+    Effect {
+        /// Along which quantity.
+        against: Against,
+        /// In which axis.
+        axis: Axis,
+        /// The peaks.
+        points: Vec<EffectPoint>,
+    },
+    /// How far each peak misses, the meant ones set off.
+    Misses {
+        /// The peaks.
+        points: Vec<MissPoint>,
+        /// Where the first sidelobe lies, if that is what is meant.
+        sidelobe: Option<[Angle; 2]>,
+    },
+    /// Residuals without sign.
+    Scatter {
+        /// Along which quantity.
+        against: Against,
+        /// In which axis.
+        axis: Axis,
+        /// Place along it and size, degrees.
+        points: Vec<(f64, Angle)>,
+    },
+    /// How far each peak misses as logged and with the mistake put right.
+    Misreading {
+        /// Row in the log, miss as logged, miss then.
+        points: Vec<(usize, Angle, Angle)>,
+    },
+    /// The azimuth zero among the norths.
+    Compass {
+        /// The azimuth zero.
+        zero: Angle,
+        /// Magnetic north.
+        declination: Angle,
+        /// One standard deviation of the agreement.
+        sigma: Angle,
+    },
+}
+
+/// What a picture lays along.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Against {
+    /// Hours since the first peak.
+    Hours,
+    /// Azimuth reading, degrees.
+    Azimuth,
+    /// Elevation of the dish, degrees.
+    Elevation,
+    /// Side of arrival: -1 and 1.
+    Arrival,
+    /// Logged temperature, degrees Celsius.
+    Temperature,
+    /// Local solar time, hours.
+    SolarHours,
+    /// Place within a tooth or a turn of the pinion, degrees of its cycle.
+    Phase,
+}
+
+/// One peak of an effect.
+#[derive(Clone, Copy, Debug)]
+pub struct EffectPoint {
+    /// Along the quantity.
+    pub x: f64,
+    /// Row in the log.
+    pub row: usize,
+    /// Misfit of the peak when the cause is taken out of the model.
+    pub seen: Angle,
+    /// What the cause does to it by the model.
+    pub effect: Angle,
+    /// Misfit with the cause.
+    pub left: Angle,
+    /// Whether the peak is explained.
+    pub kept: bool,
+}
+
+/// One peak among misses.
+#[derive(Clone, Copy, Debug)]
+pub struct MissPoint {
+    /// Row in the log.
+    pub row: usize,
+    /// Distance on the sky between emitter and modelled beam.
+    pub miss: Angle,
+    /// Whether it is meant.
+    pub meant: bool,
+}
+
+/// What to draw of a finding.
+pub fn plot_data(diagnosis: &Diagnosis, finding: &Finding) -> Option<PlotData> {
+    let explanation = diagnosis.explanation.as_ref();
+    let session = &explanation.session;
+    Some(match &finding.subject {
+        Subject::Cause(index) => effect(explanation, *index)?,
+        Subject::Peaks(meant) => PlotData::Misses {
+            points: misses(explanation)
+                .into_iter()
+                .enumerate()
+                .map(|(i, (row, miss))| MissPoint {
+                    row,
+                    miss,
+                    meant: meant.contains(&i),
+                })
+                .collect(),
+            sidelobe: (finding.fault == Fault::Sidelobe)
+                .then(|| SIDELOBE.map(|beams| session.beamwidth * beams)),
+        },
+        Subject::Scatter { axis, by_azimuth } => scatter(explanation, *axis, *by_azimuth),
+        Subject::Compass(declination) => PlotData::Compass {
+            zero: Angle::from_degrees(finding.size?),
+            declination: *declination,
+            sigma: Angle::from_degrees(finding.sigma?),
+        },
+        Subject::Session => match explanation
+            .misread
+            .as_ref()
+            .and_then(|m| m.misses_as_logged.as_ref())
+        {
+            Some(before) => PlotData::Misreading {
+                points: (misses(explanation).into_iter().zip(before))
+                    .map(|((row, after), before)| (row, *before, after))
+                    .collect(),
+            },
+            None => PlotData::Misses {
+                points: (misses(explanation).into_iter())
+                    .map(|(row, miss)| MissPoint {
+                        row,
+                        miss,
+                        meant: false,
+                    })
+                    .collect(),
+                sidelobe: None,
+            },
+        },
+    })
+}
+
+/// Row and distance on the sky of each peak.
+fn misses(explanation: &Explanation) -> Vec<(usize, Angle)> {
+    let session = &explanation.session;
+    let rows = session.peaks.iter().map(|p| p.row);
+    rows.zip(explanation.fit.misses(session)).collect()
+}
+
+fn effect(explanation: &Explanation, place: usize) -> Option<PlotData> {
+    let cause = explanation.causes.get(place)?;
+    let (session, fit) = (&explanation.session, &explanation.fit);
+    let problem = fit.problem(session);
+    let mut without = fit.parameters.clone();
+    for j in fit.columns_of(session, cause.index) {
+        without[j] = 0.0;
+    }
+    let both: Vec<([Angle; 2], [Angle; 2])> = (0..session.peaks.len())
+        .map(|i| {
+            let parts = |p: &[f64]| {
+                let off = problem.misfit(i, p);
+                [off.cross_elevation, off.elevation]
+            };
+            (parts(&without), parts(&fit.parameters))
+        })
+        .collect();
+    let strength = |axis: usize| -> f64 {
+        both.iter()
+            .map(|(seen, left)| (seen[axis] - left[axis]).radians().powi(2))
+            .sum()
+    };
+    // A cause of both axes is drawn in the one in which it does more.
+    let axis = match cause.hypothesis.axis() {
+        Axis::Azimuth => 0,
+        Axis::Elevation => 1,
+        Axis::Both => usize::from(strength(1) > strength(0)),
+    };
+    let against = against(&cause.hypothesis);
+    let points = (session.peaks.iter().enumerate())
+        .filter(|(_, peak)| peak.sighting.measured()[axis])
+        .map(|(i, peak)| {
+            let reading = problem.at(i, &fit.parameters).reading;
+            let (seen, left) = &both[i];
+            let x = match against {
+                Against::Hours => peak.hours,
+                Against::Azimuth => reading.azimuth.degrees(),
+                Against::Elevation => peak.raised().degrees(),
+                Against::Arrival => {
+                    let approach = peak.sighting.approach;
+                    [approach.azimuth, approach.elevation][axis]
+                }
+                Against::Temperature => peak.temperature_c.unwrap_or(f64::NAN),
+                Against::SolarHours => peak.day_angle.degrees() / 15.0,
+                Against::Phase => phase(&cause.hypothesis, reading.azimuth, reading.elevation),
+            };
+            EffectPoint {
+                x,
+                row: peak.row,
+                seen: seen[axis],
+                effect: seen[axis] - left[axis],
+                left: left[axis],
+                kept: fit.kept[i],
+            }
+        })
+        .filter(|p| p.x.is_finite())
+        .collect();
+    Some(PlotData::Effect {
+        against,
+        axis: if axis == 0 {
+            Axis::Azimuth
+        } else {
+            Axis::Elevation
+        },
+        points,
+    })
+}
+
+fn against(hypothesis: &Hypothesis) -> Against {
+    let of_axis = |axis: Axis| match axis {
+        Axis::Azimuth => Against::Azimuth,
+        _ => Against::Elevation,
+    };
+    match hypothesis {
+        Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
+            Some(Group::AzimuthBacklash | Group::ElevationBacklash) => Against::Arrival,
+            Some(Group::AzimuthRunout | Group::AzimuthScale | Group::TrackWarp) => Against::Azimuth,
+            Some(Group::ClockOffset) => Against::Hours,
+            _ => Against::Elevation,
+        },
+        Hypothesis::BalanceFlip { .. }
+        | Hypothesis::Flop { .. }
+        | Hypothesis::LooseDish(_)
+        | Hypothesis::Air { .. } => Against::Elevation,
+        Hypothesis::WarpThrice => Against::Azimuth,
+        Hypothesis::Grads(axis) => of_axis(*axis),
+        Hypothesis::Pattern { with, .. } => of_axis(*with),
+        Hypothesis::Teeth { .. } | Hypothesis::Ripple { .. } => Against::Phase,
+        Hypothesis::Temperature { .. } => Against::Temperature,
+        Hypothesis::DayCycle(_) => Against::SolarHours,
+        Hypothesis::Slip { .. }
+        | Hypothesis::BaseKnock(_)
+        | Hypothesis::DishKnock(_)
+        | Hypothesis::Creep { .. }
+        | Hypothesis::Settling { .. }
+        | Hypothesis::Stale { .. }
+        | Hypothesis::Relabelled { .. } => Against::Hours,
+    }
+}
+
+fn phase(hypothesis: &Hypothesis, azimuth: Angle, elevation: Angle) -> f64 {
+    let (axis, per_turn) = match hypothesis {
+        Hypothesis::Teeth { axis, per_turn, .. } => (axis, *per_turn),
+        Hypothesis::Ripple { axis, per_turn } => (axis, f64::from(*per_turn)),
+        _ => return 0.0,
+    };
+    let turned = match axis {
+        Axis::Azimuth => azimuth,
+        _ => elevation,
+    };
+    (turned * per_turn).wrapped_positive().degrees()
+}
+
+fn scatter(explanation: &Explanation, axis: Axis, by_azimuth: bool) -> PlotData {
+    let (session, fit) = (&explanation.session, &explanation.fit);
+    let problem = fit.problem(session);
+    let points = (0..session.peaks.len())
+        .map(|i| {
+            let off = problem.misfit(i, &fit.parameters);
+            let size = match axis {
+                Axis::Azimuth => off.cross_elevation.abs(),
+                Axis::Elevation => off.elevation.abs(),
+                Axis::Both => off.size(),
+            };
+            let reading = problem.at(i, &fit.parameters).reading;
+            let x = if by_azimuth {
+                reading.azimuth.wrapped_positive().degrees()
+            } else {
+                reading.elevation.degrees()
+            };
+            (x, size)
+        })
+        .collect();
+    PlotData::Scatter {
+        against: if by_azimuth {
+            Against::Azimuth
+        } else {
+            Against::Elevation
+        },
+        axis,
+        points,
+    }
+}

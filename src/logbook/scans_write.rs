@@ -1,0 +1,40 @@
+//! `scans.csv`, written.
+
+use super::scan::Scan;
+
+/// Decimals of a reading, degrees.
+const READING: usize = 6;
+/// Decimals of a power.
+const POWER: usize = 6;
+
+/// Scans as a log of raw signal, a row a sample, powers in proportion to power. The reader of such
+/// logs gets the same scans from it, to the millisecond and the decimals that are written.
+pub fn scans_csv(scans: &[Scan]) -> String {
+    let mut rows = csv::Writer::from_writer(Vec::new());
+    let mut write = |cells: [&str; 6]| {
+        // A vector takes whatever is written.
+        let _ = rows.write_record(cells);
+    };
+    write([
+        "scan",
+        "time_utc",
+        "emitter",
+        "azimuth_deg",
+        "elevation_deg",
+        "power_linear",
+    ]);
+    for scan in scans {
+        for sample in &scan.samples {
+            write([
+                &scan.name,
+                &sample.time.to_string(),
+                &scan.emitter,
+                &format!("{:.READING$}", sample.azimuth.degrees()),
+                &format!("{:.READING$}", sample.elevation.degrees()),
+                &format!("{:.POWER$}", sample.power),
+            ]);
+        }
+    }
+    let bytes = rows.into_inner().unwrap_or_default();
+    String::from_utf8_lossy(&bytes).into_owned()
+}

@@ -1,0 +1,65 @@
+//! What can be done by hand about what has moved: the remedies of a solve, for the values that the
+//! terms have now.
+
+use super::answer::{Recheck, Verdict};
+use crate::angle::Angle;
+use crate::logbook::Calibration;
+use crate::mount::{Group, Term};
+use crate::problem::Error;
+use crate::solve::record::model_of;
+use crate::solve::{NoiseSource, Outcome, Remedy, TermEstimate, remedies};
+use crate::station::Station;
+
+/// Remedies for the mount errors that moved, with their sizes as they are now, old and new peaks
+/// together. Empty unless the verdict is that the mount moved.
+///
+/// # Errors
+/// When the joined calibration is no sound one.
+pub fn mend(found: &Recheck, station: &Station) -> Result<Vec<Remedy>, Error> {
+    match (&found.verdict, &found.joined) {
+        (Verdict::Moved, Some(joined)) => {
+            let moved: Vec<Term> = found.moved_terms.iter().map(|m| m.term).collect();
+            Ok(remedies(&outcome_of(joined, &moved)?, station))
+        }
+        _ => Ok(Vec::new()),
+    }
+}
+
+/// As much of a solve's outcome as its remedies rest on: the values of a calibration, of the groups
+/// of the `wanted` terms, or of all when none is.
+fn outcome_of(calibration: &Calibration, wanted: &[Term]) -> Result<Outcome, Error> {
+    let model = model_of(calibration)?;
+    let groups = Group::ALL
+        .into_iter()
+        .filter(|group| wanted.is_empty() || group.terms().any(|term| wanted.contains(&term)));
+    let estimate = |term: Term| {
+        let record = calibration.terms.get(term.name())?;
+        let sigma = record.sigma_deg.or(record.sigma).or(record.sigma_s);
+        Some(TermEstimate {
+            term,
+            value: model.terms().inside(term),
+            sigma: sigma.map(|shown| term.unit().inward(shown)),
+            state: record.state,
+            prior_sigma: None,
+        })
+    };
+    Ok(Outcome {
+        terms: (groups.flat_map(|group| group.terms()))
+            .filter_map(estimate)
+            .collect(),
+        model,
+        correlations: Vec::new(),
+        peaks: Vec::new(),
+        rms_before: Angle::from_degrees(calibration.rms_before_deg),
+        before_note: None,
+        rms_after: Angle::from_degrees(calibration.rms_after_deg),
+        degrees_of_freedom: calibration.degrees_of_freedom,
+        noise: NoiseSource::Logged,
+        decisions: Vec::new(),
+        not_separable: Vec::new(),
+        warnings: Vec::new(),
+        sky_error: None,
+        misread: None,
+        explanation: None,
+    })
+}

@@ -1,0 +1,277 @@
+//! In every picture that plumbeam draws no label lies over another or leaves the sheet: awkward
+//! sessions, plans, scans, faults and histories. A new picture comes with its line here.
+
+use std::path::Path;
+
+use super::chart::Render;
+use super::faults::sample_pictures;
+use super::fixture::{self, Session};
+use super::{history_pictures, pictures, plan_picture, scan_pictures};
+use crate::angle::{Angle, Direction, Offset};
+use crate::logbook::ScanReader;
+use crate::mount::Term;
+use crate::plan::{Known, Plan, Request, plan};
+use crate::recheck::{History, Point, TermHistory};
+use crate::scan;
+use crate::sky::Sky;
+use crate::solve::Outcome;
+use crate::station::Station;
+use crate::time::Utc;
+
+/// What is wrong with the labels of a picture, a line each.
+fn faults_of(what: &str, picture: &(impl Render + ?Sized)) -> Vec<String> {
+    let recording = picture.recorded();
+    let mut faults = Vec::new();
+    if recording.texts.len() < 3 {
+        faults.push("empty".to_owned());
+    }
+    for (a, b) in recording.clashes() {
+        faults.push(format!("{a:?} over {b:?}"));
+    }
+    for text in recording.strays() {
+        faults.push(format!("{text:?} leaves the sheet"));
+    }
+    for t in &recording.texts {
+        if t.text.contains("NaN") || t.text.contains("inf") {
+            faults.push(format!("{:?} is shown", t.text));
+        }
+    }
+    let name = picture.file_stem();
+    (faults.into_iter())
+        .map(|fault| format!("{what}, {name}: {fault}"))
+        .collect()
+}
+
+#[track_caller]
+fn assert_clear(faults: Vec<String>) {
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+/// Sessions of every awkward kind, by name.
+fn sessions() -> Vec<(&'static str, Outcome)> {
+    let usual = Session::default();
+    let with = |change: fn(&mut Session)| {
+        let mut session = usual.clone();
+        change(&mut session);
+        fixture::outcome(&session)
+    };
+    let mut one_axis = fixture::outcome(&usual);
+    one_axis
+        .peaks
+        .iter_mut()
+        .for_each(|p| p.azimuth_measured = false);
+    let mut nothing_used = fixture::outcome(&usual);
+    nothing_used.peaks.iter_mut().for_each(|p| p.used = false);
+    let mut huge = fixture::outcome(&usual);
+    for (i, p) in huge.peaks.iter_mut().enumerate() {
+        let sign = if i % 2 == 0 { 1.0 } else { -1.0 };
+        p.residual = Offset {
+            cross_elevation: Angle::from_degrees(170.0 * sign),
+            elevation: Angle::from_degrees(-170.0 * sign),
+        };
+        p.before = p.residual;
+    }
+    let mut not_finite = fixture::outcome(&usual);
+    for p in &mut not_finite.peaks {
+        p.residual.elevation = Angle::from_radians(f64::NAN);
+        p.elevation_sigma = Angle::from_radians(f64::INFINITY);
+        p.cross_elevation_sigma = Angle::ZERO;
+    }
+    not_finite.rms_after = Angle::from_radians(f64::NAN);
+    let mut no_terms = fixture::outcome(&usual);
+    no_terms.terms.clear();
+    let mut tiny = fixture::outcome(&usual);
+    tiny.terms.iter_mut().for_each(|t| t.value *= 1e-9);
+    vec![
+        ("usual", fixture::outcome(&usual)),
+        ("none", with(|s| s.peaks = 0)),
+        ("one", with(|s| s.peaks = 1)),
+        ("two", with(|s| s.peaks = 2)),
+        ("crowded", with(|s| s.peaks = 700)),
+        ("dense", with(|s| s.peaks = 6000)),
+        ("at once", with(|s| s.hours = 0.0)),
+        ("in a minute", with(|s| s.hours = 0.01)),
+        ("a week", with(|s| s.hours = 170.0)),
+        ("years", with(|s| s.hours = 60_000.0)),
+        ("perfect", with(|s| s.noise_deg = 0.0)),
+        ("coarse", with(|s| s.noise_deg = 9.0)),
+        ("unknown north", with(|s| s.azimuth_zero_deg = -143.2)),
+        ("one axis", one_axis),
+        ("nothing used", nothing_used),
+        ("huge", huge),
+        ("not finite", not_finite),
+        ("no terms", no_terms),
+        ("tiny", tiny),
+    ]
+}
+
+#[test]
+fn of_a_solve() {
+    let station = fixture::station();
+    let mut faults = Vec::new();
+    for (session, outcome) in sessions() {
+        for picture in pictures(&fixture::report(&outcome, &station, &[])) {
+            faults.extend(faults_of(session, picture.as_ref()));
+        }
+    }
+    assert_clear(faults);
+}
+
+/// The demo's invented station with the emitters named; all of them when none is.
+fn planned(names: &[&str], hours: f64, change: impl Fn(&mut Request)) -> (Plan, Station) {
+    let station = Station::read(Path::new("demo-data/station.toml")).unwrap();
+    let sky = Sky::new(&station).unwrap();
+    let from = Utc::parse("2026-09-12T06:00:00Z").unwrap();
+    let mut request = Request::new(&sky, from, from.plus_seconds(3600.0 * hours));
+    if !names.is_empty() {
+        request.named = true;
+        request.emitters = names.iter().map(|n| sky.emitter(n).unwrap()).collect();
+    }
+    change(&mut request);
+    let plan = plan(&station, &sky, &Known::default(), &request).unwrap();
+    (plan, station)
+}
+
+#[test]
+fn of_a_plan() {
+    let as_usual = |_: &mut Request| {};
+    let often = |request: &mut Request| {
+        request.every_s = 60.0;
+        request.most = 60;
+    };
+    let mut plans = vec![
+        ("all", planned(&[], 4.0, as_usual)),
+        ("all, often", planned(&[], 1.0, often)),
+        ("the Sun for two hours", planned(&["sun"], 3.0, as_usual)),
+        ("the Sun for a day", planned(&["sun"], 12.0, as_usual)),
+        ("the Sun for three days", planned(&["sun"], 72.0, as_usual)),
+        ("the Sun, often", planned(&["sun"], 3.0, often)),
+        ("a beacon", planned(&["mill-beacon"], 1.0, as_usual)),
+        (
+            "a satellite that stands",
+            planned(&["fenlight-1"], 4.0, often),
+        ),
+        (
+            "a satellite that moves",
+            planned(&["hightide-1"], 4.0, often),
+        ),
+    ];
+    // Every step near one place, in a spiral about it; and all along the horizon.
+    let place = |azimuth: f64, elevation: f64| {
+        Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+    };
+    let moved = |to: &dyn Fn(f64) -> (f64, f64)| {
+        let (mut plan, station) = planned(&[], 1.0, often);
+        for (i, step) in plan.steps.iter_mut().enumerate() {
+            let (azimuth, elevation) = to(i as f64);
+            step.candidate.direction = place(azimuth, elevation);
+        }
+        (plan, station)
+    };
+    plans.push((
+        "a spiral",
+        moved(&|i| {
+            let angle = 0.7 * i;
+            (180.0 + 0.3 * i * angle.sin(), 30.0 + 0.3 * i * angle.cos())
+        }),
+    ));
+    plans.push(("the horizon", moved(&|i| (6.0 * i, 0.5))));
+    plans.push(("one place", moved(&|_| (0.0, 30.0))));
+    let mut faults = Vec::new();
+    for (what, (plan, station)) in &plans {
+        assert!(plan.steps.len() > 3, "{what}");
+        faults.extend(faults_of(what, &plan_picture(plan, station)));
+    }
+    assert_clear(faults);
+}
+
+#[test]
+fn of_scans() {
+    let mut faults = Vec::new();
+    for night in [
+        "clean-crosses",
+        "clipped-and-sidelobes",
+        "lagging-both-ways",
+        "noisy-rasters",
+    ] {
+        let folder = Path::new("tests/data/reference/scans").join(night);
+        let station = Station::read(&folder.join("station.toml")).unwrap();
+        let sky = Sky::new(&station).unwrap();
+        let log = std::fs::read(folder.join("scans.csv")).unwrap();
+        let mut reader = ScanReader::new("scans.csv", log.as_slice(), &station).unwrap();
+        let options = scan::Options {
+            keep_curves: true,
+            ..scan::Options::default()
+        };
+        let reduction = scan::reduce(&mut reader, &station, &sky, &options).unwrap();
+        let pictures = scan_pictures(&reduction, &station);
+        assert!(pictures.len() > 3, "{night}");
+        for picture in pictures {
+            faults.extend(faults_of(night, picture.as_ref()));
+        }
+    }
+    assert_clear(faults);
+}
+
+#[test]
+fn of_faults() {
+    let mut faults = Vec::new();
+    for (what, picture) in sample_pictures() {
+        faults.extend(faults_of(what, picture.as_ref()));
+    }
+    assert_clear(faults);
+}
+
+/// Some terms of some calibrations, `apart_s` from each other, whose values change by `steps`.
+fn history_of(terms: &[Term], calibrations: usize, apart_s: f64, steps: f64) -> History {
+    let start = Utc::parse("2026-01-31T22:15:00Z").unwrap();
+    let of_term = |term: &Term| TermHistory {
+        term: *term,
+        points: (0..calibrations)
+            .map(|i| {
+                let real = i % 3 == 1;
+                Point {
+                    file: format!("calibration-{i}.json"),
+                    created: start.plus_seconds(apart_s * i as f64),
+                    value: term.unit().inward(steps * (i as f64).sin()),
+                    sigma: term.unit().inward(0.3 * steps),
+                    freedom: 40.0,
+                    change: (i > 0).then(|| term.unit().inward(steps)),
+                    change_sigma: term.unit().inward(0.2 * steps),
+                    chance: 0.001,
+                    real,
+                }
+            })
+            .collect(),
+        steady: Some(0.001),
+        creeps: calibrations > 3,
+    };
+    History {
+        entries: Vec::new(),
+        terms: terms.iter().map(of_term).collect(),
+        notes: Vec::new(),
+        left_out: Vec::new(),
+    }
+}
+
+#[test]
+fn of_a_history() {
+    const MONTH_S: f64 = 30.0 * 86_400.0;
+    let mut faults = Vec::new();
+    for (what, history) in [
+        ("one calibration", history_of(&Term::BASIC, 1, MONTH_S, 0.1)),
+        ("two", history_of(&Term::BASIC, 2, MONTH_S, 0.1)),
+        ("a minute apart", history_of(&Term::BASIC, 3, 60.0, 0.1)),
+        ("years", history_of(&Term::BASIC, 40, 3.0 * MONTH_S, 3.0)),
+        ("all terms", history_of(&Term::ALL, 12, MONTH_S, 0.02)),
+        ("tiny changes", history_of(&Term::ALL, 12, MONTH_S, 1e-4)),
+        ("huge changes", history_of(&Term::ALL, 12, MONTH_S, 170.0)),
+    ] {
+        let pictures = history_pictures(&history);
+        assert!(!pictures.is_empty(), "{what}");
+        for picture in pictures {
+            faults.extend(faults_of(what, picture.as_ref()));
+        }
+    }
+    assert_clear(faults);
+}

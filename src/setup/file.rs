@@ -1,0 +1,329 @@
+//! The text of a new station file: every line explained, and what can be heard in it.
+
+use std::fmt::Write;
+
+use super::hear::{Heard, Use};
+use super::{LOWEST, Request};
+use crate::plan::FAINTEST_DB;
+use crate::station::{Dish, EmitterKind};
+use crate::text::some_of;
+
+/// Remarks are broken at this column.
+const WIDTH: usize = 100;
+
+/// The whole file.
+pub fn station_text(request: &Request, heard: &[Heard]) -> String {
+    let mut page = Page::default();
+    top(&mut page);
+    site(&mut page, request);
+    mount(&mut page);
+    dish(&mut page, request);
+    horizon(&mut page);
+    emitters(&mut page, request, heard);
+    templates(&mut page, request);
+    page.text
+}
+
+/// Text that grows line by line.
+#[derive(Default)]
+struct Page {
+    text: String,
+}
+
+impl Page {
+    /// A line as it is.
+    fn line(&mut self, line: &str) {
+        self.text.push_str(line);
+        self.text.push('\n');
+    }
+    /// Lines that are not read until the # is taken away.
+    fn commented(&mut self, lines: &str) {
+        for line in lines.lines() {
+            self.line(format!("# {line}").trim_end());
+        }
+    }
+    /// A remark, broken into lines.
+    fn remark(&mut self, words: &str) {
+        let mut line = String::from("#");
+        for word in words.split_whitespace() {
+            if line.chars().count() + 1 + word.chars().count() > WIDTH && line != "#" {
+                self.line(&line);
+                line = String::from("#");
+            }
+            line.push(' ');
+            line.push_str(word);
+        }
+        self.line(&line);
+    }
+    fn heading(&mut self, heading: &str) {
+        self.line("");
+        self.line(heading);
+    }
+}
+
+/// A text as TOML writes it.
+fn quoted(text: &str) -> String {
+    toml_edit::Value::from(text).to_string().trim().to_owned()
+}
+
+/// A number as TOML takes it for one with decimals.
+fn number(value: f64) -> String {
+    format!("{value:?}")
+}
+
+fn top(page: &mut Page) {
+    page.remark(
+        "The station file of plumbeam: where the dish stands, how its axes go, what it can hear. Lines \
+         that begin with # are remarks and are not read; take the # away from a line to use it. What \
+         needs your eye is marked CHECK.",
+    );
+    page.remark(
+        "Angles are degrees with decimals, lengths metres. Azimuth counts from true north, clockwise: \
+         east is 90. South and west are negative latitudes and longitudes.",
+    );
+}
+
+fn site(page: &mut Page, request: &Request) {
+    page.heading("[site]");
+    page.remark("What you call the place; it stands over reports and in calibrations.");
+    page.line(&format!("name = {}", quoted(&request.name)));
+    page.remark(
+        "Where the azimuth axis stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
+         100 m, is plenty for emitters in the sky; give more decimals when you use a near beacon.",
+    );
+    page.line(&format!("latitude_deg = {}", number(request.latitude_deg)));
+    page.line(&format!(
+        "longitude_deg = {}",
+        number(request.longitude_deg)
+    ));
+    match request.height_m {
+        Some(height) => {
+            page.remark("Height above the WGS 84 ellipsoid, metres; 50 m off does no harm.");
+            page.line(&format!("height_m = {}", number(height)));
+        }
+        None => {
+            page.remark(
+                "CHECK: height above the WGS 84 ellipsoid, metres; 50 m off does no harm. None was \
+                 given.",
+            );
+            page.line("height_m = 0.0");
+        }
+    }
+    page.remark(
+        "The weather while you measure, for the bend of the air; it matters below 20 degrees of \
+         elevation. Without these lines it is that of the standard atmosphere.",
+    );
+    page.commented(
+        "pressure_hpa = 1013.0      # at the station itself, not reduced to sea level\n\
+         temperature_c = 15.0\n\
+         relative_humidity = 0.5    # 0.5 is 50 %",
+    );
+}
+
+fn mount(page: &mut Page) {
+    page.heading("[mount]");
+    page.remark("How the axes are arranged: an azimuth axis below an elevation axis.");
+    page.line("kind = \"az-el\"");
+    page.remark(
+        "CHECK: what the azimuth encoder reads at the two ends of its travel. Readings go on past 360 \
+         and below 0 as the cable winds up; a mount that turns once, across north, may read from -90 to \
+         270. Here: two turns.",
+    );
+    page.line("azimuth_range_deg = [-180.0, 540.0]");
+    page.remark(
+        "CHECK: the same for the elevation encoder. Above 90 the dish lies over backwards.",
+    );
+    page.line("elevation_range_deg = [0.0, 90.0]");
+    page.remark(
+        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
+         single teeth can be told.",
+    );
+    page.commented(
+        "azimuth_gear_teeth = 120\n\
+         azimuth_pinion_teeth = 12\n\
+         elevation_gear_teeth = 120\n\
+         elevation_pinion_teeth = 12",
+    );
+    page.remark(
+        "How far the feet or shims of the base stand from the azimuth axis, and in which azimuths: with \
+         them, a lean is told in millimetres under each foot.",
+    );
+    page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
+}
+
+fn dish(page: &mut Page, request: &Request) {
+    page.heading("[dish]");
+    page.remark(
+        "Diameter in metres, and the frequency to which the receiver is tuned in megahertz.",
+    );
+    page.line(&format!("diameter_m = {}", number(request.diameter_m)));
+    page.line(&format!(
+        "frequency_mhz = {}",
+        number(request.frequency_mhz)
+    ));
+    let usual = Dish::with_usual_beam(request.diameter_m, request.frequency_mhz);
+    let width = usual.map_or(0.0, |dish| dish.beamwidth.degrees());
+    page.remark(
+        "Width of the beam between its half-power points. Without this line it is computed, 70 degrees \
+         x wavelength / diameter; a measured one is better.",
+    );
+    page.commented(&format!("beamwidth_deg = {width:.2}"));
+}
+
+fn horizon(page: &mut Page) {
+    page.line("");
+    page.remark(
+        "CHECK: what stands in the way. Pairs of azimuth and the lowest elevation that is free there, \
+         round the circle; straight lines join them. Without this section the view is free down to the \
+         horizon.",
+    );
+    page.commented("[horizon]\nmask = [[0.0, 5.0], [90.0, 12.0], [180.0, 3.0], [270.0, 8.0]]");
+}
+
+fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
+    page.line("");
+    page.remark(&format!(
+        "WHAT THIS DISH CAN HEAR. The numbers say how much an emitter raises the noise of a receiver \
+         with {:.0} K of noise in all ({}); they are good to a factor of two. By hand a peak is found \
+         from {FAINTEST_DB} dB on.",
+        request.system_k(),
+        match request.system_temperature_k {
+            Some(_) => "as given".to_owned(),
+            None => "assumed; plumbeam plan --system-temperature says otherwise".to_owned(),
+        }
+    ));
+    let mut left_out: Vec<(&str, Vec<&str>)> = Vec::new();
+    for one in heard {
+        let name = one.emitter.name.as_str();
+        match &one.becomes {
+            Use::Listed => {
+                page.line("");
+                about(page, one, "");
+                page.text.push_str(&section(one));
+            }
+            Use::Commented(why) => {
+                page.line("");
+                about(page, one, why);
+                page.commented(&section(one));
+            }
+            Use::LeftOut(why) => match left_out.iter_mut().find(|(known, _)| known == why) {
+                Some((_, names)) => names.push(name),
+                None => left_out.push((why, vec![name])),
+            },
+        }
+    }
+    for (why, names) in &left_out {
+        page.line("");
+        page.remark(&format!("Not listed: {} ({why}).", some_of(names)));
+    }
+}
+
+/// What is said of an emitter.
+fn about(page: &mut Page, one: &Heard, why: &str) {
+    let mut words = match (&one.emitter.kind, one.long_name()) {
+        (EmitterKind::Sun, _) => "The Sun".to_owned(),
+        (EmitterKind::Moon, _) => "The Moon".to_owned(),
+        (_, Some(long)) => long.to_owned(),
+        (_, None) => one.emitter.name.clone(),
+    };
+    match one.strength {
+        Some(strength) => words.push_str(&format!(": {strength}")),
+        None => words.push_str(": strength not known here"),
+    }
+    words.push_str(&format!("; {}.", one.rise.in_words(LOWEST)));
+    if !why.is_empty() {
+        words.push_str(&format!(" {}{}.", why[..1].to_uppercase(), &why[1..]));
+    }
+    page.remark(&words);
+    if let Some(source) = one.source {
+        let note = match source.note.is_empty() {
+            true => String::new(),
+            false => format!("; {}", source.note),
+        };
+        page.remark(&format!(
+            "Its place is ICRS, from memory; its flux: {}{note}.",
+            source.published
+        ));
+    }
+    if one.emitter.kind.is_sun() {
+        page.remark(
+            "CAUTION: a dish on the Sun gathers its heat at the feed, a shiny one enough to burn. Pass \
+             over it, never park on it, and never look along the dish or through a sight at the Sun.",
+        );
+    }
+}
+
+fn section(one: &Heard) -> String {
+    let kind = match one.emitter.kind {
+        EmitterKind::Sun => "sun",
+        EmitterKind::Moon => "moon",
+        _ => "radio-source",
+    };
+    let mut text = format!(
+        "[[emitter]]\nname = {}\nkind = \"{kind}\"\n",
+        quoted(&one.emitter.name)
+    );
+    if let Some((right_ascension, declination)) = one.place() {
+        // Writing to a string does not fail.
+        let _ = writeln!(
+            text,
+            "right_ascension_deg = {:.5}",
+            right_ascension.degrees()
+        );
+        let _ = writeln!(text, "declination_deg = {:.5}", declination.degrees());
+    }
+    text
+}
+
+fn templates(page: &mut Page, request: &Request) {
+    page.line("");
+    page.remark(
+        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is known badly: add what sends on your \
+         frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
+         OMM in JSON) and its catalogue number; for one that circles fast, not older than a few days. A \
+         geostationary one stands still and can be peaked at any hour; two or three along the arc are \
+         worth more than one.",
+    );
+    page.commented(
+        "[[emitter]]\n\
+         name = \"a-satellite\"\n\
+         kind = \"satellite\"\n\
+         elements = \"satellites.tle\"\n\
+         norad_id = 99999",
+    );
+    page.line("");
+    page.remark(
+        "A transmitter on the ground: a beacon on a hill, a neighbour's antenna. Its place is needed to \
+         some metres when it is near.",
+    );
+    page.commented(&format!(
+        "[[emitter]]\n\
+         name = \"a-beacon\"\n\
+         kind = \"beacon\"\n\
+         latitude_deg = {:.4}\n\
+         longitude_deg = {:.4}\n\
+         height_m = {:.1}",
+        nudged(request.latitude_deg, 90.0),
+        nudged(request.longitude_deg, 360.0),
+        request.height_m.unwrap_or(0.0)
+    ));
+    page.line("");
+    page.remark("A direction that you have surveyed, as the beam must point to it.");
+    page.commented(
+        "[[emitter]]\n\
+         name = \"a-mark\"\n\
+         kind = \"mark\"\n\
+         azimuth_deg = 123.4\n\
+         elevation_deg = 2.5",
+    );
+}
+
+/// A place a few kilometres off, within its limit.
+fn nudged(degrees: f64, most: f64) -> f64 {
+    const SOME_KM_DEG: f64 = 0.05;
+    if degrees + SOME_KM_DEG <= most {
+        degrees + SOME_KM_DEG
+    } else {
+        degrees - SOME_KM_DEG
+    }
+}

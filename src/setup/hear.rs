@@ -1,0 +1,162 @@
+//! Which emitters of the sky a dish can hear.
+
+use super::rise::Rise;
+use super::{LOWEST, Request};
+use crate::angle::Angle;
+use crate::plan::{FAINTEST_DB, Strength, strength};
+use crate::problem::Error;
+use crate::station::catalogue::{self, RadioSource};
+use crate::station::{Dish, Emitter, EmitterKind};
+
+/// Fainter than what a hand finds, but a receiver that averages over a slow scan may show it: by
+/// the radiometer formula, noise over the root of bandwidth times time, a megahertz for a second
+/// leaves 0.004 dB.
+const FAINTEST_BY_SCAN_DB: f64 = 0.03;
+
+/// What becomes of an emitter in the station file.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Use {
+    /// It stands in the file.
+    Listed,
+    /// It stands there behind #, and why.
+    Commented(String),
+    /// It does not stand there, and why.
+    LeftOut(String),
+}
+
+/// An emitter, how strong it is and where it goes.
+#[derive(Clone, Debug)]
+pub struct Heard {
+    /// As the station file calls it.
+    pub emitter: Emitter,
+    /// From the catalogue, for a radio source.
+    pub source: Option<&'static RadioSource>,
+    /// By how much it raises the noise; none where the published flux does not reach.
+    pub strength: Option<Strength>,
+    /// How high it rises here.
+    pub rise: Rise,
+    /// What becomes of it.
+    pub becomes: Use,
+}
+
+/// The Sun, the Moon and the sources of the catalogue; what is listed first, strong ones first.
+///
+/// # Errors
+/// A dish that has no beam at this frequency.
+pub fn heard(request: &Request) -> Result<Vec<Heard>, Error> {
+    let dish = Dish::with_usual_beam(request.diameter_m, request.frequency_mhz).ok_or_else(|| {
+        Error::Usage(format!(
+            "--dish {} --frequency {}: the dish is no wider than the wave is long and has no beam; \
+             expected metres and megahertz",
+            request.diameter_m, request.frequency_mhz
+        ))
+    })?;
+    let latitude = request.latitude();
+    let emitter = |name: &str, kind| Emitter {
+        name: name.to_owned(),
+        kind,
+    };
+    let make = |emitter: Emitter, source: Option<&'static RadioSource>, rise| {
+        let strength_at = |frequency_mhz: f64| {
+            let dish = Dish {
+                frequency_mhz,
+                ..dish
+            };
+            strength(&dish, &emitter, request.system_k())
+        };
+        let known = strength_at(request.frequency_mhz);
+        // Beyond the published range the flux at its end says about how faint it is.
+        let about = || {
+            let source: &RadioSource = source?;
+            let (low, high) = source.spectrum.valid_mhz;
+            strength_at(request.frequency_mhz.clamp(low, high))
+        };
+        Heard {
+            becomes: becomes(known, known.or_else(about), &rise, request.frequency_mhz),
+            emitter,
+            source,
+            strength: known,
+            rise,
+        }
+    };
+    let mut all = vec![
+        make(
+            emitter("sun", EmitterKind::Sun),
+            None,
+            Rise::of_sun(latitude, LOWEST),
+        ),
+        make(
+            emitter("moon", EmitterKind::Moon),
+            None,
+            Rise::of_moon(latitude, LOWEST),
+        ),
+    ];
+    all.extend(catalogue::ALL.iter().map(|source| {
+        let kind = EmitterKind::RadioSource {
+            right_ascension: source.right_ascension,
+            declination: source.declination,
+        };
+        let rise = Rise::of_source(source.declination, latitude, LOWEST);
+        make(emitter(source.name, kind), Some(source), rise)
+    }));
+    let order = |h: &Heard| match h.becomes {
+        Use::Listed => 0,
+        Use::Commented(_) => 1,
+        Use::LeftOut(_) => 2,
+    };
+    let decibels = |h: &Heard| h.strength.map_or(0.0, |s| s.decibels);
+    all.sort_by(|a, b| (order(a).cmp(&order(b))).then(decibels(b).total_cmp(&decibels(a))));
+    Ok(all)
+}
+
+fn becomes(
+    known: Option<Strength>,
+    about: Option<Strength>,
+    rise: &Rise,
+    frequency_mhz: f64,
+) -> Use {
+    if !rise.rises() {
+        return Use::LeftOut("never rises at this latitude".to_owned());
+    }
+    if !rise.useful() {
+        return Use::LeftOut(format!(
+            "rises to {:.0} deg only, below the {:.0} deg under which the air bends most",
+            rise.highest.1.degrees(),
+            LOWEST.degrees()
+        ));
+    }
+    let faint = "too faint for this dish".to_owned();
+    match (known, about) {
+        (Some(s), _) if s.decibels >= FAINTEST_DB => Use::Listed,
+        (Some(s), _) if s.decibels >= FAINTEST_BY_SCAN_DB => Use::Commented(
+            "too faint to peak by hand; slow scans with a receiver that averages may show it"
+                .to_owned(),
+        ),
+        (None, Some(s)) if s.decibels >= FAINTEST_BY_SCAN_DB => Use::Commented(format!(
+            "no published flux at {frequency_mhz} MHz is at hand: use it if you know that you hear it"
+        )),
+        _ => Use::LeftOut(faint),
+    }
+}
+
+impl Heard {
+    /// The usual long name, where there is one.
+    pub fn long_name(&self) -> Option<&'static str> {
+        let first = self.source?.aliases.first()?;
+        first
+            .chars()
+            .all(|c| c.is_alphabetic() || c == ' ')
+            .then_some(*first)
+    }
+
+    /// Where it stands among the stars, if it is a source.
+    pub fn place(&self) -> Option<(Angle, Angle)> {
+        match self.emitter.kind {
+            EmitterKind::RadioSource {
+                right_ascension,
+                declination,
+            } => Some((right_ascension, declination)),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,433 @@
+//! What an explanation says, in words.
+
+use super::outcome::Inseparable;
+use super::words;
+use crate::angle::Angle;
+use crate::explain::{
+    Advice, Axis, BadKind, Explanation, Grounds, Hypothesis, Misreading, Numbers, Remark, unit_of,
+    zone_of,
+};
+use crate::mount::{Group, Term, TermUnit};
+use crate::station::Station;
+
+/// A value of a term with its unit.
+fn shown(term: Term, value: f64) -> String {
+    let unit = term.unit();
+    format!(
+        "{} {}",
+        words::two_digits(unit.outward(value)),
+        unit.symbol()
+    )
+    .trim_end()
+    .to_owned()
+}
+
+fn names(terms: &[Term]) -> String {
+    words::list(&terms.iter().map(|t| t.name()).collect::<Vec<_>>())
+}
+
+/// A remark in words.
+pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Station) -> String {
+    match remark {
+        Remark::Sky(notice) => format!("{} ({})", notice.text, words::rows(&notice.rows)),
+        Remark::SigmasMissing { peaks } => format!(
+            "{peaks} peaks have no standard deviation in the log: the median of the others is used \
+             for them, and the size of the noise comes from the scatter"
+        ),
+        Remark::ScatterContradictsLog { scatter, p_value } => format!(
+            "the peaks scatter {scatter:.1} times as much as their logged standard deviations \
+             (p-value {}): the uncertainties are widened by that factor",
+            words::probability(*p_value)
+        ),
+        Remark::ScatterBelowLog { scatter } => format!(
+            "the peaks scatter only {scatter:.2} times as much as their logged standard \
+             deviations: those are too large, and so are the uncertainties"
+        ),
+        Remark::HoldContradicted {
+            term,
+            value,
+            off,
+            sigma,
+        } => format!(
+            "{} is held at {}, but the peaks ask for {} more, {:.0} standard deviations: the other \
+             terms are bent to make up for it",
+            term.name(),
+            shown(*term, *value),
+            shown(*term, *off),
+            off.abs() / sigma
+        ),
+        Remark::ElevationZeroAbsurd { zero } => format!(
+            "the elevation zero is {:.1} deg: either the encoder's zero really is that far off, or \
+             elevations are logged from the zenith (90 - elevation), or the dish is carried over the \
+             top; check against one emitter",
+            zero.degrees()
+        ),
+        Remark::FittedToo { term, with } => format!(
+            "{} is fitted too: it goes together with {}",
+            term.name(),
+            with.name()
+        ),
+        Remark::DroopHeldForRunout => {
+            "droop and elevation-runout-cos are the same to first order: droop is held at zero"
+                .to_owned()
+        }
+        Remark::ToldOnlyTogether {
+            terms,
+            condition,
+            advice,
+        } => format!(
+            "{} are well known only together, each by itself poorly (condition number {condition:.0}): \
+             {}",
+            names(terms),
+            advice_words(advice)
+        ),
+        Remark::FewPeaks { peaks, needed } => format!(
+            "only {peaks} peaks: bad ones among them cannot be told reliably; log at least {needed}"
+        ),
+        Remark::ManyBad { bad, peaks } => format!(
+            "{bad} of {peaks} peaks do not fit the rest, more than a fifth: it is not certain which \
+             are the bad ones, so trust nothing here before you have looked at them"
+        ),
+        Remark::ChosenOnSome { used, peaks } => format!(
+            "causes were looked for on {used} of the {peaks} peaks, taken evenly over the log; the \
+             fit uses all"
+        ),
+        Remark::NoCausesAsked => {
+            "too few peaks to look for causes: only the usual mount errors are fitted".to_owned()
+        }
+        Remark::SidesNotLogged => {
+            "backlash was not looked for: the log does not say from which side the axes arrived \
+             (azimuth_approach, elevation_approach)"
+                .to_owned()
+        }
+        Remark::UnnamedBadPeak { row, off } => format!(
+            "row {row} is bad (off by {:.2} deg) and no known mistake explains it",
+            off.degrees()
+        ),
+        Remark::NotCorrected { cause } => {
+            let name = (explanation.causes.get(*cause))
+                .map_or(String::new(), |c| hypothesis_name(&c.hypothesis, station));
+            format!(
+                "{name} cannot be corrected by the mount model: it stays in the expected pointing \
+                 error until it is mended"
+            )
+        }
+    }
+}
+
+/// Which observation would help, in words.
+pub fn advice_words(advice: &Advice) -> String {
+    match advice {
+        Advice::BothSides => {
+            "arrive at the same emitters from both sides and log the approach columns".to_owned()
+        }
+        Advice::FastEmitter => "peak an emitter that moves fast: an orbiting satellite".to_owned(),
+        Advice::TwoPeaks { at, terms, sigma } => {
+            let unit = terms.first().map_or(TermUnit::Angle, |t| t.unit());
+            format!(
+                "two peaks near azimuth {:.0} deg, elevation {:.0} deg would help most: {} would \
+                 then be known to about {} {}",
+                at.azimuth().degrees(),
+                at.elevation().degrees(),
+                names(terms),
+                words::two_digits(unit.outward(*sigma)),
+                match unit {
+                    TermUnit::Fraction => "(fraction)",
+                    other => other.symbol(),
+                }
+            )
+        }
+        Advice::None => "no single direction would help".to_owned(),
+    }
+}
+
+/// What cannot be told apart, what is told in its place, and what would help.
+pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
+    let told: Vec<String> = (explanation.told_instead.iter())
+        .map(|t| {
+            let unit = t.term.unit();
+            let parts: Vec<String> = (t.with.iter())
+                .map(|(left, share)| format!("{share:+.2} x {}", left.name()))
+                .collect();
+            format!(
+                "{} {} = {:.4} +/- {:.4} {}",
+                t.term.name(),
+                parts.join(" "),
+                unit.outward(t.value),
+                unit.outward(t.sigma),
+                unit.symbol()
+            )
+        })
+        .collect();
+    (explanation.not_told.iter().enumerate())
+        .map(|(i, vague)| {
+            // What is told in their place is one statement about all that are held.
+            let told = match told.is_empty() || i > 0 {
+                true => String::new(),
+                false => format!(". What is known: {}", told.join("; ")),
+            };
+            let named: Vec<Term> = vague.shares.iter().map(|(t, _)| *t).collect();
+            let held = names(&vague.held);
+            let meaning = match named.as_slice() {
+                [one] => format!(
+                    "these peaks do not tell {}; it is held at zero{told}",
+                    one.name()
+                ),
+                _ => format!(
+                    "{} move the beam alike over these peaks and cannot be told apart; {held} {} \
+                     held at zero{told}",
+                    names(&named),
+                    if vague.held.len() == 1 { "is" } else { "are" },
+                ),
+            };
+            Inseparable {
+                terms: vague.shares.clone(),
+                meaning,
+                remedy: advice_words(&vague.advice),
+            }
+        })
+        .collect()
+}
+
+/// A hypothesis by name.
+pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
+    let axis = hypothesis.axis().words();
+    match hypothesis {
+        Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
+            Some(group) => group_words(group).to_owned(),
+            None => String::new(),
+        },
+        Hypothesis::BalanceFlip { .. } => "elevation play that flips at the balance".to_owned(),
+        Hypothesis::Slip { .. } => format!("{axis} slip"),
+        Hypothesis::BaseKnock(_) => "knock on the base".to_owned(),
+        Hypothesis::DishKnock(_) => "knock on the dish".to_owned(),
+        Hypothesis::Creep { .. } => format!("{axis} creep"),
+        Hypothesis::Temperature { .. } => format!("{axis} drift with the temperature"),
+        Hypothesis::DayCycle(_) => format!("{axis} drift with the time of day"),
+        Hypothesis::WarpThrice => "track warp three times per turn".to_owned(),
+        Hypothesis::Teeth { pinion: false, .. } => format!("{axis} gear teeth"),
+        Hypothesis::Teeth { .. } => format!("{axis} pinion"),
+        Hypothesis::Ripple { per_turn, .. } => format!("{axis} ripple {per_turn} times per turn"),
+        Hypothesis::Pattern { with, times, .. } => {
+            format!(
+                "pattern in {axis} {times} times per turn of {}",
+                with.words()
+            )
+        }
+        Hypothesis::LooseDish(Axis::Azimuth) => "dish that yields sideways".to_owned(),
+        Hypothesis::LooseDish(_) => "dish that yields up and down".to_owned(),
+        Hypothesis::Flop { .. } => "dish that flops over".to_owned(),
+        Hypothesis::Settling { .. } => "settling pier".to_owned(),
+        Hypothesis::Stale { emitter } => format!(
+            "stale elements of {}",
+            (station.emitters.get(*emitter)).map_or("a satellite", |e| e.name.as_str())
+        ),
+        Hypothesis::Air { times } => match times {
+            0.0 => "refraction left out".to_owned(),
+            _ => "refraction twice".to_owned(),
+        },
+        Hypothesis::Relabelled { really, .. } => format!("peaks that were {really}"),
+        Hypothesis::Grads(_) => format!("{axis} in grads"),
+    }
+}
+
+/// A group's name in full.
+pub fn group_words(group: Group) -> &'static str {
+    match group {
+        Group::AzimuthZero => "azimuth zero",
+        Group::ElevationZero => "elevation zero",
+        Group::Tilt => "axis tilt",
+        Group::Collimation => "collimation",
+        Group::AxisSkew => "axis skew",
+        Group::Droop => "droop",
+        Group::AzimuthScale => "azimuth scale",
+        Group::ElevationScale => "elevation scale",
+        Group::AzimuthRunout => "azimuth runout",
+        Group::ElevationRunout => "elevation runout",
+        Group::TrackWarp => "track warp",
+        Group::AzimuthBacklash => "azimuth backlash",
+        Group::ElevationBacklash => "elevation backlash",
+        Group::ClockOffset => "clock offset",
+    }
+}
+
+/// The grounds of a decision in words.
+pub fn grounds_words(grounds: &Grounds) -> String {
+    let numbers = |n: &Numbers| {
+        let cross = n.cross_validation.map_or(String::new(), |ratio| {
+            format!(", cross-validation error {ratio:.2} of that without")
+        });
+        format!(
+            "p-value {}, BIC {} by {:.1}{cross}",
+            words::probability(n.p_value),
+            if n.bic_fall > 0.0 { "better" } else { "worse" },
+            n.bic_fall.abs()
+        )
+    };
+    match grounds {
+        Grounds::Usual(None) => "every mount has a little: fitted always".to_owned(),
+        Grounds::Usual(Some(n)) => {
+            format!("every mount has a little: fitted always; {}", numbers(n))
+        }
+        Grounds::Asked => "asked for".to_owned(),
+        Grounds::Evidence(n) => numbers(n),
+        Grounds::SidesNotLogged => {
+            "not tried: the log does not say from which side the axis arrived".to_owned()
+        }
+        Grounds::OneSide => {
+            "not tried: the axis nearly always arrived from the same side".to_owned()
+        }
+        Grounds::NotTold => "not tried: these peaks cannot tell it from the other terms".to_owned(),
+    }
+}
+
+/// How far a bad peak lies off and what it most likely is.
+pub fn bad_peak_words(explanation: &Explanation, place: usize) -> String {
+    let Some(bad) = (explanation.bad_peaks.iter()).find(|b| b.index == place) else {
+        return "does not fit the rest".to_owned();
+    };
+    let kind = (bad.kind.as_ref()).map_or(String::new(), |k| format!(": {}", kind_words(k)));
+    format!(
+        "misses by {:.3} deg, {:.0} times its noise{kind}",
+        bad.off.size().degrees(),
+        bad.deviations
+    )
+}
+
+/// What a bad peak most likely is.
+pub fn kind_words(kind: &BadKind) -> String {
+    match kind {
+        BadKind::Emitter { really, .. } => format!("the beam was on {really}"),
+        BadKind::Sidelobe { beamwidths } => {
+            format!("{beamwidths:.1} beamwidths off, as the peak of a sidelobe is")
+        }
+        BadKind::Digit {
+            axis,
+            by,
+            exchanged,
+        } => format!(
+            "{} of the {} reading {} wrong, by {:+} deg",
+            if *exchanged {
+                "two exchanged digits"
+            } else {
+                "one digit"
+            },
+            axis.words(),
+            if *exchanged { "seem" } else { "seems" },
+            (by.degrees() * 100.0).round() / 100.0
+        ),
+        BadKind::Unit { axis, unit } => {
+            format!("the reading of {} fits when taken as {unit}", axis.words())
+        }
+        BadKind::Exchanged => "it fits with azimuth and elevation exchanged".to_owned(),
+    }
+}
+
+/// What another reading of the log means: `all times 2 h later`.
+pub fn misreading_words(misreading: &Misreading, station: &Station) -> String {
+    let site = &station.site;
+    let degrees = |a: Angle| format!("{:+.4}", a.degrees());
+    match misreading {
+        Misreading::Hours(hours) => format!("{hours:+} h added to all times"),
+        Misreading::LongitudeSign => format!("a longitude of {} deg", degrees(-site.longitude)),
+        Misreading::LatitudeSign => format!("a latitude of {} deg", degrees(-site.latitude)),
+        Misreading::SiteSwapped => format!(
+            "latitude {} and longitude {} deg",
+            degrees(site.longitude),
+            degrees(site.latitude)
+        ),
+        Misreading::AzimuthReversed => "the sign of every azimuth reading changed".to_owned(),
+        Misreading::Exchanged => "the azimuth and elevation columns exchanged".to_owned(),
+        Misreading::FromTheZenith => {
+            "elevations taken as counted from the zenith (90 - elevation)".to_owned()
+        }
+        Misreading::Unit { axis, unit, .. } => {
+            format!("the readings of {} taken as {unit}", axis.words())
+        }
+        Misreading::PointedMinutes(axis) => format!(
+            "the readings of {} taken as degrees and, behind the point, minutes of arc",
+            axis.words()
+        ),
+    }
+}
+
+/// What is wrong with the log as a whole, with the cure.
+pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<String> {
+    if let Some(computed) = explanation.computed {
+        return Some(format!(
+            "The readings are computed {} positions of the emitters, not what the encoders showed \
+             at a peak: they say nothing of the mount. Log the encoder readings.",
+            if computed.airless {
+                "airless"
+            } else {
+                "apparent"
+            }
+        ));
+    }
+    let Some(misread) = &explanation.misread else {
+        return misread_by_a_cause(explanation);
+    };
+    let cure = match &misread.misreading {
+        Misreading::Hours(hours) => format!(
+            "the times are those of another time zone: add {hours:+} h, or write times with their \
+             offset from UTC"
+        ),
+        Misreading::LongitudeSign => {
+            "change the sign of longitude_deg in the station file (east is positive)".to_owned()
+        }
+        Misreading::LatitudeSign => {
+            "change the sign of latitude_deg in the station file (north is positive)".to_owned()
+        }
+        Misreading::SiteSwapped => {
+            "exchange latitude_deg and longitude_deg in the station file".to_owned()
+        }
+        Misreading::AzimuthReversed => "the azimuth counts the wrong way round".to_owned(),
+        Misreading::Exchanged => "exchange the azimuth and elevation columns of the log".to_owned(),
+        Misreading::FromTheZenith => {
+            "log the elevation from the horizon, 90 deg less what is written now (or else the \
+             encoder's zero is some 90 deg off and the dish is carried over the top)"
+                .to_owned()
+        }
+        Misreading::Unit { axis, unit, .. } => {
+            format!(
+                "turn the readings of {} from {unit} into degrees",
+                axis.words()
+            )
+        }
+        Misreading::PointedMinutes(axis) => format!(
+            "turn the readings of {} from degrees and minutes into decimal degrees",
+            axis.words()
+        ),
+    };
+    Some(format!(
+        "The log fits only with {}. Put that right first: {cure}; then solve again. The numbers here \
+         are those of the log put right that way.",
+        misreading_words(&misread.misreading, station)
+    ))
+}
+
+/// A clock that is off by a time zone, or a scale that is another unit's: causes of the fit that
+/// say the log was misread.
+fn misread_by_a_cause(explanation: &Explanation) -> Option<String> {
+    explanation.causes.iter().find_map(|cause| {
+        let axis = cause.hypothesis.axis().words();
+        let what = match (&cause.hypothesis, cause.hypothesis.group()) {
+            (_, Some(Group::ClockOffset)) => {
+                let hours = zone_of(cause.size.value)?;
+                format!("{hours:+} h added to all times: write them with their offset from UTC")
+            }
+            (_, Some(Group::AzimuthScale | Group::ElevationScale)) => {
+                let (unit, _) = unit_of(cause.size.value, cause.size.sigma)?;
+                format!("the readings of {axis} taken as {unit}: log degrees")
+            }
+            (Hypothesis::Grads(_), _) => {
+                format!("the readings of {axis} taken as grads: log degrees")
+            }
+            _ => return None,
+        };
+        Some(format!(
+            "The log fits only with {what}. Put that right first, then solve again. The numbers here \
+             are those of the log put right that way."
+        ))
+    })
+}

@@ -1,0 +1,121 @@
+//! Local time beside UTC, for people.
+
+use std::fmt;
+use std::str::FromStr;
+
+use super::Utc;
+
+/// How far a clock on the wall is ahead of UTC.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Zone {
+    seconds_east: i64,
+}
+
+/// What a zone looks like, for messages.
+const EXPECTED: &str =
+    "expected your clock's offset from UTC, such as +11:00 (ahead, east) or -05:00 (behind, west)";
+/// Any midnight: the offset is what it differs by.
+const MIDNIGHT: &str = "2000-01-01T00:00:00";
+
+impl FromStr for Zone {
+    type Err = String;
+    /// Reads `+11:00`, `-0330`, `+02` or `Z`.
+    fn from_str(text: &str) -> Result<Zone, String> {
+        let text = text.trim();
+        if !text.starts_with(['+', '-', 'Z', 'z']) {
+            return Err(EXPECTED.to_owned());
+        }
+        // The reader of times knows what an offset is.
+        let read = |zone: &str| Utc::parse(&format!("{MIDNIGHT}{zone}"));
+        match (read("Z"), read(text)) {
+            (Ok(utc), Ok(local)) => Ok(Zone {
+                seconds_east: utc.seconds_since(local).round() as i64,
+            }),
+            _ => Err(EXPECTED.to_owned()),
+        }
+    }
+}
+
+impl fmt::Display for Zone {
+    /// As it is written behind a time: `+11:00`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let sign = if self.seconds_east < 0 { '-' } else { '+' };
+        let minutes = self.seconds_east.abs() / 60;
+        write!(f, "{sign}{:02}:{:02}", minutes / 60, minutes % 60)
+    }
+}
+
+impl Zone {
+    /// The time of day there, to the minute or, where there are seconds, to the nearest second:
+    /// `20:30`, and `20:30 +1d` when it is the next day there.
+    pub fn clock(self, time: Utc) -> String {
+        let there = self.shifted(time);
+        let (.., hour, minute, second) = there.calendar();
+        let days = match there.unix_day() - time.unix_day() {
+            0 => String::new(),
+            days => format!(" {days:+}d"),
+        };
+        match second as i64 {
+            0 => format!("{hour:02}:{minute:02}{days}"),
+            second => format!("{hour:02}:{minute:02}:{second:02}{days}"),
+        }
+    }
+
+    /// Date and time of day there, with the zone: `2026-09-12 20:30:00 +11:00`.
+    pub fn date_and_clock(self, time: Utc) -> String {
+        let (year, month, day, hour, minute, second) = self.shifted(time).calendar();
+        format!(
+            "{year:04}-{month:02}-{day:02} {hour:02}:{minute:02}:{:02} {self}",
+            second as i64
+        )
+    }
+
+    /// To the nearest second.
+    fn shifted(self, time: Utc) -> Utc {
+        time.plus_seconds(self.seconds_east as f64 + 0.5)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn zone(text: &str) -> Zone {
+        text.parse().unwrap()
+    }
+
+    #[test]
+    fn a_clock_in_the_east_is_ahead() {
+        let noon = Utc::parse("2026-09-12T12:00:00Z").unwrap();
+        assert_eq!(zone("+11:00").clock(noon), "23:00");
+        assert_eq!(zone("-05:00").clock(noon), "07:00");
+        assert_eq!(zone("+12:45").clock(noon), "00:45 +1d");
+        assert_eq!(zone("-1230").clock(noon), "23:30 -1d");
+        assert_eq!(zone("+02").clock(noon.plus_seconds(7.6)), "14:00:08");
+        assert_eq!(
+            zone("+12:45").date_and_clock(noon),
+            "2026-09-13 00:45:00 +12:45"
+        );
+    }
+
+    #[test]
+    fn a_zone_reads_as_it_is_written() {
+        for (text, shown) in [
+            ("+11:00", "+11:00"),
+            ("-0330", "-03:30"),
+            ("+02", "+02:00"),
+            ("Z", "+00:00"),
+            ("-00:30", "-00:30"),
+        ] {
+            assert_eq!(zone(text).to_string(), shown);
+            // A local time with that zone behind it is the instant it was made from.
+            let time = Utc::parse("2026-03-01T05:06:07Z").unwrap();
+            let local = zone(text).date_and_clock(time);
+            let (clock, offset) = local.rsplit_once(' ').unwrap();
+            assert_eq!(Utc::parse(&format!("{clock}{offset}")), Ok(time));
+        }
+        for bad in ["11:00", "+25:00", "AEDT", "", "+", "+1", "Z+1"] {
+            assert!(bad.parse::<Zone>().is_err(), "{bad}");
+        }
+    }
+}
