@@ -33,7 +33,7 @@ impl Problem {
             file: file.to_owned(),
             line: None,
             column: None,
-            found: found.into(),
+            found: cut(found.into()),
             expected: expected.into(),
             remedy: String::new(),
         }
@@ -48,6 +48,15 @@ impl Problem {
     pub fn mend(mut self, remedy: impl Into<String>) -> Problem {
         self.remedy = remedy.into();
         self
+    }
+}
+
+/// A text from a file may be as long as the file; its beginning tells enough.
+fn cut(text: String) -> String {
+    const MOST: usize = 400;
+    match text.char_indices().nth(MOST) {
+        None => text,
+        Some((end, _)) => format!("{}…", &text[..end]),
     }
 }
 
@@ -178,6 +187,11 @@ impl Problems {
             self.more += 1;
         }
     }
+    /// Adds all of another input.
+    pub fn append(&mut self, other: Problems) {
+        self.extend(other.kept);
+        self.more += other.more;
+    }
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
         self.kept.is_empty()
@@ -298,14 +312,18 @@ impl From<Problems> for Error {
 
 /// The known name nearest to `given`, if any is near enough to be what was meant.
 pub fn nearest_name<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let folded = given.to_lowercase().replace(['_', ' '], "-");
+    let fold = |name: &str| name.to_lowercase().replace(['_', ' '], "-");
+    // One of more than twice the length cannot be near enough, and would take long to compare.
+    const LONGEST: usize = 200;
+    if given.len() > LONGEST {
+        return None;
+    }
+    let folded = fold(given);
     known
         .into_iter()
+        .filter(|name| name.len() <= 2 * LONGEST)
         .map(|name| {
-            let score = strsim::normalized_damerau_levenshtein(
-                &folded,
-                &name.to_lowercase().replace(['_', ' '], "-"),
-            );
+            let score = strsim::normalized_damerau_levenshtein(&folded, &fold(name));
             (score, name)
         })
         .filter(|(score, _)| *score >= 0.5)

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use crate::problem::{Error, Wrong, printable};
+use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Problems, Wrong, printable};
 
 /// The UTF-8 byte-order mark, accepted and dropped.
 const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
@@ -108,10 +108,30 @@ pub fn place(bytes: &[u8], offset: usize) -> (usize, usize) {
     (line, column)
 }
 
+/// Faults by the bytes at which they stand in a text, as problems in file order; those of the file
+/// as a whole come first. Only the places of those that are shown are looked for: each takes a walk
+/// through the text.
+pub fn problems_at(file: &str, text: &str, mut faults: Vec<(Option<usize>, Wrong)>) -> Problems {
+    faults.sort_by_key(|(at, _)| *at);
+    let mut problems = Problems::new();
+    for (i, (at, wrong)) in faults.into_iter().enumerate() {
+        problems.push(match at.filter(|_| i < MOST_PROBLEMS_SHOWN) {
+            Some(at) => {
+                let (line, column) = place(text.as_bytes(), at);
+                wrong.at(file, line, column)
+            }
+            None => wrong.of_file(file),
+        });
+    }
+    problems
+}
+
 /// A text in quotes for a message, safe to print, cut if it is long.
 pub fn quoted(text: &str) -> String {
     const MOST: usize = 40;
-    let text = printable(text);
+    // The rest of a text of megabytes is not shown, and need not be looked at.
+    let start = text.char_indices().nth(MOST + 1);
+    let text = printable(start.map_or(text, |(end, _)| &text[..end]));
     if text.chars().count() <= MOST {
         format!("\"{text}\"")
     } else {

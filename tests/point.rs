@@ -637,6 +637,8 @@ fn a_web_page_cannot_speak_to_the_port() {
         "GET / HTTP/1.1\r\n\r\n10 20\nreload\n",
         "PRI * HTTP/2.0\r\n\r\nreload\n",
         "FETCH /reload HTTP/1.1\r\n\r\nreload\n",
+        // Of an encrypted one there are bytes only.
+        "\u{16}\u{3}\u{1}\u{2}\n\r\nreload\n",
         &format!("POST /{long} HTTP/1.1\r\nreload\n10 20\n"),
     ] {
         let said = speak(request);

@@ -29,7 +29,7 @@ use clap::{Args, Parser, Subcommand};
 
 pub use output::Console;
 
-use crate::problem::{Error, printable};
+use crate::problem::{Error, printable, printable_lines};
 
 /// How a verb ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -105,7 +105,9 @@ pub fn run() -> ExitCode {
             if !refusal.use_stderr() {
                 let _ = refusal.print();
             } else {
-                Console::new(false).refusal(&harmless(refusal));
+                let arguments = std::env::args_os();
+                let arguments = arguments.map(|a| a.to_string_lossy().into_owned());
+                Console::new(false).refusal(&harmless(refusal, arguments));
             }
             return code;
         }
@@ -127,11 +129,27 @@ pub fn run() -> ExitCode {
 }
 
 /// The same refusal, about arguments in which what a terminal would obey is shown.
-fn harmless(refusal: clap::Error) -> clap::Error {
-    let shown = std::env::args_os().map(|argument| printable(&argument.to_string_lossy()));
-    match Cli::try_parse_from(shown) {
+fn harmless(refusal: clap::Error, arguments: impl Iterator<Item = String>) -> clap::Error {
+    match Cli::try_parse_from(arguments.map(|argument| printable(&argument))) {
         Err(same) if same.kind() == refusal.kind() => same,
         _ => refusal,
+    }
+}
+
+/// Whether the command line understands these arguments, which begin behind the program's name.
+/// Nothing is done.
+///
+/// # Errors
+/// What would be said on standard error.
+pub fn understands<'a>(arguments: impl IntoIterator<Item = &'a str>) -> Result<(), String> {
+    let program = std::iter::once("plumbeam");
+    let all: Vec<&str> = program.chain(arguments).collect();
+    match Cli::try_parse_from(&all) {
+        Err(refusal) if refusal.use_stderr() => {
+            let shown = harmless(refusal, all.iter().map(|argument| (*argument).to_owned()));
+            Err(printable_lines(&shown.render().to_string(), &[]))
+        }
+        _ => Ok(()),
     }
 }
 

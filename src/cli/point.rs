@@ -19,8 +19,8 @@ use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
     self, ApproachChoice, Connection, CorrectionTable, DemandKind, Loaded, PATIENCE, Pointer,
-    Reload, Source, StreamForm, Tally, Watch, Writing, answer, listen, loopback, open_serial,
-    read_table, serve,
+    Reload, Source, StreamForm, Tally, Watch, Writing, answer, error_line, listen, loopback,
+    open_serial, read_table, serve,
 };
 
 const EXAMPLE: &str = "\
@@ -267,7 +267,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                 },
             )
         };
-        listen(address, note_address, PATIENCE, &|connection| {
+        let farewell = &|why: &str| error_line(form.writing, 0, why);
+        listen(address, note_address, PATIENCE, farewell, &|connection| {
             let watch = Watch::new(path, seen, &load);
             connected(connection, &pointer, form, watch, common.quiet)
         })?;

@@ -3,10 +3,10 @@
 use toml_edit::{Document, Item, TableLike, Value};
 
 use crate::logbook::{TERMS, term_quantity};
-use crate::problem::Problem;
+use crate::problem::{Problems, Wrong};
 use crate::quantity::Quantity;
 use crate::station::limits::{OFFSET, TURN};
-use crate::text::place;
+use crate::text::problems_at;
 
 /// Some nights make thousands of peaks; more would take for ever.
 const PEAKS: Quantity = Quantity::new(1.0, 100_000.0, "a number of peaks, 1 to 100000");
@@ -40,36 +40,35 @@ fn quantity(section: &str, key: &str) -> Quantity {
 
 /// All numbers of a truth file that are out of range, each with its place. A text that is no TOML
 /// has none.
-pub(super) fn faults(file: &str, text: &str) -> Vec<Problem> {
+pub(super) fn faults(file: &str, text: &str) -> Problems {
     let Ok(document) = Document::parse(text) else {
-        return Vec::new();
+        return Problems::new();
     };
     let mut found = Vec::new();
     for (section, item) in document.as_table().iter() {
         match item {
-            Item::Table(table) => look(section, table, file, text, &mut found),
+            Item::Table(table) => look(section, table, text, &mut found),
             Item::ArrayOfTables(tables) => {
                 for table in tables {
-                    look(section, table, file, text, &mut found);
+                    look(section, table, text, &mut found);
                 }
             }
             Item::Value(Value::InlineTable(table)) => {
-                look(section, table, file, text, &mut found);
+                look(section, table, text, &mut found);
             }
             Item::Value(Value::Array(tables)) => {
                 for table in tables.iter().filter_map(Value::as_inline_table) {
-                    look(section, table, file, text, &mut found);
+                    look(section, table, text, &mut found);
                 }
             }
             _ => {}
         }
     }
-    found.sort_by_key(|p| (p.line, p.column));
-    found
+    problems_at(file, text, found)
 }
 
 /// The numbers of one section.
-fn look(section: &str, table: &dyn TableLike, file: &str, text: &str, found: &mut Vec<Problem>) {
+fn look(section: &str, table: &dyn TableLike, text: &str, found: &mut Vec<(Option<usize>, Wrong)>) {
     for (key, item) in table.iter() {
         let values: Vec<&Value> = match item {
             Item::Value(Value::Array(list)) => list.iter().collect(),
@@ -85,8 +84,7 @@ fn look(section: &str, table: &dyn TableLike, file: &str, text: &str, found: &mu
             let span = value.span().unwrap_or(0..0);
             let written = text.get(span.clone()).unwrap_or_default().trim();
             if let Err(wrong) = quantity(section, key).check(key, written, number) {
-                let (line, column) = place(text.as_bytes(), span.start);
-                found.push(wrong.at(file, line, column));
+                found.push((Some(span.start), wrong));
             }
         }
     }

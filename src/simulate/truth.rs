@@ -238,7 +238,7 @@ impl Truth {
                 None => problem.mend(format!("the terms are {}", names.join(", "))),
             });
         }
-        problems.extend(ranges::faults(name, text));
+        problems.append(ranges::faults(name, text));
         if truth.session.to < truth.session.from {
             problems.push(Problem::of_file(
                 name,

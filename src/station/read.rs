@@ -8,7 +8,7 @@ use toml_edit::Document;
 use super::section::{Section, Source, kind_of};
 use super::{Station, dish, emitters, horizon, mount, site};
 use crate::files::{self, Expected};
-use crate::problem::{Error, Problem, Problems, Wrong};
+use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text;
 
@@ -55,7 +55,7 @@ impl Station {
         let emitters =
             emitters::emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
         match (site, mount, dish) {
-            (Some(mut site), Some(mount), Some(dish)) if source.problems.is_empty() => {
+            (Some(mut site), Some(mount), Some(dish)) if source.faults.is_empty() => {
                 site.assumptions.append(&mut assumptions);
                 Ok(Station {
                     site,
@@ -65,7 +65,7 @@ impl Station {
                     emitters,
                 })
             }
-            _ => Err(in_file_order(source.problems)),
+            _ => Err(source.problems().into()),
         }
     }
 }
@@ -82,13 +82,6 @@ fn missing(file: &str) -> Error {
          you have one, say where it is: --station FILE",
     )
     .into()
-}
-
-fn in_file_order(mut found: Vec<Problem>) -> Error {
-    found.sort_by_key(|p| (p.line, p.column));
-    let mut problems = Problems::new();
-    problems.extend(found);
-    problems.into()
 }
 
 /// The TOML itself is broken: the parser can say where, but nothing about what follows.
@@ -134,7 +127,7 @@ fn section<'a>(source: &mut Source<'_>, root: &Section<'a>, name: &str) -> Optio
     let Some(item) = root.get(name) else {
         if name != "horizon" && !source.was_meant(root, name) {
             let wrong = Wrong::new(format!("the file has no section {heading}"), keys);
-            source.problems.push(wrong.of_file(source.file));
+            source.wrong_file(wrong);
         }
         return None;
     };

@@ -2,34 +2,16 @@
 //! serial line.
 
 use std::io::{self, ErrorKind, Read, Write};
-use std::net::{Ipv4Addr, Shutdown, SocketAddr, TcpListener, TcpStream};
+use std::net::{Ipv4Addr, SocketAddr, TcpListener};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use crate::problem::Error;
 
+use super::connection::{Connection, Patience};
+
 /// So many can be connected at the same time.
 const MOST_CONNECTIONS: usize = 16;
-/// One that has spoken gives up its place to another only after so long a silence.
-const YIELDS_AFTER: Duration = Duration::from_secs(60);
-/// One that takes none of its answers for so long is gone.
-const WRITES_WITHIN: Duration = Duration::from_secs(30);
-
-/// How long a silent connection is kept.
-#[derive(Clone, Copy, Debug)]
-pub struct Patience {
-    /// Until its first line.
-    pub first: Duration,
-    /// Between two lines.
-    pub between: Duration,
-}
-
-/// A tracking program says something at once; between two passes it may be silent for a while.
-pub const PATIENCE: Patience = Patience {
-    first: Duration::from_secs(60),
-    between: Duration::from_secs(600),
-};
-
 /// The address to listen on, if it is this machine's own.
 ///
 /// # Errors
@@ -57,96 +39,10 @@ pub fn loopback(text: &str) -> Result<SocketAddr, Error> {
     }
 }
 
-/// One connection, which does not wait for ever.
-#[derive(Debug)]
-pub struct Connection {
-    stream: TcpStream,
-    patience: Patience,
-    heard: Mutex<Heard>,
-}
-
-/// What was heard of a connection.
-#[derive(Clone, Copy, Debug)]
-struct Heard {
-    /// Whether a whole line was.
-    spoken: bool,
-    /// When the last one ended, or the connection began.
-    last: Instant,
-}
-
-impl Connection {
-    fn new(stream: TcpStream, patience: Patience) -> io::Result<Connection> {
-        // Answers are single small packets that must not wait for company.
-        stream.set_nodelay(true)?;
-        stream.set_write_timeout(Some(WRITES_WITHIN))?;
-        Ok(Connection {
-            stream,
-            patience,
-            heard: Mutex::new(Heard {
-                spoken: false,
-                last: Instant::now(),
-            }),
-        })
-    }
-
-    fn heard(&self) -> Heard {
-        *self.heard.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-
-    /// Whether it may be closed for another that asks, and how long it has been silent.
-    fn yields(&self) -> Option<(bool, Duration)> {
-        let heard = self.heard();
-        let silent = heard.last.elapsed();
-        (!heard.spoken || silent > YIELDS_AFTER).then_some((!heard.spoken, silent))
-    }
-
-    /// Says why, and closes it.
-    pub fn close(&self, why: &str) {
-        let _ = (&self.stream).write_all(format!("error line 0: {why}\n").as_bytes());
-        let _ = self.stream.shutdown(Shutdown::Both);
-    }
-}
-
-impl Read for &Connection {
-    /// Waits for what comes, but for no line longer than its patience lasts.
-    fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let heard = self.heard();
-        let patience = match heard.spoken {
-            true => self.patience.between,
-            false => self.patience.first,
-        };
-        let left = patience.saturating_sub(heard.last.elapsed());
-        if left.is_zero() {
-            return Err(ErrorKind::TimedOut.into());
-        }
-        self.stream.set_read_timeout(Some(left))?;
-        let count = match (&self.stream).read(buffer) {
-            // As some systems call it.
-            Err(e) if e.kind() == ErrorKind::WouldBlock => Err(ErrorKind::TimedOut.into()),
-            other => other,
-        }?;
-        if buffer[..count].contains(&b'\n') {
-            *self.heard.lock().unwrap_or_else(PoisonError::into_inner) = Heard {
-                spoken: true,
-                last: Instant::now(),
-            };
-        }
-        Ok(count)
-    }
-}
-
-impl Write for &Connection {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        (&self.stream).write(bytes)
-    }
-    fn flush(&mut self) -> io::Result<()> {
-        (&self.stream).flush()
-    }
-}
-
 /// Listens and answers every connection on its own, for ever. `ready` is told the address, whose
-/// port the system chose if 0 was asked for; `answer` serves one connection. When all places are
-/// taken the one that has been silent longest gives up its own, one that never spoke first.
+/// port the system chose if 0 was asked for; `answer` serves one connection; `farewell` makes the
+/// last line of one that is closed, out of the reason. When all places are taken the one that has
+/// been silent longest gives up its own, one that never spoke first.
 ///
 /// # Errors
 /// When the port cannot be had.
@@ -154,6 +50,7 @@ pub fn listen(
     address: SocketAddr,
     ready: &mut dyn FnMut(SocketAddr),
     patience: Patience,
+    farewell: &(dyn Fn(&str) -> String + Sync),
     answer: &(dyn Fn(&Connection) -> io::Result<()> + Sync),
 ) -> Result<(), Error> {
     let failed = |e| Error::io(&address.to_string(), "listen", e);
@@ -177,24 +74,22 @@ pub fn listen(
                         .filter_map(|(i, c)| Some((c.yields()?, i)))
                         .max();
                     let Some((_, silent)) = silent else {
-                        connection.close("too many connections");
+                        connection.close(&farewell("too many connections"));
                         continue;
                     };
-                    open.remove(silent)
-                        .close("silent for so long that another connection takes the place");
+                    open.remove(silent).close(&farewell(
+                        "silent for so long that another connection takes the place",
+                    ));
                 }
                 open.push(Arc::clone(&connection));
             }
             scope.spawn(move || {
-                match answer(&connection) {
-                    Err(e) if e.kind() == ErrorKind::TimedOut => {
-                        connection.close("silent for too long");
-                    }
-                    // A connection that breaks concerns nobody else.
-                    _ => {
-                        let _ = connection.stream.shutdown(Shutdown::Both);
-                    }
-                }
+                // One that breaks concerns nobody else.
+                let last = match answer(&connection) {
+                    Err(e) if e.kind() == ErrorKind::TimedOut => farewell("silent for too long"),
+                    _ => String::new(),
+                };
+                connection.close(&last);
                 let mut open = open.lock().unwrap_or_else(PoisonError::into_inner);
                 open.retain(|other| !Arc::ptr_eq(other, &connection));
             });
@@ -234,6 +129,9 @@ impl<R: Read> Read for Patient<R> {
 
 #[cfg(test)]
 mod tests {
+    use std::net::TcpStream;
+
+    use super::super::connection::PATIENCE;
     use super::*;
 
     /// A server that sends every piece back, and its address.
@@ -242,7 +140,8 @@ mod tests {
         std::thread::spawn(move || {
             let ready = &mut |address| tell.send(address).unwrap();
             let local = loopback("127.0.0.1:0").unwrap();
-            listen(local, ready, patience, &|mut connection| {
+            let farewell = &|why: &str| format!("closed: {why}\n");
+            listen(local, ready, patience, farewell, &|mut connection| {
                 let mut buffer = [0; 64];
                 loop {
                     match connection.read(&mut buffer)? {
@@ -268,26 +167,21 @@ mod tests {
     }
 
     #[test]
-    fn silent_connections_end_and_so_do_those_that_never_finish_a_line() {
-        let short = Patience {
-            first: Duration::from_millis(60),
-            between: Duration::from_millis(120),
-        };
-        let address = echoing(short);
-        let silent = TcpStream::connect(address).unwrap();
-        assert_eq!(rest(&silent), "error line 0: silent for too long\n");
-        let spoken = TcpStream::connect(address).unwrap();
-        assert_eq!(ask(&spoken, "1\n"), "1\n");
-        assert_eq!(rest(&spoken), "error line 0: silent for too long\n");
-        let mut dripping = TcpStream::connect(address).unwrap();
-        let began = Instant::now();
-        while dripping.write_all(b"1").is_ok() && began.elapsed() < Duration::from_secs(20) {
-            std::thread::sleep(Duration::from_millis(10));
-        }
-        assert!(
-            began.elapsed() < Duration::from_secs(20),
-            "it was kept for ever"
-        );
+    fn a_silent_connection_is_closed_with_a_word() {
+        let long = PATIENCE.between;
+        let at_once = Duration::from_millis(1);
+        let silent = TcpStream::connect(echoing(Patience {
+            first: at_once,
+            between: long,
+        }));
+        assert_eq!(rest(&silent.unwrap()), "closed: silent for too long\n");
+        let spoken = TcpStream::connect(echoing(Patience {
+            first: long,
+            between: at_once,
+        }));
+        let spoken = spoken.unwrap();
+        (&spoken).write_all(b"1\n").unwrap();
+        assert_eq!(rest(&spoken), "1\nclosed: silent for too long\n");
     }
 
     #[test]
@@ -307,7 +201,7 @@ mod tests {
         }
         assert_eq!(ask(&spoken, "3\n"), "3\n");
         // Now all have spoken, and none gives way.
-        assert_eq!(rest(&connect()), "error line 0: too many connections\n");
+        assert_eq!(rest(&connect()), "closed: too many connections\n");
     }
 
     #[test]

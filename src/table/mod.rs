@@ -9,6 +9,7 @@
 mod build;
 mod c_header;
 mod choose;
+mod connection;
 mod correction_table;
 mod demand;
 mod follow;
@@ -30,6 +31,7 @@ mod watch;
 
 pub use build::{Finished, Request, firmware_table, table};
 pub use c_header::{FirmwareTable, TestVector, c_header};
+pub use connection::{Connection, PATIENCE, Patience, Socket, Wire};
 pub use correction_table::{CorrectionTable, Node, Nodes, OffTable};
 pub use demand::{Air, DemandKind};
 pub use follow::{FollowAnswer, FollowRow, Follower, Sight, Unseen};
@@ -38,10 +40,10 @@ pub use grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees};
 pub use header::{FORMAT, Header, Provenance};
 pub use instants::{Clock, Instants, WallClock};
 pub use integer::{CellWidth, IntegerTable, Status};
-pub use live::{Connection, PATIENCE, Patience, listen, loopback, open_serial};
+pub use live::{listen, loopback, open_serial};
 pub use measure::{Density, Errors, measure, stated};
 pub use pointer::{ApproachChoice, Demand, Pointer, Refusal, Source};
 pub use read::{EXPECTED, read_table};
-pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, serve};
+pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, error_line, serve};
 pub use text::COLUMNS;
 pub use watch::{Load, Loaded, Watch};

@@ -159,15 +159,32 @@ enum Asked {
     Pair(Angle, Angle),
 }
 
-/// Whether a line begins a request of the web, as a page in a browser can send one to any port of
-/// this machine: what it carries behind must not be heard.
-fn is_of_the_web(line: &[u8]) -> bool {
+/// Whether a line is of a request of the web, as a page in a browser can send one to any port of
+/// this machine, or of another protocol: what comes behind must not be heard.
+fn is_of_another_trade(line: &[u8]) -> bool {
     const METHODS: [&str; 10] = [
         "GET ", "HEAD ", "POST ", "PUT ", "DELETE ", "CONNECT ", "OPTIONS ", "TRACE ", "PATCH ",
         "PRI ",
     ];
-    let text = String::from_utf8_lossy(line);
-    METHODS.iter().any(|method| text.starts_with(method)) || text.contains("HTTP/")
+    // An encrypted request begins with bytes that no line holds.
+    let Ok(text) = std::str::from_utf8(line) else {
+        return true;
+    };
+    METHODS.iter().any(|method| text.starts_with(method))
+        || text.contains("HTTP/")
+        || text.contains(|c: char| c.is_control() && !matches!(c, '\t' | '\r'))
+}
+
+/// An error as a line of its own, with the end of the line.
+pub fn error_line(writing: Writing, line: u64, why: &str) -> String {
+    match writing {
+        Writing::Plain => format!("error line {line}: {why}\n"),
+        Writing::JsonLines | Writing::JsonDocument => {
+            // A number and a text always serialise.
+            let object = ErrorAnswer { line, error: why };
+            serde_json::to_string(&object).unwrap_or_default() + "\n"
+        }
+    }
 }
 
 /// Two numbers with blanks or a comma between them; `#` begins a comment.
@@ -317,10 +334,12 @@ impl<W: Write> Session<'_, W> {
                 ))),
             }
         }
-        if self.form.open_to_all && (too_long || is_of_the_web(line)) {
+        if self.form.open_to_all && (too_long || is_of_another_trade(line)) {
             self.tally.unreadable += 1;
             self.ended = true;
-            return self.error("this is no web server, and no line is so long: closed");
+            return self.error(
+                "this is no web server; a line holds two numbers, `reload` or `confirm`: closed",
+            );
         }
         if too_long {
             self.tally.unreadable += 1;
@@ -403,7 +422,10 @@ impl<W: Write> Session<'_, W> {
 
     fn error(&mut self, why: &str) -> io::Result<()> {
         match self.form.writing {
-            Writing::Plain => writeln!(self.output, "error line {}: {why}", self.line),
+            Writing::Plain => {
+                let line = error_line(self.form.writing, self.line, why);
+                self.output.write_all(line.as_bytes())
+            }
             Writing::JsonLines | Writing::JsonDocument => {
                 let line = self.line;
                 self.json(&ErrorAnswer { line, error: why })

@@ -131,7 +131,6 @@ fn missing(key: &str) -> Fault {
     (format!("no {key}"), format!("{key} in every message"))
 }
 
-/// A number, which some issuers write as text.
 /// What a number of a message may be.
 fn quantity(key: &str) -> Quantity {
     match key {
@@ -147,6 +146,7 @@ fn quantity(key: &str) -> Quantity {
     }
 }
 
+/// A number, which some issuers write as text.
 fn number(message: &serde_json::Map<String, Value>, key: &str) -> Result<f64, Fault> {
     let given = message.get(key).ok_or_else(|| missing(key))?;
     let value = match given {

@@ -43,6 +43,14 @@ pub(super) fn read(path: &Path) -> Result<ElementFile, Problems> {
     parse(&name, &bytes)
 }
 
+/// The catalogue numbers of the satellites whose orbit elements a file of either form holds.
+///
+/// # Errors
+/// All that is wrong with it.
+pub fn satellites_in(file: &str, bytes: &[u8]) -> Result<Vec<u64>, Error> {
+    Ok(parse(file, bytes)?.orbits.into_keys().collect())
+}
+
 fn reason(error: &Error) -> String {
     match error {
         Error::Io { source, .. } => source.to_string(),
