@@ -2,7 +2,8 @@
 //! names of single faults by their size. Its tables are those of docs/faults.md.
 //!
 //! `cargo bench --bench faults_study -- healthy 2000`,
-//! `cargo bench --bench faults_study -- faults 100 [NAME ...]`; seeds count from 1. A single session
+//! `cargo bench --bench faults_study -- faults 100 [NAME ...]`,
+//! `cargo bench --bench faults_study -- pairs 1000`; seeds count from 1. A single session
 //! with all that is said of it: `show healthy SEED`, `show NAME SIZE SEED`.
 
 #![allow(clippy::print_stdout)] // a study prints its tables
@@ -15,6 +16,8 @@ mod practice;
 use std::collections::BTreeMap;
 
 use practice::{Design, Place, designs, examine, healthy, places};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 fn main() {
@@ -28,6 +31,7 @@ fn main() {
         |text: Option<&&str>, usual: u64| text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual);
     match words.first() {
         Some(&"healthy") => false_alarms(&places, count(words.get(1), 2000)),
+        Some(&"pairs") => pairs(&places, count(words.get(1), 1000)),
         Some(&"show") => show(&places, &words[1..]),
         Some(&"faults") => detection(
             &places,
@@ -117,6 +121,73 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
         percent(first, anything),
         mistaken.join(", ")
     );
+}
+
+/// Two faults at once, drawn from those of the mount and of single rows, each of the size from which
+/// it is promised to be found alone.
+fn pairs(places: &[Place], sessions: u64) {
+    let misread = [
+        "time-zone",
+        "longitude-sign",
+        "site-swapped",
+        "azimuth-reversed",
+        "magnetic-north",
+        "columns-exchanged",
+        "wrong-unit",
+    ];
+    let all: Vec<Design> = (designs().into_iter())
+        .filter(|d| !misread.contains(&d.fault.name()))
+        .collect();
+    let told: Vec<([&str; 2], Vec<&str>)> = (1..=sessions)
+        .into_par_iter()
+        .filter_map(|seed| {
+            let mut rng = ChaCha8Rng::seed_from_u64(seed);
+            let mut draw = || &all[rng.random_range(0..all.len())];
+            let (first, second) = (draw(), draw());
+            let names = [first.fault.name(), second.fault.name()];
+            if names[0] == names[1] {
+                return None;
+            }
+            let other = Some((second, second.promised));
+            let made = first.make_with(other, places, first.promised, seed)?;
+            let found = examine(places, &made).map_or(Vec::new(), |d| {
+                d.findings.iter().map(|f| f.fault.name()).collect()
+            });
+            Some((names, found))
+        })
+        .collect();
+    let percent = |part: usize| 100.0 * part as f64 / told.len().max(1) as f64;
+    let named = |count: usize| {
+        let of = |(names, found): &&([&str; 2], Vec<&str>)| {
+            names.iter().filter(|n| found.contains(n)).count() == count
+        };
+        told.iter().filter(of).count()
+    };
+    let more = |(names, found): &&([&str; 2], Vec<&str>)| found.iter().any(|f| !names.contains(f));
+    println!(
+        "{} sessions with two faults: both named {:.1} %, one of them {:.1} %, none {:.1} %; another \
+         named beside them {:.1} %",
+        told.len(),
+        percent(named(2)),
+        percent(named(1)),
+        percent(named(0)),
+        percent(told.iter().filter(more).count())
+    );
+    println!("\n| fault | named beside another |\n| --- | --- |");
+    let mut by_name: BTreeMap<&str, [usize; 2]> = BTreeMap::new();
+    for (names, found) in &told {
+        for name in names {
+            let counts = by_name.entry(name).or_default();
+            counts[0] += usize::from(found.contains(name));
+            counts[1] += 1;
+        }
+    }
+    for (name, [found, all]) in by_name {
+        println!(
+            "| {name} | {:.0} % of {all} |",
+            100.0 * found as f64 / all as f64
+        );
+    }
 }
 
 /// One session with everything that is said of it.

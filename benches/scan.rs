@@ -8,7 +8,7 @@ use std::io::{BufReader, BufWriter, Write};
 use std::path::Path;
 
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
-use plumbeam::logbook::{Scan, ScanReader};
+use plumbeam::logbook::{Scan, ScanOptions, ScanReader};
 use plumbeam::mount::{MountModel, TermValues};
 use plumbeam::scan::{Axis, Options, reduce, reduce_scans};
 use plumbeam::simulate::{ScanPlan, Signal, Way, made_up};
@@ -89,6 +89,7 @@ fn write_log(station: &Station, sky: &Sky, rows: usize, file: &File) -> std::io:
 fn rows(criterion: &mut Criterion) {
     let station = station();
     let sky = Sky::new(&station).expect("a good station");
+    let reading = ScanOptions::default();
     let rows = 10_000_000;
     let file = tempfile::NamedTempFile::new().expect("a temporary file");
     write_log(&station, &sky, rows, file.as_file()).expect("room for 700 MB");
@@ -110,7 +111,7 @@ fn rows(criterion: &mut Criterion) {
     });
     group.bench_function("read", |b| {
         b.iter(|| {
-            let mut reader = ScanReader::new("log", open(), &station).expect("a header");
+            let mut reader = ScanReader::new("log", open(), &station, &reading).expect("a header");
             while let Some(scan) = reader.next_scan().expect("good rows") {
                 black_box(scan);
             }
@@ -118,7 +119,7 @@ fn rows(criterion: &mut Criterion) {
     });
     group.bench_function("read and reduce", |b| {
         b.iter(|| {
-            let mut reader = ScanReader::new("log", open(), &station).expect("a header");
+            let mut reader = ScanReader::new("log", open(), &station, &reading).expect("a header");
             reduce(&mut reader, &station, &sky, &Options::default()).expect("good rows")
         });
     });

@@ -55,14 +55,30 @@ fn main() {
     promised("the true terms given", &robust.promises);
     promised("terms chosen by the data", &chosen.promises);
     println!(
-        "\nterms admitted that are not there: {} in {} sessions; strong true ones (over 5 sigmas) \
-         left out: {} of {}\n",
-        chosen.false_terms, chosen.solved, chosen.missed, chosen.strong
+        "\nterms admitted that are not there: {} in {} sessions\n",
+        chosen.false_terms, chosen.solved
     );
+    println!("| true size | left out |\n| --- | --- |");
+    for (k, (low, high)) in STRENGTHS.iter().enumerate() {
+        let size = match high.is_finite() {
+            true => format!("{low} to {high} sigmas"),
+            false => format!("over {low} sigmas"),
+        };
+        println!(
+            "| {size} | {} of {} ({:.1} %) |",
+            chosen.missed[k],
+            chosen.strong[k],
+            100.0 * chosen.missed[k] as f64 / chosen.strong[k].max(1) as f64
+        );
+    }
+    println!();
     if recipe.peaks.is_none() && !arguments.iter().any(|a| a == "--no-bad") {
         breakdown(sessions.min(300));
     }
 }
+
+/// True sizes of a term, in its own Cramér-Rao bounds.
+const STRENGTHS: [(f64, f64); 4] = [(2.0, 4.0), (4.0, 6.0), (6.0, 10.0), (10.0, f64::INFINITY)];
 
 /// Fitted always.
 const USUAL: [plumbeam::mount::Term; 9] = {
@@ -88,8 +104,9 @@ struct Sums {
     lost: [usize; 2],
     peaks: [usize; 2],
     false_terms: usize,
-    missed: usize,
-    strong: usize,
+    /// By strength: true terms left out, of so many, beside those always fitted.
+    missed: [usize; STRENGTHS.len()],
+    strong: [usize; STRENGTHS.len()],
 }
 
 fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
@@ -122,9 +139,12 @@ fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
                 .filter(|t| !session.terms.contains(&t.term) && !basic.contains(&t.term))
                 .count();
             for (term, bound) in session.terms.iter().zip(&bound) {
-                if session.truth.inside(*term).abs() > 5.0 * bound {
-                    sums.strong += 1;
-                    sums.missed += usize::from(!outcome.terms.iter().any(|t| t.term == *term));
+                let strength = session.truth.inside(*term).abs() / bound;
+                let bin =
+                    (STRENGTHS.iter()).position(|(low, high)| (*low..*high).contains(&strength));
+                if let Some(bin) = bin.filter(|_| !basic.contains(term)) {
+                    sums.strong[bin] += 1;
+                    sums.missed[bin] += usize::from(!outcome.terms.iter().any(|t| t.term == *term));
                 }
             }
             sums
@@ -136,8 +156,8 @@ fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
             lost: [a.lost[0] + b.lost[0], a.lost[1] + b.lost[1]],
             peaks: [a.peaks[0] + b.peaks[0], a.peaks[1] + b.peaks[1]],
             false_terms: a.false_terms + b.false_terms,
-            missed: a.missed + b.missed,
-            strong: a.strong + b.strong,
+            missed: std::array::from_fn(|k| a.missed[k] + b.missed[k]),
+            strong: std::array::from_fn(|k| a.strong[k] + b.strong[k]),
         })
 }
 

@@ -6,7 +6,10 @@ use std::path::Path;
 use std::sync::OnceLock;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::logbook::{Calibration, Peak, PeakLog, ScanReader};
+use plumbeam::logbook::{
+    Angles, Calibration, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, ScanOptions,
+    ScanReader,
+};
 use plumbeam::outputs::{Found, OutputKind};
 use plumbeam::problem::{Error, is_obeyed};
 use plumbeam::simulate::{Truth, session};
@@ -16,15 +19,19 @@ use plumbeam::table::{
     ApproachChoice, CorrectionTable, Demand, Loaded, Pointer, Source, StreamForm, Watch, Writing,
     read_table, serve,
 };
+use plumbeam::time::{DateOrder, Offset};
 
 /// Reads the bytes; whether they were taken for what they should be.
 pub type Target = fn(&[u8]) -> bool;
 
 /// One for each reader. Each has a binary of its name and a folder of good files in `corpus`.
-pub const TARGETS: [(&str, Target); 10] = [
+pub const TARGETS: [(&str, Target); 13] = [
     ("station", station),
     ("peaks", peaks),
+    ("logs", logs),
     ("scans", scans),
+    ("powers", powers),
+    ("angles", angles),
     ("calibration", calibration),
     ("table", table),
     ("truth", truth),
@@ -112,6 +119,7 @@ fn station(bytes: &[u8]) -> bool {
 /// The peaks without their places in the file.
 fn placeless(log: &PeakLog) -> Vec<Peak> {
     let placeless = |p: &Peak| Peak {
+        log: 0,
         row: 0,
         line: 0,
         ..p.clone()
@@ -120,7 +128,37 @@ fn placeless(log: &PeakLog) -> Vec<Peak> {
 }
 
 fn peaks(bytes: &[u8]) -> bool {
-    let log = match PeakLog::parse(FILE, bytes, some_station()) {
+    peaks_with(bytes, &LogOptions::default())
+}
+
+/// Logs as others write them, with all said that they may leave open.
+fn logs(bytes: &[u8]) -> bool {
+    let own_headers = bytes.windows(10).any(|w| w == b"Az reading");
+    let columns = "time_utc=When,emitter=What,azimuth_deg=Az reading,elevation_deg=El reading";
+    peaks_with(
+        bytes,
+        &LogOptions {
+            columns: match own_headers {
+                true => ColumnNames::parse(columns).expect("headers for columns"),
+                false => ColumnNames::default(),
+            },
+            ..all_said()
+        },
+    )
+}
+
+fn all_said() -> LogOptions {
+    LogOptions {
+        zone: Some(Offset::from_hours(2)),
+        dates: Some(DateOrder::DayMonthYear),
+        emitter: Some("sun".to_owned()),
+        approach: Some(CompassMeaning::From),
+        ..LogOptions::default()
+    }
+}
+
+fn peaks_with(bytes: &[u8], options: &LogOptions) -> bool {
+    let log = match PeakLog::parse_with(FILE, bytes, some_station(), options) {
         Ok(log) => log,
         Err(error) => {
             refused(&error);
@@ -146,7 +184,36 @@ fn peaks(bytes: &[u8]) -> bool {
 }
 
 fn scans(bytes: &[u8]) -> bool {
-    let mut reader = match ScanReader::new(FILE, bytes, some_station()) {
+    scans_with(bytes, &ScanOptions::default())
+}
+
+/// Logs of power and of sweeps, with angles from a log of their own.
+fn powers(bytes: &[u8]) -> bool {
+    static OPTIONS: OnceLock<ScanOptions> = OnceLock::new();
+    let options = OPTIONS.get_or_init(|| {
+        let text = include_bytes!("corpus/angles/plain.csv");
+        let angles = Angles::parse(FILE, text, some_station(), &LogOptions::default());
+        ScanOptions {
+            log: all_said(),
+            angles: Some(angles.expect("a good log of angles")),
+            ..ScanOptions::default()
+        }
+    });
+    scans_with(bytes, options)
+}
+
+fn angles(bytes: &[u8]) -> bool {
+    match Angles::parse(FILE, bytes, some_station(), &all_said()) {
+        Ok(_) => true,
+        Err(error) => {
+            refused(&error);
+            false
+        }
+    }
+}
+
+fn scans_with(bytes: &[u8], options: &ScanOptions) -> bool {
+    let mut reader = match ScanReader::new(FILE, bytes, some_station(), options) {
         Ok(reader) => reader,
         Err(error) => {
             refused(&error);
@@ -348,7 +415,7 @@ fn stream(bytes: &[u8]) -> bool {
 /// The command line: an argument a line.
 fn arguments(bytes: &[u8]) -> bool {
     let text = String::from_utf8_lossy(bytes);
-    match plumbeam::cli::understands(text.lines()) {
+    match plumbeam::understands(text.lines()) {
         Ok(()) => true,
         Err(said) => {
             shown(&said);

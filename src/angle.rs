@@ -203,9 +203,23 @@ impl<Kind> fmt::Debug for Direction<Kind> {
     }
 }
 
+impl Direction<Apparent> {
+    /// Where a beam must point, air included; the azimuth is kept as given. A reading of encoders is
+    /// no direction: only a mount model makes one of it.
+    pub const fn apparent(azimuth: Angle, elevation: Angle) -> Self {
+        Direction::of(azimuth, elevation)
+    }
+}
+
+impl Direction<Geometric> {
+    /// Where an emitter is seen without air; the azimuth is kept as given.
+    pub const fn geometric(azimuth: Angle, elevation: Angle) -> Self {
+        Direction::of(azimuth, elevation)
+    }
+}
+
 impl<Kind> Direction<Kind> {
-    /// From azimuth and elevation; the azimuth is kept as given.
-    pub const fn new(azimuth: Angle, elevation: Angle) -> Self {
+    const fn of(azimuth: Angle, elevation: Angle) -> Self {
         Direction {
             azimuth,
             elevation,
@@ -216,7 +230,7 @@ impl<Kind> Direction<Kind> {
     /// degrees. Straight up has azimuth zero.
     pub fn from_east_north_up(v: &Vector3<f64>) -> Self {
         let horizontal = v.x.hypot(v.y);
-        Direction::new(
+        Direction::of(
             Angle::from_radians(v.x.atan2(v.y)).wrapped_positive(),
             Angle::from_radians(v.z.atan2(horizontal)),
         )
@@ -348,7 +362,7 @@ mod tests {
     use super::*;
 
     fn apparent(azimuth: f64, elevation: f64) -> Direction<Apparent> {
-        Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+        Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
     }
 
     #[test]

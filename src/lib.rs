@@ -4,9 +4,46 @@
 //! [`sky`], where the beam should have pointed; [`solve`] finds the mount errors of the
 //! [`mount`] model that explain the encoder readings; tables, faults and reports follow
 //! from those. Nothing below imports from above.
+//!
+//! What the verbs do can be done from a program: read a station and a log, solve, look at a term,
+//! and correct a direction.
+//!
+//! ```
+//! use std::path::Path;
+//!
+//! use plumbeam::{Angle, ApproachSigns, Direction, Options, PeakLog, Sky, Station, Term, Wrap, solve};
+//!
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-data");
+//! let station = Station::read(&folder.join("station.toml"))?;
+//! let sky = Sky::new(&station)?;
+//! let log = PeakLog::read(&folder.join("peaks.csv"), &station)?;
+//!
+//! let outcome = solve(&station, &sky, &log, &Options::default())?;
+//! let zero = outcome.terms.iter().find(|t| t.term == Term::AzimuthZero).expect("always fitted");
+//! let (value, sigma) = (Angle::from_radians(zero.value), zero.sigma.map(Angle::from_radians));
+//! // The truth of the invented session is 3.4 degrees.
+//! assert!((value - Angle::from_degrees(3.4)).abs() < sigma.expect("told by the data") * 4.0);
+//!
+//! // The encoder reading that puts the beam on an apparent direction.
+//! let target = Direction::apparent(Angle::from_degrees(135.2), Angle::from_degrees(41.8));
+//! let ranges = Wrap {
+//!     azimuth_range: station.mount.azimuth_range,
+//!     elevation_range: station.mount.elevation_range,
+//!     present: None,
+//! };
+//! let arrival = ApproachSigns::UNKNOWN;
+//! let reading = (outcome.model)
+//!     .reading_to_command(&target, arrival, &ranges)?
+//!     .ok_or("out of the mount's reach")?;
+//! let beam = outcome.model.beam(reading, arrival);
+//! assert!(beam.separation(&target) < Angle::from_degrees(1e-6));
+//! # Ok(())
+//! # }
+//! ```
 
 pub mod angle;
-pub mod cli;
+mod cli;
 pub mod demo;
 pub mod ephemeris;
 pub mod explain;
@@ -30,3 +67,15 @@ pub mod station;
 pub mod table;
 pub mod text;
 pub mod time;
+
+pub use angle::{Angle, Apparent, Direction, EncoderReading, Geometric};
+#[doc(hidden)]
+pub use cli::{run as run_command, understands};
+pub use faults::{Diagnosis, diagnose};
+pub use logbook::{Calibration, PeakLog};
+pub use mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
+pub use problem::Error;
+pub use sky::Sky;
+pub use solve::{Options, Outcome, calibration, remedies, solve};
+pub use station::Station;
+pub use time::Utc;

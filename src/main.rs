@@ -3,5 +3,5 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    plumbeam::cli::run()
+    plumbeam::run_command()
 }

@@ -187,7 +187,7 @@ impl Problems {
             self.more += 1;
         }
     }
-    /// Adds all of another input.
+    /// Adds all of another's, those that it only counted too.
     pub fn append(&mut self, other: Problems) {
         self.extend(other.kept);
         self.more += other.more;

@@ -4,13 +4,17 @@
 //! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
 //! sky room; this file only reads and writes clocks.
 
+mod offset;
+mod words;
+mod written;
 mod zone;
 
 use std::fmt;
 
 use jiff::civil;
 
-pub use zone::Zone;
+pub use offset::Offset;
+pub use written::{DateOrder, Form, Written, WrittenZone};
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 const SECONDS_PER_DAY: i64 = 86_400;
@@ -54,8 +58,19 @@ impl Utc {
     /// # Errors
     /// A time without a zone, and a text that is no time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
+        let (civil, second, zone) = Utc::civil_of(text)?;
+        let WrittenZone::Offset(offset) = zone else {
+            return Err(TimeTextError::NoZone);
+        };
+        let minute = i64::from(civil.hour()) * 60 + i64::from(civil.minute());
+        let nanos = civil.subsec_nanosecond().into();
+        Utc::of_civil(civil.date(), minute, second, nanos, offset)
+    }
+
+    /// What an ISO 8601 text says: date and time of day, the second (60 in a leap second, which
+    /// jiff reads as 59), and the zone, if there is one.
+    fn civil_of(text: &str) -> Result<(civil::DateTime, i64, WrittenZone), TimeTextError> {
         let text = text.trim();
-        let not = |why: &jiff::Error| TimeTextError::NotATime(reason(why));
         // jiff takes a date alone for its midnight; that would be a guess.
         if text
             .get(..10)
@@ -66,15 +81,27 @@ impl Utc {
                 "hours and minutes are missing".to_owned(),
             ));
         }
-        let (clock, offset_seconds) = split_zone(text)?;
-        // jiff reads second 60 as 59; keep what was written.
+        let (clock, zone) = split_zone(text)?;
         let leap = second_field(clock) == Some("60");
-        let civil: civil::DateTime = clock.parse().map_err(|e| not(&e))?;
-        let day = unix_day(civil.date()).map_err(|e| not(&e))?;
+        let civil: civil::DateTime = clock
+            .parse()
+            .map_err(|e| TimeTextError::NotATime(reason(&e)))?;
         let second = if leap { 60 } else { i64::from(civil.second()) };
-        let local =
-            i64::from(civil.hour()) * 3600 + i64::from(civil.minute()) * 60 - offset_seconds;
-        let whole = local + second.min(59);
+        Ok((civil, second, zone))
+    }
+
+    /// The instant at which a clock so far from UTC shows a date, a minute of its day and a
+    /// second, which is 60 in a leap second.
+    fn of_civil(
+        date: civil::Date,
+        minute_of_day: i64,
+        second: i64,
+        nanos: i64,
+        offset: Offset,
+    ) -> Result<Utc, TimeTextError> {
+        let day = unix_day(date).map_err(|e| TimeTextError::NotATime(reason(&e)))?;
+        let leap = second == 60;
+        let whole = minute_of_day * 60 + second.min(59) - offset.seconds();
         let (carry, within) = (
             whole.div_euclid(SECONDS_PER_DAY),
             whole.rem_euclid(SECONDS_PER_DAY),
@@ -86,8 +113,7 @@ impl Utc {
         }
         Ok(Utc {
             day: day + carry,
-            nanos: (within + i64::from(leap)) * NANOS_PER_SECOND
-                + i64::from(civil.subsec_nanosecond()),
+            nanos: (within + i64::from(leap)) * NANOS_PER_SECOND + nanos,
         })
     }
 
@@ -233,10 +259,10 @@ fn reason(error: &jiff::Error) -> String {
     }
 }
 
-/// Splits the zone off and gives it in seconds east of Greenwich.
-fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
+/// Splits the zone off.
+fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     if let Some(clock) = text.strip_suffix(['Z', 'z']) {
-        return Ok((clock, 0));
+        return Ok((clock, WrittenZone::Offset(Offset::ZERO)));
     }
     // An offset's sign stands behind the clock; the date's hyphens stand before it.
     let clock_starts = text.find(['T', 't', ' ']).unwrap_or(text.len());
@@ -244,34 +270,15 @@ fn split_zone(text: &str) -> Result<(&str, i64), TimeTextError> {
         .find(['+', '-'])
         .map(|i| i + clock_starts)
     else {
-        return match text.parse::<civil::DateTime>() {
-            Ok(_) => Err(TimeTextError::NoZone),
-            Err(e) => Err(TimeTextError::NotATime(reason(&e))),
-        };
+        return Ok((text, WrittenZone::Missing));
     };
     let (clock, zone) = text.split_at(sign_at);
-    let digits: String = zone[1..].chars().filter(|c| *c != ':').collect();
-    let bad = || TimeTextError::NotATime(format!("{zone:?} is no offset such as +02:00"));
-    if !matches!(digits.len(), 2 | 4) || !digits.bytes().all(|b| b.is_ascii_digit()) {
-        return Err(bad());
+    match offset::signed_offset(zone, 2) {
+        Some(offset) => Ok((clock, WrittenZone::Offset(offset))),
+        None => Err(TimeTextError::NotATime(format!(
+            "{zone:?} is no offset such as +02:00"
+        ))),
     }
-    let hours: i64 = digits[..2].parse().map_err(|_| bad())?;
-    let minutes: i64 = digits
-        .get(2..4)
-        .map_or(Ok(0), str::parse)
-        .map_err(|_| bad())?;
-    if hours > 18 || minutes > 59 {
-        return Err(bad());
-    }
-    let seconds = hours * 3600 + minutes * 60;
-    Ok((
-        clock,
-        if zone.starts_with('-') {
-            -seconds
-        } else {
-            seconds
-        },
-    ))
 }
 
 /// The two digits of the seconds field, if the text has one.

@@ -16,7 +16,7 @@ fn degrees(d: f64) -> Angle {
     Angle::from_degrees(d)
 }
 fn apparent(azimuth: f64, elevation: f64) -> Direction<Apparent> {
-    Direction::new(degrees(azimuth), degrees(elevation))
+    Direction::apparent(degrees(azimuth), degrees(elevation))
 }
 fn model(terms: &[(Term, f64)]) -> MountModel {
     let mut values = TermValues::ZERO;

@@ -245,3 +245,102 @@ fn a_beam_is_a_unit_vector_whatever_the_terms() {
     let v = MountModel::new(terms).beam_vector(reading, ApproachSigns::UNKNOWN);
     assert!((v.norm() - 1.0).abs() < 1e-14);
 }
+
+// What surveying textbooks publish for a theodolite, whose axes are those of an az-el mount: the
+// horizontal circle is off by c / cos h for a line of sight not square to the trunnion axis, by
+// i tan h for a trunnion axis not square to the standing axis, and by v sin(alpha) tan h for a
+// standing axis off plumb by v, alpha counted from the direction of the lean (Deumlich and Staiger,
+// Instrumentenkunde der Vermessungstechnik, 2002; Ghilani and Wolf, Elementary Surveying; from
+// memory). Here with the signs of this mount.
+
+#[test]
+fn collimation_moves_the_azimuth_by_c_over_cos_h_as_textbooks_have_it() {
+    for (azimuth, elevation) in PLACES {
+        let (by, _) = at(Term::Collimation, SMALL, (azimuth, elevation));
+        let textbook = SMALL / elevation.to_radians().cos();
+        assert!((by - textbook).abs() < SECOND_ORDER, "{by} {textbook}");
+    }
+}
+
+#[test]
+fn skew_moves_the_azimuth_by_i_tan_h_as_textbooks_have_it() {
+    for (azimuth, elevation) in PLACES {
+        let (by, _) = at(Term::AxisSkew, SMALL, (azimuth, elevation));
+        let textbook = -SMALL * elevation.to_radians().tan();
+        assert!((by - textbook).abs() < SECOND_ORDER, "{by} {textbook}");
+    }
+}
+
+#[test]
+fn tilt_moves_the_azimuth_by_v_sin_alpha_tan_h_as_textbooks_have_it() {
+    // The top leans north and takes a beam raised in the east with it: to a smaller azimuth.
+    for (azimuth, elevation) in PLACES {
+        let (by, _) = at(Term::TiltNorth, SMALL, (azimuth, elevation));
+        let alpha = azimuth.to_radians();
+        let textbook = -SMALL * alpha.sin() * elevation.to_radians().tan();
+        assert!((by - textbook).abs() < SECOND_ORDER, "{by} {textbook}");
+    }
+}
+
+/// Off by how much the mean of the two faces is: the dish below the zenith, and carried over the
+/// top with the azimuth half a turn on.
+fn mean_of_two_faces(term: Term, (azimuth, elevation): (f64, f64)) -> f64 {
+    let below = at(term, SMALL, (azimuth, elevation)).0;
+    let model = MountModel::new(TermValues::ZERO.with_shown(term, SMALL));
+    let over = model.beam(
+        EncoderReading::from_degrees(azimuth + 180.0, 180.0 - elevation),
+        ApproachSigns::UNKNOWN,
+    );
+    let over = (over.azimuth() - Angle::from_degrees(azimuth)).wrapped_signed();
+    (below + over.degrees()) / 2.0
+}
+
+#[test]
+fn the_mean_of_two_faces_cancels_collimation_and_skew_but_not_tilt() {
+    for place in PLACES {
+        for term in [Term::Collimation, Term::AxisSkew] {
+            let left = mean_of_two_faces(term, place);
+            assert!(left.abs() < SECOND_ORDER, "{term:?} at {place:?}: {left}");
+        }
+        let left = mean_of_two_faces(Term::TiltNorth, place);
+        let one = at(Term::TiltNorth, SMALL, place).0;
+        assert!((left - one).abs() < SECOND_ORDER, "{left} {one}");
+    }
+}
+
+/// Levels on the alidade of a dish on a track tell how it is turned: about the elevation axis by
+/// some angle, which changes the elevation by as much, and about the horizontal axis under the beam,
+/// which moves it across by that angle times sin h (Gawronski, Modeling and Control of Antennas and
+/// Telescopes, 2008; from memory).
+#[test]
+fn a_warped_track_turns_the_alidade_about_the_elevation_axis_alone() {
+    for (azimuth, elevation) in PLACES {
+        for (term, lift) in [
+            (Term::TrackWarpCos, (2.0 * azimuth.to_radians()).cos()),
+            (Term::TrackWarpSin, (2.0 * azimuth.to_radians()).sin()),
+        ] {
+            assert_near(at(term, SMALL, (azimuth, elevation)), (0.0, SMALL * lift));
+        }
+    }
+}
+
+#[test]
+fn a_lean_to_the_right_moves_the_beam_across_by_sin_h_as_an_alidade_turned_under_the_beam() {
+    for (azimuth, elevation) in PLACES {
+        // The axis's top leans to the right of the beam, and takes the raised beam with it.
+        let right = (azimuth + 90.0).to_radians();
+        let terms = TermValues::ZERO
+            .with_shown(Term::TiltNorth, SMALL * right.cos())
+            .with_shown(Term::TiltEast, SMALL * right.sin());
+        let beam = MountModel::new(terms).beam(
+            EncoderReading::from_degrees(azimuth, elevation),
+            ApproachSigns::UNKNOWN,
+        );
+        let across = (beam.azimuth() - Angle::from_degrees(azimuth))
+            .wrapped_signed()
+            .degrees()
+            * elevation.to_radians().cos();
+        let turned = SMALL * elevation.to_radians().sin();
+        assert!((across - turned).abs() < SECOND_ORDER, "{across} {turned}");
+    }
+}

@@ -6,12 +6,13 @@ use std::path::Path;
 
 use plumbeam::angle::Angle;
 use plumbeam::logbook::{
-    Approach, Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError,
-    FORMAT, Peak, PeakLog, RowReader, SkyPlace, TERMS, TermRecord, TermState, Trust, ValueUnit,
+    Angles, Approach, Calibration, CalibrationPeak, CauseRecord, ColumnNames, CompassMeaning,
+    Correlation, Dialect, ExpectedPointingError, FORMAT, LogOptions, Peak, PeakLog, RowReader,
+    ScanOptions, ScanReader, SkyPlace, TERMS, TermRecord, TermState, Trust, ValueUnit,
 };
-use plumbeam::problem::Problems;
+use plumbeam::problem::{Error, Problems};
 use plumbeam::station::Station;
-use plumbeam::time::Utc;
+use plumbeam::time::{DateOrder, Offset, Utc};
 use proptest::prelude::*;
 
 const STATION: &str = include_str!("data/invented/station.toml");
@@ -25,15 +26,56 @@ fn station() -> Station {
     Station::parse("station.toml", Path::new(""), STATION.as_bytes()).unwrap()
 }
 
+const SHEET: &str = include_str!("data/logs/own-headers-local-time.csv");
+const SWEEPS: &str = include_str!("data/logs/sweeps.csv");
+
+/// All that a log may ask for.
+fn all_said() -> LogOptions {
+    LogOptions {
+        zone: Some(Offset::from_hours(11)),
+        dates: Some(DateOrder::DayMonthYear),
+        columns: ColumnNames::parse(
+            "time_utc=When,emitter=What,azimuth_deg=Az reading,elevation_deg=El reading",
+        )
+        .unwrap(),
+        emitter: Some("sun".to_owned()),
+        approach: Some(CompassMeaning::From),
+        readings: None,
+    }
+}
+
+/// Reads the bytes as scans to their end.
+fn scans(bytes: &[u8], options: &ScanOptions) -> Result<(), Error> {
+    let station = station();
+    let mut reader = ScanReader::new("file", bytes, &station, options)?;
+    while reader.next_scan()?.is_some() {}
+    reader.remarks();
+    reader.taken();
+    Ok(())
+}
+
 /// Reads the bytes as everything; a panic fails the test, and so does an error without a word.
 fn read_as_everything(bytes: &[u8]) {
     let errors = [
         Station::parse("file", Path::new(""), bytes).err(),
         PeakLog::parse("file", bytes, &station()).err(),
         Calibration::parse("file", bytes).err(),
+        PeakLog::parse_with("file", bytes, &station(), &all_said()).err(),
+        scans(bytes, &ScanOptions::default()).err(),
+        scans(bytes, &with_angles()).err(),
     ];
     for error in errors.into_iter().flatten() {
         assert!(error.to_string().starts_with("file"), "{error}");
+    }
+}
+
+/// All said, and angles around the times of the sweeps.
+fn with_angles() -> ScanOptions {
+    let path = Path::new("tests/data/logs/angles-plain.csv");
+    ScanOptions {
+        angles: Some(Angles::read(path, &station(), &LogOptions::default()).unwrap()),
+        log: all_said(),
+        ..ScanOptions::default()
     }
 }
 
@@ -132,6 +174,7 @@ prop_compose! {
         notes in (note(), note(), note()),
     ) -> Peak {
         Peak {
+            log: 0,
             row: 0,
             line: 0,
             time,
@@ -272,11 +315,11 @@ prop_compose! {
 /// Fields of all rows behind the header, and whether anything was wrong.
 fn rows_of(csv: &[u8]) -> (Vec<Vec<String>>, bool) {
     let mut problems = Problems::new();
-    let mut reader = RowReader::new("file", csv);
+    let mut reader = RowReader::new("file", csv, Dialect::default());
     let mut rows = Vec::new();
     reader.header().unwrap();
     while let Some(row) = reader.next(&mut problems).unwrap() {
-        rows.push((0..row.count()).map(|i| row.text(i).to_owned()).collect());
+        rows.push(row.texts().map(str::to_owned).collect());
     }
     (rows, !problems.is_empty())
 }
@@ -294,7 +337,13 @@ proptest! {
 
     #[test]
     fn no_damaged_file_makes_a_reader_panic(
-        bytes in prop_oneof![damaged(STATION), damaged(PEAKS), damaged(CALIBRATION)]
+        bytes in prop_oneof![
+            damaged(STATION),
+            damaged(PEAKS),
+            damaged(CALIBRATION),
+            damaged(SHEET),
+            damaged(&SWEEPS[..2000]),
+        ]
     ) {
         read_as_everything(&bytes);
     }
@@ -310,7 +359,7 @@ proptest! {
             file: "log".to_owned(),
             peaks,
             extra_columns: vec!["x_one".to_owned(), "x_two, \"quoted\"".to_owned()],
-            warnings: Vec::new(),
+            ..PeakLog::default()
         };
         let csv = log.to_csv();
         let read = PeakLog::parse("log", csv.as_bytes(), &station());

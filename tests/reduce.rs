@@ -273,11 +273,12 @@ fn the_peaks_file_holds_a_row_for_each_peak_and_a_comment_for_each_refusal() {
     let output = text(&run(&night(name), &["reduce", "scans.csv"], 0).stdout);
     let (comments, rows): (Vec<&str>, Vec<&str>) =
         output.lines().partition(|line| line.starts_with('#'));
+    assert_eq!(comments[0], "# readings = encoder");
     let refused = scans(name)
         .iter()
         .filter(|(found, _)| found["verdict"] == "refused")
         .count();
-    assert_eq!(comments.len(), refused);
+    assert_eq!(comments.len(), 1 + refused);
     assert_eq!(rows.len(), 1 + 28 - refused);
     assert!(
         rows[0].starts_with("time_utc,emitter,azimuth_deg,elevation_deg"),

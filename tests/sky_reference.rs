@@ -94,7 +94,7 @@ fn geometric_directions() {
         let sky = Sky::new(&station(&row, kind)).unwrap();
         let time = Utc::parse(&row["time_utc"]).unwrap();
         let found = sky.geometric("emitter", time).unwrap();
-        let expected: Direction<Geometric> = Direction::new(
+        let expected: Direction<Geometric> = Direction::geometric(
             degrees("geometric_azimuth_deg"),
             degrees("geometric_elevation_deg"),
         );
@@ -125,7 +125,7 @@ fn apparent_elevations() {
             relative_humidity: number("relative_humidity"),
         });
         let geometric = Angle::from_degrees(number("geometric_elevation_deg"));
-        let found = air.refract(&Direction::new(Angle::ZERO, geometric));
+        let found = air.refract(&Direction::geometric(Angle::ZERO, geometric));
         for (i, key) in [
             "ray_trace_apparent_elevation_deg",
             "erfa_refco_apparent_elevation_deg",

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
+use super::log_options::SeveralLogs;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -34,8 +35,11 @@ Exit code 1 with --strict when a fault is found.";
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The log of peaks; - reads standard input
-    pub peaks: PathBuf,
+    /// The log of peaks, or several of one mount; - reads standard input
+    #[arg(required = true, value_name = "PEAKS")]
+    pub peaks: Vec<PathBuf>,
+    #[command(flatten)]
+    pub logs: SeveralLogs,
     /// Begin from this calibration and hold what it holds; without it the mount errors are found
     /// first
     #[arg(long, value_name = "FILE")]
@@ -64,12 +68,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         terms: args.terms.listed()?,
         holds: args.terms.held()?,
         seed: args.seed,
+        zeros_per_log: args.logs.zeros_per_log,
         ..Options::default()
     };
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("faults")
         .reads_station(&common.station, &station)
-        .reads("the log", &args.peaks);
+        .reads_all("the log", &args.peaks);
     if let Some(path) = &args.calibration {
         guard = guard.reads("the calibration", path);
     }
@@ -93,10 +98,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             }
         }
     }
-    let log = PeakLog::read_as_written(&args.peaks, &station)?;
-    for warning in &log.warnings {
-        console.warning(warning);
-    }
+    let log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
+    console.log(&log.taken, &log.warnings);
+    args.logs.check(&log, console)?;
     let diagnosis = diagnose(&station, &sky, &log, &options)?;
     if common.json {
         console.json(&faults_json(&diagnosis))?;

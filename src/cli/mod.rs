@@ -4,10 +4,13 @@
 //! output, all else to standard error with the program's name before it.
 
 mod calibration;
+mod completions;
 mod demand;
 mod demo;
 mod faults;
 mod follow;
+mod log_options;
+mod manual;
 mod new;
 mod output;
 mod plan;
@@ -25,7 +28,7 @@ mod zone;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, CommandFactory, Parser, Subcommand};
 
 pub use output::Console;
 
@@ -92,6 +95,8 @@ enum Verb {
     Recheck(recheck::Args),
     Simulate(simulate::Args),
     Demo(demo::Args),
+    Completions(completions::Args),
+    Manual(manual::Args),
 }
 
 /// Runs the command with this process's arguments.
@@ -166,5 +171,7 @@ fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
         Verb::Recheck(args) => recheck::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Demo(args) => demo::run(args, &cli.common, console),
+        Verb::Completions(args) => completions::run(args, Cli::command(), &cli.common, console),
+        Verb::Manual(args) => manual::run(args, Cli::command(), &cli.common, console),
     }
 }

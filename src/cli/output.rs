@@ -171,6 +171,16 @@ impl Console {
         eprintln!("plumbeam: warning: {}", printable(text));
     }
 
+    /// What a log says: how it was read, and what the user must know of it.
+    pub fn log(&mut self, taken: &[String], warnings: &[String]) {
+        for line in taken {
+            self.note(&format!("read {line}"));
+        }
+        for warning in warnings {
+            self.warning(warning);
+        }
+    }
+
     /// Why the command failed.
     pub fn error(&mut self, error: &Error) {
         eprintln!("plumbeam: {}", printable_lines(&error.to_string(), &[]));

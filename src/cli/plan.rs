@@ -1,20 +1,23 @@
 //! `plumbeam plan`: what to measure.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
+use super::log_options::LogHabits;
 use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
+use crate::logbook::{Calibration, PeakLog};
 use crate::outputs::{Guard, OutputKind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
 use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
 use crate::sky::Sky;
+use crate::solve::{Options, calibration, solve};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -23,6 +26,7 @@ Example:
   plumbeam plan --from 2026-09-12T09:00:00Z --to 2026-09-12T11:00:00Z
   plumbeam plan --for 1h --each 4m --sheet sheet.csv
   plumbeam plan --from 2026-09-12T08:00 --for 10h --zone +11:00
+  plumbeam plan --for 1h --peaks peaks.csv --peaks 6
   plumbeam plan --for 2h --calibration calibration.json --terms +azimuth-backlash";
 
 /// Say what to measure, when and in which order
@@ -31,8 +35,8 @@ Example:
 /// the mount errors best, and says how well each would then be known, which would stay untold, and
 /// what would tell them. When one emitter of the sky is all that can be heard, such as the Sun on a
 /// small dish, the peaks are visits spread over the span, and the plan says when to come back. With
-/// --calibration it starts from what is known already: what to measure
-/// next. With --sheet it writes a log to fill in.
+/// --calibration, or --peaks and a log, it starts from what is known already: what to measure next.
+/// With --sheet it writes a log to fill in.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -51,9 +55,12 @@ pub struct Args {
     /// Time that one peak takes, with the way to it
     #[arg(long, value_name = "TIME", value_parser = stretch_s, default_value = "5m", allow_hyphen_values = true)]
     pub each: f64,
-    /// At most so many peaks, spread over the span
-    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u16).range(1..=2000), allow_negative_numbers = true)]
-    pub peaks: u16,
+    /// At most so many peaks, spread over the span (40, unless told otherwise); or a log of peaks
+    /// that are taken already, to plan what tells most beside them. May be given for each
+    #[arg(long, value_name = "N|FILE", value_parser = Peaks::parse, allow_hyphen_values = true)]
+    pub peaks: Vec<Peaks>,
+    #[command(flatten)]
+    pub habits: LogHabits,
     /// Emitters to choose from; all that are strong enough, if none is given
     #[arg(value_name = "EMITTER")]
     pub emitters: Vec<String>,
@@ -91,6 +98,49 @@ fn elevation(text: &str) -> Result<f64, String> {
     }
 }
 
+/// What `--peaks` says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Peaks {
+    /// So many at most.
+    Most(u16),
+    /// A log of those taken already.
+    Taken(PathBuf),
+}
+
+impl Peaks {
+    /// So many peaks, unless told otherwise, ...
+    const USUAL: u16 = 40;
+    /// ... and never more.
+    const LIMIT: u16 = 2000;
+
+    /// A number, or else the name of a file.
+    fn parse(text: &str) -> Result<Peaks, String> {
+        let Ok(number) = text.parse::<i128>() else {
+            return Ok(Peaks::Taken(PathBuf::from(text)));
+        };
+        (u16::try_from(number).ok())
+            .filter(|n| (1..=Peaks::LIMIT).contains(n))
+            .map(Peaks::Most)
+            .ok_or_else(|| format!("{number} is not in 1..={}", Peaks::LIMIT))
+    }
+}
+
+/// The calibration that peaks taken already give.
+fn calibration_of(
+    logs: &[PathBuf],
+    args: &Args,
+    (station, sky): (&Station, &Sky),
+    console: &mut Console,
+) -> Result<Calibration, Error> {
+    let log = PeakLog::read_all(logs, station, &args.habits.options(args.zone.zone))?;
+    console.log(&log.taken, &log.warnings);
+    let outcome = solve(station, sky, &log, &Options::default())?;
+    let calibration = calibration(&outcome, station, Utc::now());
+    let standing = calibration.standing(&station.site.name);
+    args.trust.allow(Path::new(&log.file), &standing, console)?;
+    Ok(calibration)
+}
+
 /// Makes the plan and says it.
 ///
 /// # Errors
@@ -107,6 +157,20 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &args.calibration {
         guard = guard.reads("the calibration", path);
     }
+    let logs: Vec<PathBuf> = (args.peaks.iter())
+        .filter_map(|p| match p {
+            Peaks::Taken(path) => Some(path.clone()),
+            Peaks::Most(_) => None,
+        })
+        .collect();
+    guard = guard.reads_all("the log of peaks taken already", &logs);
+    if args.calibration.is_some() && !logs.is_empty() {
+        return Err(Error::Usage(
+            "--calibration and a log with --peaks: the plan starts from one of them\n  help: \
+             plumbeam recheck --against CALIBRATION LOG --out JOINED joins the two, for --calibration"
+                .to_owned(),
+        ));
+    }
     guard.standard_output()?;
     let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), OutputKind::Sheet)?;
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
@@ -117,15 +181,24 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             let calibration = args.trust.read(path, &station, console)?;
             Known::of(calibration, &path.display().to_string())?
         }
-        None => Known::default(),
+        None if logs.is_empty() => Known::default(),
+        None => {
+            let calibration = calibration_of(&logs, args, (&station, &sky), console)?;
+            Known::of(calibration, &logs[0].display().to_string())?
+        }
     };
     let terms = TermOptions {
         terms: args.terms.clone(),
         hold: Vec::new(),
     };
+    let mut numbers = (args.peaks.iter()).filter_map(|p| match p {
+        Peaks::Most(number) => Some(*number),
+        Peaks::Taken(_) => None,
+    });
+    let most = numbers.next_back().unwrap_or(Peaks::USUAL);
     let mut request = Request {
         every_s: args.each,
-        most: args.peaks.into(),
+        most: most.into(),
         terms: terms.listed()?,
         sigma: args.sigma.map(Angle::from_degrees),
         lowest: Angle::from_degrees(args.lowest),

@@ -11,10 +11,11 @@ use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files::{self, Stamp};
-use crate::logbook::Calibration;
+use crate::logbook::{Calibration, ExpectedPointingError};
 use crate::mount::ApproachSigns;
 use crate::outputs::{Guard, Output, OutputKind};
 use crate::problem::{Error, printable};
+use crate::report::expected_words;
 use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
@@ -205,11 +206,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             let calibration = Calibration::read(path)?;
             let standing = calibration.standing(&station.site.name);
             args.trust.allow(path, &standing, console)?;
+            say_expected(calibration.expected_pointing_error.as_ref(), console);
             model_of(&calibration, station, args.demand.kind())?
         }
         None => {
             let table = table_of(path, named)?;
             args.trust.allow(path, &table.header.standing(), console)?;
+            say_expected(table.header.expected_pointing_error().as_ref(), console);
             loaded_table(table)
         }
     };
@@ -313,6 +316,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
     };
     verdict(tally, console)
+}
+
+fn say_expected(expected: Option<&ExpectedPointingError>, console: &mut Console) {
+    if let Some(expected) = expected {
+        console.note(&expected_words(expected));
+    }
 }
 
 fn is_dash(file: &Option<PathBuf>) -> bool {

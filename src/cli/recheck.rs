@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
+use super::log_options::LogArgs;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
@@ -37,9 +38,11 @@ Exit code 1 when the mount is no longer true within the limit.";
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The log of new peaks; - reads standard input
-    #[arg(required_unless_present = "history")]
-    pub peaks: Option<PathBuf>,
+    /// The log of new peaks, or several; - reads standard input
+    #[arg(required_unless_present = "history", value_name = "PEAKS")]
+    pub peaks: Vec<PathBuf>,
+    #[command(flatten)]
+    pub log: LogArgs,
     /// The old calibration
     #[arg(long, value_name = "FILE", required_unless_present = "history")]
     pub against: Option<PathBuf>,
@@ -98,7 +101,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
         return Ok(Verdict::Good);
     }
-    let (Some(peaks), Some(against)) = (&args.peaks, &args.against) else {
+    let (false, Some(against)) = (args.peaks.is_empty(), &args.against) else {
         return Err(Error::Usage(
             "recheck needs --against FILE and a log of new peaks, or --history DIR".to_owned(),
         ));
@@ -107,16 +110,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut guard = Guard::new("recheck")
         .reads_station(&common.station, &station)
         .reads("the old calibration", against)
-        .reads("the log of new peaks", peaks);
+        .reads_all("the log of new peaks", &args.peaks);
     guard.standard_output()?;
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Calibration)?;
     let sky = Sky::new(&station)?;
     let calibration = args.trust.read(against, &station, console)?;
     let old = Old::new(calibration, &against.display().to_string())?;
-    let log = PeakLog::read(peaks, &station)?;
-    for warning in &log.warnings {
-        console.warning(warning);
-    }
+    let log = PeakLog::read_all(&args.peaks, &station, &args.log.options())?;
+    console.log(&log.taken, &log.warnings);
     let request = Request {
         limit: args
             .limit
@@ -125,9 +126,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     };
     let found = recheck(&station, &sky, &old, &log, &request)?;
     let joined = (common.out.as_ref()).map(|path| path.display().to_string());
-    let log_name = match peaks.as_os_str() == "-" {
-        true => "new-peaks.csv".to_owned(),
-        false => peaks.display().to_string(),
+    let log_name = match args.peaks.as_slice() {
+        [one] if one.as_os_str() == "-" => "new-peaks.csv".to_owned(),
+        several => (several.iter().map(|p| p.display().to_string()))
+            .collect::<Vec<_>>()
+            .join(" "),
     };
     let after = AfterMove {
         remedies: &mend(&found, &station)?,

@@ -6,9 +6,10 @@ use std::path::{Path, PathBuf};
 use clap::{Args as ClapArgs, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
 
+use super::log_options::LogArgs;
+use super::value::stretch_s;
 use super::{Common, Console, Verdict};
-use crate::files;
-use crate::logbook::ScanReader;
+use crate::logbook::{Angles, Band, ScanOptions, ScanReader};
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report;
@@ -19,7 +20,9 @@ use crate::station::Station;
 const EXAMPLE: &str = "\
 Example:
   plumbeam reduce scans.csv --station station.toml --out peaks.csv
-  plumbeam reduce scans.csv --report scans-report | plumbeam solve -";
+  plumbeam reduce scans.csv --report scans-report | plumbeam solve -
+  plumbeam reduce power.txt --emitter sun --zone +02:00 --out peaks.csv
+  plumbeam reduce sweeps.csv --angles angles.csv --band 1697..1699 --emitter sun --zone +02:00";
 
 /// Find the peaks in raw signal scans
 ///
@@ -32,8 +35,19 @@ Example:
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The log of scans; - reads standard input
+    /// The log of scans, or of power with the mount's angles, or of sweeps; - reads standard input
     pub scans: PathBuf,
+    #[command(flatten)]
+    pub log: LogArgs,
+    /// A file with the angles of the mount by time, for logs of power that have none
+    #[arg(long, value_name = "FILE")]
+    pub angles: Option<PathBuf>,
+    /// Sum the powers of a sweep over this band, in MHz; all of it when not given
+    #[arg(long, value_name = "LOW..HIGH", value_parser = Band::parse)]
+    pub band: Option<Band>,
+    /// Where no column names the scans: a pause of so long begins a new one
+    #[arg(long, value_name = "TIME", value_parser = stretch_s, allow_hyphen_values = true)]
+    pub pause: Option<f64>,
     /// Write pictures of every scan and one sheet of all into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
@@ -79,10 +93,25 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             .map_or(Noise::Found, |choice| Noise::Given(choice.law())),
         keep_curves: args.report.is_some(),
     };
-    let reduction = read_and_reduce(&args.scans, common.quiet, &station, &sky, &options)?;
-    for remark in &reduction.remarks {
-        console.warning(remark);
-    }
+    let log = args.log.options();
+    let angles = (args.angles.as_deref())
+        .map(|path| Angles::read(path, &station, &log))
+        .transpose()?;
+    let reading = ScanOptions {
+        log,
+        angles,
+        band: args.band,
+        pause_s: args.pause,
+    };
+    let (reduction, taken) = read_and_reduce(
+        &args.scans,
+        &reading,
+        common.quiet,
+        &station,
+        &sky,
+        &options,
+    )?;
+    console.log(&taken, &reduction.remarks);
     for line in reduction.summary() {
         console.note(&line);
     }
@@ -107,18 +136,18 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
 
 fn read_and_reduce(
     path: &Path,
+    reading: &ScanOptions,
     quiet: bool,
     station: &Station,
     sky: &Sky,
     options: &Options,
-) -> Result<Reduction, Error> {
-    let (name, input) = files::open(path)?;
+) -> Result<(Reduction, Vec<String>), Error> {
     let bar = progress(path, quiet);
-    let counted = BufReader::with_capacity(READ_BUFFER, bar.wrap_read(Plain(input)));
-    let mut reader = ScanReader::new(&name, counted, station)?;
+    let counted = |input| BufReader::with_capacity(READ_BUFFER, bar.wrap_read(Plain(input)));
+    let mut reader = ScanReader::open(path, station, reading, counted)?;
     let reduction = scan::reduce(&mut reader, station, sky, options);
     bar.finish_and_clear();
-    reduction
+    Ok((reduction?, reader.taken()))
 }
 
 /// Bytes read at once.

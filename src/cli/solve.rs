@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use clap::Args as ClapArgs;
 
+use super::log_options::SeveralLogs;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -33,8 +34,11 @@ Example:
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The log of peaks; - reads standard input
-    pub peaks: PathBuf,
+    /// The log of peaks, or several of one mount; - reads standard input
+    #[arg(required = true, value_name = "PEAKS")]
+    pub peaks: Vec<PathBuf>,
+    #[command(flatten)]
+    pub logs: SeveralLogs,
     #[command(flatten)]
     pub terms: TermOptions,
     /// List every decision behind the fit: p-values, information criterion, cross-validation
@@ -65,21 +69,21 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         seed: args.seed,
         trust_all: args.trust_all,
         begin: None,
+        zeros_per_log: args.logs.zeros_per_log,
     };
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("solve")
         .reads_station(&common.station, &station)
-        .reads("the log", &args.peaks);
+        .reads_all("the log", &args.peaks);
     guard.standard_output()?;
     let usual = (!common.json).then(|| PathBuf::from("calibration.json"));
     let path = common.out.clone().or(usual);
     let out = guard.optional_file("--out", path.as_ref(), OutputKind::Calibration)?;
     let folder = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
-    let log = PeakLog::read(&args.peaks, &station)?;
-    for warning in &log.warnings {
-        console.warning(warning);
-    }
+    let log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;
+    console.log(&log.taken, &log.warnings);
+    args.logs.check(&log, console)?;
     let explanation = Arc::new(explain(&station, &sky, &log, &options)?);
     let diagnosis = Diagnosis::of(explanation.clone(), &station).ok();
     let outcome = match outcome(explanation.clone(), &station) {

@@ -11,6 +11,7 @@ use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
+use crate::report::expected_words;
 use crate::station::Station;
 use crate::table::{Provenance, Request, c_header, firmware_table, table};
 
@@ -132,6 +133,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             (done.table.to_json(), done.notes, done.warnings)
         }
     };
+    if let Some(expected) = &calibration.expected_pointing_error {
+        console.note(&expected_words(expected));
+    }
     for note in notes {
         console.note(&note);
     }

@@ -5,7 +5,7 @@ use std::str::FromStr;
 use clap::Args as ClapArgs;
 
 use crate::problem::{Error, printable};
-use crate::time::{TimeTextError, Utc, Zone};
+use crate::time::{Offset, TimeTextError, Utc};
 
 /// `--zone`.
 #[derive(ClapArgs, Clone, Copy, Debug)]
@@ -13,7 +13,7 @@ pub struct ZoneOption {
     /// Your clock's offset from UTC: local time is shown beside UTC, and times given without Z or
     /// an offset are local ones
     #[arg(long, value_name = "+HH:MM", allow_hyphen_values = true)]
-    pub zone: Option<Zone>,
+    pub zone: Option<Offset>,
 }
 
 impl ZoneOption {

@@ -93,7 +93,7 @@ fn a_span_agrees_with_its_instants() {
 fn every_obstacle_has_its_name() {
     let station = station();
     let at = |azimuth: f64, elevation: f64| {
-        Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+        Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
     };
     let ideal = Reach::new(&station, MountModel::default());
     assert_eq!(ideal.obstacle(&at(90.0, 30.0)), None);

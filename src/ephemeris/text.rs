@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::{Ephemeris, Row};
 use crate::problem::printable;
-use crate::time::Zone;
+use crate::time::Offset;
 
 /// Longer names are cut. A time takes as much.
 const NAME_WIDTH: usize = 24;
@@ -42,7 +42,7 @@ const NARROW: Widths = Widths {
 /// The table for reading, with local time beside UTC when a zone is given. A single instant stands
 /// in the heading, with one line for each emitter; over a span each emitter has a heading, with
 /// one line for each time.
-pub fn table(ephemeris: &Ephemeris, zone: Option<Zone>) -> String {
+pub fn table(ephemeris: &Ephemeris, zone: Option<Offset>) -> String {
     let rows = &ephemeris.rows;
     let one_instant = rows.iter().all(|r| r.time_utc == rows[0].time_utc);
     // Local times have a column of their own when times have one.
@@ -123,7 +123,7 @@ fn leading(first: &str, local: Option<String>) -> String {
 }
 
 /// The heading of an instant.
-fn titled(row: &Row, zone: Option<Zone>) -> String {
+fn titled(row: &Row, zone: Option<Offset>) -> String {
     match zone {
         None => time(row),
         Some(zone) => format!("{}, local {}", time(row), zone.date_and_clock(row.time_utc)),

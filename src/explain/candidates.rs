@@ -14,6 +14,7 @@ use super::fault::Axis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::Linearised;
+use super::log_zeros::zero_changes;
 use super::session::{Session, SessionPeak, TermChoice};
 
 /// A drift in time needs a session of so many hours.
@@ -74,6 +75,8 @@ pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     } else if last - first >= LEAST_CYCLE_HOURS {
         found.extend([Axis::Azimuth, Axis::Elevation].map(Hypothesis::DayCycle));
     }
+    let changes = zero_changes(peaks, &session.choice, &session.held_terms);
+    found.extend(changes.into_iter().map(Hypothesis::LogZero));
     found.extend(teeth(Axis::Azimuth, station.mount.azimuth_teeth));
     found.extend(teeth(Axis::Elevation, station.mount.elevation_teeth));
     found.extend([0.0, 2.0].map(|times| Hypothesis::Air { times }));

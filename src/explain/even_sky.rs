@@ -26,7 +26,7 @@ pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Appar
             let azimuth = Angle::TURN * (i as f64 / count as f64);
             let above = horizon.is_none_or(|h| elevation >= h.lowest(azimuth));
             if above && elevation >= low && elevation <= high {
-                found.push(Direction::new(azimuth, elevation));
+                found.push(Direction::apparent(azimuth, elevation));
             }
         }
     }

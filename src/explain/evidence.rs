@@ -83,7 +83,7 @@ impl Linearised {
             &without
         };
         let variance = large.variance;
-        let bounded = |i: usize, s: f64| (s / variance).min(self.cost_of_bad(i, variance));
+        let bounded = |i: usize, s: f64| (s / variance).min(self.cost_of_bad(i, s, variance));
         let total = |squares: &[f64], prior: f64| -> f64 {
             let each = squares.iter().enumerate().map(|(i, s)| bounded(i, *s));
             each.sum::<f64>() + prior

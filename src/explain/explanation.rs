@@ -12,6 +12,7 @@ use super::evidence::Evidence;
 use super::fault::{Axis, Fault};
 use super::hypothesis::{Hypothesis, Instant, Size};
 use super::joint_fit::JointFit;
+use super::log_zeros::ZeroChange;
 use super::loose_joint::LooseJoint;
 use super::misreading::Misreading;
 use super::observe::{SkyNotice, Unusable};
@@ -300,6 +301,15 @@ pub enum Remark {
         row: usize,
         /// How far off.
         off: Angle,
+    },
+    /// How the encoder zeros of several logs differ.
+    ZerosOfLogs {
+        /// Each change, and by how much the reading of one and the same direction is then more.
+        changes: Vec<(ZeroChange, Size)>,
+        /// Whether the user asked for zeros of each log.
+        asked: bool,
+        /// The log whose zeros the calibration has.
+        last: usize,
     },
     /// Something that a mount model cannot correct is left in the pointing.
     NotCorrected {

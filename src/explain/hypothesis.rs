@@ -8,6 +8,7 @@ use crate::angle::Angle;
 use crate::mount::{Group, Term};
 
 use super::fault::{Axis, Fault};
+use super::log_zeros::{ZeroChange, zero_of};
 use super::prior_size;
 use super::shape::{Column, Lever, Shape};
 
@@ -28,6 +29,8 @@ pub enum Hypothesis {
         /// When.
         instant: Instant,
     },
+    /// From one log to the next an axis has another encoder zero.
+    LogZero(ZeroChange),
     /// From one peak on the azimuth axis leans differently.
     BaseKnock(Instant),
     /// From one peak on the beam points elsewhere on the dish.
@@ -158,11 +161,12 @@ impl Hypothesis {
         Some(match self {
             Hypothesis::Terms(terms) => return terms.first().and_then(|t| fault_of(t.group())),
             Hypothesis::BalanceFlip { .. } => Fault::ElevationBacklash,
-            Hypothesis::Slip {
-                axis: Axis::Azimuth,
-                ..
-            } => Fault::AzimuthSlip,
-            Hypothesis::Slip { .. } => Fault::ElevationSlip,
+            Hypothesis::Slip { axis, .. } | Hypothesis::LogZero(ZeroChange { axis, .. }) => {
+                match axis {
+                    Axis::Azimuth => Fault::AzimuthSlip,
+                    _ => Fault::ElevationSlip,
+                }
+            }
             Hypothesis::BaseKnock(_) => Fault::BaseKnock,
             Hypothesis::DishKnock(_) => Fault::DishKnock,
             Hypothesis::Creep { .. } => Fault::Creep,
@@ -191,6 +195,7 @@ impl Hypothesis {
             | Hypothesis::Ripple { axis, .. }
             | Hypothesis::Pattern { axis, .. }
             | Hypothesis::Grads(axis)
+            | Hypothesis::LogZero(ZeroChange { axis, .. })
             | Hypothesis::LooseDish(axis) => *axis,
             Hypothesis::BalanceFlip { .. } | Hypothesis::WarpThrice | Hypothesis::Air { .. } => {
                 Axis::Elevation
@@ -266,6 +271,12 @@ impl Hypothesis {
                     After(instant.hours),
                     plausible::SLIP,
                 )]
+            }
+            Hypothesis::LogZero(change) => {
+                let term = zero_of(change.axis);
+                // An encoder that is zeroed anew may be anywhere.
+                let spread = prior_size::prior(term, beamwidth);
+                vec![Column::term(term, Shape::InLogs(change.before), spread)]
             }
             Hypothesis::BaseKnock(instant) => both(
                 [Term::TiltNorth, Term::TiltEast],
@@ -389,8 +400,14 @@ impl Hypothesis {
             Hypothesis::Slip { instant, .. }
             | Hypothesis::BaseKnock(instant)
             | Hypothesis::DishKnock(instant) => Some(*instant),
+            Hypothesis::LogZero(change) => Some(change.instant),
             _ => None,
         }
+    }
+
+    /// Whether a zero jumps.
+    pub fn is_jump_of_a_zero(&self) -> bool {
+        matches!(self, Hypothesis::Slip { .. } | Hypothesis::LogZero(_))
     }
 
     /// Whether it changes slowly in the course of a session.
@@ -415,6 +432,8 @@ impl Hypothesis {
         match self {
             // The reading after less the reading before, for one and the same direction.
             Hypothesis::Slip { .. } => one(-degrees, "deg"),
+            // The coefficient is the zero before less the zero after: the same thing.
+            Hypothesis::LogZero(_) => one(degrees, "deg"),
             Hypothesis::Creep { .. } => one(-degrees, "deg/h"),
             Hypothesis::Temperature { .. } => one(-degrees, "deg/K"),
             Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
@@ -453,12 +472,13 @@ impl Hypothesis {
 
     /// Whether two are the same but for where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
-        use Hypothesis::{Pattern, Relabelled, Stale, Teeth, Terms};
+        use Hypothesis::{LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {
             (Terms(a), Terms(b)) => a.first().map(|t| t.group()) == b.first().map(|t| t.group()),
             (Stale { emitter: a }, Stale { emitter: b })
             | (Relabelled { emitter: a, .. }, Relabelled { emitter: b, .. }) => a == b,
             (Teeth { .. }, Teeth { .. }) | (Pattern { .. }, Pattern { .. }) => self == other,
+            (LogZero(a), LogZero(b)) => a.axis == b.axis && a.logs == b.logs,
             _ => {
                 std::mem::discriminant(self) == std::mem::discriminant(other)
                     && self.axis() == other.axis()

@@ -4,7 +4,6 @@ use crate::angle::Angle;
 use crate::fit::robust::robust_fit;
 use crate::fit::{Noise, Options, fit, quantile};
 use crate::mount::{MountModel, Term, TermValues};
-use crate::problem::Error;
 
 use super::hypothesis::Hypothesis;
 use super::linearised::{Linearised, Trust, Weighted};
@@ -13,7 +12,7 @@ use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
 use super::session::{Session, TermChoice};
 use super::shape::{Column, Lever};
-use super::start::start;
+use super::unexplained::Unexplained;
 
 /// Hypotheses with their joint fit.
 #[derive(Clone, Debug)]
@@ -160,6 +159,7 @@ impl Session {
         Trust {
             logged: self.trusts_logged(),
             all: self.trusts_all,
+            beamwidth: self.beamwidth,
         }
     }
 
@@ -192,15 +192,7 @@ impl Session {
 
     /// Where the mount without causes is looked for: the zeros that most peaks agree on.
     fn beginning(&self) -> Vec<f64> {
-        let from = start(self);
-        (self.base_terms().into_iter())
-            .map(|term| match term {
-                Term::AzimuthZero => from.azimuth_zero.radians(),
-                Term::ElevationZero => from.elevation_zero.radians(),
-                Term::ClockOffset => self.clock_s(),
-                _ => 0.0,
-            })
-            .collect()
+        self.beginning_of(&self.base)
     }
 
     /// The mount without causes, fitted to all peaks but for those that are plainly bad; and
@@ -221,7 +213,7 @@ impl Session {
     ///
     /// # Errors
     /// When the peaks do not suffice for a fit.
-    pub fn robust_base_fit(&self) -> Result<JointFit, Error> {
+    pub fn robust_base_fit(&self) -> Result<JointFit, Unexplained> {
         self.robust_base_fit_from(&self.beginning())
     }
 
@@ -229,7 +221,7 @@ impl Session {
     ///
     /// # Errors
     /// As [`Session::robust_base_fit`].
-    pub fn robust_base_fit_from(&self, begin: &[f64]) -> Result<JointFit, Error> {
+    pub fn robust_base_fit_from(&self, begin: &[f64]) -> Result<JointFit, Unexplained> {
         if let Some((plain, true)) = self.plain_fit_from(begin) {
             return Ok(plain);
         }
@@ -259,7 +251,7 @@ impl Session {
         &self,
         hypotheses: &[Hypothesis],
         begin: &[f64],
-    ) -> Result<JointFit, Error> {
+    ) -> Result<JointFit, Unexplained> {
         let columns = self.columns_of(hypotheses);
         let problem = JointProblem::new(&self.peaks, &self.sigmas, &columns, self.held);
         let options = Options {
@@ -267,12 +259,12 @@ impl Session {
             noise: self.noise,
             ..Options::default()
         };
-        let found = robust_fit(&problem, begin, &options, self.seed)
-            .map_err(|e| Error::Unsupported(format!("the peaks cannot be fitted: {e}")))?;
+        let found =
+            robust_fit(&problem, begin, &options, self.seed).map_err(Unexplained::NotFitted)?;
         let kept: Vec<bool> = found.weights.iter().map(|w| *w > 0.0).collect();
         let variance = found.scale.powi(2).max(1e-300);
         self.refit(hypotheses, &found.solution.parameters, &kept, variance)
-            .ok_or_else(|| Error::Unsupported(TOO_FEW.to_owned()))
+            .ok_or(Unexplained::TooFew)
     }
 
     /// The columns of some hypotheses. Terms that the user lists are not held back by a prior
@@ -481,10 +473,6 @@ impl Session {
             .collect()
     }
 }
-
-/// Said when nothing is left to judge the noise by.
-pub const TOO_FEW: &str = "too few peaks to judge anything by: log more peaks, at least six, in \
-     different parts of the sky";
 
 /// An error that turns out larger than plausible is not held back: its spread becomes its own
 /// size (an empirical prior). Whether a spread changed by more than a tenth.

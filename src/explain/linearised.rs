@@ -3,8 +3,9 @@
 //!
 //! With residuals r, columns J (both over the logged standard deviations), steps s and a noise of
 //! variance v, a fit of some columns minimises |r + J s|^2 + v sum ((value - expected) / spread)^2.
-//! A peak is either good, with Gaussian noise, or bad, and then anywhere on the sky: the cost of a
-//! fit is -2 ln of that likelihood, up to a constant of the peaks.
+//! A peak is either good, with Gaussian noise, or bad, and then within reach of the beam's side
+//! lobes or anywhere on the sky: the cost of a fit is -2 ln of that likelihood, up to a constant of
+//! the peaks.
 
 use std::cell::OnceCell;
 use std::sync::Arc;
@@ -20,6 +21,10 @@ use crate::fit::robust::Loss;
 const BAD_CHANCE: f64 = 0.05;
 /// Solid angle of the sky, over which a bad peak may lie.
 const SKY: f64 = 4.0 * std::f64::consts::PI;
+/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within so many
+/// beamwidths, as anything else anywhere on the sky; common practice, no source.
+const NEAR_BEAMS: f64 = 10.0;
+const NEAR_SHARE: f64 = 0.5;
 /// Never more than this share of the peaks is taken for bad.
 const MOST_BAD: f64 = 0.4;
 /// Rounds in which the set of good peaks must settle.
@@ -46,7 +51,7 @@ pub struct Linearised {
     /// By peak the first of its rows, and at the end the number of rows.
     first_row: Arc<Vec<usize>>,
     /// By peak: what it costs to call it bad when the noise is one.
-    bad_cost: Arc<Vec<f64>>,
+    bad_cost: Arc<Vec<BadCost>>,
     trust: Trust,
     /// Sums over the peaks that the joint fit explains, from which those of other choices
     /// differ little.
@@ -61,6 +66,43 @@ pub struct Trust {
     pub logged: bool,
     /// Every peak.
     pub all: bool,
+    /// Width of the beam, by which bad peaks are near or far.
+    pub beamwidth: Angle,
+}
+
+/// What it costs to call a peak bad when the noise is one: -2 ln of the ratio of the density of bad
+/// peaks to the top of the Gaussian with the logged sigmas.
+#[derive(Clone, Copy, Debug)]
+struct BadCost {
+    near: f64,
+    far: f64,
+    /// Squared residuals, in units of the logged sigmas, up to which it is near.
+    near_square: f64,
+}
+
+impl BadCost {
+    fn new(sigma: [f64; 2], rows: usize, beamwidth: Angle) -> BadCost {
+        let radius = (beamwidth * NEAR_BEAMS).radians().min(std::f64::consts::PI);
+        let cap = std::f64::consts::TAU * (1.0 - radius.cos());
+        let anywhere = (1.0 - NEAR_SHARE) / SKY;
+        let top = 1.0 / (std::f64::consts::TAU * sigma[0] * sigma[1]);
+        let chance = 2.0 * ((1.0 - BAD_CHANCE) / BAD_CHANCE).ln();
+        // Of one measured coordinate half as much.
+        let cost = |density: f64| rows as f64 * (top / density).ln() + chance;
+        BadCost {
+            near: cost(anywhere + NEAR_SHARE / cap),
+            far: cost(anywhere),
+            near_square: radius * radius / (sigma[0] * sigma[1]),
+        }
+    }
+
+    fn at(&self, square: f64) -> f64 {
+        if square <= self.near_square {
+            self.near
+        } else {
+            self.far
+        }
+    }
 }
 
 /// A column's value at the joint fit, and what is known of it.
@@ -185,7 +227,11 @@ impl Linearised {
                     columns.extend(changes.iter().map(|c| c[axis] / sigma[axis]));
                 }
             }
-            bad_cost.push(bad_cost_of(sigma, peak.sighting.coordinates()));
+            bad_cost.push(BadCost::new(
+                sigma,
+                peak.sighting.coordinates(),
+                trust.beamwidth,
+            ));
         }
         first_row.push(residuals.len());
         let own_known = (problem.columns().iter().zip(parameters))
@@ -492,7 +538,7 @@ impl Linearised {
 
     /// Which peaks are explained; the worst beyond [`MOST_BAD`] count as explained after all.
     pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
-        let excess = |i: usize| squares[i] / variance - self.cost_of_bad(i, variance);
+        let excess = |i: usize| squares[i] / variance - self.cost_of_bad(i, squares[i], variance);
         let mut bad: Vec<usize> = (0..squares.len()).filter(|i| excess(*i) > 0.0).collect();
         let most = (squares.len() as f64 * MOST_BAD) as usize;
         bad.sort_by(|a, b| excess(*b).total_cmp(&excess(*a)));
@@ -504,12 +550,13 @@ impl Linearised {
         kept
     }
 
-    /// What it costs to call a peak bad, in units of the sum of squares over the variance.
-    pub fn cost_of_bad(&self, peak: usize, variance: f64) -> f64 {
+    /// What it costs to call a peak with such a sum of squares bad, in units of that sum over the
+    /// variance.
+    pub fn cost_of_bad(&self, peak: usize, square: f64, variance: f64) -> f64 {
         if self.trust.all {
             return f64::INFINITY;
         }
-        (self.bad_cost[peak] - self.count_of(peak) * variance.ln()).max(LEAST_BAD_COST)
+        (self.bad_cost[peak].at(square) - self.count_of(peak) * variance.ln()).max(LEAST_BAD_COST)
     }
 
     /// The values of some columns after a step.
@@ -542,7 +589,7 @@ impl Linearised {
             if fit.kept[i] {
                 self.count_of(i) * fit.variance.ln() + fit.squares[i] / fit.variance
             } else {
-                self.bad_cost[i]
+                self.bad_cost[i].at(fit.squares[i])
             }
         });
         each.sum::<f64>() + fit.prior
@@ -614,11 +661,4 @@ impl Linearised {
             .collect();
         Some((each, solved.freedom))
     }
-}
-
-/// -2 ln of the ratio of the densities of "anywhere" and of the top of the Gaussian with the
-/// logged sigmas.
-fn bad_cost_of(sigma: [f64; 2], rows: usize) -> f64 {
-    let each = (SKY / (std::f64::consts::TAU * sigma[0] * sigma[1])).ln();
-    rows as f64 * each + 2.0 * ((1.0 - BAD_CHANCE) / BAD_CHANCE).ln()
 }

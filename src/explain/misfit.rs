@@ -249,8 +249,7 @@ mod tests {
 
     /// A peak on the emitter, one axis of it not measured.
     fn on_emitter(model: &MountModel, azimuth: bool) -> Sighting {
-        let direction =
-            Direction::<Apparent>::new(Angle::from_degrees(130.0), Angle::from_degrees(40.0));
+        let direction = Direction::apparent(Angle::from_degrees(130.0), Angle::from_degrees(40.0));
         let reading = (model.readings(&direction, ApproachSigns::UNKNOWN))
             .unwrap()
             .direct;

@@ -107,7 +107,7 @@ struct Screened {
 
 fn screen(session: &Session) -> Option<Screened> {
     let from = start(session);
-    let begin = zeros(session, &from);
+    let begin = session.beginning_from(&session.base, &from);
     let columns: Vec<_> = (session.base.iter())
         .flat_map(|h| h.columns(session.beamwidth))
         .collect();
@@ -169,7 +169,7 @@ fn beginning_with(session: Session, from: &Start, term: Term, value: f64) -> Opt
     if session.held_terms.contains(&term) || session.base_terms().contains(&term) {
         return None;
     }
-    let mut begin = zeros(&session, from);
+    let mut begin = session.beginning_from(&session.base, from);
     begin.push(value);
     let mut hypotheses = session.base.clone();
     hypotheses.push(Hypothesis::Terms(vec![term]));
@@ -228,15 +228,4 @@ fn far_clock(
     let clock_s = setting.clock_s + clock_s;
     let other = session.with_peaks(setting.peaks_at(clock_s))?;
     beginning_with(other, &found.from, Term::ClockOffset, clock_s)
-}
-
-fn zeros(session: &Session, from: &Start) -> Vec<f64> {
-    (session.base_terms().into_iter())
-        .map(|term| match term {
-            Term::AzimuthZero => from.azimuth_zero.radians(),
-            Term::ElevationZero => from.elevation_zero.radians(),
-            Term::ClockOffset => session.clock_s(),
-            _ => 0.0,
-        })
-        .collect()
 }

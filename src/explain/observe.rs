@@ -125,6 +125,8 @@ pub struct Observations {
     /// What the sky could not vouch for: old orbits, emitters below the horizon, times outside
     /// the tables.
     pub notices: Vec<SkyNotice>,
+    /// What the logs are called.
+    pub logs: Vec<String>,
 }
 
 /// What the sky could not vouch for, and for which rows.
@@ -164,7 +166,10 @@ fn looked_up(
     clock_offset_s: f64,
     whole: bool,
 ) -> Observations {
-    let mut found = Observations::default();
+    let mut found = Observations {
+        logs: log.files.clone(),
+        ..Observations::default()
+    };
     for peak in &log.peaks {
         if !peak.use_it {
             found.unusable.push(Unusable {

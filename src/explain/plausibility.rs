@@ -6,6 +6,7 @@ use crate::mount::Group;
 use super::joint_fit::JointFit;
 use super::prior_size::glaring;
 use super::session::{Session, SessionPeak};
+use super::shape::Lever;
 
 /// The session does not hold together when this share of the peaks is bad,
 const MANY_BAD: f64 = 0.2;
@@ -21,10 +22,8 @@ const TIMES_GLARING: f64 = 1.2;
 /// Whether the session as logged fails to hold together.
 pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
     let peaks = fit.kept.len() as f64;
-    let bad = fit.kept.iter().filter(|k| !**k).count();
     let missed = wholly_missed(session, fit);
-    let many = bad as f64 > MANY_BAD * peaks
-        || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
+    let many = many_bad(fit) || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
     let glaring_term = (fit.columns.iter().zip(&fit.parameters)).any(|(column, value)| {
         column
             .constant_term()
@@ -46,14 +45,40 @@ const ABSURD_SCATTER: f64 = 1.0;
 /// Nor does one of so many causes about which the peaks still scatter worse than anybody peaks.
 const MANY_CAUSES: usize = 2;
 
+/// Nor does one of so many causes, one of them so many times the size that is plausible: several
+/// large causes together can be bent to fit anything.
+const TIMES_PLAUSIBLE: f64 = 5.0;
+
+/// Nor does one that needs so many causes and yet leaves more than [`MANY_BAD`] of the peaks out.
+const SO_MANY_CAUSES: usize = 4;
+
 /// Whether an explanation explains nothing.
 pub fn absurd(session: &Session, fit: &JointFit) -> bool {
-    let most = if fit.admitted(session).len() < MANY_CAUSES {
-        ABSURD_SCATTER
-    } else {
-        MOST_SCATTER
-    };
+    let causes = fit.admitted(session).len();
+    let many = causes >= MANY_CAUSES;
+    let most = if many { MOST_SCATTER } else { ABSURD_SCATTER };
     fit.scatter() > session.beamwidth * most
+        || (many && has_implausible_cause(session, fit))
+        || (causes >= SO_MANY_CAUSES && many_bad(fit))
+}
+
+/// Whether more of the peaks are bad than a sound log has.
+pub fn many_bad(fit: &JointFit) -> bool {
+    let bad = fit.kept.iter().filter(|k| !**k).count();
+    bad as f64 > MANY_BAD * fit.kept.len() as f64
+}
+
+/// Whether an admitted error of the mount is far larger than errors of its kind are. A zero may
+/// jump by any angle: an encoder restarts anywhere.
+fn has_implausible_cause(session: &Session, fit: &JointFit) -> bool {
+    (fit.admitted(session))
+        .filter(|k| !fit.hypotheses[*k].is_jump_of_a_zero())
+        .flat_map(|k| fit.columns_of(session, k))
+        .any(|j| {
+            let column = &fit.columns[j];
+            let times = (fit.parameters[j] - column.expected).abs() / column.spread;
+            matches!(column.lever, Lever::Term(_)) && times > TIMES_PLAUSIBLE
+        })
 }
 
 /// Peaks of emitters of which not one peak is explained.
@@ -98,8 +123,7 @@ pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
                     nalgebra::Vector3::zeros()
                 };
                 let target = (c.sighting.target - bend).normalize();
-                let read =
-                    Direction::<crate::angle::Apparent>::new(reading.azimuth, reading.elevation);
+                let read = Direction::apparent(reading.azimuth, reading.elevation);
                 let there = Direction::from_east_north_up(&target);
                 Some(read.separation(&there).radians().powi(2))
             })

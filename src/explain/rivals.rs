@@ -1,6 +1,6 @@
 //! Hypotheses that these data cannot tell apart, and the observation that would.
 
-use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
 use crate::logbook::Approach;
 use crate::station::Station;
 
@@ -85,7 +85,12 @@ pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: us
         ..session.clone()
     };
     let mut answers = Inquiry::new(context, &base, &without).ask();
-    answers.retain(|a| !a.hypothesis.same_kind(hypothesis) && a.bic_fall > 0.0 && a.fall_is_real());
+    // A jump of the same zero is the same thing, wherever its place is looked for.
+    let same = |h: &Hypothesis| {
+        let jumps = h.is_jump_of_a_zero() && hypothesis.is_jump_of_a_zero();
+        h.same_kind(hypothesis) || jumps && h.axis() == hypothesis.axis()
+    };
+    answers.retain(|a| !same(&a.hypothesis) && a.bic_fall > 0.0 && a.fall_is_real());
     answers.sort_by(|a, b| b.bic_fall.total_cmp(&a.bic_fall));
     answers.truncate(REFITTED);
     let mut rivals: Vec<(f64, Rival)> = Vec::new();
@@ -240,7 +245,7 @@ fn imagine(
     peak.hours = hours;
     peak.day_angle = last.day_angle + Angle::TURN * (ahead / 24.0);
     let read = &mut peak.sighting;
-    read.target = Direction::<Apparent>::new(reading.azimuth, reading.elevation).east_north_up();
+    read.target = Direction::apparent(reading.azimuth, reading.elevation).east_north_up();
     read.azimuth = Some(reading.azimuth);
     read.elevation = Some(reading.elevation);
     read.approach.azimuth = approach.sign();

@@ -244,7 +244,7 @@ pub fn what_would_tell(session: &Session, fit: &JointFit, out: &[Term]) -> Advic
     let mut best: Option<(f64, Direction<Apparent>)> = None;
     for azimuth in (0..360).step_by(15) {
         for elevation in [10, 20, 30, 45, 60, 75] {
-            let direction = Direction::<Apparent>::new(
+            let direction = Direction::apparent(
                 Angle::from_degrees(f64::from(azimuth)),
                 Angle::from_degrees(f64::from(elevation)),
             );
@@ -319,7 +319,7 @@ mod tests {
         let peaks = (directions.iter().enumerate())
             .map(|(i, (azimuth, elevation))| {
                 let reading = EncoderReading::from_degrees(*azimuth, *elevation);
-                let direction = Direction::<Apparent>::new(reading.azimuth, reading.elevation);
+                let direction = Direction::apparent(reading.azimuth, reading.elevation);
                 SessionPeak {
                     sighting: crate::explain::observe::Sighting {
                         azimuth: Some(reading.azimuth),
@@ -329,6 +329,7 @@ mod tests {
                         target_rate: nalgebra::Vector3::zeros(),
                         clock_offset_s: 0.0,
                     },
+                    log: 0,
                     row: i + 1,
                     line: i + 2,
                     emitter_name: "invented".into(),

@@ -14,6 +14,7 @@ use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
 
 use super::hypothesis::Hypothesis;
+use super::log_zeros::zero_changes;
 use super::observe::{Observation, Sighting};
 
 /// One peak with everything that a hypothesis's effect on it may depend on.
@@ -21,7 +22,9 @@ use super::observe::{Observation, Sighting};
 pub struct SessionPeak {
     /// Readings and emitter.
     pub sighting: Sighting,
-    /// Data row in the log, counted from 1.
+    /// From which of the logs that were read together, counted from 0.
+    pub log: usize,
+    /// Data row, counted from 1 through all logs.
     pub row: usize,
     /// Line in the log, counted from 1.
     pub line: usize,
@@ -91,6 +94,8 @@ pub struct Session {
     pub trusts_all: bool,
     /// Seed of everything random.
     pub seed: u64,
+    /// What the logs are called.
+    pub logs: Vec<String>,
 }
 
 /// With one peak from a side, play could be that peak's own error.
@@ -153,7 +158,21 @@ impl Session {
             choice,
             trusts_all,
             seed,
+            logs: Vec::new(),
         }
+    }
+
+    /// The same session with encoder zeros of its own for each log, always fitted.
+    pub fn with_zeros_per_log(mut self) -> Session {
+        let changes = zero_changes(&self.peaks, &self.choice, &self.held_terms);
+        self.base
+            .extend(changes.into_iter().map(Hypothesis::LogZero));
+        self
+    }
+
+    /// What a log is called.
+    pub fn log_name(&self, log: usize) -> String {
+        (self.logs.get(log)).map_or_else(|| format!("log {}", log + 1), Clone::clone)
     }
 
     /// The same session with other peaks in the place of its own, one for one: the log read in
@@ -221,6 +240,7 @@ pub fn session_peaks(
             let day = Angle::TURN * (time.seconds_of_day() / 86_400.0) + station.site.longitude;
             SessionPeak {
                 sighting: o.sighting(),
+                log: o.peak.log,
                 row: o.peak.row,
                 line: o.peak.line,
                 time,

@@ -13,6 +13,7 @@ use nalgebra::Vector3;
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::Term;
 
+use super::log_zeros::LogSet;
 use super::session::SessionPeak;
 
 /// What is moved.
@@ -39,6 +40,8 @@ pub enum Shape {
     HoursSince(f64),
     /// One from so many hours after the first peak on.
     After(f64),
+    /// One in these logs, which lie before the last.
+    InLogs(LogSet),
     /// One above this elevation of the target, counted over the top as the axis does. Not of the
     /// reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
@@ -82,6 +85,7 @@ impl Shape {
             Shape::Always => 1.0,
             Shape::HoursSince(middle) => peak.hours - middle,
             Shape::After(hours) => step(peak.hours > hours),
+            Shape::InLogs(logs) => step(logs.holds(peak.log)),
             Shape::Above(elevation) => step(peak.raised() > elevation),
             Shape::CosAzimuth(k) => (a * k).cos(),
             Shape::SinAzimuth(k) => (a * k).sin(),
@@ -98,6 +102,7 @@ impl Shape {
     pub fn at_the_end(self, hours: f64) -> Option<f64> {
         match self {
             Shape::Always | Shape::After(_) => Some(1.0),
+            Shape::InLogs(_) => Some(0.0),
             Shape::HoursSince(middle) => Some(hours - middle),
             _ => None,
         }

@@ -69,6 +69,7 @@ impl Diagnosis {
                         | Remark::ChosenOnSome { .. }
                         | Remark::ManyBad { .. }
                         | Remark::NotCorrected { .. }
+                        | Remark::ZerosOfLogs { .. }
                 )
             })
             .map(|r| remark_words(r, e, station))

@@ -245,6 +245,7 @@ fn against(hypothesis: &Hypothesis) -> Against {
         Hypothesis::Temperature { .. } => Against::Temperature,
         Hypothesis::DayCycle(_) => Against::SolarHours,
         Hypothesis::Slip { .. }
+        | Hypothesis::LogZero(_)
         | Hypothesis::BaseKnock(_)
         | Hypothesis::DishKnock(_)
         | Hypothesis::Creep { .. }

@@ -1,5 +1,6 @@
 //! One peak: where the encoders stood when an emitter's signal was strongest.
 
+use super::axes::Axes;
 use crate::angle::Angle;
 use crate::time::Utc;
 
@@ -45,7 +46,11 @@ impl Approach {
 /// One row of a peaks file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Peak {
-    /// Data row in its file, counted from 1 (comments and the header do not count).
+    /// From which of the logs that were read together, counted from 0: an index into
+    /// [`PeakLog::files`].
+    pub log: usize,
+    /// Data row, counted from 1 (comments, headers and blank rows do not count), and on through
+    /// all logs that were read together.
     pub row: usize,
     /// Line in its file, counted from 1.
     pub line: usize,
@@ -73,19 +78,87 @@ pub struct Peak {
     pub use_it: bool,
     /// Free text.
     pub note: String,
-    /// The user's own `x_` columns, in the order of [`PeakLog::extra_columns`].
+    /// The user's own columns, in the order of [`PeakLog::extra_columns`].
     pub extra: Vec<String>,
 }
 
-/// A peaks file as read.
+/// What the readings of a log are.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum Readings {
+    /// The log does not say.
+    #[default]
+    Unsaid,
+    /// What the mount's own encoders showed.
+    Encoder,
+    /// Directions corrected by the calibration with this checksum.
+    Corrected(String),
+}
+
+impl Readings {
+    /// Reads `encoder` or `corrected:CHECKSUM`.
+    ///
+    /// # Errors
+    /// Any other text, with what is expected.
+    pub fn parse(text: &str) -> Result<Readings, String> {
+        let text = text.trim();
+        match text.split_once(':') {
+            None if text.eq_ignore_ascii_case("encoder") => Ok(Readings::Encoder),
+            Some((word, checksum))
+                if word.trim().eq_ignore_ascii_case("corrected") && !checksum.trim().is_empty() =>
+            {
+                Ok(Readings::Corrected(checksum.trim().to_owned()))
+            }
+            _ => Err(
+                "expected encoder, or corrected: with the checksum of the calibration behind it"
+                    .to_owned(),
+            ),
+        }
+    }
+    /// The comment line of a log that says so; none when nothing is known.
+    pub fn comment(&self) -> Option<String> {
+        match self {
+            Readings::Unsaid => None,
+            Readings::Encoder => Some("# readings = encoder\n".to_owned()),
+            Readings::Corrected(sum) => Some(format!("# readings = corrected:{sum}\n")),
+        }
+    }
+}
+
+/// One or several logs of peaks as read.
 #[derive(Clone, Debug, Default)]
 pub struct PeakLog {
-    /// The file as the user named it.
+    /// Its file as the user named it, or the names of several, parted by blanks.
     pub file: String,
+    /// What each of the logs is called: its file, with the line from which it runs when one file
+    /// holds several, each below a header of its own.
+    pub files: Vec<String>,
+    /// What the readings of each of the logs are.
+    pub readings: Vec<Readings>,
+    /// What the two readings are called.
+    pub axes: Axes,
     /// Its peaks, in file order.
     pub peaks: Vec<Peak>,
     /// Names of the user's own columns.
     pub extra_columns: Vec<String>,
     /// Things the reader accepted but the user should know, with their lines.
     pub warnings: Vec<String>,
+    /// What the reader took otherwise than the page of formats writes it, one line a kind.
+    pub taken: Vec<String>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_readings_are_is_read_and_written() {
+        for text in ["encoder", "corrected:1a2b3c"] {
+            let readings = Readings::parse(text).unwrap();
+            assert_eq!(readings.comment(), Some(format!("# readings = {text}\n")));
+        }
+        assert_eq!(Readings::parse(" Encoder "), Ok(Readings::Encoder));
+        for text in ["", "corrected", "corrected:", "raw", "encoder:1"] {
+            assert!(Readings::parse(text).is_err(), "{text}");
+        }
+    }
 }

@@ -26,6 +26,8 @@ pub(super) enum Field {
 pub(super) struct Form {
     /// In the file's order.
     pub fields: Vec<Field>,
+    /// Between two fields.
+    pub delimiter: u8,
     pub unit: PowerUnit,
     /// Lowest and highest azimuth, elevation and power.
     pub azimuth: (f64, f64),
@@ -93,10 +95,10 @@ pub(super) fn read(
                 (power, behind) = decimal_at(rest)?;
                 behind
             }
-            Field::Own => own_at(rest)?,
+            Field::Own => own_at(rest, form.delimiter)?,
         };
         match rest.split_first() {
-            Some((b',', behind)) if i < last => rest = behind,
+            Some((delimiter, behind)) if i < last && *delimiter == form.delimiter => rest = behind,
             Some((b'\n', behind)) if i == last => rest = behind,
             Some((b'\r', [b'\n', behind @ ..])) if i == last => rest = behind,
             _ => return None,
@@ -122,8 +124,9 @@ pub(super) fn read(
 }
 
 /// What stands behind a field of the user's own, if that is plain printable text.
-fn own_at(text: &[u8]) -> Option<&[u8]> {
-    let end = text.iter().position(|b| b",\r\n".contains(b))?;
+fn own_at(text: &[u8], delimiter: u8) -> Option<&[u8]> {
+    let ends = |b: &u8| *b == delimiter || *b == b'\r' || *b == b'\n';
+    let end = text.iter().position(ends)?;
     let plain = |b: &u8| b.is_ascii_graphic() && *b != b'"' || *b == b' ';
     text[..end].iter().all(plain).then_some(&text[end..])
 }
@@ -283,6 +286,7 @@ mod tests {
                 Field::Elevation,
                 Field::Azimuth,
             ],
+            delimiter: b',',
             unit: PowerUnit::Counts,
             azimuth: (-1e5, 1e5),
             elevation: (-90.0, 270.0),

@@ -1,25 +1,27 @@
-//! `scans.csv`, read as a stream: a scan at a time, in constant memory.
+//! `scans.csv` and logs of power, read as a stream: a scan at a time, in constant memory.
 //!
 //! A log of raw signal is long and often a little spoilt: a header repeated by a restart, a last
 //! line cut short, a damaged row. Rows that cannot be used are left out, each with its message,
 //! as long as they are few; what cannot be understood at all is an error.
 
 use std::collections::HashSet;
-use std::io::BufRead;
+use std::io::{BufRead, Chain, Cursor, Read};
+use std::path::Path;
 
-use super::columns::Columns;
-use super::peaks_csv::{AZIMUTH_READING, ELEVATION_READING, emitter};
-use super::plain_row::{self, Date, Field, Form};
-use super::rows::{Row, RowReader};
+use super::angles::{Angles, NoAngles};
+use super::log_options::LogOptions;
+use super::plain_row;
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
-use super::scans_remarks::{RangeWatch, Remarks};
-use crate::angle::Angle;
-use crate::problem::{Error, Problem, Problems, Wrong};
-use crate::quantity::Quantity;
+use super::scan_rows::{Next, Plain, Reading, ScanRows};
+use super::scans_remarks::{Notes, RangeWatch};
+use super::sweeps::Band;
+use crate::files;
+use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
+use crate::time::Utc;
 
-/// The columns, the required ones first.
-const COLUMNS: [&str; 8] = [
+/// The columns for a mount with azimuth and elevation.
+pub(super) const AZIMUTH_ELEVATION: [&str; 8] = [
     "scan",
     "time_utc",
     "emitter",
@@ -29,22 +31,39 @@ const COLUMNS: [&str; 8] = [
     "power_linear",
     "counts",
 ];
-const REQUIRED: usize = 5;
-/// Places in [`COLUMNS`].
-const SCAN: usize = 0;
-const TIME: usize = 1;
-const EMITTER: usize = 2;
-const AZIMUTH: usize = 3;
-const ELEVATION: usize = 4;
-/// The columns of power, of which a file has exactly one.
-const POWERS: [(usize, PowerUnit); 3] = [
-    (5, PowerUnit::Decibels),
-    (6, PowerUnit::Linear),
-    (7, PowerUnit::Counts),
+const HOUR_ANGLE_DECLINATION: [&str; 9] = [
+    "scan",
+    "time_utc",
+    "emitter",
+    "hour_angle_deg",
+    "declination_deg",
+    "power_db",
+    "power_linear",
+    "counts",
+    "hour_angle_hours",
+];
+const XY: [&str; 8] = [
+    "scan",
+    "time_utc",
+    "emitter",
+    "x_deg",
+    "y_deg",
+    "power_db",
+    "power_linear",
+    "counts",
 ];
 
-const DECIBELS: Quantity = Quantity::new(-400.0, 400.0, "decibels from -400 to 400");
-const LINEAR: Quantity = Quantity::new(-1e30, 1e30, "a power from -1e30 to 1e30");
+/// The columns for every kind of mount.
+pub(super) const ALL_COLUMNS: [&[&str]; 3] = [&AZIMUTH_ELEVATION, &HOUR_ANGLE_DECLINATION, &XY];
+
+/// The columns for a mount with these axes.
+pub(super) fn columns_of(axes: super::Axes) -> &'static [&'static str] {
+    match axes {
+        super::Axes::AzimuthElevation => &AZIMUTH_ELEVATION,
+        super::Axes::HourAngleDeclination => &HOUR_ANGLE_DECLINATION,
+        super::Axes::Xy => &XY,
+    }
+}
 
 /// More than this share of unusable rows is no log with a few faults, but a faulty log.
 const MOST_UNUSABLE: f64 = 0.1;
@@ -53,120 +72,112 @@ const FEW: usize = 2;
 /// After so many rows the share is looked at even before the end.
 const EARLY: usize = 10_000;
 
-/// To a log in which many scans come back.
-const MIXED: &str = ": are rows of several scans or emitters mixed? Sort the log so that the rows of each scan stand together, and give each scan one emitter";
-/// Of a last row with fields missing.
-const CUT: &str = "the last line is cut short";
-/// Of a last row with all its fields.
-const NO_LINE_END: &str = "the last line has no line end, so that its last field may be cut short";
+/// So much of a log's beginning is looked at before it is read.
+const HEAD_BYTES: u64 = 1 << 16;
+
+/// What is said of a log of scans beside what is said of any log.
+#[derive(Clone, Debug, Default)]
+pub struct ScanOptions {
+    /// Said of any log.
+    pub log: LogOptions,
+    /// Where the mount stood, for logs that do not say.
+    pub angles: Option<Angles>,
+    /// The band over which the powers of a sweep are summed; all of it when none is given.
+    pub band: Option<Band>,
+    /// Without a column of scans, a new scan begins after a pause of so many seconds.
+    pub pause_s: Option<f64>,
+}
+
+/// A log with its beginning before it.
+pub(super) type Whole<R> = Chain<Cursor<Vec<u8>>, R>;
 
 /// Reads scans from a log.
 pub struct ScanReader<'s, R> {
-    rows: RowReader<R>,
-    columns: Columns,
+    rows: ScanRows<R>,
     station: &'s Station,
-    power: (usize, PowerUnit),
-    form: Form,
-    /// Of the last row that went the careful way.
-    date: Option<Date>,
+    options: &'s ScanOptions,
     /// The scan being read.
     current: Option<ScanBuilder>,
     /// Names of the scans that have ended.
     ended: HashSet<String>,
-    /// Rows left out.
-    unusable: Problems,
     usable: usize,
-    headers_again: Vec<usize>,
-    /// Line of a last row that is cut short, or may be, and what to say of it.
-    cut_short: Option<(usize, &'static str)>,
-    /// Of scans that come back or change their emitter.
-    returns: Remarks,
+    /// First and last time of all rows.
+    span: Option<(Utc, Utc)>,
+    notes: Notes,
     /// Of the scan being read.
     range: RangeWatch,
-    /// Of scans with readings outside the encoder ranges.
-    outside: Remarks,
-}
-
-/// A row that can be used.
-struct Reading {
-    sample: Sample,
-    line: usize,
-    starts: Option<(String, String)>,
 }
 
 impl<'s, R: BufRead> ScanReader<'s, R> {
-    /// Reads the header of a log that messages call `file`.
+    /// Reads the beginning of a log that messages call `file`.
     ///
     /// # Errors
-    /// When it cannot be read, and all that is wrong with the header.
-    pub fn new(file: &str, input: R, station: &'s Station) -> Result<ScanReader<'s, R>, Error> {
-        let mut problems = Problems::new();
-        let mut rows = RowReader::new(file, input);
-        let header = rows.header()?;
-        let fields = header.count();
-        let columns = Columns::find(&header, &COLUMNS, REQUIRED, &mut problems)?;
-        let powers: Vec<_> = POWERS.iter().filter(|(c, _)| columns.has(*c)).collect();
-        let power = match powers[..] {
-            [one] => *one,
-            _ => {
-                let names: Vec<&str> = powers.iter().map(|(c, _)| COLUMNS[*c]).collect();
-                let found = match names.len() {
-                    0 => "no column of power".to_owned(),
-                    _ => format!("the columns {} together", names.join(" and ")),
-                };
-                let wrong = Wrong::new(found, "exactly one of power_db, power_linear and counts")
-                    .mend("rename a column you want to keep so that it begins with x_");
-                problems.push(wrong.at(file, header.line, 1));
-                POWERS[0]
-            }
-        };
-        problems.or_value(())?;
-        let power_limits = match power.1 {
-            PowerUnit::Decibels => DECIBELS,
-            PowerUnit::Linear | PowerUnit::Counts => LINEAR,
-        };
-        let field = |i: usize| match (0..COLUMNS.len()).find(|c| columns.place(*c) == Some(i)) {
-            Some(SCAN) => Field::Scan,
-            Some(TIME) => Field::Time,
-            Some(EMITTER) => Field::Emitter,
-            Some(AZIMUTH) => Field::Azimuth,
-            Some(ELEVATION) => Field::Elevation,
-            Some(_) => Field::Power,
-            None => Field::Own,
-        };
-        let limits = |q: Quantity| (q.low, q.high);
-        let form = Form {
-            fields: (0..fields).map(field).collect(),
-            unit: power.1,
-            azimuth: limits(AZIMUTH_READING),
-            elevation: limits(ELEVATION_READING),
-            power: limits(power_limits),
-        };
+    /// When it cannot be read, when what has two meanings must be asked (all of it at once), and
+    /// all that is wrong with the header.
+    pub fn new(
+        file: &str,
+        input: R,
+        station: &'s Station,
+        options: &'s ScanOptions,
+    ) -> Result<ScanReader<'s, R>, Error> {
+        ScanReader::begin(file, input, station, options, None)
+    }
+
+    /// The same for the file of that name, which `wrap` may watch while it is read. Where its
+    /// beginning leaves the order of its dates open, the whole of it is looked through.
+    ///
+    /// # Errors
+    /// As [`ScanReader::new`].
+    pub fn open(
+        path: &Path,
+        station: &'s Station,
+        options: &'s ScanOptions,
+        wrap: impl FnOnce(Box<dyn BufRead + Send>) -> R,
+    ) -> Result<ScanReader<'s, R>, Error> {
+        let (file, input) = files::open(path)?;
+        let again = path.is_file().then_some(path);
+        ScanReader::begin(&file, wrap(input), station, options, again)
+    }
+
+    fn begin(
+        file: &str,
+        mut input: R,
+        station: &'s Station,
+        options: &'s ScanOptions,
+        again: Option<&Path>,
+    ) -> Result<ScanReader<'s, R>, Error> {
+        let mut head = Vec::new();
+        (&mut input)
+            .take(HEAD_BYTES)
+            .read_to_end(&mut head)
+            .map_err(|e| Error::io(file, "read", e))?;
+        let mut notes = Notes::new(file);
+        let rows = ScanRows::begin(file, head, input, station, options, again, &mut notes)?;
         Ok(ScanReader {
             rows,
-            columns,
             station,
-            power,
-            form,
-            date: None,
+            options,
             current: None,
             ended: HashSet::new(),
-            unusable: Problems::new(),
             usable: 0,
-            headers_again: Vec::new(),
-            cut_short: None,
-            returns: Remarks::default(),
+            span: None,
+            notes,
             range: RangeWatch::new(&station.mount),
-            outside: Remarks::default(),
         })
     }
 
-    /// What the file's power column holds.
+    /// What the file's powers are.
     pub fn power_unit(&self) -> PowerUnit {
-        self.power.1
+        self.rows.unit()
     }
 
-    /// The next scan, or none at the end. A scan ends where the name or the emitter changes.
+    /// What the log's readings are.
+    pub fn readings(&self) -> super::Readings {
+        self.notes.readings(&self.options.log)
+    }
+
+    /// The next scan, or none at the end. A scan ends where the name or the emitter changes, or at
+    /// a pause when scans have no names.
     ///
     /// # Errors
     /// When reading fails, when the file holds no scan, or when too much of it is unusable.
@@ -181,41 +192,63 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
                 }
                 return Ok(last.map(ScanBuilder::finish));
             };
+            let Some((sample, line)) = self.sample(&reading) else {
+                continue;
+            };
             self.usable += 1;
             let Some((name, emitter)) = reading.starts else {
-                self.range.see(&reading.sample, reading.line);
+                self.range.see(&sample, line);
                 if let Some(scan) = &mut self.current {
-                    scan.push(reading.sample);
+                    scan.push(sample);
                 }
                 continue;
             };
-            let mut next = ScanBuilder::new(&name, &emitter, reading.line);
-            next.push(reading.sample);
+            let mut next = ScanBuilder::new(&name, &emitter, line);
+            next.push(sample);
             let ended = self.current.replace(next);
             self.end_range(ended.as_ref());
-            self.range.see(&reading.sample, reading.line);
+            self.range.see(&sample, line);
             if let Some(before) = &ended {
                 self.ended.insert(before.name().to_owned());
             }
             if self.ended.contains(&name) {
-                let file = self.rows.file();
                 let same = ended.as_ref().is_some_and(|before| before.name() == name);
-                self.returns.push(|| {
-                    if same {
-                        format!(
-                            "{file}:{}: scan {name} goes over to emitter {emitter}: it is taken as two scans of that name",
-                            reading.line
-                        )
-                    } else {
-                        format!(
-                            "{file}:{}: scan {name} comes back after other scans: the rows from here on are taken as a scan of their own",
-                            reading.line
-                        )
-                    }
-                });
+                self.notes
+                    .returns(line, &name, same.then_some(emitter.as_str()));
             }
             if let Some(scan) = ended {
                 return Ok(Some(scan.finish()));
+            }
+        }
+    }
+
+    /// The sample of a reading; none when the file of angles does not tell where the mount stood.
+    fn sample(&mut self, reading: &Reading) -> Option<(Sample, usize)> {
+        let (first, last) = self.span.get_or_insert((reading.time, reading.time));
+        *first = reading.time.min(*first);
+        *last = reading.time.max(*last);
+        let angles = match (reading.angles, &self.options.angles) {
+            (Some(own), _) => Ok(own),
+            (None, Some(angles)) => angles.at(reading.time),
+            (None, None) => Err(NoAngles::Outside),
+        };
+        match angles {
+            Ok((azimuth, elevation)) => Some((
+                Sample {
+                    time: reading.time,
+                    azimuth,
+                    elevation,
+                    power: reading.power,
+                },
+                reading.line,
+            )),
+            Err(why) => {
+                self.notes.without_angles(why);
+                // A scan that begins here begins with the next reading that can be used.
+                if let Some(starts) = &reading.starts {
+                    self.rows.starts_later(starts.clone());
+                }
+                None
             }
         }
     }
@@ -224,19 +257,35 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     fn end_range(&mut self, scan: Option<&ScanBuilder>) {
         let name = scan.map_or("", ScanBuilder::name);
         if let Some(remark) = self.range.end(self.rows.file(), name) {
-            self.outside.push(|| remark);
+            self.notes.outside(remark);
         }
     }
 
     /// Reads on as long as plain rows go on with the present scan.
     fn read_plain_rows(&mut self) -> Result<(), Error> {
-        let (Some(scan), Some(date)) = (&mut self.current, &self.date) else {
+        let Some(scan) = &mut self.current else {
             return Ok(());
         };
-        let (name, emitter) = (scan.name().to_owned(), scan.emitter().to_owned());
-        let mut line = self.rows.lines_read();
-        self.usable += self.rows.while_taken(|text| {
-            let (sample, length) = plain_row::read(text, &self.form, &name, &emitter, date)?;
+        let name = scan.name().to_owned();
+        let Some(Plain {
+            form,
+            date,
+            emitter,
+            mut pause,
+            rows,
+        }) = self.rows.plain()
+        else {
+            return Ok(());
+        };
+        let mut line = rows.lines_read();
+        self.usable += rows.while_taken(|text| {
+            let (sample, length) = plain_row::read(text, form, &name, emitter, date)?;
+            if let Some(pause) = &mut pause {
+                if pause.breaks(sample.time) {
+                    return None;
+                }
+                pause.see(sample.time);
+            }
             line += 1;
             self.range.see(&sample, line);
             scan.push(sample);
@@ -249,63 +298,45 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     fn next_reading(&mut self) -> Result<Option<Reading>, Error> {
         loop {
             let mut problems = Problems::new();
-            let Some(row) = self.rows.next(&mut problems)? else {
-                let last = self.rows.lines_read();
-                let cut = |p: &&Problem| p.line == Some(last);
-                if problems.as_slice().iter().any(|p| cut(&p)) {
-                    self.cut_short = Some((last, CUT));
-                } else {
-                    self.unusable.extend(problems.as_slice().iter().cloned());
-                }
-                return Ok(None);
-            };
-            let line = row.line;
-            if self.columns.cell(&row, TIME).text == COLUMNS[TIME] {
-                self.headers_again.push(line);
-                continue;
-            }
-            // A number cut in two is still a number, but another one.
-            if !row.has_line_end() {
-                self.cut_short = Some((line, NO_LINE_END));
-                continue;
-            }
-            let reading = read(
-                &row,
-                &self.columns,
-                self.station,
-                self.power,
+            let next = self.rows.next(
                 self.current.as_ref(),
+                self.station,
                 &mut problems,
-            );
-            let date = Date::of(self.columns.cell(&row, TIME).text);
-            if !problems.is_empty() {
-                self.unusable.extend(problems.as_slice().iter().cloned());
-                if self.unusable.count() + self.usable > EARLY {
-                    self.check_usable(false)?;
-                }
+                &mut self.notes,
+            )?;
+            let at_end = matches!(next, Next::End);
+            self.notes
+                .leave_out(problems, at_end.then(|| self.rows.lines_read()));
+            if self.notes.unusable() + self.usable > EARLY {
+                self.check_usable(false)?;
             }
-            if reading.is_some() {
-                self.date = date;
-                return Ok(reading);
+            match next {
+                Next::End => return Ok(None),
+                Next::Nothing => {}
+                Next::Reading(reading) => return Ok(Some(reading)),
             }
         }
     }
 
     /// Whether enough of the file could be used so far.
     fn check_usable(&self, at_end: bool) -> Result<(), Error> {
-        let unusable = self.unusable.count();
+        let unusable = self.notes.unusable();
         let all = (self.usable + unusable) as f64;
         if unusable > FEW && unusable as f64 > MOST_UNUSABLE * all {
-            return Err(self.unusable.clone().into());
+            return Err(self.notes.problems().clone().into());
         }
         if at_end && self.usable == 0 {
             if unusable > 0 {
-                return Err(self.unusable.clone().into());
+                return Err(self.notes.problems().clone().into());
+            }
+            if let (Some(angles), Some((first, last))) = (&self.options.angles, self.span) {
+                return Err(angles.elsewhere(self.rows.file(), first, last).into());
             }
             let wrong = Wrong::new(
-                match self.cut_short {
-                    Some(_) => "the file's only row is cut short, or lacks its line end",
-                    None => "the file has a header but no rows",
+                if self.notes.is_cut_short() {
+                    "the file's only row is cut short, or lacks its line end"
+                } else {
+                    "the file has a header but no rows"
                 },
                 "a row for each sample of the signal below it",
             );
@@ -316,88 +347,17 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
 
     /// What was odd so far, for the user to know.
     pub fn remarks(&self) -> Vec<String> {
-        let file = self.rows.file();
-        let mut all = Vec::new();
-        for problem in self.unusable.as_slice() {
-            all.push(format!("row left out: {problem}"));
+        self.notes.remarks(self.rows.incomplete_sweeps())
+    }
+
+    /// What was taken otherwise than the page of formats writes it, one line a kind.
+    pub fn taken(&self) -> Vec<String> {
+        let mut all = self.notes.taken();
+        if let Some(angles) = &self.options.angles {
+            all.extend(angles.taken.iter().cloned());
         }
-        let shown = self.unusable.as_slice().len();
-        if self.unusable.count() > shown {
-            all.push(format!(
-                "{file}: {} more rows left out",
-                self.unusable.count() - shown
-            ));
-        }
-        match self.headers_again[..] {
-            [] => {}
-            [line] => all.push(format!(
-                "{file}:{line}: the header stands here again; this line was left out"
-            )),
-            [line, again] => all.push(format!(
-                "{file}:{line}: the header stands here again, and in line {again}; both were left out"
-            )),
-            [line, ..] => all.push(format!(
-                "{file}:{line}: the header stands here again, and {} times more; all were left out",
-                self.headers_again.len() - 1
-            )),
-        }
-        if let Some((line, words)) = self.cut_short {
-            all.push(format!("{file}:{line}: {words}; it was left out"));
-        }
-        all.extend(self.returns.told(file, MIXED));
-        all.extend(self.outside.told(file, ""));
         all
     }
-}
-
-/// The reading in a row; none when something is wrong with it, which is told.
-fn read(
-    row: &Row<'_>,
-    columns: &Columns,
-    station: &Station,
-    (power, unit): (usize, PowerUnit),
-    current: Option<&ScanBuilder>,
-    problems: &mut Problems,
-) -> Option<Reading> {
-    let cell = |column| columns.cell(row, column);
-    let (name, emitter_name) = (cell(SCAN).text, cell(EMITTER).text);
-    // Most rows go on with the scan of the row before.
-    let goes_on = current.is_some_and(|c| c.name() == name && c.emitter() == emitter_name);
-    let starts = if goes_on {
-        None
-    } else {
-        let name = cell(SCAN)
-            .required("the name or number of a scan", problems)
-            .map(str::to_owned);
-        let emitter = emitter(&cell(EMITTER), station, problems);
-        Some((name?, emitter?))
-    };
-    let time = cell(TIME).time(problems);
-    let needed = |column: usize, quantity: &Quantity, problems: &mut Problems| {
-        let cell = cell(column);
-        if cell.is_empty() {
-            cell.required(quantity.words, problems);
-            return None;
-        }
-        cell.number(quantity, problems)
-    };
-    let azimuth = needed(AZIMUTH, &AZIMUTH_READING, problems);
-    let elevation = needed(ELEVATION, &ELEVATION_READING, problems);
-    let power = match unit {
-        // dB are turned into linear power at once: means, baselines and noise are linear.
-        PowerUnit::Decibels => needed(power, &DECIBELS, problems).map(plain_row::from_decibels),
-        PowerUnit::Linear | PowerUnit::Counts => needed(power, &LINEAR, problems),
-    };
-    Some(Reading {
-        sample: Sample {
-            time: time?,
-            azimuth: Angle::from_degrees(azimuth?),
-            elevation: Angle::from_degrees(elevation?),
-            power: power?,
-        },
-        line: row.line,
-        starts,
-    })
 }
 
 #[cfg(test)]

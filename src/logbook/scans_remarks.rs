@@ -1,9 +1,15 @@
 //! Remarks on a log of scans: the first few of a kind in words, the rest counted.
 
-use super::peaks_csv::degrees_text;
+use super::angles::NoAngles;
+use super::log_options::LogOptions;
+use super::peak::Readings;
+use super::peaks_write::degrees_text;
 use super::scan::Sample;
+use super::table::Told;
 use crate::angle::Angle;
+use crate::problem::{Problem, Problems, Wrong};
 use crate::station::Mount;
+use crate::text::quoted;
 
 /// So many remarks of one kind are told one by one; the rest are counted.
 const MOST_REMARKS: usize = 5;
@@ -29,6 +35,175 @@ impl Remarks {
         if self.more > 0 {
             all.push(format!("{file}: and {} more like it{advice}", self.more));
         }
+        all
+    }
+}
+
+/// To a log in which many scans come back.
+const MIXED: &str = ": are rows of several scans or emitters mixed? Sort the log so that the rows of each scan stand together, and give each scan one emitter";
+/// Of a last row with fields missing.
+const CUT: &str = "the last line is cut short";
+
+/// All that is noted of a log while it is read.
+pub(super) struct Notes {
+    file: String,
+    /// What was taken otherwise than written; faults only on their way to the unusable rows.
+    pub told: Told,
+    /// Rows left out.
+    unusable: Problems,
+    headers_again: Vec<usize>,
+    /// Line of a last row that is cut short, or may be, and what to say of it.
+    cut_short: Option<(usize, &'static str)>,
+    /// Of scans that come back or change their emitter.
+    returns: Remarks,
+    /// Of scans with readings outside the encoder ranges.
+    outside: Remarks,
+    /// Rows at times at which the angles are not known: outside their file, and in its gaps.
+    no_angles: [usize; 2],
+    /// What the readings are, as a comment says, and in which line.
+    readings: Option<(usize, Readings)>,
+}
+
+impl Notes {
+    pub fn new(file: &str) -> Notes {
+        Notes {
+            file: file.to_owned(),
+            told: Told::default(),
+            unusable: Problems::new(),
+            headers_again: Vec::new(),
+            cut_short: None,
+            returns: Remarks::default(),
+            outside: Remarks::default(),
+            no_angles: [0; 2],
+            readings: None,
+        }
+    }
+
+    /// Notes rows that cannot be used. Those of the last line, when it is given, may only be cut
+    /// short.
+    pub fn leave_out(&mut self, problems: Problems, last: Option<usize>) {
+        let cut = |p: &Problem| last.is_some() && p.line == last;
+        if let (Some(last), true) = (last, problems.as_slice().iter().any(cut)) {
+            self.cut_short = Some((last, CUT));
+        } else {
+            self.unusable.append(problems);
+        }
+    }
+    /// Notes a last line that may be cut short.
+    pub fn cut_short(&mut self, line: usize, words: &'static str) {
+        self.cut_short = Some((line, words));
+    }
+    pub fn is_cut_short(&self) -> bool {
+        self.cut_short.is_some()
+    }
+    /// How many rows cannot be used.
+    pub fn unusable(&self) -> usize {
+        self.unusable.count()
+    }
+    /// Why rows cannot be used.
+    pub fn problems(&self) -> &Problems {
+        &self.unusable
+    }
+    /// Notes a header that stands again.
+    pub fn header_again(&mut self, line: usize) {
+        self.headers_again.push(line);
+    }
+    /// Notes a row at whose time the angles are not known.
+    pub fn without_angles(&mut self, why: NoAngles) {
+        self.no_angles[match why {
+            NoAngles::Outside => 0,
+            NoAngles::Gap => 1,
+        }] += 1;
+    }
+    /// Notes readings outside the encoder ranges.
+    pub fn outside(&mut self, remark: String) {
+        self.outside.push(|| remark);
+    }
+    /// Notes a scan whose name was there before; with the emitter when that alone is another.
+    pub fn returns(&mut self, line: usize, name: &str, other_emitter: Option<&str>) {
+        let file = &self.file;
+        self.returns.push(|| match other_emitter {
+            Some(emitter) => format!(
+                "{file}:{line}: scan {name} goes over to emitter {emitter}: it is taken as two scans of that name"
+            ),
+            None => format!(
+                "{file}:{line}: scan {name} comes back after other scans: the rows from here on are taken as a scan of their own"
+            ),
+        });
+    }
+    /// Takes up a comment that says what the readings are.
+    pub fn say_readings(&mut self, line: usize, said: &str) {
+        let wrong = match (Readings::parse(said), &self.readings) {
+            (Ok(readings), None) => {
+                self.readings = Some((line, readings));
+                return;
+            }
+            (Ok(readings), Some((_, before))) if readings == *before => return,
+            (Ok(_), Some((before, _))) => Wrong::new(
+                format!("readings = {said}, but line {before} says otherwise"),
+                "one kind of readings in a log of scans",
+            ),
+            (Err(expected), _) => Wrong::new(format!("readings = {}", quoted(said)), expected),
+        };
+        self.unusable.push(wrong.at(&self.file, line, 1));
+    }
+    /// What the readings are.
+    pub fn readings(&self, options: &LogOptions) -> Readings {
+        let said = self.readings.as_ref().map(|(_, readings)| readings.clone());
+        said.or_else(|| options.readings.clone())
+            .unwrap_or_default()
+    }
+
+    /// What was taken otherwise than written.
+    pub fn taken(&self) -> Vec<String> {
+        self.told.taken.told(&self.file)
+    }
+
+    /// What was odd so far.
+    pub fn remarks(&self, incomplete_sweeps: usize) -> Vec<String> {
+        let file = &self.file;
+        let mut all = Vec::new();
+        for problem in self.unusable.as_slice() {
+            all.push(format!("row left out: {problem}"));
+        }
+        let shown = self.unusable.as_slice().len();
+        if self.unusable.count() > shown {
+            all.push(format!(
+                "{file}: {} more rows left out",
+                self.unusable.count() - shown
+            ));
+        }
+        match self.headers_again[..] {
+            [] => {}
+            [line] => all.push(format!(
+                "{file}:{line}: the header stands here again; this line was left out"
+            )),
+            [line, again] => all.push(format!(
+                "{file}:{line}: the header stands here again, and in line {again}; both were left out"
+            )),
+            [line, ..] => all.push(format!(
+                "{file}:{line}: the header stands here again, and {} times more; all were left out",
+                self.headers_again.len() - 1
+            )),
+        }
+        if let Some((line, words)) = self.cut_short {
+            all.push(format!("{file}:{line}: {words}; it was left out"));
+        }
+        if incomplete_sweeps > 0 {
+            all.push(format!(
+                "{file}: {incomplete_sweeps} sweeps left out that lack a part of the band"
+            ));
+        }
+        for (rows, where_to) in self.no_angles.iter().zip([
+            "before the first or after the last of the angles, which are not carried on",
+            "in a gap of the angles, which is not bridged",
+        ]) {
+            if *rows > 0 {
+                all.push(format!("{file}: {rows} samples left out {where_to}"));
+            }
+        }
+        all.extend(self.returns.told(file, MIXED));
+        all.extend(self.outside.told(file, ""));
         all
     }
 }

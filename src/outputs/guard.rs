@@ -118,6 +118,12 @@ impl Guard {
         self
     }
 
+    /// It reads several files.
+    #[must_use]
+    pub fn reads_all(self, what: &str, paths: &[PathBuf]) -> Guard {
+        (paths.iter()).fold(self, |guard, path| guard.reads(what, path))
+    }
+
     /// It reads a station file and the files of orbit elements that this names.
     #[must_use]
     pub fn reads_station(mut self, path: &Path, station: &Station) -> Guard {

@@ -34,6 +34,8 @@ pub enum Found {
     },
     /// A log without a filled row.
     Unfilled {
+        /// How many rows it has to fill in.
+        rows: usize,
         /// The verb that wrote it, if nobody has edited it since.
         unedited_of: Option<String>,
     },
@@ -65,8 +67,9 @@ impl Found {
         let own = |of: &Option<String>| of.as_deref() == Some(verb);
         match (self, kind) {
             (Found::Nothing, _) => Ok(Old::Goes),
-            (Found::Unfilled { unedited_of }, OutputKind::Sheet | OutputKind::Log)
-                if own(unedited_of) =>
+            // One without any row only waits to be begun.
+            (Found::Unfilled { rows, unedited_of }, OutputKind::Sheet | OutputKind::Log)
+                if *rows == 0 || own(unedited_of) =>
             {
                 Ok(Old::Goes)
             }
@@ -96,7 +99,9 @@ impl Found {
             return Found::Nothing;
         }
         let start = text.trim_start();
-        if start.starts_with(['{', '[']) {
+        // A list holds objects; what else stands in brackets is the heading of a section.
+        let list = start.strip_prefix('[').map(str::trim_start);
+        if start.starts_with('{') || list.is_some_and(|first| first.starts_with(['{', ']'])) {
             return of_json(start);
         }
         let head: Vec<&str> = text.lines().take(LINES_LOOKED_AT).collect();
@@ -188,10 +193,14 @@ fn of_rows(text: &str) -> Found {
         [] => row.len() == header.len() && row.iter().any(is_number),
         columns => (columns.iter()).any(|i| row.get(*i).is_some_and(|cell| !cell.is_empty())),
     };
-    let filled = records.filter(is_filled).count();
+    let (mut rows, mut filled) = (0, 0);
+    for record in records.filter(|row| row.iter().any(|cell| !cell.is_empty())) {
+        rows += 1;
+        filled += usize::from(is_filled(&record));
+    }
     let unedited_of = mark::unedited_of(text);
     match filled {
-        0 => Found::Unfilled { unedited_of },
+        0 => Found::Unfilled { rows, unedited_of },
         rows => Found::Log { rows, unedited_of },
     }
 }
@@ -216,9 +225,16 @@ mod tests {
     fn logs_are_known_by_their_filled_rows_whoever_wrote_them() {
         let row = "2026-09-12T06:25:45Z,sun,168.08,30.67,\n";
         let empty = ",sun,,,\"planned 2026-09-12; expect azimuth 168.1\"\n";
-        let unfilled = Found::Unfilled { unedited_of: None };
-        assert_eq!(of(HEADER), unfilled);
-        assert_eq!(of(&format!("# a comment\n{HEADER}{empty}")), unfilled);
+        let unfilled = |rows| Found::Unfilled {
+            rows,
+            unedited_of: None,
+        };
+        assert_eq!(of(HEADER), unfilled(0));
+        assert_eq!(of(&format!("# a comment\n{HEADER}\n,,,,\n")), unfilled(0));
+        assert_eq!(
+            of(&format!("# a comment\n{HEADER}{empty}{empty}")),
+            unfilled(2)
+        );
         assert_eq!(of(&format!("{HEADER}{empty}{row}{row}")), log(2));
         // One reading is enough, and so is a time.
         assert_eq!(of(&format!("{HEADER},sun,,30.67,\n")), log(1));
@@ -269,11 +285,17 @@ mod tests {
         let mine = |rows| {
             let unedited_of = Some("reduce".to_owned());
             match rows {
-                0 => Found::Unfilled { unedited_of },
+                0 => Found::Unfilled {
+                    rows: 2,
+                    unedited_of,
+                },
                 rows => Found::Log { rows, unedited_of },
             }
         };
-        let unfilled = Found::Unfilled { unedited_of: None };
+        let unfilled = |rows| Found::Unfilled {
+            rows,
+            unedited_of: None,
+        };
         let may = |found: &Found, kind| found.replaced_by(kind, "reduce").ok();
         let all = [Calibration, Log, Sheet, Table, Text];
         for kind in all {
@@ -284,10 +306,11 @@ mod tests {
             let same = |wanted: &[OutputKind]| wanted.contains(&kind).then_some(Old::IsKept);
             assert_eq!(may(&Found::Calibration(None), kind), same(&[Calibration]));
             assert_eq!(may(&Found::Table, kind), same(&[Table]));
-            assert_eq!(may(&unfilled, kind), same(&[Log, Sheet]));
+            assert_eq!(may(&unfilled(2), kind), same(&[Log, Sheet]));
             assert_eq!(may(&mine(3), kind), same(&[Log]));
             let own = [Log, Sheet].contains(&kind).then_some(Old::Goes);
             assert_eq!(may(&mine(0), kind), own);
+            assert_eq!(may(&unfilled(0), kind), own);
         }
         // That of another verb is not its own.
         assert!(mine(3).replaced_by(Log, "simulate").is_err());

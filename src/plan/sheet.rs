@@ -2,7 +2,7 @@
 
 use super::Plan;
 use crate::text::to_cell;
-use crate::time::Zone;
+use crate::time::Offset;
 
 /// Columns of the sheet: those of a peaks file.
 const COLUMNS: [&str; 8] = [
@@ -20,11 +20,11 @@ impl Plan {
     /// A peaks file with a row for each step, to be filled in: what must be measured is empty,
     /// the time too (the moment of the peak counts, not the planned one), what to expect stands
     /// in the note, with local time when a zone is given.
-    pub fn sheet(&self, zone: Option<Zone>) -> String {
+    pub fn sheet(&self, zone: Option<Offset>) -> String {
         let mut text = String::from(
-            "# Fill in the time at which the signal peaked (UTC, such as 2026-09-12T09:30:00Z) and \
-             both encoder readings.\n# Delete the rows that were not measured. Then: plumbeam \
-             solve THIS-FILE\n",
+            "# readings = encoder\n# Fill in the time at which the signal peaked (UTC, such as \
+             2026-09-12T09:30:00Z) and both encoder readings.\n# Leave the rows empty that were \
+             not measured. Then: plumbeam solve THIS-FILE\n",
         );
         let mut rows = csv::Writer::from_writer(Vec::new());
         let mut write = |cells: [&str; 8]| {

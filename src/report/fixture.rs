@@ -143,7 +143,7 @@ pub fn outcome(session: &Session) -> Outcome {
             };
             let beam = model.beam(reading, ApproachSigns::UNKNOWN);
             let target = displaced(&beam, residual);
-            let encoder = Direction::new(reading.azimuth, reading.elevation);
+            let encoder = Direction::apparent(reading.azimuth, reading.elevation);
             let one_axis = session.one_axis_every > 0
                 && i % session.one_axis_every == session.one_axis_every - 1;
             let share = i as f64 / session.peaks.max(2) as f64;

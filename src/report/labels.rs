@@ -158,7 +158,7 @@ fn of_a_plan() {
     ];
     // Every step near one place, in a spiral about it; and all along the horizon.
     let place = |azimuth: f64, elevation: f64| {
-        Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+        Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
     };
     let moved = |to: &dyn Fn(f64) -> (f64, f64)| {
         let (mut plan, station) = planned(&[], 1.0, often);
@@ -198,7 +198,8 @@ fn of_scans() {
         let station = Station::read(&folder.join("station.toml")).unwrap();
         let sky = Sky::new(&station).unwrap();
         let log = std::fs::read(folder.join("scans.csv")).unwrap();
-        let mut reader = ScanReader::new("scans.csv", log.as_slice(), &station).unwrap();
+        let reading = crate::logbook::ScanOptions::default();
+        let mut reader = ScanReader::new("scans.csv", log.as_slice(), &station, &reading).unwrap();
         let options = scan::Options {
             keep_curves: true,
             ..scan::Options::default()

@@ -43,7 +43,7 @@ pub use recheck::{AfterMove, recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use setup::{setup_json, setup_text};
-pub use summary::unsolved;
+pub use summary::{expected_words, unsolved};
 pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
 pub use text::text;
 pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};

@@ -10,7 +10,7 @@ use crate::plan::{Alone, Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;
 use crate::text::some_of;
-use crate::time::{Utc, Zone};
+use crate::time::{Offset, Utc};
 
 /// Longer names of emitters are cut.
 const NAME_WIDTH: usize = 18;
@@ -25,7 +25,7 @@ const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat a
     along the dish, into it or through any sight or telescope at the Sun: it blinds.";
 
 /// The terminal's form of a plan, with local time beside UTC when a zone is given.
-pub fn plan_text(plan: &Plan, station: &Station, colour: Colour, zone: Option<Zone>) -> String {
+pub fn plan_text(plan: &Plan, station: &Station, colour: Colour, zone: Option<Offset>) -> String {
     let mut page = Page::new(colour);
     header(&mut page, plan, station, zone);
     for caution in cautions(plan) {
@@ -43,7 +43,7 @@ pub fn plan_text(plan: &Plan, station: &Station, colour: Colour, zone: Option<Zo
     page.text
 }
 
-fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Zone>) {
+fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Offset>) {
     let title = format!(
         "Plan for {}",
         cut(&printable(&station.site.name), WIDTH - 10)
@@ -70,7 +70,7 @@ fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Zone>) {
     }
 }
 
-fn steps(page: &mut Page, plan: &Plan, zone: Option<Zone>) {
+fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
     let sides = sides_matter(plan);
     let local = LocalColumn::of(plan, zone);
     page.heading("WHAT TO MEASURE");
@@ -119,7 +119,7 @@ fn untold(page: &mut Page, plan: &Plan) {
 }
 
 /// When to come back, and what one emitter alone does not tell.
-fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zone: Option<Zone>) {
+fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zone: Option<Offset>) {
     let name = called(&alone.emitter);
     let enough = station.dish.beamwidth / 10.0;
     page.heading("WHEN TO COME BACK");
@@ -272,13 +272,13 @@ fn clock(time: Utc) -> String {
 
 /// The column of local times, a blank behind it; empty without a zone.
 struct LocalColumn {
-    zone: Option<Zone>,
+    zone: Option<Offset>,
     width: usize,
 }
 
 impl LocalColumn {
-    fn of(plan: &Plan, zone: Option<Zone>) -> LocalColumn {
-        let of_zone = |zone: Zone| {
+    fn of(plan: &Plan, zone: Option<Offset>) -> LocalColumn {
+        let of_zone = |zone: Offset| {
             (plan.steps.iter())
                 .map(|s| zone.clock(s.candidate.time).len())
                 .fold(zone.to_string().len(), usize::max)

@@ -4,7 +4,7 @@ use super::faults::first_findings;
 use super::{Report, number, words};
 use crate::angle::Angle;
 use crate::faults::Diagnosis;
-use crate::logbook::TermState;
+use crate::logbook::{ExpectedPointingError, TermState};
 use crate::mount::Term;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
@@ -103,6 +103,20 @@ pub fn verdict(report: &Report) -> Vec<(&'static str, String)> {
         said.push(("not known", unknown));
     }
     said
+}
+
+/// What is expected of the corrected mount, for whoever uses a calibration or a table.
+pub fn expected_words(expected: &ExpectedPointingError) -> String {
+    let degrees = |value: f64| number::significant(value, 2);
+    format!(
+        "the corrected mount is expected to point to {} deg rms over the sky that it reaches, with \
+         95 % certainty to {} deg; largest, {} deg, at azimuth {:.0}, elevation {:.0} deg",
+        degrees(expected.rms_deg),
+        degrees(expected.rms_95_deg),
+        degrees(expected.largest_deg),
+        expected.at.azimuth_deg,
+        expected.at.elevation_deg
+    )
 }
 
 /// What is wrong with the log.

@@ -1,7 +1,5 @@
 //! The report's folder as a whole.
 
-use std::path::Path;
-
 use super::fixture::{self, Session};
 use super::{PAGE_NAME, write_report};
 
@@ -53,79 +51,4 @@ fn a_folder_that_cannot_be_made_is_said() {
     let file = tempfile::NamedTempFile::new().unwrap();
     let failure = write_report(&file.path().join("report"), &report).unwrap_err();
     assert!(failure.to_string().contains("cannot create"), "{failure}");
-}
-
-/// Writes reports on several sessions below `target/report-samples`, to look at, and says how
-/// long each took: `cargo test --release --lib report::tests -- --ignored --nocapture`.
-#[test]
-#[ignore = "writes files to look at"]
-#[allow(clippy::print_stderr)]
-fn write_samples() {
-    let station = fixture::station();
-    let remedies = fixture::remedies();
-    let usual = Session::default();
-    let sessions = [
-        ("usual", usual.clone()),
-        (
-            "unknown-north",
-            Session {
-                azimuth_zero_deg: -143.2,
-                ..usual.clone()
-            },
-        ),
-        (
-            "one",
-            Session {
-                peaks: 1,
-                ..usual.clone()
-            },
-        ),
-        (
-            "many",
-            Session {
-                peaks: 100_000,
-                hours: 3000.0,
-                ..usual.clone()
-            },
-        ),
-        (
-            "coarse",
-            Session {
-                noise_deg: 9.0,
-                ..usual.clone()
-            },
-        ),
-        (
-            "one-axis",
-            Session {
-                one_axis_every: 1,
-                peaks: 400,
-                hours: 100.0,
-                ..usual.clone()
-            },
-        ),
-        (
-            "perfect",
-            Session {
-                noise_deg: 0.0,
-                bad_every: 0,
-                peaks: 20,
-                hours: 0.0,
-                ..usual
-            },
-        ),
-    ];
-    for (name, session) in sessions {
-        let outcome = fixture::outcome(&session);
-        let report = fixture::report(&outcome, &station, &remedies);
-        let dir = Path::new("target/report-samples").join(name);
-        let best = (0..5)
-            .map(|_| {
-                let start = std::time::Instant::now();
-                write_report(&dir, &report).unwrap();
-                start.elapsed()
-            })
-            .min();
-        eprintln!("{name}: {best:?}, the best of 5");
-    }
 }

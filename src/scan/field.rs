@@ -43,7 +43,7 @@ pub(crate) fn change(axis: Axis, from: &Fixed, to: &Fixed) -> [f64; ERRORS] {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::angle::{Angle, Apparent, Direction, EncoderReading};
+    use crate::angle::{Angle, Direction, EncoderReading};
     use crate::mount::{ApproachSigns, MountModel, Term, TermValues};
 
     /// Of a hundredth of a degree, second-order parts are smaller than this part.
@@ -60,10 +60,8 @@ mod tests {
             (Term::Droop, 1.0),
         ];
         for (azimuth, elevation) in [(10.0, 20.0), (100.0, 50.0), (200.0, 70.0), (310.0, 35.0)] {
-            let sky = Direction::<Apparent>::new(
-                Angle::from_degrees(azimuth),
-                Angle::from_degrees(elevation),
-            );
+            let sky =
+                Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation));
             let at = Fixed::new(sky.azimuth().radians(), sky.elevation().radians());
             for (j, (term, sign)) in terms.into_iter().enumerate() {
                 let model = MountModel::new(TermValues::ZERO.with_shown(term, sign * ERROR));

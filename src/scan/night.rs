@@ -14,7 +14,7 @@ use super::reason::{Reason, Verdict};
 use super::timing::{Timing, Ways, timing};
 use super::trend::{TAKEN, Trend};
 use crate::angle::{Angle, Direction};
-use crate::logbook::Approach;
+use crate::logbook::{Approach, Readings};
 use crate::station::Station;
 
 /// A scan with what it says by itself.
@@ -110,6 +110,7 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
         noise_law,
         beam_over_station: agreed,
         remarks,
+        readings: Readings::Unsaid,
     }
 }
 
@@ -301,7 +302,7 @@ impl Correct<'_> {
             emitter: scan.emitter.clone(),
             line: scan.line,
             time: analysis.mid,
-            apparent: Direction::new(
+            apparent: Direction::apparent(
                 Angle::from_radians(analysis.emitter.azimuth),
                 Angle::from_radians(analysis.emitter.elevation),
             ),

@@ -7,7 +7,7 @@ use super::passes::Shape;
 use super::reason::{Reason, Verdict};
 use super::timing::Timing;
 use crate::angle::{Angle, Apparent, Direction};
-use crate::logbook::{Approach, Peak, PeakLog};
+use crate::logbook::{Approach, Peak, PeakLog, Readings};
 use crate::time::Utc;
 
 /// One axis of a peak.
@@ -93,6 +93,8 @@ pub struct Reduction {
     pub beam_over_station: Option<f64>,
     /// What the user should know about the log as a whole.
     pub remarks: Vec<String>,
+    /// What the log's readings are.
+    pub readings: Readings,
 }
 
 impl Reduction {
@@ -104,7 +106,10 @@ impl Reduction {
     /// The peaks as a log for the solve: readings freed of lag, with the side from which each
     /// axis arrived, since the mount model has backlash in it. Refused scans are not in it.
     pub fn peak_log(&self) -> PeakLog {
-        let mut log = PeakLog::default();
+        let mut log = PeakLog {
+            readings: vec![self.readings.clone()],
+            ..PeakLog::default()
+        };
         for scan in &self.scans {
             if scan.azimuth.is_none() && scan.elevation.is_none() {
                 continue;
@@ -119,6 +124,7 @@ impl Reduction {
                 note.push_str(&format!(": {}: {why}", scan.verdict.word()));
             }
             log.peaks.push(Peak {
+                log: 0,
                 row: log.peaks.len() + 1,
                 line: log.peaks.len() + 2,
                 time: scan.time,

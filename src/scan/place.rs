@@ -65,7 +65,7 @@ pub(crate) fn place(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::angle::{Angle, Apparent, Direction};
+    use crate::angle::{Angle, Direction};
 
     fn radians(degrees: f64) -> f64 {
         degrees.to_radians()
@@ -88,7 +88,7 @@ mod tests {
                 radians(2.0),
             );
             let direction = |az: f64, el: f64| {
-                Direction::<Apparent>::new(Angle::from_degrees(az), Angle::from_degrees(el))
+                Direction::apparent(Angle::from_degrees(az), Angle::from_degrees(el))
             };
             let step = direction(az, el).offset_to(&direction(az + daz, el + del));
             let size = step.size().radians();

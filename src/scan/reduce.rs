@@ -15,7 +15,7 @@ use super::place::Fixed;
 use super::point::Points;
 use super::reason::Reason;
 use super::setup::Expected;
-use crate::logbook::{Scan, ScanReader};
+use crate::logbook::{Readings, Scan, ScanReader};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky, Track};
 use crate::station::{EmitterKind, Station};
@@ -76,6 +76,11 @@ pub fn reduce<R: BufRead + Send>(
     }
     let mut reduction = join(looked, station, law.law);
     reduction.remarks.splice(0..0, reader.remarks());
+    // A log that does not say holds what the page of formats calls readings.
+    reduction.readings = match reader.readings() {
+        Readings::Unsaid => Readings::Encoder,
+        said => said,
+    };
     Ok(reduction)
 }
 

@@ -10,7 +10,7 @@ use rand_distr::{Distribution, StandardNormal, Uniform};
 use super::spoil::{Circumstance, Spoil, temperature};
 use super::truth::Truth;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
-use crate::logbook::{Approach, Peak, PeakLog};
+use crate::logbook::{Approach, Peak, PeakLog, Readings};
 use crate::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
@@ -52,6 +52,8 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
     let spoils = truth.spoil.as_slice();
     let real = Real::of(station, sky, truth);
     let mut log = PeakLog {
+        files: vec!["simulated session".to_owned()],
+        readings: vec![Readings::Encoder],
         file: "simulated session".to_owned(),
         ..PeakLog::default()
     };
@@ -274,6 +276,7 @@ fn peak(
     let logged = |on: bool, value: Approach| if on { value } else { Approach::Unknown };
     let sigma = |deg: f64| truth.noise.logged.then(|| Angle::from_degrees(deg));
     Peak {
+        log: 0,
         row,
         line: row + 1,
         time,

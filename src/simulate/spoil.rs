@@ -310,7 +310,7 @@ impl Spoil {
                 _ => 0.0,
             })
             .sum();
-        Direction::new(apparent.azimuth(), apparent.elevation() + bend * times)
+        Direction::apparent(apparent.azimuth(), apparent.elevation() + bend * times)
     }
 
     /// The mount's terms at one peak, when its encoders read `reading`.

@@ -47,7 +47,7 @@ impl<'a> Moment<'a> {
         Ok(match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => beacon.geometric,
             // No air is reckoned with on the way to a mark.
-            Motion::Mark(given) => Direction::new(given.azimuth(), given.elevation()),
+            Motion::Mark(given) => Direction::geometric(given.azimuth(), given.elevation()),
             _ => Direction::from_east_north_up(&self.towards(id)?),
         })
     }

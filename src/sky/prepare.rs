@@ -47,7 +47,7 @@ pub(super) fn emitters(
                 Motion::Beacon(terrestrial::beacon(place, &there, air))
             }
             EmitterKind::Mark { azimuth, elevation } => {
-                Motion::Mark(Direction::new(*azimuth, *elevation))
+                Motion::Mark(Direction::apparent(*azimuth, *elevation))
             }
         };
         known.push(Known {

@@ -69,7 +69,7 @@ impl Refraction {
     /// Where the beam must point for an emitter in a geometric direction. Finite and smooth
     /// from nadir to zenith; the azimuth is unchanged.
     pub fn refract(&self, geometric: &Direction<Geometric>) -> Direction<Apparent> {
-        Direction::new(
+        Direction::apparent(
             geometric.azimuth(),
             Angle::from_radians(self.apparent_elevation(geometric.elevation().radians())),
         )
@@ -79,7 +79,7 @@ impl Refraction {
     /// [`Refraction::refract`], to rounding.
     pub fn unrefract(&self, apparent: &Direction<Apparent>) -> Direction<Geometric> {
         let elevation = apparent.elevation().radians();
-        Direction::new(
+        Direction::geometric(
             apparent.azimuth(),
             Angle::from_radians(elevation - self.bending(elevation).angle),
         )
@@ -281,7 +281,7 @@ mod tests {
             let mut before = f64::NEG_INFINITY;
             for step in -9000..=9000 {
                 let degrees = 0.01 * f64::from(step);
-                let direction = Direction::new(Angle::ZERO, Angle::from_degrees(degrees));
+                let direction = Direction::geometric(Angle::ZERO, Angle::from_degrees(degrees));
                 let apparent = air.refract(&direction);
                 let back = air.unrefract(&apparent).elevation().degrees();
                 assert!(

@@ -29,7 +29,7 @@ pub(super) fn beacon(site: &Place, beacon: &Place, air: &Refraction) -> BeaconDi
     let curvature = (1.0 - 1.0 / EFFECTIVE_EARTH) / EARTH_RADIUS_M;
     let bend = 0.5 * path.norm() * curvature * geometric.elevation().cos();
     let whole_air = air.refract(&geometric).elevation() - geometric.elevation();
-    let apparent = Direction::new(
+    let apparent = Direction::apparent(
         geometric.azimuth(),
         geometric.elevation() + Angle::from_radians(bend).min(whole_air),
     );

@@ -146,10 +146,8 @@ fn sun_agrees_with_another_implementation_of_the_worked_example() {
                 longitude,
             };
             let other = algorithm.at_from_julian(when, place, 300.0, None).unwrap();
-            let other = Direction::<Geometric>::new(
-                degrees(other.azimuth()),
-                degrees(other.elevation_angle()),
-            );
+            let other =
+                Direction::geometric(degrees(other.azimuth()), degrees(other.elevation_angle()));
             assert!(found.separation(&other).degrees() < STATED_DEG, "{time}");
         }
     }
@@ -168,7 +166,7 @@ fn directions_have_the_signs_of_the_words() {
     let pole = sky
         .geometric("near-the-pole", utc("2026-03-20T00:00:00Z"))
         .unwrap();
-    let north = Direction::new(Angle::ZERO, degrees(48.0));
+    let north = Direction::geometric(Angle::ZERO, degrees(48.0));
     assert!(pole.separation(&north).degrees() < 0.8);
     // The mast stands 0.2 degrees of latitude, 22 km, to the north and 200 m higher.
     let mast = sky.geometric("mast", utc("2026-03-20T00:00:00Z")).unwrap();

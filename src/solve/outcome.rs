@@ -258,7 +258,7 @@ fn unusable_peak(unusable: &Unusable) -> PeakOutcome {
         time: peak.time,
         emitter: peak.emitter.clone(),
         // Without a place for the emitter nothing is measured against it.
-        target: Direction::new(reading.azimuth, reading.elevation),
+        target: Direction::apparent(reading.azimuth, reading.elevation),
         reading,
         before: Offset::default(),
         residual: Offset::default(),

@@ -4,8 +4,8 @@ use super::outcome::Inseparable;
 use super::words;
 use crate::angle::Angle;
 use crate::explain::{
-    Advice, Axis, BadKind, Explanation, Grounds, Hypothesis, Misreading, Numbers, Remark, unit_of,
-    zone_of,
+    Advice, Axis, BadKind, Explanation, Grounds, Hypothesis, Misreading, Numbers, Remark, Size,
+    ZeroChange, unit_of, zone_of,
 };
 use crate::mount::{Group, Term, TermUnit};
 use crate::station::Station;
@@ -104,6 +104,11 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             "row {row} is bad (off by {:.2} deg) and no known mistake explains it",
             off.degrees()
         ),
+        Remark::ZerosOfLogs {
+            changes,
+            asked,
+            last,
+        } => zeros_words(changes, *asked, *last, explanation),
         Remark::NotCorrected { cause } => {
             let name = (explanation.causes.get(*cause))
                 .map_or(String::new(), |c| hypothesis_name(&c.hypothesis, station));
@@ -113,6 +118,44 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             )
         }
     }
+}
+
+/// How the encoder zeros of several logs differ, in words.
+fn zeros_words(
+    changes: &[(ZeroChange, Size)],
+    asked: bool,
+    last: usize,
+    explanation: &Explanation,
+) -> String {
+    let name = |log: usize| explanation.session.log_name(log);
+    let logs = explanation.session.logs.len();
+    if changes.is_empty() {
+        return format!(
+            "the {logs} logs are taken with the same encoder zeros: the data do not ask for others"
+        );
+    }
+    let said: Vec<String> = (changes.iter())
+        .map(|(change, size)| {
+            format!(
+                "from {} to {} the {} reading of one and the same direction changes by {:+.3} +/- \
+                 {} deg",
+                name(change.logs.0),
+                name(change.logs.1),
+                change.axis.words(),
+                size.value,
+                words::two_digits(size.sigma)
+            )
+        })
+        .collect();
+    format!(
+        "{}: {}; the zeros of the calibration are those of the last log, {}",
+        match asked {
+            true => "each log has encoder zeros of its own, as asked",
+            false => "the data ask for encoder zeros that differ between the logs",
+        },
+        said.join("; "),
+        name(last)
+    )
 }
 
 /// Which observation would help, in words.
@@ -199,6 +242,11 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
         },
         Hypothesis::BalanceFlip { .. } => "elevation play that flips at the balance".to_owned(),
         Hypothesis::Slip { .. } => format!("{axis} slip"),
+        Hypothesis::LogZero(change) => format!(
+            "{axis} zero changed between logs {} and {}",
+            change.logs.0 + 1,
+            change.logs.1 + 1
+        ),
         Hypothesis::BaseKnock(_) => "knock on the base".to_owned(),
         Hypothesis::DishKnock(_) => "knock on the dish".to_owned(),
         Hypothesis::Creep { .. } => format!("{axis} creep"),

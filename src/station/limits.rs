@@ -99,6 +99,8 @@ pub(crate) const NORAD_ID: Quantity = Quantity::new(
     "the satellite's catalogue number, a whole number",
 );
 
+/// A power against whatever the receiver takes for one.
+pub(crate) const DECIBELS: Quantity = Quantity::new(-400.0, 400.0, "decibels from -400 to 400");
 /// An angle between two directions.
 pub(crate) const OFFSET: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
 /// An error of an encoder's reading, or what is added to one: at most a turn and a half more than

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::angle::{Angle, Apparent, Direction, Geometric};
+use crate::angle::{Angle, Apparent, Direction};
 use crate::sky::Refraction;
 use crate::station::Weather;
 
@@ -82,9 +82,9 @@ impl Air {
     /// Where the beam must point for a demand.
     pub fn apparent(&self, azimuth: Angle, elevation: Angle) -> Direction<Apparent> {
         match self {
-            Air::Included => Direction::new(azimuth, elevation),
+            Air::Included => Direction::apparent(azimuth, elevation),
             Air::Refracting { refraction, .. } => {
-                refraction.refract(&Direction::<Geometric>::new(azimuth, elevation))
+                refraction.refract(&Direction::geometric(azimuth, elevation))
             }
         }
     }

@@ -133,7 +133,7 @@ impl FullModel {
         let north = self.mount.terms().angle(Term::TiltNorth);
         let east = self.mount.terms().angle(Term::TiltEast);
         let lean = Angle::from_radians(north.radians().hypot(east.radians()));
-        Direction::new(
+        Direction::apparent(
             Angle::from_radians(east.radians().atan2(north.radians())).wrapped_positive(),
             Angle::RIGHT - lean,
         )

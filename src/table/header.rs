@@ -253,28 +253,35 @@ impl Header {
         whole.entries().into_iter().map(|(key, _)| key).collect()
     }
 
+    /// What pointing error is expected of the corrected mount; none when its calibration did not
+    /// say.
+    pub fn expected_pointing_error(&self) -> Option<ExpectedPointingError> {
+        Some(ExpectedPointingError {
+            rms_deg: self.calibration_expected_rms_deg?,
+            rms_95_deg: self.calibration_expected_rms_95_deg?,
+            largest_deg: self.calibration_expected_largest_deg?,
+            at: SkyPlace {
+                azimuth_deg: self.calibration_expected_largest_at_azimuth_deg?,
+                elevation_deg: self.calibration_expected_largest_at_elevation_deg?,
+            },
+            loss_db: None,
+        })
+    }
+
     /// What stands against using the table.
     pub fn standing(&self) -> Standing {
         let trust = [Trust::None, Trust::Limited, Trust::Good]
             .into_iter()
             .find(|trust| trust.word() == self.calibration_trust);
-        let expected = || {
-            Some(ExpectedPointingError {
-                rms_deg: self.calibration_expected_rms_deg?,
-                rms_95_deg: self.calibration_expected_rms_95_deg?,
-                largest_deg: self.calibration_expected_largest_deg?,
-                at: SkyPlace {
-                    azimuth_deg: self.calibration_expected_largest_at_azimuth_deg?,
-                    elevation_deg: self.calibration_expected_largest_at_elevation_deg?,
-                },
-                loss_db: None,
-            })
-        };
         let reasons = match self.calibration_reasons.as_str() {
             "" => Vec::new(),
             reasons => vec![reasons.to_owned()],
         };
-        Standing::of_trust(trust.unwrap_or_default(), &reasons, expected().as_ref())
+        Standing::of_trust(
+            trust.unwrap_or_default(),
+            &reasons,
+            self.expected_pointing_error().as_ref(),
+        )
     }
 
     /// Which demands the table takes.

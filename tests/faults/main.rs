@@ -1,38 +1,21 @@
 //! The verb faults as a whole command: the reference sessions, and one made-up session for each
 //! fault that can be named.
 
+#[path = "../common/command.rs"]
+mod command;
 mod data;
 mod mechanics;
 mod practice;
 mod references;
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
 
 use serde_json::Value;
 
+use command::plumbeam;
+
 fn package() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-}
-
-#[track_caller]
-fn plumbeam(folder: &Path, arguments: &[&str], code: i32) -> Output {
-    let output = Command::new(env!("CARGO_BIN_EXE_plumbeam"))
-        .args(arguments)
-        .current_dir(folder)
-        .env_clear()
-        .stdin(Stdio::null())
-        .output()
-        .expect("the command runs");
-    assert_eq!(
-        output.status.code(),
-        Some(code),
-        "plumbeam {}\n--- out\n{}--- err\n{}",
-        arguments.join(" "),
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
-    output
 }
 
 #[track_caller]

@@ -137,7 +137,8 @@ pub fn error_over_sky(one: &TermValues, other: &TermValues) -> Angle {
         let (low, high) = (5f64.to_radians().sin(), 80f64.to_radians().sin());
         let elevation = rng.random_range(low..high).asin();
         let azimuth = rng.random_range(0.0..std::f64::consts::TAU);
-        let target = Direction::new(Angle::from_radians(azimuth), Angle::from_radians(elevation));
+        let target =
+            Direction::apparent(Angle::from_radians(azimuth), Angle::from_radians(elevation));
         let approach = [side(&mut rng), side(&mut rng)];
         if let Some(o) = observe(&one, &mut rng, 1, target, Offset::default(), approach) {
             squares.push(residual(&other, &o).size().radians().powi(2));

@@ -210,7 +210,7 @@ fn place(rng: &mut ChaCha12Rng, sky: SkyKind) -> Direction<Apparent> {
             (azimuth, 34.0 - (azimuth - 180.0).abs() * 0.25)
         }
     };
-    Direction::new(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
+    Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
 }
 
 /// A peak at `target` missed by `step`; none where the mount cannot point.
@@ -237,6 +237,7 @@ pub fn observe(
     let reading = reading_at_peak(model, &target, step, signs, &wrap)?;
     Some(Observation {
         peak: Peak {
+            log: 0,
             row,
             line: row + 1,
             time: Utc::from_unix_nanos(1_767_225_600_000_000_000 + row as i64 * 60_000_000_000),

@@ -280,8 +280,23 @@ impl Bench<'_> {
 impl Design {
     /// A session with this fault.
     pub fn make(&self, places: &[Place], size: f64, seed: u64) -> Option<Made> {
+        self.make_with(None, places, size, seed)
+    }
+
+    /// A session with this fault, and another of a given size beside it.
+    pub fn make_with(
+        &self,
+        other: Option<(&Design, f64)>,
+        places: &[Place],
+        size: f64,
+        seed: u64,
+    ) -> Option<Made> {
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x5bd1_e995);
-        let place = self.places[rng.random_range(0..self.places.len())];
+        let both = |place: &usize| other.is_none_or(|(o, _)| o.places.contains(place));
+        let shared: Vec<usize> = self.places.iter().copied().filter(both).collect();
+        let place = *shared.get(rng.random_range(0..shared.len().max(1)))?;
+        let hours = other.map_or(self.hours, |(o, _)| self.hours.max(o.hours));
+        let peaks = other.map_or(self.peaks, |(o, _)| self.peaks.max(o.peaks));
         let Place { station, sky, day } = &places[place];
         let mut station = station.clone();
         let beam = station.dish.beamwidth.degrees();
@@ -298,23 +313,25 @@ impl Design {
             },
             session: Session {
                 from,
-                to: from.plus_seconds(3600.0 * self.hours),
-                peaks: self.peaks,
+                to: from.plus_seconds(3600.0 * hours),
+                peaks,
                 emitters: Vec::new(),
                 lowest_elevation_deg: 10.0,
                 approach_logged: true,
             },
             spoil: Vec::new(),
         };
-        (self.spoil)(
-            &mut Bench {
-                truth: &mut truth,
-                station: &mut station,
-                sigma,
-                rng: &mut rng,
-            },
-            size,
-        );
+        for (design, size) in std::iter::once((self, size)).chain(other) {
+            (design.spoil)(
+                &mut Bench {
+                    truth: &mut truth,
+                    station: &mut station,
+                    sigma,
+                    rng: &mut rng,
+                },
+                size,
+            );
+        }
         let moved = (station.site.longitude != places[place].station.site.longitude)
             .then(|| sky.seen_from(&station));
         let log = session(&station, moved.as_ref().unwrap_or(sky), &truth, seed).ok()?;
@@ -325,7 +342,7 @@ impl Design {
             // Rows fall away when the other emitter is not up; some may be its own.
             Spoil::WrongEmitter { rows, really } => {
                 let own = |r: &usize| log.peaks.get(r - 1).is_none_or(|p| p.emitter == *really);
-                log.peaks.len() < self.peaks || rows.iter().any(own)
+                log.peaks.len() < peaks || rows.iter().any(own)
             }
             _ => false,
         }) {

@@ -112,6 +112,9 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
         (_, Fault::AzimuthBacklash | Fault::ElevationBacklash) => {
             format!("The {axis} axis has {said} of play")
         }
+        (Hypothesis::LogZero(_), _) => after(format!(
+            "The {axis} reading is another, by {said}, from one log to the next,"
+        )),
         (Hypothesis::Slip { .. }, _) => {
             after(format!("The {axis} axis slipped or lost steps, by {said},"))
         }
@@ -192,7 +195,7 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
 }
 
 fn place_searched(hypothesis: &Hypothesis) -> bool {
-    hypothesis.instant().is_some()
+    hypothesis.instant().is_some() && !matches!(hypothesis, Hypothesis::LogZero(_))
         || matches!(
             hypothesis,
             Hypothesis::BalanceFlip { .. } | Hypothesis::Flop { .. } | Hypothesis::Ripple { .. }
@@ -291,6 +294,14 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             "the elevation axis stands {said} higher above an elevation of {:.1} deg than below it, as \
              play does that falls to the other side where the dish is in balance",
             at.degrees()
+        ),
+        Hypothesis::LogZero(change) => format!(
+            "from {} to {}, {}, the {axis} reading jumps by {said} for one and the same direction: \
+             the encoder was zeroed anew, or lost its place between the logs. When it is zeroed for \
+             each log, --zeros-per-log says so",
+            explanation.session.log_name(change.logs.0),
+            explanation.session.log_name(change.logs.1),
+            between(change.instant.between)
         ),
         Hypothesis::Slip { instant, .. } => format!(
             "{} the {axis} reading jumps by {said} for one and the same direction",

@@ -31,13 +31,19 @@ fn row(scan: &str, second: usize, emitter: &str) -> String {
     format!("{scan},2026-04-07T08:00:{second:02}.500Z,{emitter},180.5,40.25,10\n")
 }
 fn all(text: &str) -> Result<(Vec<Scan>, Vec<String>), Error> {
+    let (scans, remarks, _) = all_with(text, &ScanOptions::default())?;
+    Ok((scans, remarks))
+}
+type Read = (Vec<Scan>, Vec<String>, Vec<String>);
+/// Scans, remarks and what was taken.
+fn all_with(text: &str, options: &ScanOptions) -> Result<Read, Error> {
     let station = station();
-    let mut reader = ScanReader::new("s.csv", text.as_bytes(), &station)?;
+    let mut reader = ScanReader::new("s.csv", text.as_bytes(), &station, options)?;
     let mut scans = Vec::new();
     while let Some(scan) = reader.next_scan()? {
         scans.push(scan);
     }
-    Ok((scans, reader.remarks()))
+    Ok((scans, reader.remarks(), reader.taken()))
 }
 fn told(text: &str) -> String {
     all(text).unwrap_err().to_string()
@@ -149,7 +155,7 @@ fn exactly_one_column_of_power_is_needed() {
     let two = "scan,time_utc,emitter,azimuth_deg,elevation_deg,counts,power_db\n";
     assert!(told(two).contains("the columns power_db and counts together"));
     let misspelt = "scan,time_utc,emitter,azimuth_deg,elevation_deg,powr_db\n";
-    assert!(told(misspelt).contains("rename it power_db"));
+    assert!(told(misspelt).contains("add --columns power_db=powr_db"));
 }
 
 #[test]
@@ -197,4 +203,131 @@ fn a_missing_value_is_told() {
     assert!(remarks[0].contains("elevation_deg is empty"), "{remarks:?}");
     let text = text.replace("500Z", "500");
     assert!(told(&text).contains("without a zone"));
+}
+
+#[test]
+fn a_log_in_another_dialect_holds_the_same_scans() {
+    let rows: String = (0..9).map(|s| row("a", s, "sun")).collect();
+    let (plain, _) = all(&[HEADER, &rows].concat()).unwrap();
+    let sheet = [HEADER, &rows]
+        .concat()
+        .replace(',', ";")
+        .replace("180.5", "180,5")
+        .replace("40.25", "40°15'");
+    let capitals = [HEADER, &rows]
+        .concat()
+        .replace("sun", "SUN")
+        .to_uppercase();
+    for (text, kinds) in [
+        (
+            sheet,
+            &["semicolons", "decimal commas", "degrees, minutes"][..],
+        ),
+        (
+            capitals,
+            &["headers in other letters", "emitters in other capitals"],
+        ),
+    ] {
+        let (scans, remarks, taken) = all_with(&text, &ScanOptions::default()).unwrap();
+        assert_eq!(scans.len(), 1);
+        assert_eq!(scans[0].samples, plain[0].samples);
+        assert_eq!(scans[0].emitter, "sun");
+        assert_eq!(remarks, Vec::<String>::new());
+        // One line a kind.
+        assert_eq!(taken.len(), kinds.len(), "{taken:?}");
+        for (line, kind) in taken.iter().zip(kinds) {
+            assert!(line.contains(kind), "{kind}: {taken:?}");
+        }
+    }
+}
+
+#[test]
+fn without_names_scans_are_parted_by_pauses() {
+    let header = "time_utc,emitter,azimuth_deg,elevation_deg,power_db\n";
+    let row = |minute: usize, second: usize, emitter: &str| {
+        format!("2026-04-07T08:{minute:02}:{second:02}Z,{emitter},180.5,40.25,10\n")
+    };
+    let text = [
+        header.to_owned(),
+        (0..20).map(|s| row(0, s, "sun")).collect(),
+        (0..20).map(|s| row(1, s, "sun")).collect(),
+        (20..30).map(|s| row(1, s, "moon")).collect(),
+    ]
+    .concat();
+    let (scans, _, taken) = all_with(&text, &ScanOptions::default()).unwrap();
+    let found: Vec<(&str, &str, usize)> = (scans.iter())
+        .map(|s| (s.name.as_str(), s.emitter.as_str(), s.samples.len()))
+        .collect();
+    assert_eq!(
+        found,
+        [("1", "sun", 20), ("2", "sun", 20), ("3", "moon", 10)]
+    );
+    assert!(
+        taken[0].contains("each pause of more than 30 s"),
+        "{taken:?}"
+    );
+    let longer = ScanOptions {
+        pause_s: Some(60.0),
+        ..ScanOptions::default()
+    };
+    let (scans, _, _) = all_with(&text, &longer).unwrap();
+    assert_eq!(scans.len(), 2);
+}
+
+/// The plain rows of a log whose samples are far apart do not break it into pieces.
+#[test]
+fn slow_samples_make_no_pauses() {
+    let rows: String = (0..30)
+        .map(|m| format!("2026-04-07T08:{m:02}:00Z,180.5,40.25,10\n"))
+        .collect();
+    let text = format!("time_utc,azimuth_deg,elevation_deg,power_db\n{rows}");
+    let mut options = ScanOptions::default();
+    options.log.emitter = Some("Moon".to_owned());
+    let (scans, _, taken) = all_with(&text, &options).unwrap();
+    assert_eq!((scans.len(), scans[0].samples.len()), (1, 30));
+    assert_eq!(scans[0].emitter, "moon");
+    assert!(taken[0].contains("all rows are of moon"), "{taken:?}");
+}
+
+#[test]
+fn what_the_readings_are_is_handed_on() {
+    let text = ["# readings = corrected:12ab\n", HEADER, &row("1", 0, "sun")].concat();
+    let (station, options) = (station(), ScanOptions::default());
+    let mut reader = ScanReader::new("s.csv", text.as_bytes(), &station, &options).unwrap();
+    reader.next_scan().unwrap();
+    assert_eq!(
+        reader.readings(),
+        super::super::Readings::Corrected("12ab".to_owned())
+    );
+}
+
+/// The day above 12 stands far behind the beginning that is looked at first.
+#[test]
+fn a_file_is_looked_through_for_the_order_of_its_dates() {
+    let row = |day: usize, i: usize| {
+        let (minute, second) = (i / 60, i % 60);
+        format!("1,{day:02}/04/2026 08:{minute:02}:{second:02}Z,sun,180.5,40.25,10\n")
+    };
+    let text = [
+        HEADER.to_owned(),
+        (0..3000).map(|i| row(7, i % 3600)).collect(),
+        row(13, 0),
+    ]
+    .concat();
+    assert!(text.len() as u64 > HEAD_BYTES);
+    let file = tempfile::NamedTempFile::new().unwrap();
+    std::fs::write(file.path(), &text).unwrap();
+    let (station, options) = (station(), ScanOptions::default());
+    let mut reader = ScanReader::open(file.path(), &station, &options, |input| input).unwrap();
+    let scan = reader.next_scan().unwrap().unwrap();
+    assert_eq!(
+        scan.samples[0].time,
+        Utc::parse("2026-04-07T08:00:00Z").unwrap()
+    );
+    // A pipe is read once.
+    let piped = all(&text).unwrap_err().to_string();
+    assert!(
+        piped.contains("--dates day-month-year for 2026-04-07"),
+        "{piped}"
+    );
 }

@@ -1,22 +1,26 @@
-//! Rows of a CSV log, one at a time in constant memory, each field with its line and column.
+//! Rows of a log, one at a time in constant memory, each field with its line and column.
 //!
-//! The format is that of RFC 4180 with comment lines (`#` first), empty lines skipped and line
-//! ends of either kind. Fields are cut here and not by a general reader, because a message
+//! The format is that of RFC 4180 with comment lines (`#` first), empty lines skipped, and the
+//! delimiter and line ends of the file's dialect. Fields are cut here and not by a general reader, because a message
 //! needs the column at which a field starts, and a quote left open must not swallow the rest of
 //! a night's log.
 
 use std::io::BufRead;
 
+use super::dialect::Dialect;
 use super::lines::Lines;
 use crate::problem::{Error, Problem, Problems, Wrong};
-use crate::text;
+use crate::text::{self, quoted};
 
+/// More than any log has; what each is for is weighed against all that are known.
+const MOST_COLUMNS: usize = 1000;
 /// A quoted note may run over so many lines; a quote open for longer was forgotten.
 const MOST_LINES_IN_QUOTES: usize = 30;
 
 /// Reads rows from bytes.
 pub struct RowReader<R> {
     lines: Lines<R>,
+    dialect: Dialect,
     /// Line on which the present row starts.
     line: usize,
     /// Its number; the header is row 0.
@@ -26,10 +30,16 @@ pub struct RowReader<R> {
     /// Unquoted copies of its quoted fields, one behind the other.
     unquoted: String,
     fields: Vec<Field>,
-    /// How many fields each row must have; none before the header is read.
+    /// How many fields each row should have; none before the header is read.
     expected: Option<usize>,
     /// Whether the present row ends in a line feed.
     has_line_end: bool,
+    /// Rows of empty fields so far.
+    blank: usize,
+    /// The latest comment that says what the readings are, with its line.
+    readings: Option<(usize, String)>,
+    /// Lines above the header with one field each, which are no header.
+    titles: Vec<(usize, String)>,
 }
 
 /// Where a field's text stands: in the row's text, or in the unquoted copies.
@@ -55,16 +65,21 @@ pub struct Row<'a> {
     unquoted: &'a str,
     fields: &'a [Field],
     has_line_end: bool,
+    dialect: Dialect,
 }
 
 impl<'a> Row<'a> {
-    /// How many fields it has; at least one.
+    /// How many fields it has, empty ones at its end not counted.
     pub fn count(&self) -> usize {
-        self.fields.len()
+        let last = (0..self.fields.len()).rfind(|i| !self.text(*i).is_empty());
+        last.map_or(0, |i| i + 1)
     }
-    /// A field's text: as it stands between quotes, else without the blanks around it.
+    /// A field's text: as it stands between quotes, else without the blanks around it; empty
+    /// beyond the row's end.
     pub fn text(&self, index: usize) -> &'a str {
-        let field = self.fields[index];
+        let Some(field) = self.fields.get(index) else {
+            return "";
+        };
         let source = if field.quoted {
             self.unquoted
         } else {
@@ -72,9 +87,30 @@ impl<'a> Row<'a> {
         };
         &source[field.start..field.end]
     }
+    /// How many fields it has, empty ones at its end counted.
+    pub fn fields(&self) -> usize {
+        self.fields.len()
+    }
+    /// Whether commas part its fields.
+    pub fn parts_by_comma(&self) -> bool {
+        self.dialect.parts_by_comma()
+    }
+    /// Whether a field is in quotes.
+    pub fn quoted(&self, index: usize) -> bool {
+        self.fields.get(index).is_some_and(|field| field.quoted)
+    }
+    /// Its texts, one a field.
+    pub fn texts(&self) -> impl Iterator<Item = &'a str> {
+        (0..self.fields.len()).map(|i| self.text(i))
+    }
+    /// The whole of it as it stands in the file.
+    pub fn raw(&self) -> &'a str {
+        self.raw
+    }
     /// A problem at a field.
     pub fn problem(&self, index: usize, wrong: Wrong) -> Problem {
-        self.problem_at(self.fields[index].at, wrong)
+        let at = self.fields.get(index).map_or(self.raw.len(), |f| f.at);
+        self.problem_at(at, wrong)
     }
     /// A problem at a byte of the row.
     fn problem_at(&self, byte: usize, wrong: Wrong) -> Problem {
@@ -86,21 +122,23 @@ impl<'a> Row<'a> {
     pub fn has_line_end(&self) -> bool {
         self.has_line_end
     }
-    fn is_blank(&self) -> bool {
-        (0..self.count()).all(|i| self.text(i).is_empty())
-    }
-    /// What is wrong if the row was cut into another number of fields than the header.
-    fn miscounted(&self, expected: usize) -> Problem {
-        let found = self.count();
+    /// What is wrong when it has another number of fields than the header.
+    pub fn miscounted(&self, expected: usize) -> Problem {
+        let dialect = self.dialect;
+        // Empty fields count when there are too few.
+        let found = self.count().max(self.fields.len().min(expected));
         let plural = |n: usize| if n == 1 { "field" } else { "fields" };
         let wrong = Wrong::new(
             format!("this row has {found} {}", plural(found)),
             format!("{expected} {} as in the header", plural(expected)),
         );
+        let delimiter = dialect.delimiter_word();
         if found < expected {
             return self.problem_at(
                 self.raw.len(),
-                wrong.mend("a comma is missing, or the row was cut short"),
+                wrong.mend(format!(
+                    "a {delimiter} is missing, or the row was cut short"
+                )),
             );
         }
         let all_digits = |i: usize| {
@@ -109,12 +147,12 @@ impl<'a> Row<'a> {
         };
         let whole = |i: usize| self.text(i).parse::<i64>().is_ok();
         let split = (1..found).any(|i| whole(i - 1) && all_digits(i));
-        let remedy = if split {
-            "a decimal comma cuts a number in two: write 123.45, not 123,45"
-        } else if self.text(found - 1).is_empty() {
-            "delete the comma at the end of the row"
+        let remedy = if split && dialect.parts_by_comma() {
+            "a decimal comma cuts a number in two: write 123.45, not 123,45, or put the number in double quotes".to_owned()
         } else {
-            "put a text that holds a comma in double quotes"
+            format!(
+                "put a text that holds a {delimiter} in double quotes, or name the column in the header"
+            )
         };
         self.problem(expected, wrong.mend(remedy))
     }
@@ -122,9 +160,10 @@ impl<'a> Row<'a> {
 
 impl<R: BufRead> RowReader<R> {
     /// Reads from `input`, which messages call `file`.
-    pub fn new(file: &str, input: R) -> RowReader<R> {
+    pub fn new(file: &str, input: R, dialect: Dialect) -> RowReader<R> {
         RowReader {
-            lines: Lines::new(file, input),
+            lines: Lines::new(file, input, dialect.returns),
+            dialect,
             line: 0,
             number: 0,
             raw: String::new(),
@@ -132,7 +171,35 @@ impl<R: BufRead> RowReader<R> {
             fields: Vec::new(),
             expected: None,
             has_line_end: true,
+            blank: 0,
+            readings: None,
+            titles: Vec::new(),
         }
+    }
+
+    /// How its lines and fields are cut.
+    pub fn dialect(&self) -> Dialect {
+        self.dialect
+    }
+
+    /// Rows of empty fields met so far; they are skipped and not counted as rows.
+    pub fn blank_rows(&self) -> usize {
+        self.blank
+    }
+
+    /// Lines above the header that hold one text each, with their numbers.
+    pub fn titles(&self) -> &[(usize, String)] {
+        &self.titles
+    }
+
+    /// What the latest comment `# readings = …` says, with its line; told once.
+    pub fn take_readings(&mut self) -> Option<(usize, String)> {
+        self.readings.take()
+    }
+
+    /// Expects so many fields in each row from here on.
+    pub fn expect(&mut self, fields: usize) {
+        self.expected = Some(fields);
     }
 
     /// The file as the user named it.
@@ -145,30 +212,58 @@ impl<R: BufRead> RowReader<R> {
         self.lines.count
     }
 
-    /// The header. Every later row must have as many fields.
+    /// The header: the first row with more than one field. Every later row should have as many.
     ///
     /// # Errors
-    /// A file that is empty, in another encoding, no text, or not separated by commas: nothing
-    /// after it would make sense.
+    /// A file that is empty, in another encoding, no text, or not cut into fields: nothing after
+    /// it would make sense.
     pub fn header(&mut self) -> Result<Row<'_>, Error> {
         let mut problems = Problems::new();
-        let found = self.advance(&mut problems)?;
-        problems.or_value(())?;
-        if !found {
-            let what = if self.lines.count == 0 {
-                "the file is empty"
-            } else {
-                "the file has no header line, only comments or empty lines"
-            };
-            let wrong = Wrong::new(what, "a first line that names the columns");
-            return Err(wrong.of_file(self.file()).into());
+        loop {
+            let found = self.advance(&mut problems)?;
+            problems.clone().or_value(())?;
+            if !found {
+                return Err(self.no_header());
+            }
+            let row = self.row();
+            if let Some(wrong) = foreign_separator(&row) {
+                return Err(row.problem_at(0, wrong).into());
+            }
+            match row.count() {
+                0 => {}
+                1 => self
+                    .titles
+                    .push((self.line, self.row().raw.trim().to_owned())),
+                count if count > MOST_COLUMNS => {
+                    let wrong = Wrong::new(
+                        format!("this row has {count} fields"),
+                        format!("a log of at most {MOST_COLUMNS} columns"),
+                    );
+                    return Err(row.problem_at(0, wrong).into());
+                }
+                count => {
+                    self.expected = Some(count);
+                    return Ok(self.row());
+                }
+            }
         }
-        let row = self.row();
-        if let Some(wrong) = foreign_separator(&row) {
-            return Err(row.problem_at(0, wrong).into());
+    }
+
+    fn no_header(&self) -> Error {
+        let expected = "a first line that names the columns";
+        let wrong = |found: String| Wrong::new(found, expected);
+        match self.titles.first() {
+            Some((line, text)) => {
+                let found = format!("the first line has one field, {}", quoted(text));
+                wrong(found).at(self.file(), *line, 1).into()
+            }
+            None if self.lines.count == 0 => wrong("the file is empty".to_owned())
+                .of_file(self.file())
+                .into(),
+            None => wrong("the file has no header line, only comments or empty lines".to_owned())
+                .of_file(self.file())
+                .into(),
         }
-        self.expected = Some(self.fields.len());
-        Ok(self.row())
     }
 
     /// Hands the text from the next line on to `read`, which says how many bytes it took: one
@@ -186,8 +281,8 @@ impl<R: BufRead> RowReader<R> {
         Ok(taken)
     }
 
-    /// The next row, or none at the end. Rows that cannot be cut into the header's fields are
-    /// told in `problems` and left out.
+    /// The next row that is not blank, or none at the end. It may have another number of fields
+    /// than the header. Rows whose quotes are not in order are told in `problems` and left out.
     ///
     /// # Errors
     /// When reading fails.
@@ -196,23 +291,35 @@ impl<R: BufRead> RowReader<R> {
             if !self.advance(problems)? {
                 return Ok(None);
             }
-            self.number += 1;
-            match self.expected {
-                Some(expected) if expected != self.fields.len() => {
-                    problems.push(self.row().miscounted(expected));
-                }
-                _ if self.row().is_blank() => {
-                    let wrong = Wrong::new("every field of this row is empty", "a measurement")
-                        .mend("delete the row");
-                    problems.push(self.row().problem_at(0, wrong));
-                }
-                _ => return Ok(Some(self.row())),
+            if self.row().count() == 0 {
+                self.blank += 1;
+                continue;
             }
+            self.number += 1;
+            return Ok(Some(self.row()));
         }
     }
 
-    fn row(&self) -> Row<'_> {
+    /// How many rows of data there were so far.
+    pub fn numbered(&self) -> usize {
+        self.number
+    }
+
+    /// Takes the latest row out of the count: it was no row of data.
+    pub fn uncount(&mut self) {
+        self.number = self.number.saturating_sub(1);
+    }
+
+    /// Counts the first row as one of data, in a file without a header.
+    pub(super) fn count_first(&mut self) {
+        self.number = 1;
+        self.expected = None;
+    }
+
+    /// The latest row.
+    pub(super) fn row(&self) -> Row<'_> {
         Row {
+            dialect: self.dialect,
             file: &self.lines.file,
             line: self.line,
             number: self.number,
@@ -231,19 +338,30 @@ impl<R: BufRead> RowReader<R> {
                 return Ok(false);
             }
             self.line = self.lines.count;
-            if self.raw.starts_with('#') || self.raw.trim().is_empty() {
+            if let Some(comment) = self.raw.strip_prefix('#') {
+                if let Some(said) = readings_of(comment) {
+                    self.readings = Some((self.line, said.to_owned()));
+                }
+                continue;
+            }
+            if self.raw.trim().is_empty() {
                 continue;
             }
             let first_line = self.raw.len();
             let mut quotes = self.cut();
             for _ in 1..MOST_LINES_IN_QUOTES {
                 let open = matches!(quotes, Err(QuoteFault::Open(_)));
+                let end = self.raw.len();
                 if !open || !self.lines.append(&mut self.raw, problems)? {
                     break;
                 }
-                quotes = self.cut();
+                // Only another quote can close it.
+                if self.raw[end..].contains('"') {
+                    quotes = self.cut();
+                }
             }
-            let miscounted = self.expected.is_some_and(|n| n != self.fields.len());
+            let fits = |n: usize| self.fields.len() >= n && self.row().count() <= n;
+            let miscounted = self.expected.is_some_and(|n| !fits(n));
             if self.raw.len() > first_line && (quotes.is_err() || miscounted) {
                 // A quote was left open on the first line; the others are rows of their own.
                 self.lines.give_back(&self.raw[first_line..]);
@@ -264,10 +382,12 @@ impl<R: BufRead> RowReader<R> {
         self.fields.clear();
         self.unquoted.clear();
         let line = without_line_end(&self.raw);
+        let delimiter = self.dialect.delimiter;
+        let is_blank = |c: char| c.is_whitespace() && c != delimiter;
         let mut at = 0;
         loop {
             let rest = &line[at..];
-            let blanks = rest.len() - rest.trim_start().len();
+            let blanks = rest.len() - rest.trim_start_matches(is_blank).len();
             let after = if rest[blanks..].starts_with('"') {
                 let open = at + blanks;
                 let start = self.unquoted.len();
@@ -279,13 +399,13 @@ impl<R: BufRead> RowReader<R> {
                     quoted: true,
                 });
                 let behind = &line[close..];
-                let next = close + behind.len() - behind.trim_start().len();
-                if next < line.len() && !line[next..].starts_with(',') {
-                    return Err(QuoteFault::Behind(next));
+                let next = close + behind.len() - behind.trim_start_matches(is_blank).len();
+                if next < line.len() && !line[next..].starts_with(delimiter) {
+                    return Err(QuoteFault::Behind(next, delimiter));
                 }
                 next
             } else {
-                let end = rest.find(',').unwrap_or(rest.len());
+                let end = rest.find(delimiter).unwrap_or(rest.len());
                 let blanks = blanks.min(end);
                 self.fields.push(Field {
                     at: at + blanks,
@@ -298,9 +418,15 @@ impl<R: BufRead> RowReader<R> {
             if after == line.len() {
                 return Ok(());
             }
-            at = after + 1;
+            at = after + delimiter.len_utf8();
         }
     }
+}
+
+/// What a comment says of the readings.
+fn readings_of(comment: &str) -> Option<&str> {
+    let (key, said) = comment.split_once('=')?;
+    (key.trim().eq_ignore_ascii_case("readings")).then(|| said.trim())
 }
 
 /// A text without `\n` or `\r\n` at its end.
@@ -332,61 +458,54 @@ fn unquote(line: &str, open: usize, text: &mut String) -> Result<usize, QuoteFau
 enum QuoteFault {
     /// Opened and never closed.
     Open(usize),
-    /// Something other than a comma stands behind the closing one.
-    Behind(usize),
+    /// Something other than this delimiter stands behind the closing one.
+    Behind(usize, char),
 }
 
 impl QuoteFault {
     fn byte(self) -> usize {
         match self {
-            QuoteFault::Open(byte) | QuoteFault::Behind(byte) => byte,
+            QuoteFault::Open(byte) | QuoteFault::Behind(byte, _) => byte,
         }
     }
     fn wrong(self) -> Wrong {
         match self {
             QuoteFault::Open(_) => Wrong::new(
                 "a double quote is opened here and never closed",
-                "a closing double quote before the next comma",
+                "a closing double quote before the next field",
             )
             .mend("close it, or delete it; a double quote inside a quoted text is written twice"),
-            QuoteFault::Behind(_) => Wrong::new(
+            QuoteFault::Behind(_, delimiter) => Wrong::new(
                 "text behind a closing double quote",
-                "a comma or the end of the row",
+                match delimiter {
+                    ';' => "a semicolon or the end of the row",
+                    '\t' => "a tab or the end of the row",
+                    _ => "a comma or the end of the row",
+                },
             )
             .mend("a double quote inside a quoted text is written twice"),
         }
     }
 }
 
-/// What is wrong if a header is separated by something other than commas.
+/// What is wrong if a header is separated by something that no dialect knows.
 fn foreign_separator(header: &Row<'_>) -> Option<Wrong> {
-    const EXPORT: &str =
-        "export the sheet again with a comma between fields and a point in numbers";
-    let text = header.raw;
-    if text.contains('\r') {
-        return Some(
-            Wrong::new(
-                "the lines end in carriage returns alone",
-                "line feeds, with or without a carriage return before them",
-            )
-            .mend("save the file again with Unix or Windows line ends"),
-        );
-    }
-    if header.count() > 1 {
+    if header.fields.len() > 1 {
         return None;
     }
+    let text = header.raw;
+    let words = text.split_whitespace();
     let separator = match () {
-        () if text.contains(';') => "semicolons",
-        () if text.contains('\t') => "tabs",
         () if text.contains('|') => "vertical bars",
-        () if text.split_whitespace().count() > 2 => "blanks",
+        // A title is written in words, names of columns with a bar between theirs.
+        () if words.filter(|w| w.contains('_')).count() > 2 => "blanks",
         () => return None,
     };
     Some(
         Wrong::new(
             format!("the columns are separated by {separator}"),
-            "commas",
+            "commas, semicolons or tabs",
         )
-        .mend(EXPORT),
+        .mend("export the sheet again with one of these between fields"),
     )
 }

@@ -9,22 +9,25 @@ use crate::text;
 const LONGEST_LINE: u64 = 1 << 20;
 
 /// Gives a file's lines and counts them.
-pub(super) struct Lines<R> {
-    pub(super) file: String,
+pub(in crate::logbook) struct Lines<R> {
+    pub(in crate::logbook) file: String,
     input: R,
+    /// Whether its lines end in carriage returns alone.
+    returns: bool,
     bytes: Vec<u8>,
     /// Lines given back, to be read again.
     returned: String,
     /// Lines given so far.
-    pub(super) count: usize,
+    pub(in crate::logbook) count: usize,
     encoding_told: bool,
 }
 
 impl<R: BufRead> Lines<R> {
-    pub(super) fn new(file: &str, input: R) -> Lines<R> {
+    pub(in crate::logbook) fn new(file: &str, input: R, returns: bool) -> Lines<R> {
         Lines {
             file: file.to_owned(),
             input,
+            returns,
             bytes: Vec::new(),
             returned: String::new(),
             count: 0,
@@ -32,13 +35,13 @@ impl<R: BufRead> Lines<R> {
         }
     }
 
-    /// Appends the next line with its end to `text`; false at the end of the file. A line that
-    /// is no UTF-8 is left out; the first such is told, for one saving of the file mends all.
+    /// Appends the next line with a line feed at its end to `text`; false at the end of the file.
+    /// The last line may have no end. A line that is no UTF-8 is left out; the first such is told, for one saving of the file mends all.
     ///
     /// # Errors
     /// When reading fails, when a line has no end in sight, and when the file's beginning says
     /// that it is no text.
-    pub(super) fn append(
+    pub(in crate::logbook) fn append(
         &mut self,
         text: &mut String,
         problems: &mut Problems,
@@ -54,10 +57,16 @@ impl<R: BufRead> Lines<R> {
         }
         loop {
             self.bytes.clear();
+            let end = if self.returns { b'\r' } else { b'\n' };
             (&mut self.input)
                 .take(LONGEST_LINE)
-                .read_until(b'\n', &mut self.bytes)
+                .read_until(end, &mut self.bytes)
                 .map_err(|e| Error::io(&self.file, "read", e))?;
+            if self.returns
+                && let Some(last @ b'\r') = self.bytes.last_mut()
+            {
+                *last = b'\n';
+            }
             if self.bytes.is_empty() {
                 return Ok(false);
             }
@@ -97,12 +106,12 @@ impl<R: BufRead> Lines<R> {
     ///
     /// # Errors
     /// When reading fails.
-    pub(super) fn while_taken(
+    pub(in crate::logbook) fn while_taken(
         &mut self,
         mut read: impl FnMut(&[u8]) -> Option<usize>,
     ) -> Result<usize, Error> {
         let mut taken = 0;
-        if !self.returned.is_empty() || self.count == 0 {
+        if !self.returned.is_empty() || self.count == 0 || self.returns {
             return Ok(taken);
         }
         let buffer = self
@@ -120,7 +129,7 @@ impl<R: BufRead> Lines<R> {
     }
 
     /// Takes whole lines back, to give them again.
-    pub(super) fn give_back(&mut self, lines: &str) {
+    pub(in crate::logbook) fn give_back(&mut self, lines: &str) {
         self.count -= lines.lines().count();
         self.returned.insert_str(0, lines);
     }

@@ -1,0 +1,278 @@
+//! Several logs of one mount: encoder zeros that change from one log to the next, because the
+//! encoders were zeroed anew or lost their place while they were off.
+//!
+//! The zero that is a term of the mount is that of the last log; each change before it is a
+//! hypothesis of its own, one all logs up to it.
+
+use std::collections::HashMap;
+
+use nalgebra::DMatrix;
+
+use crate::angle::Angle;
+use crate::mount::Term;
+
+use super::explanation::Remark;
+use super::fault::Axis;
+use super::hypothesis::{Hypothesis, Instant};
+use super::joint_fit::JointFit;
+use super::misreading_search::Beginning;
+use super::plausibility::falls_apart;
+use super::session::{Session, SessionPeak, TermChoice};
+use super::start::{Start, start, start_of};
+
+/// Some of the logs, by their places among the logs that were read together.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct LogSet(u64);
+
+/// A set of logs holds so many.
+pub const MOST_LOGS: usize = u64::BITS as usize;
+
+impl LogSet {
+    /// The same with one log more.
+    pub fn with(self, log: usize) -> LogSet {
+        match log < MOST_LOGS {
+            true => LogSet(self.0 | 1 << log),
+            false => self,
+        }
+    }
+    /// Whether a log is among them.
+    pub fn holds(self, log: usize) -> bool {
+        log < MOST_LOGS && self.0 >> log & 1 == 1
+    }
+}
+
+/// A change of an axis's zero from one log to the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ZeroChange {
+    /// Which axis.
+    pub axis: Axis,
+    /// The log before and the one after.
+    pub logs: (usize, usize),
+    /// All logs up to the change.
+    pub before: LogSet,
+    /// Between which peaks it lies.
+    pub instant: Instant,
+}
+
+/// The logs that have peaks, in the order in which they begin.
+pub fn logs_in_order(peaks: &[SessionPeak]) -> Vec<usize> {
+    order_of(peaks.iter())
+}
+
+fn order_of<'a>(peaks: impl Iterator<Item = &'a SessionPeak>) -> Vec<usize> {
+    let mut begins: HashMap<usize, f64> = HashMap::new();
+    for peak in peaks {
+        let first = begins.entry(peak.log).or_insert(peak.hours);
+        *first = first.min(peak.hours);
+    }
+    let mut order: Vec<(f64, usize)> = begins.into_iter().map(|(log, h)| (h, log)).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    order.into_iter().map(|(_, log)| log).collect()
+}
+
+/// Whether an axis was measured at a peak.
+fn measured(peak: &SessionPeak, axis: Axis) -> bool {
+    match axis {
+        Axis::Azimuth => peak.sighting.azimuth.is_some(),
+        _ => peak.sighting.elevation.is_some(),
+    }
+}
+
+/// The zero of an axis.
+pub fn zero_of(axis: Axis) -> Term {
+    match axis {
+        Axis::Azimuth => Term::AzimuthZero,
+        _ => Term::ElevationZero,
+    }
+}
+
+/// The changes of an axis's zero that these peaks may show: one from each log to the next in which
+/// the axis was measured.
+fn changes_of(peaks: &[SessionPeak], axis: Axis) -> Vec<ZeroChange> {
+    let of_log = |log: usize| {
+        (peaks.iter()).filter(move |p: &&SessionPeak| p.log == log && measured(p, axis))
+    };
+    let order = order_of(peaks.iter().filter(|p| measured(p, axis)));
+    let mut before = LogSet::default();
+    (order.windows(2))
+        .filter_map(|pair| {
+            before = before.with(pair[0]);
+            let last = of_log(pair[0]).max_by(|a, b| a.hours.total_cmp(&b.hours))?;
+            let first = of_log(pair[1]).min_by(|a, b| a.hours.total_cmp(&b.hours))?;
+            Some(ZeroChange {
+                axis,
+                logs: (pair[0], pair[1]),
+                before,
+                instant: Instant {
+                    hours: 0.5 * (last.hours + first.hours),
+                    between: (last.row, first.row),
+                },
+            })
+        })
+        .collect()
+}
+
+/// Every change of a zero that is free.
+pub fn zero_changes(
+    peaks: &[SessionPeak],
+    choice: &TermChoice,
+    held_terms: &[Term],
+) -> Vec<ZeroChange> {
+    if peaks.iter().any(|p| p.log >= MOST_LOGS) {
+        return Vec::new();
+    }
+    let free = |term: Term| match choice {
+        TermChoice::ByTheData => !held_terms.contains(&term),
+        TermChoice::Listed(listed) => listed.contains(&term) && !held_terms.contains(&term),
+    };
+    [Axis::Azimuth, Axis::Elevation]
+        .into_iter()
+        .filter(|axis| free(zero_of(*axis)))
+        .flat_map(|axis| changes_of(peaks, axis))
+        .collect()
+}
+
+/// Where the zeros of each log are to be looked for: those that its own peaks agree on.
+struct Zeros {
+    of_log: HashMap<usize, Start>,
+}
+
+impl Zeros {
+    fn of(session: &Session) -> Zeros {
+        let free = session.base_terms();
+        let of_log = logs_in_order(&session.peaks)
+            .into_iter()
+            .map(|log| {
+                let own: Vec<_> = (session.peaks.iter())
+                    .filter(|p| p.log == log)
+                    .map(|p| p.sighting)
+                    .collect();
+                (log, start_of(&own, &session.held, &free))
+            })
+            .collect();
+        Zeros { of_log }
+    }
+
+    fn at(&self, log: usize, axis: Axis) -> Angle {
+        self.of_log.get(&log).map_or(Angle::ZERO, |s| match axis {
+            Axis::Azimuth => s.azimuth_zero,
+            _ => s.elevation_zero,
+        })
+    }
+
+    /// Of the last log in which the axis was measured.
+    fn last(&self, session: &Session, axis: Axis) -> Angle {
+        let order = order_of(session.peaks.iter().filter(|p| measured(p, axis)));
+        order.last().map_or(Angle::ZERO, |log| self.at(*log, axis))
+    }
+}
+
+impl Session {
+    /// Values from which a fit of some hypotheses begins, by column: the zeros that most peaks
+    /// agree on, in each log by itself when its zeros are its own, and the clock's.
+    pub fn beginning_of(&self, hypotheses: &[Hypothesis]) -> Vec<f64> {
+        self.beginning_from(hypotheses, &start(self))
+    }
+
+    /// The same where the zeros that most peaks agree on are known.
+    pub fn beginning_from(&self, hypotheses: &[Hypothesis], together: &Start) -> Vec<f64> {
+        let per_log = hypotheses
+            .iter()
+            .any(|h| matches!(h, Hypothesis::LogZero(_)));
+        let zeros = per_log.then(|| Zeros::of(self));
+        let zero = |axis: Axis| match (&zeros, axis) {
+            (Some(zeros), axis) => zeros.last(self, axis),
+            (None, Axis::Azimuth) => together.azimuth_zero,
+            (None, _) => together.elevation_zero,
+        };
+        let mut begin = Vec::new();
+        for hypothesis in hypotheses {
+            match (hypothesis, &zeros) {
+                (Hypothesis::Terms(terms), _) => {
+                    begin.extend(terms.iter().map(|term| match term {
+                        Term::AzimuthZero => zero(Axis::Azimuth).radians(),
+                        Term::ElevationZero => zero(Axis::Elevation).radians(),
+                        Term::ClockOffset => self.clock_s(),
+                        _ => 0.0,
+                    }))
+                }
+                (Hypothesis::LogZero(change), Some(zeros)) => {
+                    let (before, after) = change.logs;
+                    let by = zeros.at(before, change.axis) - zeros.at(after, change.axis);
+                    begin.push(by.wrapped_signed().radians());
+                }
+                (other, _) => begin.extend(other.columns(self.beamwidth).iter().map(|_| 0.0)),
+            }
+        }
+        begin
+    }
+}
+
+/// The mount without causes, but with zeros of its own for each log: where an explanation may begin
+/// when the logs do not hold together. None for a single log, and when they are so already.
+pub fn apart(session: &Session) -> Option<Beginning> {
+    let changes = zero_changes(&session.peaks, &session.choice, &session.held_terms);
+    let more: Vec<Hypothesis> = (changes.into_iter())
+        .map(Hypothesis::LogZero)
+        .filter(|h| !session.base.iter().any(|known| known.same_kind(h)))
+        .collect();
+    if more.is_empty() {
+        return None;
+    }
+    let hypotheses: Vec<Hypothesis> = session.base.iter().cloned().chain(more).collect();
+    let begin = session.beginning_of(&hypotheses);
+    let all = vec![true; session.peaks.len()];
+    let plain = session.refit(&hypotheses, &begin, &all, 1.0);
+    let together = |fit: &JointFit| !falls_apart(session, fit);
+    let fit = match plain.filter(together) {
+        Some(fit) => fit,
+        None => session.robust_fit_of(&hypotheses, &begin).ok()?,
+    };
+    Some(Beginning {
+        misreading: None,
+        session: session.clone(),
+        fit,
+    })
+}
+
+/// What is said of the encoder zeros of several logs; `covariance` is that of the fit's parameters.
+pub fn zeros_of_logs(
+    session: &Session,
+    fit: &JointFit,
+    covariance: &DMatrix<f64>,
+) -> Option<Remark> {
+    let order = logs_in_order(&session.peaks);
+    let last = *order.last().filter(|_| order.len() > 1)?;
+    let changes = (0..fit.hypotheses.len())
+        .filter_map(|index| {
+            let Hypothesis::LogZero(change) = fit.hypotheses[index] else {
+                return None;
+            };
+            let place = fit.columns_of(session, index).start;
+            let size = fit.hypotheses[index].size(
+                &fit.parameters[place..=place],
+                &[vec![covariance[(place, place)]]],
+            );
+            Some((change, size))
+        })
+        .collect();
+    let asked = (session.base.iter()).any(Hypothesis::is_jump_of_a_zero);
+    Some(Remark::ZerosOfLogs {
+        changes,
+        asked,
+        last,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_set_holds_what_was_put_in() {
+        let set = LogSet::default().with(0).with(63);
+        assert!(set.holds(0) && set.holds(63));
+        assert!(!set.holds(1) && !set.holds(64));
+        assert_eq!(set.with(64), set);
+    }
+}

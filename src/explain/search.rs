@@ -1,0 +1,289 @@
+//! The search for the best explanation: where it begins, and which of the ends is best.
+
+use std::collections::HashSet;
+
+use crate::mount::Term;
+
+use super::admission::{Admission, Context, admit, price, settled};
+use super::analyse::{ABSURD_ZERO, Options};
+use super::bad_peaks::leverage_of;
+use super::candidates::all_terms;
+use super::explanation::Misread;
+use super::hypothesis::Hypothesis;
+use super::joint_fit::JointFit;
+use super::log_zeros;
+use super::misreading::{LogReading, Misreading};
+use super::misreading_search::{Beginning, beginnings};
+use super::plausibility::{absurd, falls_apart};
+use super::session::Session;
+use super::unexplained::Unexplained;
+
+/// Another reading of the log must be so improbable to look better by chance.
+const FALSE_READING: f64 = 0.003;
+/// Readings whose criterion is worse by less than this are about as good.
+const ABOUT: f64 = 6.0;
+/// When more peaks than this share look bad, a missing term may be what is wrong, and the search
+/// is made again with more terms in.
+const SUSPICIOUS_SHARE: f64 = 0.1;
+/// A bad peak at which the fit of the others is so uncertain, in units of a peak's variance, may
+/// be good and alone in its part of the sky: the search is made again with more terms in.
+const HIGH_LEVERAGE: f64 = 0.5;
+
+/// What was chosen to explain a session.
+pub struct Chosen {
+    /// As the log was understood.
+    pub session: Session,
+    /// What was admitted.
+    pub admission: Admission,
+    /// How the log was misread, if it was.
+    pub misread: Option<Misread>,
+}
+
+/// Admits hypotheses from every beginning, and takes the best explanation.
+///
+/// # Errors
+/// When the peaks cannot be fitted, or nothing explains them.
+pub fn search(
+    context: Context<'_>,
+    session: Session,
+    options: &Options,
+) -> Result<Chosen, Unexplained> {
+    let plain = match &options.begin {
+        None => session.plain_fit(),
+        Some(_) => None,
+    };
+    let (as_logged, mut elsewhere) = match plain {
+        Some((fit, true)) => (Ok(fit), Vec::new()),
+        plain => {
+            let plain = plain.map(|(fit, _)| fit);
+            let by_log = log_zeros::apart(&session);
+            let whole = |fit: &JointFit| !falls_apart(&session, fit);
+            match (plain, by_log) {
+                // Each log by itself makes sense, and nothing needs a costly search.
+                (Some(plain), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
+                    (Ok(plain), vec![by_log])
+                }
+                (plain, by_log) => {
+                    let (logged, mut others) =
+                        whole_or_elsewhere(context, &session, options, plain);
+                    others.extend(by_log);
+                    (logged, others)
+                }
+            }
+        }
+    };
+    if let (Some(reading), Ok(fit)) = (context.reading, &as_logged) {
+        elsewhere.extend(from_the_zenith(reading, &session, fit));
+    }
+    let begins: Vec<Beginning> = (as_logged.iter())
+        .map(|fit| Beginning {
+            misreading: None,
+            session: session.clone(),
+            fit: fit.clone(),
+        })
+        .chain(elsewhere)
+        .collect();
+    let Some(chosen) = best_of(context, begins, as_logged.as_ref().ok(), &session) else {
+        return Err(as_logged.err().unwrap_or(Unexplained::TooFew));
+    };
+    if absurd(&chosen.session, &chosen.admission.fit) {
+        let fit = &chosen.admission.fit;
+        return Err(Unexplained::Implausible {
+            causes: fit.admitted(&chosen.session).len(),
+            bad: fit.kept.iter().filter(|k| !**k).count(),
+            peaks: fit.kept.len(),
+            scatter: fit.scatter(),
+        });
+    }
+    Ok(chosen)
+}
+
+/// The healthy mount as logged when it is not plain to see, and where else an explanation may
+/// begin. The search for it is costly: it is left out when another reading makes sense at once.
+fn whole_or_elsewhere(
+    context: Context<'_>,
+    session: &Session,
+    options: &Options,
+    plain: Option<JointFit>,
+) -> (Result<JointFit, Unexplained>, Vec<Beginning>) {
+    let Some(reading) = context.reading else {
+        return (first_fit(session, options), Vec::new());
+    };
+    let apart = plain.as_ref().is_some_and(|f| falls_apart(session, f));
+    if let Some(plain) = plain.filter(|_| apart) {
+        let elsewhere = beginnings(&reading, session);
+        if elsewhere.iter().any(|b| !falls_apart(&b.session, &b.fit)) {
+            return (Ok(plain), elsewhere);
+        }
+        return (first_fit(session, options), elsewhere);
+    }
+    let searched = first_fit(session, options);
+    match &searched {
+        Ok(fit) if !falls_apart(session, fit) => (searched, Vec::new()),
+        _ => (searched, beginnings(&reading, session)),
+    }
+}
+
+/// Elevations from the zenith fit as well as those of a dish carried over the top with a zero of
+/// 90 degrees: the reading with the smaller zero is meant.
+fn from_the_zenith(
+    reading: LogReading<'_>,
+    session: &Session,
+    fit: &JointFit,
+) -> Option<Beginning> {
+    let zero = |fit: &JointFit| fit.value_of(Term::ElevationZero).map(f64::abs);
+    if zero(fit)? < ABSURD_ZERO.radians() {
+        return None;
+    }
+    let misreading = Misreading::FromTheZenith;
+    let other = session.with_peaks(misreading.peaks(&reading)?)?;
+    let fit = other.robust_base_fit().ok()?;
+    (zero(&fit)? < ABSURD_ZERO.radians()).then_some(Beginning {
+        misreading: Some(misreading),
+        session: other,
+        fit,
+    })
+}
+
+/// The healthy mount as logged, from the given start if that is the better one.
+///
+/// # Errors
+/// When the peaks do not suffice for a fit.
+pub fn first_fit(session: &Session, options: &Options) -> Result<JointFit, Unexplained> {
+    let own = session.robust_base_fit();
+    let Some(begin) = &options.begin else {
+        return own;
+    };
+    let values: Vec<f64> = (session.columns_of(&session.base).iter())
+        .map(|c| c.constant_term().map_or(0.0, |t| begin.inside(t)))
+        .collect();
+    match (own, session.robust_base_fit_from(&values)) {
+        (Ok(own), Ok(given)) if given.cost < own.cost => Ok(given),
+        (Ok(own), _) => Ok(own),
+        (Err(_), given) => given,
+    }
+}
+
+/// Where admission begins: from the healthy mount; and when that does not hold together, or one
+/// peak looks bad that is alone in its part of the sky, also from a mount with every term in, and
+/// with each alone.
+fn starts(context: Context<'_>, session: &Session, first: &JointFit) -> Vec<JointFit> {
+    let mut found = vec![first.clone()];
+    let bad: Vec<usize> = (0..first.kept.len()).filter(|i| !first.kept[*i]).collect();
+    let many = bad.len() as f64 > SUSPICIOUS_SHARE * first.kept.len() as f64;
+    let alone = || (bad.iter()).any(|i| leverage_of(session, first, *i) > HIGH_LEVERAGE);
+    // Where a term is missing, all peaks may scatter in the place of the few bad ones.
+    if !(many || falls_apart(session, first) || alone()) {
+        return found;
+    }
+    let more = all_terms(context.station, session);
+    let together: Vec<Hypothesis> = more.clone();
+    let sets = std::iter::once(together)
+        .chain(more.into_iter().map(|one| vec![one]))
+        .filter(|set| !set.is_empty());
+    let mut seen: HashSet<Vec<bool>> = HashSet::from([first.kept.clone()]);
+    for set in sets {
+        let hypotheses: Vec<Hypothesis> = first
+            .hypotheses
+            .iter()
+            .cloned()
+            .chain(set.clone())
+            .collect();
+        let mut begin = first.parameters.clone();
+        begin.resize(session.columns_of(&hypotheses).len(), 0.0);
+        if let Ok(fit) = session.robust_fit_of(&hypotheses, &begin)
+            && seen.insert(fit.kept.clone())
+        {
+            found.push(fit);
+        }
+    }
+    found
+}
+
+/// Admits from every beginning and takes the best explanation of all.
+fn best_of(
+    context: Context<'_>,
+    begins: Vec<Beginning>,
+    as_logged: Option<&JointFit>,
+    logged: &Session,
+) -> Option<Chosen> {
+    let readings = Misreading::all().len() as f64;
+    struct Ended {
+        total: f64,
+        misreading: Option<Misreading>,
+        session: Session,
+        admission: Admission,
+    }
+    let mut ended: Vec<Ended> = begins
+        .into_iter()
+        .map(|begin| {
+            let mut session = begin.session;
+            let context = match begin.misreading {
+                None => context,
+                // Its log is not the one that was given.
+                Some(_) => Context {
+                    reading: None,
+                    ..context
+                },
+            };
+            let fit = settled(context, &mut session, begin.fit);
+            let starts = starts(context, &session, &fit);
+            let admission = admit(context, &mut session, starts);
+            Ended {
+                total: admission.fit.cost + price(&session, &admission.fit),
+                misreading: begin.misreading,
+                session,
+                admission,
+            }
+        })
+        .collect();
+    let total_as_logged = (ended.iter())
+        .filter(|e| e.misreading.is_none())
+        .map(|e| e.total)
+        .fold(f64::INFINITY, f64::min);
+    // A wrong explanation is K times as likely as the right one with probability 1/K at most
+    // (Markov's inequality on the likelihood ratio; Royall, Statistical Evidence, 1997; from
+    // memory), here of the best of all readings.
+    let chance = |total: f64| (-(total_as_logged - total) / 2.0).exp() * readings;
+    ended.retain(|e| {
+        let makes_sense =
+            || chance(e.total) <= FALSE_READING && !absurd(&e.session, &e.admission.fit);
+        match e.misreading {
+            None | Some(Misreading::FromTheZenith) => true,
+            Some(_) => makes_sense(),
+        }
+    });
+    ended.sort_by(|a, b| a.total.total_cmp(&b.total));
+    // The reading with a zero that a mount can have, where both fit about as well.
+    let place = (ended.iter())
+        .position(|e| {
+            e.misreading == Some(Misreading::FromTheZenith) && e.total < ended[0].total + ABOUT
+        })
+        .unwrap_or(0);
+    let total = ended.get(place)?.total;
+    let as_good = (ended.iter().enumerate())
+        .filter(|(k, e)| *k != place && e.total < total + ABOUT)
+        .filter_map(|(_, e)| e.misreading.clone())
+        .collect();
+    let Ended {
+        misreading,
+        session,
+        admission,
+        ..
+    } = ended.swap_remove(place);
+    let misread = misreading.map(|misreading| Misread {
+        as_logged: as_logged.map(|f| (f.scatter(), f.kept.iter().filter(|k| !**k).count())),
+        misses_as_logged: as_logged.map(|f| f.misses(logged)),
+        p_value: match misreading {
+            Misreading::FromTheZenith => 0.0,
+            _ => chance(total).min(1.0),
+        },
+        misreading,
+        as_good,
+    });
+    Some(Chosen {
+        session,
+        admission,
+        misread,
+    })
+}

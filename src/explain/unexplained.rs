@@ -1,0 +1,103 @@
+//! Why a log has no explanation.
+
+use std::fmt;
+
+use crate::angle::Angle;
+use crate::fit::FitError;
+use crate::problem::Error;
+
+/// Why a log has no explanation.
+#[derive(Clone, Debug)]
+pub enum Unexplained {
+    /// The log has no peaks.
+    NoPeaks,
+    /// None of its peaks can be used.
+    NothingUsable {
+        /// How many there are.
+        peaks: usize,
+        /// Data row of the first.
+        row: usize,
+        /// Why that one cannot be used.
+        why: String,
+    },
+    /// Too few peaks to judge anything by.
+    TooFew,
+    /// The fit failed.
+    NotFitted(FitError),
+    /// The peaks tell none of the terms asked for.
+    NothingTold,
+    /// Nothing is left to judge the uncertainty by.
+    NoFreedom {
+        /// Measured coordinates of the peaks used.
+        coordinates: usize,
+        /// Terms fitted.
+        terms: usize,
+    },
+    /// Even the best of all explanations makes no sense.
+    Implausible {
+        /// Causes that it needs beside the mount's own errors.
+        causes: usize,
+        /// Peaks that it leaves out.
+        bad: usize,
+        /// Peaks of the log.
+        peaks: usize,
+        /// One standard deviation of a coordinate of the others about it.
+        scatter: Angle,
+    },
+}
+
+impl fmt::Display for Unexplained {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Unexplained::NoPeaks => f.write_str("the log has no peaks"),
+            Unexplained::NothingUsable { peaks, row, why } => write!(
+                f,
+                "none of the {peaks} peaks can be used; the first (row {row}): {why}"
+            ),
+            Unexplained::TooFew => f.write_str(
+                "too few peaks to judge anything by: log more peaks, at least six, in different \
+                 parts of the sky",
+            ),
+            Unexplained::NotFitted(why) => write!(f, "the peaks cannot be fitted: {why}"),
+            Unexplained::NothingTold => f.write_str(
+                "the peaks cannot tell any of the terms asked for; log peaks of emitters in other \
+                 parts of the sky",
+            ),
+            Unexplained::NoFreedom { coordinates, terms } => write!(
+                f,
+                "{coordinates} measured coordinates for {terms} terms leave nothing to judge the \
+                 uncertainty by; log more peaks, at least six, or their standard deviations \
+                 (azimuth_sigma_deg, elevation_sigma_deg)"
+            ),
+            Unexplained::Implausible {
+                causes,
+                bad,
+                peaks,
+                scatter,
+            } => write!(
+                f,
+                "nothing explains these peaks: even the best of all explanations tried needs \
+                 {causes} causes beside the mount's own errors, leaves out {bad} of {peaks} peaks, \
+                 and the others scatter by {:.2} deg about it. No number and no name would mean \
+                 anything.\n  help: check the site, the times, the emitters' names and the units of \
+                 the readings; several of them may be wrong together",
+                scatter.degrees()
+            ),
+        }
+    }
+}
+
+impl std::error::Error for Unexplained {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Unexplained::NotFitted(why) => Some(why),
+            _ => None,
+        }
+    }
+}
+
+impl From<Unexplained> for Error {
+    fn from(why: Unexplained) -> Error {
+        Error::Unsupported(why.to_string())
+    }
+}

@@ -1,0 +1,578 @@
+//! Logs of peaks, read in whatever dialect they have.
+
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
+use std::path::{Path, PathBuf};
+
+use super::axes::AZIMUTH_READING;
+use super::log_options::LogOptions;
+use super::peak::{Peak, PeakLog, Readings};
+use super::peak_rows::Reading;
+use super::peaks_csv::{FIRST, SECOND, TIME};
+use super::peaks_write::degrees_text;
+use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
+use crate::angle::Angle;
+use crate::files::{self, Expected};
+use crate::problem::{Error, Problems, Wrong};
+use crate::station::Station;
+use crate::text::{from_cell, quoted};
+use crate::time::Utc;
+
+/// That of some million peaks.
+const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
+/// So many readings outside the encoder ranges are told one by one; the rest are counted.
+const MOST_RANGE_WARNINGS: usize = 10;
+
+/// What a sheet of planned steps lacks.
+const FILLED: &str = "the time of the peak and the encoder readings in one row at least";
+
+impl PeakLog {
+    /// Reads a peaks file, or standard input when `path` is `-`.
+    ///
+    /// # Errors
+    /// When it cannot be read, and all that is wrong with it.
+    pub fn read(path: &Path, station: &Station) -> Result<PeakLog, Error> {
+        PeakLog::read_all(&[path.to_owned()], station, &LogOptions::default())
+    }
+
+    /// Reads one or several peaks files together.
+    ///
+    /// # Errors
+    /// When one cannot be read, when what has two meanings must be asked (all of it at once), and
+    /// all that is wrong with them.
+    pub fn read_all(
+        paths: &[PathBuf],
+        station: &Station,
+        options: &LogOptions,
+    ) -> Result<PeakLog, Error> {
+        read_files(paths, &Reading::new(station, options))
+    }
+
+    /// The same for a diagnosis, which can tell readings in another unit or in each other's
+    /// column: it takes any reading of the second axis, however absurd.
+    ///
+    /// # Errors
+    /// As [`PeakLog::read_all`].
+    pub fn read_as_written(
+        paths: &[PathBuf],
+        station: &Station,
+        options: &LogOptions,
+    ) -> Result<PeakLog, Error> {
+        let mut reading = Reading::new(station, options);
+        reading.quantities[1] = AZIMUTH_READING;
+        read_files(paths, &reading)
+    }
+
+    /// Reads a peaks file from its bytes; messages call it `file`.
+    ///
+    /// # Errors
+    /// All that is wrong with it.
+    pub fn parse(file: &str, bytes: &[u8], station: &Station) -> Result<PeakLog, Error> {
+        PeakLog::parse_with(file, bytes, station, &LogOptions::default())
+    }
+
+    /// The same with what is said of it.
+    ///
+    /// # Errors
+    /// As [`PeakLog::read_all`].
+    pub fn parse_with(
+        file: &str,
+        bytes: &[u8],
+        station: &Station,
+        options: &LogOptions,
+    ) -> Result<PeakLog, Error> {
+        read_logs(
+            &[(file.to_owned(), bytes.to_owned())],
+            &Reading::new(station, options),
+        )
+    }
+}
+
+fn read_files(paths: &[PathBuf], reading: &Reading<'_>) -> Result<PeakLog, Error> {
+    let files: Vec<(String, Vec<u8>)> = (paths.iter())
+        .map(|path| files::read_bytes(path, EXPECTED))
+        .collect::<Result<_, _>>()?;
+    read_logs(&files, reading)
+}
+
+fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakLog, Error> {
+    reading.check_options()?;
+    if files.is_empty() {
+        return Err(Error::Usage("no log of peaks is given".to_owned()));
+    }
+    let mut gathered = Gathered::new(reading);
+    let mut asked = Asked::default();
+    let mut rows_known = true;
+    let mut surveys = Vec::new();
+    for (file, bytes) in files {
+        let found = reading.survey(file, bytes)?;
+        rows_known &= found.columns_known;
+        surveys.push(found);
+    }
+    for found in &mut surveys {
+        asked.extend(std::mem::take(&mut found.asked));
+    }
+    gathered.supposed = !asked.is_empty();
+    let mut problems = asked.problems();
+    // Rows whose columns are only guessed would be blamed for the guess.
+    if rows_known {
+        for ((file, bytes), survey) in files.iter().zip(&surveys) {
+            gathered.read(file, bytes, survey)?;
+        }
+        gathered.check_names(files, &mut problems);
+        problems.append(std::mem::take(&mut gathered.problems));
+    }
+    problems.or_value(())?;
+    gathered.finish(files)
+}
+
+/// What has been read so far.
+struct Gathered<'a> {
+    reading: &'a Reading<'a>,
+    log: PeakLog,
+    problems: Problems,
+    /// Where each peak stood first: its log and line.
+    earlier: HashMap<Fingerprint, (usize, usize)>,
+    /// Headers that an option names, for each file those that do not stand in it.
+    unmatched: Vec<Vec<(String, String)>>,
+    /// Which of the own columns have no name.
+    unnamed: Vec<bool>,
+    /// Where each log stands.
+    places: Vec<Place>,
+    /// Data rows of the files before this one, which are counted on.
+    rows_before: usize,
+    /// The rows of each file, first and last.
+    spans: Vec<(String, usize, usize)>,
+    /// Rows without readings.
+    not_taken: usize,
+    /// Whether something must still be asked, and rows are only looked at for other faults.
+    supposed: bool,
+}
+
+/// Where a log stands.
+struct Place {
+    file: String,
+    header_line: usize,
+    /// Line of the comment that says what its readings are.
+    readings_line: Option<usize>,
+}
+
+/// What makes two rows the same peak: time, emitter (by its place in the station file) and
+/// readings.
+type Fingerprint = (Utc, Option<usize>, [Option<u64>; 2]);
+
+/// How the user's own columns of a log stand among those of all logs.
+type OwnPlaces = Vec<usize>;
+
+impl<'a> Gathered<'a> {
+    fn new(reading: &'a Reading<'a>) -> Gathered<'a> {
+        Gathered {
+            reading,
+            log: PeakLog {
+                axes: reading.axes,
+                ..PeakLog::default()
+            },
+            problems: Problems::new(),
+            earlier: HashMap::new(),
+            unmatched: Vec::new(),
+            unnamed: Vec::new(),
+            places: Vec::new(),
+            rows_before: 0,
+            spans: Vec::new(),
+            not_taken: 0,
+            supposed: false,
+        }
+    }
+
+    /// Reads all rows of a file.
+    fn read(&mut self, file: &str, bytes: &[u8], survey: &Survey) -> Result<(), Error> {
+        let reading = self.reading;
+        let names = &reading.options.columns;
+        let mut told = Told::default();
+        let mut table = Table::open(
+            file,
+            bytes,
+            survey.dialect,
+            &reading.schema,
+            names,
+            TIME,
+            &mut told,
+        )?;
+        self.unmatched.push(table.columns().unmatched().to_vec());
+        self.begin(file, table.first_line(), false);
+        let mut own = self.own_places(table.columns());
+        let before = self.log.peaks.len();
+        while let Some(line) = table.next(&mut told)? {
+            if let Some(at) = line.header_again {
+                self.begin(file, at, true);
+                own = self.own_places(line.columns);
+                told.taken.at(Kind::HeaderAgain, at, || {
+                    "the header stands again: what is below it is taken as a log of its own,"
+                        .to_owned()
+                });
+            }
+            if let Some((at, said)) = &line.readings {
+                self.say_readings(*at, said);
+            }
+            self.take(&line, survey, &own, &mut told);
+        }
+        if let Some((at, said)) = table.take_readings() {
+            self.say_readings(at, &said);
+        }
+        let rows = table.rows().numbered();
+        if rows > 0 {
+            let before = self.rows_before;
+            self.spans
+                .push((file.to_owned(), before + 1, before + rows));
+            self.rows_before += rows;
+        }
+        let blank = table.rows().blank_rows();
+        if blank > 0 {
+            told.taken.whole(Kind::Blank, || match blank {
+                1 => "1 blank row skipped".to_owned(),
+                _ => format!("{blank} blank rows skipped"),
+            });
+        }
+        self.not_taken += told.taken.count(&Kind::NotTaken);
+        if self.log.peaks.len() == before && told.problems.is_empty() {
+            self.log
+                .warnings
+                .push(format!("{file}: no row of it is a peak"));
+        }
+        self.problems.append(told.problems);
+        self.log.taken.extend(told.taken.told(file));
+        Ok(())
+    }
+
+    /// Begins a log below a header in that line.
+    fn begin(&mut self, file: &str, line: usize, again: bool) {
+        let index = self.log.files.len();
+        let name = if again {
+            format!("{file} from line {line}")
+        } else {
+            file.to_owned()
+        };
+        let place = Place {
+            file: file.to_owned(),
+            header_line: line,
+            readings_line: None,
+        };
+        // A header right below a header begins nothing new.
+        let last_is_empty = index > 0 && self.log.peaks.last().is_none_or(|p| p.log + 1 < index);
+        if again && last_is_empty {
+            self.places[index - 1] = place;
+            return;
+        }
+        self.log.files.push(name);
+        self.log
+            .readings
+            .push(self.reading.options.readings.clone().unwrap_or_default());
+        self.places.push(place);
+    }
+
+    /// Takes up a comment that says what the readings of the present log are.
+    fn say_readings(&mut self, line: usize, said: &str) {
+        let (Some(place), Some(readings)) = (self.places.last_mut(), self.log.readings.last_mut())
+        else {
+            return;
+        };
+        let wrong = match Readings::parse(said) {
+            Err(expected) => Wrong::new(format!("readings = {}", quoted(said)), expected),
+            Ok(new) if *readings == Readings::Unsaid || *readings == new => {
+                *readings = new;
+                place.readings_line = Some(line);
+                return;
+            }
+            Ok(_) => Wrong::new(
+                format!(
+                    "readings = {said}, but {}",
+                    match place.readings_line {
+                        Some(line) => format!("line {line} says otherwise"),
+                        None => "--readings says otherwise".to_owned(),
+                    }
+                ),
+                "one kind of readings below each header",
+            ),
+        };
+        self.problems.push(wrong.at(&place.file, line, 1));
+    }
+
+    /// Where the own columns of a log stand among those of all.
+    fn own_places(&mut self, columns: &Columns) -> OwnPlaces {
+        let names = columns.own_names().iter().zip(columns.unnamed());
+        names
+            .map(|(name, unnamed)| {
+                let known = &mut self.log.extra_columns;
+                known.iter().position(|n| n == name).unwrap_or_else(|| {
+                    known.push(name.clone());
+                    self.unnamed.push(*unnamed);
+                    known.len() - 1
+                })
+            })
+            .collect()
+    }
+
+    /// Takes a row: a peak, a step not taken, or a row that is none.
+    fn take(&mut self, line: &Line<'_>, survey: &Survey, own: &OwnPlaces, told: &mut Told) {
+        let Line { row, columns, .. } = line;
+        if self.reading.is_total(row, columns) {
+            told.taken.at(Kind::Totals, row.line, || {
+                format!(
+                    "without time and without emitter skipped: {}",
+                    quoted(row.raw().trim())
+                )
+            });
+            return;
+        }
+        let empty = |c: usize| columns.cell(row, c).is_empty();
+        if empty(FIRST) && empty(SECOND) && !self.reading.has_hours(row, columns) {
+            told.taken.at(Kind::NotTaken, row.line, || {
+                "without readings skipped: steps not taken".to_owned()
+            });
+            return;
+        }
+        let Some(mut peak) = self.reading.peak(row, columns, &survey.decided, told) else {
+            return;
+        };
+        peak.log = self.log.files.len() - 1;
+        peak.row += self.rows_before;
+        for (text, place) in columns.own(row).zip(own) {
+            peak.extra
+                .resize(peak.extra.len().max(place + 1), String::new());
+            peak.extra[*place] = from_cell(text).to_owned();
+        }
+        // While the zone is only supposed, times that seem the same need not be.
+        if self.supposed {
+            return;
+        }
+        match self.earlier.entry(fingerprint(&peak, self.reading.station)) {
+            Entry::Vacant(place) => {
+                place.insert((peak.log, row.line));
+            }
+            Entry::Occupied(first) => {
+                let (log, line) = *first.get();
+                let file = &self.places[log].file;
+                let other = *file != self.places[peak.log].file;
+                let of = if other {
+                    format!("{file} ")
+                } else {
+                    String::new()
+                };
+                let wrong = Wrong::new(
+                    format!(
+                        "this row repeats {of}line {line}: the same time, emitter and readings"
+                    ),
+                    "each peak once",
+                )
+                .mend("delete one of the two");
+                told.problems.push(columns.cell(row, TIME).problem(wrong));
+            }
+        }
+        // A faulty file gives no log, so its other peaks need not be kept.
+        if told.problems.is_empty() && self.problems.is_empty() {
+            self.log.peaks.push(peak);
+        }
+    }
+
+    /// Tells of headers that an option names and that stand in no file.
+    fn check_names(&self, files: &[(String, Vec<u8>)], problems: &mut Problems) {
+        let Some(first) = self.unmatched.first() else {
+            return;
+        };
+        for (column, header) in first {
+            let pair = (column.clone(), header.clone());
+            if !self.unmatched.iter().all(|u| u.contains(&pair)) {
+                continue;
+            }
+            let wrong = if self.reading.schema.known.contains(&column.as_str()) {
+                Wrong::new(
+                    format!(
+                        "--columns says that {} is {column}, but no header is that",
+                        quoted(header)
+                    ),
+                    "a header of this file, as it is written there",
+                )
+            } else {
+                Wrong::new(
+                    format!("--columns names {column}, which a log of peaks does not have"),
+                    format!("one of {}", self.reading.schema.known.join(", ")),
+                )
+            };
+            problems.push(wrong.of_file(&files[0].0));
+        }
+    }
+
+    /// The logs, when nothing is wrong with them.
+    fn finish(mut self, files: &[(String, Vec<u8>)]) -> Result<PeakLog, Error> {
+        if self.log.peaks.is_empty() {
+            let place = &self.places[0];
+            let wrong = match self.not_taken {
+                0 => Wrong::new(
+                    "the file has a header but no rows",
+                    "a row for each peak below it",
+                ),
+                1 => Wrong::new(
+                    "its only row is not filled in: both readings are empty",
+                    FILLED,
+                ),
+                n => Wrong::new(
+                    format!("none of its {n} rows is filled in: all readings are empty"),
+                    FILLED,
+                ),
+            };
+            return Err(wrong.at(&place.file, place.header_line, 1).into());
+        }
+        // Columns without a name that hold nothing only part others on the sheet.
+        let width = self.log.extra_columns.len();
+        for peak in &mut self.log.peaks {
+            peak.extra.resize(width, String::new());
+        }
+        for i in (0..width).rev().filter(|i| self.unnamed[*i]) {
+            if self.log.peaks.iter().all(|p| p.extra[i].is_empty()) {
+                self.log.extra_columns.remove(i);
+                self.log.peaks.iter_mut().for_each(|p| {
+                    p.extra.remove(i);
+                });
+            }
+        }
+        let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
+        self.log.file = names.join(" ");
+        if files.len() > 1 {
+            let spans: Vec<String> = (self.spans.iter())
+                .map(|(file, first, last)| format!("{first} to {last} in {file}"))
+                .collect();
+            self.log.taken.push(format!(
+                "rows are counted on through the logs: {}",
+                spans.join(", ")
+            ));
+        }
+        let ranges = self.range_warnings();
+        self.log.warnings.extend(ranges);
+        for (file, readings) in self.log.files.iter().zip(&self.log.readings) {
+            if let Readings::Corrected(sum) = readings {
+                self.log.warnings.push(format!(
+                    "{file}: its readings are not those of the encoders but directions corrected by the calibration with checksum {sum}"
+                ));
+            }
+        }
+        Ok(self.log)
+    }
+
+    /// Readings that the encoders should not be able to show.
+    fn range_warnings(&self) -> Vec<String> {
+        let mount = &self.reading.station.mount;
+        let [first, second] = self
+            .log
+            .axes
+            .kinds()
+            .map(|kind| kind.name().replace('_', " "));
+        let mut warnings = Vec::new();
+        let mut more = 0;
+        for peak in &self.log.peaks {
+            for (axis, reading, (low, high)) in [
+                (&first, peak.azimuth, mount.azimuth_range),
+                (&second, peak.elevation, mount.elevation_range),
+            ] {
+                let Some(reading) = reading.filter(|r| *r < low || *r > high) else {
+                    continue;
+                };
+                if warnings.len() == MOST_RANGE_WARNINGS {
+                    more += 1;
+                    continue;
+                }
+                warnings.push(format!(
+                    "{}:{}: {axis} reading {} is outside the encoder range of the station file, {} to {} degrees",
+                    self.places[peak.log].file,
+                    peak.line,
+                    degrees_text(reading),
+                    degrees_text(low),
+                    degrees_text(high),
+                ));
+            }
+        }
+        if more > 0 {
+            warnings.push(format!(
+                "{}: {more} more readings are outside the encoder ranges of the station file",
+                self.log.file
+            ));
+        }
+        warnings
+    }
+}
+
+fn fingerprint(peak: &Peak, station: &Station) -> Fingerprint {
+    let bits = |angle: Option<Angle>| angle.map(|a| a.radians().to_bits());
+    let emitter = station.emitters.iter().position(|e| e.name == peak.emitter);
+    (
+        peak.time,
+        emitter,
+        [bits(peak.azimuth), bits(peak.elevation)],
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::logbook::Approach::{Decreasing, Increasing, Unknown};
+    use crate::logbook::Axes;
+
+    const STATION: &[u8] = include_bytes!("../../tests/data/invented/station.toml");
+    const HOURS: &[u8] = include_bytes!("../../tests/data/logs/hour-angle-hours.csv");
+    const OWN_HEADERS: &[u8] = include_bytes!("../../tests/data/logs/hour-angle-own-headers.csv");
+
+    fn polar(bytes: &[u8], options: &LogOptions) -> Result<PeakLog, Error> {
+        let station = Station::parse("station.toml", Path::new(""), STATION)?;
+        let reading = Reading::of_axes(&station, options, Axes::HourAngleDeclination);
+        read_logs(&[("polar.csv".to_owned(), bytes.to_owned())], &reading)
+    }
+
+    /// 15 degrees an hour; west positive, so that going west reads more.
+    #[test]
+    fn a_polar_mount_reads_its_hour_angle_in_hours() {
+        let log = polar(HOURS, &LogOptions::default()).unwrap();
+        let degrees = |angle: Option<Angle>| (angle.unwrap().degrees() * 1e6).round() / 1e6;
+        let found: Vec<_> = (log.peaks.iter())
+            .map(|p| {
+                let sides = (p.azimuth_approach, p.elevation_approach);
+                (degrees(p.azimuth), degrees(p.elevation), sides)
+            })
+            .collect();
+        assert_eq!(
+            found,
+            [
+                (-72.653, 8.226, (Increasing, Increasing)),
+                (-69.6465, 8.308, (Decreasing, Decreasing)),
+                (8.0, -0.502778, (Increasing, Decreasing)),
+                (48.875, 41.5, (Unknown, Increasing)),
+            ]
+        );
+        insta::assert_snapshot!(log.taken.join("\n"), @r#"
+        polar.csv: cells parted by semicolons
+        polar.csv: decimal commas: "41,5" is 41.5 (line 5)
+        polar.csv: degrees, minutes and seconds: "8°13'33.6"" is 8.226 degrees (2 times, first in line 2)
+        polar.csv: hours of 15 degrees each: "-4h50m36.72s" is -72.653 degrees (4 times, first in line 2)
+        polar.csv: approaches by compass points: "from E" is + (5 times, first in line 2)
+        "#);
+        assert!(
+            log.to_csv()
+                .starts_with("time_utc,emitter,hour_angle_deg,declination_deg,hour_angle_approach")
+        );
+    }
+
+    #[test]
+    fn hours_may_stand_under_a_header_of_ones_own() {
+        let asked = polar(OWN_HEADERS, &LogOptions::default()).unwrap_err();
+        insta::assert_snapshot!(asked, @r"
+        polar.csv:1:1: the header has no column hour_angle_deg and no declination_deg; expected the columns time_utc, emitter, hour_angle_deg, declination_deg
+          help: if these are meant, add --columns hour_angle_deg=HA,declination_deg=Dec
+        ");
+        let options = LogOptions {
+            columns: super::super::ColumnNames::parse("hour_angle_deg=HA,declination_deg=Dec")
+                .unwrap(),
+            ..LogOptions::default()
+        };
+        let log = polar(OWN_HEADERS, &options).unwrap();
+        let first = log.peaks[0].azimuth.unwrap().degrees();
+        assert!((first + 72.653).abs() < 1e-9, "{first}");
+    }
+}

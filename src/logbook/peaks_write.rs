@@ -1,0 +1,100 @@
+//! Peaks written as CSV, so that nothing is lost.
+
+use super::peak::{Approach, Peak, PeakLog, Readings};
+use super::peaks_csv::{
+    EMITTER, FIRST, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, SECOND, SECOND_APPROACH,
+    SECOND_SIGMA, TEMPERATURE, TIME, USE, WRITTEN, columns_of,
+};
+use crate::angle::Angle;
+use crate::text::to_cell;
+
+impl PeakLog {
+    /// The log as CSV, with what is known of its readings, the optional columns that are used
+    /// and the user's own. [`PeakLog::parse`] reads the same peaks from it; other comments are
+    /// not kept.
+    pub fn to_csv(&self) -> String {
+        let used = |column: usize| match column {
+            FIRST_SIGMA => self.peaks.iter().any(|p| p.azimuth_sigma.is_some()),
+            SECOND_SIGMA => self.peaks.iter().any(|p| p.elevation_sigma.is_some()),
+            FIRST_APPROACH => known(self.peaks.iter().map(|p| p.azimuth_approach)),
+            SECOND_APPROACH => known(self.peaks.iter().map(|p| p.elevation_approach)),
+            PEAK_DB => self.peaks.iter().any(|p| p.peak_db.is_some()),
+            TEMPERATURE => self.peaks.iter().any(|p| p.temperature_c.is_some()),
+            USE => self.peaks.iter().any(|p| !p.use_it),
+            NOTE => self.peaks.iter().any(|p| !p.note.is_empty()),
+            _ => true,
+        };
+        let columns: Vec<usize> = (0..WRITTEN).filter(|c| used(*c)).collect();
+        let known_names = columns_of(self.axes);
+        let mut csv = String::new();
+        if let Some(readings) = self.readings.first().and_then(Readings::comment) {
+            csv.push_str(&readings);
+        }
+        let cell = |text: &String| to_cell(text).into_owned();
+        let names = columns.iter().map(|c| known_names[*c].to_owned());
+        push_row(&mut csv, names.chain(self.extra_columns.iter().map(cell)));
+        for peak in &self.peaks {
+            let known = columns.iter().map(|c| text_of(peak, *c));
+            push_row(&mut csv, known.chain(peak.extra.iter().map(cell)));
+        }
+        csv
+    }
+}
+
+fn known(mut approaches: impl Iterator<Item = Approach>) -> bool {
+    approaches.any(|a| a != Approach::Unknown)
+}
+
+/// A peak's field in the known column of that index, as it is written.
+fn text_of(peak: &Peak, column: usize) -> String {
+    let angle = |angle: Option<Angle>| angle.map(degrees_text).unwrap_or_default();
+    let number = |value: Option<f64>| value.map(|v| v.to_string()).unwrap_or_default();
+    match column {
+        TIME => peak.time.to_exact_text(),
+        EMITTER => to_cell(&peak.emitter).into_owned(),
+        FIRST => angle(peak.azimuth),
+        SECOND => angle(peak.elevation),
+        FIRST_SIGMA => angle(peak.azimuth_sigma),
+        SECOND_SIGMA => angle(peak.elevation_sigma),
+        FIRST_APPROACH => peak.azimuth_approach.symbol().to_owned(),
+        SECOND_APPROACH => peak.elevation_approach.symbol().to_owned(),
+        PEAK_DB => number(peak.peak_db),
+        TEMPERATURE => number(peak.temperature_c),
+        USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
+        _ => to_cell(&peak.note).into_owned(),
+    }
+}
+
+/// The shortest decimal number of degrees that reads back as the same angle: an angle is
+/// kept in radians, so its degrees are off by a rounding error.
+pub(super) fn degrees_text(angle: Angle) -> String {
+    let degrees = angle.degrees();
+    let rounded = (0..=12).map(|decimals| {
+        let scale = 10f64.powi(decimals);
+        (degrees * scale).round() / scale
+    });
+    let neighbours = [degrees, degrees.next_up(), degrees.next_down()];
+    rounded
+        .chain(neighbours)
+        .find(|candidate| Angle::from_degrees(*candidate) == angle)
+        // No number of degrees gives this very angle: it was not read from a file.
+        .unwrap_or(degrees)
+        .to_string()
+}
+
+/// Appends a row, with quotes where a field needs them.
+fn push_row(csv: &mut String, fields: impl Iterator<Item = String>) {
+    for (i, field) in fields.enumerate() {
+        if i > 0 {
+            csv.push(',');
+        }
+        if field.contains(['"', ',', '\n', '\r']) || field.trim() != field {
+            csv.push('"');
+            csv.push_str(&field.replace('"', "\"\""));
+            csv.push('"');
+        } else {
+            csv.push_str(&field);
+        }
+    }
+    csv.push('\n');
+}

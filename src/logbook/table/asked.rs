@@ -1,0 +1,176 @@
+//! What must be asked before logs can be read: all of it in the first message, with the options
+//! to type.
+
+use crate::problem::{Problem, Problems, Wrong};
+use crate::station::Station;
+use crate::text::quoted;
+use crate::time::{DateOrder, Offset, Written, WrittenZone};
+
+/// So many emitters are listed.
+const MOST_NAMES: usize = 6;
+
+/// Questions, each with the option that answers it.
+#[derive(Clone, Debug, Default)]
+pub struct Asked {
+    /// Options with values, in the order in which they are told.
+    options: Vec<String>,
+    questions: Vec<Problem>,
+    /// Faults that no option mends.
+    faults: Vec<Problem>,
+}
+
+impl Asked {
+    /// Asks for an option.
+    pub fn push(&mut self, option: String, question: Problem) {
+        if !self.options.contains(&option) {
+            self.options.push(option);
+        }
+        self.questions.push(question);
+    }
+
+    /// Asks for the zone of the clock, when a time that stands there has none and no option says
+    /// it.
+    pub fn zone(
+        &mut self,
+        file: &str,
+        (line, column): (usize, usize),
+        text: &str,
+        zone: &WrittenZone,
+        said: Option<Offset>,
+        station: &Station,
+    ) {
+        let wrong = match (zone, said) {
+            (WrittenZone::Offset(_), _) | (_, Some(_)) => return,
+            (WrittenZone::Missing, None) => Wrong::new(
+                format!("{} is without a zone", quoted(text)),
+                "Z or an offset behind it, or --zone",
+            ),
+            (WrittenZone::Named(letters), None) => Wrong::new(
+                format!(
+                    "{}: {letters} means another offset from UTC to others",
+                    quoted(text)
+                ),
+                "UTC, an offset such as +02:00, or --zone",
+            ),
+        };
+        let longitude = station.site.longitude.degrees();
+        let hours = (longitude / 15.0).round() as i32;
+        let usual = Offset::from_hours(hours);
+        let wrong = wrong.mend(format!(
+            "--zone +00:00 if the clock showed UTC, else its offset from UTC: at this longitude most clocks show --zone {usual} to {}",
+            Offset::from_hours(hours + 2)
+        ));
+        self.push(format!("--zone {usual}"), wrong.at(file, line, column));
+    }
+
+    /// Asks for the order of a date that stands there.
+    pub fn dates(
+        &mut self,
+        file: &str,
+        (line, column): (usize, usize),
+        text: &str,
+        date: &Written,
+    ) {
+        let readings: Vec<(DateOrder, String)> = (date.orders())
+            .filter_map(|o| Some((o, date.date_text(o)?)))
+            .collect();
+        let dates: Vec<&str> = readings.iter().map(|(_, date)| date.as_str()).collect();
+        let choices: Vec<String> = (readings.iter())
+            .map(|(order, date)| format!("--dates {order} for {date}"))
+            .collect();
+        let wrong = Wrong::new(
+            format!(
+                "{} may be {}, and no date of this file tells",
+                quoted(text),
+                dates.join(" or ")
+            ),
+            "a date with one meaning, or --dates",
+        )
+        .mend(choices.join(", "));
+        let first = readings
+            .first()
+            .map_or(DateOrder::DayMonthYear, |(o, _)| *o);
+        self.push(format!("--dates {first}"), wrong.at(file, line, column));
+    }
+
+    /// Asks which emitter was observed, when no option says it and the station has several.
+    pub fn emitter(&mut self, file: &str, line: usize, said: bool, station: &Station) {
+        if said || station.emitters.len() == 1 {
+            return;
+        }
+        let names: Vec<&str> = station.emitters.iter().map(|e| e.name.as_str()).collect();
+        let some = names
+            .iter()
+            .take(MOST_NAMES)
+            .copied()
+            .collect::<Vec<_>>()
+            .join(", ");
+        let more = if names.len() > MOST_NAMES {
+            ", …"
+        } else {
+            ""
+        };
+        let wrong = Wrong::new(
+            "no column says which emitter was observed",
+            format!("a column emitter, or --emitter with one of {some}{more}"),
+        )
+        .mend("add --emitter NAME when all rows are of one emitter");
+        self.push("--emitter NAME".to_owned(), wrong.at(file, line, 1));
+    }
+
+    /// Tells a fault beside the questions.
+    pub fn fault(&mut self, fault: Problem) {
+        self.faults.push(fault);
+    }
+
+    /// Adds the questions of another file.
+    pub fn extend(&mut self, other: Asked) {
+        for option in other.options {
+            if !self.options.contains(&option) {
+                self.options.push(option);
+            }
+        }
+        self.questions.extend(other.questions);
+        self.faults.extend(other.faults);
+    }
+
+    /// Whether nothing is asked.
+    pub fn is_empty(&self) -> bool {
+        self.questions.is_empty() && self.faults.is_empty()
+    }
+
+    /// Whether an option of that name is asked for.
+    pub fn has(&self, option: &str) -> bool {
+        self.options
+            .iter()
+            .any(|o| o.split(' ').next() == Some(option))
+    }
+
+    /// The questions as faults of the input: first all options together, when there are several.
+    pub fn problems(self) -> Problems {
+        let mut problems = Problems::new();
+        if self.questions.len() > 1
+            && let Some(first) = self.questions.first()
+        {
+            let mut options = self.options;
+            // The longest stands last.
+            options.sort_by_key(|o| o.starts_with("--columns"));
+            let n = options.len();
+            let wrong = Wrong::new(
+                "the file alone does not say all that is needed",
+                match n {
+                    1 => "an option that does".to_owned(),
+                    _ => format!("{n} options that do"),
+                },
+            )
+            .mend(format!(
+                "add {}, each with the value that is true for you: see below",
+                options.join(" ")
+            ));
+            problems.push(wrong.of_file(&first.file));
+        }
+        problems.extend(self.questions);
+        problems.extend(self.faults);
+        problems
+    }
+}

@@ -1,0 +1,155 @@
+//! How a file is cut into lines and cells, found once from its beginning.
+
+use crate::text;
+
+/// What parts the cells and ends the lines of a file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Dialect {
+    /// Between two cells: a comma, a semicolon or a tab.
+    pub delimiter: char,
+    /// Whether lines end in carriage returns alone, as on old Macintoshes.
+    pub returns: bool,
+}
+
+impl Default for Dialect {
+    /// That of the files that are written here.
+    fn default() -> Dialect {
+        Dialect {
+            delimiter: ',',
+            returns: false,
+        }
+    }
+}
+
+/// The first of equals wins: a tab or a semicolon stands in few texts by chance, and a comma in
+/// many numbers.
+const DELIMITERS: [char; 3] = ['\t', ';', ','];
+/// Time and two readings are the least that a log can hold.
+const FEWEST_CELLS: usize = 3;
+/// So many lines of the beginning are looked at.
+const MOST_LINES: usize = 200;
+
+impl Dialect {
+    /// Of a file that begins so: the delimiter that cuts most lines into as many cells as a log
+    /// has at least.
+    pub fn of(head: &[u8]) -> Dialect {
+        let head = text::without_mark(head);
+        let returns = !head.contains(&b'\n') && head.contains(&b'\r');
+        let end = if returns { b'\r' } else { b'\n' };
+        let lines: Vec<&[u8]> = (head.split(|b| *b == end))
+            .filter(|line| !line.starts_with(b"#") && !line.trim_ascii().is_empty())
+            .take(MOST_LINES)
+            .collect();
+        // What is written here says so in its header, whatever stands in its notes.
+        let own = |d: &char| {
+            lines
+                .first()
+                .is_some_and(|line| has_own_header(line, *d as u8))
+        };
+        if let Some(delimiter) = DELIMITERS.into_iter().find(own) {
+            return Dialect { delimiter, returns };
+        }
+        let cut = |delimiter: &char| {
+            let enough = |line: &&&[u8]| cells(line, *delimiter as u8) >= FEWEST_CELLS;
+            lines.iter().filter(enough).count()
+        };
+        let most = DELIMITERS.iter().map(cut).max().unwrap_or(0);
+        let delimiter = (DELIMITERS.into_iter())
+            .find(|d| most > 0 && cut(d) == most)
+            .unwrap_or(',');
+        Dialect { delimiter, returns }
+    }
+
+    /// Whether a comma within a number can only be a decimal comma.
+    pub fn parts_by_comma(&self) -> bool {
+        self.delimiter == ','
+    }
+
+    /// The delimiter in words, for many.
+    pub fn delimiters(&self) -> &'static str {
+        match self.delimiter {
+            ';' => "semicolons",
+            '\t' => "tabs",
+            _ => "commas",
+        }
+    }
+
+    /// The delimiter in words, for one.
+    pub fn delimiter_word(&self) -> &'static str {
+        match self.delimiter {
+            ';' => "semicolon",
+            '\t' => "tab",
+            _ => "comma",
+        }
+    }
+}
+
+/// Whether a line so cut has a cell that says `time_utc`.
+fn has_own_header(line: &[u8], delimiter: u8) -> bool {
+    line.contains(&delimiter)
+        && line.split(|b| *b == delimiter).any(|cell| {
+            let cell = cell.trim_ascii();
+            let bare = cell.strip_prefix(b"\"").and_then(|c| c.strip_suffix(b"\""));
+            bare.unwrap_or(cell).eq_ignore_ascii_case(b"time_utc")
+        })
+}
+
+/// How many cells a line has; delimiters within quotes do not count.
+fn cells(line: &[u8], delimiter: u8) -> usize {
+    let (mut count, mut quoted) = (1, false);
+    for byte in line {
+        if *byte == b'"' {
+            quoted = !quoted;
+        } else if *byte == delimiter && !quoted {
+            count += 1;
+        }
+    }
+    count
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn of(text: &str) -> (char, bool) {
+        let Dialect { delimiter, returns } = Dialect::of(text.as_bytes());
+        (delimiter, returns)
+    }
+
+    #[test]
+    fn the_delimiter_that_cuts_evenly_is_taken() {
+        assert_eq!(of("a,b,c\n1,2,3\n"), (',', false));
+        assert_eq!(of("a;b;c\n1,5;2,5;3,5\n1,5;2,5;3,5\n"), (';', false));
+        assert_eq!(of("a\tb\tc\n1,5\t2;5\t3,5\n"), ('\t', false));
+        // Notes may hold anything, a title too.
+        assert_eq!(
+            of("a,b,c,note\n1,2,3,x; y; z\n1,2,3,\"p; q; r\"\n"),
+            (',', false)
+        );
+        assert_eq!(of("Log, by hand, cold\n\na;b;c\n1;2;3\n"), (';', false));
+        assert_eq!(of("\u{feff}# x;y;z\na,b,c\n"), (',', false));
+    }
+
+    #[test]
+    fn tabs_lost_at_the_end_of_rows_do_not_mislead() {
+        let rows = "26-9-2026 08:15\tsun\t302,92\t1,97\n".repeat(9);
+        assert_eq!(
+            of(&format!("Tijd\tBron\tAz\tEl\tOpm\n{rows}")),
+            ('\t', false)
+        );
+    }
+
+    #[test]
+    fn nothing_to_go_by_means_commas() {
+        for text in ["", "a", "a;b\n1;2\n", "a b c\n1 2 3\n"] {
+            assert_eq!(of(text), (',', false), "{text}");
+        }
+    }
+
+    #[test]
+    fn returns_alone_end_lines_only_without_feeds() {
+        assert_eq!(of("a;b;c\r1;2;3\r"), (';', true));
+        assert_eq!(of("a;b;c\r\n1;2;3\r\n"), (';', false));
+        assert_eq!(of("a,b,c\n\"1\r2\",3,4\n"), (',', false));
+    }
+}

@@ -1,0 +1,189 @@
+//! What a reader took otherwise than the page of formats writes it: one line a kind of thing, not
+//! one a row.
+
+use std::collections::BTreeMap;
+
+use crate::text::quoted;
+
+/// So many lines of a file are named; the rest are counted.
+const MOST_LINES_NAMED: usize = 6;
+
+/// A kind of thing, in the order in which they are told.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Delimiter and line ends.
+    Dialect,
+    /// A log of sweeps, and their band.
+    Sweeps,
+    /// The band does not hold the station's frequency.
+    StationFrequency,
+    /// Lines above the header.
+    Titles,
+    /// Headers in other capitals, or mapped by an option.
+    Headers,
+    /// Columns that mean nothing to the reader.
+    UnknownColumns,
+    /// An emitter for all rows.
+    OneEmitter,
+    /// Scans parted by pauses.
+    Pauses,
+    /// Emitters in other capitals.
+    EmitterCase,
+    /// Dates with dots.
+    Dots,
+    /// Dates whose order was found or told.
+    Order,
+    /// Dates with the month in letters.
+    MonthInLetters,
+    /// Dates with the year first and other marks than hyphens, or times before dates.
+    YearFirst,
+    /// Hours before and after noon.
+    TwelveHours,
+    /// UTC in words.
+    ZoneInWords,
+    /// The zone of a clock, from an option.
+    Zone,
+    /// Letters of a zone, from an option.
+    NamedZone,
+    /// Seconds since 1970.
+    UnixSeconds,
+    /// Milliseconds since 1970.
+    UnixMilliseconds,
+    /// Decimal commas.
+    DecimalComma,
+    /// Dashes for minus signs.
+    Dash,
+    /// Units behind numbers.
+    UnitBehind,
+    /// Degrees, minutes and seconds.
+    Sexagesimal,
+    /// Hours of an hour angle.
+    Hours,
+    /// Approaches in words.
+    ApproachInWords,
+    /// Approaches by a compass point.
+    ApproachByCompass,
+    /// Compass points that tell no side.
+    CompassUntold,
+    /// Yes and no in other words.
+    UseInWords,
+    /// Rows of empty cells.
+    Blank,
+    /// Rows without readings.
+    NotTaken,
+    /// Rows without time and emitter.
+    Totals,
+    /// The header within the file.
+    HeaderAgain,
+}
+
+/// All that was taken from one file.
+#[derive(Clone, Debug, Default)]
+pub struct Taken {
+    kinds: BTreeMap<Kind, Seen>,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Seen {
+    /// What was found and what it was taken for, of the first.
+    words: String,
+    lines: Vec<usize>,
+    count: usize,
+    /// Whether where and how often is worth telling.
+    placed: bool,
+}
+
+impl Taken {
+    /// Notes a thing that holds for the whole file.
+    pub fn whole(&mut self, kind: Kind, words: impl FnOnce() -> String) {
+        let seen = self.kinds.entry(kind).or_default();
+        if seen.count == 0 {
+            seen.words = words();
+        }
+        seen.count += 1;
+    }
+
+    /// Notes a thing in a line; the words are those of the first of its kind.
+    pub fn at(&mut self, kind: Kind, line: usize, words: impl FnOnce() -> String) {
+        let seen = self.kinds.entry(kind).or_default();
+        if seen.count == 0 {
+            seen.words = words();
+            seen.placed = true;
+        }
+        seen.count += 1;
+        if seen.lines.len() < MOST_LINES_NAMED && seen.lines.last() != Some(&line) {
+            seen.lines.push(line);
+        }
+    }
+
+    /// How often a kind of thing was noted.
+    pub fn count(&self, kind: &Kind) -> usize {
+        self.kinds.get(kind).map_or(0, |seen| seen.count)
+    }
+
+    /// One line a kind of thing, for a file of that name.
+    pub fn told(&self, file: &str) -> Vec<String> {
+        (self.kinds.iter())
+            .map(|(kind, seen)| format!("{file}: {}", seen.told(kind)))
+            .collect()
+    }
+}
+
+impl Seen {
+    fn told(&self, kind: &Kind) -> String {
+        let words = &self.words;
+        if !self.placed {
+            return words.clone();
+        }
+        let lines: Vec<String> = self.lines.iter().map(usize::to_string).collect();
+        let n = self.count;
+        match kind {
+            Kind::NotTaken | Kind::Blank | Kind::Totals | Kind::CompassUntold => {
+                let rows = if n == 1 { "row" } else { "rows" };
+                let place = if n == 1 { "line" } else { "lines" };
+                let more = match n.saturating_sub(lines.len()) {
+                    0 => String::new(),
+                    more => format!(" and {more} more"),
+                };
+                format!("{n} {rows} {words} ({place} {}{more})", lines.join(", "))
+            }
+            Kind::HeaderAgain => format!("{words} in line {}", lines.join(", ")),
+            _ if n == 1 => format!("{words} (line {})", lines[0]),
+            _ => format!("{words} ({n} times, first in line {})", lines[0]),
+        }
+    }
+}
+
+/// `"12,5" is 12.5`.
+pub fn is(found: &str, taken: impl std::fmt::Display) -> String {
+    format!("{} is {taken}", quoted(found.trim()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn one_line_a_kind_with_count_and_place() {
+        let mut taken = Taken::default();
+        for line in 3..13 {
+            taken.at(Kind::DecimalComma, line, || {
+                format!("decimal commas: {}", is("12,5", 12.5))
+            });
+            taken.at(Kind::NotTaken, line, || {
+                "without readings skipped".to_owned()
+            });
+        }
+        taken.at(Kind::Dots, 4, || "dates".to_owned());
+        taken.whole(Kind::Dialect, || "cells parted by tabs".to_owned());
+        assert_eq!(
+            taken.told("a.csv"),
+            [
+                "a.csv: cells parted by tabs",
+                "a.csv: dates (line 4)",
+                "a.csv: decimal commas: \"12,5\" is 12.5 (10 times, first in line 3)",
+                "a.csv: 10 rows without readings skipped (lines 3, 4, 5, 6, 7, 8 and 4 more)",
+            ]
+        );
+    }
+}

@@ -1,0 +1,451 @@
+//! Dates and times of day as people, spreadsheets and loggers write them.
+//!
+//! A text becomes a [`Written`]: what stands there, before what has two meanings is decided. The
+//! order of day and month and the offset from UTC are then given by whoever knows them.
+
+use std::fmt;
+
+use jiff::civil;
+
+use super::words::Parts;
+use super::{NANOS_PER_SECOND, Offset, TimeTextError, Utc};
+
+/// Which number of a date stands for what.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum DateOrder {
+    /// 26/11/2026.
+    DayMonthYear,
+    /// 11/26/2026.
+    MonthDayYear,
+    /// 26/11/26, with a year of two digits.
+    YearMonthDay,
+}
+
+impl DateOrder {
+    /// All there are.
+    pub const ALL: [DateOrder; 3] = [
+        DateOrder::DayMonthYear,
+        DateOrder::MonthDayYear,
+        DateOrder::YearMonthDay,
+    ];
+
+    /// As an option names it.
+    pub fn name(self) -> &'static str {
+        match self {
+            DateOrder::DayMonthYear => "day-month-year",
+            DateOrder::MonthDayYear => "month-day-year",
+            DateOrder::YearMonthDay => "year-month-day",
+        }
+    }
+}
+
+impl fmt::Display for DateOrder {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// The zone of a written time.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub enum WrittenZone {
+    /// Said.
+    Offset(Offset),
+    /// Letters whose meaning depends on who wrote them: CET, EST.
+    Named(String),
+    /// Nothing said.
+    #[default]
+    Missing,
+}
+
+/// How a time is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Form {
+    /// ISO 8601, or year, month and day with other marks between them.
+    YearFirst,
+    /// 26.11.2026: day, month and year.
+    Dots,
+    /// 26/11/2026 or 26-11-2026, whose order must be known.
+    Open,
+    /// With the month in letters.
+    MonthInLetters,
+    /// Seconds since 1970-01-01.
+    UnixSeconds,
+    /// Milliseconds since 1970-01-01.
+    UnixMilliseconds,
+}
+
+/// A date and a time of day as they are written.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Written {
+    date: Date,
+    clock: Clock,
+    /// Its zone.
+    pub zone: WrittenZone,
+    /// How its date is written.
+    pub form: Form,
+    /// Whether the hours are those before or after noon.
+    pub twelve_hours: bool,
+    /// Whether the zone is the word UTC or GMT.
+    pub zone_in_words: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Date {
+    /// Year, month and day.
+    Known(i64, i64, i64),
+    /// Three numbers as they stand, and whether the last is a year of four digits.
+    Open([i64; 3], bool),
+}
+
+/// A time of day; the second is 60 in a leap second.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Clock {
+    pub hour: i64,
+    pub minute: i64,
+    pub second: i64,
+    pub nanos: i64,
+}
+
+/// Unix seconds and milliseconds that are read: September 2001 to the year 2099.
+const UNIX_SECONDS: std::ops::Range<i64> = 1_000_000_000..4_100_000_000;
+/// Numbers of days since 1900 or 1904 as spreadsheets count them, about 1954 to 2119.
+const SPREADSHEET_DAYS: std::ops::Range<i64> = 20_000..80_000;
+/// Years of two digits below this are of this century: UTC began in 1960.
+const CENTURY_TURNS: i64 = 60;
+
+impl Written {
+    /// Reads a date with a time of day.
+    ///
+    /// # Errors
+    /// A text that is none, with the reason where there is more to say.
+    pub fn parse(text: &str) -> Result<Written, TimeTextError> {
+        let text = text.trim();
+        if let Some(number) = Decimal::read(text) {
+            return number.unix();
+        }
+        // What the page of formats itself writes, and its near kin.
+        let strict = Utc::civil_of(text);
+        if let Ok((civil, second, zone)) = &strict {
+            return Ok(Written {
+                date: Date::Known(
+                    civil.year().into(),
+                    civil.month().into(),
+                    civil.day().into(),
+                ),
+                clock: Clock {
+                    hour: civil.hour().into(),
+                    minute: civil.minute().into(),
+                    second: *second,
+                    nanos: civil.subsec_nanosecond().into(),
+                },
+                zone: zone.clone(),
+                form: Form::YearFirst,
+                twelve_hours: false,
+                zone_in_words: false,
+            });
+        }
+        let not = |why: &str| Err(TimeTextError::NotATime(why.to_owned()));
+        let Some(parts) = Parts::of(text) else {
+            return match strict {
+                Err(TimeTextError::NotATime(why)) => Err(TimeTextError::NotATime(why)),
+                _ => not(""),
+            };
+        };
+        match (parts.date, parts.clock) {
+            (Some((date, form)), Some(clock)) => {
+                let written = Written {
+                    date,
+                    clock,
+                    zone: parts.zone,
+                    form,
+                    twelve_hours: parts.noon.is_some(),
+                    zone_in_words: parts.zone_in_words,
+                };
+                // A day that no month has is told now, whatever the order.
+                match written.orders().next() {
+                    Some(_) => Ok(written),
+                    None => not("there is no such day"),
+                }
+            }
+            (Some(_), None) => not("hours and minutes are missing"),
+            (None, Some(_)) => not("the date is missing"),
+            (None, None) => not(""),
+        }
+    }
+
+    /// Whether a text holds a date, and whether it holds a time of day.
+    pub fn holds(text: &str) -> (bool, bool) {
+        if Written::parse(text).is_ok() {
+            return (true, true);
+        }
+        Parts::of(text.trim()).map_or((false, false), |p| (p.date.is_some(), p.clock.is_some()))
+    }
+
+    /// Whether the order of its numbers must be known.
+    pub fn is_open(&self) -> bool {
+        matches!(self.date, Date::Open(..))
+    }
+
+    /// The orders in which its date exists; all of them when its order is known.
+    pub fn orders(&self) -> impl Iterator<Item = DateOrder> + use<> {
+        let date = self.date;
+        (DateOrder::ALL.into_iter()).filter(move |order| {
+            date.read(*order).is_some_and(|(year, month, day)| {
+                civil::Date::new(year as i16, month as i8, day as i8).is_ok()
+            })
+        })
+    }
+
+    /// Its date in that order, `2026-11-26`; none when there is no such day.
+    pub fn date_text(&self, order: DateOrder) -> Option<String> {
+        let (year, month, day) = self.date.read(order)?;
+        Some(format!("{year:04}-{month:02}-{day:02}"))
+    }
+
+    /// The instant, when open dates have this order and times without a zone this offset.
+    ///
+    /// # Errors
+    /// No such day, and a second of 60 at another time than the end of a day of UTC.
+    pub fn instant(&self, order: DateOrder, offset: Offset) -> Result<Utc, TimeTextError> {
+        let no_day = || TimeTextError::NotATime("there is no such day".to_owned());
+        let (year, month, day) = self.date.read(order).ok_or_else(no_day)?;
+        let date = civil::Date::new(year as i16, month as i8, day as i8).map_err(|_| no_day())?;
+        let offset = match self.zone {
+            WrittenZone::Offset(said) => said,
+            WrittenZone::Named(_) | WrittenZone::Missing => offset,
+        };
+        let clock = self.clock;
+        let minute = clock.hour * 60 + clock.minute;
+        Utc::of_civil(date, minute, clock.second, clock.nanos, offset)
+    }
+}
+
+impl Date {
+    fn read(self, order: DateOrder) -> Option<(i64, i64, i64)> {
+        match self {
+            Date::Known(year, month, day) => Some((year, month, day)),
+            Date::Open([a, b, year], true) => match order {
+                DateOrder::DayMonthYear => Some((year, b, a)),
+                DateOrder::MonthDayYear => Some((year, a, b)),
+                DateOrder::YearMonthDay => None,
+            },
+            Date::Open([a, b, c], false) => {
+                let (year, month, day) = match order {
+                    DateOrder::DayMonthYear => (c, b, a),
+                    DateOrder::MonthDayYear => (c, a, b),
+                    DateOrder::YearMonthDay => (a, b, c),
+                };
+                Some((this_century(year)?, month, day))
+            }
+        }
+    }
+}
+
+/// A year of two digits.
+pub(super) fn this_century(year: i64) -> Option<i64> {
+    (year < CENTURY_TURNS).then_some(2000 + year)
+}
+
+/// Digits with a fraction or without.
+struct Decimal {
+    whole: i64,
+    /// In units of 1e-9.
+    fraction: i64,
+}
+
+impl Decimal {
+    fn read(text: &str) -> Option<Decimal> {
+        let (whole, fraction) = text.split_once(['.', ',']).unwrap_or((text, "0"));
+        let digits = |t: &str| !t.is_empty() && t.bytes().all(|b| b.is_ascii_digit());
+        if !digits(whole) || !digits(fraction) || whole.len() < 5 || whole.len() > 15 {
+            return None;
+        }
+        // 20261126 with nothing behind it is a date alone.
+        if whole.len() == 8 {
+            return None;
+        }
+        Some(Decimal {
+            whole: whole.parse().ok()?,
+            fraction: format!("{fraction:0<9}")[..9].parse().ok()?,
+        })
+    }
+    fn unix(self) -> Result<Written, TimeTextError> {
+        let (seconds, nanos, form) = if UNIX_SECONDS.contains(&self.whole) {
+            (self.whole, self.fraction, Form::UnixSeconds)
+        } else if UNIX_SECONDS.contains(&(self.whole / 1000)) {
+            let nanos = self.whole % 1000 * 1_000_000 + self.fraction / 1000;
+            (self.whole / 1000, nanos, Form::UnixMilliseconds)
+        } else {
+            let why = if SPREADSHEET_DAYS.contains(&self.whole) {
+                "it looks like a spreadsheet's number of days"
+            } else {
+                "a number, but neither seconds since 1970 (1e9 to 4.1e9) nor milliseconds"
+            };
+            return Err(TimeTextError::NotATime(why.to_owned()));
+        };
+        let utc = Utc::from_unix_nanos(seconds * NANOS_PER_SECOND);
+        let (year, month, day, hour, minute, second) = utc.calendar();
+        Ok(Written {
+            date: Date::Known(year.into(), month.into(), day.into()),
+            clock: Clock {
+                hour: hour.into(),
+                minute: minute.into(),
+                second: second as i64,
+                nanos,
+            },
+            zone: WrittenZone::Offset(Offset::ZERO),
+            form,
+            twelve_hours: false,
+            zone_in_words: false,
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The instant in the only order that the date has, at +11:00 where no zone is said.
+    fn read(text: &str) -> String {
+        let written = Written::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
+        let orders: Vec<DateOrder> = written.orders().collect();
+        assert!(
+            !written.is_open() || orders.len() == 1,
+            "{text}: {orders:?}"
+        );
+        written
+            .instant(orders[0], Offset::from_hours(11))
+            .unwrap()
+            .to_string()
+    }
+
+    #[test]
+    fn one_instant_in_many_hands() {
+        for text in [
+            "2026-11-26 10:00:05",
+            "2026-11-26T10:00:05+11:00",
+            "2026-11-25T23:00:05Z",
+            "2026-11-25 23:00:05 UTC",
+            "2026-11-25 23:00:05 gmt",
+            "2026-11-26 12:00:05 UTC+13",
+            "2026-11-26 12:00:05 GMT +13:00",
+            "2026/11/26 10:00:05",
+            "2026.11.26 10:00:05",
+            "20261126T100005+1100",
+            "26.11.2026 10:00:05",
+            "26.11.26 10:00:05",
+            "26.11.2026. 10:00:05",
+            "26/11/2026 10:00:05",
+            "26-11-2026 10:00:05",
+            "11/26/2026 10:00:05 AM",
+            "11/26/2026, 10:00:05 a.m.",
+            "11/26/26 10:00:05",
+            "26/11/2026T10:00:05",
+            "10:00:05 26.11.2026",
+            "26-Nov-2026 10:00:05",
+            "26 Nov 2026 10:00:05",
+            "Nov 26, 2026 10:00:05 AM",
+            "November 26th, 2026 10:00:05",
+            "Thu Nov 26 10:00:05 2026",
+            "Thu Nov 25 23:00:05 UTC 2026",
+            "Do, 26.11.2026 10:00:05 Uhr",
+            "26. November 2026, 10:00:05 Uhr",
+            "jeudi 26 novembre 2026 10:00:05",
+            "26 de noviembre de 2026 10:00:05",
+            "26.11.2026 10.00.05",
+            "26/11/2026 10h00m05s",
+            "1795647605",
+            "1795647605000",
+        ] {
+            assert_eq!(read(text), "2026-11-25T23:00:05.000Z", "{text}");
+        }
+    }
+
+    #[test]
+    fn noon_and_midnight_have_their_hours() {
+        assert_eq!(read("26.11.2026 12:30 PM"), "2026-11-26T01:30:00.000Z");
+        assert_eq!(read("26.11.2026 12:30 AM"), "2026-11-25T13:30:00.000Z");
+        assert_eq!(read("26.11.2026 1:30pm"), "2026-11-26T02:30:00.000Z");
+        assert!(Written::parse("26.11.2026 13:30 PM").is_err());
+    }
+
+    #[test]
+    fn fractions_keep_their_digits() {
+        assert_eq!(read("1795647605.25"), "2026-11-25T23:00:05.250Z");
+        assert_eq!(read("1795647605,5"), "2026-11-25T23:00:05.500Z");
+        assert_eq!(read("1795647605250.5"), "2026-11-25T23:00:05.251Z");
+        assert_eq!(read("26.11.2026 10:00:05,125"), "2026-11-25T23:00:05.125Z");
+    }
+
+    #[test]
+    fn a_date_with_two_meanings_keeps_both() {
+        let written = Written::parse("03/04/2026 10:00").unwrap();
+        assert!(written.is_open());
+        let readings: Vec<_> = (written.orders())
+            .map(|o| (o, written.date_text(o).unwrap()))
+            .collect();
+        assert_eq!(
+            readings,
+            [
+                (DateOrder::DayMonthYear, "2026-04-03".to_owned()),
+                (DateOrder::MonthDayYear, "2026-03-04".to_owned()),
+            ]
+        );
+        // A year of two digits may stand first.
+        let short = Written::parse("25/11/26 10:00").unwrap();
+        let orders: Vec<DateOrder> = short.orders().collect();
+        assert_eq!(orders, [DateOrder::DayMonthYear, DateOrder::YearMonthDay]);
+    }
+
+    #[test]
+    fn what_is_no_time_says_why() {
+        let why = |text: &str| match Written::parse(text) {
+            Err(TimeTextError::NotATime(why)) => why,
+            other => panic!("{text}: {other:?}"),
+        };
+        assert_eq!(why("26.11.2026"), "hours and minutes are missing");
+        assert_eq!(why("2026-11-26"), "hours and minutes are missing");
+        assert_eq!(why("10:00:05"), "the date is missing");
+        assert_eq!(why("31.02.2026 10:00"), "there is no such day");
+        assert_eq!(why("31/02/2026 10:00"), "there is no such day");
+        assert_eq!(
+            why("46352.4167"),
+            "it looks like a spreadsheet's number of days"
+        );
+        assert!(why("123456").contains("neither seconds"));
+        // Half past ten, or 18 minutes past?
+        assert!(Written::parse("26.11.2026 10.30").is_err());
+        for text in ["yesterday", "", "Total", "12.5", "26.11.65 10:00", "1,2,3"] {
+            assert_eq!(why(text), "", "{text}");
+        }
+    }
+
+    #[test]
+    fn zones_are_told_apart() {
+        let zone = |text: &str| Written::parse(text).unwrap().zone;
+        assert_eq!(zone("26.11.2026 10:00"), WrittenZone::Missing);
+        assert_eq!(
+            zone("26.11.2026 10:00 MEZ"),
+            WrittenZone::Named("MEZ".to_owned())
+        );
+        assert_eq!(
+            zone("26.11.2026 10:00 Z"),
+            WrittenZone::Offset(Offset::ZERO)
+        );
+        assert_eq!(
+            zone("26.11.2026 10:00+01:00"),
+            WrittenZone::Offset(Offset::from_hours(1))
+        );
+        // Perhaps +02:00 cut short, perhaps +20:00.
+        assert!(Written::parse("2026-04-04T05:00:48+2").is_err());
+        assert!(Written::parse("26.11.2026 10:00 UTC CET").is_err());
+    }
+
+    #[test]
+    fn parts_of_a_time_are_known_by_what_they_hold() {
+        assert_eq!(Written::holds("26/11/2026"), (true, false));
+        assert_eq!(Written::holds("10:00"), (false, true));
+        assert_eq!(Written::holds("1795647605"), (true, true));
+        assert_eq!(Written::holds("sun"), (false, false));
+    }
+}
