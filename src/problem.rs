@@ -265,7 +265,7 @@ pub enum Error {
 }
 
 impl Error {
-    /// The exit code that the design page gives to this kind of failure.
+    /// The exit code that the help gives to this kind of failure.
     pub fn exit_code(&self) -> u8 {
         match self {
             Error::Usage(_) => 2,

@@ -70,7 +70,7 @@ pub struct Args {
     #[command(flatten)]
     pub trust: TrustOption,
     /// Plan for exactly these terms, separated by commas; with a + before each name, for these
-    /// beside the basic five
+    /// beside the two zeros, tilt and collimation
     #[arg(long, value_name = "TERMS", value_delimiter = ',')]
     pub terms: Vec<String>,
     /// One standard deviation of a peak, degrees an axis on the sky (default: as the

@@ -345,7 +345,7 @@ fn asked(args: &Args) -> Result<Asked, Error> {
     let number = |word: &str| match word.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
         _ => Err(Error::Usage(format!(
-            "\"{}\" is no number of degrees; expected AZ EL, such as 135.2 41.8, or one emitter (a \
+            "\"{}\" is not a number of degrees; expected AZ EL, such as 135.2 41.8, or one emitter (a \
              name with blanks in quotes)",
             printable(word)
         ))),

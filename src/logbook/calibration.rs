@@ -150,9 +150,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
             let mut terms = BTreeMap::new();
             while let Some(name) = map.next_key::<String>()? {
                 if terms.contains_key(&name) {
-                    return Err(A::Error::custom(format!(
-                        "the term {name} stands here again"
-                    )));
+                    return Err(A::Error::custom(format!("the term {name} appears again")));
                 }
                 let record = map.next_value()?;
                 terms.insert(name, record);
@@ -163,8 +161,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
     deserializer.deserialize_map(Terms)
 }
 
-/// A list; no correlations at all may also be written as `{}` by others, for the design page
-/// leaves their form open.
+/// A list; no correlations at all may also be written as `{}` by others.
 fn list_or_empty<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Correlation>, D::Error> {
     struct Correlations;
     impl<'de> Visitor<'de> for Correlations {

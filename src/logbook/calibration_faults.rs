@@ -338,11 +338,7 @@ fn peak_faults(peaks: &[CalibrationPeak], faults: &mut Vec<Fault>) {
         }
         if let Some(first) = first_of_row.insert(peak.row, i) {
             let wrong = Wrong::new(
-                format!(
-                    "row {} stands here again, after peak {}",
-                    peak.row,
-                    first + 1
-                ),
+                format!("row {} appears again, after peak {}", peak.row, first + 1),
                 "each row of the log once",
             );
             add("row", wrong);

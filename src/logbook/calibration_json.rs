@@ -81,7 +81,7 @@ impl Calibration {
             return Ok(());
         }
         Err(Error::Unsupported(format!(
-            "the mount that comes out is none that can be: {}. No calibration is written. Are the \
+            "no mount can have the errors found: {}. No calibration is written. Are the \
              peaks of the right emitters, the encoders' signs and units right, and the values of \
              --hold degrees? Fewer terms (--terms) may also tell more",
             beyond.join(", and ")
@@ -169,7 +169,7 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
         "usize" => "a whole number from 0".to_owned(),
         other => other.to_owned(),
     };
-    if wrong.found.contains("stands here again") {
+    if wrong.found.contains("appears again") {
         "each name once: keep the right one of the two".clone_into(&mut wrong.expected);
     }
     if wrong.found.starts_with("a key is missing") {
@@ -195,7 +195,7 @@ fn syntax_in_words(message: &str, around: &str) -> Wrong {
     let token = around.trim_start_matches([' ', ':', '-']);
     for word in ["NaN", "Infinity", "nan", "inf"] {
         if token.starts_with(word) {
-            return Wrong::new(format!("{word} is no number in JSON"), "a finite number");
+            return Wrong::new(format!("{word} is not a number in JSON"), "a finite number");
         }
     }
     match message {
@@ -226,7 +226,7 @@ fn in_words(found: &str) -> String {
         ("unknown field ", "no key is called "),
         ("unknown variant ", "the word is "),
         ("missing field ", "a key is missing before this place: "),
-        ("duplicate field ", "this key stands here again: "),
+        ("duplicate field ", "this key appears again: "),
     ] {
         if let Some(rest) = found.strip_prefix(theirs) {
             return format!("{ours}{rest}");

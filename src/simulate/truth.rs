@@ -19,7 +19,7 @@ const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Truth {
-    /// Terms by the names of the design page, in degrees, fractions or seconds.
+    /// Terms by the names of docs/files.md, in degrees, fractions or seconds.
     #[serde(default)]
     pub terms: BTreeMap<String, f64>,
     /// How well a peak is found.

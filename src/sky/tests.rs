@@ -1,4 +1,4 @@
-//! The sky as a whole: published examples, signs from the words of the design page, and
+//! The sky as a whole: published examples, signs from the words of docs/files.md, and
 //! agreement of its fast roads with its rigorous ones.
 
 use std::path::PathBuf;

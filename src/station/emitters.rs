@@ -16,7 +16,7 @@ use crate::problem::{Wrong, nearest_name};
 use crate::text::quoted;
 
 /// Kinds and their keys beside `name` and `kind`.
-const KINDS: [(&str, &[&str]); 6] = [
+pub(super) const KINDS: [(&str, &[&str]); 6] = [
     ("sun", &[]),
     ("moon", &[]),
     ("satellite", &["elements", "norad_id"]),

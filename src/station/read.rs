@@ -159,3 +159,47 @@ pub(super) fn home_of(key: &str) -> Option<&'static str> {
 pub(super) fn elsewhere(key: &str) -> Option<String> {
     home_of(key).map(str::to_owned)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::station::emitters::KINDS;
+
+    /// The page of the files.
+    const PAGE: &str = include_str!("../../docs/files.md");
+
+    /// The first block of code of some language on the page.
+    fn block(language: &str) -> &'static str {
+        let (_, from) = PAGE.split_once(&format!("```{language}\n")).unwrap();
+        from.split_once("```").unwrap().0
+    }
+
+    #[test]
+    fn every_key_stands_on_the_page_and_in_its_example() {
+        let sections = [
+            &site::KEYS[..],
+            &mount::KEYS[..],
+            &dish::KEYS[..],
+            &horizon::KEYS[..],
+        ];
+        let of_emitters = KINDS.iter().flat_map(|(_, keys)| keys.iter());
+        for key in sections.into_iter().flatten().chain(of_emitters) {
+            assert!(PAGE.contains(&format!("`{key}`")), "{key} is not told");
+            let given = |line: &str| line.split(" = ").next() == Some(*key);
+            assert!(block("toml").lines().any(given), "{key} is in no example");
+        }
+        for (kind, _) in KINDS {
+            assert!(PAGE.contains(&format!("`{kind}`")), "{kind}");
+            assert!(block("toml").contains(&format!("kind = \"{kind}\"")));
+        }
+    }
+
+    #[test]
+    fn the_example_of_the_page_is_read() {
+        let folder = Path::new(".");
+        let station = Station::parse("files.md", folder, block("toml").as_bytes()).unwrap();
+        assert_eq!(station.emitters.len(), KINDS.len());
+        assert_eq!(station.site.ut1_minus_utc_s, 0.04);
+        assert!(station.mount.azimuth_teeth.is_some() && station.mount.elevation_teeth.is_some());
+    }
+}

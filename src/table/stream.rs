@@ -220,7 +220,7 @@ fn parse(line: &[u8]) -> Result<Asked, String> {
     let number = |word: &str| match word.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
         _ => Err(format!(
-            "\"{}\" is no number of degrees; expected azimuth and elevation, such as 135.2 41.8",
+            "\"{}\" is not a number of degrees; expected azimuth and elevation, such as 135.2 41.8",
             crate::problem::printable(word)
         )),
     };

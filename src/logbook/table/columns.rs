@@ -140,7 +140,7 @@ impl Columns {
                 [_] => {}
                 [one, again, ..] => {
                     let found = if header[one] == header[again] {
-                        format!("column {known} stands here again, after field {}", one + 1)
+                        format!("column {known} appears again, after field {}", one + 1)
                     } else {
                         format!(
                             "{} and {} may both be {known}",
@@ -192,10 +192,7 @@ impl Columns {
             let nth = times.entry(own.clone()).or_default();
             *nth += 1;
             if *nth == 2 && own == *name {
-                let wrong = Wrong::new(
-                    format!("column {name} stands here again"),
-                    "each column once",
-                );
+                let wrong = Wrong::new(format!("column {name} appears again"), "each column once");
                 told.problems
                     .push(first.problem(i, wrong.mend("delete one, or give it another name")));
             }
