@@ -33,8 +33,8 @@ impl Problem {
             file: file.to_owned(),
             line: None,
             column: None,
-            found: cut(found.into()),
-            expected: expected.into(),
+            found: cut(found.into(), MOST_FOUND),
+            expected: cut(expected.into(), MOST_SAID),
             remedy: String::new(),
         }
     }
@@ -46,15 +46,18 @@ impl Problem {
     }
     /// The same fault with a way to mend it.
     pub fn mend(mut self, remedy: impl Into<String>) -> Problem {
-        self.remedy = remedy.into();
+        self.remedy = cut(remedy.into(), MOST_SAID);
         self
     }
 }
 
 /// A text from a file may be as long as the file; its beginning tells enough.
-fn cut(text: String) -> String {
-    const MOST: usize = 400;
-    match text.char_indices().nth(MOST) {
+const MOST_FOUND: usize = 400;
+/// What was expected and how to mend it may list all that is known, but no more.
+const MOST_SAID: usize = 2000;
+
+fn cut(text: String, most: usize) -> String {
+    match text.char_indices().nth(most) {
         None => text,
         Some((end, _)) => format!("{}…", &text[..end]),
     }

@@ -257,6 +257,11 @@ mod tests {
         let cut = &calibration[..calibration.len() / 2];
         assert_eq!(of(cut), Found::Calibration(None));
         assert_eq!(of("# format: plumbeam correction table 1\n"), Found::Table);
+        // A heading in the first line is no list of JSON.
+        assert_eq!(of("[site]\n"), Found::Source("a station file"));
+        assert_eq!(of("[terms]\n[session]\n"), Found::Source("a truth file"));
+        let elements = Found::Source("a file of orbit elements");
+        assert_eq!(of("[\n {\"NORAD_CAT_ID\": 1}]"), elements);
         let demo = |text| match of(text) {
             Found::Source(what) => what,
             other => panic!("{other:?}"),
