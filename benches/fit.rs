@@ -1,10 +1,21 @@
-//! How long a fit takes: a mount-like problem of seven parameters with two rows an
-//! observation, from a zero start. `cargo bench --bench fit`.
+//! How long a fit takes: the mount problem and one with its shape, both of seven parameters
+//! with two rows an observation, from a zero start. `cargo bench --bench fit`.
+//!
+//! `benches/baseline/normal_equations.cpp` solves both, on the same invented peaks, by normal
+//! equations written by hand.
 
 use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+use nalgebra::Vector3;
+use plumbeam::angle::{Angle, EncoderReading, SkyBasis};
+use plumbeam::explain::observe::Sighting;
+use plumbeam::explain::{Column, JointProblem, SessionPeak, Shape};
 use plumbeam::fit::robust::robust_fit;
 use plumbeam::fit::{Block, Curve, LeastSquares, Model, Noise, Options, Unevaluable, fit};
+use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues};
+use plumbeam::time::Utc;
+use std::f64::consts::TAU;
 use std::hint::black_box;
+use std::sync::Arc;
 
 /// Invented peaks all over the sky and a smooth seven-term model with the shape of a
 /// pointing model, mildly nonlinear in all terms.
@@ -14,26 +25,92 @@ struct Sky {
 
 const NOISE: f64 = 1e-4;
 
+const TRUTH: [f64; 7] = [0.02, -0.01, 0.005, -0.004, 0.003, 0.002, 0.001];
+
+/// Low-discrepancy numbers from 0 to 1 (additive recurrence).
+fn fraction(i: usize, step: f64) -> f64 {
+    (0.5 + i as f64 * step).fract()
+}
+
+/// Azimuth and elevation of peak number `i`, and a rough bell of noise in both axes.
+fn place(i: usize) -> ([f64; 2], [f64; 2]) {
+    let bell = |a: f64, b: f64| NOISE * 2.4 * (fraction(i, a) + fraction(i, b) - 1.0);
+    let azimuth = TAU * fraction(i, 0.754_877_666_246_693);
+    let elevation = 0.2 + 1.1 * fraction(i, 0.569_840_290_998_053);
+    (
+        [azimuth, elevation],
+        [
+            bell(0.414_213_562, 0.732_050_808),
+            bell(0.236_067_977, 0.645_751_311),
+        ],
+    )
+}
+
 impl Sky {
     fn new(observations: usize) -> Sky {
-        let truth = [0.02, -0.01, 0.005, -0.004, 0.003, 0.002, 0.001];
-        let fraction = |i: usize, step: f64| (0.5 + i as f64 * step).fract();
         let peaks = (0..observations)
             .map(|i| {
-                // Low-discrepancy directions (additive recurrence) and a rough bell of noise.
-                let azimuth = std::f64::consts::TAU * fraction(i, 0.754_877_666_246_693);
-                let elevation = 0.2 + 1.1 * fraction(i, 0.569_840_290_998_053);
-                let bell = |a: f64, b: f64| NOISE * 2.4 * (fraction(i, a) + fraction(i, b) - 1.0);
-                let [cross, up] = modelled(azimuth.sin_cos(), elevation.sin_cos(), &truth).0;
+                let ([azimuth, elevation], noise) = place(i);
                 let (sa, ca) = azimuth.sin_cos();
                 let (se, ce) = elevation.sin_cos();
-                let cross = cross + bell(0.414_213_562, 0.732_050_808);
-                let up = up + bell(0.236_067_977, 0.645_751_311);
-                [sa, ca, se, ce, cross, up]
+                let [cross, up] = modelled((sa, ca), (se, ce), &TRUTH).0;
+                [sa, ca, se, ce, cross + noise[0], up + noise[1]]
             })
             .collect();
         Sky { peaks }
     }
+}
+
+/// The terms of the mount problem.
+const TERMS: [Term; 7] = [
+    Term::AzimuthZero,
+    Term::ElevationZero,
+    Term::TiltNorth,
+    Term::TiltEast,
+    Term::Collimation,
+    Term::AxisSkew,
+    Term::Droop,
+];
+
+/// Invented peaks of a mount whose terms are [`TRUTH`].
+fn peaks(count: usize) -> Vec<SessionPeak> {
+    let mut terms = TermValues::ZERO;
+    for (term, value) in TERMS.into_iter().zip(TRUTH) {
+        terms.set_inside(term, value);
+    }
+    let model = MountModel::new(terms);
+    let name: Arc<str> = "invented".into();
+    let one = |i: usize| {
+        let ([azimuth, elevation], noise) = place(i);
+        let reading = EncoderReading {
+            azimuth: Angle::from_radians(azimuth),
+            elevation: Angle::from_radians(elevation),
+        };
+        let basis = SkyBasis::at(&model.beam_vector(reading, ApproachSigns::UNKNOWN));
+        let target = basis.outward + basis.rightward * noise[0] + basis.upward * noise[1];
+        SessionPeak {
+            sighting: Sighting {
+                azimuth: Some(reading.azimuth),
+                elevation: Some(reading.elevation),
+                approach: ApproachSigns::UNKNOWN,
+                target: target.normalize(),
+                target_rate: Vector3::zeros(),
+                clock_offset_s: 0.0,
+            },
+            log: 0,
+            row: i + 1,
+            line: i + 2,
+            time: Utc::from_unix_nanos(1_790_000_000_000_000_000),
+            emitter_name: name.clone(),
+            emitter: 0,
+            hours: 0.0,
+            day_angle: Angle::ZERO,
+            temperature_c: None,
+            along_orbit: Vector3::zeros(),
+            bend: Vector3::zeros(),
+        }
+    };
+    (0..count).map(one).collect()
 }
 
 /// Cross-elevation and elevation error, and their derivatives.
@@ -88,6 +165,38 @@ impl Model for Sky {
             block.push(i, (up - value[1]) / NOISE, &up_slopes);
         }
         Ok(())
+    }
+    fn shared(&self) -> Option<&(dyn Model + Sync)> {
+        Some(self)
+    }
+}
+
+fn mounts(c: &mut Criterion) {
+    let columns = TERMS.map(|term| Column::term(term, Shape::Always, 1.0));
+    for (name, robust) in [("fit", false), ("robust fit", true)] {
+        let mut group = c.benchmark_group(format!("{name} of the mount problem"));
+        for count in [100, 10_000, 1_000_000] {
+            let peaks = peaks(count);
+            let sigmas = vec![[Angle::from_radians(NOISE); 2]; count];
+            if robust && count > 10_000 {
+                continue;
+            }
+            if robust || count > 10_000 {
+                group.sample_size(10);
+            }
+            group.bench_function(BenchmarkId::from_parameter(count), |b| {
+                b.iter(|| {
+                    let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+                    let (start, options) = ([0.0; 7], Options::default());
+                    if robust {
+                        black_box(robust_fit(&problem, &start, &options, 1)).is_ok()
+                    } else {
+                        black_box(fit(&problem, &start, &options)).is_ok()
+                    }
+                })
+            });
+        }
+        group.finish();
     }
 }
 
@@ -157,5 +266,5 @@ fn curves(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, fits, curves);
+criterion_group!(benches, mounts, fits, curves);
 criterion_main!(benches);

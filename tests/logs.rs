@@ -431,6 +431,16 @@ fn one_row_in_two_logs_is_told_with_its_file() {
 }
 
 #[test]
+fn one_log_named_twice_is_told_at_once() {
+    let output = solve(&["old-mac.csv", "unix-seconds.tsv", "old-mac.csv"], &[]);
+    assert_eq!(output.status.code(), Some(2));
+    assert_eq!(
+        text(&output.stderr),
+        "plumbeam: old-mac.csv is named twice\n  help: name each log once\n"
+    );
+}
+
+#[test]
 fn what_readings_are_is_kept_and_checked() {
     let log = read("corrected-readings.csv", &LogOptions::default());
     assert_eq!(log.readings, [Readings::Corrected("5f3a9c01".to_owned())]);

@@ -16,14 +16,14 @@ use super::candidates::{candidates, patterns, relabelled};
 use super::evidence::Evidence;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
-use super::linearised::{LinearFit, Linearised, Weighted};
+use super::linearised::{LinearFit, Linearised, Pulled, Weighted};
 use super::misreading::LogReading;
 use super::prior_size::is_weakly_held;
 use super::ripple::ripples;
 use super::session::Session;
 use super::shape::Column;
 use super::step::StepKind;
-use super::step_search::StepSearch;
+use super::step_search::{Beside, StepSearch};
 
 /// The probability that a healthy session is accused of anything, shared among all causes that
 /// it can be asked for.
@@ -133,16 +133,35 @@ impl<'a> Inquiry<'a> {
             let plain = session.linearised(about, &[]);
             hypotheses.extend(relabelled(context.station, sky, session, about, &plain));
         }
+        Inquiry::of((context, session, about), hypotheses, &StepKind::ALL)
+    }
+
+    /// About a joint fit, to ask for nothing but what is in it.
+    pub fn of_fitted(
+        context: Context<'a>,
+        session: &'a Session,
+        about: &'a JointFit,
+    ) -> Inquiry<'a> {
+        let steps: Vec<StepKind> = about.hypotheses.iter().filter_map(StepKind::of).collect();
+        Inquiry::of((context, session, about), Vec::new(), &steps)
+    }
+
+    fn of(
+        (context, session, about): (Context<'a>, &'a Session, &'a JointFit),
+        hypotheses: Vec<Hypothesis>,
+        kinds: &[StepKind],
+    ) -> Inquiry<'a> {
         let mut columns: Vec<Column> = Vec::new();
         let mut open = Vec::new();
         let own = about.count();
         for hypothesis in hypotheses {
-            open.push((hypothesis.clone(), own + columns.len()));
+            let first = own + columns.len();
             columns.extend(hypothesis.columns(session.beamwidth));
+            open.push((hypothesis, first));
         }
         let mut steps = Vec::new();
-        for kind in StepKind::ALL {
-            steps.push((kind, own + columns.len()));
+        for kind in kinds {
+            steps.push((*kind, own + columns.len()));
             columns.extend(kind.probes());
         }
         // What the mount's own terms can take up is no other cause, although they be larger than a
@@ -156,6 +175,16 @@ impl<'a> Inquiry<'a> {
             open,
             steps,
         }
+    }
+
+    /// The station that it is asked for.
+    pub fn station(&self) -> &'a Station {
+        self.context.station
+    }
+
+    /// What it is asked from.
+    pub fn context(&self) -> Context<'a> {
+        self.context
     }
 
     /// The peaks to first order.
@@ -225,35 +254,43 @@ impl<'a> Inquiry<'a> {
             sets.push(all);
             sets.dedup();
         }
+        let beside: Vec<Beside<'_>> = (sets.iter())
+            .filter_map(|kept| Beside::new(&self.linearised, &base, kept, self.about.variance))
+            .collect();
+        let [in_time, raised] = [StepKind::AzimuthSlip, StepKind::Flop].map(|k| k.order(peaks));
         let mut found: Vec<(Hypothesis, StepSearch)> = Vec::new();
+        let mut pulled: Vec<Pulled> = Vec::new();
         for (kind, first) in &self.steps {
-            let order = kind.order(peaks);
+            let order = match kind.is_at_elevation() {
+                true => &raised,
+                false => &in_time,
+            };
             let probes: Vec<usize> = (*first..first + kind.probes().len()).collect();
-            for kept in &sets {
-                let search = StepSearch::new(
-                    &self.linearised,
-                    &base,
-                    &probes,
-                    kept,
-                    self.about.variance,
-                    &order,
-                );
-                let Some((search, place)) = search.and_then(|s| s.best().map(|b| (s, b))) else {
+            for beside in &beside {
+                let search = StepSearch::new(beside, &probes, order);
+                let Some(place) = search.best() else {
                     continue;
                 };
-                let hypothesis = kind.at(peaks, &order, place);
-                if !found.iter().any(|(known, _)| *known == hypothesis) {
-                    found.push((hypothesis, search));
+                let hypothesis = kind.at(peaks, order, place);
+                if found.iter().any(|(known, _)| *known == hypothesis) {
+                    continue;
                 }
+                let columns = hypothesis.columns(self.session.beamwidth);
+                pulled.extend(
+                    columns
+                        .into_iter()
+                        .zip(&probes)
+                        .map(|(column, from)| Pulled {
+                            from: *from,
+                            pull: peaks.iter().map(|p| column.shape.step_at(p)).collect(),
+                            column,
+                        }),
+                );
+                found.push((hypothesis, search));
             }
         }
-        let columns: Vec<Column> = (found.iter())
-            .flat_map(|(h, _)| h.columns(self.session.beamwidth))
-            .collect();
-        let loose = self.session.loose_spreads(self.about);
-        let linearised = (self.session.linearised(self.about, &columns)).with_spreads(&loose);
         let there = Inquiry {
-            linearised,
+            linearised: self.linearised.pulled(self.about.count(), &pulled),
             open: Vec::new(),
             steps: Vec::new(),
             ..*self
@@ -359,7 +396,7 @@ impl<'a> Inquiry<'a> {
     fn places_of(&self, small: &[usize], hypothesis: &Hypothesis, p_value: f64) -> f64 {
         if let Hypothesis::Ripple { axis, .. } = hypothesis {
             let rates = super::candidates::ripple_rates(self.context.station, self.session, *axis);
-            return 2.0 * rates.len().max(1) as f64;
+            return 2.0 * rates.map_or(1, |r| r.len()) as f64;
         }
         let Some(kind) = StepKind::of(hypothesis) else {
             return 1.0;
@@ -377,15 +414,8 @@ impl<'a> Inquiry<'a> {
         let (_, first) = self.steps.iter().find(|(k, _)| *k == kind)?;
         let probes: Vec<usize> = (*first..first + kind.probes().len()).collect();
         let order = kind.order(&self.session.peaks);
-        let search = StepSearch::new(
-            linearised,
-            base,
-            &probes,
-            &self.about.kept,
-            self.about.variance,
-            &order,
-        )?;
-        Some((search, order))
+        let beside = Beside::new(linearised, base, &self.about.kept, self.about.variance)?;
+        Some((StepSearch::new(&beside, &probes, &order), order))
     }
 
     /// For a joint fit whose last hypothesis is a step: the place that is better now that the good
@@ -499,11 +529,15 @@ fn admit_from(
         if fit.hypotheses.len() - session.base.len() >= MOST_ADMITTED {
             break;
         }
-        let Some((grown, asked)) = best_addition(context, session, &fit, tried, barred, &visited)
-        else {
-            break;
+        let (grown, asked) = best_addition(context, session, &fit, tried, barred, &visited);
+        tried = asked;
+        let Some(grown) = grown else {
+            return Admission {
+                fit,
+                tried,
+                dropped,
+            };
         };
-        tried = tried.max(asked);
         let grown = settle_clock(context, session, grown);
         fit = drop_unneeded(context, session, grown, tried, &mut dropped);
         if !visited.insert(signature(&fit)) {
@@ -525,7 +559,8 @@ fn signature(fit: &JointFit) -> Vec<String> {
     names
 }
 
-/// The joint fit with the best hypothesis more, or the best pair, and how many were asked for.
+/// The joint fit with the best hypothesis more, or the best pair, if any convinces; and how many
+/// were asked for at most, now or before.
 fn best_addition(
     context: Context<'_>,
     session: &Session,
@@ -533,7 +568,7 @@ fn best_addition(
     tried: usize,
     barred: &[Hypothesis],
     visited: &HashSet<Vec<String>>,
-) -> Option<(JointFit, usize)> {
+) -> (Option<JointFit>, usize) {
     let inquiry = Inquiry::new(context, session, fit);
     let mut answers = inquiry.ask_all();
     let asked = tried.max(answers.len());
@@ -542,7 +577,7 @@ fn best_addition(
     answers.sort_by(|a, b| b.bic_fall.total_cmp(&a.bic_fall));
     let confirm = |grown: Option<JointFit>, new: usize| -> Option<JointFit> {
         let grown = grown.filter(|g| !visited.contains(&signature(g)))?;
-        let there = Inquiry::new(context, session, &grown);
+        let there = Inquiry::of_fitted(context, session, &grown);
         let count = grown.hypotheses.len();
         (count - new..count)
             .all(|k| (there.speaks_for(k, asked)).is_some_and(|a| a.convinces()))
@@ -556,7 +591,7 @@ fn best_addition(
         .filter_map(|answer| confirm(grow(context, session, fit, answer), 1))
         .collect();
     if let Some(found) = best(single) {
-        return Some((found, asked));
+        return (Some(found), asked);
     }
     let with = |more: Vec<Hypothesis>| -> Vec<Hypothesis> {
         fit.hypotheses.iter().cloned().chain(more).collect()
@@ -573,7 +608,7 @@ fn best_addition(
         })
         .collect();
     if let Some(found) = best(pairs) {
-        return Some((found, asked));
+        return (Some(found), asked);
     }
     let rippled = ripples(context.station, session, fit, inquiry.linearised())
         .into_iter()
@@ -588,7 +623,7 @@ fn best_addition(
             )
         })
         .collect();
-    best(rippled).map(|found| (found, asked))
+    (best(rippled), asked)
 }
 
 /// What the admitted hypotheses cost by Schwarz's criterion.
@@ -617,7 +652,7 @@ pub fn grow(
         return Some(grown);
     }
     for _ in 0..3 {
-        let Some(moved) = Inquiry::new(context, session, &grown).better_place() else {
+        let Some(moved) = Inquiry::of_fitted(context, session, &grown).better_place() else {
             break;
         };
         let mut hypotheses = grown.hypotheses.clone();
@@ -686,7 +721,7 @@ fn drop_unneeded(
     dropped: &mut Vec<Hypothesis>,
 ) -> JointFit {
     loop {
-        let inquiry = Inquiry::new(context, session, &fit);
+        let inquiry = Inquiry::of_fitted(context, session, &fit);
         let weakest = (fit.admitted(session))
             .map(|k| (k, inquiry.speaks_for(k, tried)))
             .filter(|(_, answer)| answer.as_ref().is_none_or(|a| !a.convinces()))

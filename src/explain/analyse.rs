@@ -1,6 +1,5 @@
 //! The analysis, from a log to its explanation.
 
-use crate::angle::Angle;
 use crate::logbook::PeakLog;
 use crate::mount::{Term, TermValues};
 use crate::sky::Sky;
@@ -9,40 +8,21 @@ use crate::station::Station;
 use super::admission::{Admission, Context, is_usual, settled};
 use super::explanation::{ComputedPositions, Explanation, Remark};
 use super::finish::finished;
+use super::hypothesis::Hypothesis;
 use super::misreading::LogReading;
 use super::observe::{Observations, observe};
+use super::options::{Options, TermChoice};
 use super::plausibility::too_good;
+use super::sample::sample;
 use super::search::{Chosen, first_fit, search};
-use super::session::{Session, TermChoice, session_peaks};
+use super::session::{Session, session_peaks};
 use super::uncertainty::standard_deviations;
 use super::unexplained::Unexplained;
-
-/// What to explain a session by, and how.
-#[derive(Clone, Debug, Default)]
-pub struct Options {
-    /// Exactly these mount terms; none means the usual ones and whatever the data ask for.
-    pub terms: Option<Vec<Term>>,
-    /// Terms held at an inside value.
-    pub holds: Vec<(Term, f64)>,
-    /// Seed of everything random.
-    pub seed: u64,
-    /// Use every peak: look for no bad ones.
-    pub trust_all: bool,
-    /// Where to begin; none finds its own start.
-    pub begin: Option<TermValues>,
-    /// Encoder zeros of its own for each log; else only where the data ask for them.
-    pub zeros_per_log: bool,
-}
 
 /// Fewer coordinates leave hardly any freedom beside the terms of a healthy mount: their scatter
 /// is then near nothing by any reading that shrinks them, and the likelihood of such a reading
 /// without bound.
 pub const LEAST_COORDINATES: usize = 12;
-/// From this elevation zero on the readings may mean something else.
-pub const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
-/// Causes are looked for on at most so many peaks; the fit is that of all.
-const MOST_SEARCHED: usize = 2000;
-
 /// Explains a log.
 ///
 /// # Errors
@@ -193,10 +173,7 @@ fn with_causes(
     options: &Options,
     remarks: &mut Vec<Remark>,
 ) -> Result<Chosen, Unexplained> {
-    let all = session.peaks.len();
-    if all > MOST_SEARCHED {
-        let stride = all.div_ceil(MOST_SEARCHED);
-        let places: Vec<usize> = (0..all).step_by(stride).collect();
+    if let Some(places) = sample(session.peaks.len()) {
         let some = session.thinned(&places);
         let chosen = search(
             Context {
@@ -208,7 +185,7 @@ fn with_causes(
         )?;
         remarks.push(Remark::ChosenOnSome {
             used: places.len(),
-            peaks: all,
+            peaks: session.peaks.len(),
         });
         return on_all(context, session, chosen);
     }
@@ -223,13 +200,11 @@ fn on_all(
 ) -> Result<Chosen, Unexplained> {
     let few = chosen.admission;
     let kept = vec![true; session.peaks.len()];
+    let hypotheses: Vec<Hypothesis> = (few.fit.hypotheses.iter())
+        .map(|h| h.everywhere(context, &session))
+        .collect();
     let fit = session
-        .refit(
-            &few.fit.hypotheses,
-            &few.fit.parameters,
-            &kept,
-            few.fit.variance,
-        )
+        .refit(&hypotheses, &few.fit.parameters, &kept, few.fit.variance)
         .ok_or(Unexplained::TooFew)?;
     let fit = settled(context, &mut session, fit);
     Ok(Chosen {

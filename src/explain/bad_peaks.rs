@@ -1,6 +1,6 @@
 //! Which peaks cannot belong to an explanation of the others: the one place that says so.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Matrix2, Vector2};
 
 use crate::angle::Offset;
 use crate::fit::quantile;
@@ -52,9 +52,12 @@ pub fn bad_peaks(session: &Session, fit: &JointFit, louder: Option<&[f64]>) -> V
         if k == 0 {
             continue;
         }
-        let residual = DVector::from_fn(k, |r, _| linearised.residual(rows.start + r));
+        let mut residual = Vector2::zeros();
+        for (value, row) in residual.iter_mut().zip(rows) {
+            *value = linearised.residual(row);
+        }
         let kept = fit.kept[i];
-        let spread: DMatrix<f64> = DMatrix::identity(k, k) + hat * if kept { -1.0 } else { 1.0 };
+        let spread = Matrix2::identity() + hat * if kept { -1.0 } else { 1.0 };
         let Some(root) = spread.cholesky() else {
             continue;
         };
@@ -111,14 +114,15 @@ pub fn settle_bad_peaks(session: &Session, fit: JointFit) -> JointFit {
     fit
 }
 
-/// How much the fit of the others is uncertain at peak number `index`, in units of a peak's noise:
-/// from one on, the peak alone says what stands there.
-pub fn leverage_of(session: &Session, fit: &JointFit, index: usize) -> f64 {
+/// How much the fit of the others is uncertain at each peak, in units of a peak's noise: from one
+/// on, the peak alone says what stands there.
+pub fn leverages(session: &Session, fit: &JointFit) -> Vec<f64> {
     let linearised = session.linearised(fit, &[]);
     let chosen: Vec<usize> = (0..fit.count()).collect();
-    let found = linearised.leverages(&chosen, &fit.kept, fit.variance);
-    found.map_or(0.0, |(leverages, _)| {
-        let hat = &leverages[index];
-        hat.trace() / hat.nrows().max(1) as f64
-    })
+    let Some((hats, _)) = linearised.leverages(&chosen, &fit.kept, fit.variance) else {
+        return vec![0.0; session.peaks.len()];
+    };
+    (hats.iter().enumerate())
+        .map(|(i, hat)| hat.trace() / linearised.rows_of(i).len().max(1) as f64)
+        .collect()
 }

@@ -1,21 +1,24 @@
 //! Which hypotheses a session can be asked for, beside those always fitted: what its log and its
 //! station file allow.
 
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use nalgebra::Vector3;
 
 use crate::angle::Angle;
 use crate::mount::{Group, Term};
-use crate::sky::Sky;
+use crate::sky::{Moment, Sky};
 use crate::station::{EmitterKind, GearTeeth, Station};
 
 use super::fault::Axis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::Linearised;
-use super::log_zeros::zero_changes;
-use super::session::{Session, SessionPeak, TermChoice};
+use super::log_change::zero_changes;
+use super::options::TermChoice;
+use super::peak::SessionPeak;
+use super::session::Session;
 
 /// A drift in time needs a session of so many hours.
 const LEAST_HOURS: f64 = 0.5;
@@ -102,18 +105,19 @@ pub fn patterns() -> Vec<Hypothesis> {
     azimuth.chain(track).chain(raised).collect()
 }
 
-/// Rates per turn at which a ripple of an axis is searched for, with how many of them are
-/// independent; none when the gears are known, or the peaks too few.
-pub fn ripple_rates(station: &Station, session: &Session, axis: Axis) -> Vec<u16> {
+/// Rates per turn at which a ripple of an axis is searched for; none when the gears are known, or
+/// the peaks too few.
+pub fn ripple_rates(
+    station: &Station,
+    session: &Session,
+    axis: Axis,
+) -> Option<RangeInclusive<u16>> {
     let known = match axis {
         Axis::Azimuth => station.mount.azimuth_teeth.is_some(),
         _ => station.mount.elevation_teeth.is_some(),
     };
-    if known || session.peaks.len() < LEAST_FOR_RIPPLE {
-        return Vec::new();
-    }
     let least = u16::from(MOST_PATTERN_TIMES) + 1;
-    (least..=MOST_RIPPLES_PER_TURN).collect()
+    (!known && session.peaks.len() >= LEAST_FOR_RIPPLE).then_some(least..=MOST_RIPPLES_PER_TURN)
 }
 
 /// First and last hour of some peaks.
@@ -282,6 +286,17 @@ fn best_other(
 /// How a satellite that is not in the station file is called.
 pub fn catalogue_name(norad_id: u64) -> String {
     format!("satellite {norad_id} of the elements file")
+}
+
+/// Where an emitter of that name, or a satellite of [`catalogue_name`], stands at some moment.
+pub fn direction_of(sky: &Sky, moment: &Moment<'_>, name: &str) -> Option<Vector3<f64>> {
+    let there = match sky.emitter(name) {
+        Some(id) => moment.apparent(id).ok(),
+        None => (sky.catalogue().zip(moment.catalogued()))
+            .find(|(id, _)| catalogue_name(*id) == name)
+            .and_then(|(_, there)| there),
+    };
+    there.map(|d| d.east_north_up())
 }
 
 fn median(mut values: Vec<f64>) -> f64 {

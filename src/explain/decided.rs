@@ -4,23 +4,23 @@ use nalgebra::DMatrix;
 
 use crate::mount::{Group, Term};
 
-use super::admission::{Context, Inquiry, is_usual};
+use super::admission::{Inquiry, is_usual};
 use super::explanation::{Cause, Decision, Grounds, Numbers};
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
+use super::options::TermChoice;
 use super::rivals::rivals;
-use super::session::{Session, TermChoice, both_sides};
+use super::session::{Session, both_sides};
 
 /// What was found beside the errors that every mount has, and of those the ones that convince by
 /// themselves: the best-supported first.
 pub fn causes(
-    context: Context<'_>,
+    inquiry: &Inquiry<'_>,
     session: &Session,
     fit: &JointFit,
     covariance: &DMatrix<f64>,
     tried: usize,
 ) -> Vec<Cause> {
-    let inquiry = Inquiry::new(context, session, fit);
     let admitted = fit.admitted(session);
     let mut found: Vec<Cause> = (0..fit.hypotheses.len())
         .filter(|k| fit.hypotheses[*k].fault().is_some())
@@ -37,7 +37,7 @@ pub fn causes(
             let hypothesis = fit.hypotheses[index].clone();
             Some(Cause {
                 size: hypothesis.size(&values, &own_covariance),
-                rivals: rivals(context, session, fit, index),
+                rivals: rivals(inquiry.context(), session, fit, index),
                 index,
                 hypothesis,
                 values,
@@ -53,12 +53,11 @@ pub fn causes(
 
 /// What was decided of every group of mount terms and of every cause.
 pub fn decisions(
-    context: Context<'_>,
+    inquiry: &Inquiry<'_>,
     session: &Session,
     fit: &JointFit,
     tried: usize,
 ) -> Vec<Decision> {
-    let inquiry = Inquiry::new(context, session, fit);
     let listed = session.choice != TermChoice::ByTheData;
     let numbers = |answer: &super::admission::Answer| Numbers {
         p_value: answer.p_value,
@@ -98,7 +97,7 @@ pub fn decisions(
         });
     }
     if !listed {
-        for hypothesis in super::candidates::candidates(context.station, session) {
+        for hypothesis in super::candidates::candidates(inquiry.station(), session) {
             let known = |h: &Hypothesis| h.same_kind(&hypothesis);
             if !asked.iter().any(known) && !fit.hypotheses.iter().any(known) {
                 found.push(Decision {
@@ -111,8 +110,8 @@ pub fn decisions(
         for (group, sign) in [
             (
                 Group::AzimuthBacklash,
-                (|p: &super::session::SessionPeak| p.sighting.approach.azimuth)
-                    as fn(&super::session::SessionPeak) -> f64,
+                (|p: &super::peak::SessionPeak| p.sighting.approach.azimuth)
+                    as fn(&super::peak::SessionPeak) -> f64,
             ),
             (Group::ElevationBacklash, |p| p.sighting.approach.elevation),
         ] {

@@ -1,6 +1,8 @@
 //! What speaks for a hypothesis: how much better the peaks are explained with its columns than
 //! without.
 
+use nalgebra::{Matrix2, Vector2};
+
 use crate::fit::quantile;
 
 use super::linearised::{LinearFit, Linearised, Weighted};
@@ -83,7 +85,8 @@ impl Linearised {
             &without
         };
         let variance = large.variance;
-        let bounded = |i: usize, s: f64| (s / variance).min(self.cost_of_bad(i, s, variance));
+        let cost = self.costs_of_bad(variance);
+        let bounded = |i: usize, s: f64| (s / variance).min(cost(i, s));
         let total = |squares: &[f64], prior: f64| -> f64 {
             let each = squares.iter().enumerate().map(|(i, s)| bounded(i, *s));
             each.sum::<f64>() + prior
@@ -116,10 +119,13 @@ impl Linearised {
         let mut by_peak: Vec<f64> = (0..self.peaks())
             .map(|i| bounded(i, squares[i]) - bounded(i, large.squares[i]))
             .collect();
-        by_peak.sort_by(|a, b| b.total_cmp(a));
-        let by_one_peak = by_peak.first().copied().unwrap_or(0.0).max(0.0);
         let tenth = self.peaks().div_ceil(10);
-        let by_a_tenth = by_peak.iter().take(tenth).filter(|b| **b > 0.0).sum();
+        if tenth < by_peak.len() {
+            by_peak.select_nth_unstable_by(tenth, |a, b| b.total_cmp(a));
+            by_peak.truncate(tenth);
+        }
+        let by_one_peak = by_peak.iter().copied().fold(0.0, f64::max);
+        let by_a_tenth = by_peak.iter().filter(|b| **b > 0.0).sum();
         let kept = || (0..self.peaks()).filter(|i| large.kept[*i]);
         let rows = kept().map(|i| self.rows_of(i).len()).sum::<usize>();
         let about_small: f64 = kept().map(|i| squares[i]).sum();
@@ -142,16 +148,14 @@ impl Linearised {
         let (leverages, _) = self.leverages(chosen, kept, variance)?;
         let mut sum = 0.0;
         for (i, hat) in leverages.iter().enumerate().filter(|(i, _)| kept[*i]) {
-            let rows = self.rows_of(i);
-            let k = rows.len();
-            let left = nalgebra::DMatrix::identity(k, k) - hat;
-            let residual = nalgebra::DVector::from_fn(k, |r, _| {
-                let row = rows.start + r;
+            let mut residual = Vector2::zeros();
+            for (left, row) in residual.iter_mut().zip(self.rows_of(i)) {
                 let change: f64 = (chosen.iter().zip(solved.step.iter()))
                     .map(|(j, s)| s * self.value(row, *j))
                     .sum();
-                self.residual(row) + change
-            });
+                *left = self.residual(row) + change;
+            }
+            let left = Matrix2::identity() - hat;
             sum += (left.try_inverse()? * residual).norm_squared();
         }
         Some(sum)

@@ -8,9 +8,8 @@ use crate::logbook::TermState;
 use crate::mount::{Group, MountModel, Term};
 use crate::station::Station;
 
-use super::admission::Context;
+use super::admission::{Context, Inquiry};
 use super::alike::alike;
-use super::analyse::ABSURD_ZERO;
 use super::bad_peaks::{bad_peaks, settle_bad_peaks};
 use super::compass::compass;
 use super::decided::{causes, decisions};
@@ -20,12 +19,15 @@ use super::joint_fit::JointFit;
 use super::log_zeros::zeros_of_logs;
 use super::loose_joint::{LooseJoint, loose_joint};
 use super::observe::Observations;
+use super::options::TermChoice;
+use super::plausibility::ABSURD_ZERO;
 use super::plausibility::many_bad;
 use super::prior_size::is_weakly_held;
 use super::row_causes::named;
+use super::sample::sample;
 use super::search::Chosen;
 use super::separability::{Vague, sensitivity, told_instead, vague_directions, what_would_tell};
-use super::session::{Session, TermChoice, both_sides};
+use super::session::{Session, both_sides};
 use super::sky_error::{allowed_for, sky_error, term_covariance};
 use super::start::start;
 use super::two_places::two_places;
@@ -128,9 +130,17 @@ pub fn finished(
             held,
         })
         .collect();
+    // Weighed where they were looked for.
+    let some = sample(session.peaks.len()).and_then(|places| {
+        let some = session.thinned(&places);
+        let fit = fit.thinned(&some, &places)?;
+        Some((some, fit))
+    });
+    let (searched, fit_there) = (some.as_ref()).map_or((&session, &fit), |(s, f)| (s, f));
+    let inquiry = Inquiry::new(context, searched, fit_there);
     let causes = match computed {
         Some(_) => Vec::new(),
-        None => causes(context, &session, &fit, &noise.covariance, tried),
+        None => causes(&inquiry, &session, &fit, &noise.covariance, tried),
     };
     let bad = match session.trusts_all {
         true => Vec::new(),
@@ -152,7 +162,7 @@ pub fn finished(
         remarks.push(Remark::SidesNotLogged);
     }
     let two_places = match computed.is_none() && sides_unknown && !causes_play(&causes) {
-        true => two_places(&session, &fit),
+        true => two_places(searched, fit_there),
         false => Vec::new(),
     };
     if !two_places.is_empty() {
@@ -166,7 +176,7 @@ pub fn finished(
         }
     }
     remarks.extend(zeros_of_logs(&session, &fit, &noise.covariance));
-    let decisions = decisions(context, &session, &fit, tried);
+    let decisions = decisions(&inquiry, &session, &fit, tried);
     let compass = by_compass(station, &session, &fit, &noise.covariance);
     Ok(Explanation {
         terms: estimates(

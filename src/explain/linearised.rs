@@ -10,7 +10,7 @@
 use std::cell::OnceCell;
 use std::sync::Arc;
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Matrix2};
 
 use super::problem::JointProblem;
 use super::shape::{Column, Lever};
@@ -33,6 +33,8 @@ const MOST_ROUNDS: usize = 12;
 const MANY_BAD: f64 = 0.1;
 /// With fewer degrees of freedom nothing can be judged.
 const LEAST_FREEDOM: f64 = 2.0;
+/// Rows multiplied with each other at a time: they stay in the fast cache.
+const ROWS_AT_A_TIME: usize = 256;
 /// A peak within 3.5 sigmas of a fit is never called bad, however coarse the noise.
 const LEAST_BAD_COST: f64 = 12.0;
 
@@ -115,6 +117,29 @@ struct Known {
     base_spread: f64,
 }
 
+impl Known {
+    /// Of a column that is not in the joint fit.
+    fn of(column: &Column) -> Known {
+        Known {
+            value: 0.0,
+            expected: column.expected,
+            spread: column.spread,
+            base_spread: column.spread,
+        }
+    }
+}
+
+/// A column that is another one times a pull.
+#[derive(Clone, Debug)]
+pub struct Pulled {
+    /// The number of that other one.
+    pub from: usize,
+    /// By peak.
+    pub pull: Vec<f64>,
+    /// The column that it becomes.
+    pub column: Column,
+}
+
 /// Sums over the reference peaks.
 #[derive(Clone, Debug)]
 struct Normal {
@@ -183,7 +208,7 @@ impl Linearised {
     /// `kept` says which peaks the joint fit explains.
     pub fn at(
         problem: &JointProblem<'_>,
-        (peaks, sigmas): (&[super::session::SessionPeak], &[[Angle; 2]]),
+        (peaks, sigmas): (&[super::peak::SessionPeak], &[[Angle; 2]]),
         parameters: &[f64],
         more: &[Column],
         (kept, trust): (&[bool], Trust),
@@ -242,14 +267,7 @@ impl Linearised {
                 spread: column.spread,
                 base_spread: *base,
             });
-        let known = own_known
-            .chain(more.iter().map(|column| Known {
-                value: 0.0,
-                expected: column.expected,
-                spread: column.spread,
-                base_spread: column.spread,
-            }))
-            .collect();
+        let known = own_known.chain(more.iter().map(Known::of)).collect();
         Linearised {
             width,
             columns: Arc::new(columns),
@@ -314,6 +332,28 @@ impl Linearised {
         other
     }
 
+    /// The same peaks with the joint fit's own columns, the first `own`, and beside them others
+    /// that are columns of these times a pull, by peak.
+    pub fn pulled(&self, own: usize, others: &[Pulled]) -> Linearised {
+        let width = own + others.len();
+        let mut columns = Vec::with_capacity(self.residuals.len() * width);
+        for peak in 0..self.peaks() {
+            for number in self.rows_of(peak) {
+                let row = self.row(number);
+                columns.extend_from_slice(&row[..own]);
+                columns.extend(others.iter().map(|o| row[o.from] * o.pull[peak]));
+            }
+        }
+        let known = others.iter().map(|other| Known::of(&other.column));
+        Linearised {
+            width,
+            columns: Arc::new(columns),
+            known: self.known[..own].iter().copied().chain(known).collect(),
+            normal: OnceCell::new(),
+            ..self.clone()
+        }
+    }
+
     /// The same with some columns of the joint fit taken out of it altogether.
     pub fn without(&self, dropped: &[usize]) -> Linearised {
         let mut other = self.clone();
@@ -337,31 +377,23 @@ impl Linearised {
     fn normal(&self) -> &Normal {
         self.normal.get_or_init(|| {
             let n = self.width;
-            let mut sums = vec![0.0; n * n];
+            let peaks = (0..self.peaks()).filter(|i| self.reference[*i]);
+            let rows: Vec<usize> = peaks.flat_map(|peak| self.rows_of(peak)).collect();
+            let mut squares = DMatrix::zeros(n, n);
             let mut gradient = DVector::zeros(n);
-            let mut count = 0.0;
-            for peak in (0..self.peaks()).filter(|i| self.reference[*i]) {
-                for number in self.rows_of(peak) {
-                    let row = self.row(number);
-                    let residual = self.residuals[number];
-                    count += 1.0;
-                    for (i, a) in row.iter().enumerate() {
-                        if *a == 0.0 {
-                            continue;
-                        }
-                        gradient[i] += a * residual;
-                        let into = &mut sums[i * n..i * n + i + 1];
-                        for (sum, b) in into.iter_mut().zip(&row[..=i]) {
-                            *sum += a * b;
-                        }
-                    }
+            for some in rows.chunks(ROWS_AT_A_TIME) {
+                // One column a row of the peaks.
+                let mut across = DMatrix::zeros(n, some.len());
+                for (number, mut column) in some.iter().zip(across.column_iter_mut()) {
+                    column.copy_from_slice(self.row(*number));
+                    gradient.axpy(self.residuals[*number], &column, 1.0);
                 }
+                squares.gemm(1.0, &across, &across.transpose(), 1.0);
             }
-            let squares = DMatrix::from_fn(n, n, |i, j| sums[i.max(j) * n + i.min(j)]);
             Normal {
                 squares: Arc::new(squares),
                 gradient,
-                count,
+                count: rows.len() as f64,
             }
         })
     }
@@ -371,50 +403,61 @@ impl Linearised {
     /// A choice of peaks that is nearly the reference's differs from its sums by a few rows.
     fn sums(&self, chosen: &[usize], weights: &Weighted<'_>) -> (DMatrix<f64>, DVector<f64>, f64) {
         let p = chosen.len();
-        let near = match weights {
+        let mut matrix = DMatrix::zeros(p, p);
+        let mut right = DVector::zeros(p);
+        let mut count = 0.0;
+        // Each peak that counts, and how much.
+        let mut counting: Vec<(usize, f64)> = Vec::new();
+        match weights {
+            Weighted::By(weights) => {
+                counting.extend(
+                    weights
+                        .iter()
+                        .copied()
+                        .enumerate()
+                        .filter(|(_, w)| *w != 0.0),
+                );
+            }
             Weighted::Kept(kept) => {
-                let other = (kept.iter().zip(self.reference.iter()))
-                    .filter(|(a, b)| a != b)
-                    .count();
-                3 * other < self.peaks()
+                let differ = kept.iter().zip(self.reference.iter()).enumerate();
+                let sign = |kept: bool| if kept { 1.0 } else { -1.0 };
+                counting.extend(
+                    differ
+                        .filter(|(_, (a, b))| a != b)
+                        .map(|(i, (kept, _))| (i, sign(*kept))),
+                );
+                if 3 * counting.len() < self.peaks() {
+                    let normal = self.normal();
+                    for (a, from) in chosen.iter().enumerate() {
+                        let column = normal.squares.column(*from);
+                        for (sum, b) in matrix.column_mut(a).iter_mut().zip(chosen).skip(a) {
+                            *sum = column[*b];
+                        }
+                        right[a] = normal.gradient[*from];
+                    }
+                    count = normal.count;
+                } else {
+                    counting.clear();
+                    let kept = kept.iter().enumerate().filter(|(_, kept)| **kept);
+                    counting.extend(kept.map(|(i, _)| (i, 1.0)));
+                }
             }
-            Weighted::By(_) => false,
-        };
-        let (mut matrix, mut right, mut count) = if near {
-            let normal = self.normal();
-            (
-                DMatrix::from_fn(p, p, |a, b| normal.squares[(chosen[a], chosen[b])]),
-                DVector::from_fn(p, |a, _| normal.gradient[chosen[a]]),
-                normal.count,
-            )
-        } else {
-            (DMatrix::zeros(p, p), DVector::zeros(p), 0.0)
-        };
+        }
         let mut values = vec![0.0; p];
-        for peak in 0..self.peaks() {
-            let weight = match weights {
-                Weighted::Kept(kept) => f64::from(u8::from(kept[peak])),
-                Weighted::By(weights) => weights[peak],
-            };
-            let missing = match near {
-                true => weight - f64::from(u8::from(self.reference[peak])),
-                false => weight,
-            };
-            if missing == 0.0 {
-                continue;
-            }
-            count += missing * self.count_of(peak);
+        for (peak, weight) in counting {
+            count += weight * self.count_of(peak);
             for number in self.rows_of(peak) {
                 let row = self.row(number);
                 for (value, j) in values.iter_mut().zip(chosen) {
                     *value = row[*j];
                 }
-                let residual = missing * self.residuals[number];
-                for a in 0..p {
-                    right[a] += values[a] * residual;
-                    let scaled = missing * values[a];
-                    let mut column = matrix.column_mut(a);
-                    for (sum, b) in column.iter_mut().zip(&values).skip(a) {
+                let residual = weight * self.residuals[number];
+                for (sum, value) in right.iter_mut().zip(&values) {
+                    *sum += value * residual;
+                }
+                for (a, column) in matrix.as_mut_slice().chunks_exact_mut(p).enumerate() {
+                    let scaled = weight * values[a];
+                    for (sum, b) in column[a..].iter_mut().zip(&values[a..]) {
                         *sum += scaled * b;
                     }
                 }
@@ -451,11 +494,16 @@ impl Linearised {
         }
         // Columns of very different size: scaled to a unit diagonal first.
         let scale = DVector::from_fn(p, |a, _| 1.0 / matrix[(a, a)].max(1e-300).sqrt());
-        let scaled = DMatrix::from_fn(p, p, |a, b| matrix[(a, b)] * scale[a] * scale[b]);
-        let root = scaled.cholesky()?.l();
-        let half = root.solve_lower_triangular(&DMatrix::identity(p, p))?;
+        for (b, mut column) in matrix.column_iter_mut().enumerate() {
+            for (value, a) in column.iter_mut().zip(&scale) {
+                *value *= a * scale[b];
+            }
+        }
         // inverse = D L^-T, so that inverse times its transpose is the inverse of the matrix.
-        let inverse = DMatrix::from_fn(p, p, |a, b| scale[a] * half[(b, a)]);
+        let mut inverse = inverse_of_root(matrix.cholesky()?.unpack_dirty())?;
+        for mut column in inverse.column_iter_mut() {
+            column.component_mul_assign(&scale);
+        }
         let step = -(&inverse * inverse.tr_mul(&right));
         // The priors pay for their share of the parameters.
         let by_priors: f64 = (chosen.iter().enumerate())
@@ -471,18 +519,20 @@ impl Linearised {
 
     /// Sum of squares of each peak's residuals after a step.
     pub fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
+        // Those of the joint fit itself come first and stand side by side.
+        let lead = (chosen.iter().enumerate()).take_while(|(a, j)| a == *j);
+        let (own, more) = step.as_slice().split_at(lead.count());
+        let more: Vec<(usize, f64)> = (chosen[own.len()..].iter().copied())
+            .zip(more.iter().copied())
+            .collect();
+        let after = |row: usize| -> f64 {
+            let values = self.row(row);
+            let own = sum_of_products(own, &values[..own.len()]);
+            let more: f64 = more.iter().map(|(j, s)| s * values[*j]).sum();
+            self.residuals[row] + own + more
+        };
         (0..self.peaks())
-            .map(|peak| {
-                self.rows_of(peak)
-                    .map(|row| {
-                        let full = self.row(row);
-                        let change: f64 = (chosen.iter().zip(step.iter()))
-                            .map(|(j, s)| s * full[*j])
-                            .sum();
-                        (self.residuals[row] + change).powi(2)
-                    })
-                    .sum()
-            })
+            .map(|peak| self.rows_of(peak).map(|row| after(row).powi(2)).sum())
             .collect()
     }
 
@@ -538,25 +588,34 @@ impl Linearised {
 
     /// Which peaks are explained; the worst beyond [`MOST_BAD`] count as explained after all.
     pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
-        let excess = |i: usize| squares[i] / variance - self.cost_of_bad(i, squares[i], variance);
-        let mut bad: Vec<usize> = (0..squares.len()).filter(|i| excess(*i) > 0.0).collect();
+        let cost = self.costs_of_bad(variance);
+        let mut bad: Vec<(f64, usize)> = (squares.iter().enumerate())
+            .map(|(i, s)| (s / variance - cost(i, *s), i))
+            .filter(|(excess, _)| *excess > 0.0)
+            .collect();
         let most = (squares.len() as f64 * MOST_BAD) as usize;
-        bad.sort_by(|a, b| excess(*b).total_cmp(&excess(*a)));
-        bad.truncate(most);
+        if bad.len() > most {
+            bad.sort_by(|a, b| b.0.total_cmp(&a.0));
+            bad.truncate(most);
+        }
         let mut kept = vec![true; squares.len()];
-        for i in bad {
+        for (_, i) in bad {
             kept[i] = false;
         }
         kept
     }
 
-    /// What it costs to call a peak with such a sum of squares bad, in units of that sum over the
-    /// variance.
-    pub fn cost_of_bad(&self, peak: usize, square: f64, variance: f64) -> f64 {
-        if self.trust.all {
-            return f64::INFINITY;
+    /// What it costs to call a peak bad, by its number and its sum of squares, in units of that sum
+    /// over the variance.
+    pub fn costs_of_bad(&self, variance: f64) -> impl Fn(usize, f64) -> f64 {
+        let log = variance.ln();
+        move |peak, square| match self.trust.all {
+            true => f64::INFINITY,
+            false => {
+                let cost = self.bad_cost[peak].at(square) - self.count_of(peak) * log;
+                cost.max(LEAST_BAD_COST)
+            }
         }
-        (self.bad_cost[peak].at(square) - self.count_of(peak) * variance.ln()).max(LEAST_BAD_COST)
     }
 
     /// The values of some columns after a step.
@@ -585,9 +644,10 @@ impl Linearised {
 
     /// -2 ln likelihood of a fit, up to a constant: each peak is either Gaussian or anywhere.
     pub fn cost(&self, fit: &LinearFit) -> f64 {
+        let log = fit.variance.ln();
         let each = (0..self.peaks()).map(|i| {
             if fit.kept[i] {
-                self.count_of(i) * fit.variance.ln() + fit.squares[i] / fit.variance
+                self.count_of(i) * log + fit.squares[i] / fit.variance
             } else {
                 self.bad_cost[i].at(fit.squares[i])
             }
@@ -638,27 +698,81 @@ impl Linearised {
     }
 
     /// For each peak of a fit of `chosen` to `kept` at a noise of `variance`, what the fit's own
-    /// uncertainty adds there: J C J' of its rows for noise one.
+    /// uncertainty adds there: J C J' of its rows for noise one; zeros for a row that it has not.
+    /// And the freedom of the fit.
     pub fn leverages(
         &self,
         chosen: &[usize],
         kept: &[bool],
         variance: f64,
-    ) -> Option<(Vec<DMatrix<f64>>, f64)> {
+    ) -> Option<(Vec<Matrix2<f64>>, f64)> {
         let solved = self.solve(chosen, &Weighted::Kept(kept), variance)?;
+        let p = chosen.len();
+        let mut values = vec![0.0; p];
+        let mut half = [vec![0.0; p], vec![0.0; p]];
         let each = (0..self.peaks())
             .map(|i| {
                 let rows = self.rows_of(i);
-                let k = rows.len();
-                let half: DMatrix<f64> = DMatrix::from_fn(k, chosen.len(), |r, c| {
-                    let full = self.row(rows.start + r);
-                    (chosen.iter().enumerate())
-                        .map(|(a, j)| full[*j] * solved.inverse[(a, c)])
-                        .sum::<f64>()
-                });
-                &half * half.transpose()
+                for (row, half) in rows.clone().zip(&mut half) {
+                    let full = self.row(row);
+                    for (value, j) in values.iter_mut().zip(chosen) {
+                        *value = full[*j];
+                    }
+                    // The inverse is an upper triangle.
+                    for (c, (sum, column)) in (half.iter_mut())
+                        .zip(solved.inverse.as_slice().chunks_exact(p))
+                        .enumerate()
+                    {
+                        *sum = sum_of_products(&values[..=c], &column[..=c]);
+                    }
+                }
+                let product = |r: usize, c: usize| match r.max(c) < rows.len() {
+                    true => sum_of_products(&half[r], &half[c]),
+                    false => 0.0,
+                };
+                Matrix2::from_fn(product)
             })
             .collect();
         Some((each, solved.freedom))
     }
+}
+
+/// Of two slices of one length.
+pub fn sum_of_products(a: &[f64], b: &[f64]) -> f64 {
+    /// Sums kept apart, so that none waits for the one before it.
+    const APART: usize = 4;
+    let (a_parts, b_parts) = (a.chunks_exact(APART), b.chunks_exact(APART));
+    let rest = a_parts.remainder().iter().zip(b_parts.remainder());
+    let rest: f64 = rest.map(|(x, y)| x * y).sum();
+    let mut sums = [0.0; APART];
+    for (x, y) in a_parts.zip(b_parts) {
+        for (sum, (x, y)) in sums.iter_mut().zip(x.iter().zip(y)) {
+            *sum += x * y;
+        }
+    }
+    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
+}
+
+/// The transpose of the inverse of a lower triangle: an upper one. What stands above the diagonal
+/// of `root` is not looked at.
+fn inverse_of_root(root: DMatrix<f64>) -> Option<DMatrix<f64>> {
+    let p = root.nrows();
+    let mut inverse = DMatrix::zeros(p, p);
+    // Row by row of the inverse of L, which is column by column here: from L X = 1.
+    for i in 0..p {
+        let (before, here) = inverse.as_mut_slice().split_at_mut(i * p);
+        for (k, column) in before.chunks_exact(p).enumerate() {
+            let factor = root[(i, k)];
+            for (sum, x) in here.iter_mut().zip(&column[..=k]) {
+                *sum -= factor * x;
+            }
+        }
+        here[i] = 1.0;
+        let pivot = 1.0 / root[(i, i)];
+        pivot.is_finite().then_some(())?;
+        for x in &mut here[..=i] {
+            *x *= pivot;
+        }
+    }
+    Some(inverse)
 }

@@ -1,8 +1,8 @@
 //! Scatter that depends on where the dish points: something rattles.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Matrix3, Vector3};
 
-use crate::angle::Angle;
+use crate::angle::{Angle, EncoderReading};
 use crate::fit::quantile;
 
 use super::fault::Axis;
@@ -59,7 +59,13 @@ pub enum Worst {
 /// The peaks `apart`, by their place among the session's peaks, do not count.
 pub fn loose_joint(session: &Session, fit: &JointFit, apart: &[usize]) -> Option<LooseJoint> {
     let mut found = members(session, fit)?;
-    found.retain(|m| !apart.contains(&m.index));
+    if !apart.is_empty() {
+        found.retain(|m| !apart.contains(&m.index));
+    }
+    let problem = fit.problem(session);
+    let bare = problem.mount(&fit.parameters);
+    let place = |i: usize| Place::of(problem.at_about(&bare, i, &fit.parameters).reading);
+    let places: Vec<Place> = (0..session.peaks.len()).map(place).collect();
     let mut best: Option<LooseJoint> = None;
     for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
         let sizes: Vec<(usize, f64)> = found
@@ -74,14 +80,14 @@ pub fn loose_joint(session: &Session, fit: &JointFit, apart: &[usize]) -> Option
             })
             .collect();
         for by_azimuth in [true, false] {
-            if let Some(joint) = trend(session, fit, axis, &sizes, by_azimuth)
+            if let Some(joint) = trend(&places, fit, axis, &sizes, by_azimuth)
                 && best.as_ref().is_none_or(|b| joint.p_value < b.p_value)
             {
                 best = Some(joint);
             }
         }
     }
-    best.filter(|b| b.p_value <= FALSE_ALARM)
+    best
 }
 
 struct Member {
@@ -122,9 +128,34 @@ fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
     (members.len() >= LEAST_PEAKS).then_some(members)
 }
 
-/// The trend of the scatter with azimuth (once round) or elevation.
+/// Where a dish points, as far as a trend follows it.
+struct Place {
+    /// Cosine and sine of the azimuth reading.
+    azimuth: [f64; 2],
+    /// Elevation reading, radians.
+    elevation: f64,
+}
+
+impl Place {
+    fn of(reading: EncoderReading) -> Place {
+        let (sin, cos) = reading.azimuth.sin_cos();
+        Place {
+            azimuth: [cos, sin],
+            elevation: reading.elevation.radians(),
+        }
+    }
+    /// What a trend once round in azimuth or one with elevation is made of.
+    fn shapes(&self, by_azimuth: bool) -> Vector3<f64> {
+        match by_azimuth {
+            true => Vector3::new(1.0, self.azimuth[0], self.azimuth[1]),
+            false => Vector3::new(1.0, self.elevation, 0.0),
+        }
+    }
+}
+
+/// The trend of the scatter with azimuth (once round) or elevation, if it convinces.
 fn trend(
-    session: &Session,
+    places: &[Place],
     fit: &JointFit,
     axis: Axis,
     sizes: &[(usize, f64)],
@@ -134,27 +165,30 @@ fn trend(
     if n < LEAST_PEAKS {
         return None;
     }
-    let problem = fit.problem(session);
-    let bare = problem.mount(&fit.parameters);
-    let there = |i: usize| problem.at_about(&bare, i, &fit.parameters).reading;
-    let readings: Vec<_> = sizes.iter().map(|(i, _)| there(*i)).collect();
     let more = if by_azimuth { 2 } else { 1 };
-    let design = DMatrix::from_fn(n, 1 + more, |k, c| match (c, by_azimuth) {
-        (0, _) => 1.0,
-        (1, true) => readings[k].azimuth.cos(),
-        (_, true) => readings[k].azimuth.sin(),
-        (_, false) => readings[k].elevation.radians(),
-    });
-    let values = DVector::from_fn(n, |k, _| sizes[k].1.powf(2.0 / 3.0));
-    let normal = (design.transpose() * &design).try_inverse()?;
-    let slope = &normal * design.transpose() * &values;
-    let after = (&values - &design * &slope).norm_squared();
-    let mean = values.mean();
-    let before: f64 = values.iter().map(|v| (v - mean).powi(2)).sum();
+    let shapes = |k: usize| places[sizes[k].0].shapes(by_azimuth);
+    let values: Vec<f64> = sizes.iter().map(|(_, size)| size.powf(2.0 / 3.0)).collect();
+    let mut normal = Matrix3::zeros();
+    let mut right = Vector3::zeros();
+    for (k, value) in values.iter().enumerate() {
+        let row = shapes(k);
+        normal += row * row.transpose();
+        right += row * *value;
+    }
+    if !by_azimuth {
+        // The third shape is not there.
+        normal[(2, 2)] = 1.0;
+    }
+    let slope = normal.try_inverse()? * right;
+    let fitted: Vec<f64> = (0..n).map(|k| shapes(k).dot(&slope)).collect();
+    let square = |x: f64| x * x;
+    let after: f64 = values.iter().zip(&fitted).map(|(v, f)| square(v - f)).sum();
+    let mean = values.iter().sum::<f64>() / n as f64;
+    let before: f64 = values.iter().map(|v| square(v - mean)).sum();
     let freedom = (n - 1 - more) as f64;
     let ratio = ((before - after) / more as f64) / (after / freedom);
     let chance = quantile::f_exceeds(ratio, more as f64, freedom);
-    let fitted = &design * &slope;
+    (chance * TRIED <= FALSE_ALARM).then_some(())?;
     let mut order: Vec<usize> = (0..n).collect();
     order.sort_by(|a, b| fitted[*a].total_cmp(&fitted[*b]));
     let (better, worse) = order.split_at(n / 2);
@@ -194,14 +228,9 @@ fn trend(
         loud: Angle::from_radians(loud),
         quiet: Angle::from_radians(quiet),
         p_value: (chance * TRIED).min(1.0),
-        louder: (0..session.peaks.len())
-            .map(|i| {
-                let r = there(i);
-                let trend = if by_azimuth {
-                    slope[0] + slope[1] * r.azimuth.cos() + slope[2] * r.azimuth.sin()
-                } else {
-                    slope[0] + slope[1] * r.elevation.radians()
-                };
+        louder: (places.iter())
+            .map(|place| {
+                let trend = place.shapes(by_azimuth).dot(&slope);
                 // Mean of |noise|^(2/3) for unit noise in one and in two coordinates.
                 let unit = if axis == Axis::Both { 1.1252 } else { 0.8024 };
                 (trend / unit).max(0.1).powf(1.5)

@@ -4,8 +4,10 @@
 //! the beam into cross-elevation and elevation, each over its standard deviation; the fit
 //! minimises the sum of their squares plus ((coefficient - expected) / spread)^2 of each column.
 
+use std::sync::OnceLock;
+
 use crate::angle::{Angle, EncoderReading, Offset};
-use crate::fit::{Block, Model, Prior, Unevaluable};
+use crate::fit::{BLOCK_OBSERVATIONS, Block, Model, Prior, Unevaluable};
 use crate::mount::{MountModel, Term, TermValues};
 
 use super::misfit::{
@@ -13,7 +15,8 @@ use super::misfit::{
     misfit_at_encoders_of,
 };
 use super::observe::Sighting;
-use super::session::SessionPeak;
+use super::one_mount::{KeptPeaks, OneMount};
+use super::peak::SessionPeak;
 use super::shape::{Column, Lever, Shape};
 
 /// Peaks to be explained by some columns; the parameters are their coefficients.
@@ -23,8 +26,11 @@ pub struct JointProblem<'a> {
     sigmas: &'a [[Angle; 2]],
     columns: &'a [Column],
     held: TermValues,
-    /// Whether every column is a constant mount term: then one mount serves all peaks.
-    constant: bool,
+    /// The term that each coefficient is, when all are constant mount terms: then one mount
+    /// serves all peaks.
+    constant: Option<Vec<Term>>,
+    /// What every pass asks of the peaks, made for the first when one mount serves all.
+    kept: OnceLock<KeptPeaks>,
     /// Whether some column turns fast.
     fast: bool,
 }
@@ -87,7 +93,10 @@ impl<'a> JointProblem<'a> {
             sigmas,
             columns,
             held,
-            constant: columns.iter().all(|c| c.constant_term().is_some()),
+            constant: (columns.len() <= Term::COUNT)
+                .then(|| columns.iter().map(Column::constant_term).collect())
+                .flatten(),
+            kept: OnceLock::new(),
             fast: columns.iter().any(|c| c.shape.is_fast()),
         }
     }
@@ -118,7 +127,7 @@ impl<'a> JointProblem<'a> {
         let peak = &self.peaks[index];
         let mut sighting = peak.sighting;
         let reading = filled_reading(bare, &sighting);
-        if self.constant {
+        if self.constant.is_some() {
             return ExplainedPeak {
                 mount: *bare,
                 sighting,
@@ -229,6 +238,72 @@ impl<'a> JointProblem<'a> {
         self.misfit_with_derivatives(index, &expected, more, by_parameter);
     }
 
+    /// Pushes the rows of some peaks, in order: where one mount serves all and both axes were
+    /// measured, several peaks at a time.
+    fn push_rows(
+        &self,
+        parameters: &[f64],
+        indices: impl Iterator<Item = usize>,
+        block: &mut Block,
+    ) {
+        let bare = self.mount(parameters);
+        let mut derivatives = vec![0.0; 2 * parameters.len()];
+        let Some(terms) = &self.constant else {
+            for i in indices {
+                self.push_rows_of(i, &bare, parameters, &mut derivatives, block);
+            }
+            return;
+        };
+        let clock = self.held.inside(Term::ClockOffset);
+        let kept = (self.kept).get_or_init(|| KeptPeaks::of(self.peaks, self.sigmas, clock));
+        let mount = OneMount::new(&bare, self.peaks, kept, terms);
+        let mut together = [0; BLOCK_OBSERVATIONS];
+        let mut count = 0;
+        for i in indices {
+            let whole = kept.is_whole(i);
+            if !whole || count == together.len() {
+                mount.push_rows(&together[..count], block);
+                count = 0;
+            }
+            if whole {
+                together[count] = i;
+                count += 1;
+            } else {
+                self.push_rows_of(i, &bare, parameters, &mut derivatives, block);
+            }
+        }
+        mount.push_rows(&together[..count], block);
+    }
+
+    /// Pushes the rows of one peak; `derivatives` is room for work.
+    fn push_rows_of(
+        &self,
+        index: usize,
+        bare: &MountModel,
+        parameters: &[f64],
+        derivatives: &mut [f64],
+        block: &mut Block,
+    ) {
+        let n = parameters.len();
+        let there = self.at_about(bare, index, parameters);
+        let sigma = self.sigmas[index].map(Angle::radians);
+        let offset = if block.wants_derivatives() {
+            self.misfit_with_derivatives(index, &there, &[], |j, change| {
+                derivatives[j] = change[0] / sigma[0];
+                derivatives[n + j] = change[1] / sigma[1];
+            })
+        } else {
+            there.misfit()
+        };
+        let parts = [offset.cross_elevation, offset.elevation];
+        for (axis, measured) in there.sighting.measured().into_iter().enumerate() {
+            if measured {
+                let value = parts[axis].radians() / sigma[axis];
+                block.push(index, value, &derivatives[axis * n..(axis + 1) * n]);
+            }
+        }
+    }
+
     /// What is known of each coefficient before the data, as rows for the fit.
     pub fn priors(&self) -> Vec<Prior> {
         let columns = self.columns.iter().enumerate();
@@ -249,28 +324,19 @@ impl Model for JointProblem<'_> {
         2
     }
     fn evaluate(&self, parameters: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let n = self.parameters();
-        let mut derivatives = vec![0.0; 2 * n];
-        let bare = self.mount(parameters);
-        for i in block.range() {
-            let there = self.at_about(&bare, i, parameters);
-            let sigma = self.sigmas[i].map(Angle::radians);
-            let offset = if block.wants_derivatives() {
-                self.misfit_with_derivatives(i, &there, &[], |j, change| {
-                    derivatives[j] = change[0] / sigma[0];
-                    derivatives[n + j] = change[1] / sigma[1];
-                })
-            } else {
-                there.misfit()
-            };
-            let parts = [offset.cross_elevation, offset.elevation];
-            for (axis, measured) in there.sighting.measured().into_iter().enumerate() {
-                if measured {
-                    let value = parts[axis].radians() / sigma[axis];
-                    block.push(i, value, &derivatives[axis * n..(axis + 1) * n]);
-                }
-            }
-        }
+        self.push_rows(parameters, block.range(), block);
         Ok(())
+    }
+    fn evaluate_listed(
+        &self,
+        parameters: &[f64],
+        observations: &[usize],
+        block: &mut Block,
+    ) -> Result<(), Unevaluable> {
+        self.push_rows(parameters, observations.iter().copied(), block);
+        Ok(())
+    }
+    fn shared(&self) -> Option<&(dyn Model + Sync)> {
+        Some(self)
     }
 }

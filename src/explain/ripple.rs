@@ -1,6 +1,8 @@
 //! Ripples of an unknown rate: teeth, belts, steppers. Every whole number of waves per turn is
 //! tried on what the joint fit leaves over.
 
+use std::ops::RangeInclusive;
+
 use nalgebra::{DVector, Matrix2, Vector2};
 
 use crate::station::Station;
@@ -9,7 +11,7 @@ use super::candidates::ripple_rates;
 use super::fault::Axis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
-use super::linearised::{Linearised, Weighted};
+use super::linearised::{Linearised, Weighted, sum_of_products};
 use super::misfit::{expected_reading, filled_reading};
 use super::session::Session;
 
@@ -34,9 +36,9 @@ pub fn ripples(
     ]
     .into_iter()
     .filter_map(|(axis, zero)| {
-        let rates = ripple_rates(station, session, axis);
+        let rates = ripple_rates(station, session, axis)?;
         let column = about.place_of(zero)?;
-        best_rate(session, about, linearised, axis, column, &rates)
+        best_rate(session, about, linearised, axis, column, rates)
     })
     .collect()
 }
@@ -47,16 +49,16 @@ fn best_rate(
     linearised: &Linearised,
     axis: Axis,
     zero: usize,
-    rates: &[u16],
+    rates: RangeInclusive<u16>,
 ) -> Option<Hypothesis> {
-    if rates.is_empty() {
-        return None;
-    }
+    let (first_rate, last_rate) = (*rates.start(), *rates.end());
     let base: Vec<usize> = (0..about.count()).collect();
     let fitted = linearised.solve(&base, &Weighted::Kept(&about.kept), about.variance)?;
     let stride = session.peaks.len().div_ceil(MOST_SEARCHED).max(1);
-    // Per row: the effect of the axis's zero, what the fit leaves, the reading, the base columns.
-    let mut rows: Vec<(f64, f64, f64, DVector<f64>)> = Vec::new();
+    let p = base.len();
+    let mut rows: Vec<Row> = Vec::new();
+    // Of each row in turn.
+    let mut own: Vec<f64> = Vec::new();
     let problem = about.problem(session);
     let bare = problem.mount(&about.parameters);
     for i in (0..session.peaks.len())
@@ -73,29 +75,43 @@ fn best_rate(
         }
         let expected = expected_reading(&bare, sighting, filled_reading(&bare, sighting));
         let reading = match axis {
-            Axis::Azimuth => expected.azimuth,
-            _ => expected.elevation,
+            Axis::Azimuth => expected.azimuth.radians(),
+            _ => expected.elevation.radians(),
         };
+        let turn = reading.sin_cos();
         for row in linearised.rows_of(i) {
             let effect = linearised.value(row, zero);
-            let own = DVector::from_fn(base.len(), |k, _| linearised.value(row, base[k]));
-            let left = linearised.residual(row) + own.dot(&fitted.step);
-            rows.push((effect, left, reading.radians(), own));
+            if effect == 0.0 {
+                continue;
+            }
+            let first = own.len();
+            own.extend(base.iter().map(|j| linearised.value(row, *j)));
+            let change = sum_of_products(&own[first..], fitted.step.as_slice());
+            rows.push(Row {
+                effect,
+                left: linearised.residual(row) + change,
+                turn,
+                wave: (reading * f64::from(first_rate)).sin_cos(),
+            });
         }
     }
     let mut best: Option<(f64, u16)> = None;
-    for rate in rates {
+    for rate in first_rate..=last_rate {
         let mut square = Matrix2::zeros();
         let mut product = Vector2::zeros();
-        let mut along = [DVector::zeros(base.len()), DVector::zeros(base.len())];
-        for (effect, left, reading, own) in &rows {
-            let (s, c) = (reading * f64::from(*rate)).sin_cos();
-            let wave = Vector2::new(effect * c, effect * s);
+        let mut along = [DVector::zeros(p), DVector::zeros(p)];
+        let [along_cosine, along_sine] = &mut along;
+        for (row, own) in rows.iter_mut().zip(own.chunks_exact(p)) {
+            let (s, c) = row.wave;
+            let wave = Vector2::new(row.effect * c, row.effect * s);
             square += wave * wave.transpose();
-            product += wave * *left;
-            for (sum, w) in along.iter_mut().zip(wave.iter()) {
-                sum.axpy(*w, own, 1.0);
+            product += wave * row.left;
+            let sums = along_cosine.iter_mut().zip(along_sine.iter_mut());
+            for ((cosine, sine), x) in sums.zip(own) {
+                *cosine += wave[0] * x;
+                *sine += wave[1] * x;
             }
+            row.wave = turned(row.wave, row.turn);
         }
         let taken = along.map(|a| fitted.inverse.tr_mul(&a) * (stride as f64).sqrt());
         let free = Matrix2::from_fn(|i, j| square[(i, j)] - taken[i].dot(&taken[j]));
@@ -104,9 +120,26 @@ fn best_rate(
         };
         let fall = product.dot(&root.solve(&product)) / about.variance;
         if best.is_none_or(|(most, _)| fall > most) {
-            best = Some((fall, *rate));
+            best = Some((fall, rate));
         }
     }
     let (_, per_turn) = best.filter(|(fall, _)| *fall > WORTH_FITTING)?;
     Some(Hypothesis::Ripple { axis, per_turn })
+}
+
+/// A row of the search.
+struct Row {
+    /// What a unit of the axis's zero does to it.
+    effect: f64,
+    /// What the fit leaves.
+    left: f64,
+    /// Sine and cosine of the reading.
+    turn: (f64, f64),
+    /// And of the reading times the rate at hand.
+    wave: (f64, f64),
+}
+
+/// Sine and cosine of the sum of two angles.
+fn turned((s, c): (f64, f64), (by_s, by_c): (f64, f64)) -> (f64, f64) {
+    (s * by_c + c * by_s, c * by_c - s * by_s)
 }

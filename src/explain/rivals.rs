@@ -8,8 +8,9 @@ use super::admission::{Context, Inquiry, grow, price, without};
 use super::fault::{Axis, Fault};
 use super::hypothesis::{Hypothesis, Size};
 use super::joint_fit::JointFit;
+use super::peak::SessionPeak;
 use super::problem::JointProblem;
-use super::session::{Session, SessionPeak};
+use super::session::Session;
 use super::shape::{Column, Lever};
 
 /// An explanation whose information criterion is worse by less than this cannot be ruled out:
@@ -107,7 +108,7 @@ pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: us
         if behind >= AS_GOOD {
             continue;
         }
-        let there = Inquiry::new(context, &base, &other);
+        let there = Inquiry::of_fitted(context, &base, &other);
         let Some(answer) = there.speaks_for(other.hypotheses.len() - 1, 1) else {
             continue;
         };

@@ -5,8 +5,7 @@ use std::collections::HashSet;
 use crate::mount::Term;
 
 use super::admission::{Admission, Context, admit, price, settled};
-use super::analyse::{ABSURD_ZERO, Options};
-use super::bad_peaks::leverage_of;
+use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
 use super::hypothesis::Hypothesis;
@@ -14,6 +13,8 @@ use super::joint_fit::JointFit;
 use super::log_zeros;
 use super::misreading::{LogReading, Misreading};
 use super::misreading_search::{Beginning, beginnings};
+use super::options::Options;
+use super::plausibility::ABSURD_ZERO;
 use super::plausibility::{absurd, falls_apart};
 use super::session::Session;
 use super::unexplained::Unexplained;
@@ -52,24 +53,18 @@ pub fn search(
         None => session.plain_fit(),
         Some(_) => None,
     };
-    let (as_logged, mut elsewhere) = match plain {
-        Some((fit, true)) => (Ok(fit), Vec::new()),
-        plain => {
+    let whole = |fit: &JointFit| !falls_apart(&session, fit);
+    let (as_logged, mut elsewhere) = match (plain, log_zeros::apart(&session)) {
+        (Some((fit, true)), by_log) => (Ok(fit), Vec::from_iter(by_log)),
+        // Each log by itself makes sense, and nothing needs a costly search.
+        (Some((plain, _)), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
+            (Ok(by_log.fit), Vec::new())
+        }
+        (plain, by_log) => {
             let plain = plain.map(|(fit, _)| fit);
-            let by_log = log_zeros::apart(&session);
-            let whole = |fit: &JointFit| !falls_apart(&session, fit);
-            match (plain, by_log) {
-                // Each log by itself makes sense, and nothing needs a costly search.
-                (Some(plain), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
-                    (Ok(plain), vec![by_log])
-                }
-                (plain, by_log) => {
-                    let (logged, mut others) =
-                        whole_or_elsewhere(context, &session, options, plain);
-                    others.extend(by_log);
-                    (logged, others)
-                }
-            }
+            let (logged, mut others) = whole_or_elsewhere(context, &session, options, plain);
+            others.extend(by_log);
+            (logged, others)
         }
     };
     if let (Some(reading), Ok(fit)) = (context.reading, &as_logged) {
@@ -171,9 +166,12 @@ fn starts(context: Context<'_>, session: &Session, first: &JointFit) -> Vec<Join
     let mut found = vec![first.clone()];
     let bad: Vec<usize> = (0..first.kept.len()).filter(|i| !first.kept[*i]).collect();
     let many = bad.len() as f64 > SUSPICIOUS_SHARE * first.kept.len() as f64;
-    let alone = || (bad.iter()).any(|i| leverage_of(session, first, *i) > HIGH_LEVERAGE);
+    let alone = || {
+        let leverages = leverages(session, first);
+        bad.iter().any(|i| leverages[*i] > HIGH_LEVERAGE)
+    };
     // Where a term is missing, all peaks may scatter in the place of the few bad ones.
-    if !(many || falls_apart(session, first) || alone()) {
+    if !(many || falls_apart(session, first) || (!bad.is_empty() && alone())) {
         return found;
     }
     let more = all_terms(context.station, session);

@@ -13,8 +13,8 @@ use nalgebra::Vector3;
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::Term;
 
-use super::log_zeros::LogSet;
-use super::session::SessionPeak;
+use super::log_change::LogSet;
+use super::peak::SessionPeak;
 
 /// What is moved.
 #[derive(Clone, Debug, PartialEq)]
@@ -80,13 +80,10 @@ impl Shape {
     /// The pull at a peak whose encoders read `reading`.
     pub fn at(self, peak: &SessionPeak, reading: &EncoderReading) -> f64 {
         let (a, e) = (reading.azimuth, reading.elevation);
-        let step = |over: bool| f64::from(u8::from(over));
         match self {
             Shape::Always => 1.0,
             Shape::HoursSince(middle) => peak.hours - middle,
-            Shape::After(hours) => step(peak.hours > hours),
-            Shape::InLogs(logs) => step(logs.holds(peak.log)),
-            Shape::Above(elevation) => step(peak.raised() > elevation),
+            Shape::After(_) | Shape::InLogs(_) | Shape::Above(_) => self.step_at(peak),
             Shape::CosAzimuth(k) => (a * k).cos(),
             Shape::SinAzimuth(k) => (a * k).sin(),
             Shape::CosElevation(k) => (e * k).cos(),
@@ -94,6 +91,17 @@ impl Shape {
             Shape::CosDay => peak.day_angle.cos(),
             Shape::SinDay => peak.day_angle.sin(),
             Shape::WarmerThan(mean) => peak.temperature_c.map_or(0.0, |t| t - mean),
+        }
+    }
+
+    /// The pull at a peak of a step, wherever its encoders read; zero for other shapes.
+    pub fn step_at(self, peak: &SessionPeak) -> f64 {
+        let step = |over: bool| f64::from(u8::from(over));
+        match self {
+            Shape::After(hours) => step(peak.hours > hours),
+            Shape::InLogs(logs) => step(logs.holds(peak.log)),
+            Shape::Above(elevation) => step(peak.raised() > elevation),
+            _ => 0.0,
         }
     }
 

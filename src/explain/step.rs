@@ -4,8 +4,9 @@ use crate::angle::Angle;
 use crate::mount::Term;
 
 use super::fault::Axis;
-use super::hypothesis::{Hypothesis, Instant};
-use super::session::SessionPeak;
+use super::hypothesis::Hypothesis;
+use super::log_change::Instant;
+use super::peak::SessionPeak;
 use super::shape::{Column, Shape};
 
 /// A kind of step.
@@ -70,14 +71,17 @@ impl StepKind {
             .collect()
     }
 
+    /// Whether it happens where the dish is raised so far, and not at a time.
+    pub fn is_at_elevation(self) -> bool {
+        matches!(self, StepKind::BalanceFlip | StepKind::Flop)
+    }
+
     /// Groups of peaks in the order in which places are searched; those of one instant (or one
     /// elevation) together.
     pub fn order(self, peaks: &[SessionPeak]) -> Vec<Vec<usize>> {
-        match self {
-            StepKind::BalanceFlip | StepKind::Flop => {
-                grouped(peaks.len(), |i| peaks[i].raised().radians())
-            }
-            _ => grouped(peaks.len(), |i| peaks[i].hours),
+        match self.is_at_elevation() {
+            true => grouped(peaks.len(), |i| peaks[i].raised().radians()),
+            false => grouped(peaks.len(), |i| peaks[i].hours),
         }
     }
 
@@ -109,16 +113,12 @@ impl StepKind {
 }
 
 fn grouped(count: usize, key: impl Fn(usize) -> f64) -> Vec<Vec<usize>> {
-    let mut order: Vec<usize> = (0..count).collect();
-    order.sort_by(|a, b| key(*a).total_cmp(&key(*b)));
-    let mut groups: Vec<Vec<usize>> = Vec::new();
-    for i in order {
-        match groups.last_mut() {
-            Some(last) if key(last[0]) == key(i) => last.push(i),
-            _ => groups.push(vec![i]),
-        }
-    }
-    groups
+    let mut order: Vec<(f64, usize)> = (0..count).map(|i| (key(i), i)).collect();
+    order.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let same = |a: &(f64, usize), b: &(f64, usize)| a.0 == b.0;
+    (order.chunk_by(same))
+        .map(|group| group.iter().map(|(_, i)| *i).collect())
+        .collect()
 }
 
 #[cfg(test)]

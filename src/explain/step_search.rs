@@ -5,9 +5,9 @@
 //! best of all places gains so much without any step is bounded by how fast the statistic turns
 //! from place to place.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{Matrix2, Vector2};
 
-use super::linearised::{Linearised, Weighted};
+use super::linearised::{Linearised, Weighted, sum_of_products};
 use crate::fit::quantile;
 
 /// A step must have so many peaks on either side: with fewer it is their own error.
@@ -24,69 +24,131 @@ pub struct StepSearch {
     coefficients: f64,
 }
 
-/// Running sums over all peaks from a place on.
+/// A fit of some columns to some peaks, beside which steps are searched for.
+pub struct Beside<'a> {
+    linearised: &'a Linearised,
+    kept: &'a [bool],
+    /// How many columns are fitted.
+    count: usize,
+    /// Row by row, the fitted columns times half the inverse: the square of a sum of rows is what
+    /// the fit takes up of it.
+    halves: Vec<f64>,
+    /// By row, the residual that the fit leaves.
+    left: Vec<f64>,
+}
+
+impl<'a> Beside<'a> {
+    /// Of the columns `base` over the peaks `kept`, at a noise of `variance`. None when the base
+    /// leaves no freedom.
+    pub fn new(
+        linearised: &'a Linearised,
+        base: &[usize],
+        kept: &'a [bool],
+        variance: f64,
+    ) -> Option<Beside<'a>> {
+        let fitted = linearised.solve(base, &Weighted::Kept(kept), variance)?;
+        (fitted.freedom > 2.0).then_some(())?;
+        let p = base.len();
+        let mut halves = Vec::new();
+        let mut left = Vec::new();
+        let mut values = vec![0.0; p];
+        for row in (0..linearised.peaks()).flat_map(|i| linearised.rows_of(i)) {
+            for (value, j) in values.iter_mut().zip(base) {
+                *value = linearised.value(row, *j);
+            }
+            // The inverse is an upper triangle.
+            let columns = fitted.inverse.as_slice().chunks_exact(p).enumerate();
+            halves.extend(columns.map(|(c, column)| sum_of_products(&values[..=c], &column[..=c])));
+            let change = sum_of_products(&values, fitted.step.as_slice());
+            left.push(linearised.residual(row) + change);
+        }
+        Some(Beside {
+            linearised,
+            kept,
+            count: p,
+            halves,
+            left,
+        })
+    }
+}
+
+/// A step has at most so many coefficients.
+const MOST_COEFFICIENTS: usize = 2;
+
+/// Running sums over all peaks from a place on; those of a coefficient that the step has not stand
+/// for one by itself.
+#[derive(Clone)]
 struct Sums {
-    /// Base columns times step columns, p by q.
-    along: DMatrix<f64>,
-    /// Step columns times the residuals that the base leaves, q.
-    product: DVector<f64>,
-    /// Step columns times step columns, q by q.
-    square: DMatrix<f64>,
+    /// Half the base's inverse times base columns times step columns: its square is what the base
+    /// takes up.
+    taken: [Vec<f64>; MOST_COEFFICIENTS],
+    /// Step columns times the residuals that the base leaves.
+    product: Vector2<f64>,
+    /// Step columns times step columns.
+    square: Matrix2<f64>,
+}
+
+impl Sums {
+    /// Of no peaks, for so many columns of the base and coefficients of the step.
+    fn new(base: usize, coefficients: usize) -> Sums {
+        let mut square = Matrix2::zeros();
+        for absent in coefficients..MOST_COEFFICIENTS {
+            square[(absent, absent)] = 1.0;
+        }
+        Sums {
+            taken: [vec![0.0; base], vec![0.0; base]],
+            product: Vector2::zeros(),
+            square,
+        }
+    }
+    fn add(&mut self, step: &[f64], half: &[f64], left: f64) {
+        for (c, value) in step.iter().enumerate() {
+            for (sum, x) in self.taken[c].iter_mut().zip(half) {
+                *sum += x * value;
+            }
+            self.product[c] += value * left;
+            for (d, other) in step.iter().enumerate() {
+                self.square[(c, d)] += value * other;
+            }
+        }
+    }
+    /// What the base takes up of the product of these steps and others.
+    fn taken_of(&self, other: &Sums) -> Matrix2<f64> {
+        Matrix2::from_fn(|c, d| sum_of_products(&self.taken[c], &other.taken[d]))
+    }
 }
 
 impl StepSearch {
-    /// Steps of the columns `probes` beside the columns `base`, over the peaks `kept`, at a noise
-    /// of `variance`. `order` holds groups of peaks in ascending order of what is searched; a
-    /// step lies between groups. None when the base leaves no freedom.
-    pub fn new(
-        linearised: &Linearised,
-        base: &[usize],
-        probes: &[usize],
-        kept: &[bool],
-        variance: f64,
-        order: &[Vec<usize>],
-    ) -> Option<StepSearch> {
-        let (p, q) = (base.len(), probes.len());
-        let fitted = linearised.solve(base, &Weighted::Kept(kept), variance)?;
-        (fitted.freedom > 2.0).then_some(())?;
-        let mut sums = Sums {
-            along: DMatrix::zeros(p, q),
-            product: DVector::zeros(q),
-            square: DMatrix::zeros(q, q),
-        };
+    /// Steps of the columns `probes`, at most two, beside a fit. `order` holds groups of peaks in
+    /// ascending order of what is searched; a step lies between groups.
+    pub fn new(beside: &Beside<'_>, probes: &[usize], order: &[Vec<usize>]) -> StepSearch {
+        let (linearised, kept, p) = (beside.linearised, beside.kept, beside.count);
+        let q = probes.len().min(MOST_COEFFICIENTS);
+        let probes = &probes[..q];
+        let mut sums = Sums::new(p, q);
         let counted = |group: &Vec<usize>| group.iter().filter(|i| kept[**i]).count();
         let total: usize = order.iter().map(counted).sum();
         let mut after = 0;
         let mut places = Vec::new();
         let mut turns = Vec::new();
         let mut last: Option<Place> = None;
+        let mut step = [0.0; MOST_COEFFICIENTS];
         for place in (1..order.len()).rev() {
             let group = &order[place];
             for i in group.iter().filter(|i| kept[**i]) {
                 for row in linearised.rows_of(*i) {
-                    let left = linearised.residual(row)
-                        + (base.iter().zip(fitted.step.iter()))
-                            .map(|(j, s)| s * linearised.value(row, *j))
-                            .sum::<f64>();
-                    for (c, probe) in probes.iter().enumerate() {
-                        let step = linearised.value(row, *probe);
-                        for (b, j) in base.iter().enumerate() {
-                            sums.along[(b, c)] += linearised.value(row, *j) * step;
-                        }
-                        sums.product[c] += step * left;
-                        for (d, other) in probes.iter().enumerate() {
-                            sums.square[(c, d)] += step * linearised.value(row, *other);
-                        }
+                    for (value, probe) in step.iter_mut().zip(probes) {
+                        *value = linearised.value(row, *probe);
                     }
+                    let half = &beside.halves[row * p..(row + 1) * p];
+                    sums.add(&step[..q], half, beside.left[row]);
                 }
             }
             after += counted(group);
             if after < LEAST_SIDE || total - after < LEAST_SIDE {
                 continue;
             }
-            // Half of the base's inverse times `along`: its square is what the base takes up.
-            let taken = fitted.inverse.tr_mul(&sums.along);
-            let free = &sums.square - taken.tr_mul(&taken);
+            let free = sums.square - sums.taken_of(&sums);
             let told = (0..q).all(|c| free[(c, c)] > LEAST_FREE * sums.square[(c, c)]);
             let Some(root) = free.cholesky().filter(|_| told) else {
                 continue;
@@ -94,18 +156,17 @@ impl StepSearch {
             let fall = sums.product.dot(&root.solve(&sums.product));
             places.push((place, fall));
             let now = Place {
-                taken,
-                square: sums.square.clone(),
+                sums: sums.clone(),
                 root: root.l(),
             };
             turns.extend(last.as_ref().and_then(|before| before.turn_to(&now)));
             last = Some(now);
         }
-        Some(StepSearch {
+        StepSearch {
             places,
             turns,
             coefficients: q as f64,
-        })
+        }
     }
 
     /// The best place: the number of groups before it.
@@ -130,17 +191,16 @@ impl StepSearch {
 
 /// The statistic at one place.
 struct Place {
-    taken: DMatrix<f64>,
-    square: DMatrix<f64>,
-    /// Lower root of what is free, q by q.
-    root: DMatrix<f64>,
+    sums: Sums,
+    /// Lower root of what is free.
+    root: Matrix2<f64>,
 }
 
 impl Place {
     /// The largest angle by which the step's columns turn from this place to `next`, which lies
     /// before it in the order: the later step lies wholly inside the earlier one.
     fn turn_to(&self, next: &Place) -> Option<f64> {
-        let common = &self.square - self.taken.tr_mul(&next.taken);
+        let common = self.sums.square - self.sums.taken_of(&next.sums);
         let half = self.root.solve_lower_triangular(&common)?;
         let cosines = next.root.solve_lower_triangular(&half.transpose())?;
         let least = (cosines.singular_values().iter()).fold(1.0_f64, |a, b| a.min(*b));

@@ -4,6 +4,8 @@
 //! half to the other. That shows as a scatter with two humps. The likelihood of two humps is held
 //! against that of one with the same freedom, a scatter of the axis of any size.
 
+use std::ops::Range;
+
 use crate::angle::Angle;
 
 use super::explanation::TwoPlaces;
@@ -66,33 +68,33 @@ fn of_axis(session: &Session, fit: &JointFit, axis: Axis, zero: Term) -> Option<
         .map(|k| 1.5 * scatter * k as f64 / STEPS as f64)
         .collect();
     let one = |size: f64, noise: f64| -> f64 {
-        (moved.iter())
-            .map(|(r, e)| {
-                let variance = noise * noise + (size * e).powi(2);
-                -0.5 * (variance.ln() + r * r / variance)
-            })
-            .sum()
+        let variances = Product::of(
+            moved
+                .iter()
+                .map(|(_, e)| noise * noise + (size * e).powi(2)),
+        );
+        let squares = moved
+            .iter()
+            .map(|(r, e)| r * r / (noise * noise + (size * e).powi(2)));
+        -0.5 * (variances.ln() + squares.sum::<f64>())
     };
+    let squares: f64 = moved.iter().map(|(r, _)| r * r).sum();
     let two = |size: f64, noise: f64| -> f64 {
-        (moved.iter())
-            .map(|(r, e)| {
-                let hump = |at: f64| (-0.5 * ((r - at) / noise).powi(2)).exp();
-                let density = 0.5 * (hump(size * e) + hump(-size * e));
-                density.max(1e-300).ln() - noise.ln()
-            })
-            .sum()
+        // The mean of the densities about x and -x is that about 0, times exp(-x^2/2) cosh(r x).
+        let over = size / (noise * noise);
+        let beyond = |(r, e): &(f64, f64)| (r * e * over).abs();
+        let common: f64 = moved.iter().map(beyond).sum();
+        let cosines = Product::of(moved.iter().map(|m| 1.0 + (-2.0 * beyond(m)).exp()));
+        let all = moved.len() as f64;
+        common + cosines.ln()
+            - all * (2.0_f64.ln() + noise.ln())
+            - 0.5 * (squares + size * size * weight) / (noise * noise)
     };
     let best = |of: &dyn Fn(f64, f64) -> f64| {
-        let mut best = (f64::NEG_INFINITY, 0.0, 1.0);
-        for size in &sizes {
-            for noise in &noises {
-                let value = of(*size, *noise);
-                if value > best.0 {
-                    best = (value, *size, *noise);
-                }
-            }
-        }
-        best
+        let (value, [size, noise]) = highest([sizes.len(), noises.len()], |[size, noise]| {
+            of(sizes[size], noises[noise])
+        });
+        (value, sizes[size], noises[noise])
     };
     let (single, _, _) = best(&one);
     let (double, size, noise) = best(&two);
@@ -107,4 +109,73 @@ fn of_axis(session: &Session, fit: &JointFit, axis: Axis, zero: Term) -> Option<
         sigma: Angle::from_radians(2.0 * noise / weight.sqrt()),
         p_value,
     })
+}
+
+/// The highest value of a smooth function on a grid, and where: coarsely first, then uphill from
+/// the best few places.
+fn highest(lengths: [usize; 2], of: impl Fn([usize; 2]) -> f64) -> (f64, [usize; 2]) {
+    /// Only every so manieth line of the grid at first.
+    const COARSE: usize = 4;
+    /// From so many places uphill.
+    const CLIMBS: usize = 3;
+    let mut known = vec![f64::NAN; lengths[0] * lengths[1]];
+    let mut value = |[i, j]: [usize; 2]| {
+        let known = &mut known[i * lengths[1] + j];
+        if known.is_nan() {
+            *known = of([i, j]);
+        }
+        *known
+    };
+    let mut best_of = |lines: Range<usize>, across: Range<usize>, step: usize| {
+        let places = lines.step_by(step).map(|i| {
+            let across = across.clone().step_by(step).map(move |j| [i, j]);
+            (across.map(|at| (value(at), at))).fold((f64::NEG_INFINITY, [i, 0]), |a, b| {
+                if b.0 > a.0 { b } else { a }
+            })
+        });
+        let mut lines: Vec<(f64, [usize; 2])> = places.collect();
+        lines.sort_by(|a, b| b.0.total_cmp(&a.0));
+        lines
+    };
+    let coarse = best_of(0..lengths[0], 0..lengths[1], COARSE);
+    let near = |at: usize, length: usize| at.saturating_sub(COARSE)..length.min(at + COARSE + 1);
+    (coarse.into_iter().take(CLIMBS))
+        .map(|mut here| {
+            loop {
+                let [i, j] = here.1;
+                let around = best_of(near(i, lengths[0]), near(j, lengths[1]), 1);
+                if around[0].0 <= here.0 {
+                    return here;
+                }
+                here = around[0];
+            }
+        })
+        .fold(
+            (f64::NEG_INFINITY, [0, 0]),
+            |a, b| if b.0 > a.0 { b } else { a },
+        )
+}
+
+/// A product of many positive numbers, kept in pieces that neither overflow nor vanish.
+struct Product {
+    ln: f64,
+    rest: f64,
+}
+
+impl Product {
+    fn of(factors: impl Iterator<Item = f64>) -> Product {
+        const WITHIN: std::ops::Range<f64> = 1e-100..1e100;
+        let mut product = Product { ln: 0.0, rest: 1.0 };
+        for factor in factors {
+            product.rest *= factor;
+            if !WITHIN.contains(&product.rest) {
+                product.ln += product.rest.ln();
+                product.rest = 1.0;
+            }
+        }
+        product
+    }
+    fn ln(&self) -> f64 {
+        self.ln + self.rest.ln()
+    }
 }

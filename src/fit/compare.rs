@@ -1,10 +1,11 @@
 //! Which of several models the data prefer.
 
 use super::influence::deviations;
-use super::least_squares::{LeastSquares, PassError};
+use super::least_squares::LeastSquares;
 use super::marquardt::positive;
 use super::model::Model;
 use super::options::Noise;
+use super::pass::PassError;
 use super::quantile;
 use super::solution::Solution;
 use super::step;
@@ -175,10 +176,9 @@ pub fn by_folds<M: Model + ?Sized>(
                 let shift: f64 = (change.iter().enumerate())
                     .map(|(j, d)| d * block.derivative(row, j))
                     .sum();
-                total.press += (block.residuals()[row] + shift).powi(2);
+                total.press += (block.residual(row) + shift).powi(2);
             }
             total.rows += block.rows();
-            block.clear();
         })?;
     }
     Ok(total)

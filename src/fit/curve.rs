@@ -1,6 +1,7 @@
 //! A model of one variable from a closure: samples y at x.
 
-use super::model::{Block, Model, Unevaluable};
+use super::block::Block;
+use super::model::{Model, Unevaluable};
 use std::cell::RefCell;
 
 /// Samples of a curve with a closure for the modelled value.

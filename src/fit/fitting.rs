@@ -1,14 +1,16 @@
 //! The fit of a model from start to solution.
 
-use super::least_squares::{LeastSquares, PassError};
+use super::least_squares::LeastSquares;
 use super::marquardt::{Ending, LevenbergMarquardt, State};
 use super::model::Model;
 use super::options::{FitError, Noise, Options, check};
+use super::pass::PassError;
+use super::prior::Prior;
 use super::solution::Solution;
 use super::spectrum::{Hold, Spectrum};
 use super::triangle::Triangle;
 use argmin::core::{Executor, State as _};
-use nalgebra::DVector;
+use nalgebra::{DMatrix, DVector};
 
 /// Most rounds of fitting when the size of the noise or the set of held directions depends
 /// on the answer.
@@ -99,12 +101,11 @@ fn fit_with_noise<M: Model + ?Sized>(
     })?;
     // The rank at the start decides what may move; should it differ at the solution, the fit
     // is made again with that one.
-    let mut basis = Spectrum::basis_of(&first, &options.hold);
+    let mut basis = Spectrum::of(&first, &options.hold).basis();
     let mut iterations = 0;
     let mut rounds = 0;
     let (parameters, triangle, ending, spectrum) = loop {
-        let solver = LevenbergMarquardt::new(start, first.clone(), basis.clone());
-        let (parameters, triangle, ending, steps) = run(&problem, solver);
+        let (parameters, triangle, ending, steps) = run(&problem, start, &first, &basis);
         iterations += steps;
         rounds += 1;
         let spectrum = Spectrum::of(&triangle, &options.hold);
@@ -114,20 +115,24 @@ fn fit_with_noise<M: Model + ?Sized>(
         }
         basis = spectrum.basis();
     };
-    let free = match &basis {
-        None => triangle.clone(),
-        Some(basis) => triangle.restricted(basis),
+    let largest_cosine = match &basis {
+        None => triangle.largest_cosine(),
+        Some(basis) => triangle.restricted(basis).largest_cosine(),
     };
     let prior_chi_square = problem.sum_of_prior_squares(&parameters);
     let chi_square = (triangle.squares() - prior_chi_square).max(0.0) * noise * noise;
     let rows = triangle.rows() - options.priors.len();
-    let covariance = spectrum.covariance();
-    let paid_by_priors: f64 = (options.priors.iter())
-        .map(|prior| {
-            let row = DVector::from_vec(prior.derivatives(n));
-            (&covariance * &row).dot(&row)
-        })
-        .sum();
+    let paid_by_priors = match options.priors.as_slice() {
+        [] => 0.0,
+        priors => {
+            let half = spectrum.half_covariance();
+            let paid = |prior: &Prior| {
+                let row = DVector::from_vec(prior.derivatives(n));
+                half.tr_mul(&row).norm_squared()
+            };
+            priors.iter().map(paid).sum()
+        }
+    };
     let degrees_of_freedom = rows as f64 - (spectrum.rank() as f64 - paid_by_priors);
     let scatter =
         (degrees_of_freedom > LEAST_FREEDOM).then(|| (chi_square / degrees_of_freedom).sqrt());
@@ -140,11 +145,7 @@ fn fit_with_noise<M: Model + ?Sized>(
         rows,
         degrees_of_freedom: degrees_of_freedom.max(0.0),
         scatter,
-        largest_cosine: free.largest_cosine(),
-        condition: match options.hold {
-            Hold::BelowRatio(_) => spectrum.condition(),
-            Hold::VaguerThan(_) => Spectrum::of(&triangle, &Hold::default()).condition(),
-        },
+        largest_cosine,
         spectrum,
         triangle,
         noise: options.noise,
@@ -162,12 +163,14 @@ const MOST_RANK_ROUNDS: usize = 4;
 /// Fewer degrees of freedom than this are roundings of none.
 const LEAST_FREEDOM: f64 = 1e-6;
 
-/// Runs the solver under argmin to its end.
+/// Runs the solver under argmin to its end, from a start and its reduction.
 fn run<M: Model + ?Sized>(
     problem: &LeastSquares<'_, M>,
-    solver: LevenbergMarquardt,
+    start: &[f64],
+    first: &Triangle,
+    basis: &Option<DMatrix<f64>>,
 ) -> (Vec<f64>, Triangle, Ending, usize) {
-    let fallback = solver.clone();
+    let solver = LevenbergMarquardt::new(start, first.clone(), basis.clone());
     let result = Executor::new(problem, solver)
         .configure(|state: State| state.max_iters(u64::MAX))
         .timer(false)
@@ -180,6 +183,6 @@ fn run<M: Model + ?Sized>(
             debug_assert!(result.state.terminated());
             result.solver.into_parts()
         }
-        Err(_) => fallback.into_parts(),
+        Err(_) => (start.to_vec(), first.clone(), Ending::BudgetSpent, 0),
     }
 }

@@ -1,7 +1,9 @@
 //! What each observation does to the fit, and how well the fit of the others predicts it.
 
-use super::least_squares::{LeastSquares, PassError};
-use super::model::{Block, Model};
+use super::block::Block;
+use super::least_squares::LeastSquares;
+use super::model::Model;
+use super::pass::PassError;
 use super::solution::Solution;
 use nalgebra::{DMatrix, DVector};
 
@@ -50,43 +52,33 @@ pub fn deviations<M: Model + ?Sized>(
     let mut found = Vec::new();
     problem.pass(&solution.parameters, true, |block| {
         let owners = block.observation_of_rows();
-        let mut first = 0;
-        while first < owners.len() {
-            let observation = owners[first];
-            let rows = owners[first..]
-                .iter()
-                .take_while(|o| **o == observation)
-                .count();
+        let mut rows: Vec<usize> = (0..owners.len()).collect();
+        rows.sort_by_key(|row| owners[*row]);
+        for rows in rows.chunk_by(|a, b| owners[*a] == owners[*b]) {
+            let observation = owners[rows[0]];
             let in_fit = weights[observation] > 0.0;
-            found.push(deviation(block, first, rows, &half, observation, in_fit));
-            first += rows;
+            found.push(deviation(block, rows, &half, observation, in_fit));
         }
-        block.clear();
     })?;
     Ok(found)
 }
 
 fn deviation(
     block: &Block,
-    first: usize,
-    rows: usize,
+    rows: &[usize],
     half: &DMatrix<f64>,
     observation: usize,
     in_fit: bool,
 ) -> Deviation {
     let (n, k) = half.shape();
-    let mut a: DMatrix<f64> = DMatrix::zeros(rows, k);
-    for i in 0..rows {
-        for l in 0..k {
-            a[(i, l)] = (0..n)
-                .map(|j| block.derivative(first + i, j) * half[(j, l)])
-                .sum();
-        }
-    }
-    let residual = DVector::from_column_slice(&block.residuals()[first..first + rows]);
+    let a = DMatrix::from_fn(rows.len(), k, |i, l| {
+        let products = (0..n).map(|j| block.derivative(rows[i], j) * half[(j, l)]);
+        products.sum::<f64>()
+    });
+    let residual = DVector::from_fn(rows.len(), |i, _| block.residual(rows[i]));
     let hat = &a * a.transpose();
     let sign = if in_fit { -1.0 } else { 1.0 };
-    let spread = DMatrix::identity(rows, rows) + &hat * sign;
+    let spread = DMatrix::identity(rows.len(), rows.len()) + &hat * sign;
     // The deletion formula: residuals from the fit of the others are (I - H)^-1 r.
     let (square, press) = match spread.cholesky() {
         Some(cholesky) if cholesky.determinant() > ALONE => {
@@ -102,7 +94,7 @@ fn deviation(
     };
     Deviation {
         observation,
-        rows,
+        rows: rows.len(),
         in_fit,
         leverage: hat.trace(),
         residual_square: residual.norm_squared(),

@@ -1,6 +1,6 @@
 //! Small linear least squares: the parameters that enter a model linearly.
 
-use super::model::Block;
+use super::block::Block;
 use super::spectrum::{Hold, Spectrum};
 use super::step;
 use super::triangle::Triangle;
@@ -49,11 +49,9 @@ pub struct LinearSolution {
 impl Linear {
     /// Of n coefficients and no rows yet.
     pub fn new(coefficients: usize) -> Linear {
-        let mut block = Block::new(coefficients, GATHERED, 1);
-        block.ask(0..GATHERED, true);
         Linear {
             triangle: Triangle::new(coefficients),
-            block,
+            block: Block::new(coefficients, GATHERED),
         }
     }
     /// Adds a row: the value, its n regressors, its weight (one over the variance), zero or
@@ -68,13 +66,13 @@ impl Linear {
             self.block.scale_last_row(root);
         }
         if self.block.rows() == GATHERED {
-            self.triangle.absorb(&mut self.block);
+            self.triangle.absorb_or_spoil(&mut self.block);
         }
     }
     /// The least-squares solution of all rows so far, by QR; by singular values when near
     /// deficient.
     pub fn solve(&mut self) -> LinearSolution {
-        self.triangle.absorb(&mut self.block);
+        self.triangle.absorb_or_spoil(&mut self.block);
         let triangle = &self.triangle;
         let spectrum = Spectrum::of(triangle, &Hold::default());
         let (coefficients, sum_of_squares) = match spectrum.basis() {

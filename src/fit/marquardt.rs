@@ -1,7 +1,8 @@
 //! The Levenberg-Marquardt solver, as a solver of the argmin framework.
 
-use super::least_squares::{LeastSquares, PassError};
+use super::least_squares::LeastSquares;
 use super::model::Model;
+use super::pass::PassError;
 use super::step::{self, Step};
 use super::triangle::Triangle;
 use argmin::core::{
@@ -91,10 +92,10 @@ pub(crate) struct LevenbergMarquardt {
     /// Takes parameters to their coordinates in the basis.
     coordinates: Option<DMatrix<f64>>,
     parameters: Vec<f64>,
-    /// Over the free directions.
-    triangle: Triangle,
     /// Over all parameters, at `parameters`.
     whole: Triangle,
+    /// Over the free directions; none when all are.
+    free: Option<Triangle>,
     scale: Vec<f64>,
     radius: f64,
     /// The last gain, to guess whether the next step will be accepted.
@@ -109,8 +110,8 @@ pub(crate) type State = IterState<Vec<f64>, (), (), (), (), f64>;
 impl LevenbergMarquardt {
     /// From a start whose reduction is `whole`.
     pub fn new(start: &[f64], whole: Triangle, basis: Option<DMatrix<f64>>) -> LevenbergMarquardt {
-        let triangle = restrict(&whole, basis.as_ref());
-        let scale = positive(triangle.column_norms());
+        let free = restricted(&whole, basis.as_ref());
+        let scale = positive(free.as_ref().unwrap_or(&whole).column_norms());
         let inverse = |basis: &DMatrix<f64>| match basis.ncols() {
             0 => Ok(basis.transpose()),
             _ => basis.clone().pseudo_inverse(0.0),
@@ -118,8 +119,8 @@ impl LevenbergMarquardt {
         let mut solver = LevenbergMarquardt {
             coordinates: basis.as_ref().and_then(|basis| inverse(basis).ok()),
             parameters: start.to_vec(),
-            triangle,
             whole,
+            free,
             scale,
             radius: f64::INFINITY,
             gain: 1.0,
@@ -140,22 +141,30 @@ impl LevenbergMarquardt {
         (self.parameters, self.whole, ending, self.iterations)
     }
 
+    /// Over the free directions.
+    fn triangle(&self) -> &Triangle {
+        self.free.as_ref().unwrap_or(&self.whole)
+    }
     /// Length of the parameters in scaled units: of all, or of the free directions' share.
     fn scaled_length(&self) -> f64 {
-        let p = DVector::from_column_slice(&self.parameters);
-        let free = match &self.coordinates {
-            None => p,
-            Some(coordinates) => coordinates * p,
+        let length = |free: &[f64]| -> f64 {
+            let squares = free.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2));
+            squares.sum::<f64>().sqrt()
         };
-        let squares = free.iter().zip(&self.scale).map(|(x, d)| (x * d).powi(2));
-        squares.sum::<f64>().sqrt()
+        match &self.coordinates {
+            None => length(&self.parameters),
+            Some(coordinates) => {
+                let p = DVector::from_column_slice(&self.parameters);
+                length((coordinates * p).as_slice())
+            }
+        }
     }
     fn ending_here(&self) -> Option<Ending> {
-        if self.triangle.parameters() == 0 {
+        if self.triangle().parameters() == 0 {
             Some(Ending::NothingFree)
-        } else if self.triangle.squares() == 0.0 {
+        } else if self.triangle().squares() == 0.0 {
             Some(Ending::Exact)
-        } else if self.triangle.largest_cosine() <= COSINE_TOLERANCE {
+        } else if self.triangle().largest_cosine() <= COSINE_TOLERANCE {
             Some(Ending::Stationary)
         } else {
             None
@@ -172,22 +181,23 @@ impl LevenbergMarquardt {
             .collect()
     }
     fn accept(&mut self, parameters: Vec<f64>, whole: Triangle) {
-        self.triangle = restrict(&whole, self.basis.as_ref());
+        self.free = restricted(&whole, self.basis.as_ref());
         self.whole = whole;
         self.parameters = parameters;
-        for (d, norm) in self.scale.iter_mut().zip(self.triangle.column_norms()) {
+        let norms = self.triangle().column_norms();
+        for (d, norm) in self.scale.iter_mut().zip(norms) {
             *d = d.max(norm);
         }
     }
 
     /// One accepted or refused step.
     fn iterate<M: Model + ?Sized>(&mut self, problem: &LeastSquares<'_, M>) {
-        let step = step::within(&self.triangle, &self.scale, self.radius);
+        let step = step::within(self.triangle(), &self.scale, self.radius);
         if self.iterations == 0 {
             self.radius = self.radius.min(step.length);
         }
         self.iterations += 1;
-        let before = self.triangle.squares();
+        let before = self.triangle().squares();
         let trial = self.moved(&step);
         let tried = if self.gain >= GOOD_GAIN {
             (problem.reduce(&trial)).map(|triangle| (triangle.squares(), Some(triangle)))
@@ -223,6 +233,7 @@ impl LevenbergMarquardt {
         } else if step.damped == 0.0 || self.gain >= 0.75 {
             self.radius = step.length / 0.5;
         }
+        let settled = fall.abs() <= FALL_TOLERANCE && expected <= FALL_TOLERANCE;
         let mut reduced = Ok(());
         if self.gain >= LEAST_GAIN {
             reduced = match triangle {
@@ -230,8 +241,10 @@ impl LevenbergMarquardt {
                 None => problem.reduce(&trial),
             }
             .map(|triangle| self.accept(trial, triangle));
+        } else if let Some(whole) = triangle.filter(|_| settled && step.damped == 0.0) {
+            // Between two sums of squares that differ by roundings the gradient decides.
+            self.accept_if_flatter(trial, whole);
         }
-        let settled = fall.abs() <= FALL_TOLERANCE && expected <= FALL_TOLERANCE;
         self.ending = if let Err(PassError::BudgetSpent) = reduced {
             Some(Ending::BudgetSpent)
         } else if let Err(PassError::Unevaluable(_)) = reduced {
@@ -252,13 +265,8 @@ impl LevenbergMarquardt {
     /// Gauss-Newton steps for the last digits, judged by the gradient: at this distance the
     /// sum of squares no longer changes in double precision.
     fn polish<M: Model + ?Sized>(&mut self, problem: &LeastSquares<'_, M>) {
-        let slope = |triangle: &Triangle, scale: &[f64]| -> f64 {
-            let gradient = triangle.gradient();
-            let parts = gradient.iter().zip(scale).map(|(g, d)| (g / d).powi(2));
-            parts.sum::<f64>().sqrt()
-        };
         for _ in 0..MOST_POLISH_STEPS {
-            let step = step::full(&self.triangle, &self.scale);
+            let step = step::full(self.triangle(), &self.scale);
             if step.length <= POLISH_STEP * self.scaled_length() {
                 break;
             }
@@ -266,26 +274,35 @@ impl LevenbergMarquardt {
             let Ok(whole) = problem.reduce(&trial) else {
                 break;
             };
-            let triangle = restrict(&whole, self.basis.as_ref());
-            // The sum of squares may tremble by roundings, not more.
-            let no_worse = whole.squares() <= self.whole.squares() * (1.0 + 1e-8);
-            let was = slope(&self.triangle, &self.scale);
-            let is = slope(&triangle, &self.scale);
-            if !no_worse || is > POLISH_GAIN * was {
+            if !self.accept_if_flatter(trial, whole) {
                 break;
             }
-            self.parameters = trial;
-            self.whole = whole;
-            self.triangle = triangle;
         }
+    }
+
+    /// Goes to parameters where the gradient is clearly less.
+    fn accept_if_flatter(&mut self, parameters: Vec<f64>, whole: Triangle) -> bool {
+        let slope = |triangle: &Triangle| -> f64 {
+            let gradient = triangle.gradient();
+            let parts = gradient.iter().zip(&self.scale);
+            parts.map(|(g, d)| (g / d).powi(2)).sum::<f64>().sqrt()
+        };
+        let free = restricted(&whole, self.basis.as_ref());
+        // The sum of squares may tremble by roundings, not more.
+        let no_worse = whole.squares() <= self.whole.squares() * (1.0 + 1e-8);
+        let flatter = no_worse
+            && slope(free.as_ref().unwrap_or(&whole)) <= POLISH_GAIN * slope(self.triangle());
+        if flatter {
+            self.parameters = parameters;
+            self.whole = whole;
+            self.free = free;
+        }
+        flatter
     }
 }
 
-fn restrict(whole: &Triangle, basis: Option<&DMatrix<f64>>) -> Triangle {
-    match basis {
-        None => whole.clone(),
-        Some(basis) => whole.restricted(basis),
-    }
+fn restricted(whole: &Triangle, basis: Option<&DMatrix<f64>>) -> Option<Triangle> {
+    basis.map(|basis| whole.restricted(basis))
 }
 
 /// Norms with one in the place of zero, so that a parameter without effect has a scale.

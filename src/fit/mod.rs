@@ -18,32 +18,38 @@
 //! Optimization, chapter 10; Golub and Van Loan, Matrix Computations. Measured agreement with
 //! the certified NIST regressions: `tests/nist`.
 
+mod block;
 mod compare;
 mod curve;
 mod fitting;
+mod householder;
 mod influence;
 mod least_squares;
 mod linear;
 mod marquardt;
 mod model;
 mod options;
+mod pass;
 mod prior;
 pub mod quantile;
 pub mod robust;
 mod solution;
 mod spectrum;
 mod step;
+mod tile;
 mod triangle;
 
+pub use block::{Block, LANES};
 pub use compare::{CrossValidation, Goodness, by_folds, leave_one_out};
 pub use curve::Curve;
 pub use fitting::fit;
 pub use influence::{Deviation, deviations};
-pub use least_squares::{LeastSquares, PassError};
+pub use least_squares::LeastSquares;
 pub use linear::{Linear, LinearSolution};
 pub use marquardt::Ending;
-pub use model::{BLOCK_OBSERVATIONS, Block, Model, Unevaluable};
+pub use model::{BLOCK_OBSERVATIONS, Model, Unevaluable};
 pub use options::{FitError, Noise, Options};
+pub use pass::PassError;
 pub use prior::Prior;
 pub use solution::Solution;
 pub use spectrum::{Direction, Hold, NEAR_RANK, Spectrum};

@@ -1,7 +1,8 @@
-//! What the engine fits: a [`Model`] that fills a [`Block`] with whitened rows.
+//! What the engine fits: a [`Model`] that gives whitened rows.
 
 use std::fmt;
-use std::ops::Range;
+
+use super::block::{Block, runs};
 
 /// Observations evaluated and reduced together. The rows of one block (at most this many
 /// times [`Model::most_rows`]) stay in the fast cache with up to a dozen parameters; larger
@@ -37,6 +38,30 @@ pub trait Model {
     /// [`Unevaluable`] where the model is not defined. During a fit this only shortens the
     /// step; at the start it ends the fit. The engine finds non-finite rows by itself.
     fn evaluate(&self, parameters: &[f64], block: &mut Block) -> Result<(), Unevaluable>;
+
+    /// The same for the observations of an ascending list instead of [`Block::range`]: worth
+    /// its own code where a model prepares something before its first row.
+    ///
+    /// # Errors
+    /// As [`Model::evaluate`].
+    fn evaluate_listed(
+        &self,
+        parameters: &[f64],
+        observations: &[usize],
+        block: &mut Block,
+    ) -> Result<(), Unevaluable> {
+        for range in runs(observations) {
+            block.ask(range);
+            self.evaluate(parameters, block)?;
+        }
+        Ok(())
+    }
+
+    /// The model as several threads can use it at once, if they can: many observations are
+    /// then shared among them. The answer does not depend on their number.
+    fn shared(&self) -> Option<&(dyn Model + Sync)> {
+        None
+    }
 }
 
 /// The model cannot be evaluated at these parameters.
@@ -57,171 +82,3 @@ impl fmt::Display for Unevaluable {
 }
 
 impl std::error::Error for Unevaluable {}
-
-/// Room for the rows of a few observations, filled by a [`Model`].
-#[derive(Clone, Debug)]
-pub struct Block {
-    range: Range<usize>,
-    derivatives: bool,
-    parameters: usize,
-    /// Distance between columns: not a power of two, so that one row's derivatives do not
-    /// all fall into the same cache set.
-    stride: usize,
-    residuals: Vec<f64>,
-    columns: Vec<f64>,
-    observations: Vec<usize>,
-}
-
-impl Block {
-    /// Empty, with room for `observations` of `most_rows` rows each.
-    pub(crate) fn new(parameters: usize, observations: usize, most_rows: usize) -> Block {
-        let capacity = (observations * most_rows).max(1);
-        let stride = capacity.next_multiple_of(8) + 8;
-        Block {
-            range: 0..0,
-            derivatives: true,
-            parameters,
-            stride,
-            residuals: Vec::with_capacity(capacity),
-            columns: vec![0.0; stride * parameters],
-            observations: Vec::with_capacity(capacity),
-        }
-    }
-    /// Forgets all rows.
-    pub(crate) fn clear(&mut self) {
-        self.residuals.clear();
-        self.observations.clear();
-    }
-    /// Asks for one more range; rows already there stay.
-    pub(crate) fn ask(&mut self, range: Range<usize>, derivatives: bool) {
-        self.range = range;
-        self.derivatives = derivatives;
-    }
-    /// The observations wanted.
-    pub fn range(&self) -> Range<usize> {
-        self.range.clone()
-    }
-    /// Whether the derivatives are wanted, or the residuals only.
-    pub fn wants_derivatives(&self) -> bool {
-        self.derivatives
-    }
-    /// Adds one row of `observation`: its whitened residual and the derivatives of that
-    /// residual (length n; ignored when they are not wanted).
-    ///
-    /// # Panics
-    /// When wanted derivatives are not n in number, or a model pushes more rows than it said
-    /// it would: faults of the calling code, not of data.
-    #[inline]
-    pub fn push(&mut self, observation: usize, residual: f64, derivatives: &[f64]) {
-        let row = self.residuals.len();
-        assert!(row < self.stride, "more rows than Model::most_rows allows");
-        if self.derivatives {
-            assert_eq!(derivatives.len(), self.parameters, "one derivative each");
-            for (column, value) in derivatives.iter().enumerate() {
-                self.columns[column * self.stride + row] = *value;
-            }
-        }
-        self.residuals.push(residual);
-        self.observations.push(observation);
-    }
-    /// Number of rows pushed.
-    pub(crate) fn rows(&self) -> usize {
-        self.residuals.len()
-    }
-    /// The residuals, a value a row.
-    pub(crate) fn residuals(&self) -> &[f64] {
-        &self.residuals
-    }
-    /// Which observation each row belongs to.
-    pub(crate) fn observation_of_rows(&self) -> &[usize] {
-        &self.observations
-    }
-    /// One derivative of one row.
-    pub(crate) fn derivative(&self, row: usize, column: usize) -> f64 {
-        self.columns[column * self.stride + row]
-    }
-    /// Column `first`, all columns after it, their distance, and the residuals.
-    pub(crate) fn split(&mut self, first: usize) -> (&[f64], &mut [f64], usize, &mut [f64]) {
-        let rows = self.residuals.len();
-        let (head, tail) = self.columns.split_at_mut((first + 1) * self.stride);
-        (
-            &head[first * self.stride..first * self.stride + rows],
-            tail,
-            self.stride,
-            &mut self.residuals,
-        )
-    }
-    /// Multiplies every row by `factor(observation)`.
-    pub(crate) fn scale_rows(&mut self, factor: impl Fn(usize) -> f64) {
-        for row in 0..self.residuals.len() {
-            self.scale_row(row, factor(self.observations[row]));
-        }
-    }
-    /// Multiplies the row pushed last.
-    pub(crate) fn scale_last_row(&mut self, factor: f64) {
-        if let Some(row) = self.residuals.len().checked_sub(1) {
-            self.scale_row(row, factor);
-        }
-    }
-    fn scale_row(&mut self, row: usize, factor: f64) {
-        self.residuals[row] *= factor;
-        if self.derivatives {
-            for column in 0..self.parameters {
-                self.columns[column * self.stride + row] *= factor;
-            }
-        }
-    }
-    /// The observation of the first row that is not finite.
-    pub(crate) fn first_not_finite(&self) -> Option<usize> {
-        // A sum is finite only if its parts are (or they overflow, which is as bad): one
-        // cheap pass, and a search only when it fails.
-        let mut sum: f64 = self.residuals.iter().map(|r| r.abs()).sum();
-        let rows = self.residuals.len();
-        if self.derivatives {
-            for column in 0..self.parameters {
-                let start = column * self.stride;
-                sum += lanes(&self.columns[start..start + rows], |a| a.abs());
-            }
-        }
-        if sum.is_finite() {
-            return None;
-        }
-        let bad = (0..rows).find(|&row| {
-            !self.residuals[row].is_finite()
-                || (self.derivatives
-                    && (0..self.parameters).any(|c| !self.derivative(row, c).is_finite()))
-        });
-        // When each is finite and only the sum is not, the first row stands for all.
-        Some(self.observations[bad.unwrap_or(0)])
-    }
-}
-
-/// Sum of `f` over `a` in eight independent lanes, which the compiler can vectorise.
-#[inline]
-fn lanes(a: &[f64], f: impl Fn(f64) -> f64) -> f64 {
-    let mut sums = [0.0; 8];
-    let chunks = a.chunks_exact(8);
-    let rest: f64 = chunks.remainder().iter().map(|x| f(*x)).sum();
-    for chunk in chunks {
-        for (sum, x) in sums.iter_mut().zip(chunk) {
-            *sum += f(*x);
-        }
-    }
-    sums.iter().sum::<f64>() + rest
-}
-
-/// The inner product of two slices of one length, in eight independent lanes.
-#[inline]
-pub(crate) fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut sums = [0.0; 8];
-    let (ca, cb) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f64 = (ca.remainder().iter().zip(cb.remainder()))
-        .map(|(x, y)| x * y)
-        .sum();
-    for (x, y) in ca.zip(cb) {
-        for i in 0..8 {
-            sums[i] += x[i] * y[i];
-        }
-    }
-    sums.iter().sum::<f64>() + rest
-}

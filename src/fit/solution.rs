@@ -3,7 +3,7 @@
 use super::marquardt::Ending;
 use super::options::Noise;
 use super::quantile;
-use super::spectrum::{Direction, Spectrum};
+use super::spectrum::{Direction, Hold, Spectrum};
 use super::triangle::Triangle;
 use nalgebra::{DMatrix, DVector};
 
@@ -32,10 +32,8 @@ pub struct Solution {
     pub scatter: Option<f64>,
     /// The largest cosine between residuals and the effect of a parameter that may move.
     pub largest_cosine: f64,
-    /// Rank, condition and directions, columns scaled as [`super::Options::hold`] says.
+    /// Rank and directions, columns scaled as [`super::Options::hold`] says.
     pub spectrum: Spectrum,
-    /// The condition number with columns of unit length, whatever `hold` says.
-    pub condition: f64,
     /// The reduced problem at the solution, priors included.
     pub triangle: Triangle,
     pub(crate) noise: Noise,
@@ -49,6 +47,10 @@ impl Solution {
     /// Number of directions that the data (and priors) tell.
     pub fn rank(&self) -> usize {
         self.spectrum.rank()
+    }
+    /// The condition number with columns of unit length, whatever `hold` says.
+    pub fn condition(&self) -> f64 {
+        Spectrum::of(&self.triangle, &Hold::default()).condition()
     }
     /// The directions that they do not tell: left where the fit started.
     pub fn undetermined(&self) -> Vec<Direction> {

@@ -4,6 +4,7 @@ use super::marquardt::positive;
 use super::step;
 use super::triangle::Triangle;
 use nalgebra::{DMatrix, SVD};
+use std::sync::OnceLock;
 
 /// When a direction in the parameters counts as not told by the data. Such directions stay
 /// where they started; the fit goes on in the others, which gives the answer nearest to the
@@ -44,6 +45,11 @@ impl Hold {
         }
         .max(step::NO_DIGIT * largest)
     }
+    /// Whether norms alone show that no direction is held: one over the norm of the inverse is
+    /// no more than the smallest singular value.
+    fn leaves_all(&self, scaled: &DMatrix<f64>, inverse: &DMatrix<f64>) -> bool {
+        inverse.norm() * self.floor(scaled.norm()) < 1.0
+    }
 }
 
 /// One direction in the parameters and how well the data tell it.
@@ -66,48 +72,64 @@ pub struct Direction {
 #[derive(Clone, Debug)]
 pub struct Spectrum {
     scale: Vec<f64>,
+    /// R D^-1, n by n.
+    scaled: DMatrix<f64>,
+    rank: usize,
+    /// The inverse of `scaled`, when it alone shows that the data tell all directions.
+    inverse: Option<DMatrix<f64>>,
+    /// Worked out when first asked for: they cost as much as a pass over 100 observations.
+    singular: OnceLock<Singular>,
+}
+
+#[derive(Clone, Debug)]
+struct Singular {
     /// Descending.
     values: Vec<f64>,
     /// Column i belongs to value i; orthonormal, in scaled parameters.
     vectors: DMatrix<f64>,
-    rank: usize,
+}
+
+impl Singular {
+    fn of(scaled: &DMatrix<f64>) -> Singular {
+        let n = scaled.ncols();
+        if n == 0 {
+            return Singular {
+                values: Vec::new(),
+                vectors: DMatrix::zeros(0, 0),
+            };
+        }
+        let svd = SVD::new(scaled.clone(), false, true);
+        let vt = svd.v_t.unwrap_or_else(|| DMatrix::identity(n, n));
+        Singular {
+            values: svd.singular_values.iter().copied().collect(),
+            vectors: vt.transpose(),
+        }
+    }
 }
 
 impl Spectrum {
     /// Of the triangle, scaled and judged as `hold` says.
     pub fn of(triangle: &Triangle, hold: &Hold) -> Spectrum {
-        let n = triangle.parameters();
         let scale = hold.scale(triangle);
-        let (values, vectors) = if n == 0 {
-            (Vec::new(), DMatrix::zeros(0, 0))
-        } else {
-            let svd = SVD::new(step::scaled_triangle(triangle, &scale), false, true);
-            let vt = svd.v_t.unwrap_or_else(|| DMatrix::identity(n, n));
-            (
-                svd.singular_values.iter().copied().collect(),
-                vt.transpose(),
-            )
-        };
-        let floor = hold.floor(values.first().copied().unwrap_or(0.0));
-        let rank = values.iter().filter(|value| **value > floor).count();
-        Spectrum {
+        let scaled = step::scaled_triangle(triangle, &scale);
+        let inverse =
+            step::safe_inverse(&scaled).filter(|inverse| hold.leaves_all(&scaled, inverse));
+        let mut spectrum = Spectrum {
+            rank: scale.len(),
             scale,
-            values,
-            vectors,
-            rank,
+            scaled,
+            inverse,
+            singular: OnceLock::new(),
+        };
+        if spectrum.inverse.is_none() {
+            let values = &spectrum.singular().values;
+            let floor = hold.floor(values.first().copied().unwrap_or(0.0));
+            spectrum.rank = values.iter().filter(|value| **value > floor).count();
         }
+        spectrum
     }
-    /// Columns that span the told directions; none when the data tell all. Without singular
-    /// values where a cheaper bound of the condition number is good enough.
-    pub(crate) fn basis_of(triangle: &Triangle, hold: &Hold) -> Option<DMatrix<f64>> {
-        if let Hold::BelowRatio(ratio) = hold {
-            let scaled = step::scaled_triangle(triangle, &hold.scale(triangle));
-            let inverse = step::safe_inverse(&scaled);
-            if inverse.is_some_and(|inverse| scaled.norm() * inverse.norm() * ratio < 1.0) {
-                return None;
-            }
-        }
-        Spectrum::of(triangle, hold).basis()
+    fn singular(&self) -> &Singular {
+        self.singular.get_or_init(|| Singular::of(&self.scaled))
     }
     /// Number of directions that the data tell.
     pub fn rank(&self) -> usize {
@@ -116,7 +138,8 @@ impl Spectrum {
     /// The largest singular value over the smallest; infinite when that is zero, one when
     /// there are no parameters.
     pub fn condition(&self) -> f64 {
-        match (self.values.first(), self.values.last()) {
+        let values = &self.singular().values;
+        match (values.first(), values.last()) {
             (Some(largest), Some(smallest)) if *smallest > 0.0 => largest / smallest,
             (Some(_), _) => f64::INFINITY,
             _ => 1.0,
@@ -124,16 +147,17 @@ impl Spectrum {
     }
     /// All directions, best told first.
     pub fn directions(&self) -> Vec<Direction> {
-        (0..self.values.len()).map(|i| self.direction(i)).collect()
+        (0..self.scale.len()).map(|i| self.direction(i)).collect()
     }
     /// The directions that the data do not tell.
     pub fn undetermined(&self) -> Vec<Direction> {
-        (self.rank..self.values.len())
+        (self.rank..self.scale.len())
             .map(|i| self.direction(i))
             .collect()
     }
     fn direction(&self, i: usize) -> Direction {
-        let column = self.vectors.column(i);
+        let Singular { values, vectors } = self.singular();
+        let column = vectors.column(i);
         let leading = column.iter().fold(0.0_f64, |a, b| {
             // A later share must be clearly larger, so that ties do not hang on roundings.
             if b.abs() > a.abs() * (1.0 + 1e-6) {
@@ -147,9 +171,9 @@ impl Spectrum {
         Direction {
             change: shares.iter().zip(&self.scale).map(|(v, d)| v / d).collect(),
             shares,
-            strength: self.values[i],
-            relative: if self.values[0] > 0.0 {
-                self.values[i] / self.values[0]
+            strength: values[i],
+            relative: if values[0] > 0.0 {
+                values[i] / values[0]
             } else {
                 0.0
             },
@@ -158,9 +182,11 @@ impl Spectrum {
     /// Columns that span the told directions, in the parameters' own units; none when the
     /// data tell all.
     pub(crate) fn basis(&self) -> Option<DMatrix<f64>> {
-        let n = self.values.len();
-        (self.rank < n)
-            .then(|| DMatrix::from_fn(n, self.rank, |j, i| self.vectors[(j, i)] / self.scale[j]))
+        let n = self.scale.len();
+        (self.rank < n).then(|| {
+            let vectors = &self.singular().vectors;
+            DMatrix::from_fn(n, self.rank, |j, i| vectors[(j, i)] / self.scale[j])
+        })
     }
     /// The covariance of the parameters along the told directions, n by n, of rank
     /// [`Spectrum::rank`]: V S^-2 V' unscaled. The others count as known.
@@ -170,20 +196,31 @@ impl Spectrum {
     }
     /// n by rank; times its own transpose it is the covariance.
     pub(crate) fn half_covariance(&self) -> DMatrix<f64> {
-        DMatrix::from_fn(self.values.len(), self.rank, |j, i| {
-            self.vectors[(j, i)] / self.scale[j] / self.values[i]
-        })
+        let n = self.scale.len();
+        match &self.inverse {
+            Some(inverse) => DMatrix::from_fn(n, n, |j, i| inverse[(j, i)] / self.scale[j]),
+            None => {
+                let Singular { values, vectors } = self.singular();
+                DMatrix::from_fn(n, self.rank, |j, i| {
+                    vectors[(j, i)] / self.scale[j] / values[i]
+                })
+            }
+        }
     }
     /// Whether the variance of a combination of the parameters comes mostly from directions
     /// that the data do not tell.
     pub fn is_vague(&self, combination: &[f64]) -> bool {
-        let n = self.values.len();
-        let floor = VAGUE_FLOOR * self.values.first().copied().unwrap_or(0.0);
+        let n = self.scale.len();
+        if self.rank == n {
+            return false;
+        }
+        let Singular { values, vectors } = self.singular();
+        let floor = VAGUE_FLOOR * values.first().copied().unwrap_or(0.0);
         let variance = |i: usize| {
             let along: f64 = (0..n)
-                .map(|j| combination[j] * self.vectors[(j, i)] / self.scale[j])
+                .map(|j| combination[j] * vectors[(j, i)] / self.scale[j])
                 .sum();
-            let value = self.values[i].max(floor);
+            let value = values[i].max(floor);
             if along == 0.0 {
                 0.0
             } else {
@@ -200,8 +237,13 @@ impl Spectrum {
     /// 5). Among equals the parameter with the higher number is held, so list those that one
     /// would rather keep first.
     pub fn parameters_to_hold(&self) -> Vec<usize> {
-        let n = self.values.len();
-        let mut rows = self.vectors.columns(self.rank, n - self.rank).transpose();
+        let n = self.scale.len();
+        let untold = n - self.rank;
+        if untold == 0 {
+            return Vec::new();
+        }
+        let vectors = &self.singular().vectors;
+        let mut rows = vectors.columns(self.rank, untold).transpose();
         let mut held = Vec::new();
         for step in 0..rows.nrows() {
             let left = rows.rows(step, rows.nrows() - step);

@@ -125,15 +125,26 @@ pub(crate) fn scaled_triangle(triangle: &Triangle, scale: &[f64]) -> DMatrix<f64
 /// The inverse of an upper triangle, if its condition is safe.
 pub(crate) fn safe_inverse(upper: &DMatrix<f64>) -> Option<DMatrix<f64>> {
     let n = upper.nrows();
-    let mut inverse = DMatrix::zeros(n, n);
-    for j in 0..n {
-        if upper[(j, j)] == 0.0 {
-            return None;
-        }
-        inverse[(j, j)] = 1.0 / upper[(j, j)];
-        for i in (0..j).rev() {
-            let sum: f64 = (i + 1..=j).map(|k| upper[(i, k)] * inverse[(k, j)]).sum();
-            inverse[(i, j)] = -sum / upper[(i, i)];
+    let mut inverse = DMatrix::identity(n, n);
+    // Column by column back substitution, column by column of the triangle.
+    for (j, x) in inverse
+        .as_mut_slice()
+        .chunks_exact_mut(n.max(1))
+        .enumerate()
+    {
+        for i in (0..=j).rev() {
+            let column = &upper.as_slice()[i * n..=i * n + i];
+            let Some((diagonal, above)) = column.split_last() else {
+                continue;
+            };
+            if *diagonal == 0.0 {
+                return None;
+            }
+            let here = x[i] / diagonal;
+            x[i] = here;
+            for (x, u) in x.iter_mut().zip(above) {
+                *x -= u * here;
+            }
         }
     }
     let condition = upper.norm() * inverse.norm();

@@ -1,7 +1,8 @@
 //! The triangle to which all rows are reduced: J = Q R by Householder reflections, a block
 //! of rows at a time.
 
-use super::model::{Block, dot};
+use super::block::Block;
+use super::householder::reflect;
 use nalgebra::{DMatrix, DVector};
 
 /// An m by n problem `min |J d + r|` reduced to its n by n triangle `min |R d + z|`.
@@ -84,68 +85,76 @@ impl Triangle {
     }
 
     /// Reflects the rows of `block` into the triangle; the block's content is used up.
-    pub(crate) fn absorb(&mut self, block: &mut Block) {
-        self.rows += block.rows();
-        self.squares += dot(block.residuals(), block.residuals());
-        let n = self.parameters();
-        for k in 0..n {
-            let (column, others, stride, residuals) = block.split(k);
-            let below = dot(column, column);
-            if below == 0.0 {
-                continue;
-            }
-            let diagonal = self.r[(k, k)];
-            // alpha has the sign opposite to the diagonal, so that v loses no digits.
-            let norm = (diagonal * diagonal + below).sqrt();
-            let alpha = if diagonal > 0.0 { -norm } else { norm };
-            let v = diagonal - alpha;
-            let beta = 1.0 / (norm * (norm + diagonal.abs()));
-            self.r[(k, k)] = alpha;
-            for j in k + 1..n {
-                let start = (j - k - 1) * stride;
-                let other = &mut others[start..start + column.len()];
-                let w = beta * (v * self.r[(k, j)] + dot(column, other));
-                self.r[(k, j)] -= w * v;
-                subtract(other, w, column);
-            }
-            let w = beta * (v * self.z[k] + dot(column, residuals));
-            self.z[k] -= w * v;
-            subtract(residuals, w, column);
+    ///
+    /// # Errors
+    /// The observation of a row that is not finite; nothing is changed.
+    pub(crate) fn absorb(&mut self, block: &mut Block) -> Result<(), usize> {
+        let rows = block.rows();
+        if rows == 0 {
+            return Ok(());
         }
-        self.beyond += dot(block.residuals(), block.residuals());
+        let (tiles, columns, room) = block.tiles();
+        let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
+        let Some(left) = reflect(tiles, columns, r, z, room) else {
+            return Err(block.first_not_finite());
+        };
+        self.rows += rows;
+        self.squares += left.squares;
+        self.beyond += left.beyond;
         block.clear();
+        Ok(())
     }
 
-    /// Absorbs one row.
+    /// Absorbs one row. A row that is not finite makes the whole triangle so.
     pub fn absorb_row(&mut self, residual: f64, derivatives: &[f64]) {
-        let mut block = Block::new(self.parameters(), 1, 1);
-        block.ask(0..1, true);
+        let mut block = Block::new(self.parameters(), 1);
         block.push(0, residual, derivatives);
-        self.absorb(&mut block);
+        self.absorb_or_spoil(&mut block);
+    }
+
+    /// Absorbs the rows of `block`; those that are not finite make the whole triangle so.
+    pub(crate) fn absorb_or_spoil(&mut self, block: &mut Block) {
+        if self.absorb(block).is_err() {
+            self.r.fill_upper_triangle(f64::NAN, 0);
+            self.z.fill(f64::NAN);
+            self.squares = f64::NAN;
+            self.beyond = f64::NAN;
+            block.clear();
+        }
+    }
+
+    /// Absorbs the rows that another triangle of the same parameters stands for.
+    pub(crate) fn absorb_triangle(&mut self, other: &Triangle, block: &mut Block) {
+        let n = self.parameters();
+        block.begin(n, true, n);
+        let mut row = vec![0.0; n];
+        for i in 0..n {
+            for (j, value) in row.iter_mut().enumerate() {
+                *value = other.r[(i, j)];
+            }
+            block.push(i, other.z[i], &row);
+        }
+        let squares = self.squares + other.squares;
+        let rows = self.rows + other.rows;
+        self.absorb_or_spoil(block);
+        self.squares = squares;
+        self.beyond += other.beyond;
+        self.rows = rows;
     }
 
     /// The same problem in fewer unknowns: d = `basis` y, with `basis` n by k.
     pub(crate) fn restricted(&self, basis: &DMatrix<f64>) -> Triangle {
         let product = &self.r * basis;
-        let mut block = Block::new(basis.ncols(), self.parameters(), 1);
-        block.ask(0..self.parameters(), true);
+        let mut block = Block::new(basis.ncols(), self.parameters());
         for row in 0..self.parameters() {
             let derivatives: Vec<f64> = product.row(row).iter().copied().collect();
             block.push(row, self.z[row], &derivatives);
         }
         let mut small = Triangle::new(basis.ncols());
-        small.absorb(&mut block);
+        small.absorb_or_spoil(&mut block);
         small.squares = self.squares;
         small.beyond += self.beyond;
         small.rows = self.rows;
         small
-    }
-}
-
-/// a -= w b
-#[inline]
-fn subtract(a: &mut [f64], w: f64, b: &[f64]) {
-    for (x, y) in a.iter_mut().zip(b) {
-        *x -= w * y;
     }
 }

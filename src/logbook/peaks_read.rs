@@ -100,6 +100,15 @@ fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakL
     if files.is_empty() {
         return Err(Error::Usage("no log of peaks is given".to_owned()));
     }
+    for (i, (file, bytes)) in files.iter().enumerate() {
+        if let Some((earlier, _)) = files[..i].iter().find(|(_, other)| other == bytes) {
+            let what = match earlier == file {
+                true => format!("{file} is named twice"),
+                false => format!("{file} holds the same as {earlier}"),
+            };
+            return Err(Error::Usage(format!("{what}\n  help: name each log once")));
+        }
+    }
     let mut gathered = Gathered::new(reading);
     let mut asked = Asked::default();
     let mut rows_known = true;

@@ -25,6 +25,8 @@ pub(super) struct Fixed {
     pub skew: SinCos,
     /// Step 6, the tilt, as a rotation vector w = -(tilt north) e + (tilt east) n.
     pub tilt: RotationVector,
+    /// About which axes the beam turns when tilt north and tilt east grow.
+    pub tilt_axes: [Vector3<f64>; 2],
     /// Whether the azimuth runout, the elevation runout and the warp are there at all.
     azimuth_runout: bool,
     elevation_runout: bool,
@@ -39,7 +41,7 @@ pub(super) struct SinCos {
 }
 
 impl SinCos {
-    fn of(radians: f64) -> SinCos {
+    pub fn of(radians: f64) -> SinCos {
         let (sin, cos) = radians.sin_cos();
         SinCos { sin, cos }
     }
@@ -95,15 +97,17 @@ impl MountModel {
     /// The model with these values.
     pub fn new(terms: TermValues) -> MountModel {
         let any = |these: [Term; 2]| these.into_iter().any(|t| terms.inside(t) != 0.0);
+        let tilt = RotationVector::new(Vector3::new(
+            -terms.inside(Term::TiltNorth),
+            terms.inside(Term::TiltEast),
+            0.0,
+        ));
         MountModel {
             fixed: Fixed {
                 collimation: SinCos::of(terms.inside(Term::Collimation)),
                 skew: SinCos::of(terms.inside(Term::AxisSkew)),
-                tilt: RotationVector::new(Vector3::new(
-                    -terms.inside(Term::TiltNorth),
-                    terms.inside(Term::TiltEast),
-                    0.0,
-                )),
+                tilt,
+                tilt_axes: [-Vector3::x(), Vector3::y()].map(|rate| tilt.axis_of(&rate)),
                 azimuth_runout: any([Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]),
                 elevation_runout: any([Term::ElevationRunoutCos, Term::ElevationRunoutSin]),
                 warp: any([Term::TrackWarpCos, Term::TrackWarpSin]),
@@ -205,6 +209,9 @@ impl MountModel {
     }
 
     /// Where the beam points, with the derivatives by every term and by both readings.
+    ///
+    /// Every step is a rotation, so whatever turns the beam turns it about an axis: the rate of
+    /// the beam is axis x beam, with the axis as the steps after it have turned it.
     pub fn beam_with_derivatives(&self, reading: EncoderReading, approach: ApproachSigns) -> Beam {
         let azimuth = reading.azimuth.radians();
         let elevation = reading.elevation.radians();
@@ -213,7 +220,7 @@ impl MountModel {
         let (a, h0) = (SinCos::of(azimuth_axis.value), elevation_axis.value);
         let droop = self.term(Term::Droop);
         let at_h0 = SinCos::of(h0);
-        let h = h0 - droop * at_h0.cos;
+        let h = SinCos::of(h0 - droop * at_h0.cos);
         let h_by_h0 = 1.0 + droop * at_h0.sin;
 
         let Fixed {
@@ -222,28 +229,15 @@ impl MountModel {
             tilt,
             ..
         } = self.fixed;
-        let raised = raise(collimation, h);
-        let skewed = skew(&raised, s);
-        let turned = turn(&skewed, a);
-        let vector = tilt.rotate(&turned);
-
-        // Each partial is the derivative of one step, carried through the steps after it.
-        let after_raise = |v: &Vector3<f64>| tilt.rotate(&turn(&skew(v, s), a));
-        // raised = (sin c, cos c cos h, cos c sin h).
-        let by_h = after_raise(&Vector3::new(0.0, -raised.z, raised.y));
-        let (sh, ch) = (raised.z / collimation.cos, raised.y / collimation.cos);
-        let by_collimation = after_raise(&Vector3::new(
-            collimation.cos,
-            -collimation.sin * ch,
-            -collimation.sin * sh,
-        ));
-        let skew_rate = Vector3::new(
-            -raised.x * s.sin - raised.z * s.cos,
-            0.0,
-            raised.x * s.cos - raised.z * s.sin,
-        );
-        let by_skew = tilt.rotate(&turn(&skew_rate, a));
-        let by_a = tilt.rotate(&Vector3::new(turned.y, -turned.x, 0.0));
+        let turned = |v: Vector3<f64>| tilt.rotate(&turn(&v, a));
+        let vector = turned(skew(&raise_by(collimation, h), s));
+        // Azimuth, skew and collimation turn left-handed about these, elevation right-handed.
+        let upward = tilt.rotate(&Vector3::z());
+        let forward = turned(Vector3::y());
+        let rightward = turned(skew(&Vector3::x(), s));
+        let off_beam = turned(skew(&Vector3::new(0.0, -h.sin, h.cos), s));
+        let by_a = vector.cross(&upward);
+        let by_h = rightward.cross(&vector);
         let by_h0 = by_h * h_by_h0;
 
         let at_azimuth = SinCos::of(azimuth);
@@ -256,16 +250,10 @@ impl MountModel {
         let mut set = |term: Term, value: Vector3<f64>| by_term[term as usize] = value;
         set(Term::AzimuthZero, by_a);
         set(Term::ElevationZero, by_h0);
-        set(
-            Term::TiltNorth,
-            tilt.rotated_by(&vector, &Vector3::new(-1.0, 0.0, 0.0)),
-        );
-        set(
-            Term::TiltEast,
-            tilt.rotated_by(&vector, &Vector3::new(0.0, 1.0, 0.0)),
-        );
-        set(Term::Collimation, by_collimation);
-        set(Term::AxisSkew, by_skew);
+        set(Term::TiltNorth, self.fixed.tilt_axes[0].cross(&vector));
+        set(Term::TiltEast, self.fixed.tilt_axes[1].cross(&vector));
+        set(Term::Collimation, vector.cross(&off_beam));
+        set(Term::AxisSkew, vector.cross(&forward));
         set(Term::Droop, by_h * -at_h0.cos);
         set(Term::AzimuthScale, by_a * azimuth);
         set(Term::ElevationScale, by_h0 * elevation);
@@ -289,7 +277,10 @@ impl MountModel {
 /// Steps 2 and 3: the beam in the dish, b = sin(collimation) e + cos(collimation) n, raised
 /// by h about e: n goes to cos(h) n + sin(h) u.
 pub(super) fn raise(collimation: SinCos, h: f64) -> Vector3<f64> {
-    let h = SinCos::of(h);
+    raise_by(collimation, SinCos::of(h))
+}
+
+fn raise_by(collimation: SinCos, h: SinCos) -> Vector3<f64> {
     Vector3::new(
         collimation.sin,
         collimation.cos * h.cos,
@@ -342,19 +333,18 @@ impl RotationVector {
         }
     }
 
-    /// The rate of an already rotated vector when the rotation vector changes by `rate`:
-    /// (J rate) x rotated, with J = I sin(t)/t + k k' (1 - sin(t)/t) + [k]x (1 - cos(t))/t the left
+    /// About which axis an already rotated vector turns when the rotation vector changes by
+    /// `rate`: J rate, with J = I sin(t)/t + k k' (1 - sin(t)/t) + [k]x (1 - cos(t))/t the left
     /// Jacobian of the rotation group (Barfoot, State Estimation for Robotics, 2017,
     /// equation 7.77; from memory).
-    fn rotated_by(&self, rotated: &Vector3<f64>, rate: &Vector3<f64>) -> Vector3<f64> {
+    fn axis_of(&self, rate: &Vector3<f64>) -> Vector3<f64> {
         let t2 = self.vector.norm_squared();
         let along = if t2 > 0.0 {
             self.vector * (self.vector.dot(rate) * (1.0 - self.sine) / t2)
         } else {
             Vector3::zeros()
         };
-        let spin = rate * self.sine + along + self.vector.cross(rate) * self.versine;
-        spin.cross(rotated)
+        rate * self.sine + along + self.vector.cross(rate) * self.versine
     }
 }
 

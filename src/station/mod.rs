@@ -5,6 +5,7 @@ pub mod catalogue;
 mod dish;
 mod emitters;
 mod horizon;
+mod keys;
 pub(crate) mod limits;
 mod mount;
 mod read;

@@ -1,6 +1,6 @@
 //! The `[mount]` section: the axes, their ranges and gears, and the feet.
 
-use super::read::elsewhere;
+use super::keys::{MOUNT, elsewhere};
 use super::section::{Section, Source, value_item};
 use super::{GearTeeth, Mount, MountKind, limits};
 use crate::angle::Angle;
@@ -8,22 +8,9 @@ use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::text::quoted;
 
-/// Its keys.
-pub(super) const KEYS: [&str; 9] = [
-    "kind",
-    "azimuth_range_deg",
-    "elevation_range_deg",
-    "azimuth_gear_teeth",
-    "azimuth_pinion_teeth",
-    "elevation_gear_teeth",
-    "elevation_pinion_teeth",
-    "base_radius_m",
-    "base_feet_azimuth_deg",
-];
-
 /// The mount; none when something is wrong with it, which is told.
 pub(super) fn mount(source: &mut Source<'_>, section: &Section<'_>) -> Option<Mount> {
-    source.unknown_keys(section, &KEYS, elsewhere);
+    source.unknown_keys(section, &MOUNT, elsewhere);
     let kind = mount_kind(source, section);
     let azimuth_range = range(
         source,

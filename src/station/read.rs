@@ -5,6 +5,7 @@ use std::path::Path;
 
 use toml_edit::Document;
 
+use super::keys::elsewhere;
 use super::section::{Section, Source, kind_of};
 use super::{Station, dish, emitters, horizon, mount, site};
 use crate::files::{self, Expected};
@@ -142,28 +143,10 @@ fn section<'a>(source: &mut Source<'_>, root: &Section<'a>, name: &str) -> Optio
     }
 }
 
-/// The section to which a key belongs.
-pub(super) fn home_of(key: &str) -> Option<&'static str> {
-    let homes: [(&str, &[&str]); 4] = [
-        ("[site]", &site::KEYS),
-        ("[mount]", &mount::KEYS),
-        ("[dish]", &dish::KEYS),
-        ("[horizon]", &horizon::KEYS),
-    ];
-    homes
-        .into_iter()
-        .find(|(_, keys)| keys.contains(&key))
-        .map(|(home, _)| home)
-}
-
-pub(super) fn elsewhere(key: &str) -> Option<String> {
-    home_of(key).map(str::to_owned)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::station::emitters::KINDS;
+    use crate::station::keys::{self, KINDS};
 
     /// The page of the files.
     const PAGE: &str = include_str!("../../docs/files.md");
@@ -177,10 +160,10 @@ mod tests {
     #[test]
     fn every_key_stands_on_the_page_and_in_its_example() {
         let sections = [
-            &site::KEYS[..],
-            &mount::KEYS[..],
-            &dish::KEYS[..],
-            &horizon::KEYS[..],
+            &keys::SITE[..],
+            &keys::MOUNT[..],
+            &keys::DISH[..],
+            &keys::HORIZON[..],
         ];
         let of_emitters = KINDS.iter().flat_map(|(_, keys)| keys.iter());
         for key in sections.into_iter().flatten().chain(of_emitters) {

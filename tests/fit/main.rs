@@ -2,6 +2,7 @@
 //! robustness, and an independent solver's answers.
 
 mod independent;
+mod passes;
 mod properties;
 mod rank;
 mod robust;

@@ -86,7 +86,7 @@ proptest! {
         prop_assert!(difference(&plain.parameters, &back) < ROUNDING);
         let sigmas: Vec<f64> = scaled.sigmas().iter().zip(&scale).map(|(q, s)| q * s).collect();
         prop_assert!(difference(&plain.sigmas(), &sigmas) < ROUNDING);
-        prop_assert!((plain.condition / scaled.condition - 1.0).abs() < ROUNDING);
+        prop_assert!((plain.condition() / scaled.condition() - 1.0).abs() < ROUNDING);
     }
 
     #[test]

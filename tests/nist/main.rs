@@ -45,7 +45,7 @@ fn nonlinear_sets_from_both_starts() {
                 "{name:10} {number:5} {agreement:6.1} {sigmas:9.1} {:6} {:6} {:9.1e} {:7.0e} {:?}",
                 solution.iterations,
                 solution.evaluations,
-                solution.condition,
+                solution.condition(),
                 solution.largest_cosine,
                 solution.ending
             );
@@ -84,7 +84,8 @@ fn linear_sets() {
         let sigmas = digits(&solution.sigmas(), &set.certified_sd);
         println!(
             "{name:10} {agreement:6.1} {sigmas:9.1} {:6} {:9.1e}",
-            solution.evaluations, solution.condition
+            solution.evaluations,
+            solution.condition()
         );
         let enough = if name == "Filip" || name == "Wampler5" {
             HARD_DIGITS

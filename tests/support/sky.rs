@@ -189,4 +189,7 @@ impl Model for Sky {
         }
         Ok(())
     }
+    fn shared(&self) -> Option<&(dyn Model + Sync)> {
+        Some(self)
+    }
 }

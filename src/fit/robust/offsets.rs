@@ -1,8 +1,10 @@
 //! Each observation's whole offset, and their scale.
 
-use crate::fit::least_squares::{LeastSquares, PassError};
+use crate::fit::least_squares::LeastSquares;
 use crate::fit::model::Model;
+use crate::fit::pass::PassError;
 use crate::fit::quantile;
+use std::sync::LazyLock;
 
 /// The length of one observation's residual vector.
 #[derive(Clone, Copy, Debug)]
@@ -22,18 +24,29 @@ impl Offset {
     pub fn comparable(&self, medians: &Medians) -> f64 {
         self.radius() / medians.of(self.rows)
     }
+    /// Its square.
+    pub fn comparable_square(&self, medians: &Medians) -> f64 {
+        self.square / medians.of(self.rows).powi(2)
+    }
 }
 
-/// The median radius of unit normal noise: 0.6745 in one row, 1.1774 in two.
-pub(crate) struct Medians([f64; 8]);
+/// The median radius of unit normal noise: 0.6745 in one row, 1.1774 in two. Worked out once.
+#[derive(Clone, Copy)]
+pub(crate) struct Medians(&'static [f64; MOST_TABULATED]);
+
+/// Observations of more rows are taken to have so many.
+const MOST_TABULATED: usize = 8;
 
 impl Medians {
     pub fn new() -> Medians {
-        let median = |i| quantile::chi_square_tail(0.5, (i + 1) as f64).sqrt();
-        Medians(std::array::from_fn(median))
+        static VALUES: LazyLock<[f64; MOST_TABULATED]> = LazyLock::new(|| {
+            let median = |i| quantile::chi_square_tail(0.5, (i + 1) as f64).sqrt();
+            std::array::from_fn(median)
+        });
+        Medians(&VALUES)
     }
     pub fn of(&self, rows: usize) -> f64 {
-        self.0[rows.clamp(1, 8) - 1]
+        self.0[rows.clamp(1, MOST_TABULATED) - 1]
     }
 }
 
@@ -42,7 +55,7 @@ pub(crate) fn offsets<M: Model + ?Sized>(
     problem: &LeastSquares<'_, M>,
     parameters: &[f64],
 ) -> Result<Vec<Offset>, PassError> {
-    let mut offsets: Vec<Offset> = Vec::new();
+    let mut offsets: Vec<Offset> = Vec::with_capacity(problem.items());
     problem.pass(parameters, false, |block| {
         for (observation, residual) in block.observation_of_rows().iter().zip(block.residuals()) {
             match offsets.last_mut() {
@@ -57,7 +70,6 @@ pub(crate) fn offsets<M: Model + ?Sized>(
                 }),
             }
         }
-        block.clear();
     })?;
     Ok(offsets)
 }

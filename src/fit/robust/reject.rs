@@ -35,6 +35,8 @@ pub(super) struct Rejection<'a, M: Model + ?Sized> {
     own: Vec<f64>,
     /// Noise below this is rounding.
     floor: f64,
+    /// By number of rows: the cut-off when the scale is exact.
+    cut_offs: Vec<f64>,
 }
 
 impl<'a, M: Model + ?Sized> Rejection<'a, M> {
@@ -47,6 +49,7 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
             options,
             own: options.weights.clone().unwrap_or_else(ones),
             floor: EXACT * (plain.chi_square / plain.rows.max(1) as f64).sqrt(),
+            cut_offs: (0..=model.most_rows()).map(cut_off).collect(),
         }
     }
 
@@ -65,7 +68,7 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
             scale = found.scale.max(self.floor) * correction(rows(&offsets), unknowns);
             let mut weights = self.own.clone();
             for o in &offsets {
-                if ratio(o.radius(), scale) > cut_off(o.rows) {
+                if ratio(o.radius(), scale) > self.cut_off(o.rows) {
                     weights[o.observation] = 0.0;
                 }
             }
@@ -93,6 +96,11 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
             Some((_, settled)) => Ok(settled),
             None => self.iterate(self.own.clone()),
         }
+    }
+
+    fn cut_off(&self, rows: usize) -> f64 {
+        let known = self.cut_offs.get(rows).copied();
+        known.unwrap_or_else(|| cut_off(rows))
     }
 
     fn offsets(&self, parameters: &[f64]) -> Option<Vec<Offset>> {
@@ -144,6 +152,10 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
                 return None;
             }
             let variance = (rest / left).max(exact);
+            // F has a heavier tail than chi-square, whose cut-off is at hand.
+            if d.square <= variance * self.cut_off(d.rows).powi(2) {
+                return None;
+            }
             let probability = quantile::f_exceeds(d.square / rows / variance, rows, left);
             (probability < REJECTION_TAIL * caution(d)).then(|| Rejected {
                 observation: d.observation,
@@ -164,4 +176,20 @@ fn caution(d: &Deviation) -> f64 {
     let each = d.leverage / d.rows.max(1) as f64;
     let share = if d.in_fit { each } else { each / (1.0 + each) };
     (1.0 - share.clamp(0.0, 0.999)).powi(3)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_chi_square_allows_f_allows() {
+        for rows in 1..=8 {
+            for freedom in [1.0, 2.0, 5.0, 20.0, 300.0, 1e5] {
+                let k = rows as f64;
+                let there = cut_off(rows).powi(2) / k;
+                assert!(quantile::f_exceeds(there, k, freedom) > REJECTION_TAIL);
+            }
+        }
+    }
 }

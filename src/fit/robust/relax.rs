@@ -2,6 +2,7 @@
 
 use super::loss::Loss;
 use super::offsets::{Medians, Offset, offsets, ratio};
+use crate::fit::block::Block;
 use crate::fit::least_squares::LeastSquares;
 use crate::fit::marquardt::positive;
 use crate::fit::model::Model;
@@ -10,6 +11,7 @@ use crate::fit::spectrum::Spectrum;
 use crate::fit::step;
 use crate::fit::triangle::Triangle;
 use nalgebra::DMatrix;
+use std::cell::Cell;
 
 /// A model with what stays the same during a robust search.
 pub(crate) struct Relax<'a, M: Model + ?Sized> {
@@ -20,6 +22,8 @@ pub(crate) struct Relax<'a, M: Model + ?Sized> {
     pub medians: Medians,
     /// The observations searched, ascending.
     pub pool: Vec<usize>,
+    /// Room for rows, used by one step after the other.
+    room: Cell<Option<Block>>,
 }
 
 impl<'a, M: Model + ?Sized> Relax<'a, M> {
@@ -32,24 +36,32 @@ impl<'a, M: Model + ?Sized> Relax<'a, M> {
             basis: None,
             medians: Medians::new(),
             pool,
+            room: Cell::new(None),
         };
-        relax.basis = (relax.problem(&relax.pool, None).reduce(start).ok())
+        relax.basis = (relax.reduce(start, &relax.pool, None))
             .and_then(|whole| Spectrum::of(&whole, &options.hold).basis());
         relax
     }
-    fn problem<'b>(
-        &'b self,
-        chosen: &'b [usize],
-        weights: Option<&'b [f64]>,
-    ) -> LeastSquares<'b, M> {
-        LeastSquares::new(self.model, usize::MAX)
+    fn with_problem<T>(
+        &self,
+        chosen: &[usize],
+        weights: Option<&[f64]>,
+        ask: impl FnOnce(&LeastSquares<'_, M>) -> T,
+    ) -> T {
+        let problem = LeastSquares::new(self.model, usize::MAX)
             .with_priors(&self.options.priors)
             .with_weights(weights.or(self.options.weights.as_deref()))
             .choosing(chosen)
+            .with_room(self.room.take());
+        let answer = ask(&problem);
+        self.room.set(problem.into_room());
+        answer
     }
     /// The offsets of the pool; none where the model is not finite.
     pub fn offsets(&self, parameters: &[f64]) -> Option<Vec<Offset>> {
-        offsets(&self.problem(&self.pool, None), parameters).ok()
+        self.with_problem(&self.pool, None, |problem| {
+            offsets(problem, parameters).ok()
+        })
     }
     /// The reduction in the directions that may move.
     pub fn reduce(
@@ -58,7 +70,8 @@ impl<'a, M: Model + ?Sized> Relax<'a, M> {
         chosen: &[usize],
         weights: Option<&[f64]>,
     ) -> Option<Triangle> {
-        let whole = self.problem(chosen, weights).reduce(parameters).ok()?;
+        let whole =
+            self.with_problem(chosen, weights, |problem| problem.reduce(parameters).ok())?;
         Some(match &self.basis {
             None => whole,
             Some(basis) => whole.restricted(basis),

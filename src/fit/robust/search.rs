@@ -32,6 +32,8 @@ const EARLY_STEPS: usize = 2;
 const LATE_STEPS: usize = 30;
 /// How many of the best are followed to convergence.
 const FOLLOWED: usize = 10;
+/// A refit gains much less than this factor in the trimmed squares, but for the first.
+const HOPELESS: f64 = 10.0;
 /// Relative change of a bounded loss below which reweighting has converged.
 const SETTLED: f64 = 1e-9;
 
@@ -77,7 +79,7 @@ pub(crate) fn search<M: Model + ?Sized>(
 
     let mut raw = Vec::new();
     let mut concentrated = Vec::new();
-    let mut best = f64::INFINITY;
+    let mut best = Best::default();
     let mut wanted = subsets(needed, BAD_SHARE);
     let mut drawn = 0;
     while drawn < wanted {
@@ -91,9 +93,8 @@ pub(crate) fn search<M: Model + ?Sized>(
             parameters,
             goodness: f64::INFINITY,
         };
-        concentrate(relax, &mut candidate, half, EARLY_STEPS);
-        if candidate.goodness < best && all.len() > FEW {
-            best = candidate.goodness;
+        concentrate(relax, &mut candidate, half, EARLY_STEPS, best.hopeless());
+        if best.add(candidate.goodness) && all.len() > FEW {
             let bad = bad_share(relax, &candidate.parameters).unwrap_or(BAD_SHARE);
             wanted = wanted.min(subsets(needed, bad));
         }
@@ -101,7 +102,7 @@ pub(crate) fn search<M: Model + ?Sized>(
     }
     best_first(&mut concentrated);
     for candidate in concentrated.iter_mut().take(FOLLOWED) {
-        concentrate(relax, candidate, half, LATE_STEPS);
+        concentrate(relax, candidate, half, LATE_STEPS, f64::INFINITY);
     }
     best_first(&mut concentrated);
     let trimmed = concentrated.first()?;
@@ -216,27 +217,54 @@ fn subset_fit<M: Model + ?Sized>(
     }
 }
 
+/// The goodness of those that will be followed, as far as known.
+#[derive(Default)]
+struct Best {
+    /// Ascending.
+    goodness: Vec<f64>,
+}
+
+impl Best {
+    /// Takes note of one more; true when it is the best so far.
+    fn add(&mut self, goodness: f64) -> bool {
+        let place = self.goodness.partition_point(|known| *known <= goodness);
+        self.goodness.insert(place, goodness);
+        self.goodness.truncate(FOLLOWED);
+        place == 0 && goodness < f64::INFINITY
+    }
+    /// From here on a candidate will not be followed, whatever its next step gains.
+    fn hopeless(&self) -> f64 {
+        let last = self.goodness.get(FOLLOWED - 1);
+        last.map_or(f64::INFINITY, |last| HOPELESS * last)
+    }
+}
+
 /// Refits to the `half` with the smallest offsets, again and again; goodness is the sum of
-/// their squares.
+/// their squares. Gives up after the first refit that leaves it above `hopeless`.
 fn concentrate<M: Model + ?Sized>(
     relax: &Relax<'_, M>,
     candidate: &mut Candidate,
     half: usize,
     steps: usize,
+    hopeless: f64,
 ) {
     let mut before: Vec<usize> = Vec::new();
     for step in 0..=steps {
-        let Some(mut offsets) = relax.offsets(&candidate.parameters) else {
+        let Some(offsets) = relax.offsets(&candidate.parameters) else {
             candidate.goodness = f64::INFINITY;
             return;
         };
-        let size = |o: &Offset| o.comparable(&relax.medians);
-        offsets.select_nth_unstable_by(half - 1, |a, b| size(a).total_cmp(&size(b)));
-        let kept = &offsets[..half];
-        candidate.goodness = kept.iter().map(|o| size(o).powi(2)).sum();
-        let mut chosen: Vec<usize> = kept.iter().map(|o| o.observation).collect();
+        let sized = |o: &Offset| (o.comparable_square(&relax.medians), o.observation);
+        let mut sizes: Vec<(f64, usize)> = offsets.iter().map(sized).collect();
+        sizes.select_nth_unstable_by(half - 1, |a, b| a.0.total_cmp(&b.0));
+        let kept = &sizes[..half];
+        candidate.goodness = kept.iter().map(|(square, _)| square).sum();
+        if step == steps || (step > 0 && candidate.goodness > hopeless) {
+            return;
+        }
+        let mut chosen: Vec<usize> = kept.iter().map(|(_, observation)| *observation).collect();
         chosen.sort_unstable();
-        if step == steps || chosen == before {
+        if chosen == before {
             return;
         }
         match relax.step(&candidate.parameters, &chosen, None) {

@@ -1,0 +1,402 @@
+//! The rows of peaks that one mount serves, several at a time, from what is kept of each peak.
+
+use multiversion::multiversion;
+use rayon::prelude::*;
+
+use crate::angle::Angle;
+use crate::fit::Block;
+use crate::mount::batch::{Batch, MoreOfReadings, Readings};
+use crate::mount::{LANES, Lanes, MountModel, Term};
+
+use super::observe::Sighting;
+use super::peak::SessionPeak;
+
+/// What every pass asks of the peaks: a fraction of what a log takes.
+#[derive(Clone, Debug)]
+pub struct KeptPeaks(Vec<Kept>);
+
+#[derive(Clone, Copy, Debug)]
+struct Kept {
+    /// Sine and cosine of both readings.
+    azimuth: [f64; 2],
+    elevation: [f64; 2],
+    /// Where the emitter stood by the held clock offset.
+    target: [f64; 3],
+    /// One over the standard deviations in cross-elevation and elevation; zero for a peak of
+    /// which one axis was not measured.
+    weight: [f64; 2],
+}
+
+impl Kept {
+    fn of(sighting: &Sighting, sigma: &[Angle; 2], clock_offset_s: f64) -> Kept {
+        let (Some(azimuth), Some(elevation)) = (sighting.azimuth, sighting.elevation) else {
+            return Kept {
+                azimuth: [0.0; 2],
+                elevation: [0.0; 2],
+                target: [0.0; 3],
+                weight: [0.0; 2],
+            };
+        };
+        Kept {
+            azimuth: azimuth.sin_cos().into(),
+            elevation: elevation.sin_cos().into(),
+            target: sighting.target_at(clock_offset_s).into(),
+            weight: sigma.map(|s| 1.0 / s.radians()),
+        }
+    }
+}
+
+impl KeptPeaks {
+    /// Of some peaks, with the clock offset that they have unless it is fitted.
+    pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], clock_offset_s: f64) -> KeptPeaks {
+        /// Fewer are not worth sharing among threads.
+        const WORTH_SHARING: usize = 10_000;
+        let keep = |(peak, sigma): (&SessionPeak, &[Angle; 2])| {
+            Kept::of(&peak.sighting, sigma, clock_offset_s)
+        };
+        KeptPeaks(if peaks.len() < WORTH_SHARING {
+            peaks.iter().zip(sigmas).map(keep).collect()
+        } else {
+            peaks.par_iter().zip(sigmas).map(keep).collect()
+        })
+    }
+    /// Whether both axes of a peak were measured; the others are not served here.
+    pub fn is_whole(&self, index: usize) -> bool {
+        self.0[index].weight != [0.0; 2]
+    }
+}
+
+/// One mount and the peaks that it serves.
+pub struct OneMount<'a> {
+    peaks: &'a [SessionPeak],
+    kept: &'a KeptPeaks,
+    /// What the parameters are.
+    terms: &'a [Term],
+    batch: Batch,
+    /// Whether terms are in play that look at more than sines and cosines.
+    more: bool,
+    /// The clock offset where it is fitted.
+    clock: Option<f64>,
+}
+
+impl<'a> OneMount<'a> {
+    /// A mount made ready.
+    pub fn new(
+        mount: &MountModel,
+        peaks: &'a [SessionPeak],
+        kept: &'a KeptPeaks,
+        terms: &'a [Term],
+    ) -> OneMount<'a> {
+        let batch = Batch::new(mount);
+        OneMount {
+            peaks,
+            kept,
+            terms,
+            more: batch.wants_more(terms),
+            clock: (terms.contains(&Term::ClockOffset))
+                .then(|| mount.terms().inside(Term::ClockOffset)),
+            batch,
+        }
+    }
+
+    /// Pushes the rows of some peaks, all whole.
+    pub fn push_rows(&self, indices: &[usize], block: &mut Block) {
+        push_rows_here(self, indices, block);
+    }
+
+    /// The readings of [`LANES`] peaks.
+    #[inline(always)]
+    fn readings(&self, four: &[usize; LANES], kept: &[&Kept; LANES]) -> Readings {
+        let each = |of: fn(&Kept) -> f64| Lanes::of(*kept, of);
+        Readings {
+            azimuth: [each(|k| k.azimuth[0]), each(|k| k.azimuth[1])],
+            elevation: [each(|k| k.elevation[0]), each(|k| k.elevation[1])],
+            more: self.more.then(|| self.more_of_readings(four)),
+        }
+    }
+    fn more_of_readings(&self, four: &[usize; LANES]) -> MoreOfReadings {
+        let each = |of: fn(&Sighting) -> f64| Lanes::of(*four, |i| of(&self.peaks[i].sighting));
+        MoreOfReadings {
+            azimuth: each(|s| s.azimuth.map_or(0.0, Angle::radians)),
+            elevation: each(|s| s.elevation.map_or(0.0, Angle::radians)),
+            azimuth_approach: each(|s| s.approach.azimuth),
+            elevation_approach: each(|s| s.approach.elevation),
+        }
+    }
+
+    /// Where their emitters stood.
+    #[inline(always)]
+    fn targets(&self, four: &[usize; LANES], kept: &[&Kept; LANES]) -> [Lanes; 3] {
+        match self.clock {
+            None => [0, 1, 2].map(|axis| Lanes::of(*kept, |k| k.target[axis])),
+            Some(clock) => self.targets_at(four, clock),
+        }
+    }
+    fn targets_at(&self, four: &[usize; LANES], clock: f64) -> [Lanes; 3] {
+        let targets = four.map(|i| self.peaks[i].sighting.target_at(clock));
+        [0, 1, 2].map(|axis| Lanes::of(targets, |target| target[axis]))
+    }
+
+    /// How fast they move, a second.
+    fn target_rates(&self, four: &[usize; LANES]) -> [Lanes; 3] {
+        let rate = |i: usize, axis: usize| self.peaks[i].sighting.target_rate[axis];
+        [0, 1, 2].map(|axis| Lanes::of(*four, |i| rate(i, axis)))
+    }
+}
+
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn push_rows_here(mount: &OneMount<'_>, indices: &[usize], block: &mut Block) {
+    let mut derivatives = [[[0.0; LANES]; 2]; Term::COUNT];
+    for chunk in indices.chunks(LANES) {
+        // The places beyond the last stand for the last again and are not pushed.
+        let last = chunk.len() - 1;
+        let four = [
+            chunk[0],
+            chunk[last.min(1)],
+            chunk[last.min(2)],
+            chunk[last],
+        ];
+        let kept = four.map(|i| &mount.kept.0[i]);
+        let readings = mount.readings(&four, &kept);
+        let targets = mount.targets(&four, &kept);
+        let weight = [0, 1].map(|axis| Lanes::of(kept, |k| k.weight[axis]));
+        let weighted = |[x, y]: [Lanes; 2]| [(x * weight[0]).0, (y * weight[1]).0];
+        let sight = mount.batch.sight(&readings);
+        let residuals = weighted(sight.offset_to(&targets));
+        if block.wants_derivatives() {
+            let moves = mount.batch.moves(&sight);
+            for (derivative, term) in derivatives.iter_mut().zip(mount.terms) {
+                *derivative = weighted(match term {
+                    Term::ClockOffset => sight.resolved(&mount.target_rates(&four)),
+                    // The emitter minus the beam.
+                    _ => moves.by(*term, &readings).map(|x| -x),
+                });
+            }
+        }
+        block.push_pairs(chunk, &residuals, &derivatives[..mount.terms.len()]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::Vector3;
+
+    use super::super::misfit::{misfit, misfit_with_derivatives};
+    use super::super::problem::JointProblem;
+    use super::super::shape::{Column, Shape};
+    use super::*;
+    use crate::angle::{Direction, SkyBasis};
+    use crate::fit::LeastSquares;
+    use crate::mount::{ApproachSigns, Group, TermValues};
+    use crate::time::Utc;
+
+    /// An invented session all over the sky, some peaks with one axis only, on the beam but for
+    /// `off` radians.
+    fn peaks(model: &MountModel, count: usize, off: f64) -> Vec<SessionPeak> {
+        let part = |i: usize, step: f64| (0.5 + i as f64 * step).fract();
+        (0..count)
+            .map(|i| {
+                let direction = Direction::apparent(
+                    Angle::from_degrees(360.0 * part(i, 0.754_877_666)),
+                    Angle::from_degrees(15.0 + 65.0 * part(i, 0.569_840_291)),
+                );
+                let approach = ApproachSigns {
+                    azimuth: [1.0, -1.0, 0.0][i % 3],
+                    elevation: [1.0, -1.0, 0.0][i / 3 % 3],
+                };
+                let reading = model.readings(&direction, approach).unwrap().direct;
+                let basis = SkyBasis::at(&direction.east_north_up());
+                let aside = basis.rightward * part(i, 0.414) + basis.upward * part(i, 0.236);
+                SessionPeak {
+                    sighting: Sighting {
+                        azimuth: (i % 7 != 3).then_some(reading.azimuth),
+                        elevation: (i % 11 != 5).then_some(reading.elevation),
+                        approach,
+                        target: (basis.outward + aside * off).normalize(),
+                        target_rate: Vector3::new(2e-4, -1e-4, 3e-4).cross(&basis.outward),
+                        clock_offset_s: 0.0,
+                    },
+                    log: 0,
+                    row: i + 1,
+                    line: i + 2,
+                    time: Utc::from_unix_nanos(1_790_000_000_000_000_000),
+                    emitter_name: "invented".into(),
+                    emitter: 0,
+                    hours: 0.0,
+                    day_angle: Angle::ZERO,
+                    temperature_c: None,
+                    along_orbit: Vector3::zeros(),
+                    bend: Vector3::zeros(),
+                }
+            })
+            .collect()
+    }
+
+    fn whole(peaks: Vec<SessionPeak>) -> Vec<SessionPeak> {
+        let both = |p: &SessionPeak| p.sighting.coordinates() == 2;
+        peaks.into_iter().filter(both).collect()
+    }
+
+    /// The terms as columns of a fit.
+    fn columns(terms: &[Term]) -> Vec<Column> {
+        let column = |term: &Term| Column::term(*term, Shape::Always, 1.0);
+        terms.iter().map(column).collect()
+    }
+
+    fn values(free: &[Term], terms: &TermValues) -> Vec<f64> {
+        free.iter().map(|t| terms.inside(*t)).collect()
+    }
+
+    fn terms() -> TermValues {
+        let mut terms = TermValues::ZERO;
+        for (i, term) in Term::ALL.into_iter().enumerate() {
+            terms.set_inside(term, 0.01 - 0.001 * i as f64);
+        }
+        terms.with_shown(Term::ClockOffset, 0.0)
+    }
+
+    /// One row each, in the order of the observations.
+    fn rows(
+        problem: &JointProblem<'_>,
+        parameters: &[f64],
+        derivatives: bool,
+    ) -> Vec<(usize, f64, Vec<f64>)> {
+        let mut rows = Vec::new();
+        (LeastSquares::new(problem, usize::MAX))
+            .pass(parameters, derivatives, |block| {
+                for (row, i) in block.observation_of_rows().iter().enumerate() {
+                    let n = if derivatives { parameters.len() } else { 0 };
+                    let slopes = (0..n).map(|j| block.derivative(row, j)).collect();
+                    rows.push((*i, block.residual(row), slopes));
+                }
+            })
+            .unwrap();
+        rows.sort_by_key(|row| row.0);
+        rows
+    }
+
+    #[test]
+    fn rows_are_those_of_each_misfit_alone() {
+        const ROUNDING: f64 = 1e-12;
+        let terms = terms();
+        // Far off, as at a first step, and near.
+        for off in [0.3, 1e-4] {
+            let peaks = peaks(&MountModel::new(terms), 300, off);
+            let sigmas: Vec<[Angle; 2]> = (0..300)
+                .map(|i| [0.5, 2.0].map(|s| Angle::from_radians(s + 0.01 * i as f64)))
+                .collect();
+            let free = Term::ALL;
+            let columns = columns(&free);
+            let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+            let mut parameters = values(&free, &terms);
+            parameters[Term::ClockOffset as usize] = 0.7;
+            let mount = problem.mount(&parameters);
+            let mut expected = Vec::new();
+            for (i, peak) in peaks.iter().enumerate() {
+                let sigma = sigmas[i].map(Angle::radians);
+                let mut slopes = [vec![0.0; free.len()], vec![0.0; free.len()]];
+                let found = misfit_with_derivatives(&mount, &peak.sighting, &free, |j, change| {
+                    slopes[0][j] = change[0] / sigma[0];
+                    slopes[1][j] = change[1] / sigma[1];
+                });
+                let [cross, up] = slopes;
+                let offset = found.offset;
+                if peak.sighting.azimuth.is_some() {
+                    expected.push((i, offset.cross_elevation.radians() / sigma[0], cross));
+                }
+                if peak.sighting.elevation.is_some() {
+                    expected.push((i, offset.elevation.radians() / sigma[1], up));
+                }
+            }
+            let found = rows(&problem, &parameters, true);
+            assert_eq!(found.len(), expected.len());
+            for (found, expected) in found.iter().zip(&expected) {
+                assert_eq!(found.0, expected.0);
+                assert!((found.1 - expected.1).abs() < ROUNDING);
+                for (j, (a, b)) in found.2.iter().zip(&expected.2).enumerate() {
+                    assert!((a - b).abs() < ROUNDING, "{} {a} {b}", free[j]);
+                }
+            }
+            let bare = rows(&problem, &parameters, false);
+            assert!(
+                bare.iter()
+                    .zip(&expected)
+                    .all(|(a, b)| (a.1 - b.1).abs() < ROUNDING)
+            );
+        }
+    }
+
+    #[test]
+    fn a_held_clock_offset_moves_the_emitters() {
+        let terms = terms();
+        let peaks = whole(peaks(&MountModel::new(terms), 30, 0.0));
+        let sigmas = vec![[Angle::from_radians(1.0); 2]; peaks.len()];
+        let free = [Term::AzimuthZero, Term::ElevationZero];
+        let columns = columns(&free);
+        // Coefficients come on top of what is held.
+        let held = (terms
+            .without(Group::AzimuthZero)
+            .without(Group::ElevationZero))
+        .with_shown(Term::ClockOffset, 0.9);
+        let problem = JointProblem::new(&peaks, &sigmas, &columns, held);
+        let parameters = values(&free, &terms);
+        let mount = problem.mount(&parameters);
+        let found = rows(&problem, &parameters, false);
+        for (i, pair) in found.chunks(2).enumerate() {
+            let offset = misfit(&mount, &peaks[i].sighting).offset;
+            assert!((pair[0].1 - offset.cross_elevation.radians()).abs() < 1e-12);
+            assert!((pair[1].1 - offset.elevation.radians()).abs() < 1e-12);
+            assert!(offset.size().radians() > 1e-5);
+        }
+    }
+
+    #[test]
+    fn derivatives_agree_with_differences_of_the_residuals() {
+        /// Central differences over this step are good to its square.
+        const STEP: f64 = 1e-5;
+        const DIFFERENCE: f64 = 1e-8;
+        let terms = terms();
+        let model = MountModel::new(terms);
+        let peaks = whole(peaks(&model, 40, 0.0));
+        let sigmas = vec![[Angle::from_radians(1.0); 2]; peaks.len()];
+        let free = Term::ALL;
+        let columns = columns(&free);
+        let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+        let parameters = values(&free, &terms);
+        let found = rows(&problem, &parameters, true);
+        for j in 0..free.len() {
+            let at = |step: f64| {
+                let mut moved = parameters.clone();
+                moved[j] += step;
+                rows(&problem, &moved, false)
+            };
+            for ((after, before), row) in at(STEP).iter().zip(at(-STEP)).zip(&found) {
+                let difference = (after.1 - before.1) / (2.0 * STEP);
+                // Scale terms multiply a reading of up to seven radians.
+                let error = (difference - row.2[j]).abs();
+                assert!(error < 1e2 * DIFFERENCE, "{}: {error}", free[j]);
+            }
+        }
+    }
+
+    #[test]
+    fn any_list_of_observations_gives_its_rows() {
+        let terms = terms();
+        let peaks = peaks(&MountModel::new(terms), 700, 1e-3);
+        let sigmas = vec![[Angle::from_radians(1.0); 2]; 700];
+        let free = [Term::AzimuthZero, Term::Collimation, Term::ElevationScale];
+        let columns = columns(&free);
+        let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+        let parameters = values(&free, &terms);
+        let all = rows(&problem, &parameters, false);
+        let chosen: Vec<usize> = (0..700).filter(|i| i % 3 != 1 || i % 5 == 0).collect();
+        let squares = (LeastSquares::new(&problem, 1).choosing(&chosen))
+            .sum_of_squares(&parameters)
+            .unwrap();
+        let expected: f64 = (all.iter())
+            .filter(|row| chosen.contains(&row.0))
+            .map(|row| row.1 * row.1)
+            .sum();
+        assert!((squares / expected - 1.0).abs() < 1e-12);
+    }
+}

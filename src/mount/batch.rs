@@ -1,0 +1,414 @@
+//! The forward model for several readings at a time, resolved where the beam points: what a
+//! fit of many peaks asks for again and again.
+//!
+//! The same steps as [`MountModel::beam_with_derivatives`]; sines and cosines of readings come
+//! in ready-made, and a constant zero is added to their angles by the theorem of addition.
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::lanes::{LANES, Lanes};
+use super::model::{Fixed, MountModel, SinCos};
+use super::term::Term;
+use crate::angle::SkyBasis;
+
+/// Some readings, with all that is made of them but once.
+#[derive(Clone, Copy, Debug)]
+pub struct Readings {
+    /// Sine and cosine of the azimuth reading.
+    pub azimuth: [Lanes; 2],
+    /// Sine and cosine of the elevation reading.
+    pub elevation: [Lanes; 2],
+    /// What few terms look at.
+    pub more: Option<MoreOfReadings>,
+}
+
+/// The rest of what a term may look at, wanted where [`Batch::wants_more`] says so.
+#[derive(Clone, Copy, Debug)]
+pub struct MoreOfReadings {
+    /// The azimuth reading, unwrapped, radians.
+    pub azimuth: Lanes,
+    /// The elevation reading, radians.
+    pub elevation: Lanes,
+    /// From which side the azimuth axis arrived: +1, -1 or 0.
+    pub azimuth_approach: Lanes,
+    /// From which side the elevation axis arrived.
+    pub elevation_approach: Lanes,
+}
+
+/// A mount model made ready for many readings.
+#[derive(Clone, Debug)]
+pub struct Batch {
+    model: MountModel,
+    fixed: Fixed,
+    tilt: Matrix3<f64>,
+    azimuth_zero: SinCos,
+    elevation_zero: SinCos,
+    droop: f64,
+    /// Whether an axis is off by more than its zero.
+    azimuth_varies: bool,
+    elevation_varies: bool,
+}
+
+/// Where the beam points, and the frame there: toward increasing azimuth, toward increasing
+/// elevation, outward.
+#[derive(Clone, Copy, Debug)]
+pub struct Sight {
+    /// The beam before the tilt (east, north, up).
+    untilted: [Lanes; 3],
+    /// The up part of the beam, and the length of its horizontal part.
+    up: Lanes,
+    horizontal: Lanes,
+    /// Sine and cosine of its azimuth.
+    azimuth: [Lanes; 2],
+    outward: [Lanes; 3],
+    /// Sine and cosine of the azimuth axis, of the elevation axis before droop, and after it.
+    a: [Lanes; 2],
+    h0: [Lanes; 2],
+    h: [Lanes; 2],
+}
+
+/// How the beam moves, each pair in radians toward (increasing azimuth, increasing elevation)
+/// for a radian of what is named.
+#[derive(Clone, Copy, Debug)]
+pub struct Moves {
+    azimuth_axis: [Lanes; 2],
+    elevation_axis: [Lanes; 2],
+    collimation: [Lanes; 2],
+    skew: [Lanes; 2],
+    tilt_north: [Lanes; 2],
+    tilt_east: [Lanes; 2],
+    droop: [Lanes; 2],
+}
+
+impl Batch {
+    /// Of a model.
+    pub fn new(model: &MountModel) -> Batch {
+        let value = |term| model.terms().inside(term);
+        let any = |terms: &[Term]| terms.iter().any(|t| value(*t) != 0.0);
+        let fixed = *model.fixed();
+        let column = |v: Vector3<f64>| fixed.tilt.rotate(&v);
+        Batch {
+            model: *model,
+            fixed,
+            tilt: Matrix3::from_columns(&[
+                column(Vector3::x()),
+                column(Vector3::y()),
+                column(Vector3::z()),
+            ]),
+            azimuth_zero: SinCos::of(value(Term::AzimuthZero)),
+            elevation_zero: SinCos::of(value(Term::ElevationZero)),
+            droop: value(Term::Droop),
+            azimuth_varies: any(&[
+                Term::AzimuthScale,
+                Term::AzimuthRunoutCos,
+                Term::AzimuthRunoutSin,
+                Term::AzimuthBacklash,
+            ]),
+            elevation_varies: any(&[
+                Term::ElevationScale,
+                Term::ElevationRunoutCos,
+                Term::ElevationRunoutSin,
+                Term::TrackWarpCos,
+                Term::TrackWarpSin,
+                Term::ElevationBacklash,
+            ]),
+        }
+    }
+
+    /// Whether [`Readings::more`] is wanted, when the moves by the terms `free` will be.
+    pub fn wants_more(&self, free: &[Term]) -> bool {
+        let asks = |term: Term| free.contains(&term) || self.value(term) != 0.0;
+        [
+            Term::AzimuthScale,
+            Term::ElevationScale,
+            Term::AzimuthBacklash,
+            Term::ElevationBacklash,
+        ]
+        .into_iter()
+        .any(asks)
+    }
+
+    #[inline(always)]
+    fn value(&self, term: Term) -> f64 {
+        self.model.terms().inside(term)
+    }
+
+    /// Where the beam points.
+    #[inline(always)]
+    pub fn sight(&self, readings: &Readings) -> Sight {
+        let mut a = turned(readings.azimuth, self.azimuth_zero);
+        if self.azimuth_varies {
+            a = added(a, self.azimuth_excess(readings).sin_cos());
+        }
+        let mut h0 = turned(readings.elevation, self.elevation_zero);
+        if self.elevation_varies {
+            h0 = added(h0, self.elevation_excess(readings).sin_cos());
+        }
+        let h = added(h0, (h0[1] * -self.droop).sin_cos());
+
+        let Fixed {
+            collimation: c,
+            skew: s,
+            ..
+        } = self.fixed;
+        // Raised: (sin c, cos c cos h, cos c sin h); then the skew about north.
+        let skewed = [
+            Lanes::all(c.sin * s.cos) - h[0] * (c.cos * s.sin),
+            h[1] * c.cos,
+            Lanes::all(c.sin * s.sin) + h[0] * (c.cos * s.cos),
+        ];
+        let untilted = [
+            skewed[0] * a[1] + skewed[1] * a[0],
+            skewed[1] * a[1] - skewed[0] * a[0],
+            skewed[2],
+        ];
+        let t = &self.tilt;
+        let row =
+            |i: usize| untilted[0] * t[(i, 0)] + untilted[1] * t[(i, 1)] + untilted[2] * t[(i, 2)];
+        let outward = [row(0), row(1), row(2)];
+        let horizontal = (outward[0] * outward[0] + outward[1] * outward[1]).sqrt();
+        let mut azimuth = [Lanes::ZERO, Lanes::all(1.0)];
+        if horizontal.every(|x| x > 0.0) {
+            let inverse = horizontal.inverse();
+            azimuth = [outward[0] * inverse, outward[1] * inverse];
+        } else {
+            // At the exact zenith the azimuth is taken as north.
+            for (lane, horizontal) in horizontal.0.into_iter().enumerate() {
+                if horizontal > 0.0 {
+                    azimuth[0].0[lane] = outward[0].0[lane] / horizontal;
+                    azimuth[1].0[lane] = outward[1].0[lane] / horizontal;
+                }
+            }
+        }
+        Sight {
+            untilted,
+            up: outward[2],
+            horizontal,
+            azimuth,
+            outward,
+            a,
+            h0,
+            h,
+        }
+    }
+
+    /// By how much the azimuth axis is off beyond its zero.
+    #[inline(always)]
+    fn azimuth_excess(&self, readings: &Readings) -> Lanes {
+        let [sin, cos] = readings.azimuth;
+        let runout =
+            cos * self.value(Term::AzimuthRunoutCos) + sin * self.value(Term::AzimuthRunoutSin);
+        let Some(more) = &readings.more else {
+            return runout;
+        };
+        runout
+            + more.azimuth * self.value(Term::AzimuthScale)
+            + more.azimuth_approach * (0.5 * self.value(Term::AzimuthBacklash))
+    }
+
+    /// The same of the elevation axis.
+    #[inline(always)]
+    fn elevation_excess(&self, readings: &Readings) -> Lanes {
+        let [sin, cos] = readings.elevation;
+        let [twice_sin, twice_cos] = doubled(readings.azimuth);
+        let wavy = cos * self.value(Term::ElevationRunoutCos)
+            + sin * self.value(Term::ElevationRunoutSin)
+            + twice_cos * self.value(Term::TrackWarpCos)
+            + twice_sin * self.value(Term::TrackWarpSin);
+        let Some(more) = &readings.more else {
+            return wavy;
+        };
+        wavy + more.elevation * self.value(Term::ElevationScale)
+            + more.elevation_approach * (0.5 * self.value(Term::ElevationBacklash))
+    }
+
+    /// How the beam moves at a sight.
+    ///
+    /// Azimuth counts clockwise, so right = out x up in the frame at the beam, and a turn about
+    /// an axis w moves the beam by w x out = -(w . up) right + (w . right) up.
+    #[inline(always)]
+    pub fn moves(&self, sight: &Sight) -> Moves {
+        let [sin, cos] = sight.azimuth;
+        // Both directions of the frame, turned back by the tilt.
+        let t = &self.tilt;
+        let back = |j: usize| cos * t[(0, j)] - sin * t[(1, j)];
+        let right = [back(0), back(1), back(2)];
+        let up = cross(&right, &sight.untilted);
+        let rightward = self.parts(sight, &right);
+        let upward = self.parts(sight, &up);
+        let both = |of: fn(&Parts) -> Lanes| [-of(&upward), of(&rightward)];
+        let less = |[x, y]: [Lanes; 2]| [-x, -y];
+        let elevation_axis = both(|p| p.elevation_axis);
+        let tilt = |axis: &Vector3<f64>| {
+            let ahead = sin * axis.x + cos * axis.y;
+            [
+                sight.up * ahead - sight.horizontal * axis.z,
+                cos * axis.x - sin * axis.y,
+            ]
+        };
+        let droop = -sight.h0[1];
+        Moves {
+            azimuth_axis: less(both(|p| p.azimuth_axis)),
+            elevation_axis: scaled(elevation_axis, Lanes::all(1.0) + sight.h0[0] * self.droop),
+            collimation: less(both(|p| p.collimation)),
+            skew: less(both(|p| p.skew)),
+            tilt_north: tilt(&self.fixed.tilt_axes[0]),
+            tilt_east: tilt(&self.fixed.tilt_axes[1]),
+            droop: scaled(elevation_axis, droop),
+        }
+    }
+
+    /// The parts of the untilted vector `v` along the axes about which the beam turns.
+    #[inline(always)]
+    fn parts(&self, sight: &Sight, v: &[Lanes; 3]) -> Parts {
+        let s = self.fixed.skew;
+        let ([sin_a, cos_a], [sin_h, cos_h]) = (sight.a, sight.h);
+        let rightward = v[0] * cos_a - v[1] * sin_a;
+        let forward = v[0] * sin_a + v[1] * cos_a;
+        Parts {
+            azimuth_axis: v[2],
+            elevation_axis: rightward * s.cos + v[2] * s.sin,
+            skew: forward,
+            collimation: (v[2] * s.cos - rightward * s.sin) * cos_h - forward * sin_h,
+        }
+    }
+}
+
+/// See [`Batch::parts`]; each is named for what turns the beam about the axis.
+struct Parts {
+    azimuth_axis: Lanes,
+    elevation_axis: Lanes,
+    skew: Lanes,
+    collimation: Lanes,
+}
+
+impl Sight {
+    /// The step on the sky to a unit vector (east, north, up): see
+    /// [`crate::angle::SkyBasis::offset_to`]. Radians toward increasing azimuth and elevation.
+    #[inline(always)]
+    pub fn offset_to(&self, target: &[Lanes; 3]) -> [Lanes; 2] {
+        let [x, y] = self.resolved(target);
+        let ahead = dot(target, &self.outward);
+        let square = x * x + y * y;
+        if !(ahead.every(|x| x > 0.0) & square.every(|x| x < NEAR * NEAR)) {
+            return self.far_offset_to(target);
+        }
+        let stretch = (ANGLE_OVER_SINE.into_iter().rev())
+            .fold(Lanes::ZERO, |sum, c| sum * square + Lanes::all(c));
+        [x * stretch, y * stretch]
+    }
+
+    #[cold]
+    fn far_offset_to(&self, target: &[Lanes; 3]) -> [Lanes; 2] {
+        let mut found = [Lanes::ZERO; 2];
+        for lane in 0..LANES {
+            let at = |v: &[Lanes; 3]| Vector3::from(v.map(|x| x.0[lane]));
+            let [sin, cos] = self.azimuth.map(|x| x.0[lane]);
+            let (up, horizontal) = (self.up.0[lane], self.horizontal.0[lane]);
+            let basis = SkyBasis {
+                rightward: Vector3::new(cos, -sin, 0.0),
+                upward: Vector3::new(-up * sin, -up * cos, horizontal),
+                outward: at(&self.outward),
+            };
+            let offset = basis.offset_to(&at(target));
+            found[0].0[lane] = offset.cross_elevation.radians();
+            found[1].0[lane] = offset.elevation.radians();
+        }
+        found
+    }
+
+    /// The parts of a vector (east, north, up) toward increasing azimuth and elevation.
+    #[inline(always)]
+    pub fn resolved(&self, v: &[Lanes; 3]) -> [Lanes; 2] {
+        let [sin, cos] = self.azimuth;
+        let ahead = v[0] * sin + v[1] * cos;
+        [
+            v[0] * cos - v[1] * sin,
+            v[2] * self.horizontal - self.up * ahead,
+        ]
+    }
+}
+
+impl Moves {
+    /// For a unit of a term's inside value; nothing for the clock offset, which moves the
+    /// emitter.
+    #[inline(always)]
+    pub fn by(&self, term: Term, readings: &Readings) -> [Lanes; 2] {
+        let of_azimuth = |factor: Lanes| scaled(self.azimuth_axis, factor);
+        let of_elevation = |factor: Lanes| scaled(self.elevation_axis, factor);
+        let more =
+            |of: fn(&MoreOfReadings) -> Lanes| readings.more.as_ref().map_or(Lanes::ZERO, of);
+        match term {
+            Term::AzimuthZero => self.azimuth_axis,
+            Term::ElevationZero => self.elevation_axis,
+            Term::TiltNorth => self.tilt_north,
+            Term::TiltEast => self.tilt_east,
+            Term::Collimation => self.collimation,
+            Term::AxisSkew => self.skew,
+            Term::Droop => self.droop,
+            Term::AzimuthScale => of_azimuth(more(|m| m.azimuth)),
+            Term::ElevationScale => of_elevation(more(|m| m.elevation)),
+            Term::AzimuthRunoutCos => of_azimuth(readings.azimuth[1]),
+            Term::AzimuthRunoutSin => of_azimuth(readings.azimuth[0]),
+            Term::ElevationRunoutCos => of_elevation(readings.elevation[1]),
+            Term::ElevationRunoutSin => of_elevation(readings.elevation[0]),
+            Term::TrackWarpCos => of_elevation(doubled(readings.azimuth)[1]),
+            Term::TrackWarpSin => of_elevation(doubled(readings.azimuth)[0]),
+            Term::AzimuthBacklash => of_azimuth(more(|m| m.azimuth_approach) * 0.5),
+            Term::ElevationBacklash => of_elevation(more(|m| m.elevation_approach) * 0.5),
+            Term::ClockOffset => [Lanes::ZERO; 2],
+        }
+    }
+}
+
+/// The angle over its sine by powers of the square of the sine (the series of the arc sine).
+const ANGLE_OVER_SINE: [f64; 7] = [
+    1.0,
+    1.0 / 6.0,
+    3.0 / 40.0,
+    5.0 / 112.0,
+    35.0 / 1_152.0,
+    63.0 / 2_816.0,
+    231.0 / 13_312.0,
+];
+/// Below this sine the next term is under 2e-16.
+const NEAR: f64 = 0.1;
+
+/// Sine and cosine of the sum of two angles given by theirs.
+#[inline(always)]
+fn added([sin, cos]: [Lanes; 2], (s, c): (Lanes, Lanes)) -> [Lanes; 2] {
+    [sin * c + cos * s, cos * c - sin * s]
+}
+
+#[inline(always)]
+fn turned([sin, cos]: [Lanes; 2], by: SinCos) -> [Lanes; 2] {
+    [sin * by.cos + cos * by.sin, cos * by.cos - sin * by.sin]
+}
+
+/// Sine and cosine of twice the angle.
+#[inline(always)]
+fn doubled([sin, cos]: [Lanes; 2]) -> [Lanes; 2] {
+    [sin * cos * 2.0, (cos - sin) * (cos + sin)]
+}
+
+#[inline(always)]
+fn scaled([x, y]: [Lanes; 2], factor: Lanes) -> [Lanes; 2] {
+    [x * factor, y * factor]
+}
+
+#[inline(always)]
+fn dot(v: &[Lanes; 3], w: &[Lanes; 3]) -> Lanes {
+    v[0] * w[0] + v[1] * w[1] + v[2] * w[2]
+}
+
+#[inline(always)]
+fn cross(v: &[Lanes; 3], w: &[Lanes; 3]) -> [Lanes; 3] {
+    [
+        v[1] * w[2] - v[2] * w[1],
+        v[2] * w[0] - v[0] * w[2],
+        v[0] * w[1] - v[1] * w[0],
+    ]
+}
+
+#[cfg(test)]
+mod tests;
