@@ -70,7 +70,7 @@ pub mod time;
 
 pub use angle::{Angle, Apparent, Direction, EncoderReading, Geometric};
 #[doc(hidden)]
-pub use cli::run as run_command;
+pub use cli::{run as run_command, understands};
 pub use faults::{Diagnosis, diagnose};
 pub use logbook::{Calibration, PeakLog};
 pub use mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};

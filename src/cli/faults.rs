@@ -11,7 +11,7 @@ use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{Options, diagnose};
 use crate::logbook::{Calibration, PeakLog, Standing};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
 use crate::sky::Sky;
@@ -79,7 +79,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         guard = guard.reads("the calibration", path);
     }
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let report = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     if let Some(path) = &args.calibration {

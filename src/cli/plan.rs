@@ -12,7 +12,7 @@ use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::logbook::{Calibration, PeakLog};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
 use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
@@ -172,8 +172,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     }
     guard.standard_output()?;
-    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), Kind::Sheet)?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), OutputKind::Sheet)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {

@@ -12,7 +12,7 @@ use super::{Common, Console, Verdict};
 use crate::explain::explain;
 use crate::faults::Diagnosis;
 use crate::logbook::{PeakLog, Trust};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, unsolved, write_report};
 use crate::sky::Sky;
@@ -78,7 +78,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     guard.standard_output()?;
     let usual = (!common.json).then(|| PathBuf::from("calibration.json"));
     let path = common.out.clone().or(usual);
-    let out = guard.optional_file("--out", path.as_ref(), Kind::Calibration)?;
+    let out = guard.optional_file("--out", path.as_ref(), OutputKind::Calibration)?;
     let folder = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;

@@ -8,10 +8,12 @@ use super::calibration::{Calibration, FORMAT};
 use super::calibration_faults::{beyond_sense, faults_of};
 use super::calibration_trust::Trust;
 use super::json_place;
-use crate::files;
-use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
+use crate::files::{self, Expected};
+use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Problem, Problems, Wrong, nearest_name};
 use crate::text::{self, quoted};
 
+/// That of a million peaks.
+const EXPECTED: Expected = Expected::mebibytes("a calibration file", 256);
 /// The beginning of every version's `format`.
 const FORMAT_FAMILY: &str = "plumbeam calibration ";
 
@@ -21,7 +23,7 @@ impl Calibration {
     /// # Errors
     /// When it cannot be read, and what is wrong with it.
     pub fn read(path: &Path) -> Result<Calibration, Error> {
-        let (name, bytes) = files::read_bytes(path)?;
+        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
         Calibration::parse(&name, &bytes)
     }
 
@@ -38,7 +40,10 @@ impl Calibration {
         check_format(file, text)?;
         let calibration: Calibration =
             serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
-        let mut found: Vec<Problem> = faults_of(&calibration)
+        let mut faults = faults_of(&calibration);
+        // Each place is looked for from the beginning: those that are only counted need none.
+        let counted = faults.split_off(faults.len().min(MOST_PROBLEMS_SHOWN));
+        let mut found: Vec<Problem> = faults
             .into_iter()
             .map(|(path, wrong)| {
                 let at = json_place::find(text, &path);
@@ -49,6 +54,7 @@ impl Calibration {
         found.sort_by_key(|p| (p.line, p.column));
         let mut problems = Problems::new();
         problems.extend(found);
+        problems.extend(counted.into_iter().map(|(_, wrong)| wrong.of_file(file)));
         problems.or_value(calibration)
     }
 

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use same_file::Handle;
 
 use super::keep;
-use super::kind::{Found, Kind, Old};
+use super::kind::{Found, Old, OutputKind};
 use super::mark;
 use crate::files::{WholeFile, link_end};
 use crate::problem::{Error, printable};
@@ -140,7 +140,7 @@ impl Guard {
     ///
     /// # Errors
     /// [`Error::Usage`] when writing there would destroy something; when it can be no file.
-    pub fn file(&mut self, option: &str, path: &Path, kind: Kind) -> Result<Output, Error> {
+    pub fn file(&mut self, option: &str, path: &Path, kind: OutputKind) -> Result<Output, Error> {
         let output = Output {
             verb: self.verb,
             option: option.to_owned(),
@@ -170,7 +170,7 @@ impl Guard {
         &mut self,
         option: &str,
         path: Option<&PathBuf>,
-        kind: Kind,
+        kind: OutputKind,
     ) -> Result<Option<Output>, Error> {
         path.map(|path| self.file(option, path, kind)).transpose()
     }
@@ -266,7 +266,7 @@ pub struct Output {
     verb: &'static str,
     option: String,
     path: PathBuf,
-    kind: Kind,
+    kind: OutputKind,
 }
 
 impl Output {
@@ -336,7 +336,9 @@ impl Output {
     pub fn write(&self, contents: &[u8]) -> Result<Option<PathBuf>, Error> {
         let text = std::str::from_utf8(contents);
         let marked = match (self.kind, text) {
-            (Kind::Log | Kind::Sheet, Ok(text)) => mark::marked(self.verb, text).into_bytes(),
+            (OutputKind::Log | OutputKind::Sheet, Ok(text)) => {
+                mark::marked(self.verb, text).into_bytes()
+            }
             _ => contents.to_vec(),
         };
         let there = (self.path.is_file()).then(|| std::fs::read(&self.path).ok());

@@ -13,4 +13,4 @@ mod mark;
 
 pub use folder::{Delivered, OutputFolder};
 pub use guard::{Guard, Output, Pending};
-pub use kind::{Found, Kind, Old};
+pub use kind::{Found, Old, OutputKind};

@@ -44,7 +44,7 @@ pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use setup::{setup_json, setup_text};
 pub use summary::{expected_words, unsolved};
-pub use terminal::{Colour, WIDTH};
+pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
 pub use text::text;
 pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
 

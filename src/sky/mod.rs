@@ -39,6 +39,7 @@ use satellite::Orbit;
 use suppose::Catalogued;
 use terrestrial::BeaconDirections;
 
+pub use elements::satellites_in;
 pub use error::SkyError;
 pub use moment::Moment;
 pub use notice::{IONOSPHERE_BELOW_MHZ, Notice, Notices, OLD_ORBIT_DAYS};

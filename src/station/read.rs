@@ -8,10 +8,13 @@ use toml_edit::Document;
 use super::keys::elsewhere;
 use super::section::{Section, Source, kind_of};
 use super::{Station, dish, emitters, horizon, mount, site};
-use crate::files;
-use crate::problem::{Error, Problem, Problems, Wrong};
+use crate::files::{self, Expected};
+use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text;
+
+/// A station of a thousand emitters has a tenth of that.
+const EXPECTED: Expected = Expected::mebibytes("a station file", 4);
 
 const SECTIONS: [&str; 5] = ["site", "mount", "dish", "horizon", "emitter"];
 
@@ -21,7 +24,7 @@ impl Station {
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.
     pub fn read(path: &Path) -> Result<Station, Error> {
-        let (name, bytes) = files::read_bytes(path).map_err(|e| match e {
+        let (name, bytes) = files::read_bytes(path, EXPECTED).map_err(|e| match e {
             Error::Io { file, source, .. } if source.kind() == ErrorKind::NotFound => {
                 missing(&file)
             }
@@ -53,7 +56,7 @@ impl Station {
         let emitters =
             emitters::emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
         match (site, mount, dish) {
-            (Some(mut site), Some(mount), Some(dish)) if source.problems.is_empty() => {
+            (Some(mut site), Some(mount), Some(dish)) if source.faults.is_empty() => {
                 site.assumptions.append(&mut assumptions);
                 Ok(Station {
                     site,
@@ -63,7 +66,7 @@ impl Station {
                     emitters,
                 })
             }
-            _ => Err(in_file_order(source.problems)),
+            _ => Err(source.problems().into()),
         }
     }
 }
@@ -80,13 +83,6 @@ fn missing(file: &str) -> Error {
          you have one, say where it is: --station FILE",
     )
     .into()
-}
-
-fn in_file_order(mut found: Vec<Problem>) -> Error {
-    found.sort_by_key(|p| (p.line, p.column));
-    let mut problems = Problems::new();
-    problems.extend(found);
-    problems.into()
 }
 
 /// The TOML itself is broken: the parser can say where, but nothing about what follows.
@@ -132,7 +128,7 @@ fn section<'a>(source: &mut Source<'_>, root: &Section<'a>, name: &str) -> Optio
     let Some(item) = root.get(name) else {
         if name != "horizon" && !source.was_meant(root, name) {
             let wrong = Wrong::new(format!("the file has no section {heading}"), keys);
-            source.problems.push(wrong.of_file(source.file));
+            source.wrong_file(wrong);
         }
         return None;
     };

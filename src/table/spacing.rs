@@ -37,9 +37,8 @@ impl Spacing {
             .min(Angle::RIGHT);
         let hundredth = |angle: Angle| {
             let rounded = (angle.degrees() * 100.0).round();
-            (rounded.abs() <= 9000.0).then_some(Microdegrees(
-                rounded as i32 * (MICRODEGREES_PER_DEGREE / 100),
-            ))
+            (rounded.abs() <= 9000.0)
+                .then(|| Microdegrees(rounded as i32 * (MICRODEGREES_PER_DEGREE / 100)))
         };
         let bad = || {
             Error::Usage(format!(

@@ -6,7 +6,7 @@ use std::time::{Duration, Instant};
 
 use crate::angle::{Angle, EncoderReading};
 use crate::files::Stamp;
-use crate::problem::Error;
+use crate::problem::{Error, printable};
 
 use super::correction_table::short;
 use super::header::in_words;
@@ -52,9 +52,9 @@ impl<'a> Watch<'a> {
         }
     }
 
-    /// The file as the user named it.
+    /// The file as the user named it, safe to print.
     pub fn name(&self) -> String {
-        self.path.display().to_string()
+        printable(&self.path.display().to_string())
     }
 
     /// What the file holds now, if it changed since it was last read and it is time to look.
