@@ -528,10 +528,19 @@ fn admit_from(
     begin: JointFit,
     barred: &[Hypothesis],
 ) -> Admission {
-    let mut tried = 1;
+    // A zero that changed between two logs needs no search to be found, and would else be let in
+    // as if nothing else had been asked for.
+    let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
+    let mut tried = match by_log {
+        true => Inquiry::new(context, session, &begin)
+            .ask_all()
+            .len()
+            .max(1),
+        false => 1,
+    };
     let mut dropped = Vec::new();
     let mut fit = if begin.hypotheses.len() > session.base.len() {
-        drop_unneeded(context, session, begin, 1, &mut dropped)
+        drop_unneeded(context, session, begin, tried, &mut dropped)
     } else {
         begin
     };
