@@ -122,6 +122,7 @@ fn pointers(c: &mut Criterion) {
     let form = StreamForm {
         inverse: false,
         writing: Writing::Plain,
+        open_to_all: false,
     };
     group.bench_function("lines through the stream, full model", |b| {
         b.iter(|| {

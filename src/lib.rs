@@ -50,6 +50,7 @@ pub mod explain;
 pub mod faults;
 pub mod files;
 pub mod fit;
+pub mod live;
 pub mod logbook;
 pub mod mount;
 pub mod outputs;
@@ -70,7 +71,7 @@ pub mod time;
 
 pub use angle::{Angle, Apparent, Direction, EncoderReading, Geometric};
 #[doc(hidden)]
-pub use cli::run as run_command;
+pub use cli::{run as run_command, understands};
 pub use faults::{Diagnosis, diagnose};
 pub use logbook::{Calibration, PeakLog};
 pub use mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};

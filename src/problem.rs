@@ -33,8 +33,8 @@ impl Problem {
             file: file.to_owned(),
             line: None,
             column: None,
-            found: found.into(),
-            expected: expected.into(),
+            found: cut(found.into(), MOST_FOUND),
+            expected: cut(expected.into(), MOST_SAID),
             remedy: String::new(),
         }
     }
@@ -46,8 +46,20 @@ impl Problem {
     }
     /// The same fault with a way to mend it.
     pub fn mend(mut self, remedy: impl Into<String>) -> Problem {
-        self.remedy = remedy.into();
+        self.remedy = cut(remedy.into(), MOST_SAID);
         self
+    }
+}
+
+/// A text from a file may be as long as the file; its beginning tells enough.
+const MOST_FOUND: usize = 400;
+/// What was expected and how to mend it may list all that is known, but no more.
+const MOST_SAID: usize = 2000;
+
+fn cut(text: String, most: usize) -> String {
+    match text.char_indices().nth(most) {
+        None => text,
+        Some((end, _)) => format!("{}…", &text[..end]),
     }
 }
 
@@ -106,18 +118,54 @@ impl fmt::Display for Problem {
     }
 }
 
-/// Text from a file, safe to print: control characters are shown, not obeyed.
+/// Whether a terminal would obey the character and not show it: control characters, those that
+/// change the direction of what follows, and those that break or annotate lines unseen (Unicode
+/// Standard, sections 23.1, 23.2 and 9.2.8 of the bidirectional algorithm; from memory).
+pub fn is_obeyed(c: char) -> bool {
+    c.is_control()
+        || matches!(
+            c,
+            '\u{061C}'
+                | '\u{200E}'..='\u{200F}'
+                | '\u{2028}'..='\u{202E}'
+                | '\u{2066}'..='\u{206F}'
+                | '\u{FEFF}'
+                | '\u{FFF9}'..='\u{FFFB}'
+                | '\u{E0000}'..='\u{E007F}'
+        )
+}
+
+/// Text from a file or an argument, safe to print in a line: what a terminal would obey is shown.
 pub fn printable(text: &str) -> String {
-    text.chars()
-        .flat_map(|c| {
-            let shown = if c.is_control() {
-                c.escape_default().collect()
-            } else {
-                vec![c]
-            };
-            shown.into_iter()
-        })
-        .collect()
+    shown(text, &[])
+}
+
+/// The same for a text of several lines, in which `allowed` sequences of the writer's own stand as
+/// they are.
+pub fn printable_lines(text: &str, allowed: &[&str]) -> String {
+    let lines = text.split('\n').map(|line| shown(line, allowed));
+    lines.collect::<Vec<_>>().join("\n")
+}
+
+fn shown(text: &str, allowed: &[&str]) -> String {
+    if !text.contains(is_obeyed) {
+        return text.to_owned();
+    }
+    let mut safe = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some(c) = rest.chars().next() {
+        if let Some(own) = allowed.iter().find(|own| rest.starts_with(**own)) {
+            safe.push_str(own);
+            rest = &rest[own.len()..];
+            continue;
+        }
+        match is_obeyed(c) {
+            true => safe.extend(c.escape_default()),
+            false => safe.push(c),
+        }
+        rest = &rest[c.len_utf8()..];
+    }
+    safe
 }
 
 /// The faults of one or several inputs, in the order found. The first
@@ -220,7 +268,7 @@ pub enum Error {
 }
 
 impl Error {
-    /// The exit code that the design page gives to this kind of failure.
+    /// The exit code that the help gives to this kind of failure.
     pub fn exit_code(&self) -> u8 {
         match self {
             Error::Usage(_) => 2,
@@ -267,17 +315,59 @@ impl From<Problems> for Error {
 
 /// The known name nearest to `given`, if any is near enough to be what was meant.
 pub fn nearest_name<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let folded = given.to_lowercase().replace(['_', ' '], "-");
+    let fold = |name: &str| name.to_lowercase().replace(['_', ' '], "-");
+    // One of more than twice the length cannot be near enough, and would take long to compare.
+    const LONGEST: usize = 200;
+    if given.len() > LONGEST {
+        return None;
+    }
+    let folded = fold(given);
     known
         .into_iter()
+        .filter(|name| name.len() <= 2 * LONGEST)
         .map(|name| {
-            let score = strsim::normalized_damerau_levenshtein(
-                &folded,
-                &name.to_lowercase().replace(['_', ' '], "-"),
-            );
+            let score = strsim::normalized_damerau_levenshtein(&folded, &fold(name));
             (score, name)
         })
         .filter(|(score, _)| *score >= 0.5)
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, name)| name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_terminal_would_obey_is_shown() {
+        for (raw, safe) in [
+            (
+                "plain, größe, \u{5e9}\u{5dc}",
+                "plain, größe, \u{5e9}\u{5dc}",
+            ),
+            ("\u{1b}[31mred", "\\u{1b}[31mred"),
+            ("a\nb\tc\rd", "a\\nb\\tc\\rd"),
+            ("\u{9b}31m", "\\u{9b}31m"),
+            ("\u{202e}gpj.exe", "\\u{202e}gpj.exe"),
+            (
+                "\u{2066}\u{2069}\u{200f}\u{61c}",
+                "\\u{2066}\\u{2069}\\u{200f}\\u{61c}",
+            ),
+            ("one\u{2028}two", "one\\u{2028}two"),
+            ("\u{7f}", "\\u{7f}"),
+        ] {
+            assert_eq!(printable(raw), safe);
+            assert!(!safe.contains(is_obeyed));
+        }
+    }
+
+    #[test]
+    fn lines_and_what_is_allowed_stay() {
+        let bold = "\u{1b}[1m";
+        let text = format!("{bold}one\n\u{1b}[2Jtwo\r");
+        assert_eq!(
+            printable_lines(&text, &[bold]),
+            format!("{bold}one\n\\u{{1b}}[2Jtwo\\r")
+        );
+    }
 }

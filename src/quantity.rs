@@ -45,7 +45,7 @@ impl Quantity {
         }
         let wrong = |what: &str| Wrong::new(format!("{name} is {shown}{what}"), self.words);
         Err(if value.is_nan() {
-            wrong(", which is no number")
+            wrong(", which is not a number")
         } else if value.is_infinite() && shown.contains(|c: char| c.is_ascii_digit()) {
             wrong(", which is too large for a number")
         } else if value.is_infinite() {
@@ -57,7 +57,7 @@ impl Quantity {
     /// Reads the value called `name` from the `text` of a field.
     ///
     /// # Errors
-    /// A text that is no number, and a number outside the limits.
+    /// A text that is not a number, and a number outside the limits.
     pub fn read(&self, name: &str, text: &str) -> Result<f64, Wrong> {
         match text.parse::<f64>() {
             Ok(value) => self.check(name, text, value).map_err(|wrong| {
@@ -73,7 +73,7 @@ impl Quantity {
     /// What is wrong with a `text` that does not parse.
     fn not_a_number(&self, name: &str, text: &str) -> Wrong {
         let wrong = Wrong::new(
-            format!("{name} is {}, which is no number", quoted(text)),
+            format!("{name} is {}, which is not a number", quoted(text)),
             self.words,
         );
         let parses = |s: &str| s.parse::<f64>().is_ok_and(f64::is_finite);
@@ -183,7 +183,7 @@ mod tests {
             ("400", "f: a_deg is 400; expected degrees from -90 to 90"),
             (
                 "NaN",
-                "f: a_deg is NaN, which is no number; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
+                "f: a_deg is NaN, which is not a number; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
             ),
             (
                 "-inf",
@@ -195,11 +195,11 @@ mod tests {
             ),
             (
                 "12o",
-                "f: a_deg is \"12o\", which is no number; expected degrees from -90 to 90\n  help: a letter stands for a digit; is it 120?",
+                "f: a_deg is \"12o\", which is not a number; expected degrees from -90 to 90\n  help: a letter stands for a digit; is it 120?",
             ),
             (
                 "high",
-                "f: a_deg is \"high\", which is no number; expected degrees from -90 to 90",
+                "f: a_deg is \"high\", which is not a number; expected degrees from -90 to 90",
             ),
             (
                 "12,5",
@@ -207,27 +207,27 @@ mod tests {
             ),
             (
                 "\u{2212}12.5",
-                "f: a_deg is \"\u{2212}12.5\", which is no number; expected degrees from -90 to 90\n  help: its minus sign is a typographer's dash; write -12.5",
+                "f: a_deg is \"\u{2212}12.5\", which is not a number; expected degrees from -90 to 90\n  help: its minus sign is a typographer's dash; write -12.5",
             ),
             (
                 "-0:30:18",
-                "f: a_deg is \"-0:30:18\", which is no number; expected degrees from -90 to 90\n  help: write decimals: -0.505",
+                "f: a_deg is \"-0:30:18\", which is not a number; expected degrees from -90 to 90\n  help: write decimals: -0.505",
             ),
             (
                 "12° 30'",
-                "f: a_deg is \"12° 30'\", which is no number; expected degrees from -90 to 90\n  help: write decimals: 12.5",
+                "f: a_deg is \"12° 30'\", which is not a number; expected degrees from -90 to 90\n  help: write decimals: 12.5",
             ),
             (
                 "12.5 S",
-                "f: a_deg is \"12.5 S\", which is no number; expected degrees from -90 to 90\n  help: write the number alone: -12.5",
+                "f: a_deg is \"12.5 S\", which is not a number; expected degrees from -90 to 90\n  help: write the number alone: -12.5",
             ),
             (
                 "12.5°",
-                "f: a_deg is \"12.5°\", which is no number; expected degrees from -90 to 90\n  help: write the number alone: 12.5",
+                "f: a_deg is \"12.5°\", which is not a number; expected degrees from -90 to 90\n  help: write the number alone: 12.5",
             ),
             (
                 "n/a",
-                "f: a_deg is \"n/a\", which is no number; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
+                "f: a_deg is \"n/a\", which is not a number; expected degrees from -90 to 90\n  help: leave the field empty if there is no value",
             ),
         ] {
             assert_eq!(told(text), message);

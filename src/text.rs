@@ -1,6 +1,8 @@
 //! From bytes to text, and from a place in a text to its line and column.
 
-use crate::problem::{Error, Wrong};
+use std::borrow::Cow;
+
+use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Problems, Wrong, printable};
 
 /// The UTF-8 byte-order mark, accepted and dropped.
 const BYTE_ORDER_MARK: &[u8] = b"\xEF\xBB\xBF";
@@ -106,14 +108,60 @@ pub fn place(bytes: &[u8], offset: usize) -> (usize, usize) {
     (line, column)
 }
 
-/// A text in quotes for a message, cut if it is long.
+/// Faults by the bytes at which they stand in a text, as problems in file order; those of the file
+/// as a whole come first. Only the places of those that are shown are looked for: each takes a walk
+/// through the text.
+pub fn problems_at(file: &str, text: &str, mut faults: Vec<(Option<usize>, Wrong)>) -> Problems {
+    faults.sort_by_key(|(at, _)| *at);
+    let mut problems = Problems::new();
+    for (i, (at, wrong)) in faults.into_iter().enumerate() {
+        problems.push(match at.filter(|_| i < MOST_PROBLEMS_SHOWN) {
+            Some(at) => {
+                let (line, column) = place(text.as_bytes(), at);
+                wrong.at(file, line, column)
+            }
+            None => wrong.of_file(file),
+        });
+    }
+    problems
+}
+
+/// A text in quotes for a message, safe to print, cut if it is long.
 pub fn quoted(text: &str) -> String {
     const MOST: usize = 40;
+    // The rest of a text of megabytes is not shown, and need not be looked at.
+    let start = text.char_indices().nth(MOST + 1);
+    let text = printable(start.map_or(text, |(end, _)| &text[..end]));
     if text.chars().count() <= MOST {
         format!("\"{text}\"")
     } else {
         let head: String = text.chars().take(MOST).collect();
         format!("\"{head}…\"")
+    }
+}
+
+/// What makes a spreadsheet take a cell for a formula and run it, when it comes first.
+const RUNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
+
+/// Whether a spreadsheet would run the text, once any apostrophes before it are gone.
+fn would_run(text: &str) -> bool {
+    text.trim_start_matches('\'').starts_with(RUNS)
+}
+
+/// A text as the cell of a log: one that a spreadsheet would run gets an apostrophe before it,
+/// which makes it a text there. [`from_cell`] takes it away again.
+pub fn to_cell(text: &str) -> Cow<'_, str> {
+    match would_run(text) {
+        true => Cow::Owned(format!("'{text}")),
+        false => Cow::Borrowed(text),
+    }
+}
+
+/// The text of a cell: without the apostrophe that keeps a spreadsheet from running it.
+pub fn from_cell(cell: &str) -> &str {
+    match cell.strip_prefix('\'') {
+        Some(text) if would_run(text) => text,
+        _ => cell,
     }
 }
 
@@ -151,6 +199,26 @@ mod tests {
 
     fn told(bytes: &[u8]) -> String {
         decode("f.csv", bytes).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn no_cell_runs_in_a_spreadsheet_and_each_reads_back() {
+        for (text, cell) in [
+            ("=1+1", "'=1+1"),
+            ("+SUM(A1)", "'+SUM(A1)"),
+            ("-2", "'-2"),
+            ("@cmd", "'@cmd"),
+            ("\t=1", "'\t=1"),
+            ("'=1", "''=1"),
+            ("calm, 'dusk'", "calm, 'dusk'"),
+            ("'tis", "'tis"),
+            ("a=b", "a=b"),
+            ("", ""),
+        ] {
+            assert_eq!(to_cell(text), cell);
+            assert_eq!(from_cell(cell), text);
+            assert!(!cell.starts_with(RUNS));
+        }
     }
 
     #[test]

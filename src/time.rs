@@ -4,6 +4,7 @@
 //! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
 //! sky room; this file only reads and writes clocks.
 
+mod date;
 mod offset;
 mod words;
 mod written;
@@ -13,8 +14,9 @@ use std::fmt;
 
 use jiff::civil;
 
+pub use date::{DateOrder, Form, WrittenZone};
 pub use offset::Offset;
-pub use written::{DateOrder, Form, Written, WrittenZone};
+pub use written::Written;
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 const SECONDS_PER_DAY: i64 = 86_400;

@@ -97,7 +97,7 @@ fn a_term_without_a_value() {
 fn not_a_number() {
     let said = told_after(&[("7.31", "NaN")]);
     assert_snapshot!(said, @r#"
-    calibration.json:7:20: NaN is no number in JSON; expected a finite number
+    calibration.json:7:20: NaN is not a number in JSON; expected a finite number
     "#);
 }
 
@@ -105,7 +105,7 @@ fn not_a_number() {
 fn infinity() {
     let said = told_after(&[("-0.71", "-Infinity")]);
     assert_snapshot!(said, @r#"
-    calibration.json:28:17: Infinity is no number in JSON; expected a finite number
+    calibration.json:28:17: Infinity is not a number in JSON; expected a finite number
     "#);
 }
 
@@ -274,7 +274,7 @@ fn a_prior_of_another_unit_or_none() {
 fn a_row_that_stands_twice() {
     let said = told_after(&[("\"row\": 2", "\"row\": 1")]);
     assert_snapshot!(said, @r#"
-    calibration.json:42:14: row 1 stands here again, after peak 1; expected each row of the log once
+    calibration.json:42:14: row 1 appears again, after peak 1; expected each row of the log once
     "#);
 }
 
@@ -334,7 +334,7 @@ fn a_missing_key_that_may_be_null() {
 fn a_term_that_stands_twice() {
     let said = told_after(&[("\"collimation\": {", "\"azimuth-zero\": {")]);
     assert_snapshot!(said, @r#"
-    calibration.json:11:18: the term azimuth-zero stands here again; expected each name once: keep the right one of the two
+    calibration.json:11:18: the term azimuth-zero appears again; expected each name once: keep the right one of the two
     "#);
 }
 

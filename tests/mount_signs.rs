@@ -1,4 +1,4 @@
-//! Each sign of the mount model, pinned from the words of the design page's table of terms.
+//! Each sign of the mount model, pinned from the words of the table of terms in docs/files.md.
 //!
 //! "Beam minus encoder" is taken with small terms at moderate elevations, so that the
 //! first-order words of the page hold to [`SECOND_ORDER`].

@@ -58,9 +58,9 @@ fn a_repeated_column_is_refused() {
         "2026-04-04T05:00:48.771Z,sun,1,2,3,4,5",
     ]));
     assert_snapshot!(said, @r"
-    peaks.csv:1:44: column azimuth_deg stands here again, after field 3; expected each column once
+    peaks.csv:1:44: column azimuth_deg appears again, after field 3; expected each column once
       help: delete one, or rename it to begin with x_ to keep it as your own
-    peaks.csv:1:60: column x_a stands here again; expected each column once
+    peaks.csv:1:60: column x_a appears again; expected each column once
       help: delete one, or give it another name
     ");
 }
@@ -80,7 +80,7 @@ fn numbers() {
         "2026-04-04T05:00:58Z,sun,1e999,1",
     ]));
     assert_snapshot!(said, @r#"
-    peaks.csv:2:26: azimuth_deg is NaN, which is no number; expected degrees from -100000 to 100000
+    peaks.csv:2:26: azimuth_deg is NaN, which is not a number; expected degrees from -100000 to 100000
       help: leave the field empty if there is no value
     peaks.csv:3:26: azimuth_deg is inf, which is not finite; expected degrees from -100000 to 100000
       help: leave the field empty if there is no value
@@ -88,7 +88,7 @@ fn numbers() {
       help: look for a slipped digit or exchanged columns
     peaks.csv:6:26: azimuth_deg is 123456; expected degrees from -100000 to 100000
       help: look for a slipped digit or exchanged columns
-    peaks.csv:6:33: elevation_deg is "twenty", which is no number; expected degrees from -90 to 270
+    peaks.csv:6:33: elevation_deg is "twenty", which is not a number; expected degrees from -90 to 270
     peaks.csv:8:26: azimuth_deg is "12:30:00", colons without a unit: 12.5 degrees, or 187.5 degrees if these are hours; expected a unit
       help: write 12°30'0" or 12.5
     peaks.csv:10:26: azimuth_deg is 1e999, which is too large for a number; expected degrees from -100000 to 100000
@@ -192,7 +192,7 @@ fn sigmas_approaches_and_use() {
       help: leave it empty if it is not known
     peaks.csv:2:41: azimuth_approach is "up"; expected + or -, clockwise or counter-clockwise
       help: + if the reading was increasing when the axis arrived, - if decreasing; empty if it is not known
-    peaks.csv:2:50: peak_db is "loud", which is no number; expected decibels from -1000 to 1000
+    peaks.csv:2:50: peak_db is "loud", which is not a number; expected decibels from -1000 to 1000
     peaks.csv:2:55: temperature_c is 290; expected degrees Celsius from -100 to 100
       help: if that is kelvin, write 16.9
     peaks.csv:2:44: use is "maybe"; expected yes or no, or nothing, which means yes
@@ -295,7 +295,7 @@ fn zero_bytes() {
     assert_snapshot!(said, @r#"
     peaks.csv:2:27: a zero byte stands here; expected plain text
       help: the file may be damaged, for example by a card pulled out while it was written; delete the damaged rows
-    peaks.csv:3:30: azimuth_deg is "x", which is no number; expected degrees from -100000 to 100000
+    peaks.csv:3:30: azimuth_deg is "x", which is not a number; expected degrees from -100000 to 100000
     "#);
 }
 

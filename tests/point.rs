@@ -617,6 +617,43 @@ fn a_tcp_port_serves_several_at_once_each_with_its_own_position() {
     assert_near(pair(&ask(&mut two, "20 30")), (378.0, 30.0), PRINTED);
 }
 
+#[test]
+fn a_web_page_cannot_speak_to_the_port() {
+    use std::net::TcpStream;
+    let place = Place::with(&[("azimuth-zero", 1.0)]);
+    let (_server, address) = serving(&place, &["--listen", "127.0.0.1:0"], "listening on ");
+    let speak = |text: &str| {
+        let mut stream = TcpStream::connect(&address).unwrap();
+        // It may be closed before all is written.
+        let _ = stream.write_all(text.as_bytes());
+        let mut said = String::new();
+        let _ = stream.read_to_string(&mut said);
+        said
+    };
+    place.calibrate(&[("azimuth-zero", 2.0)]);
+    let long = "a".repeat(5000);
+    for request in [
+        "POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 7\r\n\r\nreload\n",
+        "GET / HTTP/1.1\r\n\r\n10 20\nreload\n",
+        "PRI * HTTP/2.0\r\n\r\nreload\n",
+        "FETCH /reload HTTP/1.1\r\n\r\nreload\n",
+        // Of an encrypted one there are bytes only.
+        "\u{16}\u{3}\u{1}\u{2}\n\r\nreload\n",
+        &format!("POST /{long} HTTP/1.1\r\nreload\n10 20\n"),
+    ] {
+        let said = speak(request);
+        assert!(!said.contains("reloaded"), "{said}");
+        assert!(said.lines().count() <= 1, "{said}");
+        assert!(said.is_empty() || said.contains("no web server"), "{said}");
+    }
+    // And who speaks as it should is answered as before.
+    let mut stream = TcpStream::connect(&address).unwrap();
+    writeln!(stream, "10 20").unwrap();
+    let mut answer = String::new();
+    BufReader::new(stream).read_line(&mut answer).unwrap();
+    assert_near(pair(answer.trim()), (8.0, 20.0), PRINTED);
+}
+
 #[cfg(unix)]
 #[test]
 fn a_serial_line_is_a_live_stream_too() {

@@ -251,7 +251,7 @@ fn an_emitter_that_cannot_be_pointed_at_is_said() {
             &["sunn"][..],
             "did you mean \"sun\"?\n  help: it has sun, the hill",
         ),
-        (&["the", "hill"], "\"the\" is no number of degrees"),
+        (&["the", "hill"], "\"the\" is not a number of degrees"),
         (&["135.2"], "a demand is two numbers: AZ EL"),
         (
             &["135.2", "41.8", "--at", NOON],

@@ -103,7 +103,7 @@ fn a_header_again_and_a_last_line_cut_short_change_nothing() {
     text.push_str("\n24,2026-04-07T13:4");
     let told = reduce_bytes(text.as_bytes(), 0);
     assert_eq!(told.document["scans"], sound.document["scans"]);
-    told.says("night.csv:51: the header stands here again, and in line 502");
+    told.says("night.csv:51: the header appears again, and in line 502");
     told.says("the last line is cut short; it was left out");
     assert_eq!(list(&told.document["warnings"]).len(), 2);
 }

@@ -84,7 +84,7 @@ const NONSENSE: [(&str, &str, &str, &str); 23] = [
         ":8:",
         "the sigma_deg of azimuth-zero is -0.02",
     ),
-    ("0.02,", "NaN,", ":8:", "NaN is no number in JSON"),
+    ("0.02,", "NaN,", ":8:", "NaN is not a number in JSON"),
     ("7.31", "1e999", ":7:", "this number is too large"),
     ("7.31", "7.31e30", ":7:", "azimuth-zero is 7310"),
     (
@@ -130,7 +130,7 @@ const NONSENSE: [(&str, &str, &str, &str); 23] = [
         "\"collimation\": {",
         "\"azimuth-zero\": {",
         ":11:",
-        "the term azimuth-zero stands here again",
+        "the term azimuth-zero appears again",
     ),
     ("\"fitted\"", "\"sure\"", ":9:", "the word is \"sure\""),
     ("-0.71", "-1.71", ":28:", "the correlation is -1.71"),
@@ -141,12 +141,7 @@ const NONSENSE: [(&str, &str, &str, &str); 23] = [
         ":27:",
         "\"droop\" is no term of this calibration",
     ),
-    (
-        "\"row\": 2",
-        "\"row\": 1",
-        ":42:",
-        "row 1 stands here again",
-    ),
+    ("\"row\": 2", "\"row\": 1", ":42:", "row 1 appears again"),
     ("\"rms_after_deg\": 0.021,", "", "", "rms_after_deg"),
     ("0.021", "-0.021", ":52:", "rms_after_deg is -0.021"),
     (

@@ -138,9 +138,9 @@ fn text_for_a_number() {
 fn not_a_number_and_infinity() {
     let said = told_after(&[("50.5", "nan"), ("9.25", "-inf"), ("310.0", "+nan")]);
     assert_snapshot!(said, @r#"
-    station.toml:4:16: latitude_deg is nan, which is no number; expected degrees from -90 to 90, north positive
+    station.toml:4:16: latitude_deg is nan, which is not a number; expected degrees from -90 to 90, north positive
     station.toml:5:17: longitude_deg is -inf, which is not finite; expected degrees from -180 to 360, east positive
-    station.toml:6:12: height_m is +nan, which is no number; expected metres above the WGS 84 ellipsoid, from -500 to 9000
+    station.toml:6:12: height_m is +nan, which is not a number; expected metres above the WGS 84 ellipsoid, from -500 to 9000
     "#);
 }
 

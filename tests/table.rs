@@ -1,4 +1,4 @@
-//! Correction tables: signs from the words of the design page, stated errors against the full
+//! Correction tables: signs from the words of docs/files.md, stated errors against the full
 //! model, the files and their faults.
 
 mod table_cases;

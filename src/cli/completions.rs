@@ -4,7 +4,7 @@ use clap::{Args as ClapArgs, Command};
 use clap_complete::{Shell, generate};
 
 use super::{Common, Console, Verdict};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 
 const EXAMPLE: &str = "\
@@ -34,7 +34,7 @@ pub fn run(
 ) -> Result<Verdict, Error> {
     let mut guard = Guard::new("completions");
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let mut text = Vec::new();
     generate(args.shell, &mut command, "plumbeam", &mut text);
     console.deliver(&String::from_utf8_lossy(&text), out.as_ref())?;

@@ -5,6 +5,7 @@ use std::str::FromStr;
 use clap::{Args as ClapArgs, ValueEnum};
 
 use crate::angle::{Angle, EncoderReading};
+use crate::logbook::AZIMUTH_READING;
 use crate::table::DemandKind;
 
 /// Which direction is demanded.
@@ -59,11 +60,8 @@ impl FromStr for Pair {
     type Err = String;
     fn from_str(text: &str) -> Result<Pair, String> {
         let number = |part: &str| {
-            part.trim()
-                .parse::<f64>()
-                .ok()
-                .filter(|v| v.is_finite())
-                .map(Angle::from_degrees)
+            let part = part.trim();
+            AZIMUTH_READING.read("", part).ok().map(Angle::from_degrees)
         };
         let parts: Vec<&str> = text.split(',').collect();
         match parts.as_slice() {
@@ -83,7 +81,7 @@ mod tests {
     fn a_pair_is_two_finite_numbers() {
         let pair: Pair = " -12.5, 40".parse().unwrap();
         assert_eq!(pair.reading(), EncoderReading::from_degrees(-12.5, 40.0));
-        for bad in ["", "1", "1,2,3", "1;2", "a,b", "nan,1", "inf,2"] {
+        for bad in ["", "1", "1,2,3", "1;2", "a,b", "nan,1", "inf,2", "1e18,0"] {
             assert!(bad.parse::<Pair>().is_err(), "{bad}");
         }
     }

@@ -1,17 +1,18 @@
 //! `plumbeam faults`: residuals to named faults.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
 use super::log_options::SeveralLogs;
+use super::readings::encoder_readings;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::faults::{Options, diagnose};
 use crate::logbook::{Calibration, PeakLog, Standing};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
 use crate::sky::Sky;
@@ -79,7 +80,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         guard = guard.reads("the calibration", path);
     }
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let report = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     if let Some(path) = &args.calibration {
@@ -98,7 +99,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             }
         }
     }
-    let log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
+    let mut log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
+    let named: Vec<&Path> = (args.peaks.iter().chain(&args.calibration))
+        .map(PathBuf::as_path)
+        .collect();
+    encoder_readings(&mut log, &station, &named, console)?;
     console.log(&log.taken, &log.warnings);
     args.logs.check(&log, console)?;
     let diagnosis = diagnose(&station, &sky, &log, &options)?;

@@ -162,11 +162,13 @@ fn follow(
                 format!("error: {why}")
             }
         };
-        let line = match machine {
-            true => json(&FollowRow::new(follower, time, &seen), false)?,
-            false => format!("{time} {said}"),
-        };
-        console.result(&format!("{line}\n"))?;
+        match machine {
+            true => {
+                let row = json(&FollowRow::new(follower, time, &seen), false)?;
+                console.data(&format!("{row}\n"))?;
+            }
+            false => console.result(&format!("{time} {said}\n"))?,
+        }
     }
     Ok(match (answered, unseen) {
         (_, 0) => Verdict::Good,

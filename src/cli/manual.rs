@@ -4,7 +4,7 @@ use clap::{Args as ClapArgs, Command};
 use clap_mangen::Man;
 
 use super::{Common, Console, Verdict};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 
 const EXAMPLE: &str = "\
@@ -34,7 +34,7 @@ pub fn run(
     command.build();
     let mut guard = Guard::new("manual");
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let page = match &args.verb {
         None => command,
         Some(verb) => command.find_subcommand(verb).cloned().ok_or_else(|| {

@@ -9,14 +9,17 @@ mod demand;
 mod demo;
 mod faults;
 mod follow;
+mod keys;
 mod log_options;
 mod manual;
 mod new;
 mod output;
 mod plan;
 mod point;
+mod readings;
 mod recheck;
 mod reduce;
+mod relay;
 mod simulate;
 mod sky;
 mod solve;
@@ -32,7 +35,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand};
 
 pub use output::Console;
 
-use crate::problem::Error;
+use crate::problem::{Error, printable, printable_lines};
 
 /// How a verb ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -93,6 +96,7 @@ enum Verb {
     Table(table::Args),
     Point(point::Args),
     Recheck(recheck::Args),
+    Relay(relay::Args),
     Simulate(simulate::Args),
     Demo(demo::Args),
     Completions(completions::Args),
@@ -104,9 +108,17 @@ pub fn run() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(refusal) => {
-            // Help and version come this way too, with exit code 0.
-            let _ = refusal.print();
-            return ExitCode::from(refusal.exit_code() as u8);
+            let code = ExitCode::from(refusal.exit_code() as u8);
+            // Help and version come this way too, with exit code 0; nothing of the user's is in
+            // them.
+            if !refusal.use_stderr() {
+                let _ = refusal.print();
+            } else {
+                let arguments = std::env::args_os();
+                let arguments = arguments.map(|a| a.to_string_lossy().into_owned());
+                Console::new(false).refusal(&harmless(refusal, arguments));
+            }
+            return code;
         }
     };
     let mut console = Console::new(cli.common.quiet);
@@ -125,6 +137,31 @@ pub fn run() -> ExitCode {
     }
 }
 
+/// The same refusal, about arguments in which what a terminal would obey is shown.
+fn harmless(refusal: clap::Error, arguments: impl Iterator<Item = String>) -> clap::Error {
+    match Cli::try_parse_from(arguments.map(|argument| printable(&argument))) {
+        Err(same) if same.kind() == refusal.kind() => same,
+        _ => refusal,
+    }
+}
+
+/// Whether the command line understands these arguments, which begin behind the program's name.
+/// Nothing is done.
+///
+/// # Errors
+/// What would be said on standard error.
+pub fn understands<'a>(arguments: impl IntoIterator<Item = &'a str>) -> Result<(), String> {
+    let program = std::iter::once("plumbeam");
+    let all: Vec<&str> = program.chain(arguments).collect();
+    match Cli::try_parse_from(&all) {
+        Err(refusal) if refusal.use_stderr() => {
+            let shown = harmless(refusal, all.iter().map(|argument| (*argument).to_owned()));
+            Err(printable_lines(&shown.render().to_string(), &[]))
+        }
+        _ => Ok(()),
+    }
+}
+
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
         Verb::New(args) => new::run(args, &cli.common, console),
@@ -136,6 +173,7 @@ fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
         Verb::Table(args) => table::run(args, &cli.common, console),
         Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Recheck(args) => recheck::run(args, &cli.common, console),
+        Verb::Relay(args) => relay::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Demo(args) => demo::run(args, &cli.common, console),
         Verb::Completions(args) => completions::run(args, Cli::command(), &cli.common, console),

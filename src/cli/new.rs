@@ -196,7 +196,7 @@ mod tests {
         assert!(exchanged.contains("write -33.9,151.2"), "{exchanged}");
         assert!(!told("151.2,100").contains("exchanged"));
         assert!(told("52.4,400").contains("the longitude is 400"));
-        assert!(told("52.4N,7").contains("no number"));
+        assert!(told("52.4N,7").contains("not a number"));
         assert!(told("52.4,7,30000").contains("-500 to 9000"));
         assert!(told("52.4,7,12000").contains("if that is feet, write 3657.6"));
         assert!(

@@ -9,9 +9,9 @@ use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
 use crate::outputs::{Output, OutputFolder};
-use crate::problem::Error;
-use crate::report::Colour;
+use crate::problem::{Error, is_obeyed, printable, printable_lines};
 use crate::report::number::counted;
+use crate::report::{Colour, ESCAPE_CODES};
 
 /// Standard output for results, standard error for everything else.
 #[derive(Debug)]
@@ -37,15 +37,34 @@ impl Console {
         }
     }
 
-    /// A result, as it is, to standard output.
+    /// A result for reading, to standard output: what a terminal would obey is shown, but for the
+    /// colours.
     ///
     /// # Errors
     /// When standard output cannot be written to; a closed pipe ends the command quietly.
     pub fn result(&mut self, text: &str) -> Result<(), Error> {
-        let mut out = std::io::stdout().lock();
-        out.write_all(text.as_bytes())
-            .and_then(|()| out.flush())
-            .map_err(|e| Error::io("standard output", "write", e))
+        write_out(&printable_lines(text, &self.own_codes()))
+    }
+
+    /// A result for programs, to standard output: as it is, for it must be read back, but on a
+    /// terminal what that would obey is shown.
+    ///
+    /// # Errors
+    /// As [`Console::result`].
+    pub fn data(&mut self, text: &str) -> Result<(), Error> {
+        match std::io::stdout().is_terminal() {
+            _ if text.starts_with('{') => write_out(&harmless_json(text)),
+            true => self.result(text),
+            false => write_out(text),
+        }
+    }
+
+    /// What sets headings off, when anything does.
+    fn own_codes(&self) -> Vec<&'static str> {
+        match self.colour() {
+            Colour::Always => ESCAPE_CODES.to_vec(),
+            Colour::Never => Vec::new(),
+        }
     }
 
     /// A result as one JSON document on standard output.
@@ -55,7 +74,7 @@ impl Console {
     pub fn json(&mut self, document: &impl Serialize) -> Result<(), Error> {
         let text = serde_json::to_string_pretty(document)
             .map_err(|e| Error::io("standard output", "write", e.into()))?;
-        self.result(&(text + "\n"))
+        write_out(&(harmless_json(&text) + "\n"))
     }
 
     /// A result where it was asked for: in a file, or else on standard output. It is printed too
@@ -65,7 +84,7 @@ impl Console {
     /// When it cannot be written.
     pub fn deliver(&mut self, text: &str, out: Option<&Output>) -> Result<(), Error> {
         let Some(out) = out else {
-            return self.result(text);
+            return self.data(text);
         };
         match out.write(text.as_bytes()) {
             Ok(kept) => {
@@ -74,7 +93,7 @@ impl Console {
                 Ok(())
             }
             Err(error) => {
-                self.result(text)?;
+                self.data(text)?;
                 self.note("what could not be written was printed");
                 Err(error)
             }
@@ -140,16 +159,16 @@ impl Console {
         bar
     }
 
-    /// Something worth knowing: an assumption, where a file went. Quiet leaves it out.
+    /// Something worth knowing, in one line: an assumption, where a file went. Quiet leaves it out.
     pub fn note(&mut self, text: &str) {
         if !self.quiet {
-            eprintln!("plumbeam: {text}");
+            eprintln!("plumbeam: {}", printable(text));
         }
     }
 
-    /// Something the user must know even with `--quiet`.
+    /// Something the user must know even with `--quiet`, in one line.
     pub fn warning(&mut self, text: &str) {
-        eprintln!("plumbeam: warning: {text}");
+        eprintln!("plumbeam: warning: {}", printable(text));
     }
 
     /// What a log says: how it was read, and what the user must know of it.
@@ -164,6 +183,49 @@ impl Console {
 
     /// Why the command failed.
     pub fn error(&mut self, error: &Error) {
-        eprintln!("plumbeam: {error}");
+        eprintln!("plumbeam: {}", printable_lines(&error.to_string(), &[]));
+    }
+
+    /// What the reader of the command line has to say, all on standard error.
+    pub fn refusal(&mut self, refusal: &clap::Error) {
+        eprint!("{}", printable_lines(&refusal.render().to_string(), &[]));
+    }
+}
+
+fn write_out(text: &str) -> Result<(), Error> {
+    let mut out = std::io::stdout().lock();
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(|e| Error::io("standard output", "write", e))
+}
+
+/// A JSON document in which what a terminal would obey stands as its own escape: another way to
+/// write the same text. Between texts JSON has line ends only, and those stay.
+pub fn harmless_json(json: &str) -> String {
+    let mut safe = String::with_capacity(json.len());
+    for c in json.chars() {
+        if c == '\n' || !is_obeyed(c) {
+            safe.push(c);
+            continue;
+        }
+        for unit in c.encode_utf16(&mut [0; 2]) {
+            safe.push_str(&format!("\\u{unit:04x}"));
+        }
+    }
+    safe
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn json_says_the_same_without_what_a_terminal_would_obey() {
+        let text = "a\u{202e}b\u{9b}c\u{e0041}d\n\u{1b}e";
+        let document = serde_json::json!({ "name": text });
+        let json = harmless_json(&serde_json::to_string_pretty(&document).unwrap());
+        assert!(json.chars().all(|c| c == '\n' || !is_obeyed(c)), "{json}");
+        let back: serde_json::Value = serde_json::from_str(&json).unwrap();
+        assert_eq!(back["name"], text);
     }
 }

@@ -6,13 +6,14 @@ use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
 use super::log_options::LogHabits;
+use super::readings::encoder_readings;
 use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::logbook::{Calibration, PeakLog};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
 use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
@@ -70,7 +71,7 @@ pub struct Args {
     #[command(flatten)]
     pub trust: TrustOption,
     /// Plan for exactly these terms, separated by commas; with a + before each name, for these
-    /// beside the basic five
+    /// beside the two zeros, tilt and collimation
     #[arg(long, value_name = "TERMS", value_delimiter = ',')]
     pub terms: Vec<String>,
     /// One standard deviation of a peak, degrees an axis on the sky (default: as the
@@ -132,8 +133,10 @@ fn calibration_of(
     (station, sky): (&Station, &Sky),
     console: &mut Console,
 ) -> Result<Calibration, Error> {
-    let log = PeakLog::read_all(logs, station, &args.habits.options(args.zone.zone))?;
+    let mut log = PeakLog::read_all(logs, station, &args.habits.options(args.zone.zone))?;
     console.log(&log.taken, &log.warnings);
+    let named: Vec<&Path> = logs.iter().map(PathBuf::as_path).collect();
+    encoder_readings(&mut log, station, &named, console)?;
     let outcome = solve(station, sky, &log, &Options::default())?;
     let calibration = calibration(&outcome, station, Utc::now());
     let standing = calibration.standing(&station.site.name);
@@ -172,8 +175,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         ));
     }
     guard.standard_output()?;
-    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), Kind::Sheet)?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let sheet = guard.optional_file("--sheet", args.sheet.as_ref(), OutputKind::Sheet)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let known = match &args.calibration {

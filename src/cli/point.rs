@@ -1,6 +1,5 @@
 //! `plumbeam point`: demands to encoder readings, one or a stream, and back.
 
-use std::net::TcpStream;
 use std::path::{Path, PathBuf};
 use std::str::FromStr;
 
@@ -14,14 +13,15 @@ use crate::angle::Angle;
 use crate::files::{self, Stamp};
 use crate::logbook::{Calibration, ExpectedPointingError};
 use crate::mount::ApproachSigns;
-use crate::outputs::{Guard, Kind, Output};
+use crate::outputs::{Guard, Output, OutputKind};
 use crate::problem::{Error, printable};
 use crate::report::expected_words;
 use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
-    ApproachChoice, CorrectionTable, DemandKind, Loaded, Pointer, Reload, Source, StreamForm,
-    Tally, Watch, Writing, answer, listen, loopback, open_serial, read_table, serve,
+    self, ApproachChoice, Connection, CorrectionTable, DemandKind, Loaded, PATIENCE, Pointer,
+    Reload, Source, StreamForm, Tally, Watch, Writing, answer, error_line, listen, loopback,
+    open_serial, read_table, serve,
 };
 
 const EXAMPLE: &str = "\
@@ -190,7 +190,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         guard = guard.reads("the table", path);
     }
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let Some(path) = args.calibration.as_ref().or(args.table.as_ref()) else {
         return Err(Error::Usage(
             "--calibration or --table is needed".to_owned(),
@@ -260,17 +260,20 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if let Some(address) = address {
         let note_address = &mut |at| console.note(&format!("listening on {at}"));
-        let form = form(
-            args,
-            if common.json {
-                Writing::JsonLines
-            } else {
-                Writing::Plain
-            },
-        );
-        listen(address, note_address, &|connection| {
+        let form = StreamForm {
+            open_to_all: true,
+            ..form(
+                args,
+                match common.json {
+                    true => Writing::JsonLines,
+                    false => Writing::Plain,
+                },
+            )
+        };
+        let farewell = &|why: &str| error_line(form.writing, 0, why);
+        listen(address, note_address, PATIENCE, farewell, &|connection| {
             let watch = Watch::new(path, seen, &load);
-            connected(connection, &pointer, form, watch, common.quiet);
+            connected(connection, &pointer, form, watch, common.quiet)
         })?;
         return Ok(Verdict::Good);
     }
@@ -342,7 +345,7 @@ fn asked(args: &Args) -> Result<Asked, Error> {
     let number = |word: &str| match word.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
         _ => Err(Error::Usage(format!(
-            "\"{}\" is no number of degrees; expected AZ EL, such as 135.2 41.8, or one emitter (a \
+            "\"{}\" is not a number of degrees; expected AZ EL, such as 135.2 41.8, or one emitter (a \
              name with blanks in quotes)",
             printable(word)
         ))),
@@ -382,7 +385,7 @@ fn model_of(
 
 /// The table, if it takes the demands that are wanted.
 fn table_of(path: &Path, wanted: Option<DemandKind>) -> Result<CorrectionTable, Error> {
-    let (name, bytes) = files::read_bytes(path)?;
+    let (name, bytes) = files::read_bytes(path, table::EXPECTED)?;
     let table = read_table(&name, &bytes)?;
     match wanted {
         Some(kind) if kind != table.demand() => Err(Error::Usage(format!(
@@ -405,6 +408,7 @@ fn form(args: &Args, writing: Writing) -> StreamForm {
     StreamForm {
         inverse: args.inverse,
         writing,
+        open_to_all: false,
     }
 }
 
@@ -436,24 +440,24 @@ fn single(
 
 /// One connection: its own present position, its own eye on the file.
 fn connected(
-    connection: &TcpStream,
+    connection: &Connection,
     pointer: &Pointer,
     form: StreamForm,
     mut watch: Watch<'_>,
     quiet: bool,
-) {
+) -> std::io::Result<()> {
     let mut console = Console::new(quiet);
     let mut pointer = pointer.clone();
     let note = &mut |reload| tell(reload, &mut console);
-    // A connection that breaks concerns nobody else.
-    let _ = serve(
+    serve(
         connection,
         connection,
         &mut pointer,
         form,
         Some(&mut watch),
         note,
-    );
+    )
+    .map(drop)
 }
 
 /// Says what became of a changed file.

@@ -1,16 +1,17 @@
 //! `plumbeam recheck`: is the mount still true?
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
 use super::log_options::LogArgs;
+use super::readings::encoder_readings;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::recheck::{self, Old, Request, calibration_files, history, mend, recheck};
 use crate::report::{
@@ -79,11 +80,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             guard = guard.reads("a calibration of the history", &path);
         }
         guard.standard_output()?;
-        let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+        let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
         let report = guard.optional_folder("--report", args.report.as_ref())?;
         let history = history(folder)?;
         for fault in &history.left_out {
-            console.warning(&format!("left out: {fault}"));
+            console.warning(&format!("left out: {}", fault.replace("\n  ", "; ")));
         }
         if common.json {
             console.json(&history_json(&history))?;
@@ -112,12 +113,15 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads("the old calibration", against)
         .reads_all("the log of new peaks", &args.peaks);
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Calibration)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Calibration)?;
     let sky = Sky::new(&station)?;
     let calibration = args.trust.read(against, &station, console)?;
     let old = Old::new(calibration, &against.display().to_string())?;
-    let log = PeakLog::read_all(&args.peaks, &station, &args.log.options())?;
+    let mut log = PeakLog::read_all(&args.peaks, &station, &args.log.options())?;
     console.log(&log.taken, &log.warnings);
+    let mut named: Vec<&Path> = args.peaks.iter().map(PathBuf::as_path).collect();
+    named.push(against);
+    encoder_readings(&mut log, &station, &named, console)?;
     let request = Request {
         limit: args
             .limit

@@ -10,7 +10,7 @@ use super::log_options::LogArgs;
 use super::value::stretch_s;
 use super::{Common, Console, Verdict};
 use crate::logbook::{Angles, Band, ScanOptions, ScanReader};
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report;
 use crate::scan::{self, Noise, NoiseLaw, Options, Reduction};
@@ -84,7 +84,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads_station(&common.station, &station)
         .reads("the log of scans", &args.scans);
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Log)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Log)?;
     let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let options = Options {

@@ -7,7 +7,7 @@ use clap::{Args as ClapArgs, ValueEnum};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::logbook::scans_csv;
-use crate::outputs::{Guard, Kind as Target};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::number::counted;
 use crate::simulate::{Truth, scan_session, session};
@@ -82,7 +82,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads_station(&common.station, &station)
         .reads("the truth", &args.truth);
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Target::Log)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Log)?;
     let sky = Sky::new(&station)?;
     let truth = Truth::read(&args.truth)?;
     let (what, csv) = match args.kind {

@@ -6,7 +6,7 @@ use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict};
 use crate::ephemeris::{Reach, Times, ephemeris, table};
 use crate::mount::MountModel;
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
@@ -72,7 +72,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let station = Station::read(&common.station)?;
     let mut guard = Guard::new("sky").reads_station(&common.station, &station);
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Text)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;
     let sky = Sky::new(&station)?;
     let emitters: Vec<EmitterId> = match args.emitters.is_empty() {
         true => sky.emitters().collect(),

@@ -9,7 +9,7 @@ use super::demand::{DemandOption, Pair};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
-use crate::outputs::{Guard, Kind};
+use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::expected_words;
 use crate::station::Station;
@@ -99,7 +99,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads_station(&common.station, &station)
         .reads("the calibration", &args.calibration);
     guard.standard_output()?;
-    let out = guard.optional_file("--out", common.out.as_ref(), Kind::Table)?;
+    let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Table)?;
     let calibration = args.trust.read(&args.calibration, &station, console)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
     let usual = Request::for_beam(station.dish.beamwidth);

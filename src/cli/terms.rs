@@ -11,12 +11,34 @@ use crate::quantity::Quantity;
 #[derive(Args, Clone, Debug, Default)]
 pub struct TermOptions {
     /// Fit exactly these terms, separated by commas; with a + before each name, these beside
-    /// the basic five
-    #[arg(long, value_name = "TERMS", value_delimiter = ',')]
+    /// the two zeros, tilt and collimation
+    #[arg(long, value_name = "TERMS", value_delimiter = ',', long_help = terms_help())]
     pub terms: Vec<String>,
     /// Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds)
-    #[arg(long, value_name = "TERM=VALUE")]
+    #[arg(long, value_name = "TERM=VALUE", long_help = hold_help())]
     pub hold: Vec<String>,
+}
+
+/// The help of `--terms`, with every name.
+fn terms_help() -> String {
+    format!(
+        "Fit exactly these terms, separated by commas; with a + before each name, these beside the \
+         two zeros, tilt and collimation. A term brings the others of its group. The names: {}",
+        all_names()
+    )
+}
+
+/// The help of `--hold`, with every name.
+fn hold_help() -> String {
+    format!(
+        "Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds), such as \
+         collimation=0.3. The names: {}",
+        all_names()
+    )
+}
+
+fn all_names() -> String {
+    Term::ALL.map(Term::name).join(", ")
 }
 
 impl TermOptions {
@@ -59,7 +81,7 @@ impl TermOptions {
                     "{name} is held twice: leave out one --hold {name}=..."
                 )));
             }
-            // With its group or the basic five a term may be listed and held: the rest is fitted.
+            // With its group or the basic terms a term may be listed and held: the rest is fitted.
             if (self.terms.iter()).any(|t| t.trim().trim_start_matches('+') == name) {
                 return Err(Error::Usage(format!(
                     "--terms asks to fit {name} and --hold to hold it: leave out one of the two"
@@ -157,7 +179,7 @@ mod tests {
                     .contains("leave out one of the two")
             );
         }
-        // Half of a group, or one of the basic five.
+        // Half of a group, or one of the basic terms.
         assert_eq!(held(&["tilt"], &["tilt-east=0"]).unwrap().len(), 1);
         assert_eq!(held(&["+droop"], &["collimation=0"]).unwrap().len(), 1);
     }

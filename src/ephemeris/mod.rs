@@ -46,7 +46,7 @@ pub enum Times {
     },
 }
 
-/// One line of the table. Angles are degrees; the keys are those of the design page.
+/// One line of the table. Angles are degrees; the keys are those that `sky --json` prints.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Row {
     /// As the station file calls it.

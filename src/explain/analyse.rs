@@ -2,7 +2,6 @@
 
 use std::borrow::Cow;
 
-use crate::angle::Angle;
 use crate::logbook::PeakLog;
 use crate::mount::{Term, TermValues};
 use crate::sky::Sky;
@@ -14,37 +13,18 @@ use super::finish::finished;
 use super::hypothesis::Hypothesis;
 use super::misreading::LogReading;
 use super::observe::{Observations, observe};
+use super::options::{Options, TermChoice};
 use super::plausibility::too_good;
 use super::sample::sample;
 use super::search::{Chosen, first_fit, search};
-use super::session::{Session, TermChoice, session_peaks};
+use super::session::{Session, session_peaks};
 use super::uncertainty::standard_deviations;
 use super::unexplained::Unexplained;
-
-/// What to explain a session by, and how.
-#[derive(Clone, Debug, Default)]
-pub struct Options {
-    /// Exactly these mount terms; none means the usual ones and whatever the data ask for.
-    pub terms: Option<Vec<Term>>,
-    /// Terms held at an inside value.
-    pub holds: Vec<(Term, f64)>,
-    /// Seed of everything random.
-    pub seed: u64,
-    /// Use every peak: look for no bad ones.
-    pub trust_all: bool,
-    /// Where to begin; none finds its own start.
-    pub begin: Option<TermValues>,
-    /// Encoder zeros of its own for each log; else only where the data ask for them.
-    pub zeros_per_log: bool,
-}
 
 /// Fewer coordinates leave hardly any freedom beside the terms of a healthy mount: their scatter
 /// is then near nothing by any reading that shrinks them, and the likelihood of such a reading
 /// without bound.
 pub const LEAST_COORDINATES: usize = 12;
-/// From this elevation zero on the readings may mean something else.
-pub const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
-
 /// Explains a log.
 ///
 /// # Errors

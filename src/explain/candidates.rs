@@ -15,8 +15,10 @@ use super::fault::Axis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::Linearised;
-use super::log_zeros::zero_changes;
-use super::session::{Session, SessionPeak, TermChoice};
+use super::log_change::zero_changes;
+use super::options::TermChoice;
+use super::peak::SessionPeak;
+use super::session::Session;
 
 /// A drift in time needs a session of so many hours.
 const LEAST_HOURS: f64 = 0.5;

@@ -8,7 +8,9 @@ use super::admission::{Inquiry, is_usual};
 use super::explanation::{Cause, Decision, Grounds, Numbers};
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
-use super::session::{Session, TermChoice, both_sides};
+use super::options::TermChoice;
+use super::rivals::rivals;
+use super::session::{Session, both_sides};
 
 /// What was found beside the errors that every mount has, and of those the ones that convince by
 /// themselves: the best-supported first.
@@ -35,7 +37,7 @@ pub fn causes(
             let hypothesis = fit.hypotheses[index].clone();
             Some(Cause {
                 size: hypothesis.size(&values, &own_covariance),
-                rivals: inquiry.rivals(index),
+                rivals: rivals(inquiry.context(), session, fit, index),
                 index,
                 hypothesis,
                 values,
@@ -108,8 +110,8 @@ pub fn decisions(
         for (group, sign) in [
             (
                 Group::AzimuthBacklash,
-                (|p: &super::session::SessionPeak| p.sighting.approach.azimuth)
-                    as fn(&super::session::SessionPeak) -> f64,
+                (|p: &super::peak::SessionPeak| p.sighting.approach.azimuth)
+                    as fn(&super::peak::SessionPeak) -> f64,
             ),
             (Group::ElevationBacklash, |p| p.sighting.approach.elevation),
         ] {

@@ -70,7 +70,7 @@ pub enum Fault {
 }
 
 impl Fault {
-    /// All, in the order of the design page.
+    /// All, in the order in which they are listed.
     pub const ALL: [Fault; 30] = [
         Fault::BaseKnock,
         Fault::DishKnock,

@@ -8,7 +8,7 @@ use crate::angle::Angle;
 use crate::mount::{Group, Term};
 
 use super::fault::{Axis, Fault};
-use super::log_zeros::{ZeroChange, zero_of};
+use super::log_change::{Instant, ZeroChange, zero_of};
 use super::prior_size;
 use super::shape::{Column, Lever, Shape};
 
@@ -111,15 +111,6 @@ pub enum Hypothesis {
     },
     /// Readings of an axis in another unit that is nearly a degree: grads.
     Grads(Axis),
-}
-
-/// When something happened at once: between two peaks.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Instant {
-    /// Hours after the first peak, halfway between the two.
-    pub hours: f64,
-    /// Rows of the last peak before and the first after.
-    pub between: (usize, usize),
 }
 
 /// A size with its unit and standard deviation.

@@ -7,10 +7,10 @@ use crate::mount::{MountModel, Term, TermValues};
 
 use super::hypothesis::Hypothesis;
 use super::linearised::{Linearised, Trust, Weighted};
-use super::plausibility::falls_apart;
+use super::options::TermChoice;
 use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
-use super::session::{Session, TermChoice};
+use super::session::Session;
 use super::shape::{Column, Lever};
 use super::unexplained::Unexplained;
 
@@ -190,59 +190,6 @@ impl Session {
             .collect()
     }
 
-    /// Where the mount without causes is looked for: the zeros that most peaks agree on.
-    fn beginning(&self) -> Vec<f64> {
-        self.beginning_of(&self.base)
-    }
-
-    /// The mount without causes, fitted to all peaks but for those that are plainly bad; and
-    /// whether the peaks hold together so. If they do, a search for what only most of them
-    /// agree on would find the same, at a hundred times the cost.
-    pub fn plain_fit(&self) -> Option<(JointFit, bool)> {
-        self.plain_fit_from(&self.beginning())
-    }
-
-    fn plain_fit_from(&self, begin: &[f64]) -> Option<(JointFit, bool)> {
-        let all = vec![true; self.peaks.len()];
-        let plain = self.refit(&self.base, begin, &all, 1.0)?;
-        let together = !falls_apart(self, &plain) && self.all_agree(&plain);
-        Some((plain, together))
-    }
-
-    /// The mount without causes, fitted to what most peaks agree on.
-    ///
-    /// # Errors
-    /// When the peaks do not suffice for a fit.
-    pub fn robust_base_fit(&self) -> Result<JointFit, Unexplained> {
-        self.robust_base_fit_from(&self.beginning())
-    }
-
-    /// The same from given values of the base terms.
-    ///
-    /// # Errors
-    /// As [`Session::robust_base_fit`].
-    pub fn robust_base_fit_from(&self, begin: &[f64]) -> Result<JointFit, Unexplained> {
-        if let Some((plain, true)) = self.plain_fit_from(begin) {
-            return Ok(plain);
-        }
-        self.robust_fit_of(&self.base, begin)
-    }
-
-    /// The mount without causes, fitted to every peak; none when nothing is left to judge the noise
-    /// by.
-    pub fn fit_to_all(&self) -> Option<JointFit> {
-        let begin = JointFit {
-            hypotheses: self.base.clone(),
-            columns: self.columns_of(&self.base),
-            parameters: self.beginning(),
-            kept: vec![true; self.peaks.len()],
-            variance: 1.0,
-            sigmas: self.sigmas.clone(),
-            cost: 0.0,
-        };
-        self.refit_kept(&begin, &begin.kept)
-    }
-
     /// Some hypotheses, fitted to what most peaks agree on.
     ///
     /// # Errors
@@ -281,21 +228,6 @@ impl Session {
             }
         }
         columns
-    }
-
-    /// Whether no peak stands out of a fit, but for the few that it calls bad: then there is
-    /// nothing to search for that only most of them agree on, which takes most of the time of a
-    /// diagnosis.
-    fn all_agree(&self, plain: &JointFit) -> bool {
-        /// The probability that a peak of so many good ones stands out by chance.
-        const STANDS_OUT: f64 = 0.05;
-        let linearised = self.linearised(plain, &[]);
-        // Of a pair of coordinates: chi-square with two degrees of freedom exceeds x with
-        // probability exp(-x/2).
-        let most = 2.0 * (self.peaks.len() as f64 / STANDS_OUT).ln() * plain.variance;
-        (0..linearised.peaks())
-            .filter(|i| plain.kept[*i])
-            .all(|i| linearised.square_of(i) <= most)
     }
 
     /// Fits some hypotheses together, from `begin`, to the peaks `kept` and then to those that

@@ -9,8 +9,9 @@ use crate::station::Station;
 
 use super::fault::{Axis, Fault};
 use super::observe::{observe, observe_places};
+use super::peak::SessionPeak;
 use super::row_causes::UNITS;
-use super::session::{SessionPeak, session_peaks};
+use super::session::session_peaks;
 
 /// Another meaning of a session.
 #[derive(Clone, Debug, PartialEq)]

@@ -11,9 +11,10 @@ use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::Linearised;
 use super::misreading::{LogReading, Misreading};
+use super::peak::SessionPeak;
 use super::plausibility::falls_apart;
 use super::problem::JointProblem;
-use super::session::{Session, SessionPeak};
+use super::session::Session;
 use super::start::{Start, start};
 
 /// Where an explanation may begin.

@@ -9,7 +9,7 @@ use crate::mount::batch::{Batch, MoreOfReadings, Readings};
 use crate::mount::{LANES, Lanes, MountModel, Term};
 
 use super::observe::Sighting;
-use super::session::SessionPeak;
+use super::peak::SessionPeak;
 
 /// What every pass asks of the peaks: a fraction of what a log takes.
 #[derive(Clone, Debug)]

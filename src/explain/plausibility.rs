@@ -4,8 +4,9 @@ use crate::angle::{Angle, Direction, EncoderReading};
 use crate::mount::Group;
 
 use super::joint_fit::JointFit;
+use super::peak::SessionPeak;
 use super::prior_size::glaring;
-use super::session::{Session, SessionPeak};
+use super::session::Session;
 use super::shape::Lever;
 
 /// The session does not hold together when this share of the peaks is bad,
@@ -18,6 +19,9 @@ const MISSED_SHARE: f64 = 0.05;
 const MOST_SCATTER: f64 = 0.12;
 /// or a term is so many times the size that anybody would see.
 const TIMES_GLARING: f64 = 1.2;
+
+/// From this elevation zero on the readings may mean something else.
+pub const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 
 /// Whether the session as logged fails to hold together.
 pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {

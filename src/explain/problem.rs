@@ -16,7 +16,7 @@ use super::misfit::{
 };
 use super::observe::Sighting;
 use super::one_mount::{KeptPeaks, OneMount};
-use super::session::SessionPeak;
+use super::peak::SessionPeak;
 use super::shape::{Column, Lever, Shape};
 
 /// Peaks to be explained by some columns; the parameters are their coefficients.

@@ -8,8 +8,9 @@ use super::admission::{Context, Inquiry, grow, price, without};
 use super::fault::{Axis, Fault};
 use super::hypothesis::{Hypothesis, Size};
 use super::joint_fit::JointFit;
+use super::peak::SessionPeak;
 use super::problem::JointProblem;
-use super::session::{Session, SessionPeak};
+use super::session::Session;
 use super::shape::{Column, Lever};
 
 /// An explanation whose information criterion is worse by less than this cannot be ruled out:

@@ -92,7 +92,7 @@ impl Hypothesis {
         else {
             return self.clone();
         };
-        let step = |peak: &super::session::SessionPeak| {
+        let step = |peak: &super::peak::SessionPeak| {
             let moment = context
                 .sky?
                 .at(peak.time.plus_seconds(peak.sighting.clock_offset_s));
@@ -100,7 +100,7 @@ impl Hypothesis {
             Some(there - peak.sighting.target)
         };
         self.with_steps(|_| {
-            let moved = |p: &super::session::SessionPeak| p.emitter == *emitter;
+            let moved = |p: &super::peak::SessionPeak| p.emitter == *emitter;
             (session.peaks.iter())
                 .map(|p| moved(p).then(|| step(p)).flatten().unwrap_or_default())
                 .collect()

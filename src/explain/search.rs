@@ -4,8 +4,7 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, Context, admit, price, settled};
-use super::analyse::{ABSURD_ZERO, Options};
+use super::admission::{Admission, Context, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
@@ -14,6 +13,8 @@ use super::joint_fit::JointFit;
 use super::log_zeros;
 use super::misreading::{LogReading, Misreading};
 use super::misreading_search::{Beginning, beginnings};
+use super::options::Options;
+use super::plausibility::ABSURD_ZERO;
 use super::plausibility::{absurd, falls_apart};
 use super::session::Session;
 use super::unexplained::Unexplained;
@@ -52,24 +53,18 @@ pub fn search(
         None => session.plain_fit(),
         Some(_) => None,
     };
-    let (as_logged, mut elsewhere) = match plain {
-        Some((fit, true)) => (Ok(fit), Vec::new()),
-        plain => {
+    let whole = |fit: &JointFit| !falls_apart(&session, fit);
+    let (as_logged, mut elsewhere) = match (plain, log_zeros::apart(&session)) {
+        (Some((fit, true)), by_log) => (Ok(fit), Vec::from_iter(by_log)),
+        // Each log by itself makes sense, and nothing needs a costly search.
+        (Some((plain, _)), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
+            (Ok(by_log.fit), Vec::new())
+        }
+        (plain, by_log) => {
             let plain = plain.map(|(fit, _)| fit);
-            let by_log = log_zeros::apart(&session);
-            let whole = |fit: &JointFit| !falls_apart(&session, fit);
-            match (plain, by_log) {
-                // Each log by itself makes sense, and nothing needs a costly search.
-                (Some(plain), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
-                    (Ok(plain), vec![by_log])
-                }
-                (plain, by_log) => {
-                    let (logged, mut others) =
-                        whole_or_elsewhere(context, &session, options, plain);
-                    others.extend(by_log);
-                    (logged, others)
-                }
-            }
+            let (logged, mut others) = whole_or_elsewhere(context, &session, options, plain);
+            others.extend(by_log);
+            (logged, others)
         }
     };
     if let (Some(reading), Ok(fit)) = (context.reading, &as_logged) {
@@ -233,7 +228,7 @@ fn best_of(
             let starts = starts(context, &session, &fit);
             let admission = admit(context, &mut session, starts);
             Ended {
-                total: admission.fit.cost + price(&session, &admission.fit),
+                total: worth(&session, &admission.fit),
                 misreading: begin.misreading,
                 session,
                 admission,

@@ -309,7 +309,8 @@ pub fn rows_from(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::explain::session::{SessionPeak, TermChoice};
+    use crate::explain::options::TermChoice;
+    use crate::explain::peak::SessionPeak;
     use crate::fit::Noise;
     use crate::mount::TermValues;
     use crate::time::Utc;

@@ -13,8 +13,8 @@ use nalgebra::Vector3;
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::Term;
 
-use super::log_zeros::LogSet;
-use super::session::SessionPeak;
+use super::log_change::LogSet;
+use super::peak::SessionPeak;
 
 /// What is moved.
 #[derive(Clone, Debug, PartialEq)]

@@ -15,9 +15,11 @@ use crate::station::Station;
 
 use super::even_sky::even_sky;
 use super::joint_fit::JointFit;
+use super::options::TermChoice;
+use super::peak::SessionPeak;
 use super::prior_size::{careful, prior};
 use super::separability::{rows_from, sensitivity};
-use super::session::{Session, SessionPeak, TermChoice};
+use super::session::Session;
 use super::shape::{Lever, Shape};
 
 /// The expected pointing error of the corrected mount.

@@ -4,8 +4,9 @@ use crate::angle::Angle;
 use crate::mount::Term;
 
 use super::fault::Axis;
-use super::hypothesis::{Hypothesis, Instant};
-use super::session::SessionPeak;
+use super::hypothesis::Hypothesis;
+use super::log_change::Instant;
+use super::peak::SessionPeak;
 use super::shape::{Column, Shape};
 
 /// A kind of step.

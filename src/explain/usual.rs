@@ -16,8 +16,9 @@ use nalgebra::DMatrix;
 
 use super::joint_fit::JointFit;
 use super::linearised::Weighted;
+use super::options::TermChoice;
 use super::prior_size::{careful, is_weakly_held};
-use super::session::{Session, TermChoice};
+use super::session::Session;
 
 /// Nothing is believed so fully or so little that the fit breaks down.
 const LEAST_BELIEF: f64 = 1e-6;

@@ -7,7 +7,7 @@ use crate::solve::words;
 
 use crate::explain::{Axis, Fault};
 
-/// A named fault. As JSON it has the keys of the design page, and beside them `in_words`,
+/// A named fault. As JSON it has the keys that `faults --help` tells, and beside them `in_words`,
 /// `otherwise`, `rows` and `rivals`.
 #[derive(Clone, Debug, Serialize)]
 pub struct Finding {

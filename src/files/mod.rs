@@ -5,5 +5,5 @@ mod read;
 mod whole;
 
 pub use folder::{FOLDER_RECORD, WholeFolder};
-pub use read::{Stamp, open, read_bytes};
+pub use read::{Expected, Stamp, open, read_bytes};
 pub use whole::{PREFIX, SUFFIX, WholeFile, abandoned, link_end, sweep, write_whole};

@@ -3,33 +3,121 @@
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
-use crate::problem::Error;
+use crate::problem::{Error, Problem};
 
-/// The whole text of a file, or of standard input when `path` is `-`, with the name to call it by
-/// in messages.
+/// What is read as a whole: what it is called in messages, and how much of it there may be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Expected {
+    /// Such as `a station file`.
+    pub what: &'static str,
+    /// More makes no sense; a file that grows without end would fill the memory.
+    pub most_bytes: u64,
+    /// Whether it may come through a pipe.
+    pub piped: bool,
+}
+
+impl Expected {
+    /// Of so many mebibytes at most.
+    pub const fn mebibytes(what: &'static str, most: u64) -> Expected {
+        Expected {
+            what,
+            most_bytes: most << 20,
+            piped: false,
+        }
+    }
+    /// The same, and it may come through a pipe: nothing that runs waits for it.
+    pub const fn or_piped(self) -> Expected {
+        Expected {
+            piped: true,
+            ..self
+        }
+    }
+}
+
+/// What a path leads to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Found {
+    File,
+    Folder,
+    Pipe,
+    Device,
+}
+
+impl Found {
+    fn of(path: &Path) -> std::io::Result<Found> {
+        let there = std::fs::metadata(path)?;
+        #[cfg(unix)]
+        if std::os::unix::fs::FileTypeExt::is_fifo(&there.file_type()) {
+            return Ok(Found::Pipe);
+        }
+        Ok(match (there.is_file(), there.is_dir()) {
+            (true, _) => Found::File,
+            (_, true) => Found::Folder,
+            _ => Found::Device,
+        })
+    }
+    fn words(self) -> &'static str {
+        match self {
+            Found::File => "a file",
+            Found::Folder => "a folder",
+            Found::Pipe => "a pipe",
+            Found::Device => "a device",
+        }
+    }
+}
+
+/// The whole of a file, or of standard input when `path` is `-`, with the name to call it by in
+/// messages. A pipe, which could keep a running stream waiting for ever, and a device, which could
+/// go on without end, are no files.
 ///
 /// # Errors
-/// When it cannot be read. Bytes are returned as they are: encoding is the reader's business.
-pub fn read_bytes(path: &Path) -> Result<(String, Vec<u8>), Error> {
-    if path.as_os_str() == "-" {
+/// When it cannot be read, is no regular file, or holds more than makes sense. Bytes are returned
+/// as they are: encoding is the reader's business.
+pub fn read_bytes(path: &Path, expected: Expected) -> Result<(String, Vec<u8>), Error> {
+    let (name, input): (String, Box<dyn Read>) = if path.as_os_str() == "-" {
         let name = "standard input".to_owned();
-        let mut bytes = Vec::new();
-        std::io::stdin()
-            .lock()
-            .read_to_end(&mut bytes)
-            .map_err(|e| Error::io(&name, "read", e))?;
-        return Ok((name, bytes));
+        (name, Box::new(std::io::stdin().lock()))
+    } else {
+        let name = path.display().to_string();
+        let failed = |e| Error::io(&name, "read", e);
+        let found = Found::of(path).map_err(failed)?;
+        if found != Found::File && !(expected.piped && found == Found::Pipe) {
+            return Err(Problem::of_file(
+                &name,
+                format!("this is {}", found.words()),
+                format!("{} in a regular file", expected.what),
+            )
+            .mend("write it into a file first, or give - where standard input is read")
+            .into());
+        }
+        let file = std::fs::File::open(path).map_err(failed)?;
+        (name, Box::new(file))
+    };
+    let mut bytes = Vec::new();
+    input
+        .take(expected.most_bytes + 1)
+        .read_to_end(&mut bytes)
+        .map_err(|e| Error::io(&name, "read", e))?;
+    if bytes.len() as u64 > expected.most_bytes {
+        return Err(Problem::of_file(
+            &name,
+            format!(
+                "this holds more than {} megabytes",
+                expected.most_bytes >> 20
+            ),
+            format!("{}, which never is so large", expected.what),
+        )
+        .mend("is it the right file?")
+        .into());
     }
-    let name = path.display().to_string();
-    let bytes = std::fs::read(path).map_err(|e| Error::io(&name, "read", e))?;
     Ok((name, bytes))
 }
 
-/// Opens a file, or standard input when `path` is `-`, to be read piece by piece, with the name
-/// to call it by in messages.
+/// Opens a log, or standard input when `path` is `-`, to be read piece by piece, with the name to
+/// call it by in messages. It may come through a pipe.
 ///
 /// # Errors
-/// When it cannot be opened.
+/// When it cannot be opened, or is a folder or a device.
 pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead + Send>), Error> {
     if path.as_os_str() == "-" {
         return Ok((
@@ -38,7 +126,16 @@ pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead + Send>), Error> {
         ));
     }
     let name = path.display().to_string();
-    let file = std::fs::File::open(path).map_err(|e| Error::io(&name, "read", e))?;
+    let failed = |e| Error::io(&name, "read", e);
+    let found = Found::of(path).map_err(failed)?;
+    if !matches!(found, Found::File | Found::Pipe) {
+        return Err(
+            Problem::of_file(&name, format!("this is {}", found.words()), "a log")
+                .mend("give - to read standard input")
+                .into(),
+        );
+    }
+    let file = std::fs::File::open(path).map_err(failed)?;
     Ok((name, Box::new(BufReader::with_capacity(READ_BUFFER, file))))
 }
 
@@ -67,5 +164,39 @@ impl Stamp {
             length: metadata.len(),
             identity,
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SMALL: Expected = Expected {
+        what: "a small file",
+        most_bytes: 4,
+        piped: false,
+    };
+
+    #[test]
+    fn only_regular_files_of_sensible_size_are_read() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("f");
+        std::fs::write(&path, "1234").unwrap();
+        assert_eq!(read_bytes(&path, SMALL).unwrap().1, b"1234");
+        std::fs::write(&path, "12345").unwrap();
+        let told = |path: &Path| {
+            let error = read_bytes(path, SMALL).unwrap_err();
+            assert_eq!(error.exit_code(), 3);
+            error.to_string()
+        };
+        assert!(told(&path).contains("holds more than 0 megabytes"));
+        assert!(told(folder.path()).contains("this is a folder; expected a small file"));
+        assert!(told(&folder.path().join("none")).contains("cannot read"));
+        #[cfg(unix)]
+        {
+            assert!(told(Path::new("/dev/zero")).contains("this is a device"));
+            assert!(open(Path::new("/dev/zero")).is_err());
+        }
+        assert!(open(folder.path()).is_err());
     }
 }

@@ -7,7 +7,7 @@ use super::cell::Unit;
 use super::log_options::LogOptions;
 use super::table::{Asked, Request, Schema, Table, Told, survey};
 use crate::angle::Angle;
-use crate::files;
+use crate::files::{self, Expected};
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
@@ -38,6 +38,9 @@ pub struct Angles {
     pub(super) asked: Asked,
 }
 
+/// A reading a second for a month.
+const EXPECTED: Expected = Expected::mebibytes("a log of angles", 256).or_piped();
+
 /// Why there are no angles at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum NoAngles {
@@ -54,11 +57,15 @@ impl Angles {
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.
     pub fn read(path: &Path, station: &Station, options: &LogOptions) -> Result<Angles, Error> {
-        let (file, bytes) = files::read_bytes(path)?;
+        let (file, bytes) = files::read_bytes(path, EXPECTED)?;
         Angles::parse(&file, &bytes, station, options)
     }
 
-    fn parse(
+    /// Reads them from the bytes of a file that messages call `file`.
+    ///
+    /// # Errors
+    /// All that is wrong with it.
+    pub fn parse(
         file: &str,
         bytes: &[u8],
         station: &Station,

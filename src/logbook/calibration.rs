@@ -12,6 +12,12 @@ use crate::time::Utc;
 /// The value of `format` that this version writes and reads.
 pub const FORMAT: &str = "plumbeam calibration 1";
 
+/// The checksum by which logs name a calibration: CRC-32 (IEEE 802.3, as in gzip and PNG) of its file,
+/// eight hexadecimal digits.
+pub fn checksum(file: &[u8]) -> String {
+    format!("{:08x}", crc32fast::hash(file))
+}
+
 /// How a term came by its value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum TermState {
@@ -150,9 +156,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
             let mut terms = BTreeMap::new();
             while let Some(name) = map.next_key::<String>()? {
                 if terms.contains_key(&name) {
-                    return Err(A::Error::custom(format!(
-                        "the term {name} stands here again"
-                    )));
+                    return Err(A::Error::custom(format!("the term {name} appears again")));
                 }
                 let record = map.next_value()?;
                 terms.insert(name, record);
@@ -163,8 +167,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
     deserializer.deserialize_map(Terms)
 }
 
-/// A list; no correlations at all may also be written as `{}` by others, for the design page
-/// leaves their form open.
+/// A list; no correlations at all may also be written as `{}` by others.
 fn list_or_empty<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Correlation>, D::Error> {
     struct Correlations;
     impl<'de> Visitor<'de> for Correlations {

@@ -6,6 +6,7 @@ use super::calibration::{Calibration, CalibrationPeak, TermRecord};
 use super::json_place::Step;
 use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
+use crate::station::limits::{BEAM_LOSS, ELEVATION, OFFSET, TURN};
 use crate::text::quoted;
 
 /// What a term's value is written in.
@@ -90,6 +91,20 @@ fn most(name: &str, unit: ValueUnit) -> f64 {
     }
 }
 
+/// What the value of a term may be, in the unit of files.
+pub fn term_quantity(name: &str) -> Quantity {
+    let unit = TERMS.iter().find(|(known, _)| *known == name);
+    let unit = unit.map_or(ValueUnit::Degrees, |(_, unit)| *unit);
+    let most = most(name, unit);
+    let words = match (unit, most as u32) {
+        (ValueUnit::Degrees, 360) => "degrees from -360 to 360",
+        (ValueUnit::Degrees, _) => "degrees from -45 to 45",
+        (ValueUnit::Fraction, _) => "a fraction from -0.5 to 0.5",
+        (ValueUnit::Seconds, _) => "seconds from -1e9 to 1e9",
+    };
+    Quantity::new(-most, most, words)
+}
+
 /// What is said of a bound.
 fn at_most(name: &str, unit: ValueUnit) -> String {
     let most = most(name, unit);
@@ -153,22 +168,17 @@ fn expectation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     let Some(expected) = &calibration.expected_pointing_error else {
         return;
     };
-    const OFFSET: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
-    const AZIMUTH: Quantity = Quantity::new(-360.0, 360.0, "degrees from -360 to 360");
-    const ELEVATION: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
-    /// That of one beamwidth is 12: beyond it none is given.
-    const LOSS: Quantity = Quantity::new(0.0, 12.0, "decibels from 0 to 12, or null beyond that");
     let numbers: [(&[&str], f64, Quantity); 6] = [
         (&["rms_deg"], expected.rms_deg, OFFSET),
         (&["rms_95_deg"], expected.rms_95_deg, OFFSET),
         (&["largest_deg"], expected.largest_deg, OFFSET),
-        (&["at", "azimuth_deg"], expected.at.azimuth_deg, AZIMUTH),
+        (&["at", "azimuth_deg"], expected.at.azimuth_deg, TURN),
         (
             &["at", "elevation_deg"],
             expected.at.elevation_deg,
             ELEVATION,
         ),
-        (&["loss_db"], expected.loss_db.unwrap_or(0.0), LOSS),
+        (&["loss_db"], expected.loss_db.unwrap_or(0.0), BEAM_LOSS),
     ];
     for (keys, value, quantity) in numbers {
         if let Err(wrong) = quantity.check(keys[keys.len() - 1], &value.to_string(), value) {
@@ -328,11 +338,7 @@ fn peak_faults(peaks: &[CalibrationPeak], faults: &mut Vec<Fault>) {
         }
         if let Some(first) = first_of_row.insert(peak.row, i) {
             let wrong = Wrong::new(
-                format!(
-                    "row {} stands here again, after peak {}",
-                    peak.row,
-                    first + 1
-                ),
+                format!("row {} appears again, after peak {}", peak.row, first + 1),
                 "each row of the log once",
             );
             add("row", wrong);

@@ -8,10 +8,12 @@ use super::calibration::{Calibration, FORMAT};
 use super::calibration_faults::{beyond_sense, faults_of};
 use super::calibration_trust::Trust;
 use super::json_place;
-use crate::files;
-use crate::problem::{Error, Problem, Problems, Wrong, nearest_name};
+use crate::files::{self, Expected};
+use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Problem, Problems, Wrong, nearest_name};
 use crate::text::{self, quoted};
 
+/// That of a million peaks.
+const EXPECTED: Expected = Expected::mebibytes("a calibration file", 256);
 /// The beginning of every version's `format`.
 const FORMAT_FAMILY: &str = "plumbeam calibration ";
 
@@ -21,8 +23,16 @@ impl Calibration {
     /// # Errors
     /// When it cannot be read, and what is wrong with it.
     pub fn read(path: &Path) -> Result<Calibration, Error> {
-        let (name, bytes) = files::read_bytes(path)?;
-        Calibration::parse(&name, &bytes)
+        Ok(Calibration::read_with_checksum(path)?.0)
+    }
+
+    /// The same, with the checksum by which logs name it.
+    ///
+    /// # Errors
+    /// As [`Calibration::read`].
+    pub fn read_with_checksum(path: &Path) -> Result<(Calibration, String), Error> {
+        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
+        Ok((Calibration::parse(&name, &bytes)?, super::checksum(&bytes)))
     }
 
     /// Reads a calibration file from its bytes; messages call it `file`.
@@ -38,7 +48,10 @@ impl Calibration {
         check_format(file, text)?;
         let calibration: Calibration =
             serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
-        let mut found: Vec<Problem> = faults_of(&calibration)
+        let mut faults = faults_of(&calibration);
+        // Each place is looked for from the beginning: those that are only counted need none.
+        let counted = faults.split_off(faults.len().min(MOST_PROBLEMS_SHOWN));
+        let mut found: Vec<Problem> = faults
             .into_iter()
             .map(|(path, wrong)| {
                 let at = json_place::find(text, &path);
@@ -49,6 +62,7 @@ impl Calibration {
         found.sort_by_key(|p| (p.line, p.column));
         let mut problems = Problems::new();
         problems.extend(found);
+        problems.extend(counted.into_iter().map(|(_, wrong)| wrong.of_file(file)));
         problems.or_value(calibration)
     }
 
@@ -75,7 +89,7 @@ impl Calibration {
             return Ok(());
         }
         Err(Error::Unsupported(format!(
-            "the mount that comes out is none that can be: {}. No calibration is written. Are the \
+            "no mount can have the errors found: {}. No calibration is written. Are the \
              peaks of the right emitters, the encoders' signs and units right, and the values of \
              --hold degrees? Fewer terms (--terms) may also tell more",
             beyond.join(", and ")
@@ -163,7 +177,7 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
         "usize" => "a whole number from 0".to_owned(),
         other => other.to_owned(),
     };
-    if wrong.found.contains("stands here again") {
+    if wrong.found.contains("appears again") {
         "each name once: keep the right one of the two".clone_into(&mut wrong.expected);
     }
     if wrong.found.starts_with("a key is missing") {
@@ -189,7 +203,7 @@ fn syntax_in_words(message: &str, around: &str) -> Wrong {
     let token = around.trim_start_matches([' ', ':', '-']);
     for word in ["NaN", "Infinity", "nan", "inf"] {
         if token.starts_with(word) {
-            return Wrong::new(format!("{word} is no number in JSON"), "a finite number");
+            return Wrong::new(format!("{word} is not a number in JSON"), "a finite number");
         }
     }
     match message {
@@ -220,7 +234,7 @@ fn in_words(found: &str) -> String {
         ("unknown field ", "no key is called "),
         ("unknown variant ", "the word is "),
         ("missing field ", "a key is missing before this place: "),
-        ("duplicate field ", "this key stands here again: "),
+        ("duplicate field ", "this key appears again: "),
     ] {
         if let Some(rest) = found.strip_prefix(theirs) {
             return format!("{ours}{rest}");

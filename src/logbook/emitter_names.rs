@@ -3,9 +3,9 @@
 use super::cell::Cell;
 use super::log_options::LogOptions;
 use super::table::{Kind, Told, is};
-use crate::problem::{Error, Wrong, nearest_name};
+use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Wrong, nearest_name};
 use crate::station::Station;
-use crate::text::quoted;
+use crate::text::{from_cell, quoted};
 
 /// So many emitters are listed when a row names an unknown one.
 const MOST_EMITTERS_LISTED: usize = 12;
@@ -68,13 +68,20 @@ pub(super) fn emitter(
     told: &mut Told,
 ) -> Option<String> {
     let text = (cell.required("the name of an emitter in the station file", told)?).trim();
-    if let Some(name) = find_emitter(station, text) {
-        if name != text {
+    let bare = from_cell(text);
+    let found = find_emitter(station, text).or_else(|| find_emitter(station, bare));
+    if let Some(name) = found {
+        if name != text && name != bare {
             told.taken.at(Kind::EmitterCase, line, || {
                 format!("emitters in other capitals: {}", is(text, &name))
             });
         }
         return Some(name);
+    }
+    // The words for those that are counted only are not needed, and take a walk through all names.
+    if told.problems.count() >= MOST_PROBLEMS_SHOWN {
+        told.problems.push(cell.problem(Wrong::default()));
+        return None;
     }
     let known = || station.emitters.iter().map(|e| e.name.as_str());
     let some: Vec<&str> = known().take(MOST_EMITTERS_LISTED).collect();

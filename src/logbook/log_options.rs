@@ -146,6 +146,23 @@ fn shell_word(text: &str) -> String {
 mod tests {
     use super::*;
 
+    #[test]
+    fn every_column_stands_on_the_page_of_the_files() {
+        let page = include_str!("../../docs/files.md");
+        let peaks = peaks_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
+        let scans = scans_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
+        for column in peaks.chain(scans) {
+            assert!(page.contains(&format!("`{column}`")), "{column}");
+        }
+        for term in crate::mount::Term::ALL {
+            assert!(
+                page.contains(&format!("`{}`", term.name())),
+                "{}",
+                term.name()
+            );
+        }
+    }
+
     fn read(text: &str) -> Vec<(String, String)> {
         ColumnNames::parse(text).unwrap().named
     }

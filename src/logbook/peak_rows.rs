@@ -13,6 +13,7 @@ use super::table::{Columns, Decided, Request, Row, Schema, Survey, Told, survey}
 use crate::problem::Error;
 use crate::quantity::Quantity;
 use crate::station::Station;
+use crate::text::from_cell;
 
 /// A standard deviation; the smallest number above zero stands for "above zero".
 const SIGMA: Quantity = Quantity::new(
@@ -166,7 +167,7 @@ impl Reading<'_> {
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),
             temperature_c: cell(TEMPERATURE).number(&CELSIUS, decided, told),
             use_it: cell(USE).yes(told),
-            note: cell(NOTE).text.into_owned(),
+            note: from_cell(&cell(NOTE).text).to_owned(),
             extra: Vec::new(),
         };
         (told.problems.count() == before).then_some(peak)

@@ -12,12 +12,14 @@ use super::peaks_csv::{FIRST, SECOND, TIME};
 use super::peaks_write::degrees_text;
 use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
 use crate::angle::Angle;
-use crate::files;
+use crate::files::{self, Expected};
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
-use crate::text::quoted;
+use crate::text::{from_cell, quoted};
 use crate::time::Utc;
 
+/// That of some million peaks.
+const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
 /// So many readings outside the encoder ranges are told one by one; the rest are counted.
 const MOST_RANGE_WARNINGS: usize = 10;
 
@@ -88,7 +90,7 @@ impl PeakLog {
 
 fn read_files(paths: &[PathBuf], reading: &Reading<'_>) -> Result<PeakLog, Error> {
     let files: Vec<(String, Vec<u8>)> = (paths.iter())
-        .map(|path| files::read_bytes(path))
+        .map(|path| files::read_bytes(path, EXPECTED))
         .collect::<Result<_, _>>()?;
     read_logs(&files, reading)
 }
@@ -97,6 +99,15 @@ fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakL
     reading.check_options()?;
     if files.is_empty() {
         return Err(Error::Usage("no log of peaks is given".to_owned()));
+    }
+    for (i, (file, bytes)) in files.iter().enumerate() {
+        if let Some((earlier, _)) = files[..i].iter().find(|(_, other)| other == bytes) {
+            let what = match earlier == file {
+                true => format!("{file} is named twice"),
+                false => format!("{file} holds the same as {earlier}"),
+            };
+            return Err(Error::Usage(format!("{what}\n  help: name each log once")));
+        }
     }
     let mut gathered = Gathered::new(reading);
     let mut asked = Asked::default();
@@ -337,7 +348,7 @@ impl<'a> Gathered<'a> {
         for (text, place) in columns.own(row).zip(own) {
             peak.extra
                 .resize(peak.extra.len().max(place + 1), String::new());
-            peak.extra[*place] = text.to_owned();
+            peak.extra[*place] = from_cell(text).to_owned();
         }
         // While the zone is only supposed, times that seem the same need not be.
         if self.supposed {

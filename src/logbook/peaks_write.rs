@@ -6,6 +6,7 @@ use super::peaks_csv::{
     SECOND_SIGMA, TEMPERATURE, TIME, USE, WRITTEN, columns_of,
 };
 use crate::angle::Angle;
+use crate::text::to_cell;
 
 impl PeakLog {
     /// The log as CSV, with what is known of its readings, the optional columns that are used
@@ -29,11 +30,12 @@ impl PeakLog {
         if let Some(readings) = self.readings.first().and_then(Readings::comment) {
             csv.push_str(&readings);
         }
+        let cell = |text: &String| to_cell(text).into_owned();
         let names = columns.iter().map(|c| known_names[*c].to_owned());
-        push_row(&mut csv, names.chain(self.extra_columns.iter().cloned()));
+        push_row(&mut csv, names.chain(self.extra_columns.iter().map(cell)));
         for peak in &self.peaks {
             let known = columns.iter().map(|c| text_of(peak, *c));
-            push_row(&mut csv, known.chain(peak.extra.iter().cloned()));
+            push_row(&mut csv, known.chain(peak.extra.iter().map(cell)));
         }
         csv
     }
@@ -49,7 +51,7 @@ fn text_of(peak: &Peak, column: usize) -> String {
     let number = |value: Option<f64>| value.map(|v| v.to_string()).unwrap_or_default();
     match column {
         TIME => peak.time.to_exact_text(),
-        EMITTER => peak.emitter.clone(),
+        EMITTER => to_cell(&peak.emitter).into_owned(),
         FIRST => angle(peak.azimuth),
         SECOND => angle(peak.elevation),
         FIRST_SIGMA => angle(peak.azimuth_sigma),
@@ -59,7 +61,7 @@ fn text_of(peak: &Peak, column: usize) -> String {
         PEAK_DB => number(peak.peak_db),
         TEMPERATURE => number(peak.temperature_c),
         USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
-        _ => peak.note.clone(),
+        _ => to_cell(&peak.note).into_owned(),
     }
 }
 

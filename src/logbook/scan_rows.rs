@@ -18,6 +18,8 @@ use crate::angle::Angle;
 use crate::problem::{Error, Problems};
 use crate::quantity::Quantity;
 use crate::station::Station;
+pub(super) use crate::station::limits::DECIBELS;
+use crate::text::from_cell;
 use crate::time::Utc;
 
 /// Places in the columns.
@@ -35,7 +37,6 @@ pub(super) const POWERS: [(usize, PowerUnit); 3] = [
 /// The first reading in hours; polar mounts only.
 pub(super) const FIRST_IN_HOURS: usize = 8;
 
-pub(super) const DECIBELS: Quantity = Quantity::new(-400.0, 400.0, "decibels from -400 to 400");
 pub(super) const LINEAR: Quantity = Quantity::new(-1e30, 1e30, "a power from -1e30 to 1e30");
 
 /// Without a column of scans, a pause of so many seconds begins a new one: longer than the way
@@ -361,7 +362,7 @@ impl<'a> Cells<'a> {
             let same = emitter_text
                 .as_ref()
                 .is_some_and(|(text, name)| *text == *emitter_cell.text && c.emitter() == name);
-            (!named || c.name() == scan.text) && (!has_emitter || same)
+            (!named || c.name() == from_cell(&scan.text)) && (!has_emitter || same)
         });
         if goes_on {
             return Some(None);
@@ -369,7 +370,7 @@ impl<'a> Cells<'a> {
         let name = match named {
             true => scan
                 .required("the name or number of a scan", told)
-                .map(str::to_owned),
+                .map(|text| from_cell(text).to_owned()),
             false => Some(String::new()),
         };
         if !has_emitter && !named {

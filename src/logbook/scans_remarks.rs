@@ -176,13 +176,13 @@ impl Notes {
         match self.headers_again[..] {
             [] => {}
             [line] => all.push(format!(
-                "{file}:{line}: the header stands here again; this line was left out"
+                "{file}:{line}: the header appears again; this line was left out"
             )),
             [line, again] => all.push(format!(
-                "{file}:{line}: the header stands here again, and in line {again}; both were left out"
+                "{file}:{line}: the header appears again, and in line {again}; both were left out"
             )),
             [line, ..] => all.push(format!(
-                "{file}:{line}: the header stands here again, and {} times more; all were left out",
+                "{file}:{line}: the header appears again, and {} times more; all were left out",
                 self.headers_again.len() - 1
             )),
         }

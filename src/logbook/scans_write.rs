@@ -1,6 +1,7 @@
 //! `scans.csv`, written.
 
 use super::scan::Scan;
+use crate::text::to_cell;
 
 /// Decimals of a reading, degrees.
 const READING: usize = 6;
@@ -26,9 +27,9 @@ pub fn scans_csv(scans: &[Scan]) -> String {
     for scan in scans {
         for sample in &scan.samples {
             write([
-                &scan.name,
+                &to_cell(&scan.name),
                 &sample.time.to_string(),
-                &scan.emitter,
+                &to_cell(&scan.emitter),
                 &format!("{:.READING$}", sample.azimuth.degrees()),
                 &format!("{:.READING$}", sample.elevation.degrees()),
                 &format!("{:.POWER$}", sample.power),

@@ -2,6 +2,7 @@
 
 use super::calibration::{Calibration, TermState};
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust};
+use crate::problem::printable;
 use crate::text::quoted;
 
 /// What stands against using the numbers of a calibration.
@@ -43,7 +44,7 @@ impl Standing {
         reasons: &[String],
         expected: Option<&ExpectedPointingError>,
     ) -> Standing {
-        let why = reasons.join("; ");
+        let why = printable(&reasons.join("; "));
         let mut standing = Standing::default();
         match trust {
             Trust::Good => {}
@@ -142,12 +143,12 @@ fn in_words(cause: &CauseRecord) -> String {
         format!(" of {}", size.trim_end())
     });
     let row = cause.row.map(|row| format!(" from row {row} on"));
-    format!(
+    printable(&format!(
         "{}{}{}",
         cause.fault,
         size.unwrap_or_default(),
         row.unwrap_or_default()
-    )
+    ))
 }
 
 #[cfg(test)]

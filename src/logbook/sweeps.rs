@@ -2,13 +2,21 @@
 //! parts, with date, time of day, lowest and highest frequency, width of a bin, number of
 //! samples, and then the power of each bin in decibels.
 
+use std::collections::HashSet;
 use std::io::BufRead;
 
 use super::plain_row::from_decibels;
 use super::table::{Decided, Dialect, Lines};
 use crate::problem::{Error, Problem, Problems, Wrong};
+use crate::quantity::Quantity;
+use crate::station::limits::DECIBELS;
 use crate::text::quoted;
 use crate::time::{DateOrder, Offset, Utc, Written, WrittenZone};
+
+/// Up to where radio ends and light begins.
+const HERTZ: Quantity = Quantity::new(0.0, 1e13, "hertz from 0 to 1e13");
+const MEGAHERTZ: Quantity = Quantity::new(0.0, 1e7, "megahertz from 0 to 1e7");
+const SAMPLES: Quantity = Quantity::new(0.0, 1e15, "a number of samples, 0 to 1e15");
 
 /// A stretch of frequencies.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,12 +31,7 @@ impl Band {
     /// # Errors
     /// Any other text, with what a band looks like.
     pub fn parse(text: &str) -> Result<Band, String> {
-        let number = |t: &str| {
-            t.trim()
-                .parse::<f64>()
-                .ok()
-                .filter(|v| v.is_finite() && *v >= 0.0)
-        };
+        let number = |t: &str| MEGAHERTZ.read("", t.trim()).ok();
         (text.split_once("..").or_else(|| text.split_once('-')))
             .and_then(|(low, high)| Some((number(low)?, number(high)?)))
             .filter(|(low, high)| low < high)
@@ -96,7 +99,7 @@ struct Parts {
     /// Seconds from the first, added up over the parts.
     seconds: f64,
     /// Lowest frequencies.
-    lows: Vec<u64>,
+    lows: HashSet<u64>,
     covered_hz: f64,
     /// Power times hertz.
     power_hz: f64,
@@ -269,7 +272,7 @@ impl<R: BufRead> Sweeps<R> {
                 line,
                 first: time,
                 seconds: 0.0,
-                lows: vec![cut.span.low_hz.to_bits()],
+                lows: HashSet::from([cut.span.low_hz.to_bits()]),
                 covered_hz: 0.0,
                 power_hz: 0.0,
                 step_hz: cut.step_hz,
@@ -283,7 +286,7 @@ impl<R: BufRead> Sweeps<R> {
                 continue;
             }
             match &mut self.present {
-                Some(present) if !present.lows.contains(&part.lows[0]) => present.add(&part),
+                Some(present) if present.lows.is_disjoint(&part.lows) => present.add(&part),
                 present => {
                     let ended = present.replace(part);
                     if let Some(sweep) = ended.and_then(|parts| self.whole(&parts)) {
@@ -318,7 +321,7 @@ impl<R: BufRead> Sweeps<R> {
 impl Parts {
     fn add(&mut self, other: &Parts) {
         self.seconds += other.first.seconds_since(self.first);
-        self.lows.extend_from_slice(&other.lows);
+        self.lows.extend(&other.lows);
         self.covered_hz += other.covered_hz;
         self.power_hz += other.power_hz;
     }
@@ -333,7 +336,7 @@ impl Line<'_> {
             .clone()
             .enumerate()
             .filter_map(move |(i, power)| {
-                let decibels = power.trim().parse::<f64>().ok().filter(|v| v.is_finite())?;
+                let decibels = DECIBELS.read("", power.trim()).ok()?;
                 let low_hz = low + step * i as f64;
                 let bin = Band {
                     low_hz,
@@ -349,17 +352,10 @@ fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     let line = line.trim_end_matches(['\r', '\n']);
     let mut cells = line.split(dialect.delimiter);
     let (date, clock) = (cells.next()?.trim(), cells.next()?.trim());
-    let mut number = || {
-        cells
-            .next()?
-            .trim()
-            .parse::<f64>()
-            .ok()
-            .filter(|v| v.is_finite())
-    };
-    let (low_hz, high_hz, step_hz, _samples) = (number()?, number()?, number()?, number()?);
-    let sound =
-        0.0 <= low_hz && low_hz < high_hz && step_hz > 0.0 && step_hz <= high_hz - low_hz + 1.0;
+    let mut number = |quantity: Quantity| quantity.read("", cells.next()?.trim()).ok();
+    let (low_hz, high_hz, step_hz) = (number(HERTZ)?, number(HERTZ)?, number(HERTZ)?);
+    let _samples = number(SAMPLES)?;
+    let sound = low_hz < high_hz && step_hz > 0.0 && step_hz <= high_hz - low_hz + 1.0;
     // Dates and times of day are told first by their cheapest sign.
     if !sound || !clock.contains(':') {
         return None;

@@ -1,7 +1,7 @@
 //! The forward model: encoder readings to the beam's direction, rigorous, with the
 //! derivative of the beam by every term.
 //!
-//! The steps are those of the design page, in its order; each is a proper rotation in the
+//! The steps are those of docs/mount-model.md, in its order; each is a proper rotation in the
 //! local frame of east, north and up. docs/mount-model.md derives them with pictures.
 
 use nalgebra::Vector3;

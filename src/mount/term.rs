@@ -82,7 +82,7 @@ impl Term {
     /// How many there are.
     pub const COUNT: usize = 18;
 
-    /// All, in the order of the design page's table.
+    /// All, in the order of the table in docs/files.md.
     pub const ALL: [Term; Term::COUNT] = [
         Term::AzimuthZero,
         Term::ElevationZero,
@@ -179,7 +179,7 @@ impl fmt::Display for Term {
 }
 
 impl Group {
-    /// All, in the order of the design page's table.
+    /// All, in the order of the table in docs/files.md.
     pub const ALL: [Group; 14] = [
         Group::AzimuthZero,
         Group::ElevationZero,

@@ -287,7 +287,9 @@ mod tests {
         assert!(said.contains("it holds"), "{said}");
         let mut guard = Guard::new("solve");
         let out = path.join("new.json");
-        guard.file("--out", &out, super::super::Kind::Text).unwrap();
+        guard
+            .file("--out", &out, super::super::OutputKind::Text)
+            .unwrap();
         let said = guard.folder("--report", &path).unwrap_err().to_string();
         assert!(said.contains("lies in the folder of --report"), "{said}");
     }

@@ -7,7 +7,7 @@ use crate::time::Utc;
 
 /// What a verb writes into a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum OutputKind {
     /// A log of peaks.
     Log,
     /// A log to fill in.
@@ -63,20 +63,22 @@ impl Found {
     ///
     /// # Errors
     /// What it is, in words, when nothing may be written over it.
-    pub fn replaced_by(&self, kind: Kind, verb: &str) -> Result<Old, String> {
+    pub fn replaced_by(&self, kind: OutputKind, verb: &str) -> Result<Old, String> {
         let own = |of: &Option<String>| of.as_deref() == Some(verb);
         match (self, kind) {
             (Found::Nothing, _) => Ok(Old::Goes),
             // One without any row only waits to be begun.
-            (Found::Unfilled { rows, unedited_of }, Kind::Sheet | Kind::Log)
+            (Found::Unfilled { rows, unedited_of }, OutputKind::Sheet | OutputKind::Log)
                 if *rows == 0 || own(unedited_of) =>
             {
                 Ok(Old::Goes)
             }
-            (Found::Log { unedited_of, .. }, Kind::Log) if own(unedited_of) => Ok(Old::IsKept),
-            (Found::Unfilled { .. }, Kind::Sheet | Kind::Log)
-            | (Found::Calibration(_), Kind::Calibration)
-            | (Found::Table, Kind::Table)
+            (Found::Log { unedited_of, .. }, OutputKind::Log) if own(unedited_of) => {
+                Ok(Old::IsKept)
+            }
+            (Found::Unfilled { .. }, OutputKind::Sheet | OutputKind::Log)
+            | (Found::Calibration(_), OutputKind::Calibration)
+            | (Found::Table, OutputKind::Table)
             | (Found::Other, _) => Ok(Old::IsKept),
             (Found::Log { rows, .. }, _) => Err(match rows {
                 1 => "a log with a filled row".to_owned(),
@@ -97,7 +99,9 @@ impl Found {
             return Found::Nothing;
         }
         let start = text.trim_start();
-        if start.starts_with(['{', '[']) {
+        // A list holds objects; what else stands in brackets is the heading of a section.
+        let list = start.strip_prefix('[').map(str::trim_start);
+        if start.starts_with('{') || list.is_some_and(|first| first.starts_with(['{', ']'])) {
             return of_json(start);
         }
         let head: Vec<&str> = text.lines().take(LINES_LOOKED_AT).collect();
@@ -253,6 +257,11 @@ mod tests {
         let cut = &calibration[..calibration.len() / 2];
         assert_eq!(of(cut), Found::Calibration(None));
         assert_eq!(of("# format: plumbeam correction table 1\n"), Found::Table);
+        // A heading in the first line is no list of JSON.
+        assert_eq!(of("[site]\n"), Found::Source("a station file"));
+        assert_eq!(of("[terms]\n[session]\n"), Found::Source("a truth file"));
+        let elements = Found::Source("a file of orbit elements");
+        assert_eq!(of("[\n {\"NORAD_CAT_ID\": 1}]"), elements);
         let demo = |text| match of(text) {
             Found::Source(what) => what,
             other => panic!("{other:?}"),
@@ -277,7 +286,7 @@ mod tests {
 
     #[test]
     fn only_what_would_not_be_missed_goes() {
-        use Kind::{Calibration, Log, Sheet, Table, Text};
+        use OutputKind::{Calibration, Log, Sheet, Table, Text};
         let mine = |rows| {
             let unedited_of = Some("reduce".to_owned());
             match rows {
@@ -299,7 +308,7 @@ mod tests {
             assert_eq!(may(&Found::Other, kind), Some(Old::IsKept));
             assert_eq!(may(&log(3), kind), None);
             assert_eq!(may(&Found::Source("a station file"), kind), None);
-            let same = |wanted: &[Kind]| wanted.contains(&kind).then_some(Old::IsKept);
+            let same = |wanted: &[OutputKind]| wanted.contains(&kind).then_some(Old::IsKept);
             assert_eq!(may(&Found::Calibration(None), kind), same(&[Calibration]));
             assert_eq!(may(&Found::Table, kind), same(&[Table]));
             assert_eq!(may(&unfilled(2), kind), same(&[Log, Sheet]));

@@ -54,7 +54,7 @@ pub struct Request {
     pub emitters: Vec<EmitterId>,
     /// Whether the user named them.
     pub named: bool,
-    /// Terms to be known; none for the basic five with axis skew and droop, and those of the
+    /// Terms to be known; none for the basic terms with axis skew and droop, and those of the
     /// calibration.
     pub terms: Option<Vec<Term>>,
     /// One standard deviation of a peak an axis on the sky, if known.

@@ -1,6 +1,7 @@
 //! A log to fill in at the mount.
 
 use super::Plan;
+use crate::text::to_cell;
 use crate::time::Offset;
 
 /// Columns of the sheet: those of a peaks file.
@@ -48,7 +49,7 @@ impl Plan {
             let (azimuth, elevation) = (side(step.approach.azimuth), side(step.approach.elevation));
             write([
                 "",
-                &step.candidate.name,
+                &to_cell(&step.candidate.name),
                 "",
                 "",
                 azimuth,

@@ -39,7 +39,7 @@ pub fn point_aligned(numbers: &[String]) -> Vec<String> {
         Some(at) => (at, n.len() - at),
         None => (n.chars().count(), 0),
     };
-    // What is no number stands at the right and widens nothing after the point.
+    // What is not a number stands at the right and widens nothing after the point.
     let is_number = |n: &String| n.chars().any(|c| c.is_ascii_digit());
     let widths = || numbers.iter().filter(|n| is_number(n)).map(split);
     let before = widths().map(|w| w.0).max().unwrap_or(0);

@@ -11,6 +11,7 @@ mod labels;
 mod layout;
 pub mod number;
 mod page;
+mod pass;
 mod picture;
 mod plan;
 mod recheck;
@@ -37,6 +38,7 @@ use crate::time::Utc;
 
 pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
+pub use pass::{PASS_PAGE, pass_pictures, pass_text, write_passes};
 pub use picture::{pictures, plan_picture, write_plan_pictures};
 pub use plan::{plan_json, plan_text};
 pub use recheck::{AfterMove, recheck_json, recheck_text};
@@ -44,7 +46,7 @@ pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use setup::{setup_json, setup_text};
 pub use summary::{expected_words, unsolved};
-pub use terminal::{Colour, WIDTH};
+pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
 pub use text::text;
 pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
 

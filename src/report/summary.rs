@@ -1,6 +1,5 @@
 //! What a report says in sentences and figures, whatever it is written on.
 
-use super::faults::first_findings;
 use super::{Report, number, words};
 use crate::angle::Angle;
 use crate::faults::Diagnosis;
@@ -117,6 +116,19 @@ pub fn expected_words(expected: &ExpectedPointingError) -> String {
         expected.at.azimuth_deg,
         expected.at.elevation_deg
     )
+}
+
+/// The first findings, a line each, for the report of a solve; none when there are none.
+fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
+    const MOST: usize = 5;
+    let mut said: Vec<String> = (diagnosis.findings.iter().take(MOST))
+        .map(|finding| printable(&finding.one_line()))
+        .collect();
+    if diagnosis.findings.len() > MOST {
+        let more = diagnosis.findings.len() - MOST;
+        said.push(format!("and {more} more"));
+    }
+    said
 }
 
 /// What is wrong with the log.

@@ -15,6 +15,9 @@ pub enum Colour {
     Always,
 }
 
+/// All that is written to set something off.
+pub const ESCAPE_CODES: [&str; 3] = ["\u{1b}[1m", "\u{1b}[1;33m", "\u{1b}[0m"];
+
 impl Colour {
     /// A heading.
     pub fn bold(self, text: &str) -> String {

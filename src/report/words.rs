@@ -167,7 +167,7 @@ fn size_words(value: f64, sigma: Option<f64>, unit: TermUnit) -> String {
 fn single_meaning(t: &TermEstimate) -> String {
     let size = size_words(t.shown(), t.shown_sigma(), t.term.unit());
     if (t.shown_sigma()).is_some_and(|s| s > 0.0 && t.shown().abs() < NOTICEABLE * s) {
-        return format!("none to be seen: {size} is within what chance alone gives");
+        return format!("not significant: {size} is within what chance alone gives");
     }
     if t.state == TermState::Held && t.value == 0.0 {
         return "held at zero, not measured".to_owned();
@@ -279,7 +279,7 @@ fn vector_meaning(group: Group, x: &TermEstimate, y: &TermEstimate, outcome: &Ou
     let (size, sigma, direction, spread) = size_and_direction(x, y, outcome);
     let words = size_words(size, sigma, x.term.unit());
     if sigma.is_some_and(|s| s > 0.0 && size < NOTICEABLE * s) {
-        return format!("none to be seen: {words} is within what chance alone gives");
+        return format!("not significant: {words} is within what chance alone gives");
     }
     let heading = |a: Angle| {
         let degrees = a.wrapped_positive().degrees();
@@ -429,7 +429,7 @@ mod tests {
             sigma: Some(0.001),
             state: TermState::Fitted,
         }];
-        assert!(meanings(&outcome)[0].text.starts_with("none to be seen"));
+        assert!(meanings(&outcome)[0].text.starts_with("not significant"));
         outcome.terms[0].state = TermState::NotSeparable;
         assert!(
             meanings(&outcome)[0]

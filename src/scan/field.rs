@@ -2,7 +2,7 @@
 //! order in them: what the scans of a file have in common, and what one scan sees of it while
 //! it covers some part of the sky.
 //!
-//! From the design page's mount model, at azimuth a and elevation e, in degrees for a degree of
+//! From the mount model (docs/mount-model.md), at azimuth a and elevation e, in degrees for a degree of
 //! each error:
 //!
 //! ```text

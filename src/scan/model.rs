@@ -415,8 +415,8 @@ mod tests {
             // Extras are looked at where they are zero.
             p.extend([0.0; 6]);
             assert_eq!(p.len(), layout.count);
-            let mut block = Block::new(layout.count, points.len(), 1);
-            block.ask(0..points.len(), true);
+            let mut block = Block::new(layout.count, points.len());
+            block.ask(0..points.len());
             model.evaluate(&p, &mut block).unwrap();
             for j in 0..layout.count {
                 let [more, less] = [STEP, -STEP].map(|by| changed(&model, &p, j, by));

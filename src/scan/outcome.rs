@@ -150,12 +150,13 @@ impl Reduction {
         let mut csv = self.peak_log().to_csv();
         for scan in self.scans.iter().filter(|s| s.verdict == Verdict::Refused) {
             // A comment must stay on its line.
-            let why = scan.why().replace(['\n', '\r'], " ");
-            let name = scan.name.replace(['\n', '\r'], " ");
-            csv.push_str(&format!(
-                "# scan {name} ({}): refused: {why}\n",
-                scan.emitter
-            ));
+            let comment = format!(
+                "scan {} ({}): refused: {}",
+                scan.name,
+                scan.emitter,
+                scan.why()
+            );
+            csv.push_str(&format!("# {}\n", comment.replace(['\n', '\r'], " ")));
         }
         csv
     }

@@ -1,6 +1,7 @@
 //! Made-up sessions from a known truth, for practice, for the demo and for tests.
 
 mod night;
+mod ranges;
 mod scans;
 mod session;
 mod spoil;

@@ -5,17 +5,21 @@ use std::path::Path;
 
 use serde::Deserialize;
 
+use super::ranges;
 use super::spoil::Spoil;
-use crate::files;
+use crate::files::{self, Expected};
 use crate::mount::{MountModel, Term, TermValues};
 use crate::problem::{Error, Problem, Problems, nearest_name};
 use crate::time::Utc;
+
+/// Whole nights take a thousandth of that.
+const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
 
 /// Everything a made-up session is made from.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Truth {
-    /// Terms by the names of the design page, in degrees, fractions or seconds.
+    /// Terms by the names of docs/files.md, in degrees, fractions or seconds.
     #[serde(default)]
     pub terms: BTreeMap<String, f64>,
     /// How well a peak is found.
@@ -197,7 +201,7 @@ impl Truth {
     /// # Errors
     /// When it cannot be read, is no such TOML, or names an unknown term.
     pub fn read(path: &Path) -> Result<Truth, Error> {
-        let (name, bytes) = files::read_bytes(path)?;
+        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
         let text = String::from_utf8(bytes).map_err(|_| {
             Problem::of_file(&name, "text that is not UTF-8", "a truth file in UTF-8")
         })?;
@@ -234,17 +238,7 @@ impl Truth {
                 None => problem.mend(format!("the terms are {}", names.join(", "))),
             });
         }
-        let sound = |v: f64| v.is_finite() && v >= 0.0;
-        if !sound(truth.noise.cross_elevation_deg)
-            || !sound(truth.noise.elevation_deg)
-            || !sound(truth.noise.resolution_deg)
-        {
-            problems.push(Problem::of_file(
-                name,
-                "a negative or infinite value in [noise]",
-                "standard deviations and a step in degrees, zero or more",
-            ));
-        }
+        problems.append(ranges::faults(name, text));
         if truth.session.to < truth.session.from {
             problems.push(Problem::of_file(
                 name,

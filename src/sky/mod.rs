@@ -1,9 +1,8 @@
 //! Where emitters are: time scales, frames, refraction.
 //!
 //! A [`Sky`] is made once from a station and then asked for directions. [`Geometric`] ones are
-//! without air; [`Apparent`] ones are where the beam must point. Conventions are those of the
-//! design page: light time and aberration are in the directions of the Sun, the Moon and radio
-//! sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
+//! without air; [`Apparent`] ones are where the beam must point (docs/files.md). Light time and
+//! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
 //! to the Earth by the sidereal time of 1982 on UT1, without polar motion or light time.
 //!
 //! The astronomy is that of the SOFA collection of the International Astronomical Union's Standards
@@ -40,6 +39,7 @@ use satellite::Orbit;
 use suppose::Catalogued;
 use terrestrial::BeaconDirections;
 
+pub use elements::satellites_in;
 pub use error::SkyError;
 pub use moment::Moment;
 pub use notice::{IONOSPHERE_BELOW_MHZ, Notice, Notices, OLD_ORBIT_DAYS};

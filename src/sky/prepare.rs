@@ -106,7 +106,7 @@ impl ElementFiles {
             let file = match elements::read(path) {
                 Ok(file) => Some(file),
                 Err(found) => {
-                    self.problems.extend(found.as_slice().iter().cloned());
+                    self.problems.append(found);
                     None
                 }
             };

@@ -1,4 +1,4 @@
-//! The sky as a whole: published examples, signs from the words of the design page, and
+//! The sky as a whole: published examples, signs from the words of docs/files.md, and
 //! agreement of its fast roads with its rigorous ones.
 
 use std::path::PathBuf;
@@ -48,6 +48,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
             elevation_teeth: None,
             base_radius_m: None,
             base_feet_azimuth: Vec::new(),
+            park: None,
         },
         dish: Dish {
             diameter_m: 3.0,

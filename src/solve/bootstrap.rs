@@ -12,6 +12,8 @@ use crate::problem::Error;
 
 /// Fewer resamplings tell nothing about a spread.
 pub const LEAST_RESAMPLINGS: usize = 50;
+/// More tell no more, and take hours.
+pub const MOST_RESAMPLINGS: usize = 1_000_000;
 
 /// Standard deviation of each fitted term over fits to `resamplings` samples of the used
 /// peaks, each drawn with replacement (Efron and Tibshirani, An Introduction to the
@@ -26,9 +28,10 @@ pub fn bootstrap(
     seed: u64,
     done: &(dyn Fn() + Sync),
 ) -> Result<Vec<(Term, f64)>, Error> {
-    if resamplings < LEAST_RESAMPLINGS {
+    if !(LEAST_RESAMPLINGS..=MOST_RESAMPLINGS).contains(&resamplings) {
         return Err(Error::Usage(format!(
-            "--bootstrap {resamplings}: a spread needs at least {LEAST_RESAMPLINGS} resamplings"
+            "--bootstrap {resamplings}: a spread needs {LEAST_RESAMPLINGS} to {MOST_RESAMPLINGS} \
+             resamplings"
         )));
     }
     let (session, joint) = (&explanation.session, &explanation.fit);

@@ -2,6 +2,7 @@
 
 mod bootstrap;
 mod calibration;
+mod inseparable;
 mod outcome;
 pub mod record;
 mod remarks;
@@ -20,7 +21,8 @@ use crate::station::Station;
 pub use crate::explain::{Options, TermEstimate};
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
 pub use calibration::calibration;
-pub use outcome::{Decision, Inseparable, NoiseSource, Outcome, PeakOutcome};
+pub use inseparable::Inseparable;
+pub use outcome::{Decision, NoiseSource, Outcome, PeakOutcome};
 pub use remarks::{misreading_words, remark_words};
 pub use remedy::{Remedy, foot_shims_mm, remedies};
 

@@ -3,6 +3,7 @@
 
 use std::sync::Arc;
 
+use super::inseparable::Inseparable;
 use super::remarks;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
 use crate::explain::misfit::misfit;
@@ -119,17 +120,6 @@ impl Decision {
     pub fn reason(&self) -> String {
         remarks::grounds_words(&self.grounds)
     }
-}
-
-/// A direction among the terms that the data cannot tell apart.
-#[derive(Clone, Debug)]
-pub struct Inseparable {
-    /// The terms in it, those with the largest part first, with their parts.
-    pub terms: Vec<(Term, f64)>,
-    /// What it means, in words.
-    pub meaning: String,
-    /// Which observation would separate them, in words.
-    pub remedy: String,
 }
 
 /// Readings taken at their word mean nothing from this median error on.

@@ -1,6 +1,6 @@
 //! What an explanation says, in words.
 
-use super::outcome::Inseparable;
+use super::inseparable::Inseparable;
 use super::words;
 use crate::angle::Angle;
 use crate::explain::{
@@ -134,21 +134,33 @@ fn zeros_words(
             "the {logs} logs are taken with the same encoder zeros: the data do not ask for others"
         );
     }
-    let said: Vec<String> = (changes.iter())
-        .map(|(change, size)| {
+    let mut pairs: Vec<(usize, usize)> = changes.iter().map(|(c, _)| c.logs).collect();
+    pairs.sort_unstable();
+    pairs.dedup();
+    let said: Vec<String> = (pairs.into_iter())
+        .map(|logs| {
+            let axes: Vec<String> = (changes.iter())
+                .filter(|(change, _)| change.logs == logs)
+                .map(|(change, size)| {
+                    format!(
+                        "the {} reading by {:+.3} +/- {} deg",
+                        change.axis.words(),
+                        size.value,
+                        words::two_digits(size.sigma)
+                    )
+                })
+                .collect();
             format!(
-                "from {} to {} the {} reading of one and the same direction changes by {:+.3} +/- \
-                 {} deg",
-                name(change.logs.0),
-                name(change.logs.1),
-                change.axis.words(),
-                size.value,
-                words::two_digits(size.sigma)
+                "from {} to {} {}",
+                name(logs.0),
+                name(logs.1),
+                axes.join(" and ")
             )
         })
         .collect();
     format!(
-        "{}: {}; the zeros of the calibration are those of the last log, {}",
+        "{}; for one and the same direction there changes, {}. The zeros of the calibration are \
+         those of the last log, {}",
         match asked {
             true => "each log has encoder zeros of its own, as asked",
             false => "the data ask for encoder zeros that differ between the logs",

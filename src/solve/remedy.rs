@@ -36,7 +36,7 @@ const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall
 ///
 /// # Units
 /// Shims in millimetres, from angles in radians times lengths; signs are worked out from the
-/// words of the design page and pinned by tests.
+/// words of docs/files.md and pinned by tests.
 pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
     if outcome.misread.is_some() {
         return Vec::new();

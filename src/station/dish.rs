@@ -1,13 +1,10 @@
 //! The `[dish]` section: the reflector, its receiver and its beam.
 
-use super::read::elsewhere;
+use super::keys::{DISH, elsewhere};
 use super::section::{Section, Source};
 use super::{Dish, limits};
 use crate::angle::Angle;
 use crate::problem::Wrong;
-
-/// Its keys.
-pub(super) const KEYS: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_deg"];
 
 /// Speed of light, metres a second (exact, SI Brochure, 9th edition).
 const SPEED_OF_LIGHT: f64 = 299_792_458.0;
@@ -23,7 +20,7 @@ pub(super) fn dish(
     section: &Section<'_>,
     assumptions: &mut Vec<String>,
 ) -> Option<Dish> {
-    source.unknown_keys(section, &KEYS, elsewhere);
+    source.unknown_keys(section, &DISH, elsewhere);
     let diameter = source.number(section, "diameter_m", &limits::DIAMETER);
     let frequency = source.number(section, "frequency_mhz", &limits::FREQUENCY);
     let given = source

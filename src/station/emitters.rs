@@ -7,23 +7,13 @@ use std::path::Path;
 use toml_edit::Item;
 
 use super::catalogue;
+use super::keys::{KINDS, home_of};
 use super::limits;
-use super::read::home_of;
 use super::section::{Section, Source, kind_of};
 use super::{Emitter, EmitterKind};
 use crate::angle::Angle;
 use crate::problem::{Wrong, nearest_name};
 use crate::text::quoted;
-
-/// Kinds and their keys beside `name` and `kind`.
-const KINDS: [(&str, &[&str]); 6] = [
-    ("sun", &[]),
-    ("moon", &[]),
-    ("satellite", &["elements", "norad_id"]),
-    ("radio-source", &["right_ascension_deg", "declination_deg"]),
-    ("beacon", &["latitude_deg", "longitude_deg", "height_m"]),
-    ("mark", &["azimuth_deg", "elevation_deg"]),
-];
 
 /// All emitters, in file order; what was taken from the catalogue is told in `assumptions`.
 pub(super) fn emitters(

@@ -1,19 +1,16 @@
 //! The `[horizon]` section: the lowest usable elevation by azimuth.
 
-use super::read::elsewhere;
+use super::keys::{HORIZON, elsewhere};
 use super::section::{Section, Source, value_item};
 use super::{Horizon, limits};
 use crate::angle::Angle;
 use crate::problem::Wrong;
 
-/// Its keys.
-pub(super) const KEYS: [&str; 1] = ["mask"];
-
 /// The mask; what is wrong with it is told.
 pub(super) fn horizon(source: &mut Source<'_>, section: &Section<'_>) -> Horizon {
     const EXPECTED: &str =
         "pairs of azimuth and lowest usable elevation, such as [[0.0, 5.0], [90.0, 12.0]]";
-    source.unknown_keys(section, &KEYS, elsewhere);
+    source.unknown_keys(section, &HORIZON, elsewhere);
     let mut mask: Vec<(Angle, Angle)> = Vec::new();
     for value in source
         .optional_list(section, "mask", EXPECTED)

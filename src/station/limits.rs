@@ -1,4 +1,5 @@
-//! What the numbers of a station file may be, and what a wrong one probably meant.
+//! What the numbers in files may be, and what a wrong one probably meant: for the station file and
+//! all others that hold the same quantities.
 
 use crate::quantity::Quantity;
 
@@ -17,7 +18,7 @@ pub(crate) const HEIGHT: Quantity = Quantity::new(
         .contains(&value)
         .then(|| format!("if that is feet, write {:.1}", value * 0.3048))
 });
-pub(super) const PRESSURE: Quantity = Quantity::new(
+pub(crate) const PRESSURE: Quantity = Quantity::new(
     300.0,
     1100.0,
     "the pressure at the station in hectopascal, from 300 to 1100",
@@ -33,8 +34,8 @@ pub(super) const PRESSURE: Quantity = Quantity::new(
     _ => None,
 });
 /// The conventional millimetre of mercury.
-pub(super) const HPA_PER_MMHG: f64 = 1.333_22;
-pub(super) const TEMPERATURE: Quantity =
+pub(crate) const HPA_PER_MMHG: f64 = 1.333_22;
+pub(crate) const TEMPERATURE: Quantity =
     Quantity::new(-90.0, 60.0, "degrees Celsius from -90 to 60").hint(|value| match value {
         180.0..=335.0 => Some(format!("if that is kelvin, write {:.1}", value - 273.15)),
         60.0..=140.0 => Some(format!(
@@ -43,38 +44,38 @@ pub(super) const TEMPERATURE: Quantity =
         )),
         _ => None,
     });
-pub(super) const HUMIDITY: Quantity =
+pub(crate) const HUMIDITY: Quantity =
     Quantity::new(0.0, 1.0, "a fraction from 0 to 1").hint(|value| {
         (1.0..=100.0)
             .contains(&value)
             .then(|| format!("if that is per cent, write {}", value / 100.0))
     });
 /// Kept below 0.9 s by leap seconds (Recommendation ITU-R TF.460-6, from memory).
-pub(super) const UT1_MINUS_UTC: Quantity = Quantity::new(-0.9, 0.9, "seconds from -0.9 to 0.9")
+pub(crate) const UT1_MINUS_UTC: Quantity = Quantity::new(-0.9, 0.9, "seconds from -0.9 to 0.9")
     .hint(|value| {
         Some(format!(
             "if that is milliseconds, write {}; if UT1 is not known, leave the line out",
             value / 1000.0
         ))
     });
-pub(super) const ENCODER_AZIMUTH: Quantity =
+pub(crate) const ENCODER_AZIMUTH: Quantity =
     Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000");
-pub(super) const ENCODER_ELEVATION: Quantity =
+pub(crate) const ENCODER_ELEVATION: Quantity =
     Quantity::new(-90.0, 270.0, "degrees from -90 to 270");
-pub(super) const AZIMUTH: Quantity = Quantity::new(
+pub(crate) const AZIMUTH: Quantity = Quantity::new(
     -360.0,
     360.0,
     "degrees from -360 to 360, from true north, clockwise",
 );
-pub(super) const ELEVATION: Quantity = Quantity::new(
+pub(crate) const ELEVATION: Quantity = Quantity::new(
     -90.0,
     90.0,
     "degrees from -90 to 90, up from the horizontal",
 );
 /// Zero stands for "not given", as in the pattern of the file.
-pub(super) const TEETH: Quantity =
+pub(crate) const TEETH: Quantity =
     Quantity::new(0.0, 100_000.0, "a whole number of teeth, at most 100000");
-pub(super) const BASE_RADIUS: Quantity =
+pub(crate) const BASE_RADIUS: Quantity =
     Quantity::new(0.0, 100.0, "metres from 0 to 100").hint(in_metres);
 /// The largest steerable dishes measure about 100 m.
 pub(crate) const DIAMETER: Quantity =
@@ -86,17 +87,42 @@ pub(crate) const FREQUENCY: Quantity =
         1e6..3e7 => Some(format!("if that is kilohertz, write {}", value / 1e3)),
         _ => None,
     });
-pub(super) const BEAMWIDTH: Quantity =
+pub(crate) const BEAMWIDTH: Quantity =
     Quantity::new(0.0, 90.0, "the half-power width in degrees, up to 90");
-pub(super) const RIGHT_ASCENSION: Quantity =
+pub(crate) const RIGHT_ASCENSION: Quantity =
     Quantity::new(0.0, 360.0, "degrees from 0 to 360 (hours x 15)");
-pub(super) const DECLINATION: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
+pub(crate) const DECLINATION: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
 /// Catalogue numbers have up to nine digits.
-pub(super) const NORAD_ID: Quantity = Quantity::new(
+pub(crate) const NORAD_ID: Quantity = Quantity::new(
     1.0,
     999_999_999.0,
     "the satellite's catalogue number, a whole number",
 );
+
+/// A power against whatever the receiver takes for one.
+pub(crate) const DECIBELS: Quantity = Quantity::new(-400.0, 400.0, "decibels from -400 to 400");
+/// An angle between two directions.
+pub(crate) const OFFSET: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
+/// An error of an encoder's reading, or what is added to one: at most a turn and a half more than
+/// a cable allows.
+pub(crate) const SHIFT: Quantity = Quantity::new(-1000.0, 1000.0, "degrees from -1000 to 1000");
+/// What a clock may be off by; a calibration may hold as much.
+pub(crate) const CLOCK: Quantity = Quantity::new(-1e9, 1e9, "seconds from -1e9 to 1e9");
+/// That of a beam: one beamwidth costs 12 decibels, and beyond it no loss is given.
+pub(crate) const BEAM_LOSS: Quantity =
+    Quantity::new(0.0, 12.0, "decibels from 0 to 12, or null beyond that");
+/// A turn either way.
+pub(crate) const TURN: Quantity = Quantity::new(-360.0, 360.0, "degrees from -360 to 360");
+/// Of orbits: the fastest go round the Earth 17 times a day.
+/// From one turn in 2,700 years, as in a published set of elements that tests SGP4, to more than any
+/// orbit above the ground has.
+pub(crate) const MEAN_MOTION: Quantity =
+    Quantity::new(1e-6, 20.0, "turns a day, from 0.000001 to 20");
+pub(crate) const ECCENTRICITY: Quantity =
+    Quantity::new(0.0, 0.999_999_9, "a number from 0 to below 1");
+pub(crate) const INCLINATION: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
+/// Per Earth radius.
+pub(crate) const DRAG_TERM: Quantity = Quantity::new(-10.0, 10.0, "a number from -10 to 10");
 
 fn in_metres(value: f64) -> Option<String> {
     match value {

@@ -5,12 +5,16 @@ use std::path::Path;
 
 use toml_edit::Document;
 
+use super::keys::elsewhere;
 use super::section::{Section, Source, kind_of};
 use super::{Station, dish, emitters, horizon, mount, site};
-use crate::files;
-use crate::problem::{Error, Problem, Problems, Wrong};
+use crate::files::{self, Expected};
+use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text;
+
+/// A station of a thousand emitters has a tenth of that.
+const EXPECTED: Expected = Expected::mebibytes("a station file", 4);
 
 const SECTIONS: [&str; 5] = ["site", "mount", "dish", "horizon", "emitter"];
 
@@ -20,7 +24,7 @@ impl Station {
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.
     pub fn read(path: &Path) -> Result<Station, Error> {
-        let (name, bytes) = files::read_bytes(path).map_err(|e| match e {
+        let (name, bytes) = files::read_bytes(path, EXPECTED).map_err(|e| match e {
             Error::Io { file, source, .. } if source.kind() == ErrorKind::NotFound => {
                 missing(&file)
             }
@@ -52,7 +56,7 @@ impl Station {
         let emitters =
             emitters::emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
         match (site, mount, dish) {
-            (Some(mut site), Some(mount), Some(dish)) if source.problems.is_empty() => {
+            (Some(mut site), Some(mount), Some(dish)) if source.faults.is_empty() => {
                 site.assumptions.append(&mut assumptions);
                 Ok(Station {
                     site,
@@ -62,7 +66,7 @@ impl Station {
                     emitters,
                 })
             }
-            _ => Err(in_file_order(source.problems)),
+            _ => Err(source.problems().into()),
         }
     }
 }
@@ -79,13 +83,6 @@ fn missing(file: &str) -> Error {
          you have one, say where it is: --station FILE",
     )
     .into()
-}
-
-fn in_file_order(mut found: Vec<Problem>) -> Error {
-    found.sort_by_key(|p| (p.line, p.column));
-    let mut problems = Problems::new();
-    problems.extend(found);
-    problems.into()
 }
 
 /// The TOML itself is broken: the parser can say where, but nothing about what follows.
@@ -131,7 +128,7 @@ fn section<'a>(source: &mut Source<'_>, root: &Section<'a>, name: &str) -> Optio
     let Some(item) = root.get(name) else {
         if name != "horizon" && !source.was_meant(root, name) {
             let wrong = Wrong::new(format!("the file has no section {heading}"), keys);
-            source.problems.push(wrong.of_file(source.file));
+            source.wrong_file(wrong);
         }
         return None;
     };
@@ -146,20 +143,46 @@ fn section<'a>(source: &mut Source<'_>, root: &Section<'a>, name: &str) -> Optio
     }
 }
 
-/// The section to which a key belongs.
-pub(super) fn home_of(key: &str) -> Option<&'static str> {
-    let homes: [(&str, &[&str]); 4] = [
-        ("[site]", &site::KEYS),
-        ("[mount]", &mount::KEYS),
-        ("[dish]", &dish::KEYS),
-        ("[horizon]", &horizon::KEYS),
-    ];
-    homes
-        .into_iter()
-        .find(|(_, keys)| keys.contains(&key))
-        .map(|(home, _)| home)
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::station::keys::{self, KINDS};
 
-pub(super) fn elsewhere(key: &str) -> Option<String> {
-    home_of(key).map(str::to_owned)
+    /// The page of the files.
+    const PAGE: &str = include_str!("../../docs/files.md");
+
+    /// The first block of code of some language on the page.
+    fn block(language: &str) -> &'static str {
+        let (_, from) = PAGE.split_once(&format!("```{language}\n")).unwrap();
+        from.split_once("```").unwrap().0
+    }
+
+    #[test]
+    fn every_key_stands_on_the_page_and_in_its_example() {
+        let sections = [
+            &keys::SITE[..],
+            &keys::MOUNT[..],
+            &keys::DISH[..],
+            &keys::HORIZON[..],
+        ];
+        let of_emitters = KINDS.iter().flat_map(|(_, keys)| keys.iter());
+        for key in sections.into_iter().flatten().chain(of_emitters) {
+            assert!(PAGE.contains(&format!("`{key}`")), "{key} is not told");
+            let given = |line: &str| line.split(" = ").next() == Some(*key);
+            assert!(block("toml").lines().any(given), "{key} is in no example");
+        }
+        for (kind, _) in KINDS {
+            assert!(PAGE.contains(&format!("`{kind}`")), "{kind}");
+            assert!(block("toml").contains(&format!("kind = \"{kind}\"")));
+        }
+    }
+
+    #[test]
+    fn the_example_of_the_page_is_read() {
+        let folder = Path::new(".");
+        let station = Station::parse("files.md", folder, block("toml").as_bytes()).unwrap();
+        assert_eq!(station.emitters.len(), KINDS.len());
+        assert_eq!(station.site.ut1_minus_utc_s, 0.04);
+        assert!(station.mount.azimuth_teeth.is_some() && station.mount.elevation_teeth.is_some());
+    }
 }

@@ -1,8 +1,11 @@
 //! A section of a TOML file, read key by key, every fault with its line and column.
 
+use std::cell::OnceCell;
+use std::collections::HashSet;
+
 use toml_edit::{Item, TableLike, Value};
 
-use crate::problem::{Problem, Wrong, nearest_name};
+use crate::problem::{Problems, Wrong, nearest_name};
 use crate::quantity::{NO_VALUE, Quantity};
 use crate::text::{self, quoted};
 
@@ -10,9 +13,12 @@ use crate::text::{self, quoted};
 pub(super) struct Source<'a> {
     pub(super) file: &'a str,
     pub(super) text: &'a str,
-    pub(super) problems: Vec<Problem>,
+    /// By the bytes at which they stand, when they stand somewhere.
+    pub(super) faults: Vec<(Option<usize>, Wrong)>,
     /// Keys that were probably meant by misspelt ones, with the start of their section.
-    meant: Vec<(usize, String)>,
+    meant: HashSet<(usize, String)>,
+    /// Bytes at which lines end, found when first asked for.
+    line_ends: OnceCell<Vec<usize>>,
 }
 
 /// One table of the file.
@@ -51,15 +57,25 @@ impl<'f> Source<'f> {
         Source {
             file,
             text,
-            problems: Vec::new(),
-            meant: Vec::new(),
+            faults: Vec::new(),
+            meant: HashSet::new(),
+            line_ends: OnceCell::new(),
         }
+    }
+
+    /// Adds a problem of the file as a whole.
+    pub(super) fn wrong_file(&mut self, wrong: Wrong) {
+        self.faults.push((None, wrong));
+    }
+
+    /// All that was found, in file order.
+    pub(super) fn problems(self) -> Problems {
+        text::problems_at(self.file, self.text, self.faults)
     }
 
     /// Adds a problem at a byte of the text.
     pub(super) fn wrong_at(&mut self, byte: usize, wrong: Wrong) {
-        let (line, column) = text::place(self.text.as_bytes(), byte);
-        self.problems.push(wrong.at(self.file, line, column));
+        self.faults.push((Some(byte), wrong));
     }
 
     /// Adds a problem at a value.
@@ -69,7 +85,11 @@ impl<'f> Source<'f> {
 
     /// The line of a byte of the text.
     pub(super) fn line(&self, byte: usize) -> usize {
-        text::place(self.text.as_bytes(), byte).0
+        let ends = self.line_ends.get_or_init(|| {
+            let ends = self.text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
+            ends.map(|(at, _)| at).collect()
+        });
+        1 + ends.partition_point(|end| *end < byte)
     }
 
     /// A value as it stands in the file.
@@ -81,9 +101,7 @@ impl<'f> Source<'f> {
 
     /// Whether a misspelt key of this section, which has been told, was probably meant for `key`.
     pub(super) fn was_meant(&self, section: &Section<'_>, key: &str) -> bool {
-        self.meant
-            .iter()
-            .any(|(start, meant)| *start == section.start && meant == key)
+        !self.meant.is_empty() && self.meant.contains(&(section.start, key.to_owned()))
     }
 
     /// The value under a `key` that must be there.
@@ -257,7 +275,7 @@ impl<'f> Source<'f> {
                 (Some(home), _) => Wrong::new(found, format!("{name} in {home}"))
                     .mend(format!("move the line to {home}")),
                 (None, Some(near)) => {
-                    self.meant.push((section.start, near.to_owned()));
+                    self.meant.insert((section.start, near.to_owned()));
                     Wrong::new(found, near).mend(format!("rename it {near}, or delete the {thing}"))
                 }
                 (None, None) => Wrong::new(found, format!("one of {}", known.join(", "))),

@@ -1,22 +1,10 @@
 //! The `[site]` section: where the dish stands, and its weather.
 
-use super::read::elsewhere;
+use super::keys::{SITE, elsewhere};
 use super::section::{Section, Source};
 use super::{Site, Weather, air, limits};
 use crate::angle::Angle;
 use crate::problem::Wrong;
-
-/// Its keys.
-pub(super) const KEYS: [&str; 8] = [
-    "name",
-    "latitude_deg",
-    "longitude_deg",
-    "height_m",
-    "pressure_hpa",
-    "temperature_c",
-    "relative_humidity",
-    "ut1_minus_utc_s",
-];
 
 /// A pressure so far below the standard atmosphere's has never been measured (the lowest at
 /// sea level lie about 14 % below; from memory).
@@ -26,7 +14,7 @@ const REDUCED_PRESSURE_RATIO: f64 = 1.06;
 
 /// The site; none when something is wrong with it, which is told.
 pub(super) fn site(source: &mut Source<'_>, section: &Section<'_>) -> Option<Site> {
-    source.unknown_keys(section, &KEYS, elsewhere);
+    source.unknown_keys(section, &SITE, elsewhere);
     let name = source.text(section, "name", "the site's name in quotes");
     let latitude = source.number(section, "latitude_deg", &limits::LATITUDE);
     let longitude = source.number(section, "longitude_deg", &limits::LONGITUDE);

@@ -13,32 +13,8 @@ use super::grid::Grid;
 use super::header::{Header, Provenance, in_words};
 use super::integer::{CellWidth, IntegerTable};
 use super::measure::{Density, Errors, measure};
-use super::plan::Plan;
-
-/// What is asked of a table.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Request {
-    /// The largest error allowed, as an angle on the sky.
-    pub tolerance: Angle,
-    /// Lowest demanded elevation, when the user names it.
-    pub lowest: Option<Angle>,
-    /// Highest demanded elevation, when the user names it.
-    pub highest: Option<Angle>,
-    /// Steps in azimuth and elevation, when the user names them.
-    pub steps: Option<(Angle, Angle)>,
-}
-
-impl Request {
-    /// The usual one for a beam of this half-power width: a hundredth of it.
-    pub fn for_beam(beamwidth: Angle) -> Request {
-        Request {
-            tolerance: beamwidth / 100.0,
-            lowest: None,
-            highest: None,
-            steps: None,
-        }
-    }
-}
+use super::request::Request;
+use super::spacing::Spacing;
 
 /// Rooms tried one after the other for a table in a file, in nodes: a file of half a megabyte, and
 /// one of five.
@@ -85,7 +61,7 @@ pub fn table(
     request: &Request,
     provenance: &Provenance,
 ) -> Result<Finished<CorrectionTable>, Error> {
-    let plan = Plan::of(full, request)?;
+    let spacing = Spacing::of(full, request)?;
     let attempt = |grid: Grid, density: Density| {
         let nodes = Nodes::of(full, grid)?;
         let errors = measure(full, &grid, density, &|a, e| {
@@ -94,16 +70,16 @@ pub fn table(
         Some((nodes, errors))
     };
     let chooser = Chooser {
-        span: plan.span,
-        profile: &plan.profile,
+        span: spacing.span,
+        profile: &spacing.profile,
         cost: &Grid::nodes,
         attempt: &attempt,
     };
     let trial = if let Some(steps) = request.steps {
-        plan.with_steps(steps, request, &attempt)?
+        spacing.with_steps(steps, request, &attempt)?
     } else {
         let tried = FILE_ROOMS.iter();
-        first_high(tried.filter_map(|&room| plan.best(&chooser, request, room)))
+        first_high(tried.filter_map(|&room| spacing.best(&chooser, request, room)))
             .ok_or_else(|| refusal(request))?
     };
     let header = Header::new(
@@ -113,7 +89,7 @@ pub fn table(
         request.tolerance,
         provenance,
     );
-    let (notes, warnings) = plan.remarks(full, &trial, request, &header);
+    let (notes, warnings) = spacing.remarks(full, &trial, request, &header);
     Ok(Finished {
         table: CorrectionTable {
             header,
@@ -135,7 +111,7 @@ pub fn firmware_table(
     provenance: &Provenance,
     most_bytes: Option<usize>,
 ) -> Result<Finished<FirmwareTable>, Error> {
-    let plan = Plan::of(full, request)?;
+    let spacing = Spacing::of(full, request)?;
     let find = |tolerance: Angle, room: usize| -> Option<Trial<IntegerTable>> {
         let request = Request {
             tolerance,
@@ -148,12 +124,12 @@ pub fn firmware_table(
                 width.table_bytes(columns, grid.elevation.count)
             };
             let chooser = Chooser {
-                span: plan.span,
-                profile: &plan.profile,
+                span: spacing.span,
+                profile: &spacing.profile,
                 cost: &cost,
                 attempt: &attempt,
             };
-            plan.best(&chooser, &request, room)
+            spacing.best(&chooser, &request, room)
         };
         // Of the widths that do, the one that reaches highest, then the one that takes least;
         // four bytes only when two are too coarse.
@@ -166,7 +142,7 @@ pub fn firmware_table(
     let trial = if let Some(steps) = request.steps {
         let mut found = Err(refusal(request));
         for width in CellWidth::ALL {
-            let trial = plan.with_steps(steps, request, &integer_attempt(full, width))?;
+            let trial = spacing.with_steps(steps, request, &integer_attempt(full, width))?;
             let good = trial.errors.keep_to(request.tolerance);
             if found.is_err() || good {
                 found = Ok(trial);
@@ -195,7 +171,7 @@ pub fn firmware_table(
         request.tolerance,
         provenance,
     );
-    let (mut notes, mut warnings) = plan.remarks(full, &trial, request, &header);
+    let (mut notes, mut warnings) = spacing.remarks(full, &trial, request, &header);
     let bytes = trial.built.bytes();
     notes.push(format!(
         "the table takes {bytes} bytes ({} azimuths x {} elevations x 2 corrections of {} bits)",
@@ -272,7 +248,7 @@ fn refusal(request: &Request) -> Error {
     ))
 }
 
-impl Plan {
+impl Spacing {
     fn remarks<T>(
         &self,
         full: &FullModel,

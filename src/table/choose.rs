@@ -161,7 +161,8 @@ impl<T> Chooser<'_, T> {
                 break;
             };
             let cost = (self.cost)(&grid);
-            if cost > room * HOPELESS || best.is_some_and(|(least, _)| cost >= least) {
+            if cost > room.saturating_mul(HOPELESS) || best.is_some_and(|(least, _)| cost >= least)
+            {
                 break;
             }
             let Some((_, errors)) = (self.attempt)(grid, Density::Sketch) else {

@@ -45,7 +45,8 @@ impl GridAxis {
     pub fn new(first: Microdegrees, last: Microdegrees, cells: usize) -> Option<GridAxis> {
         let span = i64::from(last.0) - i64::from(first.0);
         let parts = i64::try_from(cells).ok().filter(|&n| n > 0)?;
-        if span <= 0 || span % parts != 0 {
+        // A wider one would overflow in the numbers of its nodes.
+        if span <= 0 || span > i64::from(i32::MAX) || span % parts != 0 {
             return None;
         }
         Some(GridAxis {

@@ -5,14 +5,20 @@
 
 use serde_json::{Map, Value};
 
+use crate::files::Expected;
 use crate::problem::{Error, Problem, nearest_name};
+use crate::station::limits::SHIFT;
 use crate::text;
 
 use super::correction_table::{CorrectionTable, Node, Nodes};
 use super::demand::DemandKind;
 use super::grid::{Grid, GridAxis, Microdegrees, TURN};
 use super::header::{FORMAT, Header};
+use super::ranges;
 use super::text::{COLUMNS, Document, Row};
+
+/// The largest that can be written has a million nodes.
+pub const EXPECTED: Expected = Expected::mebibytes("a correction table", 256);
 
 const MEND: &str = "write the table anew with plumbeam table; corrections are not edited by hand";
 
@@ -180,6 +186,9 @@ fn assemble(file: &str, header: Header, rows: Vec<Row>) -> Result<CorrectionTabl
             "\"geometric\" or \"apparent\"".to_owned(),
         ));
     }
+    if let Some(fault) = ranges::fault(&header) {
+        return Err(fault.mend(MEND).of_file(file).into());
+    }
     let micro = |degrees: f64| Microdegrees::nearest(crate::angle::Angle::from_degrees(degrees));
     let axis = |first: f64, last: f64, count: usize| {
         GridAxis::new(micro(first)?, micro(last)?, count.checked_sub(1)?)
@@ -214,7 +223,11 @@ fn assemble(file: &str, header: Header, rows: Vec<Row>) -> Result<CorrectionTabl
             elevation.node(i / azimuth.count),
         );
         let found = (micro(row.azimuth_deg), micro(row.elevation_deg));
-        let node = micro(row.azimuth_correction_deg).zip(micro(row.elevation_correction_deg));
+        let shift = |degrees: f64| {
+            SHIFT.check("correction", "", degrees).ok()?;
+            micro(degrees)
+        };
+        let node = shift(row.azimuth_correction_deg).zip(shift(row.elevation_correction_deg));
         let (true, Some((across, up))) = (found == (Some(place.0), Some(place.1)), node) else {
             return Err(wrong(
                 format!(

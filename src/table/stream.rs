@@ -20,6 +20,8 @@ pub struct StreamForm {
     pub inverse: bool,
     /// How answers are written.
     pub writing: Writing,
+    /// Whether anybody who reaches a port may speak: what is no demand then ends the stream.
+    pub open_to_all: bool,
 }
 
 /// How answers are written.
@@ -157,6 +159,34 @@ enum Asked {
     Pair(Angle, Angle),
 }
 
+/// Whether a line is of a request of the web, as a page in a browser can send one to any port of
+/// this machine, or of another protocol: what comes behind must not be heard.
+fn is_of_another_trade(line: &[u8]) -> bool {
+    const METHODS: [&str; 10] = [
+        "GET ", "HEAD ", "POST ", "PUT ", "DELETE ", "CONNECT ", "OPTIONS ", "TRACE ", "PATCH ",
+        "PRI ",
+    ];
+    // An encrypted request begins with bytes that no line holds.
+    let Ok(text) = std::str::from_utf8(line) else {
+        return true;
+    };
+    METHODS.iter().any(|method| text.starts_with(method))
+        || text.contains("HTTP/")
+        || text.contains(|c: char| c.is_control() && !matches!(c, '\t' | '\r'))
+}
+
+/// An error as a line of its own, with the end of the line.
+pub fn error_line(writing: Writing, line: u64, why: &str) -> String {
+    match writing {
+        Writing::Plain => format!("error line {line}: {why}\n"),
+        Writing::JsonLines | Writing::JsonDocument => {
+            // A number and a text always serialise.
+            let object = ErrorAnswer { line, error: why };
+            serde_json::to_string(&object).unwrap_or_default() + "\n"
+        }
+    }
+}
+
 /// Two numbers with blanks or a comma between them; `#` begins a comment.
 fn parse(line: &[u8]) -> Result<Asked, String> {
     let text = std::str::from_utf8(line).map_err(|_| "no UTF-8 text".to_owned())?;
@@ -190,7 +220,7 @@ fn parse(line: &[u8]) -> Result<Asked, String> {
     let number = |word: &str| match word.parse::<f64>() {
         Ok(value) if value.is_finite() => Ok(Angle::from_degrees(value)),
         _ => Err(format!(
-            "\"{}\" is no number of degrees; expected azimuth and elevation, such as 135.2 41.8",
+            "\"{}\" is not a number of degrees; expected azimuth and elevation, such as 135.2 41.8",
             crate::problem::printable(word)
         )),
     };
@@ -205,6 +235,8 @@ struct Session<'a, W: Write> {
     line: u64,
     rows: u64,
     tally: Tally,
+    /// Whether nothing more is heard.
+    ended: bool,
 }
 
 /// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
@@ -229,6 +261,7 @@ pub fn serve(
         line: 0,
         rows: 0,
         tally: Tally::default(),
+        ended: false,
     };
     session.begin()?;
     // The beginning of a line whose end has not come yet.
@@ -272,6 +305,10 @@ pub fn serve(
             }
         }
         input.consume(used);
+        if session.ended {
+            session.end()?;
+            return Ok(session.tally);
+        }
     }
 }
 
@@ -296,6 +333,13 @@ impl<W: Write> Session<'_, W> {
                     "the old calibration stays in use: {error}"
                 ))),
             }
+        }
+        if self.form.open_to_all && (too_long || is_of_another_trade(line)) {
+            self.tally.unreadable += 1;
+            self.ended = true;
+            return self.error(
+                "this is no web server; a line holds two numbers, `reload` or `confirm`: closed",
+            );
         }
         if too_long {
             self.tally.unreadable += 1;
@@ -378,7 +422,10 @@ impl<W: Write> Session<'_, W> {
 
     fn error(&mut self, why: &str) -> io::Result<()> {
         match self.form.writing {
-            Writing::Plain => writeln!(self.output, "error line {}: {why}", self.line),
+            Writing::Plain => {
+                let line = error_line(self.form.writing, self.line, why);
+                self.output.write_all(line.as_bytes())
+            }
             Writing::JsonLines | Writing::JsonDocument => {
                 let line = self.line;
                 self.json(&ErrorAnswer { line, error: why })

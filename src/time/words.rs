@@ -1,8 +1,8 @@
 //! The words of a date and a time of day, in the order and the language of who wrote them.
 
 use super::Offset;
+use super::date::{Clock, Date, Form, WrittenZone, this_century};
 use super::offset::{number, signed_offset, worded_offset};
-use super::written::{Clock, Date, Form, WrittenZone, this_century};
 
 /// What the words of a time are.
 #[derive(Default)]

@@ -45,7 +45,17 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
         ),
         _ => evidence,
     };
+    let found = finding(fault, hypothesis.axis(), cause.p_value, evidence);
+    let (confirm, mend) = match hypothesis {
+        Hypothesis::LogZero(_) => (
+            format!("{ZEROED_ANEW} If not: {}", found.confirm),
+            format!("{ASK_FOR_ZEROS} If it was not meant to: {}", found.mend),
+        ),
+        _ => (found.confirm.clone(), found.mend.clone()),
+    };
     Finding {
+        confirm,
+        mend,
         headline: headline(station, cause, fault, &size),
         size: Some(size.value),
         size_unit: size.unit.to_owned(),
@@ -54,9 +64,16 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
         strength: cause.bic_fall,
         rivals: rivals(&cause.rivals),
         subject: Subject::Cause(place),
-        ..finding(fault, hypothesis.axis(), cause.p_value, evidence)
+        ..found
     }
 }
+
+/// How to confirm a zero that changed from one log to the next.
+const ZEROED_ANEW: &str =
+    "Was the encoder zeroed anew, taken off or switched off between the two logs?";
+/// What to do about it.
+const ASK_FOR_ZEROS: &str = "An encoder that is zeroed for each log needs no mending: solve with \
+     --zeros-per-log, and zero it the same way before the correction is used.";
 
 /// The fault's name and size: a clock off by whole hours is a time zone, a scale that is another
 /// unit's a wrong unit.
@@ -297,8 +314,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         ),
         Hypothesis::LogZero(change) => format!(
             "from {} to {}, {}, the {axis} reading jumps by {said} for one and the same direction: \
-             the encoder was zeroed anew, or lost its place between the logs. When it is zeroed for \
-             each log, --zeros-per-log says so",
+             the encoder was zeroed anew, or lost its place between the logs",
             explanation.session.log_name(change.logs.0),
             explanation.session.log_name(change.logs.1),
             between(change.instant.between)

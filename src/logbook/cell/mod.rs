@@ -79,7 +79,7 @@ impl<'a> Cell<'a> {
         let found = match read {
             Ok(found) => quantity.check(self.name, text, found.value).map(|_| found),
             Err(Some(wrong)) => Err(wrong),
-            // The words for what is no number.
+            // The words for what is not a number.
             Err(None) => match quantity.read(self.name, text) {
                 Err(wrong) => Err(wrong),
                 Ok(value) => return Some(value),

@@ -29,7 +29,7 @@ pub struct Number {
 ///
 /// # Errors
 /// What is wrong with the number called `name` when its marks have two meanings or part
-/// thousands. None in place of it when the text is no number at all.
+/// thousands. None in place of it when the text is not a number at all.
 pub fn number(
     name: &str,
     text: &str,

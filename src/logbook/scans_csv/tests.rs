@@ -83,7 +83,7 @@ fn a_repeated_header_and_a_cut_last_line_are_left_out_and_told() {
     assert_eq!(
         remarks,
         [
-            "s.csv:3: the header stands here again; this line was left out",
+            "s.csv:3: the header appears again; this line was left out",
             "s.csv:5: the last line is cut short; it was left out"
         ]
     );
@@ -118,7 +118,7 @@ fn a_damaged_row_is_left_out_and_told() {
     assert_eq!(remarks.len(), 1);
     assert!(
         remarks[0].starts_with(
-            "row left out: s.csv:3:34: elevation_deg is \"4o.25\", which is no number"
+            "row left out: s.csv:3:34: elevation_deg is \"4o.25\", which is not a number"
         ),
         "{remarks:?}"
     );

@@ -8,7 +8,10 @@ use super::rows::Row;
 use super::taken::Kind;
 use super::{Told, is_value};
 use crate::problem::{Wrong, nearest_name};
-use crate::text::quoted;
+use crate::text::{quoted, some_of};
+
+/// For so many columns of unknown names a known one is suggested.
+const MOST_HINTS: usize = 8;
 
 /// A column of this beginning is the user's own.
 pub const OWN_COLUMN: &str = "x_";
@@ -137,7 +140,7 @@ impl Columns {
                 [_] => {}
                 [one, again, ..] => {
                     let found = if header[one] == header[again] {
-                        format!("column {known} stands here again, after field {}", one + 1)
+                        format!("column {known} appears again, after field {}", one + 1)
                     } else {
                         format!(
                             "{} and {} may both be {known}",
@@ -189,10 +192,7 @@ impl Columns {
             let nth = times.entry(own.clone()).or_default();
             *nth += 1;
             if *nth == 2 && own == *name {
-                let wrong = Wrong::new(
-                    format!("column {name} stands here again"),
-                    "each column once",
-                );
+                let wrong = Wrong::new(format!("column {name} appears again"), "each column once");
                 told.problems
                     .push(first.problem(i, wrong.mend("delete one, or give it another name")));
             }
@@ -220,12 +220,12 @@ impl Columns {
         };
         let mut words = format!(
             "{which} {} {is} not used, but carried along as {}",
-            named.join(", "),
-            owns.join(", ")
+            some_of(&named),
+            some_of(&owns)
         );
         let missing = (self.known.iter().enumerate()).filter(|(k, _)| self.place[*k].is_none());
         let missing: Vec<&str> = missing.map(|(_, known)| *known).collect();
-        for (name, _) in unknown {
+        for (name, _) in unknown.iter().take(MOST_HINTS) {
             if let Some(near) = nearest_name(name, missing.iter().copied()) {
                 let mut names = ColumnNames::default();
                 names.push(near, name.clone());

@@ -12,6 +12,8 @@ use super::lines::Lines;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::text::{self, quoted};
 
+/// More than any log has; what each is for is weighed against all that are known.
+const MOST_COLUMNS: usize = 1000;
 /// A quoted note may run over so many lines; a quote open for longer was forgotten.
 const MOST_LINES_IN_QUOTES: usize = 30;
 
@@ -232,6 +234,13 @@ impl<R: BufRead> RowReader<R> {
                 1 => self
                     .titles
                     .push((self.line, self.row().raw.trim().to_owned())),
+                count if count > MOST_COLUMNS => {
+                    let wrong = Wrong::new(
+                        format!("this row has {count} fields"),
+                        format!("a log of at most {MOST_COLUMNS} columns"),
+                    );
+                    return Err(row.problem_at(0, wrong).into());
+                }
                 count => {
                     self.expected = Some(count);
                     return Ok(self.row());
@@ -342,10 +351,14 @@ impl<R: BufRead> RowReader<R> {
             let mut quotes = self.cut();
             for _ in 1..MOST_LINES_IN_QUOTES {
                 let open = matches!(quotes, Err(QuoteFault::Open(_)));
+                let end = self.raw.len();
                 if !open || !self.lines.append(&mut self.raw, problems)? {
                     break;
                 }
-                quotes = self.cut();
+                // Only another quote can close it.
+                if self.raw[end..].contains('"') {
+                    quotes = self.cut();
+                }
             }
             let fits = |n: usize| self.fields.len() >= n && self.row().count() <= n;
             let miscounted = self.expected.is_some_and(|n| !fits(n));

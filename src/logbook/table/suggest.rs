@@ -126,7 +126,11 @@ impl Sample<'_> {
     /// A header that is nearly the name of the column.
     fn misspelt(&self, known: &str, free: &[usize]) -> Option<usize> {
         let near = |i: &&usize| {
-            let name = folded(&self.header[**i]);
+            let header = &self.header[**i];
+            if header.len() > 4 * known.len() {
+                return false;
+            }
+            let name = folded(header);
             strsim::normalized_damerau_levenshtein(&name, known) > NEARLY
         };
         free.iter().find(near).copied()

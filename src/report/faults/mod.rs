@@ -23,7 +23,6 @@ use crate::station::Station;
 
 #[cfg(test)]
 pub(super) use samples::sample_pictures;
-pub(super) use text::first_findings;
 pub use text::{faults_json, faults_text};
 
 /// Name of the page of a diagnosis in its folder.

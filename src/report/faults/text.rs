@@ -67,19 +67,6 @@ fn one(page: &mut String, number: usize, finding: &Finding) {
     }
 }
 
-/// The first findings, a line each, for the report of a solve; none when there are none.
-pub fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
-    const MOST: usize = 5;
-    let mut said: Vec<String> = (diagnosis.findings.iter().take(MOST))
-        .map(|finding| printable(&finding.one_line()))
-        .collect();
-    if diagnosis.findings.len() > MOST {
-        let more = diagnosis.findings.len() - MOST;
-        said.push(format!("and {more} more"));
-    }
-    said
-}
-
 /// The machine-readable form of a diagnosis.
 pub fn faults_json(diagnosis: &Diagnosis) -> Value {
     json!({

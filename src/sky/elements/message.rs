@@ -5,7 +5,9 @@ use serde_json::Value;
 use super::{Orbits, TURN_PER_DAY};
 use crate::angle::Angle;
 use crate::problem::{Problem, Problems};
+use crate::quantity::Quantity;
 use crate::sky::satellite::{MeanElements, Orbit};
+use crate::station::limits;
 use crate::time::{TimeTextError, Utc};
 
 /// Reads one message or a list of them.
@@ -129,6 +131,21 @@ fn missing(key: &str) -> Fault {
     (format!("no {key}"), format!("{key} in every message"))
 }
 
+/// What a number of a message may be.
+fn quantity(key: &str) -> Quantity {
+    match key {
+        "NORAD_CAT_ID" => Quantity {
+            low: 0.0,
+            ..limits::NORAD_ID
+        },
+        "INCLINATION" => limits::INCLINATION,
+        "ECCENTRICITY" => limits::ECCENTRICITY,
+        "MEAN_MOTION" => limits::MEAN_MOTION,
+        "BSTAR" => limits::DRAG_TERM,
+        _ => limits::TURN,
+    }
+}
+
 /// A number, which some issuers write as text.
 fn number(message: &serde_json::Map<String, Value>, key: &str) -> Result<f64, Fault> {
     let given = message.get(key).ok_or_else(|| missing(key))?;
@@ -137,7 +154,10 @@ fn number(message: &serde_json::Map<String, Value>, key: &str) -> Result<f64, Fa
         Value::String(s) => s.trim().parse().ok(),
         _ => None,
     };
-    value
+    let value = value
         .filter(|x: &f64| x.is_finite())
-        .ok_or_else(|| (format!("{key} {given}"), "a number".to_owned()))
+        .ok_or_else(|| (format!("{key} {given}"), "a number".to_owned()))?;
+    quantity(key)
+        .check(key, &given.to_string(), value)
+        .map_err(|wrong| (wrong.found, wrong.expected))
 }

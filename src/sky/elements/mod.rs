@@ -8,9 +8,12 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::satellite::Orbit;
-use crate::files::read_bytes;
+use crate::files::{Expected, read_bytes};
 use crate::problem::{Error, Problem, Problems};
 use crate::text;
+
+/// All that is in orbit, several sets of each.
+const EXPECTED: Expected = Expected::mebibytes("a file of orbit elements", 128);
 
 /// Radians per minute in a turn per day.
 const TURN_PER_DAY: f64 = std::f64::consts::TAU / 1440.0;
@@ -27,15 +30,25 @@ pub(super) struct ElementFile {
 
 /// Reads a file of either form, told apart by its first character.
 pub(super) fn read(path: &Path) -> Result<ElementFile, Problems> {
-    let (name, bytes) = read_bytes(path).map_err(|e| {
-        Problem::of_file(
+    let (name, bytes) = read_bytes(path, EXPECTED).map_err(|e| match e {
+        Error::Input(problems) => problems,
+        other => Problem::of_file(
             &path.display().to_string(),
-            format!("cannot be read: {}", reason(&e)),
+            format!("cannot be read: {}", reason(&other)),
             "a file of orbit elements, as named by the station file",
         )
         .mend("give the path in the station file relative to its folder, or put the file there")
+        .into(),
     })?;
     parse(&name, &bytes)
+}
+
+/// The catalogue numbers of the satellites whose orbit elements a file of either form holds.
+///
+/// # Errors
+/// All that is wrong with it.
+pub fn satellites_in(file: &str, bytes: &[u8]) -> Result<Vec<u64>, Error> {
+    Ok(parse(file, bytes)?.orbits.into_keys().collect())
 }
 
 fn reason(error: &Error) -> String {

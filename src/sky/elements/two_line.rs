@@ -5,6 +5,7 @@ use std::ops::Range;
 use super::{Orbits, TURN_PER_DAY};
 use crate::problem::{Problem, Problems};
 use crate::sky::satellite::{MeanElements, Orbit};
+use crate::station::limits;
 use crate::text::quoted;
 use crate::time::Utc;
 
@@ -15,6 +16,8 @@ const TYPE: Range<usize> = 62..63;
 const SET_NUMBER: Range<usize> = 64..68;
 const REVOLUTION: Range<usize> = 63..68;
 const DEGREES: f64 = std::f64::consts::PI / 180.0;
+
+const FETCH_AGAIN: &str = "a character was changed; fetch the elements again";
 
 /// Reads all sets, each with or without a title line; lines that begin with # are comments.
 pub(super) fn read(name: &str, text: &str, orbits: &mut Orbits, problems: &mut Problems) {
@@ -71,7 +74,7 @@ pub(super) fn read(name: &str, text: &str, orbits: &mut Orbits, problems: &mut P
         };
         match read_set(name, (at, line), (second_at, second)) {
             Ok((norad_id, orbit)) => orbits.entry(norad_id).or_default().push(orbit),
-            Err(found) => problems.extend(found.as_slice().iter().cloned()),
+            Err(found) => problems.append(found),
         }
     }
 }
@@ -107,6 +110,13 @@ fn read_set(
         .timestamp_nanos_opt()
         .map(Utc::from_unix_nanos)
         .ok_or_else(|| of_set(name, first, second, "an epoch that is no date"))?;
+    for (called, value, quantity) in [
+        ("the inclination", elements.inclination, limits::INCLINATION),
+        ("the mean motion", elements.mean_motion, limits::MEAN_MOTION),
+    ] {
+        let checked = quantity.check(called, &value.to_string(), value);
+        checked.map_err(|wrong| wrong.mend(FETCH_AGAIN).at(name, second.0, 1))?;
+    }
     let orbit = Orbit::new(&MeanElements {
         epoch,
         inclination: elements.inclination * DEGREES,
@@ -175,7 +185,7 @@ fn check_line(name: &str, at: usize, line: &str) -> Result<(), Problems> {
             format!("{sum}, by the other characters of the line"),
         )
         .at(at, LINE_LENGTH)
-        .mend("a character was changed; fetch the elements again")
+        .mend(FETCH_AGAIN)
         .into());
     }
     Ok(())

@@ -4,22 +4,22 @@ use crate::angle::{Angle, EncoderReading};
 use crate::mount::ApproachSigns;
 use crate::problem::Error;
 
-use super::build::Request;
 use super::choose::{Chooser, CurvatureProfile, Span, Trial};
 use super::correction_table::short;
 use super::full::FullModel;
 use super::grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees, TURN};
 use super::header::in_words;
 use super::measure::{Density, Errors};
+use super::request::Request;
 
 /// What can be covered, and how the full model bends over it.
-pub(super) struct Plan {
+pub(super) struct Spacing {
     pub span: Span,
     pub profile: CurvatureProfile,
 }
 
-impl Plan {
-    pub fn of(full: &FullModel, request: &Request) -> Result<Plan, Error> {
+impl Spacing {
+    pub fn of(full: &FullModel, request: &Request) -> Result<Spacing, Error> {
         if !(request.tolerance > Angle::ZERO && request.tolerance.is_finite()) {
             return Err(Error::Usage("the tolerance must be above zero".to_owned()));
         }
@@ -37,9 +37,8 @@ impl Plan {
             .min(Angle::RIGHT);
         let hundredth = |angle: Angle| {
             let rounded = (angle.degrees() * 100.0).round();
-            (rounded.abs() <= 9000.0).then_some(Microdegrees(
-                rounded as i32 * (MICRODEGREES_PER_DEGREE / 100),
-            ))
+            (rounded.abs() <= 9000.0)
+                .then(|| Microdegrees(rounded as i32 * (MICRODEGREES_PER_DEGREE / 100)))
         };
         let bad = || {
             Error::Usage(format!(
@@ -65,7 +64,7 @@ impl Plan {
             lowest: lowest_node,
             highest: highest_node,
         };
-        Ok(Plan {
+        Ok(Spacing {
             profile: CurvatureProfile::sample(full, &span),
             span,
         })

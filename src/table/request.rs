@@ -1,0 +1,28 @@
+//! What is asked of a correction table.
+
+use crate::angle::Angle;
+
+/// What is asked of a table.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Request {
+    /// The largest error allowed, as an angle on the sky.
+    pub tolerance: Angle,
+    /// Lowest demanded elevation, when the user names it.
+    pub lowest: Option<Angle>,
+    /// Highest demanded elevation, when the user names it.
+    pub highest: Option<Angle>,
+    /// Steps in azimuth and elevation, when the user names them.
+    pub steps: Option<(Angle, Angle)>,
+}
+
+impl Request {
+    /// The usual one for a beam of this half-power width: a hundredth of it.
+    pub fn for_beam(beamwidth: Angle) -> Request {
+        Request {
+            tolerance: beamwidth / 100.0,
+            lowest: None,
+            highest: None,
+            steps: None,
+        }
+    }
+}
