@@ -212,6 +212,9 @@ fn best_of(
         session: Session,
         admission: Admission,
     }
+    // Where another reading makes sense at once, the log as it stands is not searched so widely.
+    let another_is_whole =
+        (begins.iter()).any(|b| b.misreading.is_some() && !falls_apart(&b.session, &b.fit));
     let mut ended: Vec<Ended> = begins
         .into_iter()
         .map(|begin| {
@@ -225,7 +228,10 @@ fn best_of(
                 },
             };
             let fit = settled(context, &mut session, begin.fit);
-            let starts = starts(context, &session, &fit);
+            let starts = match begin.misreading.is_none() && another_is_whole {
+                true => vec![fit],
+                false => starts(context, &session, &fit),
+            };
             let admission = admit(context, &mut session, starts);
             Ended {
                 total: worth(&session, &admission.fit),
