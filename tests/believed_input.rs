@@ -132,7 +132,7 @@ fn numbers_of_a_truth_file_are_within_ranges() {
         (
             "azimuth-zero",
             "azimuth-zero = nan #",
-            "azimuth-zero is nan, which is no number",
+            "azimuth-zero is nan, which is not a number",
         ),
         (
             "azimuth-zero",

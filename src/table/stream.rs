@@ -338,7 +338,7 @@ impl<W: Write> Session<'_, W> {
             self.tally.unreadable += 1;
             self.ended = true;
             return self.error(
-                "this is no web server; a line holds two numbers, `reload` or `confirm`: closed",
+                "this is not a web server; a line holds two numbers, `reload` or `confirm`: closed",
             );
         }
         if too_long {
