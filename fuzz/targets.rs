@@ -133,15 +133,23 @@ fn peaks(bytes: &[u8]) -> bool {
 
 /// Logs as others write them, with all said that they may leave open.
 fn logs(bytes: &[u8]) -> bool {
-    let own_headers = bytes.windows(10).any(|w| w == b"Az reading");
-    let columns = "time_utc=When,emitter=What,azimuth_deg=Az reading,elevation_deg=El reading";
+    let sheets = [
+        (
+            "Az reading",
+            "time_utc=When,emitter=What,azimuth_deg=Az reading,elevation_deg=El reading",
+        ),
+        (
+            "Datum Uhrzeit",
+            "time_utc=Datum Uhrzeit,emitter=Quelle,azimuth_deg=Azimut,elevation_deg=H\u{f6}he",
+        ),
+    ];
+    let holds = |header: &str| bytes.windows(header.len()).any(|w| w == header.as_bytes());
+    let columns = (sheets.iter().find(|(header, _)| holds(header)))
+        .map(|(_, columns)| ColumnNames::parse(columns).expect("headers for columns"));
     peaks_with(
         bytes,
         &LogOptions {
-            columns: match own_headers {
-                true => ColumnNames::parse(columns).expect("headers for columns"),
-                false => ColumnNames::default(),
-            },
+            columns: columns.unwrap_or_default(),
             ..all_said()
         },
     )
@@ -189,17 +197,31 @@ fn scans(bytes: &[u8]) -> bool {
 
 /// Logs of power and of sweeps, with angles from a log of their own.
 fn powers(bytes: &[u8]) -> bool {
-    static OPTIONS: OnceLock<ScanOptions> = OnceLock::new();
-    let options = OPTIONS.get_or_init(|| {
-        let text = include_bytes!("corpus/angles/plain.csv");
-        let angles = Angles::parse(FILE, text, some_station(), &LogOptions::default());
-        ScanOptions {
-            log: all_said(),
-            angles: Some(angles.expect("a good log of angles")),
-            ..ScanOptions::default()
-        }
-    });
-    scans_with(bytes, options)
+    static SWEEPS: OnceLock<ScanOptions> = OnceLock::new();
+    // A log of sweeps has no header, and its angles stand in a log of their own.
+    if bytes.first().is_some_and(u8::is_ascii_digit) {
+        let options = SWEEPS.get_or_init(|| {
+            let text = include_bytes!("corpus/angles/plain.csv");
+            let angles = Angles::parse(FILE, text, some_station(), &LogOptions::default());
+            ScanOptions {
+                log: all_said(),
+                angles: Some(angles.expect("a good log of angles")),
+                ..ScanOptions::default()
+            }
+        });
+        return scans_with(bytes, options);
+    }
+    let own_headers = bytes.starts_with(b"Zeit");
+    let columns = "time_utc=Zeit,azimuth_deg=Az,elevation_deg=El,power_db=Pegel dBm";
+    let columns = own_headers.then(|| ColumnNames::parse(columns).expect("headers for columns"));
+    let options = ScanOptions {
+        log: LogOptions {
+            columns: columns.unwrap_or_default(),
+            ..all_said()
+        },
+        ..ScanOptions::default()
+    };
+    scans_with(bytes, &options)
 }
 
 fn angles(bytes: &[u8]) -> bool {
@@ -397,9 +419,12 @@ fn stream(bytes: &[u8]) -> bool {
     let lines = input.split(|b| *b == b'\n').count();
     let answers = match form.writing {
         Writing::Plain => said.lines().count(),
-        Writing::JsonLines => (said.lines())
-            .map(|line| serde_json::from_str::<serde_json::Value>(line).expect(line))
-            .count(),
+        Writing::JsonLines => {
+            for line in said.lines() {
+                serde_json::from_str::<serde_json::Value>(line).expect(line);
+            }
+            said.lines().count()
+        }
         Writing::JsonDocument => {
             let document: serde_json::Value = serde_json::from_str(&said).expect(&said);
             document["rows"].as_array().expect("a list of rows").len()

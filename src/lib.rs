@@ -50,6 +50,7 @@ pub mod explain;
 pub mod faults;
 pub mod files;
 pub mod fit;
+pub mod live;
 pub mod logbook;
 pub mod mount;
 pub mod outputs;

@@ -337,6 +337,11 @@ fn every_habit_gets_in_with_what_the_first_message_names() {
             assert_ne!(output.status.code(), Some(3), "{message}");
             continue;
         }
+        // Directions in the place of readings are turned back by a calibration only.
+        if file == "corrected-readings.csv" {
+            assert_eq!(output.status.code(), Some(4), "{message}");
+            continue;
+        }
         assert_eq!(output.status.code(), Some(0), "{file}: {message}");
         let solved: Value = serde_json::from_slice(&output.stdout).expect("JSON");
         let peaks = solved["peaks"].as_array().expect("peaks");

@@ -145,7 +145,7 @@ struct Called {
 
 const STATION: [&str; 2] = ["station.toml", "satellites.tle"];
 
-const VERBS: [Called; 13] = [
+const VERBS: [Called; 15] = [
     Called {
         arguments: &["sky", "--at", "2026-09-12T12:00:00Z"],
         options: &["--out"],
@@ -221,6 +221,22 @@ const VERBS: [Called; 13] = [
         reads: &["calibration.json"],
     },
     Called {
+        arguments: &[
+            "relay",
+            "--calibration",
+            "calibration.json",
+            "--rotator",
+            "127.0.0.1:1",
+        ],
+        options: &["--log"],
+        reads: &["calibration.json"],
+    },
+    Called {
+        arguments: &["relay", "--summary", "peaks.csv"],
+        options: &["--report"],
+        reads: &["peaks.csv"],
+    },
+    Called {
         arguments: &["simulate", "--truth", "truth.toml"],
         options: &["--out"],
         reads: &["truth.toml"],
@@ -259,8 +275,10 @@ fn no_verb_writes_over_what_it_reads_by_whatever_name() {
         .collect();
     let mut asked = 0;
     for verb in &VERBS {
-        let history = verb.arguments.contains(&"--history");
-        let station = STATION.iter().filter(|_| !history);
+        // They need no station.
+        let alone = ["--history", "--summary"].iter();
+        let alone = alone.clone().any(|option| verb.arguments.contains(option));
+        let station = STATION.iter().filter(|_| !alone);
         for input in verb.reads.iter().chain(station) {
             let (_, ways) = ways.iter().find(|(name, _)| name == input).unwrap();
             for way in ways {

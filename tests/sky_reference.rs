@@ -43,6 +43,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             elevation_teeth: None,
             base_radius_m: None,
             base_feet_azimuth: Vec::new(),
+            park: None,
         },
         dish: Dish {
             diameter_m: 1.2,

@@ -1,11 +1,12 @@
 //! `plumbeam faults`: residuals to named faults.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
 use super::log_options::SeveralLogs;
+use super::readings::encoder_readings;
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -98,7 +99,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             }
         }
     }
-    let log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
+    let mut log = PeakLog::read_as_written(&args.peaks, &station, &args.logs.log.options())?;
+    let named: Vec<&Path> = (args.peaks.iter().chain(&args.calibration))
+        .map(PathBuf::as_path)
+        .collect();
+    encoder_readings(&mut log, &station, &named, console)?;
     console.log(&log.taken, &log.warnings);
     args.logs.check(&log, console)?;
     let diagnosis = diagnose(&station, &sky, &log, &options)?;

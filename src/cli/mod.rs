@@ -9,14 +9,17 @@ mod demand;
 mod demo;
 mod faults;
 mod follow;
+mod keys;
 mod log_options;
 mod manual;
 mod new;
 mod output;
 mod plan;
 mod point;
+mod readings;
 mod recheck;
 mod reduce;
+mod relay;
 mod simulate;
 mod sky;
 mod solve;
@@ -93,6 +96,7 @@ enum Verb {
     Table(table::Args),
     Point(point::Args),
     Recheck(recheck::Args),
+    Relay(relay::Args),
     Simulate(simulate::Args),
     Demo(demo::Args),
     Completions(completions::Args),
@@ -169,6 +173,7 @@ fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
         Verb::Table(args) => table::run(args, &cli.common, console),
         Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Recheck(args) => recheck::run(args, &cli.common, console),
+        Verb::Relay(args) => relay::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Demo(args) => demo::run(args, &cli.common, console),
         Verb::Completions(args) => completions::run(args, Cli::command(), &cli.common, console),

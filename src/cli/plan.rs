@@ -6,6 +6,7 @@ use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
 use super::log_options::LogHabits;
+use super::readings::encoder_readings;
 use super::terms::TermOptions;
 use super::value::{above_zero, stretch_s};
 use super::zone::{Instant, ZoneOption};
@@ -132,8 +133,10 @@ fn calibration_of(
     (station, sky): (&Station, &Sky),
     console: &mut Console,
 ) -> Result<Calibration, Error> {
-    let log = PeakLog::read_all(logs, station, &args.habits.options(args.zone.zone))?;
+    let mut log = PeakLog::read_all(logs, station, &args.habits.options(args.zone.zone))?;
     console.log(&log.taken, &log.warnings);
+    let named: Vec<&Path> = logs.iter().map(PathBuf::as_path).collect();
+    encoder_readings(&mut log, station, &named, console)?;
     let outcome = solve(station, sky, &log, &Options::default())?;
     let calibration = calibration(&outcome, station, Utc::now());
     let standing = calibration.standing(&station.site.name);

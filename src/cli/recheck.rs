@@ -1,11 +1,12 @@
 //! `plumbeam recheck`: is the mount still true?
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args as ClapArgs;
 
 use super::calibration::TrustOption;
 use super::log_options::LogArgs;
+use super::readings::encoder_readings;
 use super::value::{above_zero, whole};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
@@ -116,8 +117,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Sky::new(&station)?;
     let calibration = args.trust.read(against, &station, console)?;
     let old = Old::new(calibration, &against.display().to_string())?;
-    let log = PeakLog::read_all(&args.peaks, &station, &args.log.options())?;
+    let mut log = PeakLog::read_all(&args.peaks, &station, &args.log.options())?;
     console.log(&log.taken, &log.warnings);
+    let mut named: Vec<&Path> = args.peaks.iter().map(PathBuf::as_path).collect();
+    named.push(against);
+    encoder_readings(&mut log, &station, &named, console)?;
     let request = Request {
         limit: args
             .limit

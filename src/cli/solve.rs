@@ -1,11 +1,12 @@
 //! `plumbeam solve`: peaks to a calibration.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use clap::Args as ClapArgs;
 
 use super::log_options::SeveralLogs;
+use super::readings::{encoder_readings, suspicion};
 use super::terms::TermOptions;
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -81,8 +82,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let out = guard.optional_file("--out", path.as_ref(), OutputKind::Calibration)?;
     let folder = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
-    let log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;
+    let mut log = PeakLog::read_all(&args.peaks, &station, &args.logs.log.options())?;
     console.log(&log.taken, &log.warnings);
+    let named: Vec<&Path> = (args.peaks.iter().chain(&path))
+        .map(PathBuf::as_path)
+        .collect();
+    encoder_readings(&mut log, &station, &named, console)?;
     args.logs.check(&log, console)?;
     let explanation = Arc::new(explain(&station, &sky, &log, &options)?);
     let diagnosis = Diagnosis::of(explanation.clone(), &station).ok();
@@ -107,6 +112,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     document.warnings.extend(resampled.clone());
     if let Some(misread) = &outcome.misread {
         document.warnings.push(misread.clone());
+    }
+    if let Some(suspicion) = path.as_ref().and_then(|p| suspicion(&log, &document, p)) {
+        console.warning(&suspicion);
     }
     let remedies = remedies(&outcome, &station);
     let report = Report {

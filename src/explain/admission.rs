@@ -13,6 +13,7 @@ use crate::sky::Sky;
 use crate::station::Station;
 
 use super::candidates::{candidates, patterns, relabelled};
+use super::displaced::saved_by_displacement;
 use super::evidence::Evidence;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
@@ -470,7 +471,7 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
         |from: &JointFit, barred: &[Hypothesis], best: &mut Option<(f64, Admission, Session)>| {
             let mut own = logged.clone();
             let found = admit_from(context, &mut own, from.clone(), barred);
-            let total = found.fit.cost + price(&own, &found.fit);
+            let total = worth(&own, &found.fit);
             if best.as_ref().is_none_or(|(least, _, _)| total < *least) {
                 *best = Some((total, found, own));
             }
@@ -488,6 +489,16 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
         if let Some(begin) = begins.first() {
             consider(begin, &[drift], &mut best);
         }
+    }
+    // Where some of the bad peaks stand off alike, a knock or a slip before the last few of them
+    // looks like the cause: so it is also tried without.
+    let steps: Vec<Hypothesis> = (best.iter())
+        .filter(|(_, found, _)| found.fit.kept.iter().filter(|k| !**k).count() >= LEAST_BAD_BESIDE)
+        .flat_map(|(_, found, _)| found.fit.hypotheses.clone())
+        .filter(|h| StepKind::of(h).is_some())
+        .collect();
+    if let Some(begin) = begins.first().filter(|_| !steps.is_empty()) {
+        consider(begin, &steps, &mut best);
     }
     match best {
         Some((_, found, own)) => {
@@ -517,10 +528,19 @@ fn admit_from(
     begin: JointFit,
     barred: &[Hypothesis],
 ) -> Admission {
-    let mut tried = 1;
+    // A zero that changed between two logs needs no search to be found, and would else be let in
+    // as if nothing else had been asked for.
+    let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
+    let mut tried = match by_log {
+        true => Inquiry::new(context, session, &begin)
+            .ask_all()
+            .len()
+            .max(1),
+        false => 1,
+    };
     let mut dropped = Vec::new();
     let mut fit = if begin.hypotheses.len() > session.base.len() {
-        drop_unneeded(context, session, begin, 1, &mut dropped)
+        drop_unneeded(context, session, begin, tried, &mut dropped)
     } else {
         begin
     };
@@ -624,6 +644,22 @@ fn best_addition(
         })
         .collect();
     (best(rippled), asked)
+}
+
+/// So many bad peaks beside a knock or a slip may be the same displacement.
+const LEAST_BAD_BESIDE: usize = 2;
+
+/// By what explanations of the same peaks are compared; less is better.
+///
+/// What peaks displaced alike save counts only where no knock or slip is in: beside one of the same
+/// size, one displacement would be paid for and used twice.
+pub fn worth(session: &Session, fit: &JointFit) -> f64 {
+    let total = fit.cost + price(session, fit);
+    let admitted = &fit.hypotheses[session.base.len().min(fit.hypotheses.len())..];
+    if admitted.iter().any(|h| StepKind::of(h).is_some()) {
+        return total;
+    }
+    total - saved_by_displacement(session, fit)
 }
 
 /// What the admitted hypotheses cost by Schwarz's criterion.

@@ -19,6 +19,8 @@ use crate::fit::robust::Loss;
 
 /// Chance that a peak is bad, before the data; common practice, no source.
 const BAD_CHANCE: f64 = 0.05;
+/// The odds against it.
+pub const OF_BAD: f64 = (1.0 - BAD_CHANCE) / BAD_CHANCE;
 /// Solid angle of the sky, over which a bad peak may lie.
 const SKY: f64 = 4.0 * std::f64::consts::PI;
 /// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within so many
@@ -75,7 +77,7 @@ pub struct Trust {
 /// What it costs to call a peak bad when the noise is one: -2 ln of the ratio of the density of bad
 /// peaks to the top of the Gaussian with the logged sigmas.
 #[derive(Clone, Copy, Debug)]
-struct BadCost {
+pub struct BadCost {
     near: f64,
     far: f64,
     /// Squared residuals, in units of the logged sigmas, up to which it is near.
@@ -83,12 +85,13 @@ struct BadCost {
 }
 
 impl BadCost {
-    fn new(sigma: [f64; 2], rows: usize, beamwidth: Angle) -> BadCost {
+    /// For a peak with these standard deviations, radians, and so many rows.
+    pub fn new(sigma: [f64; 2], rows: usize, beamwidth: Angle) -> BadCost {
         let radius = (beamwidth * NEAR_BEAMS).radians().min(std::f64::consts::PI);
         let cap = std::f64::consts::TAU * (1.0 - radius.cos());
         let anywhere = (1.0 - NEAR_SHARE) / SKY;
         let top = 1.0 / (std::f64::consts::TAU * sigma[0] * sigma[1]);
-        let chance = 2.0 * ((1.0 - BAD_CHANCE) / BAD_CHANCE).ln();
+        let chance = 2.0 * OF_BAD.ln();
         // Of one measured coordinate half as much.
         let cost = |density: f64| rows as f64 * (top / density).ln() + chance;
         BadCost {
@@ -98,7 +101,8 @@ impl BadCost {
         }
     }
 
-    fn at(&self, square: f64) -> f64 {
+    /// For one with this sum of squares of its whitened residuals.
+    pub fn at(&self, square: f64) -> f64 {
         if square <= self.near_square {
             self.near
         } else {

@@ -16,6 +16,7 @@ mod base_fit;
 mod candidates;
 mod compass;
 mod decided;
+mod displaced;
 mod even_sky;
 mod evidence;
 mod explanation;

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, Context, admit, price, settled};
+use super::admission::{Admission, Context, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
@@ -228,7 +228,7 @@ fn best_of(
             let starts = starts(context, &session, &fit);
             let admission = admit(context, &mut session, starts);
             Ended {
-                total: admission.fit.cost + price(&session, &admission.fit),
+                total: worth(&session, &admission.fit),
                 misreading: begin.misreading,
                 session,
                 admission,

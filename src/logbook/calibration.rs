@@ -12,6 +12,12 @@ use crate::time::Utc;
 /// The value of `format` that this version writes and reads.
 pub const FORMAT: &str = "plumbeam calibration 1";
 
+/// The checksum by which logs name a calibration: CRC-32 (IEEE 802.3, as in gzip and PNG) of its file,
+/// eight hexadecimal digits.
+pub fn checksum(file: &[u8]) -> String {
+    format!("{:08x}", crc32fast::hash(file))
+}
+
 /// How a term came by its value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum TermState {

@@ -23,8 +23,16 @@ impl Calibration {
     /// # Errors
     /// When it cannot be read, and what is wrong with it.
     pub fn read(path: &Path) -> Result<Calibration, Error> {
+        Ok(Calibration::read_with_checksum(path)?.0)
+    }
+
+    /// The same, with the checksum by which logs name it.
+    ///
+    /// # Errors
+    /// As [`Calibration::read`].
+    pub fn read_with_checksum(path: &Path) -> Result<(Calibration, String), Error> {
         let (name, bytes) = files::read_bytes(path, EXPECTED)?;
-        Calibration::parse(&name, &bytes)
+        Ok((Calibration::parse(&name, &bytes)?, super::checksum(&bytes)))
     }
 
     /// Reads a calibration file from its bytes; messages call it `file`.

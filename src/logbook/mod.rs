@@ -28,7 +28,9 @@ mod table;
 
 pub use angles::Angles;
 pub use axes::{AZIMUTH_READING, Axes, AxisKind};
-pub use calibration::{Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState};
+pub use calibration::{
+    Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState, checksum,
+};
 pub use calibration_faults::{TERMS, ValueUnit, term_quantity};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
 pub use cell::CompassMeaning;

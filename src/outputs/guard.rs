@@ -175,6 +175,43 @@ impl Guard {
         path.map(|path| self.file(option, path, kind)).transpose()
     }
 
+    /// Asks for a log that grows at its end, which `option` named. What stands there must begin with
+    /// `own`, or be nothing.
+    ///
+    /// # Errors
+    /// [`Error::Usage`] when it is something else, or something that is read; when it can be no file.
+    pub fn growing(&mut self, option: &str, path: &Path, own: &str) -> Result<Growing, Error> {
+        let place = Place::new(option, path);
+        self.refuse_inputs(&place)?;
+        let output = Output {
+            verb: self.verb,
+            option: option.to_owned(),
+            path: path.to_owned(),
+            kind: OutputKind::Text,
+        };
+        let start = std::fs::File::open(link_end(path)).map(|file| {
+            let mut start = Vec::new();
+            file.take(own.len() as u64)
+                .read_to_end(&mut start)
+                .map(|_| start)
+        });
+        match start {
+            Ok(Ok(start)) if start.is_empty() || start == own.as_bytes() => {}
+            Ok(Ok(_)) => {
+                return Err(Error::Usage(format!(
+                    "{option} {} is no log of {}, and nothing is written behind it\n  help: name \
+                     another file with {option}",
+                    shown(path),
+                    self.verb
+                )));
+            }
+            // What is wrong with it as a place is said as of any other output.
+            _ => drop(output.judge()?),
+        }
+        self.outputs.push(place);
+        Ok(Growing(path.to_owned()))
+    }
+
     /// Refuses standard output when it was led into a file that is read.
     ///
     /// # Errors
@@ -357,6 +394,29 @@ impl Output {
     fn put(&self, into: &mut impl Write, contents: &[u8]) -> Result<(), Error> {
         into.write_all(contents)
             .map_err(|e| Error::io(&self.path.display().to_string(), "write", e))
+    }
+}
+
+/// A log that grows at its end.
+#[derive(Clone, Debug)]
+pub struct Growing(PathBuf);
+
+impl Growing {
+    /// Opens it; what is written goes behind what is there.
+    ///
+    /// # Errors
+    /// When it cannot be opened.
+    pub fn open(&self) -> Result<std::fs::File, Error> {
+        std::fs::OpenOptions::new()
+            .append(true)
+            .create(true)
+            .open(&self.0)
+            .map_err(|e| Error::io(&self.0.display().to_string(), "write", e))
+    }
+
+    /// As the user named it.
+    pub fn path(&self) -> &Path {
+        &self.0
     }
 }
 

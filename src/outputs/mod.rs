@@ -12,5 +12,5 @@ mod kind;
 mod mark;
 
 pub use folder::{Delivered, OutputFolder};
-pub use guard::{Guard, Output, Pending};
+pub use guard::{Growing, Guard, Output, Pending};
 pub use kind::{Found, Old, OutputKind};

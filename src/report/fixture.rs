@@ -70,6 +70,7 @@ pub fn station() -> Station {
             elevation_teeth: None,
             base_radius_m: Some(0.6),
             base_feet_azimuth: Vec::new(),
+            park: None,
         },
         dish: Dish {
             diameter_m: 1.8,

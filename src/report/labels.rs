@@ -6,8 +6,9 @@ use std::path::Path;
 use super::chart::Render;
 use super::faults::sample_pictures;
 use super::fixture::{self, Session};
-use super::{history_pictures, pictures, plan_picture, scan_pictures};
+use super::{history_pictures, pass_pictures, pictures, plan_picture, scan_pictures};
 use crate::angle::{Angle, Direction, Offset};
+use crate::live::{About, RELAY, Row, head, parse_log};
 use crate::logbook::ScanReader;
 use crate::mount::Term;
 use crate::plan::{Known, Plan, Request, plan};
@@ -270,6 +271,90 @@ fn of_a_history() {
     ] {
         let pictures = history_pictures(&history);
         assert!(!pictures.is_empty(), "{what}");
+        for picture in pictures {
+            faults.extend(faults_of(what, picture.as_ref()));
+        }
+    }
+    assert_clear(faults);
+}
+
+/// A log of a relay with a reading every so many seconds: `at` gives, for the share of the time that
+/// has gone, what is demanded, where the beam is and what the encoders read.
+fn relayed(
+    readings: usize,
+    every_s: f64,
+    kind: &str,
+    at: impl Fn(f64) -> [(f64, f64); 3],
+) -> Vec<u8> {
+    let about = About {
+        station: "A station with a name that is rather long".to_owned(),
+        mount_kind: kind.to_owned(),
+        beamwidth_deg: 2.0,
+        demand: "apparent".to_owned(),
+        checksum: "00000000".to_owned(),
+    };
+    let start = Utc::parse("2026-09-12T22:57:00Z").unwrap();
+    let mut text = head(&about);
+    for k in 0..readings {
+        let [demand, beam, reading] = at(k as f64 / readings as f64);
+        let reply = format!("{} {}", beam.0, beam.1);
+        let row = Row {
+            demand_azimuth_deg: Some(demand.0),
+            demand_elevation_deg: Some(demand.1),
+            reading_1_deg: Some(reading.0),
+            reading_2_deg: Some(reading.1),
+            ..Row::new(start.plus_seconds(every_s * k as f64), RELAY, "p", &reply)
+        };
+        text.push_str(&row.line());
+    }
+    text.into_bytes()
+}
+
+#[test]
+fn of_passes() {
+    let arc = |t: f64| {
+        (
+            40.0 + 200.0 * t,
+            5.0 + 80.0 * (std::f64::consts::PI * t).sin(),
+        )
+    };
+    let beside = |(az, el): (f64, f64), by: f64| (az - by, el + by);
+    let mut faults = Vec::new();
+    for (what, log) in [
+        (
+            "usual",
+            relayed(2000, 0.3, "az-el", |t| {
+                [arc(t), beside(arc(t), 0.05), beside(arc(t), 0.9)]
+            }),
+        ),
+        (
+            "without correction lost",
+            relayed(2000, 0.3, "az-el", |t| {
+                [arc(t), arc(t), beside(arc(t), 30.0)]
+            }),
+        ),
+        (
+            "far off",
+            relayed(500, 1.0, "az-el", |t| {
+                [arc(t), beside(arc(t), 60.0), arc(t)]
+            }),
+        ),
+        ("one reading", relayed(1, 1.0, "az-el", |t| [arc(t); 3])),
+        ("perfect", relayed(200, 1.0, "az-el", |_| [(10.0, 20.0); 3])),
+        (
+            "another kind of mount",
+            relayed(200, 1.0, "polar", |t| [arc(t), arc(t), (5.0, 6.0)]),
+        ),
+        (
+            "a day",
+            relayed(5000, 17.0, "az-el", |t| {
+                [arc(t), beside(arc(t), 0.3), arc(t)]
+            }),
+        ),
+    ] {
+        let log = parse_log("relay.csv", &log).unwrap();
+        let pictures = pass_pictures(&log);
+        assert_eq!(pictures.len(), 1, "{what}");
         for picture in pictures {
             faults.extend(faults_of(what, picture.as_ref()));
         }

@@ -11,6 +11,7 @@ mod labels;
 mod layout;
 pub mod number;
 mod page;
+mod pass;
 mod picture;
 mod plan;
 mod recheck;
@@ -37,6 +38,7 @@ use crate::time::Utc;
 
 pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
+pub use pass::{PASS_PAGE, pass_pictures, pass_text, write_passes};
 pub use picture::{pictures, plan_picture, write_plan_pictures};
 pub use plan::{plan_json, plan_text};
 pub use recheck::{AfterMove, recheck_json, recheck_text};

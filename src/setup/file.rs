@@ -149,6 +149,8 @@ fn mount(page: &mut Page) {
          them, a lean is told in millimetres under each foot.",
     );
     page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
+    page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
+    page.commented("park = [180.0, 85.0]");
 }
 
 fn dish(page: &mut Page, request: &Request) {

@@ -48,6 +48,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
             elevation_teeth: None,
             base_radius_m: None,
             base_feet_azimuth: Vec::new(),
+            park: None,
         },
         dish: Dish {
             diameter_m: 3.0,

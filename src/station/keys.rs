@@ -12,7 +12,7 @@ pub(super) const SITE: [&str; 8] = [
     "ut1_minus_utc_s",
 ];
 /// Keys of `[mount]`.
-pub(super) const MOUNT: [&str; 9] = [
+pub(super) const MOUNT: [&str; 10] = [
     "kind",
     "azimuth_range_deg",
     "elevation_range_deg",
@@ -22,6 +22,7 @@ pub(super) const MOUNT: [&str; 9] = [
     "elevation_pinion_teeth",
     "base_radius_m",
     "base_feet_azimuth_deg",
+    "park",
 ];
 /// Keys of `[dish]`.
 pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_deg"];

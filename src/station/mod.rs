@@ -14,7 +14,7 @@ mod site;
 
 use std::path::PathBuf;
 
-use crate::angle::Angle;
+use crate::angle::{Angle, EncoderReading};
 
 /// Everything that `station.toml` says.
 #[derive(Clone, Debug)]
@@ -86,6 +86,8 @@ pub struct Mount {
     pub base_radius_m: Option<f64>,
     /// True azimuth at which each foot stands; empty when not given.
     pub base_feet_azimuth: Vec<Angle>,
+    /// Where the dish is parked, when given.
+    pub park: Option<EncoderReading>,
 }
 
 /// Tooth counts of a drive.

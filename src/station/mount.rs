@@ -3,7 +3,7 @@
 use super::keys::{MOUNT, elsewhere};
 use super::section::{Section, Source, value_item};
 use super::{GearTeeth, Mount, MountKind, limits};
-use crate::angle::Angle;
+use crate::angle::{Angle, EncoderReading};
 use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::text::quoted;
@@ -42,6 +42,7 @@ pub(super) fn mount(source: &mut Source<'_>, section: &Section<'_>) -> Option<Mo
         .optional_number(section, "base_radius_m", &limits::BASE_RADIUS)
         .filter(|radius| *radius > 0.0);
     let base_feet_azimuth = feet(source, section);
+    let park = park(source, section, [azimuth_range, elevation_range]);
     Some(Mount {
         kind: kind?,
         azimuth_range: azimuth_range?,
@@ -50,6 +51,7 @@ pub(super) fn mount(source: &mut Source<'_>, section: &Section<'_>) -> Option<Mo
         elevation_teeth,
         base_radius_m,
         base_feet_azimuth,
+        park,
     })
 }
 
@@ -113,6 +115,39 @@ fn range(
         },
     );
     None
+}
+
+/// The readings to park at, within the ranges.
+fn park(
+    source: &mut Source<'_>,
+    section: &Section<'_>,
+    ranges: [Option<(Angle, Angle)>; 2],
+) -> Option<EncoderReading> {
+    const KEY: &str = "park";
+    let item = section.get(KEY)?;
+    let expected = "the readings of axis 1 and axis 2 at which the dish is parked, degrees, such as \
+                    [180.0, 85.0]";
+    let degrees = [&limits::ENCODER_AZIMUTH, &limits::ENCODER_ELEVATION];
+    let place = source.pair(item, KEY, expected, degrees)?;
+    for (axis, (value, range)) in place.into_iter().zip(ranges).enumerate() {
+        let (low, high) = range?;
+        let value = Angle::from_degrees(value);
+        if value < low || value > high {
+            let wrong = Wrong::new(
+                format!(
+                    "{KEY} puts axis {} at {} deg, and its readings go from {} to {}",
+                    axis + 1,
+                    value.degrees(),
+                    low.degrees(),
+                    high.degrees()
+                ),
+                "a place within the ranges",
+            );
+            source.wrong_item(item, wrong);
+            return None;
+        }
+    }
+    Some(EncoderReading::from_degrees(place[0], place[1]))
 }
 
 fn teeth(

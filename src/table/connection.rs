@@ -202,7 +202,9 @@ mod tests {
         let connection = connection(pieces);
         let mut count = 0;
         loop {
-            match (&connection).read(&mut [0; 64]) {
+            let mut piece = [0; 64];
+            match (&connection).read(&mut piece) {
+                Ok(0) => panic!("the script has no end of stream"),
                 Ok(_) => count += 1,
                 Err(e) => {
                     assert_eq!(e.kind(), ErrorKind::TimedOut);
@@ -235,7 +237,8 @@ mod tests {
         let at = |pieces: &[(u64, &'static [u8])], now: u64| {
             let connection = connection(pieces);
             for _ in pieces {
-                (&connection).read(&mut [0; 64]).unwrap();
+                let read = (&connection).read(&mut [0; 64]).unwrap();
+                assert!(read > 0);
             }
             connection.wire.now.set(Duration::from_secs(now));
             connection.yields()

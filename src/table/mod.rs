@@ -28,6 +28,7 @@ mod request;
 mod spacing;
 mod stream;
 mod text;
+mod undo;
 mod watch;
 
 pub use build::{Finished, firmware_table, table};
@@ -48,4 +49,5 @@ pub use read::{EXPECTED, read_table};
 pub use request::Request;
 pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, error_line, serve};
 pub use text::COLUMNS;
+pub use undo::undo;
 pub use watch::{Load, Loaded, Watch};

@@ -133,32 +133,39 @@ impl Source {
         present: Option<EncoderReading>,
     ) -> Result<EncoderReading, Refusal> {
         match self {
-            Source::Full(full) => command_by_model(full, demand, approach, present),
+            Source::Full(full) => full.command(demand, approach, present),
             Source::Table(table) => command_by_table(table, demand, approach, present),
         }
     }
 }
 
-fn command_by_model(
-    full: &FullModel,
-    demand: Demand,
-    approach: ApproachSigns,
-    present: Option<EncoderReading>,
-) -> Result<EncoderReading, Refusal> {
-    let direction = full.air.apparent(demand.azimuth, demand.elevation);
-    let found = full
-        .mount
-        .reading_to_command(&direction, approach, &full.range.wrap(present))
-        .map_err(Refusal::Keyhole)?;
-    match found {
-        Some(reading) => Ok(reading),
-        None => {
-            // Say what it would have taken, on the turn that lies best.
-            let needed = full
-                .mount
-                .direct_reading_near(&direction, approach, full.range.middle())
-                .map_err(Refusal::Keyhole)?;
-            Err(Refusal::OutOfRange(needed, full.range))
+impl FullModel {
+    /// The reading to command for a demand: of those within the encoders' ranges the nearest to the
+    /// present position.
+    ///
+    /// # Errors
+    /// [`Refusal`].
+    pub fn command(
+        &self,
+        demand: Demand,
+        approach: ApproachSigns,
+        present: Option<EncoderReading>,
+    ) -> Result<EncoderReading, Refusal> {
+        let direction = self.air.apparent(demand.azimuth, demand.elevation);
+        let found = self
+            .mount
+            .reading_to_command(&direction, approach, &self.range.wrap(present))
+            .map_err(Refusal::Keyhole)?;
+        match found {
+            Some(reading) => Ok(reading),
+            None => {
+                // Say what it would have taken, on the turn that lies best.
+                let needed = self
+                    .mount
+                    .direct_reading_near(&direction, approach, self.range.middle())
+                    .map_err(Refusal::Keyhole)?;
+                Err(Refusal::OutOfRange(needed, self.range))
+            }
         }
     }
 }

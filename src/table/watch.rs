@@ -38,6 +38,8 @@ pub struct Watch<'a> {
     looked: Option<Instant>,
     /// The state of the file whose jump was refused and may be confirmed.
     refused: Option<Stamp>,
+    /// What confirms it, in words.
+    confirmed_by: &'static str,
 }
 
 impl<'a> Watch<'a> {
@@ -49,7 +51,20 @@ impl<'a> Watch<'a> {
             seen,
             looked: None,
             refused: None,
+            confirmed_by: "a line `confirm`",
         }
+    }
+
+    /// The same, confirmed by something else than a line of a stream.
+    #[must_use]
+    pub fn confirmed_by(mut self, what: &'static str) -> Watch<'a> {
+        self.confirmed_by = what;
+        self
+    }
+
+    /// Whether a file was refused for its jump and waits to be confirmed.
+    pub fn waits(&self) -> bool {
+        self.refused.is_some()
     }
 
     /// The file as the user named it, safe to print.
@@ -97,16 +112,17 @@ impl<'a> Watch<'a> {
         Err(match jump {
             Some(jump) => format!(
                 "{} moves the readings by up to {} deg on the sky (at azimuth {} and elevation {}), \
-                 more than {limit_words}; a line `confirm` takes it all the same",
+                 more than {limit_words}; {} takes it all the same",
                 self.name(),
                 in_words(jump.largest.degrees()),
                 short(jump.at.azimuth),
-                short(jump.at.elevation)
+                short(jump.at.elevation),
+                self.confirmed_by
             ),
             None => format!(
-                "{} answers no demand that the old one answers; a line `confirm` takes it all the \
-                 same",
-                self.name()
+                "{} answers no demand that the old one answers; {} takes it all the same",
+                self.name(),
+                self.confirmed_by
             ),
         })
     }

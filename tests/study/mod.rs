@@ -87,6 +87,7 @@ fn station(beamwidth: Angle) -> Station {
             elevation_teeth: None,
             base_radius_m: None,
             base_feet_azimuth: Vec::new(),
+            park: None,
         },
         dish: Dish {
             diameter_m: 3.0,

@@ -7,6 +7,7 @@ mod peaks;
 mod plan;
 mod residuals;
 mod round_sky;
+pub(super) use round_sky::RoundSky;
 mod sky;
 mod step_numbers;
 mod terms;

@@ -1,0 +1,63 @@
+//! Single keys of a terminal, without waiting for the end of a line.
+
+use std::io::{IsTerminal, Read};
+
+/// While it lives, keys come one by one and are not shown; the terminal is as before afterwards.
+/// Signals of the keyboard stay what they are.
+#[derive(Debug)]
+pub struct Keys {
+    #[cfg(any(target_os = "linux", target_vendor = "apple"))]
+    before: Option<rustix::termios::Termios>,
+}
+
+impl Keys {
+    /// Calls `pressed` for every key from now on, when standard input is a terminal; its end means
+    /// nothing.
+    pub fn listen(mut pressed: impl FnMut(u8) + Send + 'static) -> Option<Keys> {
+        let input = std::io::stdin();
+        if !input.is_terminal() {
+            return None;
+        }
+        let keys = Keys::single();
+        std::thread::spawn(move || {
+            for byte in std::io::stdin().lock().bytes() {
+                match byte {
+                    Ok(byte) => pressed(byte),
+                    Err(_) => return,
+                }
+            }
+        });
+        Some(keys)
+    }
+
+    #[cfg(any(target_os = "linux", target_vendor = "apple"))]
+    fn single() -> Keys {
+        use rustix::termios::{LocalModes, OptionalActions, tcgetattr, tcsetattr};
+        let input = std::io::stdin();
+        let before = tcgetattr(&input).ok();
+        if let Some(before) = &before {
+            let mut single = before.clone();
+            single
+                .local_modes
+                .remove(LocalModes::ICANON | LocalModes::ECHO);
+            // Where it cannot be set, keys come with the end of the line.
+            let _ = tcsetattr(&input, OptionalActions::Now, &single);
+        }
+        Keys { before }
+    }
+
+    #[cfg(not(any(target_os = "linux", target_vendor = "apple")))]
+    fn single() -> Keys {
+        Keys {}
+    }
+}
+
+#[cfg(any(target_os = "linux", target_vendor = "apple"))]
+impl Drop for Keys {
+    fn drop(&mut self) {
+        use rustix::termios::{OptionalActions, tcsetattr};
+        if let Some(before) = &self.before {
+            let _ = tcsetattr(std::io::stdin(), OptionalActions::Now, before);
+        }
+    }
+}

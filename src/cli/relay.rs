@@ -1,0 +1,752 @@
+//! `plumbeam relay`: corrects a tracking program's demands on their way to the mount.
+
+use std::io::Write;
+use std::net::{SocketAddr, TcpListener, ToSocketAddrs};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex};
+use std::time::Duration;
+
+use clap::{Args as ClapArgs, ValueEnum};
+use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, unbounded};
+use indicatif::{ProgressBar, ProgressStyle};
+use serde::Serialize;
+
+use super::calibration::{full_model, refuse};
+use super::demand::DemandOption;
+use super::keys::Keys;
+use super::readings::GEOMETRIC;
+use super::value::above_zero;
+use super::{Common, Console, Verdict};
+use crate::angle::{Angle, EncoderReading};
+use crate::files::Stamp;
+use crate::live::{
+    self, About, Aim, Axes, Figures, InKeyhole, Inlet, Loudness, OnDisconnect, Operator, Relay,
+    ReportTurn, Row, Sample, Settings, Status, SunPlace, Tally, Told,
+};
+use crate::logbook::Calibration;
+use crate::outputs::{Growing, Guard};
+use crate::problem::{Error, printable};
+use crate::report::{pass_text, write_passes};
+use crate::sky::Sky;
+use crate::station::Station;
+use crate::table::{DemandKind, Loaded, Source, Watch};
+use crate::time::Utc;
+
+const EXAMPLE: &str = "\
+Examples:
+  plumbeam relay --calibration calibration.json --rotator 127.0.0.1:4535
+  plumbeam relay --calibration calibration.json --rotator dish.local:4533 --log relay.csv
+  plumbeam relay --summary relay.csv --report pass
+
+The mount's daemon listens on another port than before (here 4535); the tracking program stays as it
+is and talks to the relay on 127.0.0.1:4533 as if that were the mount. What it demands is corrected;
+what it reads is where the beam truly points. docs/relay.md says how, with all deadlines.
+
+Keys: a acknowledges a jump of the reading or a stop made here, c takes a new calibration that was
+held back, q stops the mount and ends; any other key stops the mount. SIGINT (Ctrl-C) and SIGTERM stop
+the mount and end. A file named with --stop-file stops it when it appears.
+
+Caution: the relay moves metal and is no emergency stop. Keep the isolating switch in reach and people
+clear of the axes and counterweights; stow it in wind; transmitters off while anybody is near the
+feed. The Sun in the beam burns the feed: the guard keeps the beam out of a zone round the Sun, but
+what has lost its encoders cannot be guarded. Never look along the dish at the Sun. The protocol has no
+password: whoever reaches the port steers the mount. Local codes and licensed practice go first.
+
+Exit code 2 for wrong use, 3 for bad input, 4 when the calibration must not be used.";
+
+/// Correct a tracking program's demands on their way to the mount
+///
+/// Listens where the tracking program expects the mount's rotator daemon, corrects each demand with
+/// the full model of a calibration, passes it to the real daemon under a guard, and answers positions
+/// turned back, so that the program shows where the beam truly points.
+#[derive(ClapArgs, Clone, Debug)]
+#[command(after_help = EXAMPLE)]
+pub struct Args {
+    /// The calibration that solve wrote; it may be replaced while the relay runs
+    #[arg(long, value_name = "FILE", required_unless_present = "summary")]
+    pub calibration: Option<PathBuf>,
+    /// The mount's daemon
+    #[arg(long, value_name = "HOST:PORT", required_unless_present = "summary")]
+    pub rotator: Option<String>,
+    /// Where to listen for the tracking program
+    #[arg(long, value_name = "ADDRESS:PORT", default_value = "127.0.0.1:4533")]
+    pub listen: String,
+    /// Listen for other machines too, if --listen names such an address: there is no password
+    #[arg(long)]
+    pub allow_network: bool,
+    #[command(flatten)]
+    pub demand: DemandOption,
+    /// Changes of a reading below this are not sent on [default: a fiftieth of the beamwidth: 0.005
+    /// dB]
+    #[arg(long, value_name = "DEG", value_parser = zero_or_more, allow_hyphen_values = true)]
+    pub deadband: Option<f64>,
+    /// Half-angle of the zone round the Sun that the beam stays out of, or off [default: the larger of
+    /// 10 and 3 beamwidths, and 3 sigma of the expected pointing error]
+    #[arg(long, value_name = "DEG|off", value_parser = sun_zone, allow_hyphen_values = true)]
+    pub sun: Option<SunOption>,
+    /// No reading is sent farther ahead of where the mount is than this
+    #[arg(long, value_name = "DEG", default_value_t = 10.0, value_parser = above_zero, allow_hyphen_values = true)]
+    pub leash: f64,
+    /// In the keyhole: hold the nearest reading that the mount can reach, or refuse
+    #[arg(long, value_enum, value_name = "WHAT", default_value_t = Keyhole::Hold)]
+    pub keyhole: Keyhole,
+    /// When the client that commands goes away: its move ends, or the mount stops
+    #[arg(long, value_enum, value_name = "WHAT", default_value_t = Gone::Finish)]
+    pub on_disconnect: Gone,
+    /// Append each command and reading to this log
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Let moves until told otherwise through, under the same guard
+    #[arg(long)]
+    pub allow_move: bool,
+    /// Let resets of the mount's controller through
+    #[arg(long)]
+    pub allow_reset: bool,
+    /// Stop the mount when this file appears; demands are refused while it is there
+    #[arg(long, value_name = "FILE")]
+    pub stop_file: Option<PathBuf>,
+    /// Acknowledge, as the key a does, when this file appears or is written anew
+    #[arg(long, value_name = "FILE")]
+    pub ack_file: Option<PathBuf>,
+    /// Send stops over the same connection as everything else, for a daemon that takes only one
+    #[arg(long)]
+    pub one_connection: bool,
+    /// Tell how the passes in a log went, and draw them with --report; nothing is moved
+    #[arg(long, value_name = "LOG", conflicts_with_all = ["calibration", "rotator", "log"])]
+    pub summary: Option<PathBuf>,
+    /// On which turn azimuths are answered: 0..360, -180..180 or as-asked [default: as-asked]. With
+    /// --summary: the folder for a page with pictures
+    #[arg(long, value_name = "RANGE|DIR", allow_hyphen_values = true)]
+    pub report: Option<String>,
+}
+
+/// `--keyhole`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Keyhole {
+    /// The nearest reachable reading is held, and the loss told
+    Hold,
+    /// The demand is refused
+    Refuse,
+}
+
+/// `--on-disconnect`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Gone {
+    /// The guarded move ends
+    Finish,
+    /// The mount is stopped
+    Stop,
+}
+
+/// `--sun`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum SunOption {
+    /// The zone is so large.
+    Radius(Angle),
+    /// There is none.
+    Off,
+}
+
+fn sun_zone(text: &str) -> Result<SunOption, String> {
+    /// A zone beyond this leaves no sky.
+    const LARGEST: f64 = 60.0;
+    if text == "off" {
+        return Ok(SunOption::Off);
+    }
+    match text.parse::<f64>() {
+        Ok(v) if v > 0.0 && v <= LARGEST => Ok(SunOption::Radius(Angle::from_degrees(v))),
+        _ => Err(format!(
+            "expected degrees above 0 and up to {LARGEST}, or off"
+        )),
+    }
+}
+
+fn zero_or_more(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(v) if v.is_finite() && v >= 0.0 => Ok(v),
+        _ => Err("expected degrees, 0 or more".to_owned()),
+    }
+}
+
+fn turn(text: Option<&str>) -> Result<ReportTurn, Error> {
+    match text {
+        None | Some("as-asked") => Ok(ReportTurn::AsAsked),
+        Some("0..360") => Ok(ReportTurn::Positive),
+        Some("-180..180") => Ok(ReportTurn::Signed),
+        Some(other) => Err(Error::Usage(format!(
+            "--report \"{}\" is no range of azimuths; expected 0..360, -180..180 or as-asked",
+            printable(other)
+        ))),
+    }
+}
+
+/// Runs the relay, or tells of a log.
+///
+/// # Errors
+/// Faulty files, a calibration that must not be used, a port that cannot be had.
+pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    if common.out.is_some() {
+        return Err(Error::Usage(
+            "relay writes no result: leave --out out (--log names its log)".to_owned(),
+        ));
+    }
+    match (&args.summary, &args.calibration, &args.rotator) {
+        (Some(log), ..) => summary(log, args, common, console),
+        (None, Some(calibration), Some(rotator)) => {
+            relay(calibration, rotator, args, common, console)
+        }
+        _ => Err(Error::Usage(
+            "--calibration and --rotator are needed, or --summary".to_owned(),
+        )),
+    }
+}
+
+/// What else can be done about a calibration that is refused.
+const ALONE: &str = "a relay takes no other, and has no --anyway: nobody looks at what it says while a mount \
+                     moves";
+
+fn relay(
+    path: &Path,
+    rotator: &str,
+    args: &Args,
+    common: &Common,
+    console: &mut Console,
+) -> Result<Verdict, Error> {
+    if !rotator.contains(':') {
+        return Err(Error::Usage(format!(
+            "--rotator \"{}\" has no port; expected HOST:PORT, such as 127.0.0.1:4535",
+            printable(rotator)
+        )));
+    }
+    let address = listen_address(&args.listen, args.allow_network)?;
+    let report = turn(args.report.as_deref())?;
+    let station = Arc::new(Station::read(&common.station)?);
+    let mut guard = Guard::new("relay")
+        .reads_station(&common.station, &station)
+        .reads("the calibration", path);
+    for (what, file) in [
+        ("the stop file", &args.stop_file),
+        ("the file that acknowledges", &args.ack_file),
+    ] {
+        if let Some(file) = file {
+            guard = guard.reads(what, file);
+        }
+    }
+    guard.standard_output()?;
+    let log = (args.log.as_ref())
+        .map(|log| guard.growing("--log", log, live::FORMAT))
+        .transpose()?;
+    if args.stop_file.as_ref().is_some_and(|file| file.exists()) {
+        console.warning("the stop file is there: demands are refused until it is gone");
+    }
+    // Looked at before it is read: a change in between is seen the next time.
+    let seen = Stamp::of(path);
+    let kind = args.demand.kind();
+    let (calibration, checksum) = read(path, &station)?;
+    for caveat in calibration.standing(&station.site.name).caveats() {
+        console.warning(&caveat);
+    }
+    for assumption in &station.site.assumptions {
+        console.note(assumption);
+    }
+    let zone = zone(args.sun, &calibration, &station, console);
+    let full = Box::new(full_model(&calibration, &station, kind)?);
+    let source = Source::Full(full.clone());
+    let deadband = (args.deadband).map_or(station.dish.beamwidth / 50.0, Angle::from_degrees);
+    let keyhole = match args.keyhole {
+        Keyhole::Hold => InKeyhole::Hold,
+        Keyhole::Refuse => InKeyhole::Refuse,
+    };
+    let aim = Aim::new(full, keyhole, report);
+    let settings = Settings {
+        leash: Angle::from_degrees(args.leash),
+        deadband,
+        zone,
+        beamwidth: station.dish.beamwidth,
+        on_disconnect: match args.on_disconnect {
+            Gone::Finish => OnDisconnect::Finish,
+            Gone::Stop => OnDisconnect::Stop,
+        },
+        park: station.mount.park.map(Axes::from),
+        allow_move: args.allow_move,
+        allow_reset: args.allow_reset,
+        own_stop: !args.one_connection,
+        who: format!("plumbeam relay {}", env!("CARGO_PKG_VERSION")),
+    };
+    // Of all emitters only the Sun matters here: a missing file of orbits is no reason to stay away.
+    let mut bare = (*station).clone();
+    bare.emitters.clear();
+    let sky = Sky::new(&bare)?;
+    let relay = Relay::new(settings, aim, Box::new(move |time| sun_place(&sky, time)));
+    let listener =
+        TcpListener::bind(address).map_err(|e| Error::io(&address.to_string(), "listen", e))?;
+    let address = listener
+        .local_addr()
+        .map_err(|e| Error::io(&address.to_string(), "listen", e))?;
+    say_how(args, &station, kind, deadband, zone, &checksum, console);
+    let about = About {
+        station: station.site.name.clone(),
+        mount_kind: "az-el".to_owned(),
+        beamwidth_deg: station.dish.beamwidth.degrees(),
+        demand: kind.name().to_owned(),
+        checksum,
+    };
+    let writer = Writer::new(log.as_ref(), &about, common, console)?;
+    console.note(&format!(
+        "listening on {address}, the mount's daemon at {rotator}"
+    ));
+    let (inlet, inbox) = live::inlet();
+    let present = Arc::new(Mutex::new(None));
+    let (confirm, confirmed) = unbounded();
+    end_on_signals(&inlet)?;
+    watch_calibration(
+        (path.to_owned(), seen),
+        Arc::clone(&station),
+        (kind, source),
+        (Arc::clone(&present), confirmed),
+        inlet.clone(),
+    );
+    watch_files(args, &inlet, &confirm);
+    let keys = listen_to_keys(&inlet, confirm);
+    let (reports, reported) = unbounded();
+    let figures = std::thread::scope(|scope| {
+        let writing = scope.spawn(move || writer.run(&reported, &present));
+        let served = live::serve(relay, listener, rotator, (inlet, inbox), &reports);
+        drop(reports);
+        let figures = writing.join().unwrap_or_default();
+        served.map(|()| figures)
+    })?;
+    drop(keys);
+    if common.json {
+        console.result(&line(&Ended { summary: &figures }))?;
+    } else {
+        console.result(&pass_text(&figures, station.dish.beamwidth))?;
+    }
+    Ok(Verdict::Good)
+}
+
+#[derive(Serialize)]
+struct Ended<'a> {
+    summary: &'a [Figures],
+}
+
+#[derive(Serialize)]
+struct TellLine<'a> {
+    time_utc: Utc,
+    told: &'static str,
+    text: &'a str,
+}
+
+fn line(value: &impl Serialize) -> String {
+    // Plain structs of numbers and texts always serialise.
+    serde_json::to_string(value).unwrap_or_default() + "\n"
+}
+
+/// A calibration that may be used, and its checksum.
+fn read(path: &Path, station: &Station) -> Result<(Calibration, String), Error> {
+    let (calibration, checksum) = Calibration::read_with_checksum(path)?;
+    refuse(path, &calibration.standing(&station.site.name), ALONE)?;
+    Ok((calibration, checksum))
+}
+
+/// The address to listen on.
+fn listen_address(text: &str, network: bool) -> Result<SocketAddr, Error> {
+    let bad = || {
+        Error::Usage(format!(
+            "--listen \"{}\" is no address; expected ADDRESS:PORT, such as 127.0.0.1:4533",
+            printable(text)
+        ))
+    };
+    let address = text
+        .to_socket_addrs()
+        .ok()
+        .and_then(|mut all| all.next())
+        .ok_or_else(bad)?;
+    if !address.ip().is_loopback() && !network {
+        return Err(Error::Usage(format!(
+            "--listen {address} is refused: the protocol has no password, and whoever reaches the \
+             port steers a mount that moves metal\n  help: leave it at 127.0.0.1 and use a tunnel \
+             that asks who you are (ssh -L), or say --allow-network on a network that is yours alone"
+        )));
+    }
+    Ok(address)
+}
+
+/// The zone round the Sun: the larger of ten degrees and three beamwidths, and three sigma of the
+/// pointing error.
+fn zone(
+    asked: Option<SunOption>,
+    calibration: &Calibration,
+    station: &Station,
+    console: &mut Console,
+) -> Option<Angle> {
+    /// Where the focused spot has left the feed (common practice, no source).
+    const LEAST: Angle = Angle::from_degrees(10.0);
+    /// One sigma of a mount of which nothing is known: what anybody would see.
+    const PRIOR: Angle = Angle::from_degrees(3.0);
+    match asked {
+        Some(SunOption::Off) => {
+            console.warning("the Sun is not guarded against (--sun off): it burns the feed");
+            None
+        }
+        Some(SunOption::Radius(radius)) => Some(radius),
+        None => {
+            let expected = calibration.expected_pointing_error.as_ref();
+            let sigma = match expected {
+                Some(expected) => Angle::from_degrees(expected.rms_deg),
+                None => {
+                    console.note(
+                        "the calibration does not say its expected pointing error: 3 deg is taken \
+                         for the zone round the Sun",
+                    );
+                    PRIOR
+                }
+            };
+            Some(LEAST.max(station.dish.beamwidth * 3.0) + sigma * 3.0)
+        }
+    }
+}
+
+fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
+    /// Lower than this the Sun heats nothing: it is down, by refraction and all.
+    const DOWN: Angle = Angle::from_degrees(-1.0);
+    match sky.apparent_of(sky.sun(), time) {
+        Ok(sun) if sun.elevation() < DOWN => SunPlace::Down,
+        Ok(sun) => SunPlace::Up(sun.east_north_up()),
+        Err(_) => SunPlace::Unknown,
+    }
+}
+
+/// Everything that is assumed, and the cautions.
+fn say_how(
+    args: &Args,
+    station: &Station,
+    kind: DemandKind,
+    deadband: Angle,
+    zone: Option<Angle>,
+    checksum: &str,
+    console: &mut Console,
+) {
+    console.note(&match kind {
+        DemandKind::Apparent => {
+            "demands are apparent directions, which already hold the bending of \
+                                 the air (--demand geometric adds it)"
+                .to_owned()
+        }
+        DemandKind::Geometric => {
+            let w = &station.site.weather;
+            format!(
+                "demands are geometric directions; refraction is added for {:.1} hPa, {:.1} deg C, \
+                 relative humidity {:.2}",
+                w.pressure_hpa, w.temperature_c, w.relative_humidity
+            )
+        }
+    });
+    let sun = match zone {
+        Some(radius) => format!("the beam stays {:.1} deg from the Sun", radius.degrees()),
+        None => "the Sun is not guarded against".to_owned(),
+    };
+    console.note(&format!(
+        "{sun}; never more than {} deg ahead of the mount; changes below {:.3} deg are not sent on",
+        args.leash,
+        deadband.degrees()
+    ));
+    let behind = match kind {
+        DemandKind::Apparent => "",
+        DemandKind::Geometric => GEOMETRIC,
+    };
+    console.note(&format!(
+        "a log of positions read through this relay begins with the line: # readings = \
+         corrected:{checksum}{behind}"
+    ));
+    console.note(
+        "this is no emergency stop: keep the isolating switch in reach and people clear of the axes",
+    );
+}
+
+fn end_on_signals(inlet: &Inlet) -> Result<(), Error> {
+    let inlet = inlet.clone();
+    ctrlc::set_handler(move || inlet.operator(Operator::End, "a signal to end"))
+        .map_err(|e| Error::io("signals", "listen to", std::io::Error::other(e)))
+}
+
+fn listen_to_keys(inlet: &Inlet, confirm: Sender<()>) -> Option<Keys> {
+    let inlet = inlet.clone();
+    Keys::listen(move |key| match key {
+        b'a' | b'A' => inlet.operator(Operator::Acknowledge, "the key a"),
+        b'c' | b'C' => drop(confirm.send(())),
+        b'q' | b'Q' => inlet.operator(Operator::End, "the key q"),
+        _ => inlet.operator(Operator::Stop, "a key"),
+    })
+}
+
+/// Looks for the stop file and the file that acknowledges, in threads of their own.
+fn watch_files(args: &Args, inlet: &Inlet, confirm: &Sender<()>) {
+    const OFTEN: Duration = Duration::from_millis(25);
+    if let Some(file) = args.stop_file.clone() {
+        let inlet = inlet.clone();
+        std::thread::spawn(move || {
+            let mut was = false;
+            loop {
+                let there = file.exists();
+                if there != was {
+                    inlet.stop_file(there);
+                    was = there;
+                }
+                std::thread::sleep(OFTEN);
+            }
+        });
+    }
+    if let Some(file) = args.ack_file.clone() {
+        let (inlet, confirm) = (inlet.clone(), confirm.clone());
+        let mut was = Stamp::of(&file);
+        std::thread::spawn(move || {
+            loop {
+                let now = Stamp::of(&file);
+                if now != was {
+                    was = now;
+                    if now.is_some() {
+                        inlet.operator(Operator::Acknowledge, "the file");
+                        let _ = confirm.send(());
+                    }
+                }
+                std::thread::sleep(OFTEN * 4);
+            }
+        });
+    }
+}
+
+/// Reads the calibration again when its file changes, with the rules of the live stream.
+fn watch_calibration(
+    (path, seen): (PathBuf, Option<Stamp>),
+    station: Arc<Station>,
+    (kind, mut source): (DemandKind, Source),
+    (present, confirmed): (Arc<Mutex<Option<EncoderReading>>>, Receiver<()>),
+    inlet: Inlet,
+) {
+    const OFTEN: Duration = Duration::from_millis(200);
+    std::thread::spawn(move || {
+        let load = || {
+            let (calibration, _) = read(&path, &station)?;
+            Ok(Loaded {
+                source: Source::Full(Box::new(full_model(&calibration, &station, kind)?)),
+                beamwidth: Some(station.dish.beamwidth),
+                caveats: calibration.standing(&station.site.name).caveats(),
+            })
+        };
+        let mut watch = Watch::new(&path, seen, &load).confirmed_by("the key c");
+        let tell = |loudness, text| inlet.tell(Told { loudness, text });
+        loop {
+            let asked = match confirmed.recv_timeout(OFTEN) {
+                Ok(()) => true,
+                Err(RecvTimeoutError::Timeout) => false,
+                Err(RecvTimeoutError::Disconnected) => {
+                    std::thread::sleep(OFTEN);
+                    false
+                }
+            };
+            let here = present.lock().map_or(None, |here| *here);
+            let result = match asked {
+                true if watch.waits() => Some(watch.confirm(&source, here)),
+                _ => watch.changed(&source, here),
+            };
+            match result {
+                None => {}
+                Some(Err(error)) => tell(
+                    Loudness::Warning,
+                    format!("the old calibration stays in use: {error}"),
+                ),
+                Some(Ok(loaded)) => {
+                    tell(Loudness::Note, format!("{} was read again", watch.name()));
+                    if let Source::Full(full) = &loaded.source {
+                        inlet.calibration(full.clone(), loaded.caveats.clone());
+                    }
+                    source = loaded.source;
+                }
+            }
+        }
+    });
+}
+
+/// Writes the log, the machine lines and the status line, and counts how the passes go.
+struct Writer {
+    log: Option<std::io::BufWriter<std::fs::File>>,
+    json: bool,
+    console: Console,
+    bar: ProgressBar,
+    beamwidth: Angle,
+    az_el: bool,
+    tally: Tally,
+    passes: Vec<Figures>,
+}
+
+impl Writer {
+    fn new(
+        log: Option<&Growing>,
+        about: &About,
+        common: &Common,
+        console: &Console,
+    ) -> Result<Writer, Error> {
+        let log = match log {
+            None => None,
+            Some(log) => {
+                let mut file = log.open()?;
+                file.write_all(live::head(about).as_bytes())
+                    .map_err(|e| Error::io(&log.path().display().to_string(), "write", e))?;
+                Some(std::io::BufWriter::new(file))
+            }
+        };
+        let bar = console.progress(0, "");
+        if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
+            bar.set_style(style);
+        }
+        let beamwidth = Angle::from_degrees(about.beamwidth_deg);
+        Ok(Writer {
+            log,
+            json: common.json,
+            console: Console::new(common.quiet),
+            bar,
+            beamwidth,
+            az_el: about.mount_kind == "az-el",
+            tally: Tally::new(beamwidth),
+            passes: Vec::new(),
+        })
+    }
+
+    /// Until there is nothing more to come.
+    fn run(
+        mut self,
+        reported: &Receiver<live::Report>,
+        present: &Mutex<Option<EncoderReading>>,
+    ) -> Vec<Figures> {
+        for report in reported {
+            match report {
+                live::Report::Log(row) => self.row(&row),
+                live::Report::Tell(told) => self.tell(&told),
+                live::Report::Show(status) => {
+                    if let Ok(mut present) = present.lock() {
+                        *present = status.reading.map(EncoderReading::from);
+                    }
+                    self.bar.set_message(status_line(&status, self.beamwidth));
+                }
+            }
+            // What is measured survives a kill at any instant.
+            if reported.is_empty()
+                && let Some(log) = &mut self.log
+            {
+                let _ = log.flush();
+            }
+        }
+        self.bar.finish_and_clear();
+        self.passes.extend(self.tally.figures());
+        self.passes
+    }
+
+    fn row(&mut self, row: &Row) {
+        if let Some(sample) = Sample::of(row, self.az_el) {
+            if self.tally.is_over(sample.time) {
+                self.passes.extend(self.tally.figures());
+                self.tally = Tally::new(self.beamwidth);
+            }
+            self.tally.add(&sample);
+        }
+        let written = match &mut self.log {
+            Some(log) => log.write_all(row.line().as_bytes()),
+            None => Ok(()),
+        };
+        if let Err(error) = written {
+            self.log = None;
+            self.console
+                .warning(&format!("the log cannot be written and ends here: {error}"));
+        }
+        if self.json {
+            // A reader that has gone does not stop the relay.
+            let _ = self.console.result(&line(row));
+        }
+    }
+
+    fn tell(&mut self, told: &Told) {
+        let console = &mut self.console;
+        self.bar.suspend(|| match told.loudness {
+            Loudness::Note => console.note(&told.text),
+            Loudness::Warning => console.warning(&told.text),
+            // A terminal rings.
+            Loudness::Alarm => console.warning(&format!("ALARM: {}\u{7}", told.text)),
+        });
+        if self.json {
+            let _ = self.console.result(&line(&TellLine {
+                time_utc: Utc::now(),
+                told: told.loudness.word(),
+                text: &told.text,
+            }));
+        }
+    }
+}
+
+/// Demand, beam, reading, loss and what the guard does, in one line.
+fn status_line(status: &Status, beamwidth: Angle) -> String {
+    let pair = |one: Angle, two: Angle| format!("{:.2} {:.2}", one.degrees(), two.degrees());
+    let mut parts = Vec::new();
+    parts.push(match status.demand {
+        Some(asked) => format!("demand {}", pair(asked.azimuth, asked.elevation)),
+        None => "no demand".to_owned(),
+    });
+    if let Some(beam) = status.beam {
+        parts.push(format!("beam {}", pair(beam.azimuth, beam.elevation)));
+    }
+    if let Some(Axes([one, two])) = status.reading {
+        parts.push(format!("reading {}", pair(one, two)));
+    }
+    if let Some(miss) = status.miss {
+        parts.push(match live::loss_db(miss, beamwidth) {
+            Some(db) => format!("{db:.1} dB lost"),
+            None => format!("{:.1} deg off", miss.degrees()),
+        });
+    }
+    if let Some(sun) = status.sun {
+        parts.push(format!("Sun {:.0} deg away", sun.degrees()));
+    }
+    if !status.guard.is_empty() {
+        parts.push(status.guard.clone());
+    }
+    parts.join(" | ")
+}
+
+/// Tells how the passes in a log went.
+fn summary(
+    log: &Path,
+    args: &Args,
+    common: &Common,
+    console: &mut Console,
+) -> Result<Verdict, Error> {
+    let mut guard = Guard::new("relay").reads("the log", log);
+    guard.standard_output()?;
+    let folder = args.report.as_ref().map(PathBuf::from);
+    let folder = match &folder {
+        Some(folder) => Some(guard.folder("--report", folder)?),
+        None => None,
+    };
+    let told = live::read_log(log)?;
+    for caveat in &told.caveats {
+        console.warning(caveat);
+    }
+    if told.passes.is_empty() {
+        return Err(Error::Unsupported(format!(
+            "{} holds no reading under a demand: there is no pass to tell of",
+            printable(&log.display().to_string())
+        )));
+    }
+    let figures: Vec<Figures> = told.passes.iter().map(|p| p.figures.clone()).collect();
+    let written = match &folder {
+        Some(folder) => console.fill(folder, Some(crate::report::PASS_PAGE), |dir| {
+            write_passes(dir, &told)
+        }),
+        None => Ok(()),
+    };
+    if common.json {
+        console.json(&Ended { summary: &figures })?;
+    } else {
+        console.result(&pass_text(&figures, told.beamwidth))?;
+    }
+    written.map(|()| Verdict::Good)
+}

@@ -1,0 +1,65 @@
+//! Bad peaks displaced alike, as by a side lobe: one displacement explains them all.
+//!
+//! A bad peak may lie anywhere, and that costs. Where several lie off by the same displacement, only
+//! the displacement may be anything: the rest must lie where it says. Without this a knock that
+//! happens to come before the last few of them would seem the better explanation.
+
+use crate::angle::Offset;
+
+use super::joint_fit::JointFit;
+use super::linearised::{BadCost, OF_BAD};
+use super::session::Session;
+
+/// Fewer are no group.
+const LEAST: usize = 3;
+/// Two belong together within so many squared standard deviations of their difference: chi-square
+/// with two degrees of freedom exceeds it once in 20,000.
+const TOGETHER: f64 = 20.0;
+/// The displacement's own two parameters.
+const PARAMETERS: f64 = 2.0;
+
+/// By how much the cost of a fit falls when its bad peaks that are displaced alike are explained by
+/// one displacement; zero when there are none, or it explains nothing.
+pub fn saved_by_displacement(session: &Session, fit: &JointFit) -> f64 {
+    let bad: Vec<(usize, Offset)> = (0..fit.kept.len())
+        .filter(|i| !fit.kept[*i] && session.peaks[*i].sighting.coordinates() == 2)
+        .map(|i| {
+            let problem = fit.problem(session);
+            (i, problem.at(i, &fit.parameters).misfit_at_encoders())
+        })
+        .collect();
+    if bad.len() < LEAST {
+        return 0.0;
+    }
+    let square = |i: usize, off: Offset, from: Offset| {
+        let [across, along] = fit.sigmas[i];
+        ((off.cross_elevation - from.cross_elevation) / across).powi(2)
+            + ((off.elevation - from.elevation) / along).powi(2)
+    };
+    let groups = bad.iter().map(|(_, centre)| {
+        let near =
+            |(i, off): &&(usize, Offset)| square(*i, *off, *centre) < 2.0 * TOGETHER * fit.variance;
+        bad.iter().filter(near).copied().collect::<Vec<_>>()
+    });
+    let Some(group) = groups.max_by_key(Vec::len).filter(|g| g.len() >= LEAST) else {
+        return 0.0;
+    };
+    let count = group.len() as f64;
+    let mean = (group.iter()).fold(Offset::default(), |sum, (_, off)| Offset {
+        cross_elevation: sum.cross_elevation + off.cross_elevation / count,
+        elevation: sum.elevation + off.elevation / count,
+    });
+    let rows: usize = (session.peaks.iter())
+        .map(|p| p.sighting.coordinates())
+        .sum();
+    let saved: f64 = (group.iter())
+        .map(|(i, off)| {
+            let sigma = fit.sigmas[*i].map(crate::angle::Angle::radians);
+            let anywhere =
+                BadCost::new(sigma, 2, session.beamwidth).at(square(*i, *off, Offset::default()))
+                    - 2.0 * fit.variance.ln();
+            anywhere - (square(*i, *off, mean) / fit.variance + OF_BAD.ln() * 2.0)
+        })
+        .sum();
+    (saved - PARAMETERS * (rows as f64).max(2.0).ln()).max(0.0)
+}

@@ -1,0 +1,231 @@
+//! The other side of the protocol: what is asked of the mount's daemon on one connection, and what
+//! its answers are answers to. Bytes in, bytes out; no connection of its own.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use super::axes::Axes;
+use super::protocol::{Code, Line, Lines};
+
+/// What was asked and not yet answered.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Question {
+    /// Where it stands.
+    Position,
+    /// To go somewhere; answered to whoever waits for this number.
+    Target(u64),
+    /// To stop.
+    Stop,
+    /// To reset its controller; answered to whoever waits for this number.
+    Reset(u64),
+}
+
+/// An answer.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Answer {
+    /// Where it stands, and since when that is known to be true at the latest: when it was asked.
+    Position(Axes, Duration),
+    /// How something else went.
+    Code(Question, Code),
+    /// No answer that makes sense; everything asked so far counts as unanswered.
+    Garbled,
+}
+
+/// Unanswered questions and the half-read answer of one connection.
+#[derive(Clone, Debug, Default)]
+pub struct Conversation {
+    lines: Lines,
+    open: VecDeque<(Question, Duration)>,
+    /// The first line of a position.
+    first: Option<f64>,
+    /// After a senseless answer nothing is taken for one until it has been quiet.
+    deaf_until: Option<Duration>,
+}
+
+/// After a senseless answer it must be quiet for so long before the next one is believed.
+const QUIET: Duration = Duration::from_millis(300);
+
+impl Conversation {
+    /// Notes a question and gives the text to send.
+    pub fn ask(&mut self, question: Question, target: Option<Axes>, now: Duration) -> String {
+        self.open.push_back((question, now));
+        match (question, target) {
+            (Question::Target(_), Some(axes)) => {
+                let [first, second] = axes.degrees();
+                format!("P {first:.6} {second:.6}\n")
+            }
+            (Question::Reset(_), _) => "R 1\n".to_owned(),
+            (Question::Stop, _) => "S\n".to_owned(),
+            _ => "p\n".to_owned(),
+        }
+    }
+
+    /// Whether a position was asked for and has not come yet.
+    pub fn awaits_position(&self) -> bool {
+        self.open.iter().any(|(q, _)| *q == Question::Position)
+    }
+
+    /// Whether a target was sent and is not acknowledged yet.
+    pub fn awaits_target(&self) -> bool {
+        self.open
+            .iter()
+            .any(|(q, _)| matches!(q, Question::Target(_)))
+    }
+
+    /// Whether a stop was sent and is not acknowledged yet.
+    pub fn awaits_stop(&self) -> bool {
+        self.open.iter().any(|(q, _)| *q == Question::Stop)
+    }
+
+    /// How long the oldest question has been waiting.
+    pub fn waits_since(&self) -> Option<Duration> {
+        self.open.front().map(|(_, asked)| *asked)
+    }
+
+    /// Whether answers can be believed.
+    pub fn is_sound(&self, now: Duration) -> bool {
+        self.deaf_until.is_none_or(|until| now >= until)
+    }
+
+    /// Takes what came in.
+    pub fn feed(&mut self, bytes: &[u8], now: Duration) -> Vec<Answer> {
+        if !self.is_sound(now) {
+            self.deaf_until = Some(now + QUIET);
+            return Vec::new();
+        }
+        self.deaf_until = None;
+        let mut came = Vec::new();
+        self.lines.feed(bytes, |line| came.push(line));
+        let mut answers = Vec::new();
+        for line in came {
+            match self.line(&line) {
+                Ok(answer) => answers.extend(answer),
+                Err(()) => {
+                    self.open.clear();
+                    self.first = None;
+                    self.lines = Lines::default();
+                    self.deaf_until = Some(now + QUIET);
+                    answers.push(Answer::Garbled);
+                    break;
+                }
+            }
+        }
+        answers
+    }
+
+    /// What a line says; an error when it is no answer to what was asked.
+    fn line(&mut self, line: &Line) -> Result<Option<Answer>, ()> {
+        let Line::Text(text) = line else {
+            return Err(());
+        };
+        let text = text.trim();
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let &(question, asked) = self.open.front().ok_or(())?;
+        if let Some(code) = text.strip_prefix("RPRT") {
+            let code = Code::of(code.trim().parse().map_err(|_| ())?);
+            self.open.pop_front();
+            self.first = None;
+            return Ok(Some(Answer::Code(question, code)));
+        }
+        if question != Question::Position {
+            return Err(());
+        }
+        // Not-a-number is a number to the text, and no place to the guard, which is told.
+        let number: f64 = text.replacen(',', ".", 1).parse().map_err(|_| ())?;
+        let Some(first) = self.first.take() else {
+            self.first = Some(number);
+            return Ok(None);
+        };
+        self.open.pop_front();
+        let axes = Axes::from_degrees(first, number);
+        Ok(Some(match axes.is_finite() {
+            true => Answer::Position(axes, asked),
+            false => Answer::Code(question, Code::Protocol),
+        }))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const NOW: Duration = Duration::from_secs(100);
+
+    fn ms(ms: u64) -> Duration {
+        NOW + Duration::from_millis(ms)
+    }
+
+    #[test]
+    fn answers_belong_to_questions_in_their_order() {
+        let mut talk = Conversation::default();
+        assert_eq!(talk.ask(Question::Position, None, NOW), "p\n");
+        let target = Axes::from_degrees(-1.5, 90.0);
+        assert_eq!(
+            talk.ask(Question::Target(7), Some(target), ms(1)),
+            "P -1.500000 90.000000\n"
+        );
+        assert_eq!(talk.ask(Question::Stop, None, ms(2)), "S\n");
+        assert!(talk.awaits_target() && talk.awaits_position());
+        assert_eq!(talk.waits_since(), Some(NOW));
+        assert_eq!(talk.feed(b"10.0", ms(3)), []);
+        assert_eq!(
+            talk.feed(b"0\n20.5\nRPRT -1\nRP", ms(4)),
+            [
+                Answer::Position(Axes::from_degrees(10.0, 20.5), NOW),
+                Answer::Code(Question::Target(7), Code::Invalid)
+            ]
+        );
+        assert_eq!(
+            talk.feed(b"RT 0\n", ms(5)),
+            [Answer::Code(Question::Stop, Code::Done)]
+        );
+        assert_eq!(talk.waits_since(), None);
+    }
+
+    #[test]
+    fn a_position_may_be_refused_or_no_number() {
+        let mut talk = Conversation::default();
+        talk.ask(Question::Position, None, NOW);
+        assert_eq!(
+            talk.feed(b"RPRT -6\n", NOW),
+            [Answer::Code(Question::Position, Code::Broken)]
+        );
+        talk.ask(Question::Position, None, NOW);
+        assert_eq!(
+            talk.feed(b"nan\nnan\n", NOW),
+            [Answer::Code(Question::Position, Code::Protocol)]
+        );
+    }
+
+    #[test]
+    fn after_a_senseless_answer_nothing_is_believed_until_it_is_quiet() {
+        for garbage in [
+            &b"!\x00%?~\xff\n"[..],
+            b"10.0\nhello\n",
+            b"RPRT x\n",
+            &[b'7'; 3000],
+        ] {
+            let mut talk = Conversation::default();
+            talk.ask(Question::Position, None, NOW);
+            talk.ask(Question::Target(1), None, NOW);
+            assert_eq!(talk.feed(garbage, NOW), [Answer::Garbled]);
+            assert_eq!(talk.waits_since(), None);
+            // Belated, and taken for nothing.
+            assert_eq!(talk.feed(b"1.0\n2.0\nRPRT 0\n", ms(200)), []);
+            assert!(!talk.is_sound(ms(499)));
+            assert!(talk.is_sound(ms(500)));
+            talk.ask(Question::Position, None, ms(600));
+            assert_eq!(
+                talk.feed(b"1.0\n2.0\n", ms(601)),
+                [Answer::Position(Axes::from_degrees(1.0, 2.0), ms(600))]
+            );
+        }
+        // What nobody asked for.
+        assert_eq!(
+            Conversation::default().feed(b"RPRT 0\n", NOW),
+            [Answer::Garbled]
+        );
+    }
+}

@@ -1,0 +1,249 @@
+//! What clients say, and what becomes of it.
+
+use super::{Action, OnDisconnect, POLL, Pending, Relay, STALE, WaitingFor, Wish};
+use crate::angle::Angle;
+use crate::live::aim::Asked;
+use crate::live::axes::Axes;
+use crate::live::clients::ClientId;
+use crate::live::daemon::Question;
+use crate::live::protocol::{Code, Command, Line, Request};
+
+impl Relay {
+    pub(super) fn line(&mut self, id: ClientId, line: Line, count: u64) {
+        self.clients.heard(id, self.now);
+        let text = match line {
+            Line::Text(text) => text,
+            Line::TooLong => {
+                self.reply_plain(id, Code::Protocol, "a line that is too long");
+                return;
+            }
+        };
+        let Some(request) = Request::parse(&text) else {
+            return;
+        };
+        match request.command.clone() {
+            Command::Stop => {
+                // Sent already when its turn comes, unless nobody saw it come.
+                if self.stopped_at < count {
+                    self.stopped_at = count;
+                    let who = self.clients.name(id).to_owned();
+                    self.stop(&format!("{who} asked for a stop"));
+                }
+                let code = match self.owed_stop {
+                    true => Code::Broken,
+                    false => Code::Done,
+                };
+                self.answer(id, &request, &text, code, "");
+            }
+            Command::SetPosition { azimuth, elevation } => {
+                let asked = Asked {
+                    azimuth: Angle::from_degrees(azimuth),
+                    elevation: Angle::from_degrees(elevation),
+                };
+                self.wish(id, request, text, count, Wish::Demand(asked));
+            }
+            Command::Park if self.settings.park.is_none() => {
+                self.answer(
+                    id,
+                    &request,
+                    &text,
+                    Code::Unavailable,
+                    "the station file has no park = [axis 1, axis 2] in [mount]",
+                );
+            }
+            Command::Park => self.wish(id, request, text, count, Wish::Park),
+            Command::Move { .. } if !self.settings.allow_move => {
+                self.answer(id, &request, &text, Code::Unavailable, "needs --allow-move");
+            }
+            Command::Move { way } => self.wish(id, request, text, count, Wish::Move(way)),
+            Command::Reset if !self.settings.allow_reset => {
+                self.answer(
+                    id,
+                    &request,
+                    &text,
+                    Code::Unavailable,
+                    "needs --allow-reset",
+                );
+            }
+            Command::Reset => self.reset(id, request, text, count),
+            Command::Raw => {
+                self.answer(
+                    id,
+                    &request,
+                    &text,
+                    Code::Unavailable,
+                    "raw commands pass no guard",
+                );
+            }
+            Command::GetPosition => self.get_position(id, request, text),
+            Command::Info => {
+                let reply = request.info(&self.settings.who);
+                self.clients.reply(id, reply);
+                self.log_command(id, &text, None, "");
+            }
+            Command::DumpState => {
+                let reply = request.state(&self.aim.demand_limits());
+                self.clients.reply(id, reply);
+                self.log_command(id, &text, None, "");
+            }
+            Command::Quit => {
+                self.log_command(id, &text, None, "");
+                for (id, text) in self.clients.ready() {
+                    self.out.push(Action::Send(id, text));
+                }
+                self.out.push(Action::Close(id));
+            }
+            Command::Faulty => self.answer(id, &request, &text, Code::Invalid, ""),
+            Command::Unknown => self.answer(id, &request, &text, Code::Unknown, ""),
+        }
+    }
+
+    pub(super) fn closed(&mut self, id: ClientId) {
+        if self.clients.count() == 0 {
+            return;
+        }
+        let name = self.clients.name(id).to_owned();
+        self.waiting.retain(|w| w.client != id);
+        let lost_pending = self
+            .pending
+            .as_ref()
+            .is_some_and(|p| !self.waiting.iter().any(|w| w.number == p.number));
+        if lost_pending {
+            self.pending = None;
+        }
+        if !self.clients.close(id) {
+            return;
+        }
+        if self.settings.on_disconnect == OnDisconnect::Stop {
+            self.stop(&format!("{name}, which commanded, is gone"));
+        }
+    }
+
+    /// A client wants the mount to move.
+    pub(super) fn wish(
+        &mut self,
+        id: ClientId,
+        request: Request,
+        text: String,
+        count: u64,
+        wish: Wish,
+    ) {
+        if let Wish::Demand(asked) = wish {
+            // What it wants to see its positions as, whatever comes of it.
+            self.clients.demanded(id, asked);
+        }
+        let refused = if count < self.stopped_at {
+            Some((Code::Rejected, "overtaken by a stop"))
+        } else if let Some(why) = self.held() {
+            Some((Code::Rejected, why))
+        } else if self.ending.is_some() {
+            Some((Code::Rejected, "the relay is ending"))
+        } else if !self.clients.may_command(id, self.now) {
+            Some((Code::Rejected, "another client commands"))
+        } else if !self.main.is_up() {
+            Some((Code::Broken, "the mount is not connected"))
+        } else {
+            None
+        };
+        if let Some((code, why)) = refused {
+            self.answer(id, &request, &text, code, why);
+            return;
+        }
+        self.give_way();
+        let number = self.wait(id, request, text, WaitingFor::Decision);
+        let pending = Pending {
+            number,
+            wish,
+            since: self.now,
+        };
+        if self.can_decide() {
+            self.decide(&pending);
+        } else {
+            self.pending = Some(pending);
+        }
+    }
+
+    /// What waited for a position to be decided by makes room for something newer.
+    pub(super) fn give_way(&mut self) {
+        if let Some(pending) = self.pending.take() {
+            self.settle(pending.number, Code::Rejected, "a newer demand came");
+        }
+    }
+
+    pub(super) fn held(&self) -> Option<&'static str> {
+        if self.holds.file {
+            Some("the stop file is there")
+        } else if self.holds.jump {
+            Some("the reading jumped: waits for the key a, or the acknowledge file")
+        } else if self.holds.operator {
+            Some("stopped at the relay: waits for the key a, or the acknowledge file")
+        } else {
+            None
+        }
+    }
+
+    /// A reading young enough to decide by.
+    pub(super) fn fresh(&self) -> Option<Axes> {
+        let (axes, since) = self.reading?;
+        (self.now.saturating_sub(since) <= STALE).then_some(axes)
+    }
+
+    /// Whether a demand can be decided now: the position is known, and no stop is on its way that might
+    /// arrive behind the new target by the other connection.
+    pub(super) fn can_decide(&self) -> bool {
+        let stop_on_its_way = self.main.awaits_stop() || self.stop_wire.awaits_stop();
+        self.fresh().is_some() && !stop_on_its_way
+    }
+
+    pub(super) fn get_position(&mut self, id: ClientId, request: Request, text: String) {
+        if !self.main.is_up() {
+            self.answer(
+                id,
+                &request,
+                &text,
+                Code::Broken,
+                "the mount is not connected",
+            );
+            return;
+        }
+        let number = self.wait(id, request, text, WaitingFor::Position);
+        let young = self
+            .reading
+            .is_some_and(|(_, since)| self.now.saturating_sub(since) <= POLL);
+        if young {
+            self.settle_position(number);
+        }
+    }
+
+    pub(super) fn reset(&mut self, id: ClientId, request: Request, text: String, count: u64) {
+        if count < self.stopped_at
+            || self.held().is_some()
+            || !self.clients.may_command(id, self.now)
+        {
+            self.answer(
+                id,
+                &request,
+                &text,
+                Code::Rejected,
+                "another client commands, or stopped",
+            );
+            return;
+        }
+        if !self.main.is_up() {
+            self.answer(
+                id,
+                &request,
+                &text,
+                Code::Broken,
+                "the mount is not connected",
+            );
+            return;
+        }
+        self.cancel("a reset was asked for");
+        let number = self.wait(id, request, text, WaitingFor::Acknowledgement);
+        // Where it goes and what it counts from afterwards nobody knows.
+        self.ways.clear();
+        self.reading = None;
+        self.ask(Question::Reset(number), None);
+    }
+}

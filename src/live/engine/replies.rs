@@ -1,0 +1,181 @@
+//! Replies in their order, rows of the log, and what the person is told and shown.
+
+use super::{Action, FOLLOWED, Relay, Waiting, WaitingFor};
+use crate::angle::Angle;
+use crate::live::aim::Asked;
+use crate::live::axes::Axes;
+use crate::live::clients::ClientId;
+use crate::live::protocol::{Code, Command, Request};
+use crate::live::record::{RELAY, Row};
+use crate::live::told::{Loudness, Status, Told};
+
+impl Relay {
+    pub(super) fn wait(
+        &mut self,
+        id: ClientId,
+        request: Request,
+        text: String,
+        kind: WaitingFor,
+    ) -> u64 {
+        self.numbers += 1;
+        let number = self.numbers;
+        self.clients.reply_later(id, number);
+        self.waiting.push(Waiting {
+            number,
+            client: id,
+            request,
+            text,
+            at: self.utc,
+            since: self.now,
+            kind,
+        });
+        number
+    }
+
+    pub(super) fn set_waiting(&mut self, number: u64, kind: WaitingFor) {
+        for waiting in &mut self.waiting {
+            if waiting.number == number {
+                waiting.kind = kind;
+            }
+        }
+    }
+
+    pub(super) fn take_waiting(&mut self, number: u64) -> Option<Waiting> {
+        let at = self.waiting.iter().position(|w| w.number == number)?;
+        Some(self.waiting.remove(at))
+    }
+
+    /// Answers the command of that number.
+    pub(super) fn settle(&mut self, number: u64, code: Code, why: &str) {
+        let Some(waiting) = self.take_waiting(number) else {
+            return;
+        };
+        let reply = waiting.request.answer(code);
+        self.clients.settle(waiting.client, number, reply);
+        let asked = match waiting.request.command {
+            Command::SetPosition { .. } => self.clients.asked(waiting.client),
+            _ => None,
+        };
+        let name = self.clients.name(waiting.client).to_owned();
+        let row = Row::new(waiting.at, &name, &waiting.text, &worded(code, why)).demand(asked);
+        let told = self.sent;
+        self.log(row.told(told));
+    }
+
+    /// Answers a question for the position with what is known of it.
+    pub(super) fn settle_position(&mut self, number: u64) {
+        let Some(axes) = self.fresh() else {
+            self.settle(number, Code::Timeout, "no position younger than 2 s");
+            return;
+        };
+        let Some(waiting) = self.take_waiting(number) else {
+            return;
+        };
+        let seen = self.aim.seen(axes, self.clients.asked(waiting.client));
+        let reply = waiting
+            .request
+            .position(seen.azimuth.degrees(), seen.elevation.degrees());
+        self.clients.settle(waiting.client, number, reply);
+        let name = self.clients.name(waiting.client).to_owned();
+        let row = Row::new(waiting.at, &name, &waiting.text, &pair(seen)).demand(self.demand);
+        let told = self.sent;
+        self.log(row.told(told));
+    }
+
+    /// Answers at once.
+    pub(super) fn answer(
+        &mut self,
+        id: ClientId,
+        request: &Request,
+        text: &str,
+        code: Code,
+        why: &str,
+    ) {
+        self.clients.reply(id, request.answer(code));
+        let asked = match request.command {
+            Command::SetPosition { azimuth, elevation } => Some(Asked {
+                azimuth: Angle::from_degrees(azimuth),
+                elevation: Angle::from_degrees(elevation),
+            }),
+            _ => None,
+        };
+        self.log_command(id, text, asked, &worded(code, why));
+    }
+
+    pub(super) fn reply_plain(&mut self, id: ClientId, code: Code, what: &str) {
+        self.clients.reply(id, format!("{code}\n"));
+        self.log_command(id, what, None, &worded(code, ""));
+    }
+
+    pub(super) fn log_command(
+        &mut self,
+        id: ClientId,
+        text: &str,
+        asked: Option<Asked>,
+        reply: &str,
+    ) {
+        let name = self.clients.name(id).to_owned();
+        let row = Row::new(self.utc, &name, text, reply).demand(asked);
+        self.log(row);
+    }
+
+    /// A row with where the mount stands and how far from the Sun.
+    pub(super) fn log(&mut self, row: Row) {
+        let reading = self.reading();
+        let sun = reading.and_then(|axes| self.sun_distance(axes));
+        self.out.push(Action::Log(row.reading(reading).sun(sun)));
+    }
+
+    pub(super) fn tell(&mut self, loudness: Loudness, text: String) {
+        if loudness == Loudness::Alarm {
+            let row = Row::new(self.utc, RELAY, "alarm", &text);
+            self.log(row);
+        }
+        self.out.push(Action::Tell(Told { loudness, text }));
+    }
+
+    pub(super) fn show(&mut self, axes: Axes) {
+        let beam = self.aim.seen(axes, self.demand);
+        let direction = self.aim.direction(axes);
+        let miss = self.demand.and_then(|asked| {
+            let wanted = self.aim.wanted(asked)?;
+            Some(direction.separation(&wanted))
+        });
+        let status = Status {
+            demand: self.demand,
+            beam: Some(beam),
+            reading: Some(axes),
+            miss,
+            sun: self.sun_distance(axes),
+            guard: self
+                .held()
+                .map_or_else(|| self.guard.clone(), str::to_owned),
+        };
+        let demanded = self
+            .demanded_at
+            .is_some_and(|at| self.now.saturating_sub(at) < FOLLOWED);
+        if self.demand.is_some() && demanded || self.is_lively() {
+            let row = Row::new(self.utc, RELAY, "p", &pair(beam)).demand(self.demand);
+            let told = self.sent;
+            self.log(row.told(told));
+        }
+        self.out.push(Action::Show(status));
+    }
+}
+
+/// A direction as the log writes it.
+pub(super) fn pair(asked: Asked) -> String {
+    format!(
+        "{:.4} {:.4}",
+        asked.azimuth.degrees(),
+        asked.elevation.degrees()
+    )
+}
+
+/// A code with its reason.
+pub(super) fn worded(code: Code, why: &str) -> String {
+    match why.is_empty() {
+        true => code.to_string(),
+        false => format!("{code}; {why}"),
+    }
+}

@@ -1,0 +1,118 @@
+//! What time alone brings: polls, deadlines, the end.
+
+use super::{
+    ACKNOWLEDGE, Action, FAREWELL, IDLE_POLL, LIVELY, MISSING, PATIENCE, POLL, Relay, WaitingFor,
+    Wire,
+};
+use crate::live::daemon::Question;
+use crate::live::protocol::Code;
+use crate::live::told::Loudness;
+use std::time::Duration;
+
+impl Relay {
+    /// Whether something moves, or is about to.
+    pub(super) fn is_lively(&self) -> bool {
+        self.goal.is_some() || self.moves()
+    }
+
+    /// Whether the mount moved lately or was told to.
+    pub(super) fn moves(&self) -> bool {
+        self.moved_at
+            .is_some_and(|at| self.now.saturating_sub(at) < LIVELY)
+    }
+
+    /// What time alone brings.
+    pub(super) fn look_after(&mut self) {
+        let now = self.now;
+        for (wire, connection) in [
+            (Wire::Main, &mut self.main),
+            (Wire::Stop, &mut self.stop_wire),
+        ] {
+            let wanted = wire == Wire::Main || self.main_answers;
+            if wanted && connection.is_due(now) {
+                self.out.push(Action::Connect(wire));
+            }
+        }
+        if self.main.is_silent(now) {
+            self.out.push(Action::Drop(Wire::Main));
+            self.wire_down(Wire::Main, "it does not answer");
+        }
+        if self.stop_wire.is_silent(now) {
+            self.out.push(Action::Drop(Wire::Stop));
+            self.wire_down(Wire::Stop, "it does not answer");
+        }
+        self.poll();
+        self.look_after_stop();
+        let missing = self
+            .reading
+            .is_none_or(|(_, since)| now.saturating_sub(since) > MISSING);
+        if missing && (self.goal.is_some() || self.doubtful) {
+            self.stop("positions are missing");
+            self.tell(
+                Loudness::Warning,
+                "stopped: the mount has not told its position for 3 s".to_owned(),
+            );
+        }
+        self.run_out();
+        if let Some(since) = self.ending {
+            let stands = self.stopping.is_none() || !self.main.is_up();
+            if stands || now.saturating_sub(since) >= FAREWELL {
+                self.end();
+            }
+        }
+    }
+
+    /// How often the mount is asked where it stands.
+    pub(super) fn poll_every(&self) -> Duration {
+        let wanted = self.pending.is_some()
+            || self.waiting.iter().any(|w| w.kind == WaitingFor::Position)
+            || self.is_lively();
+        match wanted {
+            true => POLL,
+            false => IDLE_POLL,
+        }
+    }
+
+    /// Asks where the mount stands, when it is time and nobody has asked yet.
+    pub(super) fn poll(&mut self) {
+        let now = self.now;
+        let every = self.poll_every();
+        let due = self
+            .asked_at
+            .is_none_or(|at| now.saturating_sub(at) >= every);
+        let Some(talk) = self.main.conversation() else {
+            return;
+        };
+        if due && talk.is_sound(now) && !talk.awaits_position() {
+            self.asked_at = Some(now);
+            self.ask(Question::Position, None);
+        }
+    }
+
+    /// Replies whose patience is at its end.
+    pub(super) fn run_out(&mut self) {
+        let now = self.now;
+        if let Some(pending) = self
+            .pending
+            .take_if(|p| now.saturating_sub(p.since) >= PATIENCE)
+        {
+            self.settle(pending.number, Code::Timeout, "no position of the mount");
+        }
+        let due: Vec<(u64, WaitingFor)> = (self.waiting.iter())
+            .filter(|w| {
+                let patience = match w.kind {
+                    WaitingFor::Position => PATIENCE,
+                    WaitingFor::Decision | WaitingFor::Acknowledgement => ACKNOWLEDGE,
+                };
+                now.saturating_sub(w.since) >= patience
+            })
+            .map(|w| (w.number, w.kind))
+            .collect();
+        for (number, kind) in due {
+            match kind {
+                WaitingFor::Position => self.settle_position(number),
+                _ => self.settle(number, Code::Timeout, "the mount has not answered"),
+            }
+        }
+    }
+}

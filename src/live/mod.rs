@@ -1,0 +1,32 @@
+//! At the mount: a relay between a tracking program and the mount's daemon.
+//!
+//! Everything that decides is here without input and output: the [`protocol`] of clients, the
+//! conversation with the daemon, the guard as a function of state and demand, and the [`Relay`] that
+//! joins them, driven by events and a clock from outside. [`serve`] runs it over sockets.
+
+mod aim;
+mod axes;
+mod clients;
+mod daemon;
+mod engine;
+mod guard;
+mod link;
+mod log_csv;
+mod pass;
+pub mod protocol;
+mod record;
+mod serve;
+mod told;
+mod zone;
+
+pub use aim::{Aim, Aimed, Asked, InKeyhole, NoAim, ReportTurn};
+pub use axes::{Axes, Beam, Travel};
+pub use clients::{ClientId, SILENT};
+pub use engine::{Action, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire};
+pub use guard::{Decision, Goal, Refused, Rules, Situation, decide, strayed};
+pub use log_csv::{Pass, RelayLog, parse_log, read_log};
+pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
+pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
+pub use serve::{Inbox, Inlet, Report, inlet, serve};
+pub use told::{Loudness, Status, Told};
+pub use zone::{SunZone, largest_rate};

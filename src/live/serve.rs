@@ -1,0 +1,406 @@
+//! Runs a [`Relay`] over sockets, with plain threads: one that accepts, two for each client, one for
+//! each connection to the mount, and this one, which alone owns the relay. What is urgent has a
+//! queue of its own; nothing that a client does, or leaves undone, holds it up.
+
+use std::collections::HashMap;
+use std::io::{Read, Write};
+use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream, ToSocketAddrs};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+use crossbeam_channel::{Receiver, Sender, bounded, select_biased, unbounded};
+
+use super::clients::ClientId;
+use super::engine::{Action, Event, Operator, Relay, Wire};
+use super::protocol::{Code, Command, Line, Lines, Request};
+use super::record::Row;
+use super::told::{Status, Told};
+use crate::problem::Error;
+use crate::table::FullModel;
+use crate::time::Utc;
+
+/// So many clients at the same time.
+const MOST_CLIENTS: usize = 64;
+/// So many lines of clients wait at most; a client that sends more is read no faster.
+const MOST_LINES: usize = 256;
+/// A client that lets so many replies lie is closed.
+const MOST_REPLIES: usize = 256;
+/// A connection to the mount must come about within this time,
+const CONNECT: Duration = Duration::from_secs(3);
+/// and take what is written at once: commands are short.
+const WRITE: Duration = Duration::from_millis(50);
+/// A client that takes nothing for so long is closed.
+const CLIENT_WRITE: Duration = Duration::from_secs(2);
+
+/// What the relay has to say while it runs.
+#[derive(Clone, Debug)]
+pub enum Report {
+    /// A row of the log.
+    Log(Row),
+    /// To the person.
+    Tell(Told),
+    /// Where things stand.
+    Show(Status),
+}
+
+/// What comes from clients.
+enum FromClient {
+    Opened(ClientId, String, Sender<String>, TcpStream),
+    Line(ClientId, Line, u64),
+    Closed(ClientId),
+}
+
+/// What must not wait behind them.
+enum Urgent {
+    Stop(ClientId, u64),
+    Operator(Operator, &'static str),
+    StopFile(bool),
+    Calibration(Box<FullModel>, Vec<String>),
+    Tell(Told),
+    Wire(Wire, u64, WireNews),
+}
+
+enum WireNews {
+    Up(TcpStream),
+    Bytes(Vec<u8>),
+    Down(String),
+}
+
+/// The way into a running relay for everything that is no client.
+#[derive(Clone)]
+pub struct Inlet(Sender<Urgent>);
+
+impl Inlet {
+    /// Someone does something at the relay; `how` as it is told.
+    pub fn operator(&self, what: Operator, how: &'static str) {
+        // A relay that has ended needs nothing any more.
+        let _ = self.0.send(Urgent::Operator(what, how));
+    }
+    /// The stop file appeared or is gone.
+    pub fn stop_file(&self, there: bool) {
+        let _ = self.0.send(Urgent::StopFile(there));
+    }
+    /// Another calibration is to be used.
+    pub fn calibration(&self, full: Box<FullModel>, caveats: Vec<String>) {
+        let _ = self.0.send(Urgent::Calibration(full, caveats));
+    }
+    /// Something to tell.
+    pub fn tell(&self, told: Told) {
+        let _ = self.0.send(Urgent::Tell(told));
+    }
+}
+
+/// What comes in through an [`Inlet`].
+pub struct Inbox(Receiver<Urgent>);
+
+/// Both ends of the way in.
+pub fn inlet() -> (Inlet, Inbox) {
+    let (sender, receiver) = unbounded();
+    (Inlet(sender), Inbox(receiver))
+}
+
+/// Runs a relay for the clients of `listener` and the daemon at `rotator` (`HOST:PORT`) until it is
+/// told to end. What it has to say goes to `reports`, which must be read.
+///
+/// # Errors
+/// When the listener cannot be used.
+pub fn serve(
+    mut relay: Relay,
+    listener: TcpListener,
+    rotator: &str,
+    (inlet, inbox): (Inlet, Inbox),
+    reports: &Sender<Report>,
+) -> Result<(), Error> {
+    let (lines_in, lines) = bounded(MOST_LINES);
+    accept(listener, lines_in, inlet.0.clone());
+    let mut shell = Shell {
+        rotator: rotator.to_owned(),
+        urgent: inlet.0,
+        clients: HashMap::new(),
+        wires: HashMap::new(),
+        generation: 0,
+        reports,
+    };
+    let start = Instant::now();
+    let take =
+        |relay: &mut Relay, event: Event<'_>| relay.handle(event, start.elapsed(), Utc::now());
+    let mut actions = take(&mut relay, Event::Tick);
+    loop {
+        let mut ended = false;
+        for action in actions {
+            if action == Action::End {
+                ended = true;
+            } else {
+                shell.act(action);
+            }
+        }
+        if ended {
+            return Ok(());
+        }
+        let wait = relay.next_tick().saturating_sub(start.elapsed());
+        actions = select_biased! {
+            recv(inbox.0) -> urgent => match urgent {
+                Ok(urgent) => shell.urgent(urgent, &mut |event| take(&mut relay, event)),
+                // The shell holds a sender itself.
+                Err(_) => Vec::new(),
+            },
+            recv(lines) -> line => match line {
+                Ok(FromClient::Opened(id, name, replies, stream)) => {
+                    shell.clients.insert(id, (replies, stream));
+                    take(&mut relay, Event::Opened(id, name))
+                }
+                Ok(FromClient::Line(id, line, count)) => {
+                    take(&mut relay, Event::Line(id, line, count))
+                }
+                Ok(FromClient::Closed(id)) => {
+                    shell.clients.remove(&id);
+                    take(&mut relay, Event::Closed(id))
+                }
+                Err(_) => take(&mut relay, Event::Tick),
+            },
+            default(wait) => take(&mut relay, Event::Tick),
+        };
+    }
+}
+
+/// The sockets of a running relay.
+struct Shell<'a> {
+    rotator: String,
+    urgent: Sender<Urgent>,
+    clients: HashMap<ClientId, (Sender<String>, TcpStream)>,
+    /// The connection that counts, by its generation: news of older ones is no news.
+    wires: HashMap<u8, (u64, Option<TcpStream>)>,
+    generation: u64,
+    reports: &'a Sender<Report>,
+}
+
+const fn key(wire: Wire) -> u8 {
+    match wire {
+        Wire::Main => 0,
+        Wire::Stop => 1,
+    }
+}
+
+impl Shell<'_> {
+    fn act(&mut self, action: Action) {
+        match action {
+            Action::Write(wire, text) => self.write(wire, &text),
+            Action::Send(id, text) => {
+                let full = match self.clients.get(&id) {
+                    Some((replies, _)) => replies.try_send(text).is_err(),
+                    None => false,
+                };
+                if full {
+                    self.close(id);
+                }
+            }
+            Action::Close(id) => {
+                // The writer ends when its queue does, after what is in it.
+                if let Some((replies, stream)) = self.clients.remove(&id) {
+                    drop(replies);
+                    let _ = stream.shutdown(Shutdown::Read);
+                }
+            }
+            Action::Connect(wire) => self.connect(wire),
+            Action::Drop(wire) => {
+                if let Some((_, Some(stream))) = self.wires.remove(&key(wire)) {
+                    let _ = stream.shutdown(Shutdown::Both);
+                }
+            }
+            // Whoever reads the reports may have gone; the mount comes first.
+            Action::Log(row) => drop(self.reports.send(Report::Log(row))),
+            Action::Tell(told) => drop(self.reports.send(Report::Tell(told))),
+            Action::Show(status) => drop(self.reports.send(Report::Show(status))),
+            Action::End => {}
+        }
+    }
+
+    fn close(&mut self, id: ClientId) {
+        if let Some((_, stream)) = self.clients.remove(&id) {
+            let _ = stream.shutdown(Shutdown::Both);
+        }
+    }
+
+    fn write(&mut self, wire: Wire, text: &str) {
+        let Some((generation, Some(stream))) = self.wires.get_mut(&key(wire)) else {
+            return;
+        };
+        if let Err(error) = stream.write_all(text.as_bytes()) {
+            let _ = stream.shutdown(Shutdown::Both);
+            let news = WireNews::Down(error.to_string());
+            let _ = self.urgent.send(Urgent::Wire(wire, *generation, news));
+        }
+    }
+
+    fn connect(&mut self, wire: Wire) {
+        self.generation += 1;
+        let generation = self.generation;
+        self.wires.insert(key(wire), (generation, None));
+        let (urgent, rotator) = (self.urgent.clone(), self.rotator.clone());
+        std::thread::spawn(move || {
+            let news = |news| drop(urgent.send(Urgent::Wire(wire, generation, news)));
+            let stream = match connect(&rotator) {
+                Ok(stream) => stream,
+                Err(error) => return news(WireNews::Down(error.to_string())),
+            };
+            let Ok(mut reader) = stream.try_clone() else {
+                return news(WireNews::Down(
+                    "no second handle of the connection".to_owned(),
+                ));
+            };
+            news(WireNews::Up(stream));
+            let mut bytes = [0; 4096];
+            loop {
+                match reader.read(&mut bytes) {
+                    Ok(0) => return news(WireNews::Down("the daemon closed it".to_owned())),
+                    Ok(n) => news(WireNews::Bytes(bytes[..n].to_vec())),
+                    Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
+                    Err(e) => return news(WireNews::Down(e.to_string())),
+                }
+            }
+        });
+    }
+
+    fn urgent(
+        &mut self,
+        urgent: Urgent,
+        take: &mut dyn FnMut(Event<'_>) -> Vec<Action>,
+    ) -> Vec<Action> {
+        match urgent {
+            Urgent::Stop(id, count) => take(Event::Urgent(id, count)),
+            Urgent::Operator(what, how) => take(Event::Operator(what, how)),
+            Urgent::StopFile(there) => take(Event::StopFile(there)),
+            Urgent::Calibration(full, caveats) => take(Event::Calibration(full, caveats)),
+            Urgent::Tell(told) => take(Event::Tell(told)),
+            Urgent::Wire(wire, generation, news) => match self.wires.get_mut(&key(wire)) {
+                Some((current, stream)) if *current == generation => match news {
+                    WireNews::Up(up) => {
+                        *stream = Some(up);
+                        take(Event::WireUp(wire))
+                    }
+                    WireNews::Bytes(bytes) => take(Event::WireBytes(wire, &bytes)),
+                    WireNews::Down(why) => {
+                        self.wires.remove(&key(wire));
+                        take(Event::WireDown(wire, why))
+                    }
+                },
+                _ => Vec::new(),
+            },
+        }
+    }
+}
+
+/// To the first address of a name that answers.
+fn connect(rotator: &str) -> std::io::Result<TcpStream> {
+    let mut last = std::io::Error::other("the name has no address");
+    for address in rotator.to_socket_addrs()? {
+        match TcpStream::connect_timeout(&address, CONNECT) {
+            Ok(stream) => {
+                // A stop is a single small packet that must not wait for company.
+                stream.set_nodelay(true)?;
+                stream.set_write_timeout(Some(WRITE))?;
+                return Ok(stream);
+            }
+            Err(error) => last = error,
+        }
+    }
+    Err(last)
+}
+
+/// Accepts clients for ever.
+fn accept(listener: TcpListener, lines: Sender<FromClient>, urgent: Sender<Urgent>) {
+    let open = Arc::new(AtomicUsize::new(0));
+    let count = Arc::new(AtomicU64::new(0));
+    std::thread::spawn(move || {
+        for (id, connection) in (1..).zip(listener.incoming()) {
+            let Ok(mut stream) = connection else {
+                // It broke before it began; wait a little lest a lasting fault fills the machine.
+                std::thread::sleep(Duration::from_millis(20));
+                continue;
+            };
+            if open.load(Ordering::SeqCst) >= MOST_CLIENTS {
+                let _ = stream.write_all(format!("{}\n", Code::Unavailable).as_bytes());
+                continue;
+            }
+            let _ = stream.set_nodelay(true);
+            let _ = stream.set_write_timeout(Some(CLIENT_WRITE));
+            let name = stream
+                .peer_addr()
+                .map_or_else(|_| "a client".to_owned(), |a: SocketAddr| a.to_string());
+            let (Ok(reader), Ok(writer)) = (stream.try_clone(), stream.try_clone()) else {
+                continue;
+            };
+            let (replies_in, replies) = bounded(MOST_REPLIES);
+            if lines
+                .send(FromClient::Opened(id, name, replies_in, stream))
+                .is_err()
+            {
+                return;
+            }
+            open.fetch_add(1, Ordering::SeqCst);
+            std::thread::spawn(move || write_replies(writer, &replies));
+            let (lines, urgent) = (lines.clone(), urgent.clone());
+            let (open, count) = (Arc::clone(&open), Arc::clone(&count));
+            std::thread::spawn(move || {
+                read_lines(reader, id, &lines, &urgent, &count);
+                open.fetch_sub(1, Ordering::SeqCst);
+                let _ = lines.send(FromClient::Closed(id));
+            });
+        }
+    });
+}
+
+/// Writes replies until there are no more, each in one piece.
+fn write_replies(mut writer: TcpStream, replies: &Receiver<String>) {
+    for text in replies {
+        if writer.write_all(text.as_bytes()).is_err() {
+            break;
+        }
+    }
+    let _ = writer.shutdown(Shutdown::Both);
+}
+
+/// Reads the lines of a client until it goes. A stop is told at once, ahead of all that waits.
+fn read_lines(
+    mut reader: TcpStream,
+    id: ClientId,
+    lines: &Sender<FromClient>,
+    urgent: &Sender<Urgent>,
+    count: &AtomicU64,
+) {
+    let mut split = Lines::default();
+    let mut bytes = [0; 4096];
+    loop {
+        let n = match reader.read(&mut bytes) {
+            Ok(0) => return,
+            Ok(n) => n,
+            Err(e) if e.kind() == std::io::ErrorKind::Interrupted => continue,
+            Err(_) => return,
+        };
+        let mut came = Vec::new();
+        split.feed(&bytes[..n], |line| {
+            came.push((line, count.fetch_add(1, Ordering::SeqCst) + 1));
+        });
+        // All stops of the packet before any of its other lines.
+        for (line, number) in &came {
+            if is_stop(line) {
+                let _ = urgent.send(Urgent::Stop(id, *number));
+            }
+        }
+        for (line, number) in came {
+            if lines.send(FromClient::Line(id, line, number)).is_err() {
+                return;
+            }
+        }
+    }
+}
+
+fn is_stop(line: &Line) -> bool {
+    match line {
+        Line::Text(text) => {
+            Request::parse(text).is_some_and(|request| request.command == Command::Stop)
+        }
+        Line::TooLong => false,
+    }
+}

@@ -1,0 +1,485 @@
+//! The whole command between a tracker and a pretended daemon, over loopback sockets.
+
+#![cfg(unix)] // signals
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::{TcpListener, TcpStream};
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::sync::{Arc, Mutex};
+use std::time::{Duration, Instant};
+
+use crate::mount::{Fault, Mount};
+
+/// Far longer than anything takes: a test that waits so long has failed.
+const PATIENCE: Duration = Duration::from_secs(60);
+
+/// A pretended daemon at a port of its own.
+struct Daemon {
+    mount: Arc<Mutex<Mount>>,
+    start: Instant,
+    port: u16,
+}
+
+impl Daemon {
+    fn new(mount: Mount) -> Daemon {
+        let listener = TcpListener::bind("127.0.0.1:0").unwrap();
+        let port = listener.local_addr().unwrap().port();
+        let mount = Arc::new(Mutex::new(mount));
+        let start = Instant::now();
+        let shared = Arc::clone(&mount);
+        std::thread::spawn(move || {
+            for (number, stream) in (0u8..).zip(listener.incoming()) {
+                let (shared, stream) = (Arc::clone(&shared), stream.unwrap());
+                std::thread::spawn(move || talk(&shared, stream, number, start));
+            }
+        });
+        Daemon { mount, start, port }
+    }
+
+    /// Looks at the mount as it is now.
+    fn look<T>(&self, at: impl FnOnce(&mut Mount) -> T) -> T {
+        let mut mount = self.mount.lock().unwrap();
+        mount.advance(self.start.elapsed());
+        at(&mut mount)
+    }
+
+    fn wait_for(&self, what: &str, mut true_of: impl FnMut(&mut Mount) -> bool) {
+        let until = Instant::now() + PATIENCE;
+        while !self.look(&mut true_of) {
+            assert!(Instant::now() < until, "waited in vain until {what}");
+            std::thread::sleep(Duration::from_millis(10));
+        }
+    }
+}
+
+fn talk(mount: &Mutex<Mount>, mut stream: TcpStream, number: u8, start: Instant) {
+    let mut reader = BufReader::new(stream.try_clone().unwrap());
+    let mut line = String::new();
+    while reader.read_line(&mut line).is_ok_and(|n| n > 0) {
+        let mut mount = mount.lock().unwrap();
+        mount.advance(start.elapsed());
+        mount.command(number, &line);
+        // Everything but silence is answered at once.
+        mount.advance(start.elapsed() + Duration::from_millis(2));
+        while let Some((_, text)) = mount.take_reply() {
+            let _ = stream.write_all(text.as_bytes());
+        }
+        line.clear();
+    }
+}
+
+/// A folder with a station and its calibration.
+struct Place(tempfile::TempDir);
+
+impl Place {
+    fn new() -> Place {
+        let place = Place(tempfile::tempdir().unwrap());
+        let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/invented");
+        for name in ["station.toml", "calibration.json"] {
+            std::fs::copy(data.join(name), place.path(name)).unwrap();
+        }
+        place
+    }
+    fn path(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+    fn read(&self, name: &str) -> String {
+        std::fs::read_to_string(self.path(name)).unwrap()
+    }
+    /// Changes the calibration: a term's value.
+    fn set_zero(&self, degrees: f64) {
+        let text = self.read("calibration.json");
+        let mut document: serde_json::Value = serde_json::from_str(&text).unwrap();
+        document["terms"]["azimuth-zero"]["value_deg"] = degrees.into();
+        let temporary = self.path("new.json");
+        std::fs::write(&temporary, document.to_string()).unwrap();
+        std::fs::rename(temporary, self.path("calibration.json")).unwrap();
+    }
+    fn command(&self, arguments: &[&str]) -> Command {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_plumbeam"));
+        command.arg("relay").args(arguments);
+        command.current_dir(self.0.path()).stdin(Stdio::null());
+        command
+    }
+    fn run(&self, arguments: &[&str]) -> Output {
+        self.command(arguments).output().unwrap()
+    }
+    /// Starts the relay in front of a daemon; the Sun is let alone, for it is where it is.
+    fn start(&self, daemon: &Daemon, more: &[&str]) -> Running {
+        let rotator = format!("127.0.0.1:{}", daemon.port);
+        let mut arguments = vec![
+            "--calibration",
+            "calibration.json",
+            "--rotator",
+            &rotator,
+            "--listen",
+            "127.0.0.1:0",
+            "--sun",
+            "off",
+        ];
+        arguments.extend(more);
+        let mut child = self
+            .command(&arguments)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let (sender, said) = channel();
+        let errors = BufReader::new(child.stderr.take().unwrap());
+        std::thread::spawn(move || {
+            for line in errors.lines().map_while(Result::ok) {
+                if sender.send(line).is_err() {
+                    return;
+                }
+            }
+        });
+        let mut running = Running {
+            child,
+            said,
+            heard: Vec::new(),
+            port: 0,
+        };
+        let line = running.hears("listening on 127.0.0.1:");
+        let port = line.split("127.0.0.1:").nth(1).unwrap();
+        running.port = port.split(',').next().unwrap().parse().unwrap();
+        running.hears("the mount is connected");
+        running
+    }
+}
+
+/// A relay that runs.
+struct Running {
+    child: Child,
+    said: Receiver<String>,
+    heard: Vec<String>,
+    port: u16,
+}
+
+impl Running {
+    /// Waits until it says something with these words.
+    fn hears(&mut self, words: &str) -> String {
+        if let Some(line) = self.heard.iter().find(|line| line.contains(words)) {
+            return line.clone();
+        }
+        loop {
+            let line = self.said.recv_timeout(PATIENCE);
+            let line = line.unwrap_or_else(|_| panic!("not said: {words:?}; but {:?}", self.heard));
+            self.heard.push(line.clone());
+            if line.contains(words) {
+                return line;
+            }
+        }
+    }
+    fn client(&self) -> Client {
+        let stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
+        stream.set_read_timeout(Some(PATIENCE)).unwrap();
+        stream.set_nodelay(true).unwrap();
+        Client(stream)
+    }
+    fn signal(&self, name: &str) {
+        let id = self.child.id().to_string();
+        let done = Command::new("kill")
+            .args(["-s", name, &id])
+            .status()
+            .unwrap();
+        assert!(done.success());
+    }
+    /// Ends it, and gives its exit code and what it printed.
+    fn end(mut self, signal: &str) -> (i32, String) {
+        self.signal(signal);
+        let mut text = String::new();
+        self.child
+            .stdout
+            .take()
+            .unwrap()
+            .read_to_string(&mut text)
+            .unwrap();
+        let code = self.child.wait().unwrap().code().unwrap();
+        (code, text)
+    }
+}
+
+impl Drop for Running {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+struct Client(TcpStream);
+
+impl Client {
+    fn send(&mut self, text: &str) {
+        self.0.write_all(text.as_bytes()).unwrap();
+    }
+    /// One receive of 128 bytes, as common trackers take it.
+    fn receive(&mut self) -> String {
+        let mut bytes = [0; 128];
+        let n = self.0.read(&mut bytes).expect("a reply");
+        String::from_utf8(bytes[..n].to_vec()).unwrap()
+    }
+    fn ask(&mut self, text: &str) -> String {
+        self.send(text);
+        self.receive()
+    }
+    fn position(&mut self) -> Vec<f64> {
+        let reply = self.ask("p\n");
+        let lines: Vec<f64> = reply.lines().map(|l| l.parse().unwrap()).collect();
+        assert_eq!(lines.len(), 2, "both lines in one receive: {reply:?}");
+        lines
+    }
+}
+
+/// What the encoders must read for a demand, by the verb `point`.
+fn point(place: &Place, present: &str, azimuth: &str, elevation: &str) -> Vec<f64> {
+    let output = Command::new(env!("CARGO_BIN_EXE_plumbeam"))
+        .args([
+            "point",
+            "--calibration",
+            "calibration.json",
+            "--present",
+            present,
+        ])
+        .args([azimuth, elevation])
+        .current_dir(place.0.path())
+        .output()
+        .unwrap();
+    let text = String::from_utf8(output.stdout).unwrap();
+    text.split_whitespace()
+        .map(|n| n.parse().unwrap())
+        .collect()
+}
+
+/// The pretended encoders tell hundredths of a degree.
+const RESOLUTION: f64 = 0.02;
+
+#[test]
+fn a_tracker_drives_the_mount_through_the_relay_and_the_log_tells_of_it() {
+    let place = Place::new();
+    let wanted = point(&place, "100,30", "110", "35");
+    let daemon = Daemon::new(Mount::new(100.0, 30.0));
+    let mut relay = place.start(&daemon, &["--log", "relay.csv"]);
+    // What is limited is said.
+    relay.hears("could not tell clock-offset apart");
+    relay.hears("no emergency stop");
+    let checksum = relay.hears("# readings = corrected:");
+    let mut tracker = relay.client();
+    assert_eq!(tracker.ask("P 110.00 35.00\n"), "RPRT 0\n");
+    let there = |mount: &mut Mount| {
+        let at = mount.reading();
+        (at[0] - wanted[0]).abs() < RESOLUTION && (at[1] - wanted[1]).abs() < RESOLUTION
+    };
+    daemon.wait_for("the mount is where point says", there);
+    let until = Instant::now() + PATIENCE;
+    loop {
+        let at = tracker.position();
+        if (at[0] - 110.0).abs() < RESOLUTION && (at[1] - 35.0).abs() < RESOLUTION {
+            break;
+        }
+        assert!(
+            Instant::now() < until,
+            "the tracker sees where the beam points: {at:?}"
+        );
+    }
+    let (code, text) = relay.end("TERM");
+    assert_eq!(code, 0);
+    assert!(
+        daemon.look(|mount| !mount.stops.is_empty()),
+        "stopped at the end"
+    );
+    assert!(text.contains("On target"), "{text}");
+
+    let log = place.read("relay.csv");
+    assert!(log.starts_with("# plumbeam relay log 1\n# station = Mill meadow\n"));
+    assert!(log.contains("\n# readings = encoder\n"));
+    let checksum = checksum.rsplit(':').next().unwrap().to_owned();
+    assert!(log.contains(&format!("\n# calibration = {checksum}\n")));
+    assert!(log.contains(",P 110.00 35.00,110,35,"), "{log}");
+
+    let summary = place.run(&["--summary", "relay.csv", "--report", "pass"]);
+    assert_eq!(summary.status.code(), Some(0));
+    let text = String::from_utf8(summary.stdout).unwrap();
+    assert!(
+        text.contains("On target") && text.contains("without it"),
+        "{text}"
+    );
+    assert!(place.read("pass/passes.html").contains("<svg"));
+    assert!(place.path("pass/pass-1.png").is_file());
+    let json = place.run(&["--summary", "relay.csv", "--json"]);
+    let json: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
+    assert!(json["summary"][0]["on_target_s"].as_f64().unwrap() > 0.0);
+
+    // Begun again, the same log grows.
+    let relay = place.start(&daemon, &["--log", "relay.csv"]);
+    relay.end("INT");
+    assert!(place.read("relay.csv").starts_with(&log));
+}
+
+#[test]
+fn a_stop_is_written_though_the_daemon_is_silent() {
+    let place = Place::new();
+    let daemon = Daemon::new(Mount::new(100.0, 30.0));
+    let relay = place.start(&daemon, &[]);
+    let (mut tracker, mut other) = (relay.client(), relay.client());
+    assert_eq!(tracker.ask("P 150 30\n"), "RPRT 0\n");
+    daemon.wait_for("it moves", |mount| !mount.stands());
+    // It hears, but no answer comes back.
+    daemon.look(|mount| mount.faults = vec![Fault::Slow(Duration::from_secs(3600))]);
+    tracker.send("P 152 30\np\np\n");
+    assert_eq!(other.ask("S\n"), "RPRT 0\n");
+    daemon.wait_for("the stop is there", |mount| !mount.stops.is_empty());
+    daemon.wait_for("it stands", |mount| mount.stands());
+}
+
+#[test]
+fn files_and_signals_stop_the_mount() {
+    for signal in ["TERM", "INT"] {
+        let place = Place::new();
+        let daemon = Daemon::new(Mount::new(100.0, 30.0));
+        let mut relay = place.start(
+            &daemon,
+            &["--stop-file", "stop", "--ack-file", "seen", "--json"],
+        );
+        let mut tracker = relay.client();
+        assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
+        daemon.wait_for("it moves", |mount| !mount.stands());
+        std::fs::write(place.path("stop"), "").unwrap();
+        relay.hears("stopped by the stop file");
+        daemon.wait_for("the stop is there", |mount| !mount.stops.is_empty());
+        assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
+        std::fs::remove_file(place.path("stop")).unwrap();
+        relay.hears("the stop file is gone");
+        // A jump of the reading waits for the other file.
+        daemon.wait_for("it stands", |mount| mount.stands());
+        daemon.look(|mount| mount.jump(20.0));
+        relay.hears("off the way");
+        assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
+        std::fs::write(place.path("seen"), "").unwrap();
+        relay.hears("acknowledged: demands are taken again");
+        assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
+        daemon.wait_for("it moves", |mount| !mount.stands());
+        let (code, text) = relay.end(signal);
+        assert_eq!(code, 0);
+        daemon.wait_for("it stands", |mount| mount.stands());
+        // Every line is an object, the last one the summary.
+        let lines: Vec<serde_json::Value> = text
+            .lines()
+            .map(|l| serde_json::from_str(l).unwrap())
+            .collect();
+        assert!(lines.last().unwrap()["summary"].is_array());
+        assert!(lines.iter().any(|l| l["told"] == "alarm"));
+        assert!(lines.iter().any(|l| l["command"] == "P 250 30"));
+    }
+}
+
+#[test]
+fn the_calibration_may_be_replaced_with_the_rules_of_the_stream() {
+    let place = Place::new();
+    let daemon = Daemon::new(Mount::new(100.0, 30.0));
+    let mut relay = place.start(&daemon, &["--ack-file", "seen"]);
+    place.set_zero(8.31);
+    relay.hears("calibration.json was read again");
+    let wanted = point(&place, "100,30", "110", "30");
+    let mut tracker = relay.client();
+    assert_eq!(tracker.ask("P 110 30\n"), "RPRT 0\n");
+    daemon.wait_for("the new one is used", |mount| {
+        (mount.reading()[0] - wanted[0]).abs() < RESOLUTION
+    });
+    // More than a beamwidth at once is held back.
+    place.set_zero(20.0);
+    relay.hears("the key c takes it all the same");
+    std::fs::write(place.path("seen"), "").unwrap();
+    relay.heard.clear();
+    relay.hears("calibration.json was read again");
+    // One that means nothing, or of another station, is never taken.
+    let text = place
+        .read("calibration.json")
+        .replace("Mill meadow", "Hill");
+    std::fs::write(place.path("calibration.json"), text).unwrap();
+    relay.hears("\"Hill\"");
+}
+
+#[test]
+fn what_must_not_be_used_is_refused() {
+    let place = Place::new();
+    let refused = |arguments: &[&str], code: i32, words: &str| {
+        let output = place.run(arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(code), "{arguments:?}: {said}");
+        assert!(said.contains(words), "{arguments:?}: {said}");
+    };
+    let usual = [
+        "--calibration",
+        "calibration.json",
+        "--rotator",
+        "127.0.0.1:1",
+    ];
+    let with = |more: &[&'static str]| -> Vec<&str> {
+        usual.iter().copied().chain(more.iter().copied()).collect()
+    };
+    refused(&with(&["--listen", "0.0.0.0:0"]), 2, "no password");
+    refused(&with(&["--listen", "here"]), 2, "is no address");
+    refused(&with(&["--anyway"]), 2, "--anyway");
+    refused(&with(&["--report", "180"]), 2, "as-asked");
+    refused(&with(&["--sun", "120"]), 2, "or off");
+    refused(&with(&["--leash", "0"]), 2, "above zero");
+    refused(&with(&["--deadband", "-1"]), 2, "0 or more");
+    refused(
+        &with(&["--log", "calibration.json"]),
+        2,
+        "will not write over it",
+    );
+    refused(
+        &with(&["--log", "station.toml"]),
+        2,
+        "will not write over it",
+    );
+    std::fs::write(place.path("mine.csv"), "time_utc,emitter\n").unwrap();
+    refused(&with(&["--log", "mine.csv"]), 2, "no log of relay");
+    refused(&with(&["--out", "x"]), 2, "--out");
+    refused(&["--rotator", "127.0.0.1:1"], 2, "--calibration");
+    refused(
+        &["--calibration", "calibration.json", "--rotator", "dish"],
+        2,
+        "has no port",
+    );
+    refused(&["--summary", "mine.csv"], 3, "no log of a relay");
+    refused(&["--summary", "missing.csv"], 3, "missing.csv");
+    let text = place.read("calibration.json");
+    std::fs::write(
+        place.path("calibration.json"),
+        text.replace("Mill meadow", "Hill"),
+    )
+    .unwrap();
+    refused(&with(&[]), 4, "a relay takes no other");
+}
+
+#[test]
+fn clients_that_misbehave_harm_nobody() {
+    let place = Place::new();
+    let daemon = Daemon::new(Mount::new(100.0, 30.0));
+    let relay = place.start(&daemon, &[]);
+    let mut bad = Vec::new();
+    for k in 0..50 {
+        let mut client = relay.client();
+        match k % 5 {
+            0 => client.send("P 1"),
+            1 => client.send(&"x".repeat(10_000)),
+            2 => client.send(&"_\n".repeat(500)),
+            3 => client.send("\u{0}\u{1}\n\n\n;;;\n\\\n"),
+            _ => client.send(&"p\n".repeat(300)),
+        }
+        // Some go at once, some never read.
+        if k % 2 == 0 {
+            bad.push(client);
+        }
+    }
+    let mut tracker = relay.client();
+    assert_eq!(tracker.ask("P 105 30\n"), "RPRT 0\n");
+    let at = tracker.position();
+    assert!(at.iter().all(|v| v.is_finite()));
+    assert_eq!(tracker.ask("S\n"), "RPRT 0\n");
+    daemon.wait_for("it stands", |mount| mount.stands());
+}
