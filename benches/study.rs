@@ -26,6 +26,10 @@ fn main() {
     if arguments.iter().any(|a| a == "--test") {
         return;
     }
+    if arguments.iter().any(|a| a == "--bad-only") {
+        breakdown(sessions.min(300));
+        return;
+    }
     match recipe.peaks {
         Some(n) => println!("{sessions} made-up sessions of {n} peaks, 3 to 11 true terms\n"),
         None => println!("{sessions} made-up sessions of 7 to 400 peaks, 3 to 11 true terms\n"),

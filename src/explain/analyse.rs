@@ -1,5 +1,7 @@
 //! The analysis, from a log to its explanation.
 
+use std::borrow::Cow;
+
 use crate::logbook::PeakLog;
 use crate::mount::{Term, TermValues};
 use crate::sky::Sky;
@@ -41,7 +43,7 @@ pub fn explain(
         log,
         clock_s,
     };
-    analyse(station, &found, Some(reading), options)
+    analyse(station, Cow::Owned(found), Some(reading), options)
 }
 
 /// Explains observations whose places are known already: without the sky. A clock offset is then
@@ -54,7 +56,7 @@ pub fn explain_observed(
     found: &Observations,
     options: &Options,
 ) -> Result<Explanation, Unexplained> {
-    analyse(station, found, None, options)
+    analyse(station, Cow::Borrowed(found), None, options)
 }
 
 fn held_values(options: &Options) -> TermValues {
@@ -67,7 +69,7 @@ fn held_values(options: &Options) -> TermValues {
 
 fn analyse(
     station: &Station,
-    found: &Observations,
+    found: Cow<'_, Observations>,
     reading: Option<LogReading<'_>>,
     options: &Options,
 ) -> Result<Explanation, Unexplained> {
@@ -94,6 +96,9 @@ fn analyse(
         options.seed,
     );
     session.logs.clone_from(&found.logs);
+    let unusable = found.unusable.clone();
+    // The observations of a long log take room.
+    drop(found);
     if options.zeros_per_log {
         session = session.with_zeros_per_log();
     }
@@ -117,7 +122,7 @@ fn analyse(
     } else {
         with_causes(context, session, options, &mut remarks)?
     };
-    finished(context, found, chosen, computed, remarks)
+    finished(context, unusable, chosen, computed, remarks)
 }
 
 /// The terms always fitted.

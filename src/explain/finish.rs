@@ -18,7 +18,7 @@ use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::log_zeros::zeros_of_logs;
 use super::loose_joint::{LooseJoint, loose_joint};
-use super::observe::Observations;
+use super::observe::Unusable;
 use super::options::TermChoice;
 use super::plausibility::ABSURD_ZERO;
 use super::plausibility::many_bad;
@@ -44,7 +44,7 @@ const PRACTICALLY_FREE: f64 = 1e4;
 /// When nothing is left to judge the uncertainty by, or nothing of what was asked for is told.
 pub fn finished(
     context: Context<'_>,
-    found: &Observations,
+    unusable: Vec<Unusable>,
     chosen: Chosen,
     computed: Option<ComputedPositions>,
     mut remarks: Vec<Remark>,
@@ -191,7 +191,7 @@ pub fn finished(
         covariance: noise.covariance,
         freedom: noise.freedom,
         noise_factor: noise.factor,
-        unusable: found.unusable.clone(),
+        unusable,
         start: begin,
         misread,
         computed,

@@ -8,10 +8,13 @@
 //! the peaks.
 
 use std::cell::OnceCell;
+use std::ops::Range;
 use std::sync::Arc;
 
 use nalgebra::{DMatrix, DVector, Matrix2};
+use rayon::prelude::*;
 
+use super::peak::SessionPeak;
 use super::problem::JointProblem;
 use super::shape::{Column, Lever};
 use crate::angle::Angle;
@@ -35,6 +38,8 @@ const MOST_ROUNDS: usize = 12;
 const MANY_BAD: f64 = 0.1;
 /// With fewer degrees of freedom nothing can be judged.
 const LEAST_FREEDOM: f64 = 2.0;
+/// Peaks worked out in one go; more are shared among threads.
+const PEAKS_AT_A_TIME: usize = 512;
 /// Rows multiplied with each other at a time: they stay in the fast cache.
 const ROWS_AT_A_TIME: usize = 256;
 /// A peak within 3.5 sigmas of a fit is never called bad, however coarse the noise.
@@ -212,7 +217,7 @@ impl Linearised {
     /// `kept` says which peaks the joint fit explains.
     pub fn at(
         problem: &JointProblem<'_>,
-        (peaks, sigmas): (&[super::peak::SessionPeak], &[[Angle; 2]]),
+        (peaks, sigmas): (&[SessionPeak], &[[Angle; 2]]),
         parameters: &[f64],
         more: &[Column],
         (kept, trust): (&[bool], Trust),
@@ -220,14 +225,18 @@ impl Linearised {
     ) -> Linearised {
         let own = problem.columns().len();
         let width = own + more.len();
-        let mut columns = Vec::with_capacity(2 * peaks.len() * width);
-        let mut residuals = Vec::with_capacity(2 * peaks.len());
-        let mut row_sigmas = Vec::with_capacity(2 * peaks.len());
         let mut first_row = Vec::with_capacity(peaks.len() + 1);
-        let mut bad_cost = Vec::with_capacity(peaks.len());
-        let mut changes = vec![[0.0; 2]; width];
+        first_row.push(0);
+        let mut count = 0;
+        first_row.extend(peaks.iter().map(|peak| {
+            count += peak.sighting.coordinates();
+            count
+        }));
+        let mut columns = vec![0.0; count * width];
+        let mut residuals = vec![0.0; count];
         let bare = problem.mount(parameters);
-        for (i, peak) in peaks.iter().enumerate() {
+        // The rows of one peak, into their places.
+        let fill = |i: usize, changes: &mut [[f64; 2]], rows: &mut [f64], left: &mut [f64]| {
             let here = problem.at_about(&bare, i, parameters);
             problem.derivatives_where_expected(i, &here, more, |j, c| changes[j] = c);
             let offset = here.misfit_at_encoders();
@@ -248,21 +257,48 @@ impl Linearised {
             }
             let sigma = sigmas[i].map(Angle::radians);
             let parts = [offset.cross_elevation, offset.elevation];
-            first_row.push(residuals.len());
-            for (axis, measured) in peak.sighting.measured().into_iter().enumerate() {
-                if measured {
-                    residuals.push(parts[axis].radians() / sigma[axis]);
-                    row_sigmas.push(sigma[axis]);
-                    columns.extend(changes.iter().map(|c| c[axis] / sigma[axis]));
+            for (k, axis) in measured_axes(&peaks[i]).enumerate() {
+                left[k] = parts[axis].radians() / sigma[axis];
+                let row = &mut rows[k * width..(k + 1) * width];
+                for (value, change) in row.iter_mut().zip(changes.iter()) {
+                    *value = change[axis] / sigma[axis];
                 }
             }
-            bad_cost.push(BadCost::new(
-                sigma,
-                peak.sighting.coordinates(),
-                trust.beamwidth,
-            ));
+        };
+        let mut parts = Vec::new();
+        let (mut rows, mut left) = (columns.as_mut_slice(), residuals.as_mut_slice());
+        for some in (0..peaks.len()).step_by(PEAKS_AT_A_TIME) {
+            let some = some..peaks.len().min(some + PEAKS_AT_A_TIME);
+            let count = first_row[some.end] - first_row[some.start];
+            let of_part = (
+                some,
+                rows.split_off_mut(..count * width).unwrap_or_default(),
+                left.split_off_mut(..count).unwrap_or_default(),
+            );
+            parts.push(of_part);
         }
-        first_row.push(residuals.len());
+        let fill_part = |(some, rows, left): (Range<usize>, &mut [f64], &mut [f64])| {
+            let mut changes = vec![[0.0; 2]; width];
+            let begin = first_row[some.start];
+            for i in some {
+                let own = first_row[i] - begin..first_row[i + 1] - begin;
+                let values = own.start * width..own.end * width;
+                fill(i, &mut changes, &mut rows[values], &mut left[own]);
+            }
+        };
+        match parts.len() {
+            0 | 1 => parts.into_iter().for_each(fill_part),
+            _ => parts.into_par_iter().for_each(fill_part),
+        }
+        let row_sigmas = (peaks.iter().zip(sigmas))
+            .flat_map(|(peak, s)| measured_axes(peak).map(move |axis| s[axis].radians()))
+            .collect();
+        let bad_cost = (peaks.iter().zip(sigmas))
+            .map(|(peak, s)| {
+                let rows = peak.sighting.coordinates();
+                BadCost::new(s.map(Angle::radians), rows, trust.beamwidth)
+            })
+            .collect();
         let own_known = (problem.columns().iter().zip(parameters))
             .zip(base_spreads)
             .map(|((column, value), base)| Known {
@@ -739,6 +775,12 @@ impl Linearised {
             .collect();
         Some((each, solved.freedom))
     }
+}
+
+/// The axes that were measured at a peak, by number.
+fn measured_axes(peak: &SessionPeak) -> impl Iterator<Item = usize> {
+    let measured = peak.sighting.measured();
+    (0..2).filter(move |axis| measured[*axis])
 }
 
 /// Of two slices of one length.

@@ -123,6 +123,11 @@ impl Mount {
         self.faults.contains(&fault)
     }
 
+    /// Its own time.
+    pub fn now(&self) -> Duration {
+        self.now
+    }
+
     /// Time goes on.
     pub fn advance(&mut self, to: Duration) {
         const STEP: f64 = 0.005;

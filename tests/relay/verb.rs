@@ -61,8 +61,10 @@ fn talk(mount: &Mutex<Mount>, mut stream: TcpStream, number: u8, start: Instant)
         let mut mount = mount.lock().unwrap();
         mount.advance(start.elapsed());
         mount.command(number, &line);
-        // Everything but silence is answered at once.
-        mount.advance(start.elapsed() + Duration::from_millis(2));
+        // Everything but silence is answered at once, and on this connection: its own time may be
+        // ahead by the answers on another.
+        let soon = mount.now() + Duration::from_millis(2);
+        mount.advance(soon);
         while let Some((_, text)) = mount.take_reply() {
             let _ = stream.write_all(text.as_bytes());
         }
