@@ -140,6 +140,16 @@ pub fn quoted(text: &str) -> String {
     }
 }
 
+/// Whether a line is one of a request of the web, as a page in a browser can send it to any port of
+/// this machine (request methods: RFC 9110, section 9; `PRI`: RFC 9113; from memory).
+pub fn is_of_the_web(line: &str) -> bool {
+    const METHODS: [&str; 10] = [
+        "GET ", "HEAD ", "POST ", "PUT ", "DELETE ", "CONNECT ", "OPTIONS ", "TRACE ", "PATCH ",
+        "PRI ",
+    ];
+    METHODS.iter().any(|method| line.starts_with(method)) || line.contains("HTTP/")
+}
+
 /// What makes a spreadsheet take a cell for a formula and run it, when it comes first.
 const RUNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 

@@ -644,7 +644,10 @@ fn a_web_page_cannot_speak_to_the_port() {
         let said = speak(request);
         assert!(!said.contains("reloaded"), "{said}");
         assert!(said.lines().count() <= 1, "{said}");
-        assert!(said.is_empty() || said.contains("no web server"), "{said}");
+        assert!(
+            said.is_empty() || said.contains("not a web server"),
+            "{said}"
+        );
     }
     // And who speaks as it should is answered as before.
     let mut stream = TcpStream::connect(&address).unwrap();

@@ -99,6 +99,10 @@ pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<S
     if log.readings.contains(&Readings::Encoder) {
         return None;
     }
+    // A regular file only: what is written to may be a device, which would keep it waiting.
+    if !earlier.is_file() {
+        return None;
+    }
     let bytes = std::fs::read(earlier).ok()?;
     let old = Calibration::parse(&earlier.display().to_string(), &bytes).ok()?;
     if old.station != found.station {

@@ -105,7 +105,7 @@ pub fn read_bytes(path: &Path, expected: Expected) -> Result<(String, Vec<u8>), 
                 "this holds more than {} megabytes",
                 expected.most_bytes >> 20
             ),
-            format!("{}, which never is so large", expected.what),
+            format!("{}, which is never that large", expected.what),
         )
         .mend("is it the right file?")
         .into());

@@ -18,6 +18,7 @@ use super::record::Row;
 use super::told::{Status, Told};
 use crate::problem::Error;
 use crate::table::FullModel;
+use crate::text::is_of_the_web;
 use crate::time::Utc;
 
 /// So many clients at the same time.
@@ -382,6 +383,16 @@ fn read_lines(
         split.feed(&bytes[..n], |line| {
             came.push((line, count.fetch_add(1, Ordering::SeqCst) + 1));
         });
+        // A page in a browser can reach this port too: what its request carries is not heard, nor
+        // what comes behind a line that no tracker sends.
+        let foreign = came.iter().position(|(line, _)| match line {
+            Line::Text(text) => is_of_the_web(text),
+            Line::TooLong => true,
+        });
+        if let Some(first) = foreign {
+            let too_long = matches!(came[first].0, Line::TooLong);
+            came.truncate(first + usize::from(too_long));
+        }
         // All stops of the packet before any of its other lines.
         for (line, number) in &came {
             if is_stop(line) {
@@ -392,6 +403,9 @@ fn read_lines(
             if lines.send(FromClient::Line(id, line, number)).is_err() {
                 return;
             }
+        }
+        if foreign.is_some() {
+            return;
         }
     }
 }

@@ -9,6 +9,7 @@ use std::io::{self, BufRead, BufReader, Read, Write};
 use serde::Serialize;
 
 use crate::angle::{Angle, EncoderReading};
+use crate::text::is_of_the_web;
 
 use super::pointer::{Demand, Pointer, Refusal, Source};
 use super::watch::{Loaded, Watch};
@@ -159,20 +160,14 @@ enum Asked {
     Pair(Angle, Angle),
 }
 
-/// Whether a line is of a request of the web, as a page in a browser can send one to any port of
-/// this machine, or of another protocol: what comes behind must not be heard.
+/// Whether a line is of a request of the web or of another protocol: what comes behind must not be
+/// heard.
 fn is_of_another_trade(line: &[u8]) -> bool {
-    const METHODS: [&str; 10] = [
-        "GET ", "HEAD ", "POST ", "PUT ", "DELETE ", "CONNECT ", "OPTIONS ", "TRACE ", "PATCH ",
-        "PRI ",
-    ];
     // An encrypted request begins with bytes that no line holds.
     let Ok(text) = std::str::from_utf8(line) else {
         return true;
     };
-    METHODS.iter().any(|method| text.starts_with(method))
-        || text.contains("HTTP/")
-        || text.contains(|c: char| c.is_control() && !matches!(c, '\t' | '\r'))
+    is_of_the_web(text) || text.contains(|c: char| c.is_control() && !matches!(c, '\t' | '\r'))
 }
 
 /// An error as a line of its own, with the end of the line.
@@ -338,7 +333,7 @@ impl<W: Write> Session<'_, W> {
             self.tally.unreadable += 1;
             self.ended = true;
             return self.error(
-                "this is no web server; a line holds two numbers, `reload` or `confirm`: closed",
+                "this is not a web server; a line holds two numbers, `reload` or `confirm`: closed",
             );
         }
         if too_long {

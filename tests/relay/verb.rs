@@ -320,6 +320,30 @@ fn a_tracker_drives_the_mount_through_the_relay_and_the_log_tells_of_it() {
 }
 
 #[test]
+fn a_web_page_cannot_move_the_mount() {
+    let place = Place::new();
+    let daemon = Daemon::new(Mount::new(100.0, 30.0));
+    let relay = place.start(&daemon, &[]);
+    let long = "a".repeat(600);
+    for request in [
+        "POST / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\nP 150 30\n",
+        "GET /P HTTP/1.1\r\n\r\nP 150 30\n",
+        &format!("POST /{long} HTTP/1.1\r\n\r\nP 150 30\n"),
+    ] {
+        let mut page = relay.client();
+        // It may be closed before all is written.
+        let _ = page.0.write_all(request.as_bytes());
+        let mut said = String::new();
+        let _ = page.0.read_to_string(&mut said);
+        assert!(!said.contains("RPRT 0"), "{request:?}: {said}");
+    }
+    // A tracker is answered as before, and finds the mount where it was.
+    let at = relay.client().position();
+    assert!((at[0] - 150.0).abs() > 10.0, "{at:?}");
+    assert!(daemon.look(|mount| mount.stands()));
+}
+
+#[test]
 fn a_stop_is_written_though_the_daemon_is_silent() {
     let place = Place::new();
     let daemon = Daemon::new(Mount::new(100.0, 30.0));
