@@ -138,7 +138,8 @@ impl Picture for PassPicture {
             body.right,
             &keys,
         );
-        let room = body.inset(10.0, 34.0, 34.0, 56.0);
+        // The meanings of lines stand above the titles of the panels.
+        let room = body.inset(10.0, 60.0, 34.0, 56.0);
         let left = Rect {
             right: room.left + 0.42 * room.width(),
             ..room
