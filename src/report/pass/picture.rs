@@ -51,7 +51,8 @@ impl PassPicture {
     }
 
     fn sky<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, room: Rect) {
-        let radius = (room.width().min(room.height()) / 2.0 - 30.0).max(40.0);
+        // Beside the circle stand the names of the quarters.
+        let radius = (room.width().min(room.height()) / 2.0 - 52.0).max(40.0);
         let sky = RoundSky {
             centre: room.centre(),
             radius,
@@ -129,6 +130,7 @@ impl Picture for PassPicture {
             (Key::Mark(Marker::Disc, colours::BLUE), "beam".to_owned()),
             (Key::Line(WITH), "with the correction".to_owned()),
             (Key::Line(WITHOUT), "without it".to_owned()),
+            (Key::Line(TARGET), format!("{ON_TARGET_DB} dB: on target")),
         ];
         notes(
             canvas,
@@ -136,7 +138,8 @@ impl Picture for PassPicture {
             body.right,
             &keys,
         );
-        let room = body.inset(10.0, 34.0, 34.0, 56.0);
+        // The meanings of lines stand above the titles of the panels.
+        let room = body.inset(10.0, 60.0, 34.0, 56.0);
         let left = Rect {
             right: room.left + 0.42 * room.width(),
             ..room
@@ -187,11 +190,7 @@ impl Picture for PassPicture {
                 self.curve(canvas, &panel, top, &WITH, |s| Some(s.miss.degrees()));
             } else {
                 let line = panel.at(from, ON_TARGET_DB).1;
-                canvas.line(
-                    (frame.left, line),
-                    (frame.right, line),
-                    &Pen::new(colours::GREEN, 1.2),
-                );
+                canvas.line((frame.left, line), (frame.right, line), &TARGET);
                 self.curve(canvas, &panel, top, &WITHOUT, |s| {
                     s.uncorrected
                         .map(|miss| loss_db(miss, width).unwrap_or(MOST_DB))
@@ -216,5 +215,7 @@ impl PassPicture {
 
 /// With the correction.
 const WITH: Pen = Pen::new(colours::BLUE, 2.0);
+/// Below it the beam is on target.
+const TARGET: Pen = Pen::new(colours::GREEN, 1.2);
 /// Without it.
 const WITHOUT: Pen = Pen::new(colours::ORANGE, 2.0).dashed(6.0, 4.0);
