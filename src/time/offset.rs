@@ -82,8 +82,12 @@ pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<Offset> {
         None => (digits, "0"),
     };
     let fits = (fewest..=2).contains(&hours.len()) && text.chars().count() == 1 + digits.len();
-    let (hours, minutes) = (number(hours)? as i32, number(minutes)? as i32);
-    (fits && hours <= FARTHEST_HOURS && minutes < 60).then_some(Offset {
+    // Two digits each at most: nothing below can overflow.
+    let (hours, minutes) = match fits {
+        true => (number(hours)? as i32, number(minutes)? as i32),
+        false => return None,
+    };
+    (hours <= FARTHEST_HOURS && minutes < 60).then_some(Offset {
         seconds: sign * (hours * 3600 + minutes * 60),
     })
 }
@@ -112,6 +116,22 @@ pub(super) fn number(text: &str) -> Option<i64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn too_many_digits_are_no_offset() {
+        for text in [
+            "+99999999999:00",
+            "-4294967296",
+            "UTC+1000000000000",
+            "+020000",
+        ] {
+            assert_eq!(
+                signed_offset(text, 1).or_else(|| worded_offset(text)),
+                None,
+                "{text}"
+            );
+        }
+    }
 
     #[test]
     fn offsets_are_read_and_written() {
