@@ -162,7 +162,12 @@ pub fn first_fit(session: &Session, options: &Options) -> Result<JointFit, Unexp
 /// Where admission begins: from the healthy mount; and when that does not hold together, or one
 /// peak looks bad that is alone in its part of the sky, also from a mount with every term in, and
 /// with each alone.
-fn starts(context: Context<'_>, session: &Session, first: &JointFit) -> Vec<JointFit> {
+fn starts(
+    context: Context<'_>,
+    session: &Session,
+    first: &JointFit,
+    as_logged: bool,
+) -> Vec<JointFit> {
     let mut found = vec![first.clone()];
     let bad: Vec<usize> = (0..first.kept.len()).filter(|i| !first.kept[*i]).collect();
     let many = bad.len() as f64 > SUSPICIOUS_SHARE * first.kept.len() as f64;
@@ -171,7 +176,7 @@ fn starts(context: Context<'_>, session: &Session, first: &JointFit) -> Vec<Join
         bad.iter().any(|i| leverages[*i] > HIGH_LEVERAGE)
     };
     // Where a term is missing, all peaks may scatter in the place of the few bad ones.
-    if !(many || falls_apart(session, first) || (!bad.is_empty() && alone())) {
+    if !(many || (as_logged && falls_apart(session, first)) || (!bad.is_empty() && alone())) {
         return found;
     }
     let more = all_terms(context.station, session);
@@ -217,6 +222,10 @@ fn best_of(
         (begins.iter()).any(|b| b.misreading.is_some() && !falls_apart(&b.session, &b.fit));
     let mut ended: Vec<Ended> = begins
         .into_iter()
+        .filter(|b| {
+            let needless = another_is_whole && falls_apart(&b.session, &b.fit);
+            b.misreading.is_none() || !needless
+        })
         .map(|begin| {
             let mut session = begin.session;
             let context = match begin.misreading {
@@ -228,9 +237,10 @@ fn best_of(
                 },
             };
             let fit = settled(context, &mut session, begin.fit);
-            let starts = match begin.misreading.is_none() && another_is_whole {
+            let as_logged = begin.misreading.is_none();
+            let starts = match as_logged && another_is_whole {
                 true => vec![fit],
-                false => starts(context, &session, &fit),
+                false => starts(context, &session, &fit, as_logged),
             };
             let admission = admit(context, &mut session, starts);
             Ended {
