@@ -1,7 +1,7 @@
 //! plumbeam makes a motorised radio dish point true.
 //!
 //! Data flows one way: a [`station`] file and a [`logbook`] of peaks give, through the
-//! [`sky`], where the beam should have pointed; [`solve`] finds the mount errors of the
+//! [`sky`], where the beam should have pointed; [`mod@solve`] finds the mount errors of the
 //! [`mount`] model that explain the encoder readings; tables, faults and reports follow
 //! from those. Nothing below imports from above.
 //!

@@ -41,7 +41,7 @@ impl SunZone {
     }
 
     /// Whether any reading of a box puts the beam into the zone. The answer errs to the safe side,
-    /// by less than [`SMALLEST`]: a box is clear when the zone is farther from the beam at its middle
+    /// by less than `SMALLEST`: a box is clear when the zone is farther from the beam at its middle
     /// than the beam moves from there to any corner; else its halves are asked.
     pub fn is_entered_by(&self, beam: &dyn Beam, travel: Travel) -> bool {
         let mut boxes = vec![travel];
