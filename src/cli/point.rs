@@ -204,7 +204,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let loaded = match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
-            let standing = calibration.standing(&station.site.name);
+            let standing = calibration.standing(&station.site.name, station.mount.kind());
             args.trust.allow(path, &standing, console)?;
             say_expected(calibration.expected_pointing_error.as_ref(), console);
             model_of(&calibration, station, args.demand.kind())?
@@ -222,7 +222,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let load = || match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
-            refuse(path, &calibration.standing(&station.site.name), ALONE)?;
+            refuse(
+                path,
+                &calibration.standing(&station.site.name, station.mount.kind()),
+                ALONE,
+            )?;
             model_of(&calibration, station, kind)
         }
         None => {
@@ -379,7 +383,9 @@ fn model_of(
     Ok(Loaded {
         source: Source::Full(Box::new(full_model(calibration, station, kind)?)),
         beamwidth: Some(station.dish.beamwidth),
-        caveats: calibration.standing(&station.site.name).caveats(),
+        caveats: calibration
+            .standing(&station.site.name, station.mount.kind())
+            .caveats(),
     })
 }
 

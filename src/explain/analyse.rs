@@ -90,7 +90,7 @@ fn analyse(
     let mut session = Session::new(
         session_peaks(station, reading.map(|r| r.sky), &found.usable),
         sigmas,
-        station.dish.beamwidth,
+        (station.dish.beamwidth, station.mount.geometry),
         (held_values(options), held_terms),
         (choice, options.trust_all),
         options.seed,

@@ -323,7 +323,7 @@ fn wrapped(model: &MountModel) -> MountModel {
     let mut terms = *model.terms();
     let zero = terms.angle(Term::AzimuthZero).wrapped_signed();
     terms.set_inside(Term::AzimuthZero, zero.radians());
-    MountModel::new(terms)
+    model.with_terms(terms)
 }
 
 fn estimates(

@@ -1,44 +1,15 @@
 //! What a mount's two readings are called in logs.
 
+use crate::mount::{AxisKind, Kind};
 use crate::quantity::Quantity;
-use crate::station::{MountKind, Station};
+use crate::station::Station;
 
-/// What an axis turns about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum AxisKind {
-    /// Clockwise from north.
-    Azimuth,
-    /// Up from the horizon.
-    Elevation,
-    /// Westward from the meridian.
-    HourAngle,
-    /// Northward from the equator.
-    Declination,
-    /// Of an x-y mount.
-    X,
-    /// Of an x-y mount.
-    Y,
-}
-
-impl AxisKind {
-    /// As messages and columns call it.
-    pub fn name(self) -> &'static str {
-        match self {
-            AxisKind::Azimuth => "azimuth",
-            AxisKind::Elevation => "elevation",
-            AxisKind::HourAngle => "hour_angle",
-            AxisKind::Declination => "declination",
-            AxisKind::X => "x",
-            AxisKind::Y => "y",
-        }
-    }
-    /// What its readings may be.
-    pub fn reading(self) -> Quantity {
-        match self {
-            AxisKind::Azimuth | AxisKind::HourAngle => AZIMUTH_READING,
-            AxisKind::Elevation => ELEVATION_READING,
-            AxisKind::Declination | AxisKind::X | AxisKind::Y => OTHER_READING,
-        }
+/// What the readings of an axis may be.
+pub fn reading_of(axis: AxisKind) -> Quantity {
+    match axis {
+        AxisKind::Azimuth | AxisKind::HourAngle => AZIMUTH_READING,
+        AxisKind::Elevation => ELEVATION_READING,
+        AxisKind::Declination | AxisKind::X | AxisKind::Y => OTHER_READING,
     }
 }
 
@@ -70,8 +41,10 @@ pub enum Axes {
 impl Axes {
     /// Of a station's mount.
     pub fn of(station: &Station) -> Axes {
-        match station.mount.kind {
-            MountKind::AzEl => Axes::AzimuthElevation,
+        match station.mount.kind() {
+            Kind::AzEl | Kind::Slant => Axes::AzimuthElevation,
+            Kind::Polar(_) => Axes::HourAngleDeclination,
+            Kind::XY(_) => Axes::Xy,
         }
     }
     /// The first and the second axis.

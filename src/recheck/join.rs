@@ -70,7 +70,7 @@ pub fn join(
     ));
     if !certain {
         let terms: Vec<&str> = (change.kind.terms().iter())
-            .map(|c| c.term.name())
+            .map(|c| old.model.kind().term_name(c.term))
             .collect();
         let unsure = format!(
             "the new peaks could not tell whether the mount moved: {} are known from them alone, \
@@ -95,6 +95,7 @@ pub fn join(
                 elevation_residual_deg: (o.peak.elevation.is_some())
                     .then(|| left.elevation.degrees()),
                 used,
+                axis_2: model.kind().axes()[1],
                 why: if used {
                     String::new()
                 } else {

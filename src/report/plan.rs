@@ -6,6 +6,7 @@ use super::layout::{cut, point_aligned, wrapped};
 use super::number::{counted, significant};
 use super::terminal::{Colour, Page, WIDTH};
 use super::words::{term_list, term_name, unit_name};
+use crate::mount::Kind;
 use crate::plan::{Alone, Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;
@@ -90,7 +91,7 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
         if i > 0 && visits.contains(&i) {
             page.line("      come back for the next ones:");
         }
-        page.line(&step_line(i + 1, step, sides, &local));
+        page.line(&step_line(plan.mount, i + 1, step, sides, &local));
     }
     page.paragraph(
         "Azimuth and elevation are what the encoders should show, in degrees: look for the peak \
@@ -114,7 +115,11 @@ fn untold(page: &mut Page, plan: &Plan) {
     let untold = plan.not_separable();
     if !untold.is_empty() {
         page.heading("WHAT THESE PEAKS WOULD NOT TELL");
-        page.paragraph(&format!("{}: {}.", term_list(&untold), plan.to_tell));
+        page.paragraph(&format!(
+            "{}: {}.",
+            term_list(plan.mount, &untold),
+            plan.to_tell
+        ));
     }
 }
 
@@ -158,7 +163,7 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
             }
         });
     }
-    page.paragraph(&untold_in_a_day(alone));
+    page.paragraph(&untold_in_a_day(plan.mount, alone));
 }
 
 /// As one speaks of it.
@@ -170,7 +175,7 @@ fn called(emitter: &str) -> String {
     }
 }
 
-fn untold_in_a_day(alone: &Alone) -> String {
+fn untold_in_a_day(mount: Kind, alone: &Alone) -> String {
     let name = called(&alone.emitter);
     let left = significant(alone.day_error.degrees(), 2);
     if alone.not_told_in_a_day.is_empty() {
@@ -184,7 +189,7 @@ fn untold_in_a_day(alone: &Alone) -> String {
          tell {} and would leave {left} deg of the pointing error: it keeps to one path. Another \
          emitter away from that path tells more: a satellite, a beacon on a hill, the Sun of \
          another season.",
-        term_list(&alone.not_told_in_a_day)
+        term_list(mount, &alone.not_told_in_a_day)
     )
 }
 
@@ -228,7 +233,7 @@ fn sides_matter(plan: &Plan) -> bool {
     (plan.steps.iter()).any(|s| s.approach.azimuth != 0.0 || s.approach.elevation != 0.0)
 }
 
-fn step_line(number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
+fn step_line(mount: Kind, number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
     let local = local.at(step.candidate.time);
     let arrive = match sides {
         true => format!(
@@ -248,7 +253,7 @@ fn step_line(number: usize, step: &Step, sides: bool, local: &LocalColumn) -> St
         step.reading.azimuth.degrees(),
         step.reading.elevation.degrees(),
         step.candidate.degrees_a_minute(),
-        term_name(step.tells.0),
+        term_name(mount, step.tells.0),
         100.0 * step.tells.1,
     )
 }
@@ -307,8 +312,11 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
     };
     let (before, after) = (column(|p| p.before), column(|p| p.after));
     let wide = (before.iter().chain(&after).map(String::len)).fold("before".len(), usize::max);
-    let name =
-        (plan.predictions.iter().map(|p| term_name(p.term).len())).fold(HEADING.len(), usize::max);
+    let name = (plan
+        .predictions
+        .iter()
+        .map(|p| term_name(plan.mount, p.term).len()))
+    .fold(HEADING.len(), usize::max);
     page.heading("WHAT WOULD THEN BE KNOWN");
     page.line(&format!(
         "  {HEADING:<name$}  {:>wide$}  {:>wide$}  unit",
@@ -317,7 +325,7 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
     for (p, (before, after)) in plan.predictions.iter().zip(before.iter().zip(&after)) {
         page.line(&format!(
             "  {:<name$}  {before:>wide$}  {after:>wide$}  {}{}",
-            term_name(p.term),
+            term_name(plan.mount, p.term),
             unit_name(p.term.unit()),
             if p.told { "" } else { "  not told" }
         ));
@@ -352,7 +360,7 @@ pub fn plan_json(plan: &Plan) -> Value {
                 "rate_deg_per_min": s.candidate.degrees_a_minute(),
                 "azimuth_approach": side(s.approach.azimuth),
                 "elevation_approach": side(s.approach.elevation),
-                "tells": s.tells.0.name(),
+                "tells": plan.mount.term_name(s.tells.0),
                 "sigma_growth_without": s.tells.1,
                 "error_left_deg": s.left.degrees(),
                 "strength_db": s.candidate.strength.map(|s| s.decibels),
@@ -367,17 +375,18 @@ pub fn plan_json(plan: &Plan) -> Value {
                 key("sigma"): unit.outward(p.after),
                 key("before"): unit.outward(p.before),
             });
-            (p.term.name().to_owned(), value)
+            (plan.mount.term_name(p.term).to_owned(), value)
         })
         .collect();
     let visits: Vec<usize> = plan.visits().iter().map(|first| first + 1).collect();
     json!({
         "steps": steps,
         "predicted_sigma": predicted,
-        "not_separable": plan.not_separable().iter().map(|t| t.name()).collect::<Vec<_>>(),
+        "not_separable": plan.not_separable().iter().map(|t| plan.mount.term_name(*t))
+            .collect::<Vec<_>>(),
         "to_tell": plan.to_tell,
         "visits": visits,
-        "come_back": plan.alone.as_ref().map(come_back_json),
+        "come_back": plan.alone.as_ref().map(|alone| come_back_json(plan.mount, alone)),
         "error_before_deg": plan.error.0.degrees(),
         "error_after_deg": plan.error.1.degrees(),
         "peak_sigma_deg": plan.sigma.degrees(),
@@ -390,7 +399,7 @@ pub fn plan_json(plan: &Plan) -> Value {
     })
 }
 
-fn come_back_json(alone: &Alone) -> Value {
+fn come_back_json(mount: Kind, alone: &Alone) -> Value {
     let returns: Vec<Value> = (alone.returns.iter())
         .map(|r| {
             json!({
@@ -403,7 +412,7 @@ fn come_back_json(alone: &Alone) -> Value {
             })
         })
         .collect();
-    let untold = alone.not_told_in_a_day.iter().map(|t| t.name());
+    let untold = alone.not_told_in_a_day.iter().map(|t| mount.term_name(*t));
     json!({
         "emitter": alone.emitter,
         "returns": returns,

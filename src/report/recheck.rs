@@ -6,7 +6,7 @@ use super::layout::wrapped;
 use super::number::{by_sigma, significant};
 use super::{WIDTH, term_name};
 use crate::angle::Angle;
-use crate::mount::TermUnit;
+use crate::mount::{Kind as Mount, TermUnit};
 use crate::problem::printable;
 use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
 use crate::solve::Remedy;
@@ -101,7 +101,7 @@ pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -
     if !found.moved_terms.is_empty() {
         page.push_str("\nWHAT MOVED\n");
         for moved in &found.moved_terms {
-            page.push_str(&format!("  {}\n", moved_in_words(moved)));
+            page.push_str(&format!("  {}\n", moved_in_words(found.mount, moved)));
         }
     }
     page.push_str("\nNEW PEAKS against the old calibration's beam\n");
@@ -194,7 +194,7 @@ fn looks_like(found: &Recheck) -> String {
     format!("It looks like {}{others}.", found.kind.in_words())
 }
 
-fn moved_in_words(moved: &Moved) -> String {
+fn moved_in_words(mount: Mount, moved: &Moved) -> String {
     let unit = moved.term.unit();
     let shown = |v: f64| unit.outward(v);
     let mut change = moved.now - moved.before;
@@ -203,7 +203,7 @@ fn moved_in_words(moved: &Moved) -> String {
     }
     format!(
         "{:<22} by {} +/- {} {}, from {} to {}",
-        term_name(moved.term),
+        term_name(mount, moved.term),
         by_sigma(shown(change), shown(moved.sigma)),
         significant(shown(moved.sigma), 2),
         unit.symbol(),
@@ -230,7 +230,7 @@ pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
     let remedies: Vec<Value> = (after.iter().flat_map(|after| after.remedies))
         .map(|r| {
             json!({
-                "term": r.term.name(),
+                "term": found.mount.term_name(r.term),
                 "title": r.title,
                 "text": r.text,
                 "caution": r.caution,
@@ -245,7 +245,7 @@ pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
             let unit = m.term.unit();
             let key = |stem: &str| unit.key(stem);
             json!({
-                "term": m.term.name(),
+                "term": found.mount.term_name(m.term),
                 key("change"): unit.outward(m.now - m.before),
                 key("sigma"): unit.outward(m.sigma),
                 key("before"): unit.outward(m.before),

@@ -104,7 +104,7 @@ fn terms(page: &mut Page, report: &Report) {
         .zip(values.into_iter().zip(sigmas))
     {
         rows.push([
-            words::term_name(t.term).to_owned(),
+            words::term_name(report.outcome.model.kind(), t.term).to_owned(),
             value,
             sigma,
             words::unit_name(t.term.unit()).to_owned(),
@@ -123,11 +123,14 @@ fn terms(page: &mut Page, report: &Report) {
 
     page.heading("WHAT THEY MEAN");
     for meaning in words::meanings(report.outcome) {
-        let lead = format!("  {:<20}", words::group_name(meaning.group));
+        let lead = format!(
+            "  {:<20}",
+            words::group_name(report.outcome.model.kind(), meaning.group)
+        );
         page.line(&wrapped(&lead, &meaning.text, WIDTH));
     }
     for (a, b, r) in summary::tied_terms(report) {
-        let note = summary::tied_words(a, b, r);
+        let note = summary::tied_words(report.outcome.model.kind(), a, b, r);
         page.line(&wrapped("  ", &note, WIDTH));
     }
 }
@@ -183,7 +186,7 @@ fn not_separable(page: &mut Page, report: &Report) {
         let terms: Vec<_> = group.terms.iter().map(|(t, _)| *t).collect();
         let words = format!(
             "{}: {}",
-            words::term_list(&terms),
+            words::term_list(report.outcome.model.kind(), &terms),
             printable(&group.meaning)
         );
         page.line(&wrapped("  - ", &words, WIDTH));

@@ -64,7 +64,7 @@ mod tests {
                 Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation));
             let at = Fixed::new(sky.azimuth().radians(), sky.elevation().radians());
             for (j, (term, sign)) in terms.into_iter().enumerate() {
-                let model = MountModel::new(TermValues::ZERO.with_shown(term, sign * ERROR));
+                let model = MountModel::az_el(TermValues::ZERO.with_shown(term, sign * ERROR));
                 let near = EncoderReading::from_degrees(azimuth, elevation);
                 let reading = model
                     .direct_reading_near(&sky, ApproachSigns::default(), near)

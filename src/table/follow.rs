@@ -220,7 +220,7 @@ mod tests {
             .with_shown(Term::AzimuthZero, 3.0)
             .with_shown(Term::ElevationZero, -1.0);
         Source::Full(Box::new(FullModel {
-            mount: MountModel::new(terms),
+            mount: MountModel::az_el(terms),
             air: Air::for_demand(kind, station.site.weather),
             range: EncoderRange {
                 azimuth: station.mount.azimuth_range,

@@ -354,7 +354,8 @@ fn terms_in_words(full: &FullModel) -> String {
         .map(|term| {
             let symbol = term.unit().symbol();
             let gap = if symbol.is_empty() { "" } else { " " };
-            format!("{term} {}{gap}{symbol}", rounded(terms.shown(term)))
+            let name = full.mount.kind().term_name(term);
+            format!("{name} {}{gap}{symbol}", rounded(terms.shown(term)))
         })
         .collect();
     if all.is_empty() {

@@ -80,7 +80,7 @@ mod tests {
         const ROUNDING_DEG: f64 = 1e-8;
         let d = Angle::from_degrees;
         let full = FullModel {
-            mount: MountModel::new(
+            mount: MountModel::az_el(
                 TermValues::ZERO
                     .with_shown(Term::AzimuthZero, 3.0)
                     .with_shown(Term::TiltNorth, 0.4)
