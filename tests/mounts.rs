@@ -116,7 +116,10 @@ fn the_geostationary_arc_tells_only_a_sum() {
     for name in &held {
         assert!(together.iter().any(|t| t.as_str() == Some(name)), "{name}");
     }
-    let said = &outcome.not_separable[0].meaning;
+    let said: Vec<&str> = (outcome.not_separable.iter())
+        .map(|group| group.meaning.as_str())
+        .collect();
+    let said = said.join("; ");
     for name in together {
         assert!(said.contains(name.as_str().expect("a name")), "{said}");
     }

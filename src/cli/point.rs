@@ -6,7 +6,7 @@ use std::str::FromStr;
 use clap::Args as ClapArgs;
 
 use super::calibration::{TrustOption, full_model, refuse};
-use super::demand::{DemandOption, Pair};
+use super::demand::{DemandAs, DemandOption, Pair};
 use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
@@ -79,6 +79,9 @@ pub struct Args {
     pub trust: TrustOption,
     #[command(flatten)]
     pub demand: DemandOption,
+    /// In which coordinates demands are given, and directions told with --inverse
+    #[arg(long, value_enum, value_name = "WAY", default_value_t = DemandAs::Sky)]
+    pub demand_as: DemandAs,
     /// Encoder readings in, directions out
     #[arg(long)]
     pub inverse: bool,
@@ -238,6 +241,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let present = args.present.map(Pair::reading);
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
+    if emitter.is_none() {
+        pointer = pointer.with_demands_in_axes(args.demand_as == DemandAs::Axes);
+    }
     if let (Some(name), Some(station)) = (emitter, &station) {
         return follow::run(
             name,

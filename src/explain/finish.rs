@@ -303,6 +303,10 @@ fn by_compass(
     fit: &JointFit,
     covariance: &DMatrix<f64>,
 ) -> Option<super::compass::Compass> {
+    if !session.kind().has_track() {
+        // No compass says where a polar axis or a lower axis lies about itself.
+        return None;
+    }
     let place = fit.place_of(Term::AzimuthZero)?;
     // A zero that is confounded with other causes says nothing.
     let scaled = (fit.hypotheses.iter())

@@ -1,5 +1,7 @@
 //! What a mount's two readings are called in logs.
 
+use serde_json::Value;
+
 use crate::mount::{AxisKind, Kind};
 use crate::quantity::Quantity;
 use crate::station::Station;
@@ -26,6 +28,20 @@ fn slipped(_: f64) -> Option<String> {
 const OTHER_READING: Quantity =
     Quantity::new(-270.0, 270.0, "degrees from -270 to 270").hint(slipped);
 
+/// A machine-readable result with the keys of its readings named for a kind of mount:
+/// [`Kind::key_of`].
+pub fn keyed(kind: Kind, value: Value) -> Value {
+    match value {
+        Value::Object(map) => Value::Object(
+            map.into_iter()
+                .map(|(key, value)| (kind.key_of(&key), keyed(kind, value)))
+                .collect(),
+        ),
+        Value::Array(list) => Value::Array(list.into_iter().map(|v| keyed(kind, v)).collect()),
+        other => other,
+    }
+}
+
 /// The two readings of a mount.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Axes {
@@ -41,7 +57,11 @@ pub enum Axes {
 impl Axes {
     /// Of a station's mount.
     pub fn of(station: &Station) -> Axes {
-        match station.mount.kind() {
+        Axes::of_kind(station.mount.kind())
+    }
+    /// Of a kind of mount.
+    pub fn of_kind(kind: Kind) -> Axes {
+        match kind {
             Kind::AzEl | Kind::Slant => Axes::AzimuthElevation,
             Kind::Polar(_) => Axes::HourAngleDeclination,
             Kind::XY(_) => Axes::Xy,

@@ -9,8 +9,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust, null_or_number};
 use crate::angle::{Angle, Apparent, Direction};
-use crate::mount::{AxisKind, Geometry, Kind, LowerAxis, Term};
-use crate::station::Station;
+use crate::mount::{AxisKind, Geometry, Kind, LowerAxis, Pole, Term};
 use crate::time::Utc;
 
 /// The value of `format` that this version writes and reads.
@@ -124,12 +123,18 @@ pub enum LowerAxisRecord {
 }
 
 impl MountRecord {
-    /// Of a station's mount.
-    pub fn of(station: &Station) -> MountRecord {
-        match station.mount.kind() {
+    /// Of a mount that stands so.
+    pub fn of(geometry: &Geometry) -> MountRecord {
+        let at = Direction::<Apparent>::from_east_north_up(&geometry.axis_1());
+        // What the file of the station says, without the rounding of the way.
+        let whole = |a: Angle| (a.degrees() * 1e9).round() / 1e9;
+        match geometry.kind() {
             Kind::AzEl => MountRecord::AzEl,
-            Kind::Polar(_) => MountRecord::Polar {
-                latitude_deg: station.site.latitude.degrees(),
+            Kind::Polar(Pole::North) => MountRecord::Polar {
+                latitude_deg: whole(at.elevation()),
+            },
+            Kind::Polar(Pole::South) => MountRecord::Polar {
+                latitude_deg: -whole(at.elevation()),
             },
             Kind::XY(LowerAxis::NorthSouth) => MountRecord::XY {
                 lower_axis: LowerAxisRecord::NorthSouth,
@@ -137,16 +142,10 @@ impl MountRecord {
             Kind::XY(LowerAxis::EastWest) => MountRecord::XY {
                 lower_axis: LowerAxisRecord::EastWest,
             },
-            Kind::Slant => {
-                let axis = station.mount.geometry.axis_1();
-                let at = Direction::<Apparent>::from_east_north_up(&axis);
-                // What the file of the station says, without the rounding of the way.
-                let whole = |a: Angle| (a.degrees() * 1e9).round() / 1e9;
-                MountRecord::Slant {
-                    axis_tilt_deg: whole(Angle::RIGHT - at.elevation()),
-                    axis_tilt_azimuth_deg: whole(at.azimuth()),
-                }
-            }
+            Kind::Slant => MountRecord::Slant {
+                axis_tilt_deg: whole(Angle::RIGHT - at.elevation()),
+                axis_tilt_azimuth_deg: whole(at.azimuth()),
+            },
         }
     }
 

@@ -27,7 +27,7 @@ mod sweeps;
 mod table;
 
 pub use angles::Angles;
-pub use axes::{AZIMUTH_READING, Axes};
+pub use axes::{AZIMUTH_READING, Axes, keyed, reading_of};
 pub use calibration::{
     Calibration, CalibrationPeak, Correlation, FORMAT, LowerAxisRecord, MountRecord, TermRecord,
     TermState, checksum, residual_keys,

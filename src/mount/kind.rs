@@ -428,6 +428,25 @@ impl Kind {
         }
         said
     }
+    /// A key of a file or a machine-readable result as it reads for this kind: what an az-el mount
+    /// calls azimuth and elevation is named for this mount's axes. Keys that speak of directions of
+    /// the sky stay as they are.
+    pub fn key_of(self, key: &str) -> String {
+        const OF_THE_SKY: [&str; 5] = [
+            "apparent_",
+            "geometric_",
+            "demand_",
+            "_points_to_",
+            "expected_largest_at",
+        ];
+        if self.column() == 0 || OF_THE_SKY.iter().any(|part| key.contains(part)) {
+            return key.to_owned();
+        }
+        let [one, two] = self.axes();
+        key.replace("cross_elevation", two.cross_key())
+            .replace("azimuth", one.key())
+            .replace("elevation", two.key())
+    }
     /// The name in files of a term.
     pub const fn term_name(self, term: Term) -> &'static str {
         TERMS[term as usize].1[self.column()]

@@ -149,6 +149,11 @@ impl MountModel {
         self.geometry.kind()
     }
 
+    /// The unit vector (east, north, up) toward which the first axis's outer end points.
+    pub fn axis_1(&self) -> Vector3<f64> {
+        (self.geometry).to_local(&self.fixed.tilt.rotate(&Vector3::z()))
+    }
+
     /// What is the same for every reading.
     pub(super) fn fixed(&self) -> &Fixed {
         &self.fixed

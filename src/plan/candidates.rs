@@ -243,7 +243,7 @@ impl<'a> Judge<'a> {
             false => self.reach.obstacle(&direction),
         };
         if let Some(obstacle) = obstacle {
-            return Err(obstacle.to_string());
+            return Err(obstacle.words_on(self.reach.mount()));
         }
         if direction.elevation() < self.request.lowest && !fixed {
             return Err(format!(

@@ -25,7 +25,7 @@ pub fn lineage(joined: &Calibration) -> Option<(Utc, Kind)> {
     let kind = Kind::ALL
         .into_iter()
         .chain([Kind::Anything])
-        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words())))?;
+        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words(joined.kind()))))?;
     Some((parent, kind))
 }
 
@@ -66,7 +66,7 @@ pub fn join(
         old.calibration.created_utc,
         kept.len(),
         if kept.len() == 1 { "peak" } else { "peaks" },
-        change.kind.in_words(),
+        change.kind.in_words(old.model.kind()),
     ));
     if !certain {
         let terms: Vec<&str> = (change.kind.terms().iter())

@@ -6,7 +6,8 @@ use super::layout::{cut, point_aligned, wrapped};
 use super::number::{counted, significant};
 use super::terminal::{Colour, Page, WIDTH};
 use super::words::{term_list, term_name, unit_name};
-use crate::mount::Kind;
+use crate::logbook::keyed;
+use crate::mount::{AxisKind, Kind, Term};
 use crate::plan::{Alone, Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;
@@ -74,15 +75,15 @@ fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Offset>)
 fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
     let sides = sides_matter(plan);
     let local = LocalColumn::of(plan, zone);
+    let [one, two] = plan.mount.axes().map(AxisKind::words);
+    let (wide, wider) = reading_widths(plan.mount);
     page.heading("WHAT TO MEASURE");
     page.line(&format!(
-        "  {:>3} {:<16} {}{:<NAME_WIDTH$} {:>8} {:>9} {:>8}{}  tells most",
+        "  {:>3} {:<16} {}{:<NAME_WIDTH$} {one:>wide$} {two:>wider$} {:>8}{}  tells most",
         "",
         "time (UTC)",
         local.heading(),
         "emitter",
-        "azimuth",
-        "elevation",
         "deg/min",
         if sides { "  arrive" } else { "" },
     ));
@@ -93,22 +94,30 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
         }
         page.line(&step_line(plan.mount, i + 1, step, sides, &local));
     }
-    page.paragraph(
-        "Azimuth and elevation are what the encoders should show, in degrees: look for the peak \
-         round there, and log the time at which it is found. The last column says by how much the \
-         uncertainty of that term would grow without the step: when time runs short, leave out \
-         what tells least.",
-    );
-    page.paragraph(match sides {
-        true => {
-            "Arrive with the reading increasing (+) or decreasing (-) as given, azimuth and \
-             elevation, and log it."
-        }
-        false => {
-            "Arrive at every peak from the same side on both axes, so that play in the gears does \
-             no harm; --terms +azimuth-backlash,+elevation-backlash makes a plan that measures it."
-        }
+    page.paragraph(&format!(
+        "{} and {two} are what the encoders should show, in degrees: look for the peak round there, \
+         and log the time at which it is found. The last column says by how much the uncertainty of \
+         that term would grow without the step: when time runs short, leave out what tells least.",
+        plan.mount.axes()[0].heading(),
+    ));
+    page.paragraph(&match sides {
+        true => format!(
+            "Arrive with the reading increasing (+) or decreasing (-) as given, {one} and {two}, and \
+             log it."
+        ),
+        false => format!(
+            "Arrive at every peak from the same side on both axes, so that play in the gears does no \
+             harm; --terms +{},+{} makes a plan that measures it.",
+            plan.mount.term_name(Term::AzimuthBacklash),
+            plan.mount.term_name(Term::ElevationBacklash)
+        ),
     });
+}
+
+/// Widths of the columns of readings.
+fn reading_widths(mount: Kind) -> (usize, usize) {
+    let [one, two] = mount.axes().map(|axis| axis.words().len());
+    (one.max(8), two.max(9))
 }
 
 fn untold(page: &mut Page, plan: &Plan) {
@@ -235,6 +244,7 @@ fn sides_matter(plan: &Plan) -> bool {
 
 fn step_line(mount: Kind, number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
     let local = local.at(step.candidate.time);
+    let (wide, wider) = reading_widths(mount);
     let arrive = match sides {
         true => format!(
             "  {:<6}",
@@ -247,7 +257,7 @@ fn step_line(mount: Kind, number: usize, step: &Step, sides: bool, local: &Local
         false => String::new(),
     };
     format!(
-        "  {number:>3} {:<16} {local}{:<NAME_WIDTH$} {:>8.2} {:>9.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
+        "  {number:>3} {:<16} {local}{:<NAME_WIDTH$} {:>wide$.2} {:>wider$.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
         clock(step.candidate.time),
         cut(&printable(&step.candidate.name), NAME_WIDTH),
         step.reading.azimuth.degrees(),
@@ -342,6 +352,11 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
 
 /// The machine-readable form of a plan.
 pub fn plan_json(plan: &Plan) -> Value {
+    keyed(plan.mount, plain_json(plan))
+}
+
+/// The same by the keys of an az-el mount.
+fn plain_json(plan: &Plan) -> Value {
     let side = |sign: f64| match sign {
         s if s > 0.0 => json!("+"),
         s if s < 0.0 => json!("-"),

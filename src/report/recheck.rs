@@ -176,11 +176,11 @@ fn answer(found: &Recheck) -> String {
 }
 
 /// Changes that explain the peaks nearly as well.
-fn close(found: &Recheck) -> Vec<&'static str> {
+fn close(found: &Recheck) -> Vec<String> {
     (found.rivals.iter())
         // Two units of twice the log likelihood: less than a factor of e in favour.
         .filter(|(kind, behind)| *kind != Kind::Unmoved && *behind < 2.0)
-        .map(|(kind, _)| kind.in_words())
+        .map(|(kind, _)| kind.in_words(found.mount))
         .collect()
 }
 
@@ -191,7 +191,10 @@ fn looks_like(found: &Recheck) -> String {
     } else {
         format!("; nearly as likely: {}", close.join("; "))
     };
-    format!("It looks like {}{others}.", found.kind.in_words())
+    format!(
+        "It looks like {}{others}.",
+        found.kind.in_words(found.mount)
+    )
 }
 
 fn moved_in_words(mount: Mount, moved: &Moved) -> String {
@@ -262,7 +265,7 @@ pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
         "error_sigma_deg": found.error_sigma.degrees(),
         "limit_deg": found.limit.degrees(),
         "chance": found.chance,
-        "looks_like": found.kind.in_words(),
+        "looks_like": found.kind.in_words(found.mount),
         "nearly_as_likely": close(found),
         "distances": (found.distances.iter())
             .map(|(row, d)| json!({"row": row, "distance_deg": d.degrees()}))

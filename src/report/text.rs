@@ -6,6 +6,7 @@ use super::layout::{cut, point_aligned, wrapped};
 use super::terminal::{Colour, Page, WIDTH};
 use super::{Report, caution, number, summary, words};
 use crate::logbook::TermState;
+use crate::mount::AxisKind;
 use crate::problem::printable;
 use crate::solve::words::probability;
 
@@ -202,10 +203,20 @@ fn unused(page: &mut Page, report: &Report) {
     if peaks.is_empty() {
         return;
     }
+    let [_, axis_2] = report.outcome.model.kind().axes();
+    let cross = match axis_2 {
+        AxisKind::Declination => "cross-decl",
+        AxisKind::Y => "cross-Y",
+        _ => "cross-elev",
+    };
+    let along = match axis_2 {
+        AxisKind::Declination => "decl",
+        other => other.words(),
+    };
     page.heading("PEAKS NOT USED, with what they are off by after the fit");
     page.line(&format!(
         "  {:>6} {:>6}  {:<16}  {:<14} {:>10} {:>10} {:>9}  unit",
-        "row", "line", "time (UTC)", "emitter", "cross-elev", "elevation", "whole"
+        "row", "line", "time (UTC)", "emitter", cross, along, "whole"
     ));
     for p in peaks.iter().take(MOST_LISTED) {
         let part = |v: &Option<(f64, String)>| match v {

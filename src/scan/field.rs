@@ -10,7 +10,9 @@
 //! elevation:            t_n cos a + t_e sin a + d cos e
 //! ```
 //!
-//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere.
+//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the own
+//! coordinates of other kinds of mount the same functions stand, with other signs of the errors;
+//! only droop, which follows the horizon, does not.
 
 use super::Axis;
 use super::place::Fixed;

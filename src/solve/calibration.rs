@@ -27,7 +27,7 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
         format: FORMAT.to_owned(),
         created_utc: created,
         station: station.site.name.clone(),
-        mount: MountRecord::of(station),
+        mount: MountRecord::of(&station.mount.geometry),
         terms: (outcome.terms.iter())
             .map(|t| {
                 let name = kind.term_name(t.term).to_owned();

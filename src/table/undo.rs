@@ -58,6 +58,7 @@ fn reading(peak: &Peak, full: &FullModel) -> Result<EncoderReading, String> {
     let near = EncoderReading { azimuth, elevation };
     // Beyond the zenith is the other side of the sky.
     let demand = match elevation > Angle::RIGHT {
+        _ if !full.mount.kind().is_az_el() => full.coordinates().demand(azimuth, elevation),
         true => Demand {
             azimuth: azimuth + Angle::HALF_TURN,
             elevation: Angle::HALF_TURN - elevation,
