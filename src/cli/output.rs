@@ -8,9 +8,9 @@ use std::path::Path;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
+use crate::number::counted;
 use crate::outputs::{Output, OutputFolder};
 use crate::problem::{Error, is_obeyed, printable, printable_lines};
-use crate::report::number::counted;
 use crate::report::{Colour, ESCAPE_CODES};
 
 /// Standard output for results, standard error for everything else.
