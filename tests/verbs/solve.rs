@@ -100,6 +100,26 @@ fn table_and_point_say_what_is_expected_of_the_corrected_mount() {
     }
 }
 
+/// The two most likely wrong files: a name mistyped, and one that is no log at all.
+#[test]
+fn a_mistyped_name_and_a_text_instead_of_a_log_are_told_with_a_cure() {
+    let place = demo();
+    let said = place.said(&["solve", "peeks.csv"], 3);
+    assert!(said.contains("peeks.csv: cannot read: "), "{said}");
+    assert!(
+        said.contains("\n  help: did you mean peaks.csv?\n"),
+        "{said}"
+    );
+    place.write(
+        "notes.txt",
+        "# The mount\n\nThe azimuth was off by a lot, the sun helped; more tomorrow, when the power is not off again\n",
+    );
+    let said = place.said(&["solve", "notes.txt"], 3);
+    assert!(said.contains("notes.txt:3:1: "), "{said}");
+    assert!(said.contains("expected the columns time_utc"), "{said}");
+    assert!(!said.contains("if these are meant"), "{said}");
+}
+
 #[test]
 fn solve_reads_standard_input() {
     let bench = demo();
