@@ -2,10 +2,10 @@
 //! axis, the bearings of a lower axis.
 
 use super::remedy::{KEEP_CLEAR, Significant, Words};
-use super::words::{by_sigma, two_digits};
 use crate::angle::Angle;
 use crate::mount::Kind;
 use crate::mount::{LowerAxis, Pole};
+use crate::number::{by_sigma, two_digits};
 use crate::station::{Bearings, Bolts, Station};
 
 /// An axis within this of what its bolt can do about the other part of the error is left alone.

@@ -4,6 +4,7 @@ use super::{finding, surprise};
 use crate::explain::{Alike, Axis, BadKind, BadPeak, Explanation, Fault};
 use crate::faults::finding::{Finding, Rival, Subject};
 use crate::mount::{AxisKind, Kind};
+use crate::number;
 use crate::solve::words;
 use crate::station::Station;
 
@@ -53,7 +54,7 @@ fn of_alike(
                 "{} readings are off by {:+.2} deg, each to within {} deg",
                 mount.axes()[a].words(),
                 alike.step[a].degrees(),
-                words::two_digits(alike.spread[a].degrees())
+                number::two_digits(alike.spread[a].degrees())
             )
         })
         .collect();
@@ -85,7 +86,7 @@ fn of_alike(
         of.len(),
         explanation.session.peaks.len(),
         said.join(" and their "),
-        words::probability(worst)
+        number::probability(worst)
     );
     let axis = match off {
         [true, true] => Axis::Both,
@@ -178,7 +179,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
     let evidence = format!(
         "{}; a good peak anywhere in the log is so far off with p-value {}",
         each.join("; "),
-        words::probability(worst)
+        number::probability(worst)
     );
     let axis = if axes.iter().all(|a| *a == axes[0]) {
         axes[0]
