@@ -63,7 +63,7 @@ fn assert_true(calibration: &Value) {
     }
     assert_eq!(
         TRUTH
-            .map(|(name, _)| Term::by_name(name))
+            .map(|(name, _)| plumbeam::mount::Kind::AzEl.term_by_name(name))
             .iter()
             .flatten()
             .count(),
