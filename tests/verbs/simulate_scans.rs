@@ -3,7 +3,6 @@
 use std::process::Stdio;
 
 use crate::command::Place;
-use plumbeam::mount::Term;
 use serde_json::Value;
 
 /// A term is within so many of its standard deviations of the truth: by chance wrong once in
