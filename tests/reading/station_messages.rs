@@ -421,9 +421,9 @@ fn emitter_kinds() {
         ("\"mark\"", "\"planet\""),
     ]);
     assert_snapshot!(said, @r#"
-    station.toml:39:8: no kind of emitter is called "sattelite"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "mark"
+    station.toml:39:8: no kind of emitter is called "sattelite"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "geostationary", "mark"
       help: write kind = "satellite"
-    station.toml:58:8: no kind of emitter is called "planet"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "mark"
+    station.toml:58:8: no kind of emitter is called "planet"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "geostationary", "mark"
     "#);
 }
 
