@@ -303,7 +303,7 @@ const GROUPS: [(Group, [&str; 3]); 14] = [
 
 /// Phrases of az-el mounts, whose axis stands for that of any kind in the sentences of remedies and
 /// findings; bare words, as in "azimuth 140 deg", stay what they are: directions of the sky.
-const TAILS: [&str; 22] = [
+const TAILS: [&str; 27] = [
     " encoder",
     " reading",
     " readings",
@@ -326,7 +326,14 @@ const TAILS: [&str; 22] = [
     "_range",
     "_gear",
     "_pinion",
+    "-zero",
+    "-scale",
+    "-runout",
+    "-slip",
+    "-backlash",
 ];
+/// Said of az-el mounts in another way altogether.
+const PHRASES: [(&str, &str); 1] = [("a track or a squeezed bearing", "a squeezed bearing")];
 
 impl Kind {
     /// As the station file calls it.
@@ -405,16 +412,19 @@ impl Kind {
             return text.to_owned();
         }
         let mut said = text.to_owned();
+        for (phrase, own) in PHRASES {
+            said = said.replace(phrase, own);
+        }
         for (word, axis, part) in [
             ("azimuth", self.axes()[0], self.axis_1()),
             ("elevation", self.axes()[1], self.axis_2()),
         ] {
             said = said.replace(&format!("{word} axis"), part);
             for tail in TAILS {
-                let new = if tail.starts_with('_') {
-                    axis.key()
-                } else {
-                    axis.words()
+                let new = match tail.as_bytes()[0] {
+                    b'_' => axis.key().to_owned(),
+                    b'-' => axis.key().replace('_', "-"),
+                    _ => axis.words().to_owned(),
                 };
                 said = said.replace(&format!("{word}{tail}"), &format!("{new}{tail}"));
             }

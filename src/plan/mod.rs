@@ -173,7 +173,7 @@ impl Plan {
 pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> Result<Plan, Error> {
     let mut slots = slots(request)?;
     let mut assumed = Vec::new();
-    let terms = terms(known, request, &mut assumed);
+    let terms = terms(station.mount.kind(), known, request, &mut assumed);
     let sigma = sigma(station, known, request, &mut assumed);
     let mut offer = offer(station, sky, known, request, &slots);
     assumed.extend(offer.assumed.iter().cloned());
@@ -284,7 +284,7 @@ fn slots(request: &Request) -> Result<Slots, Error> {
     Ok(Slots { times, every_s })
 }
 
-fn terms(known: &Known, request: &Request, assumed: &mut Vec<String>) -> Vec<Term> {
+fn terms(mount: Kind, known: &Known, request: &Request, assumed: &mut Vec<String>) -> Vec<Term> {
     if let Some(terms) = &request.terms {
         return terms.clone();
     }
@@ -293,11 +293,10 @@ fn terms(known: &Known, request: &Request, assumed: &mut Vec<String>) -> Vec<Ter
     terms.extend(known.terms());
     terms.sort();
     terms.dedup();
-    assumed.push(
-        "the plan is made for the terms below; --terms asks for others, such as \
-         +azimuth-backlash"
-            .to_owned(),
-    );
+    assumed.push(format!(
+        "the plan is made for the terms below; --terms asks for others, such as +{}",
+        mount.term_name(Term::AzimuthBacklash)
+    ));
     terms
 }
 

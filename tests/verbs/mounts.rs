@@ -68,7 +68,9 @@ fn assert_own_words(kind: &str, text: &str) {
         "cross-elevation",
         "axis tilt",
         "tilt-",
-        "track",
+        "azimuth track",
+        "track warp",
+        "a track or",
     ] {
         if let Some(at) = small.find(foreign) {
             let around = &text[at.saturating_sub(80)..(at + 80).min(text.len())];
