@@ -192,7 +192,7 @@ fn sigmas_approaches_and_use() {
       help: leave it empty if it is not known
     peaks.csv:2:41: azimuth_approach is "up"; expected + or -, clockwise or counter-clockwise
       help: + if the reading was increasing when the axis arrived, - if decreasing; empty if it is not known
-    peaks.csv:2:50: peak_db is "loud", which is not a number; expected decibels from -1000 to 1000
+    peaks.csv:2:50: peak_db is "loud", which is not a number; expected decibels from -400 to 400
     peaks.csv:2:55: temperature_c is 290; expected degrees Celsius from -100 to 100
       help: if that is kelvin, write 16.9
     peaks.csv:2:44: use is "maybe"; expected yes or no, or nothing, which means yes
