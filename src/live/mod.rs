@@ -29,4 +29,4 @@ pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
 pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
 pub use serve::{Inbox, Inlet, Report, inlet, serve};
 pub use told::{Loudness, Status, Told};
-pub use zone::{SunZone, largest_rate};
+pub use zone::{SunZone, largest_rate, usual_radius};

@@ -1,6 +1,9 @@
 //! The mount's side: connections that come and go, answers, and what readings tell.
 
-use super::{ALARM_AGAIN, Action, BRAKING, MOTION, Relay, SUN_EVERY, SunPlace, WaitingFor, Wire};
+use super::{
+    ALARM_AGAIN, Action, BRAKING, MOTION, NOT_CONNECTED, Relay, SUN_EVERY, SunPlace, WaitingFor,
+    Wire,
+};
 use crate::angle::{Angle, angle_between};
 use crate::live::axes::Axes;
 use crate::live::daemon::{Answer, Question};
@@ -61,7 +64,7 @@ impl Relay {
                 let lost: Vec<u64> = self.waiting.iter().map(|w| w.number).collect();
                 self.pending = None;
                 for number in lost {
-                    self.settle(number, Code::Broken, "the mount is not connected");
+                    self.settle(number, Code::Broken, NOT_CONNECTED);
                 }
                 self.goal = None;
                 self.demand = None;
