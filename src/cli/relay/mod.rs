@@ -290,7 +290,7 @@ fn relay(
     say_how(args, &station, kind, deadband, zone, &checksum, console);
     let about = About {
         station: station.site.name.clone(),
-        mount_kind: "az-el".to_owned(),
+        mount_kind: station.mount.kind().name().to_owned(),
         beamwidth_deg: station.dish.beamwidth.degrees(),
         demand: kind.name().to_owned(),
         checksum,
