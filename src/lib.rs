@@ -53,6 +53,7 @@ pub mod fit;
 pub mod live;
 pub mod logbook;
 pub mod mount;
+pub mod observe;
 pub mod outputs;
 pub mod plan;
 pub mod problem;

@@ -22,7 +22,9 @@ mod zone;
 pub use aim::{Aim, Aimed, Asked, InKeyhole, NoAim, ReportTurn};
 pub use axes::{Axes, Beam, Travel};
 pub use clients::{ClientId, SILENT};
-pub use engine::{Action, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire};
+pub use engine::{
+    Action, Drive, Driven, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire,
+};
 pub use guard::{Decision, Goal, Refused, Rules, Situation, decide, strayed};
 pub use log_csv::{Pass, RelayLog, parse_log, read_log};
 pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};

@@ -213,7 +213,7 @@ impl Shell<'_> {
             Action::Log(row) => drop(self.reports.send(Report::Log(row))),
             Action::Tell(told) => drop(self.reports.send(Report::Tell(told))),
             Action::Show(status) => drop(self.reports.send(Report::Show(status))),
-            Action::End => {}
+            Action::Driven(_) | Action::End => {}
         }
     }
 

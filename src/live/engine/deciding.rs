@@ -62,6 +62,7 @@ impl Relay {
                     }
                 }
             }
+            Wish::Readings(goal) => goal,
             Wish::Park => match self.settings.park {
                 Some(park) => park,
                 None => return,
