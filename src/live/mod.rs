@@ -17,6 +17,7 @@ pub mod protocol;
 mod record;
 mod serve;
 mod told;
+mod wires;
 mod zone;
 
 pub use aim::{Aim, Aimed, Asked, InKeyhole, NoAim, ReportTurn};
@@ -31,4 +32,5 @@ pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
 pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
 pub use serve::{Inbox, Inlet, Report, inlet, serve};
 pub use told::{Loudness, Status, Told};
+pub use wires::{WireEvent, WireNews, Wires};
 pub use zone::{SunZone, largest_rate};

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::machine::{Action, Attempt, Ending, Observation, Phase, Purpose};
 use super::moving::{Errand, Move};
-use super::pattern::{SLOWER, Stretch};
+use super::pattern::{Pattern, SLOWER, Stretch};
 use super::search::Search;
 use super::think::{Answer, Job, Looked, Next};
 use super::watch::Cause;
@@ -163,7 +163,9 @@ impl Observation {
         }
         self.last_good = Some(id);
         if !std::mem::replace(&mut self.two_speeds, true) {
-            self.note("the same once more at half the speed: that tells lag from backlash".to_owned());
+            self.note(
+                "the same once more at half the speed: that tells lag from backlash".to_owned(),
+            );
             self.attempt.middle = [Angle::ZERO; 2];
             self.cross(id, SLOWER);
             return;
@@ -175,7 +177,10 @@ impl Observation {
         let sigma = looked.found.as_ref().map(|f| f.sigma);
         let text = match (looked.verdict, sigma) {
             (Verdict::Refused, _) | (_, None) => {
-                format!("scan {}, {}: no peak: {}", looked.name, looked.emitter, looked.why)
+                format!(
+                    "scan {}, {}: no peak: {}",
+                    looked.name, looked.emitter, looked.why
+                )
             }
             (verdict, Some(_)) => {
                 let off = looked.off.map_or(String::new(), |(off, _)| {
@@ -298,7 +303,9 @@ impl Observation {
 
     fn listen_to_empty_sky(&mut self) {
         let Some(place) = self.empty_place() else {
-            self.halt(Cause::Guard("there is no empty sky to listen to".to_owned()));
+            self.halt(Cause::Guard(
+                "there is no empty sky to listen to".to_owned(),
+            ));
             return;
         };
         let still = Stretch {
@@ -331,9 +338,12 @@ impl Observation {
         };
         self.attempt.searched += 1;
         let beamwidth = self.station.dish.beamwidth;
-        let half = (self.knowledge.spread_at(there.0.into()))
-            .map(|s| (s * SEARCHED * self.attempt.wider).max(beamwidth).min(WIDEST));
-        let search = Search::new(&self.basis(), half, empty);
+        let half = (self.knowledge.spread_at(there.0.into())).map(|s| {
+            (s * SEARCHED * self.attempt.wider)
+                .max(beamwidth)
+                .min(WIDEST)
+        });
+        let search = Search::new(&self.basis(there.1), half, empty);
         self.start_move(Errand::Search(search), Some(id), there, Vec::new());
     }
 
@@ -348,8 +358,15 @@ impl Observation {
             true => [beamwidth * 0.2; 2],
             false => self.knowledge.spread_at(there.0.into()),
         };
-        let stretches =
-            (self.basis()).cross(self.attempt.middle, spread, self.signal_to_noise, slower);
+        let (basis, middle, signal) = (
+            self.basis(there.1),
+            self.attempt.middle,
+            self.signal_to_noise,
+        );
+        let stretches = match self.settings.pattern {
+            Pattern::Cross => basis.cross(middle, spread, signal, slower),
+            Pattern::Raster => basis.raster(middle, spread, signal, slower),
+        };
         self.scan_number += 1;
         let name = self.scan_number.to_string();
         self.start_move(Errand::Cross(name), Some(id), there, stretches);
@@ -419,7 +436,11 @@ impl Observation {
             Refused::WayNearSun,
             Refused::OutOfRange,
         ];
-        let passing = ["stopped", "a newer demand came", "the mount was connected anew"];
+        let passing = [
+            "stopped",
+            "a newer demand came",
+            "the mount was connected anew",
+        ];
         let no_position = "no position of the mount";
         if passing.contains(&why) || why == no_position {
             return;
@@ -461,7 +482,10 @@ impl Observation {
 
     /// Stops, and waits for a person.
     pub(super) fn halt(&mut self, cause: Cause) {
-        if matches!(self.phase, Phase::Held(_) | Phase::Ending(..) | Phase::Ended) {
+        if matches!(
+            self.phase,
+            Phase::Held(_) | Phase::Ending(..) | Phase::Ended
+        ) {
             return;
         }
         let before = std::mem::replace(&mut self.phase, Phase::Held(cause.clone()));

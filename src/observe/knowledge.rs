@@ -305,7 +305,10 @@ mod tests {
             peaks.push(peak(azimuth, elevation));
             let known = guess.with(&peaks);
             let now = known.spread_at(there);
-            assert!(now[0] < before[0] && now[1] < before[1], "{now:?} {before:?}");
+            assert!(
+                now[0] < before[0] && now[1] < before[1],
+                "{now:?} {before:?}"
+            );
             before = now;
             let off = (known.model().beam(there, ApproachSigns::UNKNOWN))
                 .separation(&truth().beam(there, ApproachSigns::UNKNOWN));
@@ -321,7 +324,10 @@ mod tests {
         let target = Direction::apparent(Angle::from_degrees(95.0), Angle::from_degrees(33.0));
         let known = Knowledge::on_emitter(reading, target, BEAM);
         let beam = known.model().beam(reading, ApproachSigns::UNKNOWN);
-        assert!(beam.separation(&target) < Angle::from_degrees(0.2), "{beam:?}");
+        assert!(
+            beam.separation(&target) < Angle::from_degrees(0.2),
+            "{beam:?}"
+        );
         let [across, up] = known.spread_at(reading);
         assert!(across <= BEAM / 1.9 && up <= BEAM / 1.9);
     }

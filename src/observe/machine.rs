@@ -8,6 +8,7 @@ use std::time::Duration;
 
 use super::knowledge::Knowledge;
 use super::moving::Move;
+use super::pattern::Pattern;
 use super::power::Power;
 use super::recorder::Recorder;
 use super::safety::StopTest;
@@ -50,6 +51,8 @@ pub struct Settings {
     pub prior: Knowledge,
     /// Whether that is nothing: it is searched for then.
     pub uncalibrated: bool,
+    /// How emitters are scanned.
+    pub pattern: Pattern,
     /// Ends when it has told what it would do.
     pub rehearse: bool,
     /// Whether stops have a connection of their own.
@@ -493,11 +496,12 @@ impl Observation {
 
     /// Whether the last readings are all the same.
     pub(super) fn stands(&self) -> bool {
+        let step = self.resolution.min(self.resolution_lately());
         let lately = self.lately.iter().rev().take(3).collect::<Vec<_>>();
         lately.len() == 3
             && lately
                 .windows(2)
-                .all(|pair| pair[0].1.way_to(pair[1].1) < self.resolution * 0.9)
+                .all(|pair| pair[0].1.way_to(pair[1].1) < step * 0.9)
     }
 
     /// The zone round the Sun for what is known by now.
@@ -581,7 +585,10 @@ impl Observation {
             cut: self.cut.clone(),
             peaks: self.peaks,
             error: (
-                self.solved.as_ref().map(|s| s.rms_95).or(self.expected.map(|e| e.0)),
+                self.solved
+                    .as_ref()
+                    .map(|s| s.rms_95)
+                    .or(self.expected.map(|e| e.0)),
                 self.settings.wanted,
             ),
             left_s: self.left_s(),

@@ -86,7 +86,10 @@ impl Move {
                 let (done, all) = search.progress();
                 format!("searches for {name}, row {done} of {all}")
             }
-            Errand::Cross(scan) => format!("scan {scan}, {name}, cut {} of 4", self.done.max(1)),
+            Errand::Cross(scan) => {
+                let all = self.done + self.stretches.len();
+                format!("scan {scan}, {name}, cut {} of {all}", self.done.max(1))
+            }
         }
     }
 
@@ -117,12 +120,13 @@ impl Move {
 }
 
 impl Observation {
-    pub(super) fn basis(&self) -> Basis {
+    /// What a pattern follows from where a change of a reading by one moves the beam by so much.
+    pub(super) fn basis(&self, rates: [f64; 2]) -> Basis {
         Basis {
             beamwidth: self.station.dish.beamwidth,
             resolution: self.resolution,
             lines_a_second: self.empty.map_or(10.0, |e| e.lines_a_second.min(50.0)),
-            fastest: self.fastest,
+            fastest: self.fastest * rates[0].min(rates[1]).min(1.0),
             poll_s: POLL_S,
         }
     }
@@ -312,9 +316,9 @@ impl Observation {
             .max(Angle::from_degrees(0.02));
         let far = (self.station.dish.beamwidth * 0.15).max(self.resolution * 2.0);
         let stands = self.stands();
-        let cools = self.sun_left.is_some_and(|left| {
-            now.saturating_sub(left) < Duration::from_secs_f64(SUN_PAUSE_S)
-        });
+        let cools = self
+            .sun_left
+            .is_some_and(|left| now.saturating_sub(left) < Duration::from_secs_f64(SUN_PAUSE_S));
         let direction = match &self.phase {
             Phase::Moving(mv) => mv.emitter.and_then(|id| self.sky.apparent_of(id, utc).ok()),
             _ => return,
@@ -323,11 +327,9 @@ impl Observation {
             return;
         };
         if let Some(direction) = direction
-            && let Ok(reading) = mv.model.direct_reading_near(
-                &direction,
-                ApproachSigns::UNKNOWN,
-                mv.base.1.into(),
-            )
+            && let Ok(reading) =
+                mv.model
+                    .direct_reading_near(&direction, ApproachSigns::UNKNOWN, mv.base.1.into())
         {
             mv.base_before = mv.base;
             mv.base = (now, reading.into());
@@ -337,9 +339,7 @@ impl Observation {
         let offset = match mv.stage {
             Stage::Approach => begin,
             Stage::In => stretch.from,
-            Stage::Along(since) => {
-                stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_S)
-            }
+            Stage::Along(since) => stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_S),
             Stage::Out => mv.clear.map_or(stretch.to, |clear| clear[1]),
         };
         let end = match mv.stage {

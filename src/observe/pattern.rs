@@ -35,6 +35,16 @@ impl Stretch {
     }
 }
 
+/// How an emitter is scanned.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Pattern {
+    /// Both ways along each axis.
+    #[default]
+    Cross,
+    /// Rows along axis 1.
+    Raster,
+}
+
 /// What the pattern follows from.
 #[derive(Clone, Copy, Debug)]
 pub struct Basis {
@@ -92,7 +102,11 @@ impl Basis {
         }
         let whole = steps.floor().max(1.0);
         let odd = whole - 1.0 + GOLDEN;
-        let chosen = if whole + GOLDEN <= steps { whole + GOLDEN } else { odd.max(GOLDEN) };
+        let chosen = if whole + GOLDEN <= steps {
+            whole + GOLDEN
+        } else {
+            odd.max(GOLDEN)
+        };
         self.resolution * (chosen / self.poll_s)
     }
 
@@ -126,6 +140,32 @@ impl Basis {
             }
         }
         stretches
+    }
+
+    /// Rows along axis 1 about a middle, there and back, over the beam and what is uncertain.
+    pub fn raster(
+        &self,
+        middle: [Angle; 2],
+        spread: [Angle; 2],
+        signal_to_noise: Option<f64>,
+        slower: f64,
+    ) -> Vec<Stretch> {
+        /// From the middle row to the last, beamwidths, and how far they lie apart.
+        const HALF_HEIGHT: f64 = 0.9;
+        const APART: f64 = 0.3;
+        let row = self.cross(middle, spread, signal_to_noise, slower);
+        let along = [row[0], row[1]];
+        let added = (2.5 * (spread[1] / self.beamwidth)).min(MOST_ADDED);
+        let rows = ((HALF_HEIGHT + added) / APART).ceil() as i32;
+        (-rows..=rows)
+            .map(|k| {
+                let mut stretch = along[usize::from(k % 2 != 0)];
+                let height = self.beamwidth * (APART * f64::from(k));
+                stretch.from[1] += height;
+                stretch.to[1] += height;
+                stretch
+            })
+            .collect()
     }
 
     /// Rows of a search along axis 1, the middle one first, then by turns on both sides of it, over
@@ -212,7 +252,10 @@ mod tests {
                 for denominator in 1..=4 {
                     let ratio = steps * f64::from(denominator);
                     let off = (ratio - ratio.round()).abs() / f64::from(denominator);
-                    assert!(off > 0.03, "{resolution} {samples}: {steps} x {denominator}");
+                    assert!(
+                        off > 0.03,
+                        "{resolution} {samples}: {steps} x {denominator}"
+                    );
                 }
             }
         }

@@ -39,7 +39,9 @@ impl PowerSource {
             return Err(bad("no such source"));
         };
         let has_port = |rest: &str| {
-            let port = rest.rsplit_once(':').map(|(host, port)| (host, port.parse::<u16>()));
+            let port = rest
+                .rsplit_once(':')
+                .map(|(host, port)| (host, port.parse::<u16>()));
             matches!(port, Some((host, Ok(port))) if !host.is_empty() && port > 0)
         };
         match kind {
@@ -144,7 +146,9 @@ impl PowerLines {
             _ => return Err(no_power()),
         };
         let value = number(power).ok_or_else(no_power)?;
-        self.sound(value).ok_or_else(no_power).map(|value| Power { time, value })
+        self.sound(value)
+            .ok_or_else(no_power)
+            .map(|value| Power { time, value })
     }
 
     /// The mean power over the steps of the sweep before, when a new one begins.
@@ -237,7 +241,14 @@ mod tests {
             read("command:meter --fast"),
             Ok(PowerSource::Command("meter --fast".to_owned()))
         );
-        for bad in ["tcp:here", "udp::5", "serial:/dev/x", "file", "http://x:1", "command: "] {
+        for bad in [
+            "tcp:here",
+            "udp::5",
+            "serial:/dev/x",
+            "file",
+            "http://x:1",
+            "command: ",
+        ] {
             assert!(read(bad).unwrap_err().contains("expected -, tcp:"), "{bad}");
         }
     }
@@ -250,10 +261,20 @@ mod tests {
         assert_eq!(value(" -71,25 \r"), Ok(Some(-71.25)));
         assert_eq!(value(""), Ok(None));
         assert_eq!(value("# warming up"), Ok(None));
-        let timed = lines.read("2026-09-12T10:00:00.25Z,-71.5").unwrap().unwrap();
+        let timed = lines
+            .read("2026-09-12T10:00:00.25Z,-71.5")
+            .unwrap()
+            .unwrap();
         assert_eq!(timed.time, Utc::parse("2026-09-12T10:00:00.25Z").ok());
         assert_eq!(timed.value, -71.5);
-        for bad in ["nan", "inf", "hello", "1,2,3", "2026-09-12 10:00,-71", "1e9"] {
+        for bad in [
+            "nan",
+            "inf",
+            "hello",
+            "1,2,3",
+            "2026-09-12 10:00,-71",
+            "1e9",
+        ] {
             assert!(lines.read(bad).is_err(), "{bad}");
         }
     }

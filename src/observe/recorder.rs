@@ -83,7 +83,10 @@ mod tests {
     fn a_power_gets_the_readings_of_its_own_time() {
         let mut recorder = Recorder::default();
         recorder.power(ms(50), 1.0);
-        assert_eq!(recorder.reading(Axes::from_degrees(10.0, 20.0), ms(100)), []);
+        assert_eq!(
+            recorder.reading(Axes::from_degrees(10.0, 20.0), ms(100)),
+            []
+        );
         recorder.power(ms(150), 2.0);
         recorder.power(ms(320), 3.0);
         let joined = recorder.reading(Axes::from_degrees(12.0, 20.0), ms(300));
@@ -94,6 +97,9 @@ mod tests {
         assert!((one - 10.5).abs() < 1e-9 && (two - 20.0).abs() < 1e-9);
         // Over a gap in the readings nothing is joined.
         recorder.power(ms(900), 4.0);
-        assert_eq!(recorder.reading(Axes::from_degrees(14.0, 20.0), ms(2000)), []);
+        assert_eq!(
+            recorder.reading(Axes::from_degrees(14.0, 20.0), ms(2000)),
+            []
+        );
     }
 }

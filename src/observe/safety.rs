@@ -114,8 +114,7 @@ impl Observation {
             return;
         };
         let beamwidth = self.station.dish.beamwidth;
-        self.prior =
-            super::knowledge::Knowledge::on_emitter(here.into(), direction, beamwidth);
+        self.prior = super::knowledge::Knowledge::on_emitter(here.into(), direction, beamwidth);
         self.knowledge = self.prior.clone();
         self.settings.uncalibrated = false;
         self.note(format!(
@@ -153,7 +152,9 @@ impl Observation {
                     } else if typed.eq_ignore_ascii_case("q") {
                         self.end(Ending::BrokenOff("the key q".to_owned()));
                     } else if !typed.is_empty() {
-                        self.note(format!("type {word} and Enter to go on, or q and Enter to end"));
+                        self.note(format!(
+                            "type {word} and Enter to go on, or q and Enter to end"
+                        ));
                     }
                 }
                 0x7f | 0x08 => drop(self.words.pop()),
@@ -300,7 +301,9 @@ impl Observation {
         if along > clear && test.moved.is_none() {
             test.moved = Some(now);
         }
-        let long = test.moved.is_some_and(|at| now.saturating_sub(at) >= MOVED_FOR);
+        let long = test
+            .moved
+            .is_some_and(|at| now.saturating_sub(at) >= MOVED_FOR);
         if along >= MOVED_BY || long {
             test.stopped = Some((now, axes));
             self.watch.rest();
@@ -359,7 +362,7 @@ impl Observation {
     }
 
     /// The step of the encoders: the largest usual one of which all readings of late are multiples.
-    fn resolution_lately(&self) -> Angle {
+    pub(super) fn resolution_lately(&self) -> Angle {
         const USUAL: [f64; 10] = [1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001];
         let multiple = |step: f64| {
             self.lately.iter().all(|(_, axes)| {

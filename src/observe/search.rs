@@ -204,7 +204,8 @@ mod tests {
         (0..n)
             .map(|i| {
                 let offset = stretch.at(i as f64 / 10.0);
-                let off = (offset[0].degrees() - emitter[0]).hypot(offset[1].degrees() - emitter[1]);
+                let off =
+                    (offset[0].degrees() - emitter[0]).hypot(offset[1].degrees() - emitter[1]);
                 let noise: f64 = StandardNormal.sample(rng);
                 let power = 1.0 + height * 2f64.powf(-4.0 * (off / 5.0).powi(2)) + 0.02 * noise;
                 Seen { offset, power }

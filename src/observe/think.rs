@@ -133,10 +133,16 @@ pub fn think(job: &Job) -> Answer {
     let count = found.len();
     let since = job.since.min(count);
     let knowledge = job.prior.with(&usable(since..count));
-    let looked = job.new.then(|| reduction.scans.last()).flatten().map(|last| {
-        let before = job.prior.with(&usable(since..count.saturating_sub(1).max(since)));
-        looked(last, found[count - 1].clone(), &before)
-    });
+    let looked = job
+        .new
+        .then(|| reduction.scans.last())
+        .flatten()
+        .map(|last| {
+            let before = job
+                .prior
+                .with(&usable(since..count.saturating_sub(1).max(since)));
+            looked(last, found[count - 1].clone(), &before)
+        });
     let peaks = found.iter().flatten().count();
     let mut log = reduction.peak_log();
     let solved = (log.peaks.len() >= FEWEST_SOLVED)
@@ -209,7 +215,9 @@ fn looked(scan: &ReducedScan, found: Option<Found>, before: &Knowledge) -> Looke
         one_flank: is(|r| {
             matches!(
                 r,
-                Reason::OneFlank { .. } | Reason::NearEnd { .. } | Reason::NoSignal { axis: Some(_), .. }
+                Reason::OneFlank { .. }
+                    | Reason::NearEnd { .. }
+                    | Reason::NoSignal { axis: Some(_), .. }
             )
         }),
         saturated: is(|r| matches!(r, Reason::FlatTop { .. })),
@@ -224,7 +232,10 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
     if left_s < job.each_s {
         return (Next::Nothing("the time is over".to_owned()), None);
     }
-    let known = Known::of(knowledge.calibration(station, job.now), "what is known so far");
+    let known = Known::of(
+        knowledge.calibration(station, job.now),
+        "what is known so far",
+    );
     let known = match known {
         Ok(known) => known,
         Err(error) => return (Next::Nothing(error.to_string()), None),
@@ -248,7 +259,10 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
             most: AHEAD,
             emitters,
             named: job.named,
-            sigma: Some(weighed(station.dish.beamwidth * 0.01, station.dish.beamwidth)),
+            sigma: Some(weighed(
+                station.dish.beamwidth * 0.01,
+                station.dish.beamwidth,
+            )),
             ..Request::new(
                 sky,
                 job.now,
@@ -257,7 +271,9 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
         };
         match plan(station, sky, &known, &request) {
             Ok(plan) => {
-                let Some(step) = plan.steps.first() else { continue };
+                let Some(step) = plan.steps.first() else {
+                    continue;
+                };
                 let at = step.candidate.time.plus_seconds(-0.5 * job.each_s);
                 return (Next::Measure(step.candidate.emitter, at), Some(plan.error));
             }
@@ -275,16 +291,18 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
         lines.push(format!(
             "{at} search for {}, within some {:.0} deg of its place, until it is found",
             sky.name(*id),
-            knowledge
-                .spread_at(EncoderReading {
-                    azimuth: Angle::ZERO,
-                    elevation: Angle::from_degrees(40.0),
-                })[1]
+            knowledge.spread_at(EncoderReading {
+                azimuth: Angle::ZERO,
+                elevation: Angle::from_degrees(40.0),
+            })[1]
                 .degrees()
                 * 2.5
         ));
     }
-    let known = match Known::of(knowledge.calibration(station, job.now), "what is known so far") {
+    let known = match Known::of(
+        knowledge.calibration(station, job.now),
+        "what is known so far",
+    ) {
         Ok(known) => known,
         Err(error) => return vec![error.to_string()],
     };
@@ -295,7 +313,10 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
         every_s: job.each_s,
         emitters,
         named: job.named,
-        sigma: Some(weighed(station.dish.beamwidth * 0.01, station.dish.beamwidth)),
+        sigma: Some(weighed(
+            station.dish.beamwidth * 0.01,
+            station.dish.beamwidth,
+        )),
         ..Request::new(sky, job.now, job.until)
     };
     match plan(station, sky, &known, &request) {
@@ -330,7 +351,12 @@ fn strongest(job: &Job, knowledge: &Knowledge) -> Next {
     let reach = Reach::new(station, knowledge.model());
     let mut best: Option<(f64, EmitterId)> = None;
     let mut why = Vec::new();
-    for id in job.emitters.iter().copied().filter(|id| !job.aside.contains(id)) {
+    for id in job
+        .emitters
+        .iter()
+        .copied()
+        .filter(|id| !job.aside.contains(id))
+    {
         let name = sky.name(id);
         let Ok(direction) = sky.apparent_of(id, job.now) else {
             continue;

@@ -118,10 +118,9 @@ impl fmt::Display for Cause {
             Cause::Disobeyed => f.write_str("the mount does not obey a stop"),
             Cause::Lost(why) => write!(f, "the connection to the mount is gone ({why})"),
             Cause::Guard(why) => f.write_str(why),
-            Cause::NothingHeard { emitters } => write!(
-                f,
-                "nothing was heard of {emitters} emitters in a row"
-            ),
+            Cause::NothingHeard { emitters } => {
+                write!(f, "nothing was heard of {emitters} emitters in a row")
+            }
             Cause::SunTooLong => f.write_str("more than 20 s in the zone round the Sun"),
         }
     }
@@ -427,7 +426,10 @@ mod tests {
         let stuck = |t: f64| Some([(6.0 * t).min(12.0), 10.0]);
         let (at, cause) = first(&mut watch, 60.0, stuck).unwrap();
         assert!((7.0..8.0).contains(&at), "{at}");
-        assert!(matches!(cause, Cause::NoProgress { axis: 0, .. }), "{cause:?}");
+        assert!(
+            matches!(cause, Cause::NoProgress { axis: 0, .. }),
+            "{cause:?}"
+        );
         // A coarse encoder of a slow mount is given its time.
         let mut slow = super::tests::watch();
         slow.usual(deg(0.05), deg(1.0), deg(0.3));
@@ -443,7 +445,10 @@ mod tests {
         let away = |t: f64| Some([-6.0 * t, 10.0]);
         let (at, cause) = first(&mut watch, 60.0, away).unwrap();
         assert!(at <= 3.0, "{at}");
-        assert!(matches!(cause, Cause::WrongWay { axis: 0, .. }), "{cause:?}");
+        assert!(
+            matches!(cause, Cause::WrongWay { axis: 0, .. }),
+            "{cause:?}"
+        );
     }
 
     #[test]

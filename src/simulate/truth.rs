@@ -15,6 +15,29 @@ use crate::time::Utc;
 /// Whole nights take a thousandth of that.
 const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
 
+/// The truth of a practice when none is given: an invented mount with the errors of a first evening.
+pub const PRACTICE: &str = "\
+[terms]
+azimuth-zero = 7.3
+elevation-zero = -4.1
+tilt-north = 0.42
+tilt-east = -0.63
+collimation = 0.35
+droop = 0.2
+azimuth-backlash = 0.3
+[noise]
+resolution_deg = 0.1
+[session]
+from = \"2026-09-12T06:00:00Z\"
+to = \"2026-09-12T16:00:00Z\"
+peaks = 1
+[scans]
+signal_to_noise = 300.0
+lag_s = 0.2
+[practice]
+spikes_per_minute = 0.5
+";
+
 /// Everything a made-up session is made from.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -253,7 +276,11 @@ impl Practice {
                 "lines_a_second",
                 "0.2 to 200",
             ),
-            (within(self.scatter, 1e-6, 0.3), "scatter", "0.000001 to 0.3"),
+            (
+                within(self.scatter, 1e-6, 0.3),
+                "scatter",
+                "0.000001 to 0.3",
+            ),
             (
                 within(self.drift_db_per_hour, -20.0, 20.0),
                 "drift_db_per_hour",

@@ -23,10 +23,10 @@ use super::link::Connection;
 use super::protocol::{Line, Request, Way};
 use super::record::Row;
 use super::told::{Loudness, Status, Told};
-pub use driving::{Drive, Driven};
 use crate::angle::Angle;
 use crate::table::FullModel;
 use crate::time::Utc;
+pub use driving::{Drive, Driven};
 
 /// What happens when the client that commands goes away.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,6 +1,8 @@
 //! The mount's side: connections that come and go, answers, and what readings tell.
 
-use super::{ALARM_AGAIN, Action, BRAKING, Driven, MOTION, Relay, SUN_EVERY, SunPlace, WaitingFor, Wire};
+use super::{
+    ALARM_AGAIN, Action, BRAKING, Driven, MOTION, Relay, SUN_EVERY, SunPlace, WaitingFor, Wire,
+};
 use crate::angle::{Angle, angle_between};
 use crate::live::axes::Axes;
 use crate::live::daemon::{Answer, Question};

@@ -1,6 +1,8 @@
 //! Stops: written first, watched, repeated; and what holds demands back until someone has looked.
 
-use super::{Action, Driven, MOTION, Operator, Relay, STOP_IGNORED, STOP_UNANSWERED, Stopping, Wire};
+use super::{
+    Action, Driven, MOTION, Operator, Relay, STOP_IGNORED, STOP_UNANSWERED, Stopping, Wire,
+};
 use crate::angle::Angle;
 use crate::live::daemon::Question;
 use crate::live::record::{RELAY, Row};

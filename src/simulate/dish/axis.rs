@@ -144,7 +144,10 @@ mod tests {
         }
         // 30 degrees at 6 deg/s with a second of speeding up and of braking: 6 s.
         assert!((seconds - 6.0).abs() < 0.1, "{seconds}");
-        assert!(most < 30.0 + 1e-3 && (axis.count - 30.0).abs() < 1e-9, "{most}");
+        assert!(
+            most < 30.0 + 1e-3 && (axis.count - 30.0).abs() < 1e-9,
+            "{most}"
+        );
         assert_eq!(axis.side, 1.0);
     }
 

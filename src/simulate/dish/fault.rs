@@ -101,7 +101,10 @@ impl Fault {
             let names = NAMES.map(|(name, ..)| name);
             return Err(match nearest_name(name, names) {
                 Some(near) => format!("no fault is called {name:?}; did you mean {near}?"),
-                None => format!("no fault is called {name:?}; there are {}", names.join(", ")),
+                None => format!(
+                    "no fault is called {name:?}; there are {}",
+                    names.join(", ")
+                ),
             });
         };
         Ok(Fault {
@@ -144,6 +147,10 @@ mod tests {
         for bad in ["stuck-axis-1", "stuck-axis-1@x", "slow=@3", "slow@-1", "@3"] {
             assert!(Fault::parse(bad).is_err(), "{bad}");
         }
-        assert!(Fault::parse("stuck-axes-1@3").unwrap_err().contains("did you mean stuck-axis-1"));
+        assert!(
+            Fault::parse("stuck-axes-1@3")
+                .unwrap_err()
+                .contains("did you mean stuck-axis-1")
+        );
     }
 }

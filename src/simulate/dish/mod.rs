@@ -4,6 +4,7 @@
 mod axis;
 mod fault;
 mod receiver;
+mod serve;
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -11,9 +12,10 @@ use std::time::Duration;
 use nalgebra::Vector3;
 
 pub use fault::{Fault, FaultKind};
+pub use serve::serve;
 
 use super::truth::{Practice, Truth};
-use crate::angle::{Angle, EncoderReading};
+use crate::angle::{Angle, EncoderReading, angle_between};
 use crate::live::protocol::{Code, Command, DemandLimits, Lines, Request};
 use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::sky::Sky;
@@ -57,6 +59,8 @@ pub struct Dish {
     replies: VecDeque<(Duration, Link, String)>,
     power_due: Duration,
     lines: Vec<(Link, Lines)>,
+    /// Seconds of the run, and how far the beam was from the Sun, while that was up.
+    sun: Vec<(f64, Angle)>,
 }
 
 impl Dish {
@@ -76,7 +80,12 @@ impl Dish {
         let practice = truth.practice;
         let axis = |i: usize| {
             let start = practice.start_deg[i].clamp(range[i].0, range[i].1);
-            Axis::new(range[i], practice.speed_deg_s, practice.braking_deg_s2, start)
+            Axis::new(
+                range[i],
+                practice.speed_deg_s,
+                practice.braking_deg_s2,
+                start,
+            )
         };
         let model = truth.model();
         Dish {
@@ -102,12 +111,15 @@ impl Dish {
             replies: VecDeque::new(),
             power_due: Duration::ZERO,
             lines: Vec::new(),
+            sun: Vec::new(),
         }
     }
 
     fn fault(&self, kind: FaultKind) -> Option<&Fault> {
         let since = self.first_motion.map(|at| self.now.saturating_sub(at));
-        self.faults.iter().find(|f| f.kind == kind && f.is_on(since))
+        self.faults
+            .iter()
+            .find(|f| f.kind == kind && f.is_on(since))
     }
 
     /// Whether the daemon takes connections.
@@ -125,6 +137,17 @@ impl Dish {
         for (axis, reading) in self.axes.iter_mut().zip(readings) {
             axis.count = reading;
         }
+    }
+
+    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each line
+    /// of the receiver.
+    pub fn sun_distances(&self) -> &[(f64, Angle)] {
+        &self.sun
+    }
+
+    /// When it first moved, on its owner's clock: faults count from then.
+    pub fn first_motion(&self) -> Option<Duration> {
+        self.first_motion
     }
 
     /// Whether neither axis is told to move.
@@ -315,6 +338,10 @@ impl Dish {
             return None;
         }
         self.power_due += Duration::from_secs_f64(1.0 / self.practice.lines_a_second);
+        let seconds = self.now.as_secs_f64();
+        if let Some(sun) = self.receiver.sun(seconds) {
+            self.sun.push((seconds, angle_between(&self.beam(), &sun)));
+        }
         if self.fault(FaultKind::SilentReceiver).is_some() {
             return None;
         }

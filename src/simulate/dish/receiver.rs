@@ -40,6 +40,7 @@ pub struct Receiver {
     sky: Sky,
     start: Utc,
     emitters: Vec<Heard>,
+    sun: Heard,
     beamwidth: Angle,
     practice: Practice,
     rng: ChaCha12Rng,
@@ -78,6 +79,14 @@ impl Receiver {
             .collect();
         Receiver {
             strongest: emitters.iter().map(|e| e.height).fold(0.0, f64::max),
+            sun: Heard {
+                id: sky.sun(),
+                height: 0.0,
+                beam: Beam::of_point(),
+                disc: 0.0,
+                step_s: SKY_STEP_S,
+                nodes: None,
+            },
             sky: sky.clone(),
             start,
             emitters,
@@ -85,6 +94,11 @@ impl Receiver {
             practice,
             rng,
         }
+    }
+
+    /// Where the Sun is; none while it is down.
+    pub fn sun(&mut self, seconds: f64) -> Option<Vector3<f64>> {
+        (self.sun.place(&self.sky, self.start, seconds)).filter(|sun| sun.z > 0.0)
     }
 
     /// The line for a beam there, of `seconds` after the start.
