@@ -365,6 +365,7 @@ fn settings(
     ));
     Ok(Settings {
         zone,
+        most_error: Angle::from_degrees(args.zeros * 1.5 + 3.0),
         leash: Angle::from_degrees(args.leash),
         wanted,
         for_s: args.span,

@@ -47,7 +47,10 @@ impl Observation {
             station: Arc::clone(&self.station),
             sky: Arc::clone(&self.sky),
             scans: Arc::new(self.scans.clone()),
-            new: purpose == Purpose::Scan,
+            new: match purpose {
+                Purpose::Scan => self.new_scans,
+                _ => 0,
+            },
             since: self.since,
             prior: self.prior.clone(),
             now: self.utc,
@@ -57,6 +60,7 @@ impl Observation {
             named: self.settings.named,
             aside: self.aside.iter().map(|(id, _)| *id).collect(),
             search_on: self.settings.search_on,
+            zone: self.zone_now,
             rehearse: purpose == Purpose::Rehearsal,
             uncalibrated: self.settings.uncalibrated,
         })));
@@ -75,7 +79,7 @@ impl Observation {
         }
         if purpose == Purpose::Scan {
             self.out.push(Action::Peaks(answer.peaks_csv));
-            if let Some(looked) = &answer.looked {
+            for looked in &answer.looked {
                 let solved = self.solved.clone();
                 self.out
                     .push(Action::Looked(Box::new(looked.clone()), solved));
@@ -86,21 +90,30 @@ impl Observation {
             return;
         }
         self.replace_model();
-        match (purpose, answer.looked) {
+        match (purpose, answer.looked.is_empty()) {
             (Purpose::Rehearsal, _) => {
                 for line in answer.rehearsal {
                     self.note(line);
                 }
                 self.rehearsed();
             }
-            (Purpose::Scan, Some(looked)) => self.judge(&looked, answer.next),
+            (Purpose::Scan, false) => self.judge(&answer.looked, answer.next),
             _ => self.choose(answer.next),
         }
     }
 
-    /// What to do after a scan.
-    fn judge(&mut self, looked: &Looked, next: Next) {
-        if looked.saturated {
+    /// What to do after a cross: one or two scans.
+    fn judge(&mut self, both: &[Looked], next: Next) {
+        for looked in both {
+            self.tell_of(looked);
+        }
+        self.tell_of_error();
+        // The better of both counts: what one way shows the other may have missed.
+        let Some(looked) = both.iter().find(|l| l.found.is_some()).or(both.first()) else {
+            self.choose(next);
+            return;
+        };
+        if both.iter().any(|looked| looked.saturated) {
             self.saturated += 1;
             if self.saturated >= 2 {
                 self.saturated = 0;
@@ -110,7 +123,6 @@ impl Observation {
         } else {
             self.saturated = 0;
         }
-        self.tell_of(looked);
         let beamwidth = self.station.dish.beamwidth;
         let Some(id) = self.attempt.emitter else {
             self.choose(next);
@@ -129,7 +141,10 @@ impl Observation {
             match off {
                 Some((off, _)) => {
                     // Both new scans are of the mount as it stands now.
-                    self.since = self.scans.len().saturating_sub(2);
+                    self.since = self
+                        .scans
+                        .len()
+                        .saturating_sub(self.new_scans + self.scans_before);
                     self.halt(Cause::Slipped {
                         emitter: looked.emitter.clone(),
                         by: off,
@@ -152,6 +167,7 @@ impl Observation {
                 off.degrees(),
                 self.sky.name(last)
             ));
+            self.scans_before = self.new_scans;
             self.attempt = Attempt {
                 emitter: Some(last),
                 wider: 1.0,
@@ -199,6 +215,9 @@ impl Observation {
             }
         };
         self.note(text);
+    }
+
+    fn tell_of_error(&mut self) {
         if let Some(solved) = &self.solved {
             let text = format!(
                 "{} peaks; expected pointing error {:.3} deg rms, below {:.3} in 95 % of cases; asked \
@@ -233,7 +252,10 @@ impl Observation {
         self.aside.push((id, self.utc.plus_seconds(ASIDE_S)));
         if let Some((other, by)) = checks {
             // Neither where it was nor nearby: that is more than one emitter's own affair.
-            self.since = self.scans.len().saturating_sub(2);
+            self.since = self
+                .scans
+                .len()
+                .saturating_sub(self.new_scans + self.scans_before);
             self.halt(Cause::Slipped { emitter: other, by });
             return;
         }
@@ -312,7 +334,7 @@ impl Observation {
             from: [Angle::ZERO; 2],
             to: [Angle::ZERO; 2],
             speed: Angle::from_degrees(1.0),
-            keep_off: None,
+            part: 0,
         };
         self.start_move(Errand::Empty, None, (place, [1.0, 1.0]), vec![still]);
     }
@@ -367,9 +389,9 @@ impl Observation {
             Pattern::Cross => basis.cross(middle, spread, signal, slower),
             Pattern::Raster => basis.raster(middle, spread, signal, slower),
         };
-        self.scan_number += 1;
-        let name = self.scan_number.to_string();
-        self.start_move(Errand::Cross(name), Some(id), there, stretches);
+        let first = self.scan_number + 1;
+        self.scan_number += 1 + stretches.iter().map(|s| s.part).max().unwrap_or(0);
+        self.start_move(Errand::Cross(first), Some(id), there, stretches);
     }
 
     /// A move is done.
@@ -418,15 +440,19 @@ impl Observation {
 
     /// What was sampled counts, whole or not: it is in the log.
     fn keep_scan(&mut self, mv: &Move) {
-        let (Errand::Cross(name), Some(id)) = (&mv.errand, mv.emitter) else {
+        let (Errand::Cross(first), Some(id)) = (&mv.errand, mv.emitter) else {
             return;
         };
-        if mv.samples.is_empty() {
-            return;
+        self.new_scans = 0;
+        for (part, samples) in mv.samples.iter().enumerate() {
+            if samples.is_empty() {
+                continue;
+            }
+            let mut scan = Scan::new(&(first + part).to_string(), self.sky.name(id), 0);
+            scan.samples.clone_from(samples);
+            self.scans.push(scan);
+            self.new_scans += 1;
         }
-        let mut scan = Scan::new(name, self.sky.name(id), 0);
-        scan.samples.clone_from(&mv.samples);
-        self.scans.push(scan);
     }
 
     /// The guard or the mount refused what was driven to.
@@ -447,6 +473,13 @@ impl Observation {
         }
         match &self.phase {
             Phase::Testing(_) => self.test_refused(why),
+            Phase::Moving(mv)
+                if matches!(mv.errand, Errand::Search(_))
+                    && of_the_guard.iter().any(|r| r.to_string() == why) =>
+            {
+                // What is left of the row lies where the beam must not go.
+                self.next_stretch();
+            }
             Phase::Moving(_) if of_the_guard.iter().any(|r| r.to_string() == why) => {
                 self.left_zone();
                 self.put_aside(why);
@@ -472,7 +505,11 @@ impl Observation {
         match &self.phase {
             Phase::Ended => {}
             Phase::Held(Cause::Disobeyed) => {}
-            Phase::Testing(_) => {}
+            Phase::Testing(_) => self.test_failed(
+                "a stop was acknowledged and the mount went on: cut its power; it must not be driven until \
+                 a stop works"
+                    .to_owned(),
+            ),
             Phase::Held(_) => {
                 self.phase = Phase::Held(Cause::Disobeyed);
             }

@@ -31,6 +31,8 @@ use crate::time::Utc;
 pub struct Settings {
     /// Half-angle of the zone round the Sun without the pointing error; none when it is not guarded.
     pub zone: Option<Angle>,
+    /// The pointing error of a mount of which nothing is known is no larger than this.
+    pub most_error: Angle,
     /// No reading is sent farther ahead of the mount.
     pub leash: Angle,
     /// It ends when the expected pointing error is no larger,
@@ -228,6 +230,9 @@ pub struct Observation {
     /// Scans before this one tell nothing of the mount as it stands.
     pub(super) since: usize,
     pub(super) scan_number: usize,
+    /// Scans of the last cross, and of the one before a check.
+    pub(super) new_scans: usize,
+    pub(super) scans_before: usize,
     pub(super) aside: Vec<(EmitterId, Utc)>,
     pub(super) attempt: Attempt,
     /// The emitter of the last good peak.
@@ -242,6 +247,8 @@ pub struct Observation {
     pub(super) words: String,
     /// What was driven to last.
     pub(super) target: Option<Axes>,
+    /// What the relay sent last.
+    pub(super) last_sent: Option<Axes>,
     pub(super) zone_now: Option<Angle>,
     /// When the beam last was in the zone round the Sun for a cut.
     pub(super) sun_left: Option<Duration>,
@@ -326,6 +333,8 @@ impl Observation {
             limits: None,
             empty: None,
             since: 0,
+            new_scans: 0,
+            scans_before: 0,
             aside: Vec::new(),
             attempt: Attempt::default(),
             last_good: None,
@@ -338,6 +347,7 @@ impl Observation {
             until: None,
             words: String::new(),
             target: None,
+            last_sent: None,
             zone_now: None,
             sun_left: None,
             in_zone: None,
@@ -429,6 +439,13 @@ impl Observation {
                 self.limits = Some(limits);
                 self.connected();
             }
+            Driven::Sent(to) => {
+                self.last_sent = Some(to);
+                if matches!(self.phase, Phase::Moving(_) | Phase::Testing(_)) {
+                    self.watch.aim(to, self.now);
+                }
+                self.was_sent(to);
+            }
             Driven::Refused(why) => self.refused(&why),
             Driven::Stopped(why) => self.was_stopped(&why),
             Driven::Disobeyed => self.disobeyed(),
@@ -508,7 +525,7 @@ impl Observation {
     pub(super) fn guard_sun(&mut self) {
         let zone = self.settings.zone.map(|least| {
             let error = self.knowledge.pointing_error(&self.station);
-            least + (error * 3.0).min(Angle::from_degrees(25.0))
+            least + (error * 3.0).min(self.settings.most_error)
         });
         self.zone_now = zone;
         self.drive(Drive::Zone(zone));

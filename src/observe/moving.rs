@@ -10,7 +10,7 @@ use super::recorder::Joined;
 use super::search::{EmptySky, Search, Seen};
 use super::watch::Cause;
 use crate::angle::{Angle, angle_between};
-use crate::live::{Axes, Drive, Loudness};
+use crate::live::{Axes, Drive, Loudness, Refused};
 use crate::logbook::Sample;
 use crate::mount::{ApproachSigns, MountModel, Wrap};
 use crate::sky::{EmitterId, Sky};
@@ -22,8 +22,8 @@ pub(super) enum Errand {
     Empty,
     /// To find an emitter.
     Search(Search),
-    /// A scan of this name.
-    Cross(String),
+    /// Scans, the first of this number.
+    Cross(usize),
 }
 
 /// How far along a stretch it is.
@@ -57,7 +57,8 @@ pub(super) struct Move {
     /// Before and behind the present stretch, clear of the Sun.
     clear: Option<[[Angle; 2]; 2]>,
     seen: Vec<Seen>,
-    pub samples: Vec<Sample>,
+    /// Of each scan.
+    pub samples: [Vec<Sample>; 2],
     powers: Vec<f64>,
     pub began: Duration,
     done: usize,
@@ -187,7 +188,7 @@ impl Observation {
             settled: 0,
             clear: None,
             seen: Vec::new(),
-            samples: Vec::new(),
+            samples: [Vec::new(), Vec::new()],
             powers: Vec::new(),
             began: self.now,
             done: 0,
@@ -226,7 +227,7 @@ impl Observation {
     }
 
     /// The next stretch, or what follows the last.
-    fn next_stretch(&mut self) {
+    pub(super) fn next_stretch(&mut self) {
         let Phase::Moving(mv) = &mut self.phase else {
             return;
         };
@@ -256,7 +257,7 @@ impl Observation {
             self.prepare_sun_cut(stretch);
             return;
         }
-        self.watch.begin(self.range.nearest(start), None, self.now);
+        self.watch.begin(None, self.now);
     }
 
     /// A cut across the Sun begins and ends where the beam is clear of it.
@@ -305,7 +306,7 @@ impl Observation {
         mv.stretch = Some(stretch);
         mv.clear = Some(clear);
         let start = self.range.nearest(mv.at(clear[0]));
-        self.watch.begin(start, None, self.now);
+        self.watch.begin(None, self.now);
     }
 
     /// A reading came during a move.
@@ -405,11 +406,27 @@ impl Observation {
                 }
             }
         }
-        self.watch.aim(final_target, now);
         // Nothing is told again to a mount that stands where it is to stand.
         if self.target != Some(target) {
             self.target = Some(target);
             self.drive(Drive::To(target));
+        }
+    }
+
+    /// The mount was told to go here. A cut leaves its line for nothing: not for a way round the Sun.
+    pub(super) fn was_sent(&mut self, to: Axes) {
+        /// Rounding and the leash of a target that runs ahead.
+        const OFF_LINE: Angle = Angle::from_degrees(1.0);
+        let along = match &self.phase {
+            Phase::Moving(mv) => matches!(mv.stage, Stage::Along(_)),
+            _ => false,
+        };
+        if along
+            && self
+                .target
+                .is_some_and(|target| target.way_to(to) > OFF_LINE)
+        {
+            self.refused(&Refused::WayNearSun.to_string());
         }
     }
 
@@ -422,7 +439,7 @@ impl Observation {
         let end = self.range.nearest(mv.at(stretch.to));
         let slowest = mv.rates[0].max(mv.rates[1]).max(1e-3);
         let speed = stretch.speed / slowest;
-        self.watch.begin(end, Some(speed), self.now);
+        self.watch.begin(Some(speed), self.now);
     }
 
     /// The guard round the Sun is suspended for a cut.
@@ -435,7 +452,7 @@ impl Observation {
         mv.stage = Stage::In;
         let Some(stretch) = mv.stretch else { return };
         let start = self.range.nearest(mv.at(stretch.from));
-        self.watch.begin(start, None, self.now);
+        self.watch.begin(None, self.now);
     }
 
     fn leave_zone(&mut self) {
@@ -445,7 +462,7 @@ impl Observation {
         mv.stage = Stage::Out;
         let Some(clear) = mv.clear else { return };
         let goal = self.range.nearest(mv.at(clear[1]));
-        self.watch.begin(goal, None, self.now);
+        self.watch.begin(None, self.now);
     }
 
     /// The beam is clear of the Sun again.
@@ -495,10 +512,11 @@ impl Observation {
             match &mv.errand {
                 Errand::Empty => mv.powers.push(power),
                 Errand::Search(_) => mv.seen.push(Seen { offset, power }),
-                Errand::Cross(scan) => {
+                Errand::Cross(first) => {
+                    let part = mv.stretch.map_or(0, |s| s.part);
                     mv.seen.push(Seen { offset, power });
                     let [azimuth, elevation] = sample.axes.0;
-                    mv.samples.push(Sample {
+                    mv.samples[part].push(Sample {
                         time,
                         azimuth,
                         elevation,
@@ -506,7 +524,7 @@ impl Observation {
                     });
                     let emitter = mv.emitter.map_or("", |id| self.sky.name(id));
                     rows.push(Row {
-                        scan: scan.clone(),
+                        scan: (*first + part).to_string(),
                         emitter: emitter.to_owned(),
                         time,
                         axes: sample.axes,

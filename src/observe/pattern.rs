@@ -12,8 +12,8 @@ pub struct Stretch {
     pub to: [Angle; 2],
     /// On the sky, a second.
     pub speed: Angle,
-    /// How far from the emitter the beam must be before and after it; nothing, if it may stay.
-    pub keep_off: Option<Angle>,
+    /// Which scan it belongs to: passes the same way along both axes make one.
+    pub part: usize,
 }
 
 impl Stretch {
@@ -110,7 +110,8 @@ impl Basis {
         self.resolution * (chosen / self.poll_s)
     }
 
-    /// A cross, both ways along each axis, about a middle that is uncertain by `spread` (one standard
+    /// A cross, both ways along each axis and each way a scan of its own, so that both sides of arrival
+    /// have their peak, about a middle that is uncertain by `spread` (one standard
     /// deviation along each axis) on an emitter whose peak stands `signal_to_noise` high.
     pub fn cross(
         &self,
@@ -123,10 +124,10 @@ impl Basis {
         let needed = signal_to_noise.map_or(least, |s| (WANTED_SIGNIFICANCE / s.max(0.1)).powi(2));
         let speed = self.speed(needed.clamp(least, most)) / slower;
         let mut stretches = Vec::new();
-        for axis in [0, 1] {
-            let added = (2.5 * (spread[axis] / self.beamwidth)).min(MOST_ADDED);
-            let half = self.beamwidth * (HALF_LENGTH + added);
-            for side in [-1.0, 1.0] {
+        for side in [-1.0, 1.0] {
+            for axis in [0, 1] {
+                let added = (2.5 * (spread[axis] / self.beamwidth)).min(MOST_ADDED);
+                let half = self.beamwidth * (HALF_LENGTH + added);
                 let mut from = middle;
                 let mut to = middle;
                 from[axis] += half * side;
@@ -135,7 +136,7 @@ impl Basis {
                     from,
                     to,
                     speed,
-                    keep_off: None,
+                    part: usize::from(side > 0.0),
                 });
             }
         }
@@ -154,12 +155,13 @@ impl Basis {
         const HALF_HEIGHT: f64 = 0.9;
         const APART: f64 = 0.3;
         let row = self.cross(middle, spread, signal_to_noise, slower);
-        let along = [row[0], row[1]];
+        let along = [row[0], row[2]];
         let added = (2.5 * (spread[1] / self.beamwidth)).min(MOST_ADDED);
         let rows = ((HALF_HEIGHT + added) / APART).ceil() as i32;
         (-rows..=rows)
             .map(|k| {
                 let mut stretch = along[usize::from(k % 2 != 0)];
+                stretch.part = 0;
                 let height = self.beamwidth * (APART * f64::from(k));
                 stretch.from[1] += height;
                 stretch.to[1] += height;
@@ -191,7 +193,7 @@ impl Basis {
             from: [from, height],
             to: [to, height],
             speed: self.speed(SAMPLES_A_BEAM_SEARCHING),
-            keep_off: None,
+            part: 0,
         }
     }
 
@@ -224,11 +226,12 @@ mod tests {
         let cross = basis(0.1).cross([deg(0.3), deg(-0.2)], [Angle::ZERO; 2], None, 1.0);
         assert_eq!(cross.len(), 4);
         for (i, stretch) in cross.iter().enumerate() {
-            let axis = i / 2;
+            let axis = i % 2;
             assert!((stretch.length() - deg(15.0)).abs() < deg(1e-9));
             assert_eq!(stretch.from[1 - axis], stretch.to[1 - axis]);
             let rises = stretch.to[axis] > stretch.from[axis];
-            assert_eq!(rises, i % 2 == 0);
+            assert_eq!(rises, i < 2);
+            assert_eq!(stretch.part, i / 2);
             let samples = stretch.seconds() * 10.0 / 3.0;
             assert!((13.0..25.0).contains(&samples), "{samples} a beamwidth");
         }
@@ -237,7 +240,7 @@ mod tests {
         // A weak signal is scanned more slowly, an uncertain place more widely.
         let weak = basis(0.1).cross([Angle::ZERO; 2], [deg(2.0), deg(0.1)], Some(8.0), 1.0);
         assert!(weak[0].speed < cross[0].speed / 2.0);
-        assert!(weak[0].length() > weak[2].length());
+        assert!(weak[0].length() > weak[1].length());
     }
 
     #[test]

@@ -29,6 +29,8 @@ pub trait Practised {
 
 /// Longest step of the clock.
 const STEP: Duration = Duration::from_millis(50);
+/// After a stop it is looked on for so long, to see it obeyed.
+const LOOKS_ON: Duration = Duration::from_secs(6);
 /// Nothing goes on for longer than this.
 const MOST: Duration = Duration::from_secs(24 * 3600);
 
@@ -42,6 +44,7 @@ pub fn practise(
 ) -> Duration {
     let mut now = Duration::ZERO;
     let mut up = [false; 2];
+    let mut given_up: Option<Duration> = None;
     let mut pending = observation.handle(Event::Tick, now, start);
     loop {
         let mut ended = false;
@@ -90,13 +93,14 @@ pub fn practise(
                 pending.extend(observation.handle(Event::Key(*key), now, utc));
             }
         }
-        if let Some(cause) = observation.is_held().cloned()
+        if given_up.is_some_and(|at| now >= at + LOOKS_ON) {
+            return now;
+        }
+        if given_up.is_none()
+            && let Some(cause) = observation.is_held().cloned()
             && owner.gives_up(&cause)
         {
-            for action in pending {
-                owner.action(action, now);
-            }
-            return now;
+            given_up = Some(now);
         }
         if !pending.is_empty() {
             continue;

@@ -219,7 +219,7 @@ impl Observation {
             began: self.now,
             refused: false,
         });
-        self.watch.begin(target, None, self.now);
+        self.watch.begin(None, self.now);
         self.target = Some(target);
         self.drive(Drive::To(target));
     }
@@ -243,7 +243,7 @@ impl Observation {
     pub(super) fn test_position(&mut self, axes: Axes) {
         let speed = self.speed_lately();
         let resolution = self.resolution_lately();
-        let now = self.now;
+        let (now, sent) = (self.now, self.last_sent);
         let Phase::Testing(test) = &mut self.phase else {
             return;
         };
@@ -266,7 +266,8 @@ impl Observation {
         }
         if let Some((at, place)) = test.stopped {
             let since = now.saturating_sub(at);
-            let left = (test.target.0[axis] - axes.0[axis]).abs();
+            let told = sent.unwrap_or(test.target);
+            let left = (told.0[axis] - axes.0[axis]).abs();
             if self.stands() && since > Duration::from_millis(500) {
                 if left < clear {
                     self.test_failed(format!(
@@ -341,7 +342,7 @@ impl Observation {
         ));
     }
 
-    fn test_failed(&mut self, why: String) {
+    pub(super) fn test_failed(&mut self, why: String) {
         self.watch.rest();
         self.target = None;
         self.drive(Drive::Halt("the test of the stop failed".to_owned()));

@@ -24,8 +24,8 @@ pub struct Job {
     pub sky: Arc<Sky>,
     /// All scans so far.
     pub scans: Arc<Vec<Scan>>,
-    /// The last of them is new.
-    pub new: bool,
+    /// So many of the last are new.
+    pub new: usize,
     /// Scans before this one tell nothing of the mount as it stands: something slipped.
     pub since: usize,
     /// What was known before any.
@@ -44,6 +44,8 @@ pub struct Job {
     pub aside: Vec<EmitterId>,
     /// To be searched for first; else the strongest.
     pub search_on: Option<EmitterId>,
+    /// Half-angle of the zone round the Sun, if it is guarded.
+    pub zone: Option<Angle>,
     /// Whether all that would be done is to be told.
     pub rehearse: bool,
     /// Whether the mount may be searched for: nothing is known of it yet.
@@ -96,8 +98,8 @@ pub enum Next {
 /// What was worked out.
 #[derive(Clone, Debug)]
 pub struct Answer {
-    /// Of the new scan.
-    pub looked: Option<Looked>,
+    /// Of the new scans.
+    pub looked: Vec<Looked>,
     /// The mount as known now.
     pub knowledge: Knowledge,
     /// Peaks that can be used.
@@ -116,8 +118,8 @@ pub struct Answer {
 
 /// Fewer peaks than these are not solved: no freedom would be left.
 const FEWEST_SOLVED: usize = 6;
-/// A plan looks so many peaks ahead.
-const AHEAD: usize = 8;
+/// So many beamwidths about an emitter the beam runs in a scan.
+const SCANNED: f64 = 2.0;
 
 /// Works it out.
 pub fn think(job: &Job) -> Answer {
@@ -133,16 +135,11 @@ pub fn think(job: &Job) -> Answer {
     let count = found.len();
     let since = job.since.min(count);
     let knowledge = job.prior.with(&usable(since..count));
-    let looked = job
-        .new
-        .then(|| reduction.scans.last())
-        .flatten()
-        .map(|last| {
-            let before = job
-                .prior
-                .with(&usable(since..count.saturating_sub(1).max(since)));
-            looked(last, found[count - 1].clone(), &before)
-        });
+    let first_new = count - job.new.min(count);
+    let before = job.prior.with(&usable(since..first_new.max(since)));
+    let looked: Vec<Looked> = (first_new..count)
+        .map(|i| looked(&reduction.scans[i], found[i].clone(), &before))
+        .collect();
     let peaks = found.iter().flatten().count();
     let mut log = reduction.peak_log();
     let solved = (log.peaks.len() >= FEWEST_SOLVED)
@@ -225,6 +222,15 @@ fn looked(scan: &ReducedScan, found: Option<Found>, before: &Knowledge) -> Looke
     }
 }
 
+/// Whether scans of an emitter keep clear of the zone round the Sun.
+fn is_clear_of_sun(job: &Job, id: EmitterId, room: Angle) -> bool {
+    let Some(zone) = job.zone else { return true };
+    let up =
+        (job.sky.apparent_of(job.sky.sun(), job.now)).is_ok_and(|s| s.elevation() > Angle::ZERO);
+    let sun = job.sky.at(job.now).sun_distance(id).unwrap_or(Angle::ZERO);
+    !up || id == job.sky.sun() || sun > zone + room
+}
+
 /// What tells most, by the plan.
 fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
@@ -240,8 +246,9 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
         Ok(known) => known,
         Err(error) => return (Next::Nothing(error.to_string()), None),
     };
+    let room = station.dish.beamwidth * SCANNED;
     let offered: Vec<EmitterId> = (job.emitters.iter().copied())
-        .filter(|id| !job.aside.contains(id))
+        .filter(|id| !job.aside.contains(id) && is_clear_of_sun(job, *id, room))
         .collect();
     let without_sun: Vec<EmitterId> = (offered.iter().copied())
         .filter(|id| *id != sky.sun())
@@ -251,23 +258,18 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
         true => vec![offered],
         false => vec![without_sun, offered],
     };
-    let slots = ((left_s / job.each_s) as usize).clamp(1, AHEAD);
     let mut why = String::new();
     for emitters in choices {
         let request = Request {
             every_s: job.each_s,
-            most: AHEAD,
+            most: 1,
             emitters,
             named: job.named,
             sigma: Some(weighed(
                 station.dish.beamwidth * 0.01,
                 station.dish.beamwidth,
             )),
-            ..Request::new(
-                sky,
-                job.now,
-                job.now.plus_seconds((slots as f64 + 0.01) * job.each_s),
-            )
+            ..Request::new(sky, job.now, job.now.plus_seconds(1.01 * job.each_s))
         };
         match plan(station, sky, &known, &request) {
             Ok(plan) => {
@@ -381,6 +383,14 @@ fn strongest(job: &Job, knowledge: &Knowledge) -> Next {
             },
             None => 0.0,
         };
+        // A search round it would be cut off by the zone round the Sun.
+        let half = knowledge.spread_at(EncoderReading {
+            azimuth: direction.azimuth(),
+            elevation: direction.elevation(),
+        });
+        if !is_clear_of_sun(job, id, half[0].max(half[1]) * 2.0) {
+            worth -= 40.0;
+        }
         // The Sun may only be passed over for seconds at a time; what runs is harder to search for.
         if id == sky.sun() {
             worth -= 30.0;

@@ -182,6 +182,8 @@ const SILENT_LINES: f64 = 6.0;
 const WRONG_WAY: Angle = Angle::from_degrees(1.5);
 /// After a new target an axis may run on for so long.
 const RUN_ON: Duration = Duration::from_millis(1500);
+/// A target so far from the one before is a new one, not the same that goes on.
+const ANOTHER_PLACE: Angle = Angle::from_degrees(1.2);
 /// Rounding and running on beyond the ranges.
 const OUTSIDE: Angle = Angle::from_degrees(0.5);
 /// A reading that changes by so many times the usual speed, and by this much more, is no motion.
@@ -194,8 +196,8 @@ struct Axis {
     target: Option<Angle>,
     /// Since when its target is of the same move.
     since: Duration,
-    /// Nearest to it so far.
-    nearest: Option<Angle>,
+    /// Nearest to it so far, and where that was.
+    nearest: Option<(Angle, Angle)>,
     /// Where it was when it last moved, and when that was.
     moved: Option<(Angle, Duration)>,
 }
@@ -245,25 +247,27 @@ impl Watch {
         self.lines_a_second = a_second;
     }
 
-    /// A new move begins toward these readings, at this speed if it is a slow one: what an axis did
-    /// before counts no more.
-    pub fn begin(&mut self, target: Axes, speed: Option<Angle>, now: Duration) {
+    /// A new move begins, at this speed if it is a slow one: what an axis did before counts no more.
+    pub fn begin(&mut self, speed: Option<Angle>, now: Duration) {
         self.speed = speed;
-        for (axis, target) in self.axes.iter_mut().zip(target.0) {
-            *axis = Axis {
-                target: Some(target),
-                since: now,
-                nearest: None,
-                moved: None,
-            };
-        }
+        self.axes = [Axis {
+            since: now,
+            ..Axis::default()
+        }; 2];
     }
 
-    /// The same move goes on toward these.
+    /// The mount was told to go here. A target on quite another place is a new way of that axis: round
+    /// about something, or farther on.
     pub fn aim(&mut self, target: Axes, now: Duration) {
         for (axis, target) in self.axes.iter_mut().zip(target.0) {
-            if axis.target.is_none() {
+            let leaps = axis
+                .target
+                .is_none_or(|old| (old - target).abs() > ANOTHER_PLACE);
+            if leaps {
                 axis.since = now;
+                axis.nearest = None;
+                // It had nothing to do until now.
+                axis.moved = axis.moved.map(|(place, _)| (place, now));
             }
             axis.target = Some(target);
         }
@@ -318,16 +322,18 @@ impl Watch {
             if moved {
                 axis.moved = Some((here, at));
             }
-            let nearest = axis.nearest.map_or(left, |n| n.min(left));
-            axis.nearest = Some(nearest);
+            let (nearest, place) = match axis.nearest {
+                Some((nearest, place)) if nearest <= left => (nearest, place),
+                _ => (left, here),
+            };
+            axis.nearest = Some((nearest, place));
+            // A target that runs ahead leaves a slow axis behind: that is no wrong way.
+            let away = (place - here) * (target - here).radians().signum();
             let ran_on = at.saturating_sub(axis.since) < RUN_ON;
             if ran_on {
-                axis.nearest = Some(left);
-            } else if left > nearest + WRONG_WAY + room {
-                return Some(Cause::WrongWay {
-                    axis: i,
-                    by: left - nearest,
-                });
+                axis.nearest = Some((left, here));
+            } else if away > WRONG_WAY + room && left > nearest + WRONG_WAY {
+                return Some(Cause::WrongWay { axis: i, by: away });
             }
         }
         None
@@ -422,7 +428,8 @@ mod tests {
     #[test]
     fn an_axis_that_stands_is_noticed_within_six_seconds() {
         let mut watch = watch();
-        watch.begin(Axes::from_degrees(50.0, 10.0), None, s(0.0));
+        watch.begin(None, s(0.0));
+        watch.aim(Axes::from_degrees(50.0, 10.0), s(0.0));
         let stuck = |t: f64| Some([(6.0 * t).min(12.0), 10.0]);
         let (at, cause) = first(&mut watch, 60.0, stuck).unwrap();
         assert!((7.0..8.0).contains(&at), "{at}");
@@ -433,7 +440,8 @@ mod tests {
         // A coarse encoder of a slow mount is given its time.
         let mut slow = super::tests::watch();
         slow.usual(deg(0.05), deg(1.0), deg(0.3));
-        slow.begin(Axes::from_degrees(50.0, 10.0), None, s(0.0));
+        slow.begin(None, s(0.0));
+        slow.aim(Axes::from_degrees(50.0, 10.0), s(0.0));
         let coarse = |t: f64| Some([(0.05 * t).floor(), 10.0]);
         assert_eq!(first(&mut slow, 200.0, coarse), None);
     }
@@ -441,7 +449,8 @@ mod tests {
     #[test]
     fn an_axis_that_goes_the_wrong_way_is_noticed_within_three_seconds() {
         let mut watch = watch();
-        watch.begin(Axes::from_degrees(50.0, 10.0), None, s(0.0));
+        watch.begin(None, s(0.0));
+        watch.aim(Axes::from_degrees(50.0, 10.0), s(0.0));
         let away = |t: f64| Some([-6.0 * t, 10.0]);
         let (at, cause) = first(&mut watch, 60.0, away).unwrap();
         assert!(at <= 3.0, "{at}");
@@ -454,7 +463,8 @@ mod tests {
     #[test]
     fn missing_positions_end_a_move_after_three_seconds_and_nothing_else() {
         let mut watch = watch();
-        watch.begin(Axes::from_degrees(50.0, 10.0), None, s(0.0));
+        watch.begin(None, s(0.0));
+        watch.aim(Axes::from_degrees(50.0, 10.0), s(0.0));
         let gone = |t: f64| (t < 1.0).then_some([6.0 * t, 10.0]);
         let (at, cause) = first(&mut watch, 60.0, gone).unwrap();
         assert!((3.5..4.5).contains(&at), "{at}");
@@ -467,13 +477,15 @@ mod tests {
     #[test]
     fn readings_outside_the_ranges_and_impossible_speeds_are_noticed_at_once() {
         let mut watch = watch();
-        watch.begin(Axes::from_degrees(50.0, 0.5), None, s(0.0));
+        watch.begin(None, s(0.0));
+        watch.aim(Axes::from_degrees(50.0, 0.5), s(0.0));
         let falls = |t: f64| Some([50.0, 1.0 - t]);
         let (at, cause) = first(&mut watch, 60.0, falls).unwrap();
         assert!((1.4..2.2).contains(&at), "{at}");
         assert!(matches!(cause, Cause::OutOfRange { .. }), "{cause:?}");
         let mut watch = super::tests::watch();
-        watch.begin(Axes::from_degrees(50.0, 10.0), None, s(0.0));
+        watch.begin(None, s(0.0));
+        watch.aim(Axes::from_degrees(50.0, 10.0), s(0.0));
         let leaps = |t: f64| Some([if t < 1.0 { 6.0 * t } else { 6.0 * t + 8.0 }, 10.0]);
         let (at, cause) = first(&mut watch, 60.0, leaps).unwrap();
         assert!((0.9..1.3).contains(&at), "{at}");
@@ -496,7 +508,8 @@ mod tests {
     #[test]
     fn a_good_move_is_left_alone() {
         let mut watch = watch();
-        watch.begin(Axes::from_degrees(50.0, 30.0), None, s(0.0));
+        watch.begin(None, s(0.0));
+        watch.aim(Axes::from_degrees(50.0, 30.0), s(0.0));
         let good = |t: f64| Some([(6.0 * t).min(50.0), (10.0 + 6.0 * t).min(30.0)]);
         assert_eq!(first(&mut watch, 60.0, good), None);
     }

@@ -79,7 +79,7 @@ fn any_key_stops_c_goes_on_and_q_ends() {
 fn what_was_measured_counts_when_it_is_taken_up_again() {
     let mut world = world();
     let mut owner = Owner {
-        script: vec![(600.0, b"q")],
+        script: vec![(330.0, b"q")],
         ..Owner::default()
     };
     world.run_for(&mut owner);

@@ -44,6 +44,7 @@ pub fn settings(station: &Station, sky: &Sky) -> Settings {
     let beamwidth = station.dish.beamwidth;
     Settings {
         zone: Some(deg(10.0).max(beamwidth * 3.0)),
+        most_error: deg(18.0),
         leash: deg(10.0),
         wanted: beamwidth / 20.0,
         for_s: 3600.0,
@@ -123,6 +124,9 @@ impl Practised for Owner {
         }
     }
     fn gives_up(&mut self, cause: &Cause) -> bool {
+        if self.patience > 0 {
+            return false;
+        }
         self.stopped = Some((self.now, cause.clone()));
         true
     }

@@ -26,6 +26,8 @@ pub enum Drive {
 pub enum Driven {
     /// Where the mount stood, and when: midway between question and answer.
     At(Axes, Duration),
+    /// The mount was told to go here: the readings that were wanted, or a part of the way there.
+    Sent(Axes),
     /// The readings are refused, or the mount does not take them: why.
     Refused(String),
     /// The mount was told to stop: why.

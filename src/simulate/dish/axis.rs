@@ -136,7 +136,7 @@ mod tests {
         let mut axis = Axis::new((-180.0, 540.0), 6.0, 6.0, 0.0);
         axis.go(30.0);
         let mut most: f64 = 0.0;
-        let mut seconds = 0.0;
+        let mut seconds: f64 = 0.0;
         while !axis.is_holding() && seconds < 20.0 {
             run(&mut axis, 0.01, Failing::default());
             most = most.max(axis.count);
