@@ -13,10 +13,10 @@ use crate::angle::Angle;
 use crate::files::{self, Stamp};
 use crate::logbook::{Calibration, ExpectedPointingError};
 use crate::mount::ApproachSigns;
+use crate::number::counted;
 use crate::outputs::{Guard, Output, OutputKind};
 use crate::problem::{Error, printable};
 use crate::report::expected_words;
-use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
     self, ApproachChoice, Connection, CorrectionTable, DemandKind, Loaded, PATIENCE, Pointer,

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::angle::Angle;
-use crate::solve::words;
+use crate::number;
 
 use crate::explain::{Axis, Fault};
 
@@ -102,7 +102,7 @@ impl Finding {
             "{} ({}, p-value {}){rivals}",
             self.headline,
             self.title(),
-            words::probability(self.false_alarm_probability)
+            number::probability(self.false_alarm_probability)
         )
     }
 
@@ -126,23 +126,16 @@ impl Finding {
     }
 }
 
-/// A value with its standard deviation: as many decimals as two digits of the latter need.
+/// A value with its standard deviation, and the unit of both.
 pub fn measured(value: f64, sigma: f64, unit: &str) -> String {
-    if sigma == 0.0 {
+    let said = if sigma == 0.0 {
         // Exact, such as a whole hour.
-        return format!("{value} {unit}").trim_end().to_owned();
-    }
-    let decimals = if sigma.is_finite() {
-        (1 - sigma.log10().floor() as i32).clamp(0, 8) as usize
+        format!("{value} {unit}")
     } else {
-        3
+        let (value, sigma) = number::with_sigma(value, sigma);
+        format!("{value} +/- {sigma} {unit}")
     };
-    let unit = if unit.is_empty() {
-        String::new()
-    } else {
-        format!(" {unit}")
-    };
-    format!("{value:.decimals$} +/- {sigma:.decimals$}{unit}")
+    said.trim_end().to_owned()
 }
 
 #[cfg(test)]

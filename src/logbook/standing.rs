@@ -2,6 +2,7 @@
 
 use super::calibration::{Calibration, TermState};
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust};
+use crate::number::two_digits;
 use crate::problem::printable;
 use crate::text::quoted;
 
@@ -88,13 +89,6 @@ fn expectation(expected: &ExpectedPointingError) -> String {
         expected.at.azimuth_deg,
         expected.at.elevation_deg
     )
-}
-
-/// A number of degrees to two significant digits.
-fn two_digits(value: f64) -> String {
-    let size = value.abs().log10().floor();
-    let decimals = if size.is_finite() { 1.0 - size } else { 0.0 };
-    format!("{value:.*}", decimals.clamp(0.0, 6.0) as usize)
 }
 
 impl Calibration {

@@ -15,7 +15,8 @@ use super::{Candidate, Known, Step};
 use crate::angle::{Angle, Direction, EncoderReading};
 use crate::explain::{even_sky, rows_at};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
-use crate::solve::words::{list, two_digits};
+use crate::number::two_digits;
+use crate::solve::words::list;
 use crate::station::{Mount, Station};
 
 /// An emitter may stand off its computed place, or be heard by a reflection, by so many standard

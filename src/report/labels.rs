@@ -3,7 +3,6 @@
 
 use std::path::Path;
 
-use super::chart::Render;
 use super::faults::sample_pictures;
 use super::fixture::{self, Session};
 use super::{history_pictures, pass_pictures, pictures, plan_picture, scan_pictures};
@@ -12,6 +11,7 @@ use crate::live::{About, RELAY, Row, head, parse_log};
 use crate::logbook::ScanReader;
 use crate::mount::Term;
 use crate::plan::{Known, Plan, Request, plan};
+use crate::plot::Render;
 use crate::recheck::{History, Point, TermHistory};
 use crate::scan;
 use crate::sky::Sky;

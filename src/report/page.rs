@@ -3,13 +3,14 @@
 //! Every number that also stands in the calibration file is a `data` element whose `value`
 //! is the unrounded number, so that page and file can be compared by machine.
 
-use super::chart::{REGULAR_TTF, Render, SEMIBOLD_TTF};
-use super::{Report, number, summary, words};
+use super::{Report, summary, words};
 use crate::logbook::TermState;
 use crate::mount::Group;
+use crate::number;
+use crate::number::probability;
+use crate::plot::{REGULAR_TTF, Render, SEMIBOLD_TTF};
 use crate::problem::printable;
 use crate::solve::TermEstimate;
-use crate::solve::words::probability;
 
 const STYLE: &str = include_str!("page.css");
 /// At most so many unused peaks are listed; the rest are counted.

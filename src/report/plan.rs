@@ -3,9 +3,9 @@
 use serde_json::{Map, Value, json};
 
 use super::layout::{cut, point_aligned, wrapped};
-use super::number::{counted, significant};
 use super::terminal::{Colour, Page, WIDTH};
 use super::words::{term_list, term_name, unit_name};
+use crate::number::{counted, significant};
 use crate::plan::{Alone, Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;

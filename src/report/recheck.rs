@@ -3,14 +3,14 @@
 use serde_json::{Value, json};
 
 use super::layout::wrapped;
-use super::number::{by_sigma, significant};
 use super::{WIDTH, term_name};
 use crate::angle::Angle;
 use crate::mount::TermUnit;
+use crate::number::probability;
+use crate::number::{by_sigma, significant};
 use crate::problem::printable;
 use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
 use crate::solve::Remedy;
-use crate::solve::words::probability;
 use crate::station::Station;
 
 /// With fewer peaks a diagnosis has little to go by.

@@ -1,8 +1,8 @@
 //! What resampling the peaks says of the uncertainties, in words.
 
-use super::number::significant;
 use super::words::term_name;
 use crate::mount::Term;
+use crate::number::significant;
 use crate::solve::Outcome;
 
 /// One paragraph: the spread of each term over the resamplings beside its printed sigma.

@@ -1,10 +1,11 @@
 //! What a report says in sentences and figures, whatever it is written on.
 
-use super::{Report, number, words};
+use super::{Report, words};
 use crate::angle::Angle;
 use crate::faults::Diagnosis;
 use crate::logbook::{ExpectedPointingError, TermState};
 use crate::mount::Term;
+use crate::number;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
 use crate::station::Dish;

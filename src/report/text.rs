@@ -4,10 +4,11 @@ use std::fmt::Write;
 
 use super::layout::{cut, point_aligned, wrapped};
 use super::terminal::{Colour, Page, WIDTH};
-use super::{Report, caution, number, summary, words};
+use super::{Report, caution, summary, words};
 use crate::logbook::TermState;
+use crate::number;
+use crate::number::probability;
 use crate::problem::printable;
-use crate::solve::words::probability;
 
 /// At most so many unused peaks are listed; the rest are counted.
 const MOST_LISTED: usize = 30;

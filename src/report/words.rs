@@ -1,9 +1,9 @@
 //! Mount errors in full names and plain words.
 
-use super::number;
 use crate::angle::Angle;
 use crate::logbook::TermState;
 use crate::mount::{Group, Term, TermUnit};
+use crate::number;
 use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
 

@@ -8,6 +8,7 @@ use crate::explain::{
     ZeroChange, unit_of, zone_of,
 };
 use crate::mount::{Group, Term, TermUnit};
+use crate::number;
 use crate::station::Station;
 
 /// A value of a term with its unit.
@@ -15,7 +16,7 @@ fn shown(term: Term, value: f64) -> String {
     let unit = term.unit();
     format!(
         "{} {}",
-        words::two_digits(unit.outward(value)),
+        number::two_digits(unit.outward(value)),
         unit.symbol()
     )
     .trim_end()
@@ -37,7 +38,7 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         Remark::ScatterContradictsLog { scatter, p_value } => format!(
             "the peaks scatter {scatter:.1} times as much as their logged standard deviations \
              (p-value {}): the uncertainties are widened by that factor",
-            words::probability(*p_value)
+            number::probability(*p_value)
         ),
         Remark::ScatterBelowLog { scatter } => format!(
             "the peaks scatter only {scatter:.2} times as much as their logged standard \
@@ -146,7 +147,7 @@ fn zeros_words(
                         "the {} reading by {:+.3} +/- {} deg",
                         change.axis.words(),
                         size.value,
-                        words::two_digits(size.sigma)
+                        number::two_digits(size.sigma)
                     )
                 })
                 .collect();
@@ -185,7 +186,7 @@ pub fn advice_words(advice: &Advice) -> String {
                 at.azimuth().degrees(),
                 at.elevation().degrees(),
                 names(terms),
-                words::two_digits(unit.outward(*sigma)),
+                number::two_digits(unit.outward(*sigma)),
                 match unit {
                     TermUnit::Fraction => "(fraction)",
                     other => other.symbol(),
@@ -319,7 +320,7 @@ pub fn grounds_words(grounds: &Grounds) -> String {
         });
         format!(
             "p-value {}, BIC {} by {:.1}{cross}",
-            words::probability(n.p_value),
+            number::probability(n.p_value),
             if n.bic_fall > 0.0 { "better" } else { "worse" },
             n.bic_fall.abs()
         )

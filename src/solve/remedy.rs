@@ -6,9 +6,10 @@ use crate::station::Station;
 
 use super::outcome::Outcome;
 use super::remarks::{advice_words, group_words};
-use super::words::{by_sigma, capital, compass_word, list, two_digits};
+use super::words::{capital, compass_word, list};
 use crate::explain::{Advice, TermEstimate, prior_size::careful};
 use crate::logbook::TermState;
+use crate::number::{by_sigma, two_digits};
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]

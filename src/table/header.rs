@@ -1,5 +1,6 @@
 //! What a table says of itself: the same entries in CSV, JSON and the C header.
 
+use crate::number;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
@@ -118,12 +119,8 @@ fn rounded(value: f64) -> f64 {
     (value * 1e9).round() / 1e9
 }
 /// Four significant digits, for sentences on the screen.
-pub(super) fn in_words(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let digit = 10f64.powf(value.abs().log10().floor() - 3.0);
-    rounded((value / digit).round() * digit)
+pub(super) fn in_words(value: f64) -> String {
+    number::at_most(value, 4)
 }
 fn degrees(angle: Angle) -> f64 {
     rounded(angle.degrees())

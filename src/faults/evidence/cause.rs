@@ -7,6 +7,7 @@ use crate::explain::{
     Axis, Cause, Explanation, Fault, Hypothesis, SessionPeak, Size, unit_of, zone_of,
 };
 use crate::mount::Group;
+use crate::number;
 use crate::solve::words;
 use crate::station::Station;
 
@@ -21,9 +22,9 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
         "{}; without it the peaks scatter by {} deg about the model, with it by {} deg (one \
          coordinate); p-value {}, corrected for {} causes asked for{}",
         what_it_does(explanation, station, cause),
-        words::two_digits(before),
-        words::two_digits(after),
-        words::probability(cause.p_value),
+        number::two_digits(before),
+        number::two_digits(after),
+        number::probability(cause.p_value),
         explanation.tried,
         if place_searched(hypothesis) {
             " and for every place or rate where it could be"
@@ -156,7 +157,7 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
         }
         (Hypothesis::Ripple { per_turn, .. }, _) => format!(
             "The {axis} axis has a fast ripple of {said}, {per_turn} times per turn (every {} deg)",
-            words::two_digits(360.0 / f64::from(*per_turn))
+            number::two_digits(360.0 / f64::from(*per_turn))
         ),
         (Hypothesis::Teeth { pinion, .. }, _) => format!(
             "The {axis} axis is off by {said} once per {}",
@@ -337,7 +338,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         Hypothesis::Ripple { per_turn, .. } => format!(
             "{}; its period is {} deg. The station file gives no teeth to say which gear it is",
             waves(axis, f64::from(*per_turn)),
-            words::two_digits(360.0 / f64::from(*per_turn))
+            number::two_digits(360.0 / f64::from(*per_turn))
         ),
         Hypothesis::Pattern { with, times, .. } => {
             format!(
@@ -350,7 +351,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             format!(
                 "the {axis} reading of one and the same direction changes by {said}, {} deg over \
                  the {:.1} hours of the log",
-                words::two_digits(size.value * span),
+                number::two_digits(size.value * span),
                 span
             )
         }
@@ -422,7 +423,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
                 "{name} is {} {early} its elements along its own orbit, {} deg on the sky, in {}; \
                  the other emitters are not",
                 measured(size.value.abs(), size.sigma, "s"),
-                words::two_digits(Angle::from_radians(mean * size.value.abs()).degrees()),
+                number::two_digits(Angle::from_radians(mean * size.value.abs()).degrees()),
                 words::rows(&rows)
             )
         }

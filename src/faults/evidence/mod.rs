@@ -8,6 +8,7 @@ use crate::explain::{
     Axis, Compass, ComputedPositions, Explanation, Fault, LooseJoint, Misread, Misreading, Tell,
     TwoPlaces, Worst,
 };
+use crate::number;
 use crate::solve::{misreading_words, words};
 use crate::station::Station;
 
@@ -124,7 +125,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
         } else {
             String::new()
         };
-        format!("{} deg{out}", words::two_digits(scatter.degrees()))
+        format!("{} deg{out}", number::two_digits(scatter.degrees()))
     };
     let before = misread.as_logged.map_or_else(
         || "cannot be fitted at all".to_owned(),
@@ -157,7 +158,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
         _ => format!(
             "as logged the peaks {before}; with {what} they scatter by {after}; p-value {}, \
              corrected for {} such mistakes tried",
-            words::probability(misread.p_value),
+            number::probability(misread.p_value),
             Misreading::all().len()
         ),
     };
@@ -206,7 +207,7 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
         } else {
             "apparent"
         },
-        words::two_digits(computed.rms.degrees())
+        number::two_digits(computed.rms.degrees())
     );
     Finding {
         headline: "The readings are computed positions, not encoder readings".to_owned(),
@@ -245,7 +246,7 @@ pub fn of_two_places(two: &TwoPlaces) -> Finding {
             format!(
                 "the peaks stand in two groups {said} apart in {axis}, as play does when the side of \
                  arrival is not logged; p-value {}. Log {axis}_approach and the play is corrected",
-                words::probability(two.p_value)
+                number::probability(two.p_value)
             ),
         )
     }
@@ -267,15 +268,15 @@ pub fn of_scatter(joint: &LooseJoint) -> Finding {
     let evidence = format!(
         "peaks scatter by {} deg in {} {place} and by {} deg in the other half; p-value {}, \
          corrected for 6 ways in which it could depend",
-        words::two_digits(joint.loud.degrees()),
+        number::two_digits(joint.loud.degrees()),
         joint.axis.words(),
-        words::two_digits(joint.quiet.degrees()),
-        words::probability(joint.p_value)
+        number::two_digits(joint.quiet.degrees()),
+        number::probability(joint.p_value)
     );
     Finding {
         headline: format!(
             "Something is loose: the scatter is {} times as large {place}",
-            words::two_digits(joint.ratio)
+            number::two_digits(joint.ratio)
         ),
         size: Some(joint.ratio),
         size_unit: "times".to_owned(),
@@ -297,7 +298,7 @@ pub fn hint_of_compass(compass: &Compass) -> String {
          {}",
         compass.zero.degrees(),
         compass.declination.value.degrees(),
-        words::two_digits(compass.p_value)
+        number::two_digits(compass.p_value)
     )
 }
 
@@ -311,7 +312,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
          compass needle would show just that; a zero set without one agrees so well with \
          probability {}. This is a hint, no proof",
         compass.declination.sigma.degrees(),
-        words::probability(compass.p_value)
+        number::probability(compass.p_value)
     );
     Finding {
         size: Some(zero),

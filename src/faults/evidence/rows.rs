@@ -3,6 +3,7 @@
 use super::{finding, surprise};
 use crate::explain::{Alike, Axis, BadKind, BadPeak, Explanation, Fault};
 use crate::faults::finding::{Finding, Rival, Subject};
+use crate::number;
 use crate::solve::words;
 use crate::station::Station;
 
@@ -51,7 +52,7 @@ fn of_alike(
                 "{} readings are off by {:+.2} deg, each to within {} deg",
                 ["azimuth", "elevation"][a],
                 alike.step[a].degrees(),
-                words::two_digits(alike.spread[a].degrees())
+                number::two_digits(alike.spread[a].degrees())
             )
         })
         .collect();
@@ -83,7 +84,7 @@ fn of_alike(
         of.len(),
         explanation.session.peaks.len(),
         said.join(" and their "),
-        words::probability(worst)
+        number::probability(worst)
     );
     let axis = match off {
         [true, true] => Axis::Both,
@@ -174,7 +175,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
     let evidence = format!(
         "{}; a good peak anywhere in the log is so far off with p-value {}",
         each.join("; "),
-        words::probability(worst)
+        number::probability(worst)
     );
     let axis = if axes.iter().all(|a| *a == axes[0]) {
         axes[0]

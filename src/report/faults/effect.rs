@@ -4,7 +4,7 @@ use plotters_backend::DrawingBackend;
 
 use super::Drawing;
 use crate::faults::{Against, Axis as FaultAxis, EffectPoint};
-use crate::report::chart::{
+use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Tick, azimuth_ticks, colours,
     linear_ticks, notes,
 };

@@ -15,9 +15,9 @@ use std::path::{Path, PathBuf};
 use plotters_backend::DrawingBackend;
 use rayon::prelude::*;
 
-use super::chart::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
 use crate::faults::{Diagnosis, Finding, PlotData, plot_data};
 use crate::files;
+use crate::plot::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
 use crate::problem::Error;
 use crate::station::Station;
 

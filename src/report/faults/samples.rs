@@ -1,10 +1,10 @@
 //! Pictures of every kind of finding, made by hand for judging their layout. Every number in them
 //! is invented.
 
-use super::super::chart::Render;
 use super::{Drawing, Sheet, compass, effect, misreading, misses, scatter};
 use crate::angle::Angle;
 use crate::faults::{Against, Axis, EffectPoint, MissPoint};
+use crate::plot::Render;
 
 fn on_sheet<D: Drawing + 'static>(drawing: D) -> Box<dyn Render> {
     Box::new(Sheet {

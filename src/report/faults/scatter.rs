@@ -5,7 +5,7 @@ use plotters_backend::DrawingBackend;
 use super::Drawing;
 use crate::angle::Angle;
 use crate::faults::{Against, Axis as FaultAxis};
-use crate::report::chart::{
+use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, azimuth_ticks, colours,
     linear_ticks, notes,
 };

@@ -6,11 +6,11 @@ mod text;
 
 use std::path::{Path, PathBuf};
 
-use super::chart::Render;
-use super::number::by_sigma;
 use super::term_name;
 use crate::files;
 use crate::mount::{Term, TermUnit};
+use crate::number::by_sigma;
+use crate::plot::Render;
 use crate::problem::Error;
 use crate::recheck::{History, Point, TermHistory};
 use crate::time::Utc;
@@ -101,7 +101,7 @@ fn signed_words(term: Term, change: f64, sigma: f64) -> String {
         "{}{} +/- {} {}",
         if change > 0.0 { "+" } else { "" },
         by_sigma(change, sigma),
-        super::number::with_sigma(change, sigma).1,
+        crate::number::with_sigma(change, sigma).1,
         shown_in(term)
     )
 }

@@ -1,12 +1,13 @@
 //! A history as one HTML page, pictures and typeface inside it.
 
-use super::super::chart::Render;
 use super::super::page::{escaped, opening};
-use super::super::{number::with_sigma, term_name};
+use super::super::term_name;
 use super::text::headline;
 use super::{change_words, day, real_changes, shown, shown_in};
+use crate::number::probability;
+use crate::number::with_sigma;
+use crate::plot::Render;
 use crate::recheck::{History, TermHistory};
-use crate::solve::words::probability;
 
 /// The page.
 pub fn page(history: &History, pictures: &[Box<dyn Render>]) -> String {

@@ -4,11 +4,12 @@ use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, half_range, shaded_words, stamp, thinning, used_words};
 use crate::angle::Angle;
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
     linear_ticks, notes,
 };
-use crate::report::{Report, number, summary};
+use crate::report::{Report, summary};
 
 /// Above this many used peaks they are shown as density.
 const MOST_SINGLE: usize = 2000;

@@ -3,10 +3,11 @@
 use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, stamp};
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Axis, Canvas, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick, colours, linear_ticks,
 };
-use crate::report::{Report, number};
+use crate::report::Report;
 use crate::solve::{NoiseSource, PeakOutcome};
 
 /// The axis reaches so many standard deviations to both sides.

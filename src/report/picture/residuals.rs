@@ -3,11 +3,12 @@
 use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, half_range, quantile, shaded_words, stamp, thinning, used_words};
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick,
     azimuth_ticks, colours, linear_ticks, notes, time_ticks,
 };
-use crate::report::{Report, number};
+use crate::report::Report;
 use crate::solve::PeakOutcome;
 use crate::time::Utc;
 

@@ -5,10 +5,11 @@ use plotters_backend::DrawingBackend;
 use super::peaks::stamp;
 use crate::logbook::TermState;
 use crate::mount::TermUnit;
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Canvas, Marker, Pen, Picture, Rect, Scale, Text, Tick, colours, symlog_ticks,
 };
-use crate::report::{Report, number, words};
+use crate::report::{Report, words};
 
 /// One term.
 #[derive(Clone, Debug)]
