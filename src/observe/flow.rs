@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::machine::{Action, Attempt, Ending, Observation, Phase, Purpose};
 use super::moving::{Errand, Move};
-use super::pattern::{Pattern, SLOWER, Stretch};
+use super::pattern::{Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
 use super::search::Search;
 use super::think::{Answer, Job, Looked, Next};
 use super::watch::Cause;
@@ -18,6 +18,8 @@ use crate::sky::EmitterId;
 const ASIDE_S: f64 = 900.0;
 /// So many in a row that are not found are no accident.
 const MOST_FAILURES: u32 = 4;
+/// After so many the one emitter that was found is doubted.
+const DOUBTFUL_FAILURES: u32 = 2;
 /// Fewer peaks than these are no calibration, whatever they promise.
 const FEWEST_PEAKS: usize = 8;
 /// A peak so many standard deviations, and so many beamwidths, from its place says that something
@@ -178,6 +180,9 @@ impl Observation {
             return;
         }
         self.last_good = Some(id);
+        if !self.found_on.contains(&id) {
+            self.found_on.push(id);
+        }
         if !std::mem::replace(&mut self.two_speeds, true) {
             self.note(
                 "the same once more at half the speed: that tells lag from backlash".to_owned(),
@@ -257,6 +262,24 @@ impl Observation {
                 .len()
                 .saturating_sub(self.new_scans + self.scans_before);
             self.halt(Cause::Slipped { emitter: other, by });
+            return;
+        }
+        // One emitter found and the next ones not, where they should be by it: it may have been another.
+        if self.failures >= DOUBTFUL_FAILURES
+            && self.settings.uncalibrated
+            && let [only] = self.found_on.as_slice()
+        {
+            let only = *only;
+            self.note(format!(
+                "what was found for {} may have been another emitter: it is searched for anew, on another",
+                self.sky.name(only)
+            ));
+            self.found_on.clear();
+            self.since = self.scans.len();
+            self.last_good = None;
+            self.failures = 0;
+            self.aside = vec![(only, self.utc.plus_seconds(ASIDE_S))];
+            self.think(Purpose::Choice);
             return;
         }
         if self.failures >= MOST_FAILURES {
@@ -349,7 +372,18 @@ impl Observation {
         let widest = spread[0].max(spread[1]) * SEARCHED * self.attempt.wider;
         match widest > self.station.dish.beamwidth * NEEDS_NO_SEARCH {
             true => self.search(id),
-            false => self.cross(id, 1.0),
+            false => {
+                let slower = self.by_turns();
+                self.cross(id, slower);
+            }
+        }
+    }
+
+    /// Every other cross is slower.
+    fn by_turns(&self) -> f64 {
+        match self.two_speeds && self.crosses % 2 == 1 {
+            true => SLOWER_BY_TURNS,
+            false => 1.0,
         }
     }
 
@@ -389,6 +423,7 @@ impl Observation {
             Pattern::Cross => basis.cross(middle, spread, signal, slower),
             Pattern::Raster => basis.raster(middle, spread, signal, slower),
         };
+        self.crosses += 1;
         let first = self.scan_number + 1;
         self.scan_number += 1 + stretches.iter().map(|s| s.part).max().unwrap_or(0);
         self.start_move(Errand::Cross(first), Some(id), there, stretches);

@@ -238,6 +238,9 @@ pub struct Observation {
     /// The emitter of the last good peak.
     pub(super) last_good: Option<EmitterId>,
     pub(super) two_speeds: bool,
+    pub(super) crosses: usize,
+    /// Emitters with a good peak.
+    pub(super) found_on: Vec<EmitterId>,
     pub(super) saturated: u32,
     pub(super) signal_to_noise: Option<f64>,
     pub(super) peaks: usize,
@@ -339,6 +342,8 @@ impl Observation {
             attempt: Attempt::default(),
             last_good: None,
             two_speeds: number.is_some(),
+            crosses: 0,
+            found_on: Vec::new(),
             saturated: 0,
             signal_to_noise: None,
             peaks: 0,

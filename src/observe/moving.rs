@@ -140,6 +140,7 @@ impl Observation {
         let (here, _) = self.reading?;
         let mount = &self.station.mount;
         let room = self.station.dish.beamwidth * 2.5;
+        let needed = self.station.dish.beamwidth * 0.9;
         let rate = direction.elevation().cos().max(0.05);
         let shrunk = |(low, high): (Angle, Angle), by: Angle| (low + by, high - by);
         let wraps = [
@@ -147,7 +148,11 @@ impl Observation {
                 shrunk(mount.azimuth_range, room / rate),
                 shrunk(mount.elevation_range, room * 0.5),
             ),
-            (mount.azimuth_range, mount.elevation_range),
+            // A scan needs the whole peak and something of both flanks.
+            (
+                shrunk(mount.azimuth_range, needed / rate),
+                shrunk(mount.elevation_range, needed),
+            ),
         ];
         let reading = wraps.into_iter().find_map(|(azimuth, elevation)| {
             let wrap = Wrap {
@@ -252,7 +257,6 @@ impl Observation {
         mv.settled = 0;
         mv.done += 1;
         mv.clear = None;
-        let start = mv.at(stretch.from);
         if mv.emitter == Some(self.sky.sun()) && self.settings.zone.is_some() {
             self.prepare_sun_cut(stretch);
             return;
@@ -305,7 +309,6 @@ impl Observation {
         stretch.speed = needed;
         mv.stretch = Some(stretch);
         mv.clear = Some(clear);
-        let start = self.range.nearest(mv.at(clear[0]));
         self.watch.begin(None, self.now);
     }
 
@@ -436,7 +439,6 @@ impl Observation {
         };
         mv.stage = Stage::Along(self.now);
         let Some(stretch) = mv.stretch else { return };
-        let end = self.range.nearest(mv.at(stretch.to));
         let slowest = mv.rates[0].max(mv.rates[1]).max(1e-3);
         let speed = stretch.speed / slowest;
         self.watch.begin(Some(speed), self.now);
@@ -450,8 +452,6 @@ impl Observation {
             return;
         };
         mv.stage = Stage::In;
-        let Some(stretch) = mv.stretch else { return };
-        let start = self.range.nearest(mv.at(stretch.from));
         self.watch.begin(None, self.now);
     }
 
@@ -460,8 +460,6 @@ impl Observation {
             return;
         };
         mv.stage = Stage::Out;
-        let Some(clear) = mv.clear else { return };
-        let goal = self.range.nearest(mv.at(clear[1]));
         self.watch.begin(None, self.now);
     }
 

@@ -77,6 +77,8 @@ const SHARE_OF_SPEED: f64 = 0.5;
 const ROWS_APART: f64 = 0.6;
 /// Two speeds that differ by this factor tell lag from backlash.
 pub const SLOWER: f64 = 2.0;
+/// Later crosses go by turns at full speed and so much slower: that tells it better and better.
+pub const SLOWER_BY_TURNS: f64 = 1.5;
 
 impl Basis {
     /// Degrees a second on the sky for so many samples a beamwidth.

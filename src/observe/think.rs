@@ -155,7 +155,7 @@ pub fn think(job: &Job) -> Answer {
             })
         })
         .flatten();
-    let searching = job.uncalibrated && peaks == 0;
+    let searching = job.uncalibrated && usable(since..count).is_empty();
     let (next, expected) = match searching {
         true => (strongest(job, &knowledge), None),
         false => planned(job, &knowledge),

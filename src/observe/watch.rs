@@ -311,6 +311,7 @@ impl Watch {
             }
         }
         let room = self.resolution * 2.0;
+        let there = room.max(self.near);
         for (i, axis) in self.axes.iter_mut().enumerate() {
             let Some(target) = axis.target else { continue };
             let here = axes.0[i];
@@ -319,7 +320,8 @@ impl Watch {
                 Some((place, _)) => (here - place).abs() >= self.resolution * 0.9,
                 None => true,
             };
-            if moved {
+            // Where it is to be it has nothing to do.
+            if moved || left <= there {
                 axis.moved = Some((here, at));
             }
             let (nearest, place) = match axis.nearest {
