@@ -266,7 +266,7 @@ fn calibration(bytes: &[u8]) -> bool {
         }
     };
     for name in [read.station.as_str(), "another"] {
-        let standing = read.standing(name);
+        let standing = read.standing(name, plumbeam::mount::Kind::AzEl);
         standing.refusal().iter().for_each(|said| shown(said));
         standing.caveats().iter().for_each(|said| shown(said));
     }

@@ -8,6 +8,7 @@ use std::path::Path;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
+use super::excerpt::excerpt;
 use crate::files;
 use crate::number::counted;
 use crate::outputs::{Output, OutputFolder};
@@ -184,7 +185,11 @@ impl Console {
 
     /// Why the command failed.
     pub fn error(&mut self, error: &Error) {
-        eprintln!("plumbeam: {}", printable_lines(&error.to_string(), &[]));
+        let said = match error {
+            Error::Input(problems) => problems.said_with(excerpt),
+            other => other.to_string(),
+        };
+        eprintln!("plumbeam: {}", printable_lines(&said, &[]));
         if let Some(help) = help_of(error) {
             eprintln!("  help: {}", printable(&help));
         }

@@ -243,7 +243,10 @@ fn relay(
     let seen = Stamp::of(path);
     let kind = args.demand.kind();
     let (calibration, checksum) = read(path, &station)?;
-    for caveat in calibration.standing(&station.site.name).caveats() {
+    for caveat in calibration
+        .standing(&station.site.name, station.mount.kind())
+        .caveats()
+    {
         console.warning(&caveat);
     }
     for assumption in &station.site.assumptions {
@@ -345,7 +348,11 @@ fn line(value: &impl Serialize) -> String {
 /// A calibration that may be used, and its checksum.
 fn read(path: &Path, station: &Station) -> Result<(Calibration, String), Error> {
     let (calibration, checksum) = Calibration::read_with_checksum(path)?;
-    refuse(path, &calibration.standing(&station.site.name), ALONE)?;
+    refuse(
+        path,
+        &calibration.standing(&station.site.name, station.mount.kind()),
+        ALONE,
+    )?;
     Ok((calibration, checksum))
 }
 
@@ -531,7 +538,9 @@ fn watch_calibration(
             Ok(Loaded {
                 source: Source::Full(Box::new(full_model(&calibration, &station, kind)?)),
                 beamwidth: Some(station.dish.beamwidth),
-                caveats: calibration.standing(&station.site.name).caveats(),
+                caveats: calibration
+                    .standing(&station.site.name, station.mount.kind())
+                    .caveats(),
             })
         };
         let mut watch = Watch::new(&path, seen, &load).confirmed_by("the key c");

@@ -9,7 +9,7 @@ use clap::{Args as ClapArgs, ValueEnum};
 
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::logbook::scans_csv;
+use crate::logbook::{Axes, scans_csv};
 use crate::number::counted;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
@@ -159,7 +159,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                     counted(missing, "scan")
                 ));
             }
-            (counted(scans.len(), "invented scan"), scans_csv(&scans))
+            (
+                counted(scans.len(), "invented scan"),
+                scans_csv(Axes::of(&station), &scans),
+            )
         }
     };
     let text = format!(

@@ -12,13 +12,21 @@ use crate::explain::{Axis, Fault};
 #[derive(Clone, Debug, Serialize)]
 pub struct Finding {
     /// Which fault.
+    #[serde(skip)]
     pub fault: Fault,
+    /// Its name in files, for this kind of mount.
+    #[serde(rename = "fault")]
+    pub name: String,
     /// The finding as one plain sentence, with its size.
     pub headline: String,
     /// What it is, in plain words.
-    pub in_words: &'static str,
+    pub in_words: String,
     /// Where it shows.
+    #[serde(skip)]
     pub axis: Axis,
+    /// The same by the name of the axis.
+    #[serde(rename = "axis")]
+    pub axis_name: String,
     /// How large, in `size_unit`; none where size has no meaning.
     pub size: Option<f64>,
     /// `deg`, `deg/h`, `s` ...; empty where there is no size.
@@ -53,9 +61,17 @@ pub struct Finding {
 #[derive(Clone, Debug, Serialize)]
 pub struct Rival {
     /// Which fault it would be.
+    #[serde(skip)]
     pub fault: Fault,
+    /// Its name in files, for this kind of mount.
+    #[serde(rename = "fault")]
+    pub name: String,
     /// Where it would show.
+    #[serde(skip)]
     pub axis: Axis,
+    /// The same by the name of the axis.
+    #[serde(rename = "axis")]
+    pub axis_name: String,
     /// How large it would be.
     pub size: f64,
     /// In which unit.
@@ -93,7 +109,7 @@ impl Finding {
         let rivals = match self.rivals.as_slice() {
             [] => String::new(),
             rivals => {
-                let mut names: Vec<&str> = rivals.iter().map(|r| r.fault.name()).collect();
+                let mut names: Vec<&str> = rivals.iter().map(|r| r.name.as_str()).collect();
                 names.dedup();
                 format!("; or {}", names.join(", "))
             }
@@ -108,9 +124,9 @@ impl Finding {
 
     /// The fault's name, with its axis where the name does not say it.
     pub fn title(&self) -> String {
-        let name = self.fault.name();
-        if self.axis == Axis::Both || name.starts_with(self.axis.words()) {
-            return name.to_owned();
+        let (name, axis) = (&self.name, self.axis_name.replace('-', " "));
+        if self.axis == Axis::Both || name.starts_with(&self.axis_name) {
+            return name.clone();
         }
         match self.fault {
             Fault::Creep
@@ -120,8 +136,8 @@ impl Finding {
             | Fault::LooseJoint
             | Fault::LooseDish
             | Fault::DigitSlip
-            | Fault::WrongUnit => format!("{name} ({})", self.axis.words()),
-            _ => name.to_owned(),
+            | Fault::WrongUnit => format!("{name} ({axis})"),
+            _ => name.clone(),
         }
     }
 }

@@ -229,6 +229,7 @@ fn history_of(terms: &[Term], calibrations: usize, apart_s: f64, steps: f64) -> 
     let start = Utc::parse("2026-01-31T22:15:00Z").unwrap();
     let of_term = |term: &Term| TermHistory {
         term: *term,
+        mount: crate::mount::Kind::AzEl,
         points: (0..calibrations)
             .map(|i| {
                 let real = i % 3 == 1;

@@ -3,6 +3,7 @@
 mod bootstrap;
 mod calibration;
 mod inseparable;
+mod misaligned;
 mod outcome;
 pub mod record;
 mod remarks;

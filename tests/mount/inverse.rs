@@ -2,7 +2,7 @@
 //! solutions of an over-the-top mount, cable wrap, keyhole and ranges.
 
 use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading};
-use plumbeam::mount::{ApproachSigns, MountModel, Term, TermUnit, TermValues, Wrap};
+use plumbeam::mount::{ApproachSigns, Geometry, MountModel, Term, TermUnit, TermValues, Wrap};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -23,7 +23,7 @@ fn model(terms: &[(Term, f64)]) -> MountModel {
     for (term, value) in terms {
         values.set_shown(*term, *value);
     }
-    MountModel::new(values)
+    MountModel::az_el(values)
 }
 /// Every term at random, angles to `angle` degrees, fractions to `fraction`; zeros of any size.
 fn random_model(rng: &mut ChaCha8Rng, angle: f64, fraction: f64) -> MountModel {
@@ -37,7 +37,7 @@ fn random_model(rng: &mut ChaCha8Rng, angle: f64, fraction: f64) -> MountModel {
         values.set_shown(term, rng.random_range(-1.0..=1.0) * size);
     }
     values.set_shown(Term::AzimuthZero, rng.random_range(-360.0..360.0));
-    MountModel::new(values)
+    MountModel::az_el(values)
 }
 fn random_signs(rng: &mut ChaCha8Rng) -> ApproachSigns {
     let mut sign = || f64::from(rng.random_range(-1_i32..=1));
@@ -99,7 +99,7 @@ fn the_identity_holds_within_a_hundredth_of_a_degree_of_the_azimuth_axis() {
         let mut terms = *random.terms();
         let collimation = terms.inside(Term::Collimation);
         terms.set_inside(Term::AxisSkew, collimation * end);
-        let model = MountModel::new(terms);
+        let model = MountModel::az_el(terms);
         let axis = axis_end(&model, end);
         let target = about(&axis, 0.01 * rng.random_range(0.0..1.0_f64), &mut rng);
         let approach = random_signs(&mut rng);
@@ -132,7 +132,7 @@ fn the_identity_holds_within_a_hundredth_of_a_degree_of_the_zenith() {
     }
     for elevation in [90.0, 90.0 - 1e-7, 90.0 - 1e-12, -90.0] {
         assert_identity(
-            &MountModel::default(),
+            &MountModel::ideal(Geometry::AZ_EL),
             &apparent(77.0, elevation),
             ApproachSigns::UNKNOWN,
         );
@@ -146,7 +146,7 @@ fn axis_end(model: &MountModel, end: f64) -> Direction<Apparent> {
     for term in [Term::TiltNorth, Term::TiltEast] {
         only_tilt.set_inside(term, model.terms().inside(term));
     }
-    MountModel::new(only_tilt).beam(
+    MountModel::az_el(only_tilt).beam(
         EncoderReading::from_degrees(0.0, 90.0 * end),
         ApproachSigns::UNKNOWN,
     )
@@ -173,7 +173,7 @@ fn the_rim_of_the_keyhole_is_sharp() {
     for _ in 0..2_000 {
         let mut terms = *random_model(&mut rng, 3.0, 0.0).terms();
         terms.set_shown(Term::Collimation, rng.random_range(-3.0..3.0));
-        let model = MountModel::new(terms);
+        let model = MountModel::az_el(terms);
         for end in [1.0, -1.0] {
             let (c, s) = (terms.shown(Term::Collimation), terms.shown(Term::AxisSkew));
             // At the top skew undoes collimation; at the bottom it adds to it.
@@ -216,7 +216,7 @@ fn inverse_of_forward_finds_the_reading_again_on_either_side_of_the_top() {
     for _ in 0..5_000 {
         let mut terms = *random_model(&mut rng, 1.0, 0.01).terms();
         terms.set_shown(Term::AzimuthZero, rng.random_range(-170.0..170.0));
-        let model = MountModel::new(terms);
+        let model = MountModel::az_el(terms);
         let approach = random_signs(&mut rng);
         let azimuth = rng.random_range(-180.0..540.0);
         for elevation in [rng.random_range(0.0..80.0), rng.random_range(100.0..180.0)] {
@@ -239,7 +239,7 @@ fn inverse_of_forward_finds_the_reading_again_on_either_side_of_the_top() {
 
 #[test]
 fn over_the_top_is_half_a_turn_round_and_past_the_zenith() {
-    let both = MountModel::default()
+    let both = MountModel::ideal(Geometry::AZ_EL)
         .readings(&apparent(30.0, 60.0), ApproachSigns::UNKNOWN)
         .unwrap();
     assert!((both.direct.azimuth.degrees() - 30.0).abs() < IDENTITY);
@@ -263,7 +263,7 @@ fn rounded(readings: &[EncoderReading]) -> Vec<(i32, i32)> {
 
 #[test]
 fn every_wrap_in_range_is_found_direct_ones_first() {
-    let found = MountModel::default()
+    let found = MountModel::ideal(Geometry::AZ_EL)
         .readings_in_range(
             &apparent(30.0, 60.0),
             ApproachSigns::UNKNOWN,
@@ -275,7 +275,7 @@ fn every_wrap_in_range_is_found_direct_ones_first() {
         [(30, 60), (390, 60), (-150, 120), (210, 120)]
     );
     // The ends of the range belong to it.
-    let found = MountModel::default()
+    let found = MountModel::ideal(Geometry::AZ_EL)
         .readings_in_range(
             &apparent(180.0, 0.0),
             ApproachSigns::UNKNOWN,
@@ -288,7 +288,7 @@ fn every_wrap_in_range_is_found_direct_ones_first() {
 #[test]
 fn the_wrap_nearest_to_the_present_position_is_chosen() {
     let command = |present: Option<(f64, f64)>, elevations: (f64, f64)| {
-        let reading = MountModel::default()
+        let reading = MountModel::ideal(Geometry::AZ_EL)
             .reading_to_command(
                 &apparent(30.0, 60.0),
                 ApproachSigns::UNKNOWN,
@@ -363,14 +363,14 @@ fn an_elevation_encoder_with_a_zero_of_nearly_a_turn_is_read_by_the_turn_in_its_
 
 #[test]
 fn out_of_range_is_none_and_not_a_keyhole() {
-    let out = MountModel::default().reading_to_command(
+    let out = MountModel::ideal(Geometry::AZ_EL).reading_to_command(
         &apparent(0.0, -3.0),
         ApproachSigns::UNKNOWN,
         &wrap((-180.0, 540.0), (0.0, 90.0), None),
     );
     assert_eq!(out, Ok(None));
     // A gap in azimuth: an arc from 10 to 300 degrees does not reach north.
-    let out = MountModel::default().reading_to_command(
+    let out = MountModel::ideal(Geometry::AZ_EL).reading_to_command(
         &apparent(0.0, 30.0),
         ApproachSigns::UNKNOWN,
         &wrap((10.0, 300.0), (0.0, 90.0), Some((10.0, 30.0))),

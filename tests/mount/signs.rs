@@ -4,7 +4,7 @@
 //! first-order words of the page hold to [`SECOND_ORDER`].
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues};
+use plumbeam::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues};
 
 /// A term of a thousandth of a degree leaves second-order parts of its square in radians times
 /// tan squared of the elevation, up to 14 at 75 degrees: below 3e-7 degree.
@@ -18,7 +18,7 @@ fn beam_minus_encoder(
     (azimuth, elevation): (f64, f64),
     approach: ApproachSigns,
 ) -> (f64, f64) {
-    let model = MountModel::new(TermValues::ZERO.with_shown(term, value));
+    let model = MountModel::az_el(TermValues::ZERO.with_shown(term, value));
     let reading = EncoderReading::from_degrees(azimuth, elevation);
     let beam = model.beam(reading, approach);
     (
@@ -55,7 +55,7 @@ fn with_no_terms_the_encoders_are_right() {
     for place in PLACES {
         assert_near(at(Term::AzimuthZero, 0.0, place), (0.0, 0.0));
     }
-    let over = MountModel::default().beam(
+    let over = MountModel::ideal(Geometry::AZ_EL).beam(
         EncoderReading::from_degrees(10.0, 120.0),
         ApproachSigns::UNKNOWN,
     );
@@ -104,7 +104,7 @@ fn the_axis_itself_leans_north_and_east_by_the_two_tilts() {
         .with_shown(Term::TiltNorth, 0.3)
         .with_shown(Term::TiltEast, -0.4);
     // With the dish at its own zenith the beam lies along the azimuth axis.
-    let axis = MountModel::new(terms).beam_vector(
+    let axis = MountModel::az_el(terms).beam_vector(
         EncoderReading::from_degrees(77.0, 90.0),
         ApproachSigns::UNKNOWN,
     );
@@ -194,7 +194,7 @@ fn the_runout_angle_is_the_reading_and_not_the_axis() {
     let terms = TermValues::ZERO
         .with_shown(Term::AzimuthZero, 90.0)
         .with_shown(Term::AzimuthRunoutCos, SMALL);
-    let beam = MountModel::new(terms).beam(
+    let beam = MountModel::az_el(terms).beam(
         EncoderReading::from_degrees(0.0, 20.0),
         ApproachSigns::UNKNOWN,
     );
@@ -225,7 +225,7 @@ fn droop_is_taken_after_all_else_that_moves_the_elevation_axis() {
     let terms = TermValues::ZERO
         .with_shown(Term::ElevationZero, 30.0)
         .with_shown(Term::Droop, 1.0);
-    let beam = MountModel::new(terms).beam(
+    let beam = MountModel::az_el(terms).beam(
         EncoderReading::from_degrees(0.0, 30.0),
         ApproachSigns::UNKNOWN,
     );
@@ -242,7 +242,7 @@ fn a_beam_is_a_unit_vector_whatever_the_terms() {
         azimuth: Angle::from_degrees(400.0),
         elevation: Angle::from_degrees(88.0),
     };
-    let v = MountModel::new(terms).beam_vector(reading, ApproachSigns::UNKNOWN);
+    let v = MountModel::az_el(terms).beam_vector(reading, ApproachSigns::UNKNOWN);
     assert!((v.norm() - 1.0).abs() < 1e-14);
 }
 
@@ -286,7 +286,7 @@ fn tilt_moves_the_azimuth_by_v_sin_alpha_tan_h_as_textbooks_have_it() {
 /// top with the azimuth half a turn on.
 fn mean_of_two_faces(term: Term, (azimuth, elevation): (f64, f64)) -> f64 {
     let below = at(term, SMALL, (azimuth, elevation)).0;
-    let model = MountModel::new(TermValues::ZERO.with_shown(term, SMALL));
+    let model = MountModel::az_el(TermValues::ZERO.with_shown(term, SMALL));
     let over = model.beam(
         EncoderReading::from_degrees(azimuth + 180.0, 180.0 - elevation),
         ApproachSigns::UNKNOWN,
@@ -332,7 +332,7 @@ fn a_lean_to_the_right_moves_the_beam_across_by_sin_h_as_an_alidade_turned_under
         let terms = TermValues::ZERO
             .with_shown(Term::TiltNorth, SMALL * right.cos())
             .with_shown(Term::TiltEast, SMALL * right.sin());
-        let beam = MountModel::new(terms).beam(
+        let beam = MountModel::az_el(terms).beam(
             EncoderReading::from_degrees(azimuth, elevation),
             ApproachSigns::UNKNOWN,
         );

@@ -5,11 +5,13 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use plumbeam::angle::Angle;
+use plumbeam::logbook::MountRecord;
 use plumbeam::logbook::{
     Angles, Approach, Calibration, CalibrationPeak, CauseRecord, ColumnNames, CompassMeaning,
     Correlation, Dialect, ExpectedPointingError, FORMAT, LogOptions, Peak, PeakLog, RowReader,
-    ScanOptions, ScanReader, SkyPlace, TERMS, TermRecord, TermState, Trust, ValueUnit,
+    ScanOptions, ScanReader, SkyPlace, TermRecord, TermState, Trust, ValueUnit,
 };
+use plumbeam::mount::{AxisKind, Kind, Term};
 use plumbeam::problem::{Error, Problems};
 use plumbeam::station::Station;
 use plumbeam::time::{DateOrder, Offset, Utc};
@@ -227,7 +229,7 @@ prop_compose! {
         created in instant(),
         station in "\\PC{0,20}",
         terms in prop::collection::btree_map(
-            0..TERMS.len(),
+            0..Term::COUNT,
             (-9.0..9.0, prop::option::of(0.0..9.0), 0..3usize),
             0..8,
         ),
@@ -246,7 +248,8 @@ prop_compose! {
         let terms: BTreeMap<String, TermRecord> = terms
             .into_iter()
             .map(|(i, (value, sigma, state))| {
-                let (name, unit) = TERMS[i];
+                let name = Kind::AzEl.term_name(Term::ALL[i]);
+                let unit = ValueUnit::from(Term::ALL[i].unit());
                 (name.to_owned(), record(unit, value, sigma, STATES[state]))
             })
             .collect();
@@ -264,6 +267,7 @@ prop_compose! {
             format: FORMAT.to_owned(),
             created_utc: whole(created),
             station,
+            mount: MountRecord::default(),
             correlations,
             terms,
             peaks: peaks
@@ -277,6 +281,7 @@ prop_compose! {
                     elevation_residual_deg: residual.map(|r| -r),
                     used,
                     why: String::new(),
+                    axis_2: AxisKind::Elevation,
                 })
                 .collect(),
             rms_before_deg: rms.0,

@@ -34,8 +34,8 @@ fn whole_numbers_will_do_and_zero_means_not_given() {
     assert_eq!(station.site.latitude.degrees(), 50.0);
     assert!(station.dish.beamwidth_assumed);
     assert_eq!(station.mount.azimuth_teeth, None);
-    assert_eq!(station.mount.base_radius_m, None);
-    assert!(station.mount.base_feet_azimuth.is_empty());
+    assert_eq!(station.mount.bearings.base_radius_m, None);
+    assert!(station.mount.bearings.base_feet_azimuth.is_empty());
 }
 
 #[test]
@@ -48,7 +48,7 @@ fn the_good_file_is_read_whole() {
     assert_eq!(station.mount.azimuth_range.1.degrees(), 540.0);
     let teeth = station.mount.azimuth_teeth.unwrap();
     assert_eq!((teeth.gear, teeth.pinion), (144, Some(12)));
-    assert_eq!(station.mount.base_feet_azimuth.len(), 3);
+    assert_eq!(station.mount.bearings.base_feet_azimuth.len(), 3);
     assert!((station.dish.beamwidth.degrees() - 5.1).abs() < 1e-12);
     assert_eq!(station.horizon.mask.len(), 2);
     let names: Vec<&str> = station.emitters.iter().map(|e| e.name.as_str()).collect();

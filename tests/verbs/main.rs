@@ -5,6 +5,7 @@ mod believed_input;
 mod command;
 mod logs;
 mod manual;
+mod mounts;
 mod new;
 mod outputs;
 mod plan;

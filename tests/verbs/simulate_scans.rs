@@ -3,7 +3,6 @@
 use std::process::Stdio;
 
 use crate::command::Place;
-use plumbeam::mount::Term;
 use serde_json::Value;
 
 /// A term is within so many of its standard deviations of the truth: by chance wrong once in
@@ -63,7 +62,7 @@ fn assert_true(calibration: &Value) {
     }
     assert_eq!(
         TRUTH
-            .map(|(name, _)| Term::by_name(name))
+            .map(|(name, _)| plumbeam::mount::Kind::AzEl.term_by_name(name))
             .iter()
             .flatten()
             .count(),

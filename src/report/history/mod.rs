@@ -108,7 +108,7 @@ fn signed_words(term: Term, change: f64, sigma: f64) -> String {
 
 /// What is real of one term's changes, a sentence each; empty when nothing is.
 fn real_changes(history: &TermHistory) -> Vec<String> {
-    let name = term_name(history.term);
+    let name = term_name(history.mount, history.term);
     let mut said: Vec<String> = (history.points.windows(2))
         .filter(|pair| pair[1].real)
         .map(|pair| {

@@ -62,7 +62,7 @@ fn table(history: &TermHistory) -> String {
     let mut html = format!(
         "<h3>{}, {}</h3><table><thead><tr><th>made</th><th class=\"n\">value</th>\
          <th class=\"n\">uncertainty</th><th>change</th><th class=\"n\">by chance</th><th>file</th></tr></thead><tbody>",
-        escaped(term_name(term)),
+        escaped(term_name(history.mount, term)),
         shown_in(term)
     );
     for point in &history.points {

@@ -97,7 +97,7 @@ impl Row {
             several => number::counted(several.len(), "real change"),
         };
         Row {
-            title: format!("{} ({})", term_name(term), shown_in(term)),
+            title: format!("{} ({})", term_name(history.mount, term), shown_in(term)),
             said: number::typographic(&said.replace("+/-", "±")),
             dots,
         }

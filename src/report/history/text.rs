@@ -70,7 +70,7 @@ fn table(history: &TermHistory) -> String {
         .collect();
     let values: Vec<String> = numbers.iter().map(|n| n.0.clone()).collect();
     let sigmas: Vec<String> = numbers.into_iter().map(|n| n.1).collect();
-    let mut page = format!("\n{}, {}\n", term_name(term), shown_in(term));
+    let mut page = format!("\n{}, {}\n", term_name(history.mount, term), shown_in(term));
     let rows = point_aligned(&values)
         .into_iter()
         .zip(point_aligned(&sigmas));
@@ -123,7 +123,7 @@ pub fn history_json(history: &History) -> Value {
                 TermUnit::Seconds => "s",
             };
             json!({
-                "term": t.term.name(),
+                "term": t.mount.term_name(t.term),
                 "unit": unit,
                 "points": points,
                 "steady_probability": t.steady,

@@ -59,7 +59,7 @@ impl TermsPicture {
                         let sigma = (t.shown_sigma().map(|s| s * factor))
                             .filter(|s| s.is_finite() && *s > 0.0);
                         Row {
-                            name: words::term_name(t.term),
+                            name: words::term_name(report.outcome.model.kind(), t.term),
                             value,
                             sigma,
                             state: t.state,
