@@ -109,7 +109,7 @@ fn one(seed: u64) -> Result {
     };
     let now = Utc::parse(world::START).expect("a time");
     let trust = calibration(&outcome, &world.station, now).trust;
-    let real = world.truth.model();
+    let real = world.truth.model(&world.station.mount.geometry).unwrap();
     let off = apart(&outcome.model, &real).degrees();
     let promised = (outcome.sky_error.as_ref()).map_or(f64::NAN, |e| e.rms_95.degrees());
     result.off = Some((off, promised, trust));

@@ -209,7 +209,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .clone()
         .unwrap_or_else(|| PathBuf::from("scans.csv"));
     let log = guard.growing("--out", &scans_path, FORMAT)?;
-    guard.file("--peaks", &args.peaks, OutputKind::Log)?;
+    let peaks = guard.file("--peaks", &args.peaks, OutputKind::Log)?;
     guard.file("--result", &args.result, OutputKind::Calibration)?;
     guard.optional_folder("--report", args.report.as_ref())?;
     if args.stop_file.as_ref().is_some_and(|file| file.exists()) {
@@ -221,7 +221,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.note(assumption);
     }
     let sky = Arc::new(Sky::new(&station)?);
-    let (earlier, unit) = started(&scans_path, &station, args, console)?;
+    let (earlier, unit) = started(&log, &station, args, console)?;
     let settings = settings(args, (&station, &sky), earlier, unit, console)?;
     let lines = PowerLines::new(
         match args.power_form {
@@ -233,7 +233,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let goes_on = !settings.scans.is_empty();
     let observation = observation(settings, &station, &sky)?;
     caution(args, console);
-    let mut reporter = Reporter::new(&log, &args.peaks, (unit, goes_on), common, console)?;
+    let kind = station.mount.geometry.kind();
+    let mut reporter = Reporter::new(&log, peaks, (kind, unit, goes_on), common, console)?;
     let ending = match args.practice {
         true => practice(args, (&station, &sky), observation, lines, &mut reporter)?,
         false => real(args, observation, lines, &mut reporter)?,
@@ -256,17 +257,18 @@ fn caution(args: &Args, console: &mut Console) {
 
 /// The scans of an observation that was started before, and what powers are.
 fn started(
-    path: &Path,
+    log: &Growing,
     station: &Station,
     args: &Args,
     console: &mut Console,
 ) -> Result<(Vec<Scan>, PowerUnit), Error> {
+    let path = log.path();
     let unit = args.power_unit.unit();
     let empty = std::fs::metadata(path).map_or(true, |m| m.len() == 0);
     if empty {
         return Ok((Vec::new(), unit));
     }
-    end_last_line(path)?;
+    log.end_last_line()?;
     let text = std::fs::read_to_string(path)
         .map_err(|e| Error::io(&path.display().to_string(), "read", e))?;
     let rows = text.lines().filter(|line| !line.starts_with('#')).count();
@@ -301,24 +303,6 @@ fn started(
     Ok((scans, unit))
 }
 
-/// A row that a kill cut short is ended, so that the next begins on a line of its own.
-fn end_last_line(path: &Path) -> Result<(), Error> {
-    use std::io::{Seek, SeekFrom, Write};
-    let failed = |e| Error::io(&path.display().to_string(), "write", e);
-    let mut file = std::fs::OpenOptions::new()
-        .read(true)
-        .append(true)
-        .open(path)
-        .map_err(failed)?;
-    let mut last = [0];
-    file.seek(SeekFrom::End(-1)).map_err(failed)?;
-    file.read_exact(&mut last).map_err(failed)?;
-    match last {
-        [b'\n'] => Ok(()),
-        _ => file.write_all(b"\n").map_err(failed),
-    }
-}
-
 fn settings(
     args: &Args,
     (station, sky): (&Arc<Station>, &Arc<Sky>),
@@ -342,7 +326,11 @@ fn settings(
         ));
     }
     let prior = match &args.calibration {
-        None => Knowledge::guess(Angle::from_degrees(args.zeros), beamwidth),
+        None => Knowledge::guess(
+            Angle::from_degrees(args.zeros),
+            beamwidth,
+            station.mount.geometry,
+        ),
         Some(path) => {
             let calibration = args.trust.read(path, station, console)?;
             Knowledge::of(calibration, &path.display().to_string())?
@@ -444,11 +432,14 @@ fn practice(
         None => Truth::parse("the invented truth", PRACTICE)?,
     };
     let start = (args.zone.instant("--at", &args.at)?).unwrap_or_else(Utc::now);
-    let mut dish = Dish::new(station, sky, &truth, args.fault.clone(), (start, args.seed));
+    let mut dish = Dish::new(station, sky, &truth, args.fault.clone(), (start, args.seed))?;
     if let Some(name) = &args.start_on {
         let direction = sky.apparent(name, start)?;
         let approach = crate::mount::ApproachSigns::UNKNOWN;
-        if let Ok(found) = truth.model().readings(&direction, approach) {
+        if let Ok(found) = truth
+            .model(&station.mount.geometry)?
+            .readings(&direction, approach)
+        {
             let reading = found.direct;
             dish.stand_at([reading.azimuth.degrees(), reading.elevation.degrees()]);
         }

@@ -1,7 +1,6 @@
 //! What an observation has to say: on the terminal, in its logs, to machines.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -9,18 +8,20 @@ use serde_json::{Value, json};
 
 use super::{Common, Console};
 use crate::angle::Angle;
-use crate::files::write_whole;
 use crate::live::{Axes, Loudness, Told};
 use crate::logbook::PowerUnit;
+use crate::mount::Kind;
 use crate::observe::{Action, Ending, Journal, Looked, Progress, Solved};
-use crate::outputs::{Growing, marked};
+use crate::outputs::{Growing, Output};
 use crate::problem::Error;
 use crate::time::Utc;
 
 /// Takes what an observation wants written and told.
 pub struct Reporter {
     journal: Option<Journal<std::fs::File>>,
-    peaks: PathBuf,
+    peaks: Output,
+    /// Whether this run has written them already.
+    peaks_written: bool,
     json: bool,
     console: Console,
     bar: ProgressBar,
@@ -39,8 +40,8 @@ impl Reporter {
     /// When the log cannot be written.
     pub fn new(
         log: &Growing,
-        peaks: &Path,
-        (unit, goes_on): (PowerUnit, bool),
+        peaks: Output,
+        (kind, unit, goes_on): (Kind, PowerUnit, bool),
         common: &Common,
         console: &Console,
     ) -> Result<Reporter, Error> {
@@ -48,14 +49,15 @@ impl Reporter {
         let file = log.open()?;
         let begun = goes_on || file.metadata().is_ok_and(|m| m.len() > 0);
         let journal =
-            Journal::begin(file, unit, begun).map_err(|e| Error::io(&name, "write", e))?;
+            Journal::begin(file, kind, unit, begun).map_err(|e| Error::io(&name, "write", e))?;
         let bar = console.progress(0, "");
         if let Ok(style) = ProgressStyle::with_template("{msg}") {
             bar.set_style(style);
         }
         Ok(Reporter {
             journal: Some(journal),
-            peaks: peaks.to_owned(),
+            peaks,
+            peaks_written: false,
             json: common.json,
             console: Console::new(common.quiet),
             bar,
@@ -91,7 +93,11 @@ impl Reporter {
                 }
             }
             Action::Peaks(csv) => {
-                if let Err(error) = write_whole(&self.peaks, marked("observe", &csv).as_bytes()) {
+                let written = match std::mem::replace(&mut self.peaks_written, true) {
+                    true => self.peaks.rewrite(&csv),
+                    false => self.peaks.write(csv.as_bytes()).map(drop),
+                };
+                if let Err(error) = written {
                     self.say(Loudness::Warning, &error.to_string());
                     self.failed = Some(error);
                 }

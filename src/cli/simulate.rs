@@ -111,7 +111,7 @@ fn offer(
     let (rotator, rotator_port) = listen(rotator)?;
     let (power, power_port) = listen(power)?;
     let start = (Utc::now(), args.seed);
-    let dish = Dish::new(station, sky, truth, args.fault.clone(), start);
+    let dish = Dish::new(station, sky, truth, args.fault.clone(), start)?;
     let ends = Arc::new(AtomicBool::new(false));
     let of_signals = Arc::clone(&ends);
     ctrlc::set_handler(move || of_signals.store(true, Ordering::SeqCst))

@@ -5,6 +5,7 @@ use std::io::Write;
 
 use super::machine::Row;
 use crate::logbook::PowerUnit;
+use crate::mount::{AxisKind, Kind};
 use crate::text::to_cell;
 
 /// The first line of a log that an observation writes.
@@ -24,10 +25,16 @@ impl<W: Write> Journal<W> {
     ///
     /// # Errors
     /// When it cannot be written.
-    pub fn begin(mut to: W, unit: PowerUnit, goes_on: bool) -> std::io::Result<Journal<W>> {
+    pub fn begin(
+        mut to: W,
+        kind: Kind,
+        unit: PowerUnit,
+        goes_on: bool,
+    ) -> std::io::Result<Journal<W>> {
+        let [one, two] = kind.axes().map(AxisKind::key);
         if !goes_on {
             let head = format!(
-                "{FORMAT}# readings = encoder\nscan,time_utc,emitter,azimuth_deg,elevation_deg,{}\n",
+                "{FORMAT}# readings = encoder\nscan,time_utc,emitter,{one}_deg,{two}_deg,{}\n",
                 unit.column()
             );
             to.write_all(head.as_bytes())?;

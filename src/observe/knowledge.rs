@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::explain::glaring;
 use crate::explain::prior_size::careful;
-use crate::logbook::{Calibration, Correlation, FORMAT, TermState, Trust};
-use crate::mount::{ApproachSigns, MountModel, Term, TermValues};
+use crate::logbook::{Calibration, Correlation, FORMAT, MountRecord, TermState, Trust};
+use crate::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues};
 use crate::problem::Error;
 use crate::recheck::Old;
 use crate::solve::record::record;
@@ -37,6 +37,7 @@ pub struct Knowledge {
     values: DVector<f64>,
     covariance: DMatrix<f64>,
     base: TermValues,
+    geometry: Geometry,
 }
 
 /// The terms that any mount has.
@@ -58,23 +59,24 @@ const MOST_ROUNDS: usize = 20;
 
 impl Knowledge {
     /// Of a mount whose zeros are good to `zeros` either way, and which nobody has measured.
-    pub fn guess(zeros: Angle, beamwidth: Angle) -> Knowledge {
+    pub fn guess(zeros: Angle, beamwidth: Angle, geometry: Geometry) -> Knowledge {
+        let kind = geometry.kind();
+        let terms: Vec<Term> = TERMS.into_iter().filter(|term| kind.has(*term)).collect();
         // Anything within is as likely: the standard deviation of an even spread.
         let zero = zeros.radians() / 3f64.sqrt();
-        let spread = TERMS.map(|term| match term {
+        let spread = terms.iter().map(|term| match *term {
             Term::AzimuthZero | Term::ElevationZero => zero,
             // Half of what anyone would see.
-            Term::TiltNorth | Term::TiltEast | Term::Collimation => 0.5 * glaring(term),
-            _ => careful(term, beamwidth),
+            term @ (Term::TiltNorth | Term::TiltEast | Term::Collimation) => 0.5 * glaring(term),
+            term => careful(term, beamwidth),
         });
+        let variances: Vec<f64> = spread.map(|s| s * s).collect();
         Knowledge::about(
-            TERMS.to_vec(),
-            DVector::zeros(TERMS.len()),
-            DMatrix::from_diagonal(&DVector::from_iterator(
-                TERMS.len(),
-                spread.iter().map(|s| s * s),
-            )),
+            terms,
+            DVector::zeros(variances.len()),
+            DMatrix::from_diagonal(&DVector::from_vec(variances)),
             TermValues::ZERO,
+            geometry,
         )
     }
 
@@ -83,6 +85,7 @@ impl Knowledge {
         mean: DVector<f64>,
         spread: DMatrix<f64>,
         base: TermValues,
+        geometry: Geometry,
     ) -> Knowledge {
         Knowledge {
             terms,
@@ -91,6 +94,7 @@ impl Knowledge {
             mean,
             spread,
             base,
+            geometry,
         }
     }
 
@@ -106,6 +110,7 @@ impl Knowledge {
             values,
             old.covariance.clone(),
             *old.model.terms(),
+            *old.model.geometry(),
         ))
     }
 
@@ -115,21 +120,34 @@ impl Knowledge {
         reading: EncoderReading,
         target: Direction<Apparent>,
         beamwidth: Angle,
+        geometry: Geometry,
     ) -> Knowledge {
-        let mut guess = Knowledge::guess(Angle::HALF_TURN, beamwidth);
-        let zeros = [
-            (target.azimuth() - reading.azimuth).wrapped_signed(),
-            target.elevation() - reading.elevation,
-        ];
-        guess.mean[0] = zeros[0].radians();
-        guess.mean[1] = zeros[1].radians();
+        let mut guess = Knowledge::guess(Angle::HALF_TURN, beamwidth, geometry);
+        // A faultless mount would read otherwise by the zeros.
+        if let Ok(ideal) = MountModel::ideal(geometry).readings(&target, ApproachSigns::UNKNOWN) {
+            let off = [
+                (ideal.direct.azimuth - reading.azimuth).wrapped_signed(),
+                ideal.direct.elevation - reading.elevation,
+            ];
+            for (term, off) in [Term::AzimuthZero, Term::ElevationZero].iter().zip(off) {
+                if let Some(place) = guess.terms.iter().position(|t| t == term) {
+                    guess.mean[place] = off.radians();
+                }
+            }
+        }
         let sigma = Some(beamwidth / 2.0);
         let known = guess.with(&[Found {
             reading,
             target,
             sigma: [sigma, sigma],
         }]);
-        Knowledge::about(known.terms, known.values, known.covariance, known.base)
+        Knowledge::about(
+            known.terms,
+            known.values,
+            known.covariance,
+            known.base,
+            geometry,
+        )
     }
 
     /// With peaks beside what was known before any: the most plausible values by Gauss-Newton steps on
@@ -148,7 +166,7 @@ impl Knowledge {
             let model = next.model();
             for peak in peaks {
                 let beam = model.beam_with_derivatives(peak.reading, ApproachSigns::UNKNOWN);
-                let basis = SkyBasis::at(&beam.vector);
+                let basis = self.geometry.basis_at(&beam.vector);
                 let off = basis.offset_to(&peak.target.east_north_up());
                 let off = [off.cross_elevation.radians(), off.elevation.radians()];
                 for (i, along) in [basis.rightward, basis.upward].iter().enumerate() {
@@ -181,13 +199,13 @@ impl Knowledge {
         for (term, value) in self.terms.iter().zip(self.values.iter()) {
             terms.set_inside(*term, *value);
         }
-        MountModel::new(terms)
+        MountModel::new(self.geometry, terms)
     }
 
     /// One standard deviation of where the beam points at a reading, across and up.
     pub fn spread_at(&self, reading: EncoderReading) -> [Angle; 2] {
         let beam = (self.model()).beam_with_derivatives(reading, ApproachSigns::UNKNOWN);
-        let basis = SkyBasis::at(&beam.vector);
+        let basis = self.geometry.basis_at(&beam.vector);
         [basis.rightward, basis.upward].map(|along| {
             let row = DVector::from_iterator(
                 self.terms.len(),
@@ -212,7 +230,9 @@ impl Knowledge {
                     elevation: between(mount.elevation_range, share(j)),
                 };
                 let [across, up] = self.spread_at(reading).map(Angle::radians);
-                let weight = reading.elevation.cos().abs();
+                let beam = (self.model()).beam_with_derivatives(reading, ApproachSigns::UNKNOWN);
+                // Where the first axis moves the beam little there is little sky.
+                let weight = beam.by_azimuth.norm();
                 sum += weight * (across * across + up * up);
                 weights += weight;
             }
@@ -222,11 +242,12 @@ impl Knowledge {
 
     /// As a calibration, for a plan that starts from it; it never reaches a file.
     pub fn calibration(&self, station: &Station, now: Utc) -> Calibration {
+        let kind = self.geometry.kind();
         let sigma = |i: usize| self.covariance[(i, i)].max(0.0).sqrt();
         let mut terms = BTreeMap::new();
         for (i, term) in self.terms.iter().enumerate() {
             terms.insert(
-                term.name().to_owned(),
+                kind.term_name(*term).to_owned(),
                 record(*term, self.values[i], Some(sigma(i)), TermState::Fitted),
             );
         }
@@ -235,8 +256,8 @@ impl Knowledge {
             for j in i + 1..self.terms.len() {
                 correlations.push(Correlation {
                     terms: (
-                        self.terms[i].name().to_owned(),
-                        self.terms[j].name().to_owned(),
+                        kind.term_name(self.terms[i]).to_owned(),
+                        kind.term_name(self.terms[j]).to_owned(),
                     ),
                     value: (self.covariance[(i, j)] / (sigma(i) * sigma(j))).clamp(-1.0, 1.0),
                 });
@@ -246,6 +267,7 @@ impl Knowledge {
             format: FORMAT.to_owned(),
             created_utc: now,
             station: station.site.name.clone(),
+            mount: MountRecord::of(&station.mount.geometry),
             terms,
             correlations,
             peaks: Vec::new(),
@@ -275,6 +297,7 @@ mod tests {
 
     fn truth() -> MountModel {
         MountModel::new(
+            Geometry::AZ_EL,
             TermValues::ZERO
                 .with_shown(Term::AzimuthZero, 8.0)
                 .with_shown(Term::ElevationZero, -6.0)
@@ -295,7 +318,7 @@ mod tests {
 
     #[test]
     fn every_peak_narrows_the_next_search() {
-        let guess = Knowledge::guess(Angle::from_degrees(10.0), BEAM);
+        let guess = Knowledge::guess(Angle::from_degrees(10.0), BEAM, Geometry::AZ_EL);
         let there = EncoderReading::from_degrees(200.0, 40.0);
         let widest = guess.spread_at(there);
         assert!(widest[0] > Angle::from_degrees(4.0) && widest[1] > Angle::from_degrees(5.0));
@@ -322,7 +345,7 @@ mod tests {
     fn an_emitter_in_the_beam_by_hand_tells_the_zeros_from_any_start() {
         let reading = EncoderReading::from_degrees(-140.0, 38.0);
         let target = Direction::apparent(Angle::from_degrees(95.0), Angle::from_degrees(33.0));
-        let known = Knowledge::on_emitter(reading, target, BEAM);
+        let known = Knowledge::on_emitter(reading, target, BEAM, Geometry::AZ_EL);
         let beam = known.model().beam(reading, ApproachSigns::UNKNOWN);
         assert!(
             beam.separation(&target) < Angle::from_degrees(0.2),
@@ -335,7 +358,8 @@ mod tests {
     #[test]
     fn as_a_calibration_it_can_be_planned_from() {
         let station = Station::read(std::path::Path::new("demo-data/station.toml")).unwrap();
-        let known = Knowledge::guess(Angle::from_degrees(10.0), BEAM).with(&[peak(20.0, 30.0)]);
+        let known = Knowledge::guess(Angle::from_degrees(10.0), BEAM, Geometry::AZ_EL)
+            .with(&[peak(20.0, 30.0)]);
         let now = Utc::parse("2026-09-12T10:00:00Z").unwrap();
         let again = Knowledge::of(known.calibration(&station, now), "so far").unwrap();
         let there = EncoderReading::from_degrees(70.0, 30.0);

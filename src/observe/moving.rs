@@ -72,6 +72,8 @@ const LATE_S: f64 = 3.0;
 const EMPTY_S: f64 = 4.0;
 /// ... and at least for so many lines.
 const EMPTY_LINES: usize = 24;
+/// It is looked for above this.
+const LOWEST_EMPTY: Angle = Angle::from_degrees(20.0);
 /// In the zone round the Sun, seconds: a cut, and when it is an alarm.
 pub(super) const SUN_CUT_S: f64 = 20.0;
 const SUN_ALARM_S: f64 = 27.0;
@@ -141,7 +143,12 @@ impl Observation {
         let mount = &self.station.mount;
         let room = self.station.dish.beamwidth * 2.5;
         let needed = self.station.dish.beamwidth * 0.9;
-        let rate = direction.elevation().cos().max(0.05);
+        // How far the first axis moves the beam there.
+        let rough = model.readings(&direction, ApproachSigns::UNKNOWN).ok()?;
+        let rate = (model.beam_with_derivatives(rough.direct, ApproachSigns::UNKNOWN))
+            .by_azimuth
+            .norm()
+            .max(0.05);
         let shrunk = |(low, high): (Angle, Angle), by: Angle| (low + by, high - by);
         let wraps = [
             (
@@ -210,15 +217,20 @@ impl Observation {
             .filter_map(|id| Some(self.sky.apparent_of(id, self.utc).ok()?.east_north_up()))
             .collect();
         let mut best: Option<(f64, Axes)> = None;
+        let (low, high) = (self.range.low.0[1], self.range.high.0[1]);
         for k in 0..12 {
-            for elevation in [35.0, 50.0, 65.0] {
+            for share in [0.2, 0.35, 0.5, 0.65, 0.8] {
                 let mut place = here;
                 place.0[0] += Angle::from_degrees(30.0 * f64::from(k - 6));
-                place.0[1] = Angle::from_degrees(elevation);
+                place.0[1] = low + (high - low) * share;
                 if !self.range.holds(place) {
                     continue;
                 }
                 let beam = model.beam_vector(place.into(), ApproachSigns::UNKNOWN);
+                // Near the ground it is warm.
+                if beam.z < LOWEST_EMPTY.sin() {
+                    continue;
+                }
                 let nearest = (emitters.iter())
                     .map(|e| angle_between(e, &beam).degrees())
                     .fold(90.0, f64::min);

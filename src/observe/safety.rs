@@ -114,7 +114,12 @@ impl Observation {
             return;
         };
         let beamwidth = self.station.dish.beamwidth;
-        self.prior = super::knowledge::Knowledge::on_emitter(here.into(), direction, beamwidth);
+        self.prior = super::knowledge::Knowledge::on_emitter(
+            here.into(),
+            direction,
+            beamwidth,
+            self.station.mount.geometry,
+        );
         self.knowledge = self.prior.clone();
         self.settings.uncalibrated = false;
         self.note(format!(

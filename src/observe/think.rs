@@ -8,6 +8,7 @@ use super::knowledge::{Found, Knowledge, weighed};
 use crate::angle::{Angle, EncoderReading};
 use crate::ephemeris::{Reach, near_sun};
 use crate::logbook::{Scan, Trust};
+use crate::mount::ApproachSigns;
 use crate::plan::{Known, Request, SYSTEM_TEMPERATURE_K, plan, strength};
 use crate::scan::{self, Reason, ReducedScan, Verdict, reduce_scans};
 use crate::sky::{EmitterId, Sky};
@@ -194,7 +195,7 @@ fn found(scan: &ReducedScan, beamwidth: Angle) -> Option<Found> {
 
 fn looked(scan: &ReducedScan, found: Option<Found>, before: &Knowledge) -> Looked {
     let off = found.as_ref().map(|found| {
-        let beam = (before.model()).beam(found.reading, crate::mount::ApproachSigns::UNKNOWN);
+        let beam = (before.model()).beam(found.reading, ApproachSigns::UNKNOWN);
         let off = beam.separation(&found.target);
         let [across, up] = before.spread_at(found.reading).map(Angle::radians);
         let own = found.sigma.map(|s| s.map_or(0.0, Angle::radians));
@@ -289,16 +290,16 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
 fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let mut lines = Vec::new();
+    let between = |(low, high): (Angle, Angle)| (low + high) / 2.0;
+    let middle = EncoderReading {
+        azimuth: between(station.mount.azimuth_range),
+        elevation: between(station.mount.elevation_range),
+    };
     if let (true, Next::Measure(id, at)) = (job.uncalibrated, next) {
         lines.push(format!(
             "{at} search for {}, within some {:.0} deg of its place, until it is found",
             sky.name(*id),
-            knowledge.spread_at(EncoderReading {
-                azimuth: Angle::ZERO,
-                elevation: Angle::from_degrees(40.0),
-            })[1]
-                .degrees()
-                * 2.5
+            knowledge.spread_at(middle)[1].degrees() * 2.5
         ));
     }
     let known = match Known::of(
@@ -364,7 +365,8 @@ fn strongest(job: &Job, knowledge: &Knowledge) -> Next {
             continue;
         };
         if let Some(obstacle) = reach.obstacle(&direction) {
-            why.push(format!("{name} ({obstacle})"));
+            let words = obstacle.words_on(station.mount.geometry.kind());
+            why.push(format!("{name} ({words})"));
             continue;
         }
         let sun = sky.at(job.now).sun_distance(id).unwrap_or(Angle::ZERO);
@@ -384,10 +386,8 @@ fn strongest(job: &Job, knowledge: &Knowledge) -> Next {
             None => 0.0,
         };
         // A search round it would be cut off by the zone round the Sun.
-        let half = knowledge.spread_at(EncoderReading {
-            azimuth: direction.azimuth(),
-            elevation: direction.elevation(),
-        });
+        let reading = (knowledge.model()).readings(&direction, ApproachSigns::UNKNOWN);
+        let half = reading.map_or([Angle::ZERO; 2], |r| knowledge.spread_at(r.direct));
         if !is_clear_of_sun(job, id, half[0].max(half[1]) * 2.0) {
             worth -= 40.0;
         }

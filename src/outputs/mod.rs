@@ -14,4 +14,3 @@ mod mark;
 pub use folder::{Delivered, OutputFolder};
 pub use guard::{Growing, Guard, Output, Pending};
 pub use kind::{Found, Old, OutputKind};
-pub use mark::marked;

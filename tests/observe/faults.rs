@@ -18,6 +18,7 @@ fn world(fault: &str) -> World {
     world.settings.prior = plumbeam::observe::Knowledge::guess(
         plumbeam::angle::Angle::from_degrees(2.0),
         world.station.dish.beamwidth,
+        world.station.mount.geometry,
     );
     world.settings.uncalibrated = false;
     // Never good enough: it goes on until the fault.
@@ -50,7 +51,7 @@ fn nothing_is_lost(owner: &Owner) {
     let station = station("station-plain.toml");
     let mut bytes = Vec::new();
     let unit = plumbeam::logbook::PowerUnit::Decibels;
-    let mut journal = Journal::begin(&mut bytes, unit, false).unwrap();
+    let mut journal = Journal::begin(&mut bytes, plumbeam::mount::Kind::AzEl, unit, false).unwrap();
     journal.append(&owner.rows).unwrap();
     let text = String::from_utf8(bytes).unwrap();
     assert!(text.starts_with(FORMAT));

@@ -11,7 +11,11 @@ fn world() -> World {
         station("station-plain.toml"),
         truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
     );
-    world.settings.prior = Knowledge::guess(deg(2.0), world.station.dish.beamwidth);
+    world.settings.prior = Knowledge::guess(
+        deg(2.0),
+        world.station.dish.beamwidth,
+        world.station.mount.geometry,
+    );
     world.settings.uncalibrated = false;
     world
 }
@@ -88,7 +92,9 @@ fn what_was_measured_counts_when_it_is_taken_up_again() {
     // As the log gives them back.
     let mut bytes = Vec::new();
     let unit = plumbeam::logbook::PowerUnit::Decibels;
-    let mut journal = plumbeam::observe::Journal::begin(&mut bytes, unit, false).unwrap();
+    let mut journal =
+        plumbeam::observe::Journal::begin(&mut bytes, plumbeam::mount::Kind::AzEl, unit, false)
+            .unwrap();
     journal.append(&owner.rows).unwrap();
     let options = plumbeam::logbook::ScanOptions::default();
     let mut reader =
@@ -135,7 +141,11 @@ fn the_sun_as_the_emitter_is_cut_in_twenty_seconds_with_pauses_of_sixty() {
         station("station-sun.toml"),
         truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
     );
-    world.settings.prior = Knowledge::guess(deg(1.0), world.station.dish.beamwidth);
+    world.settings.prior = Knowledge::guess(
+        deg(1.0),
+        world.station.dish.beamwidth,
+        world.station.mount.geometry,
+    );
     world.settings.uncalibrated = false;
     world.settings.for_s = 1800.0;
     let (owner, _, dish) = world.run();

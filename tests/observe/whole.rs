@@ -19,7 +19,10 @@ fn a_mount_with_small_errors_is_calibrated() {
     assert_eq!(owner.ending, Some(Ending::Reached), "{:?}", owner.alarms());
     let log = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &world.station).unwrap();
     let outcome = solve(&world.station, &world.sky, &log, &Options::default()).unwrap();
-    let off = apart(&outcome.model, &world.truth.model());
+    let off = apart(
+        &outcome.model,
+        &world.truth.model(&world.station.mount.geometry).unwrap(),
+    );
     let promised = outcome.sky_error.as_ref().unwrap().rms_95;
     assert!(off < promised * 1.5, "{off:?} {promised:?}");
     assert!(took.as_secs() < 3600);

@@ -34,8 +34,8 @@ pub fn station(name: &str) -> Station {
 /// A truth file of these terms and whatever more.
 pub fn truth(terms: &str, more: &str) -> Truth {
     let text = format!(
-        "[terms]\n{terms}\n[noise]\nresolution_deg = 0.1\n[session]\nfrom = \"{START}\"\nto = \
-         \"2026-09-12T11:00:00Z\"\npeaks = 1\n{more}"
+        "[terms]\n{terms}\n[noise]\nresolution_deg = 0.1\n[session]\nfrom = "{START}"\nto = \
+         "2026-09-12T11:00:00Z"\npeaks = 1\n{more}"
     );
     Truth::parse("truth.toml", &text).expect("a sound truth file")
 }
@@ -53,7 +53,7 @@ pub fn settings(station: &Station, sky: &Sky) -> Settings {
         search_on: None,
         start_on: None,
         unit: PowerUnit::Decibels,
-        prior: Knowledge::guess(deg(10.0), beamwidth),
+        prior: Knowledge::guess(deg(10.0), beamwidth, station.mount.geometry),
         uncalibrated: true,
         pattern: plumbeam::observe::Pattern::Cross,
         rehearse: false,
@@ -193,7 +193,8 @@ impl World {
             &self.truth,
             self.faults.clone(),
             (start, self.seed),
-        );
+        )
+        .expect("a dish");
         if let Some(readings) = self.stand_at {
             dish.stand_at(readings);
         }

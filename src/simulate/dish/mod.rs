@@ -18,6 +18,7 @@ use super::truth::{Practice, Truth};
 use crate::angle::{Angle, EncoderReading, angle_between};
 use crate::live::protocol::{Code, Command, DemandLimits, Lines, Request};
 use crate::mount::{ApproachSigns, MountModel, Term};
+use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
@@ -65,13 +66,16 @@ pub struct Dish {
 
 impl Dish {
     /// Made by a truth file, at a time.
+    ///
+    /// # Errors
+    /// Terms that this kind of mount does not have.
     pub fn new(
         station: &Station,
         sky: &Sky,
         truth: &Truth,
         faults: Vec<Fault>,
         (start, seed): (Utc, u64),
-    ) -> Dish {
+    ) -> Result<Dish, Error> {
         let degrees = |(low, high): (Angle, Angle)| (low.degrees(), high.degrees());
         let range = [
             degrees(station.mount.azimuth_range),
@@ -87,8 +91,8 @@ impl Dish {
                 start,
             )
         };
-        let model = truth.model();
-        Dish {
+        let model = truth.model(&station.mount.geometry)?;
+        Ok(Dish {
             axes: [axis(0), axis(1)],
             resolution: truth.noise.resolution_deg,
             lag_s: truth.scans.lag_s,
@@ -112,7 +116,7 @@ impl Dish {
             power_due: Duration::ZERO,
             lines: Vec::new(),
             sun: Vec::new(),
-        }
+        })
     }
 
     fn fault(&self, kind: FaultKind) -> Option<&Fault> {
