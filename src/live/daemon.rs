@@ -143,7 +143,8 @@ impl Conversation {
         if question != Question::Position {
             return Err(());
         }
-        // Not-a-number is a number to the text, and no place to the guard, which is told.
+        // Not-a-number is a number to the text, and no place to the guard, which is told; so is what
+        // no encoder shows.
         let number: f64 = text.replacen(',', ".", 1).parse().map_err(|_| ())?;
         let Some(first) = self.first.take() else {
             self.first = Some(number);
@@ -151,7 +152,7 @@ impl Conversation {
         };
         self.open.pop_front();
         let axes = Axes::from_degrees(first, number);
-        Ok(Some(match axes.is_finite() {
+        Ok(Some(match axes.makes_sense() {
             true => Answer::Position(axes, asked),
             false => Answer::Code(question, Code::Protocol),
         }))
@@ -251,6 +252,11 @@ mod tests {
         talk.ask(Question::Position, None, NOW);
         assert_eq!(
             talk.feed(b"nan\nnan\n", NOW),
+            [Answer::Code(Question::Position, Code::Protocol)]
+        );
+        talk.ask(Question::Position, None, NOW);
+        assert_eq!(
+            talk.feed(b"1e300\n20\n", NOW),
             [Answer::Code(Question::Position, Code::Protocol)]
         );
     }

@@ -33,4 +33,4 @@ pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
 pub use serve::{Inbox, Inlet, Report, inlet, serve};
 pub use told::{Loudness, Status, Told};
 pub use wires::{WireEvent, WireNews, Wires};
-pub use zone::{SunZone, largest_rate};
+pub use zone::{SunZone, largest_rate, usual_radius};

@@ -186,6 +186,8 @@ const FAREWELL: Duration = Duration::from_secs(3);
 const FOLLOWED: Duration = Duration::from_secs(60);
 /// The Sun moves by a quarter of a degree a minute: its place is computed so often.
 const SUN_EVERY: Duration = Duration::from_secs(1);
+/// What is said of a mount that nothing can be asked of.
+const NOT_CONNECTED: &str = "the mount is not connected";
 
 /// What a client wants of the mount, waiting for a position to be decided by.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -1,7 +1,8 @@
 //! The mount's side: connections that come and go, answers, and what readings tell.
 
 use super::{
-    ALARM_AGAIN, Action, BRAKING, Driven, MOTION, Relay, SUN_EVERY, SunPlace, WaitingFor, Wire,
+    ALARM_AGAIN, Action, BRAKING, Driven, MOTION, NOT_CONNECTED, Relay, SUN_EVERY, SunPlace,
+    WaitingFor, Wire,
 };
 use crate::angle::{Angle, angle_between};
 use crate::live::axes::Axes;
@@ -64,7 +65,7 @@ impl Relay {
                 let lost: Vec<u64> = self.waiting.iter().map(|w| w.number).collect();
                 self.pending = None;
                 for number in lost {
-                    self.settle(number, Code::Broken, "the mount is not connected");
+                    self.settle(number, Code::Broken, NOT_CONNECTED);
                 }
                 self.goal = None;
                 self.demand = None;
