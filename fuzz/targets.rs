@@ -2,30 +2,39 @@
 //! and that no terminal obeys, and of what is taken that it holds finite numbers and reads back as
 //! it was written. The long run (`cargo fuzz`) and the tests use the same functions.
 
+use std::collections::VecDeque;
 use std::path::Path;
 use std::sync::OnceLock;
+use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::logbook::{
-    Angles, Calibration, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, ScanOptions,
-    ScanReader,
+use plumbeam::live::protocol::{Code, Command, DemandLimits, Line, Lines, Request};
+use plumbeam::live::{
+    About, Action, Aim, Axes, Event, InKeyhole, OnDisconnect, Operator, Relay, ReportTurn,
+    Settings, SunPlace, Wire, head, parse_log,
 };
+use plumbeam::logbook::{
+    Angles, Calibration, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, PowerUnit,
+    ScanOptions, ScanReader,
+};
+use plumbeam::mount::{MountModel, Term, TermValues};
+use plumbeam::observe::{PowerForm, PowerLines};
 use plumbeam::outputs::{Found, OutputKind};
 use plumbeam::problem::{Error, is_obeyed};
 use plumbeam::simulate::{Truth, session};
 use plumbeam::sky::Sky;
 use plumbeam::station::Station;
 use plumbeam::table::{
-    ApproachChoice, CorrectionTable, Demand, Loaded, Pointer, Source, StreamForm, Watch, Writing,
-    read_table, serve,
+    Air, ApproachChoice, CorrectionTable, Demand, DemandKind, EncoderRange, FullModel, Loaded,
+    Pointer, Source, StreamForm, Watch, Writing, read_table, serve,
 };
-use plumbeam::time::{DateOrder, Offset};
+use plumbeam::time::{DateOrder, Offset, Utc};
 
 /// Reads the bytes; whether they were taken for what they should be.
 pub type Target = fn(&[u8]) -> bool;
 
 /// One for each reader. Each has a binary of its name and a folder of good files in `corpus`.
-pub const TARGETS: [(&str, Target); 13] = [
+pub const TARGETS: [(&str, Target); 17] = [
     ("station", station),
     ("peaks", peaks),
     ("logs", logs),
@@ -38,7 +47,11 @@ pub const TARGETS: [(&str, Target); 13] = [
     ("elements", elements),
     ("outputs", outputs),
     ("stream", stream),
+    ("receiver", receiver),
     ("arguments", arguments),
+    ("protocol", protocol),
+    ("relay", relay),
+    ("relay_log", relay_log),
 ];
 
 /// Gives the bytes to the target of that name.
@@ -437,6 +450,30 @@ fn stream(bytes: &[u8]) -> bool {
     tally.answered > 0
 }
 
+/// Lines of a receiver, in every form and unit.
+fn receiver(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes);
+    let mut taken = false;
+    for form in [PowerForm::Line, PowerForm::Sweep] {
+        for unit in [PowerUnit::Decibels, PowerUnit::Linear, PowerUnit::Counts] {
+            let mut lines = PowerLines::new(form, unit);
+            let mut all = true;
+            for line in text.lines() {
+                match lines.read(line) {
+                    Ok(Some(power)) => finite([power.value].into_iter()),
+                    Ok(None) => {}
+                    Err(why) => {
+                        assert!(!why.is_empty() && why.len() < 1000, "{why}");
+                        all = false;
+                    }
+                }
+            }
+            taken |= all;
+        }
+    }
+    taken
+}
+
 /// The command line: an argument a line.
 fn arguments(bytes: &[u8]) -> bool {
     let text = String::from_utf8_lossy(bytes);
@@ -447,4 +484,272 @@ fn arguments(bytes: &[u8]) -> bool {
             false
         }
     }
+}
+
+/// What clients of the relay send: commands read and replies written.
+fn protocol(bytes: &[u8]) -> bool {
+    let mut lines = Vec::new();
+    Lines::default().feed(bytes, |line| lines.push(line));
+    let mut known = !lines.is_empty();
+    for line in &lines {
+        let Line::Text(text) = line else {
+            known = false;
+            continue;
+        };
+        let Some(request) = Request::parse(text) else {
+            continue;
+        };
+        known &= !matches!(request.command, Command::Faulty | Command::Unknown);
+        if let Command::SetPosition { azimuth, elevation } = request.command {
+            finite([azimuth, elevation]);
+        }
+        let limits = DemandLimits {
+            azimuth: (-180.0, 540.0),
+            elevation: (0.0, 90.0),
+        };
+        for reply in [
+            request.answer(Code::Rejected),
+            request.position(1.5, -0.0),
+            request.info("who"),
+            request.state(&limits),
+        ] {
+            assert!(reply.ends_with('\n'), "{reply:?}");
+            shown(&reply);
+        }
+    }
+    known
+}
+
+/// The lowest and highest reading of each axis of the pretended mount.
+const RANGES: [(f64, f64); 2] = [(-180.0, 540.0), (0.0, 90.0)];
+
+/// A relay on a clock of its own, between clients and a mount that both do as the lines say: the
+/// first letter says who does something, the rest what.
+fn relay(bytes: &[u8]) -> bool {
+    let mut scene = Scene::new();
+    // The connections are made and the mount has told where it stands.
+    scene.wait(Duration::from_millis(1000));
+    for line in bytes.split(|b| *b == b'\n') {
+        let Some((who, rest)) = line.split_first() else {
+            continue;
+        };
+        match who {
+            b'a' => scene.client(1, rest),
+            b'b' => scene.client(2, rest),
+            // Answers out of turn.
+            b'm' => scene.answers(Wire::Main, rest),
+            b's' => scene.answers(Wire::Stop, rest),
+            b'd' => scene.handle(Event::WireDown(Wire::Main, "gone".to_owned())),
+            b'e' => scene.handle(Event::WireDown(Wire::Stop, "gone".to_owned())),
+            b'q' => scene.silent = !scene.silent,
+            b'j' => scene.jump(rest),
+            b'o' => scene.operator(rest),
+            b'f' => scene.handle(Event::StopFile(rest.is_empty())),
+            b't' => {
+                let tenths = std::str::from_utf8(rest).ok().and_then(|t| t.parse().ok());
+                scene.wait(Duration::from_millis(100) * tenths.unwrap_or(1u32).min(100));
+            }
+            _ => {}
+        }
+    }
+    let log = parse_log(FILE, scene.log.as_bytes());
+    let log = log.unwrap_or_else(|e| panic!("its own log is not read: {e}"));
+    for pass in &log.passes {
+        finite([pass.figures.followed_s, pass.figures.on_target_s]);
+        finite(pass.samples.iter().map(|sample| sample.miss.degrees()));
+    }
+    scene.targets > 0
+}
+
+struct Scene {
+    relay: Relay,
+    now: Duration,
+    splits: [Lines; 2],
+    lines: u64,
+    /// Answers of the mount that are on their way.
+    answers: VecDeque<(Wire, String)>,
+    at: [f64; 2],
+    /// Whether the mount answers nothing.
+    silent: bool,
+    /// Whether a stop was the last that came, and no demand since.
+    stopped: bool,
+    targets: usize,
+    log: String,
+}
+
+impl Scene {
+    fn new() -> Scene {
+        let values = [(Term::AzimuthZero, 3.0), (Term::TiltNorth, 0.5)];
+        let values = (values.into_iter()).fold(TermValues::ZERO, |values, (term, degrees)| {
+            values.with_shown(term, degrees)
+        });
+        let range = RANGES.map(|(low, high)| (Angle::from_degrees(low), Angle::from_degrees(high)));
+        let full = FullModel {
+            mount: MountModel::az_el(values),
+            air: Air::for_demand(DemandKind::Geometric, some_station().site.weather),
+            range: EncoderRange {
+                azimuth: range[0],
+                elevation: range[1],
+            },
+        };
+        let sun = full.mount.beam_vector(
+            EncoderReading::from_degrees(180.0, 35.0),
+            plumbeam::mount::ApproachSigns::UNKNOWN,
+        );
+        let settings = Settings {
+            leash: Angle::from_degrees(10.0),
+            deadband: Angle::from_degrees(0.05),
+            zone: Some(Angle::from_degrees(10.0)),
+            beamwidth: Angle::from_degrees(2.0),
+            on_disconnect: OnDisconnect::Stop,
+            park: Some(Axes::from_degrees(0.0, 80.0)),
+            allow_move: true,
+            allow_reset: true,
+            own_stop: true,
+            who: "relay".to_owned(),
+        };
+        let aim = Aim::new(Box::new(full), InKeyhole::Hold, ReportTurn::AsAsked);
+        let about = About {
+            station: "Mill meadow".to_owned(),
+            mount_kind: "az-el".to_owned(),
+            beamwidth_deg: 2.0,
+            demand: "geometric".to_owned(),
+            checksum: "0badcafe".to_owned(),
+        };
+        let mut scene = Scene {
+            relay: Relay::new(settings, aim, Box::new(move |_| SunPlace::Up(sun))),
+            now: Duration::ZERO,
+            splits: Default::default(),
+            lines: 0,
+            answers: VecDeque::new(),
+            at: [100.0, 30.0],
+            silent: false,
+            stopped: false,
+            targets: 0,
+            log: head(&about),
+        };
+        for id in [1, 2] {
+            scene.handle(Event::Opened(id, format!("client {id}")));
+        }
+        scene
+    }
+
+    fn handle(&mut self, event: Event<'_>) {
+        /// Some day.
+        const START: i64 = 1_789_000_000_000_000_000;
+        let time = Utc::from_unix_nanos(START).plus_seconds(self.now.as_secs_f64());
+        for action in self.relay.handle(event, self.now, time) {
+            match action {
+                Action::Write(wire, text) => self.mount(wire, &text),
+                Action::Connect(wire) => self.handle(Event::WireUp(wire)),
+                Action::Send(_, text) => {
+                    assert!(text.ends_with('\n'), "{text:?}");
+                    shown(&text);
+                }
+                Action::Log(row) => self.log.push_str(&row.line()),
+                _ => {}
+            }
+        }
+    }
+
+    /// The mount hears something: goes there at once, and answers.
+    fn mount(&mut self, wire: Wire, text: &str) {
+        let reply = match text.split_whitespace().collect::<Vec<&str>>()[..] {
+            ["p"] => format!("{:.2}\n{:.2}\n", self.at[0], self.at[1]),
+            ["S"] | ["R", "1"] => "RPRT 0\n".to_owned(),
+            ["P", first, second] => {
+                assert!(!self.stopped, "after a stop: {text:?}");
+                let target = [first, second].map(|n| n.parse::<f64>().expect("a number"));
+                for (target, (low, high)) in target.iter().zip(RANGES) {
+                    assert!((low..=high).contains(target), "out of range: {text:?}");
+                }
+                self.targets += 1;
+                self.at = target;
+                "RPRT 0\n".to_owned()
+            }
+            _ => panic!("the mount is told {text:?}"),
+        };
+        if !self.silent {
+            self.answers.push_back((wire, reply));
+        }
+    }
+
+    fn answers(&mut self, wire: Wire, bytes: &[u8]) {
+        self.handle(Event::WireBytes(wire, &[bytes, b"\n"].concat()));
+    }
+
+    fn jump(&mut self, rest: &[u8]) {
+        let far = std::str::from_utf8(rest).ok().and_then(|t| t.parse().ok());
+        self.at[0] += far.filter(|far: &f64| far.is_finite()).unwrap_or(5.0);
+    }
+
+    fn operator(&mut self, rest: &[u8]) {
+        let what = match rest.first() {
+            Some(b'a') => Operator::Acknowledge,
+            Some(b'q') => Operator::End,
+            _ => Operator::Stop,
+        };
+        self.stopped |= what != Operator::Acknowledge;
+        self.handle(Event::Operator(what, "a key"));
+    }
+
+    fn client(&mut self, id: u64, bytes: &[u8]) {
+        let mut came = Vec::new();
+        let split = &mut self.splits[id as usize - 1];
+        split.feed(&[bytes, b"\n"].concat(), |line| came.push(line));
+        for line in came {
+            let request = match &line {
+                Line::Text(text) => Request::parse(text),
+                Line::TooLong => None,
+            };
+            match request.map(|request| request.command) {
+                Some(Command::Stop) => self.stopped = true,
+                Some(Command::SetPosition { .. } | Command::Park | Command::Move { .. }) => {
+                    self.stopped = false;
+                }
+                _ => {}
+            }
+            self.lines += 1;
+            self.handle(Event::Line(id, line, self.lines));
+        }
+    }
+
+    /// Time goes by, and what the mount said arrives.
+    fn wait(&mut self, time: Duration) {
+        let until = self.now + time;
+        loop {
+            while let Some((wire, text)) = self.answers.pop_front() {
+                self.handle(Event::WireBytes(wire, text.as_bytes()));
+            }
+            if self.now >= until {
+                return;
+            }
+            self.now = until.min(self.relay.next_tick().max(self.now));
+            self.handle(Event::Tick);
+        }
+    }
+}
+
+/// The log of a relay, read back.
+fn relay_log(bytes: &[u8]) -> bool {
+    let log = match parse_log(FILE, bytes) {
+        Ok(log) => log,
+        Err(error) => {
+            refused(&error);
+            return false;
+        }
+    };
+    finite([log.beamwidth.degrees()]);
+    for pass in &log.passes {
+        let figures = &pass.figures;
+        finite([figures.followed_s, figures.on_target_s]);
+        let others = [
+            figures.largest_lag_deg,
+            figures.lost_db,
+            figures.lost_without_correction_db,
+        ];
+        finite(others.into_iter().flatten());
+        finite(pass.samples.iter().map(|sample| sample.miss.degrees()));
+    }
+    true
 }

@@ -4,6 +4,7 @@
 use nalgebra::Vector3;
 
 use crate::angle::{Angle, EncoderReading};
+use crate::station::limits::ENCODER_AZIMUTH;
 
 /// Readings of both axes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,6 +22,11 @@ impl Axes {
     /// Neither is NaN nor infinite.
     pub fn is_finite(self) -> bool {
         self.0.iter().all(|a| a.is_finite())
+    }
+    /// Both are what an encoder can show.
+    pub fn makes_sense(self) -> bool {
+        let sense = |degrees| ENCODER_AZIMUTH.check("", "", degrees).is_ok();
+        self.degrees().into_iter().all(sense)
     }
     /// The larger of both axes' ways to another place.
     pub fn way_to(self, other: Axes) -> Angle {

@@ -6,7 +6,10 @@ use super::pass::{Figures, Sample, Tally};
 use super::record::{COLUMNS, FORMAT, Row};
 use crate::angle::Angle;
 use crate::files;
-use crate::problem::{Error, Problem, Problems};
+use crate::problem::{Error, Problem, Problems, Wrong};
+use crate::quantity::Quantity;
+use crate::station::limits::{BEAMWIDTH, ENCODER_AZIMUTH, OFFSET};
+use crate::text::quoted;
 use crate::time::Utc;
 
 /// A pass of a log.
@@ -80,8 +83,8 @@ pub fn parse_log(file: &str, bytes: &[u8]) -> Result<RelayLog, Error> {
             .map(|value| value.trim().to_owned())
     };
     let beamwidth = of("beamwidth_deg")
-        .and_then(|value| value.parse::<f64>().ok())
-        .filter(|value| value.is_finite() && *value > 0.0)
+        .and_then(|value| BEAMWIDTH.read("beamwidth_deg", &value).ok())
+        .filter(|value| *value > 0.0)
         .map(Angle::from_degrees)
         .ok_or_else(|| no_log("no beamwidth_deg in its comments"))?;
     let az_el = of("kind").is_none_or(|kind| kind == "az-el");
@@ -122,11 +125,9 @@ pub fn parse_log(file: &str, bytes: &[u8]) -> Result<RelayLog, Error> {
                 samples.extend(Sample::of(&row, az_el));
                 unfinished = false;
             }
-            Err(found) => {
+            Err(wrong) => {
                 unfinished = !complete;
-                problems.push(
-                    Problem::of_file(file, found, format!("the columns {COLUMNS}")).at(line, 1),
-                );
+                problems.push(wrong.at(file, line, 1));
             }
         }
     }
@@ -141,7 +142,7 @@ pub fn parse_log(file: &str, bytes: &[u8]) -> Result<RelayLog, Error> {
     problems.or_value(log)
 }
 
-fn row(record: &csv::StringRecord) -> Result<Row, String> {
+fn row(record: &csv::StringRecord) -> Result<Row, Wrong> {
     let cells: Vec<&str> = record.iter().collect();
     let [
         time,
@@ -157,26 +158,30 @@ fn row(record: &csv::StringRecord) -> Result<Row, String> {
         reply,
     ] = cells.as_slice()
     else {
-        return Err(format!("a row of {} cells", cells.len()));
+        return Err(Wrong::new(
+            format!("a row of {} cells", cells.len()),
+            format!("the columns {COLUMNS}"),
+        ));
     };
-    let number = |cell: &str| match cell {
+    let number = |name: &str, quantity: Quantity, cell: &str| match cell {
         "" => Ok(None),
-        cell => match cell.parse::<f64>() {
-            Ok(value) if value.is_finite() => Ok(Some(value)),
-            _ => Err(format!("\"{cell}\", which is no number")),
-        },
+        cell => quantity.read(name, cell).map(Some),
     };
+    let angle = |name: &str, cell: &str| number(name, ENCODER_AZIMUTH, cell);
     Ok(Row {
-        time_utc: Utc::parse(time).map_err(|why| format!("\"{time}\", which {why}"))?,
+        time_utc: Utc::parse(time).map_err(|why| {
+            let found = format!("{}, which {why}", quoted(time));
+            Wrong::new(found, "the time of the row, UTC")
+        })?,
         client: (*client).to_owned(),
         command: (*command).to_owned(),
-        demand_azimuth_deg: number(demand_1)?,
-        demand_elevation_deg: number(demand_2)?,
-        command_1_deg: number(command_1)?,
-        command_2_deg: number(command_2)?,
-        reading_1_deg: number(reading_1)?,
-        reading_2_deg: number(reading_2)?,
-        sun_distance_deg: number(sun)?,
+        demand_azimuth_deg: angle("demand_azimuth_deg", demand_1)?,
+        demand_elevation_deg: angle("demand_elevation_deg", demand_2)?,
+        command_1_deg: angle("command_1_deg", command_1)?,
+        command_2_deg: angle("command_2_deg", command_2)?,
+        reading_1_deg: angle("reading_1_deg", reading_1)?,
+        reading_2_deg: angle("reading_2_deg", reading_2)?,
+        sun_distance_deg: number("sun_distance_deg", OFFSET, sun)?,
         reply: (*reply).to_owned(),
     })
 }

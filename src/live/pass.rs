@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::aim::Asked;
 use super::record::{RELAY, Row};
 use crate::angle::{Angle, Direction};
+use crate::station::limits::ENCODER_AZIMUTH;
 use crate::time::Utc;
 
 /// Losing less than this is being on target.
@@ -46,7 +47,8 @@ impl Sample {
         };
         let demand = asked(row.demand_azimuth_deg?, row.demand_elevation_deg?);
         let (azimuth, elevation) = row.reply.split_once(' ')?;
-        let beam = asked(azimuth.parse().ok()?, elevation.parse().ok()?);
+        let degrees = |text: &str| ENCODER_AZIMUTH.read("", text).ok();
+        let beam = asked(degrees(azimuth)?, degrees(elevation)?);
         let reading = row.reading_1_deg.zip(row.reading_2_deg);
         let uncorrected = reading
             .filter(|_| az_el)

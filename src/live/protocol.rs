@@ -7,6 +7,8 @@
 
 use std::fmt;
 
+use super::axes::Axes;
+
 /// What a command answers when it cannot be done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Code {
@@ -277,8 +279,12 @@ fn command(name: &str, words: &[&str]) -> (&'static str, Command) {
         "P" | "set_pos" => (
             "set_pos",
             match numbers(words) {
-                Some([azimuth, elevation]) => Command::SetPosition { azimuth, elevation },
-                None => Command::Faulty,
+                Some([azimuth, elevation])
+                    if Axes::from_degrees(azimuth, elevation).makes_sense() =>
+                {
+                    Command::SetPosition { azimuth, elevation }
+                }
+                _ => Command::Faulty,
             },
         ),
         "p" | "get_pos" => plain("get_pos", Command::GetPosition),
@@ -427,7 +433,7 @@ mod tests {
     }
 
     #[test]
-    fn a_demand_is_exactly_two_finite_numbers() {
+    fn a_demand_is_exactly_two_numbers_that_an_angle_may_have() {
         for line in [
             "P",
             "P 1",
@@ -440,6 +446,8 @@ mod tests {
             "P 1;2",
             "P 1,2,3 4",
             "P 1e999 0",
+            "P 1e300 0",
+            "P 0 -100001",
             "P 0x10 3",
         ] {
             assert_eq!(command_of(line), Command::Faulty, "{line}");

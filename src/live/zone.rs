@@ -18,6 +18,14 @@ pub struct SunZone {
     pub rate: f64,
 }
 
+/// The half-angle of the zone round the Sun, if nobody says otherwise: the larger of ten degrees and
+/// three beamwidths, and three times the pointing error (one standard deviation, on the sky).
+pub fn usual_radius(beamwidth: Angle, pointing_error: Angle) -> Angle {
+    /// Where the focused spot has left the feed (common practice, no source).
+    const LEAST: Angle = Angle::from_degrees(10.0);
+    LEAST.max(beamwidth * 3.0) + pointing_error * 3.0
+}
+
 /// Boxes are halved down to this; one that is not clear of the zone by then counts as entering it.
 const SMALLEST: Angle = Angle::from_degrees(0.05);
 /// A way out is looked at this finely.
@@ -168,6 +176,17 @@ mod tests {
             Axes::from_degrees(from.0, from.1),
             Axes::from_degrees(to.0, to.1),
         )
+    }
+
+    #[test]
+    fn the_usual_zone_is_wider_for_a_wide_beam_and_for_a_mount_less_known() {
+        let radius = |beamwidth, error| {
+            let [beamwidth, error] = [beamwidth, error].map(Angle::from_degrees);
+            usual_radius(beamwidth, error).degrees()
+        };
+        assert_eq!(radius(1.0, 0.0), 10.0);
+        assert_eq!(radius(5.0, 0.0), 15.0);
+        assert_eq!(radius(1.0, 2.0), 16.0);
     }
 
     #[test]

@@ -5,6 +5,7 @@ use serde_json::Value;
 use crate::mount::{AxisKind, Kind};
 use crate::quantity::Quantity;
 use crate::station::Station;
+use crate::station::limits::{ENCODER_AZIMUTH, ENCODER_ELEVATION};
 
 /// What the readings of an axis may be.
 pub fn reading_of(axis: AxisKind) -> Quantity {
@@ -16,11 +17,9 @@ pub fn reading_of(axis: AxisKind) -> Quantity {
 }
 
 /// An azimuth reading may have any number of turns in it, but not any number of digits.
-pub const AZIMUTH_READING: Quantity =
-    Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000").hint(slipped);
+pub const AZIMUTH_READING: Quantity = ENCODER_AZIMUTH.hint(slipped);
 /// An elevation reading; above 90 degrees the dish is over the top.
-pub const ELEVATION_READING: Quantity =
-    Quantity::new(-90.0, 270.0, "degrees from -90 to 270").hint(slipped);
+pub const ELEVATION_READING: Quantity = ENCODER_ELEVATION.hint(slipped);
 fn slipped(_: f64) -> Option<String> {
     Some("look for a slipped digit or exchanged columns".to_owned())
 }

@@ -78,8 +78,9 @@ pub struct Peak {
     pub use_it: bool,
     /// Free text.
     pub note: String,
-    /// The user's own columns, in the order of [`PeakLog::extra_columns`].
-    pub extra: Vec<String>,
+    /// What is filled in of the user's own columns: the place in [`PeakLog::extra_columns`], in
+    /// that order, and the text.
+    pub extra: Vec<(usize, String)>,
 }
 
 /// What the readings of a log are.

@@ -13,6 +13,7 @@ use super::table::{Columns, Decided, Request, Row, Schema, Survey, Told, survey}
 use crate::problem::Error;
 use crate::quantity::Quantity;
 use crate::station::Station;
+use crate::station::limits::{DECIBELS, PART_TEMPERATURE};
 use crate::text::from_cell;
 
 /// A standard deviation; the smallest number above zero stands for "above zero".
@@ -22,14 +23,6 @@ const SIGMA: Quantity = Quantity::new(
     "one standard deviation in degrees, above 0 and at most 90",
 )
 .hint(|value| (value <= 0.0).then(|| "leave it empty if it is not known".to_owned()));
-const DECIBELS: Quantity = Quantity::new(-1000.0, 1000.0, "decibels from -1000 to 1000");
-const CELSIUS: Quantity =
-    Quantity::new(-100.0, 100.0, "degrees Celsius from -100 to 100").hint(|value| {
-        (150.0..400.0)
-            .contains(&value)
-            .then(|| format!("if that is kelvin, write {:.1}", value - 273.15))
-    });
-
 /// What may stand in a row of sums or means below a log, in several languages.
 const TOTALS: [&str; 18] = [
     "total",
@@ -165,7 +158,7 @@ impl Reading<'_> {
             azimuth_approach: cell(FIRST_APPROACH).approach(first_axis, first, decided, told),
             elevation_approach: cell(SECOND_APPROACH).approach(second_axis, second, decided, told),
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),
-            temperature_c: cell(TEMPERATURE).number(&CELSIUS, decided, told),
+            temperature_c: cell(TEMPERATURE).number(&PART_TEMPERATURE, decided, told),
             use_it: cell(USE).yes(told),
             note: from_cell(&cell(NOTE).text).to_owned(),
             extra: Vec::new(),

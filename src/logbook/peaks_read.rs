@@ -20,6 +20,8 @@ use crate::time::Utc;
 
 /// That of some million peaks.
 const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
+/// No sheet has more columns of its own, however many headers are pasted into it.
+const MOST_OWN_COLUMNS: usize = 1000;
 /// So many readings outside the encoder ranges are told one by one; the rest are counted.
 const MOST_RANGE_WARNINGS: usize = 10;
 
@@ -146,6 +148,8 @@ struct Gathered<'a> {
     unmatched: Vec<Vec<(String, String)>>,
     /// Which of the own columns have no name.
     unnamed: Vec<bool>,
+    /// Where each of them stands among those of all logs.
+    own: HashMap<String, usize>,
     /// Where each log stands.
     places: Vec<Place>,
     /// Data rows of the files before this one, which are counted on.
@@ -185,6 +189,7 @@ impl<'a> Gathered<'a> {
             earlier: HashMap::new(),
             unmatched: Vec::new(),
             unnamed: Vec::new(),
+            own: HashMap::new(),
             places: Vec::new(),
             rows_before: 0,
             spans: Vec::new(),
@@ -209,12 +214,12 @@ impl<'a> Gathered<'a> {
         )?;
         self.unmatched.push(table.columns().unmatched().to_vec());
         self.begin(file, table.first_line(), false);
-        let mut own = self.own_places(table.columns());
+        let mut own = self.own_places(table.columns())?;
         let before = self.log.peaks.len();
         while let Some(line) = table.next(&mut told)? {
             if let Some(at) = line.header_again {
                 self.begin(file, at, true);
-                own = self.own_places(line.columns);
+                own = self.own_places(line.columns)?;
                 told.taken.at(Kind::HeaderAgain, at, || {
                     "the header stands again: what is below it is taken as a log of its own,"
                         .to_owned()
@@ -306,19 +311,32 @@ impl<'a> Gathered<'a> {
         self.problems.push(wrong.at(&place.file, line, 1));
     }
 
-    /// Where the own columns of a log stand among those of all.
-    fn own_places(&mut self, columns: &Columns) -> OwnPlaces {
+    /// Where the own columns of the present log stand among those of all.
+    fn own_places(&mut self, columns: &Columns) -> Result<OwnPlaces, Error> {
         let names = columns.own_names().iter().zip(columns.unnamed());
-        names
-            .map(|(name, unnamed)| {
-                let known = &mut self.log.extra_columns;
-                known.iter().position(|n| n == name).unwrap_or_else(|| {
-                    known.push(name.clone());
-                    self.unnamed.push(*unnamed);
-                    known.len() - 1
-                })
+        let places = names.map(|(name, unnamed)| {
+            *self.own.entry(name.clone()).or_insert_with(|| {
+                self.log.extra_columns.push(name.clone());
+                self.unnamed.push(*unnamed);
+                self.unnamed.len() - 1
             })
-            .collect()
+        });
+        let places = places.collect();
+        let count = self.log.extra_columns.len();
+        match self.places.last() {
+            Some(place) if count > MOST_OWN_COLUMNS => {
+                let wrong = Wrong::new(
+                    format!(
+                        "with this header there are {count} columns of names that no log of peaks \
+                         has"
+                    ),
+                    format!("at most {MOST_OWN_COLUMNS} of them in all logs together"),
+                )
+                .mend("delete the columns that are not needed, or read the logs one by one");
+                Err(wrong.at(&place.file, place.header_line, 1).into())
+            }
+            _ => Ok(places),
+        }
     }
 
     /// Takes a row: a peak, a step not taken, or a row that is none.
@@ -345,11 +363,10 @@ impl<'a> Gathered<'a> {
         };
         peak.log = self.log.files.len() - 1;
         peak.row += self.rows_before;
-        for (text, place) in columns.own(row).zip(own) {
-            peak.extra
-                .resize(peak.extra.len().max(place + 1), String::new());
-            peak.extra[*place] = from_cell(text).to_owned();
-        }
+        let own = columns.own(row).map(from_cell).zip(own);
+        let filled = own.filter(|(text, _)| !text.is_empty());
+        peak.extra = filled.map(|(text, at)| (*at, text.to_owned())).collect();
+        peak.extra.sort_unstable_by_key(|(at, _)| *at);
         // While the zone is only supposed, times that seem the same need not be.
         if self.supposed {
             return;
@@ -431,19 +448,7 @@ impl<'a> Gathered<'a> {
             };
             return Err(wrong.at(&place.file, place.header_line, 1).into());
         }
-        // Columns without a name that hold nothing only part others on the sheet.
-        let width = self.log.extra_columns.len();
-        for peak in &mut self.log.peaks {
-            peak.extra.resize(width, String::new());
-        }
-        for i in (0..width).rev().filter(|i| self.unnamed[*i]) {
-            if self.log.peaks.iter().all(|p| p.extra[i].is_empty()) {
-                self.log.extra_columns.remove(i);
-                self.log.peaks.iter_mut().for_each(|p| {
-                    p.extra.remove(i);
-                });
-            }
-        }
+        self.drop_empty_columns();
         let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
         self.log.file = names.join(" ");
         if files.len() > 1 {
@@ -465,6 +470,21 @@ impl<'a> Gathered<'a> {
             }
         }
         Ok(self.log)
+    }
+
+    /// Columns without a name that hold nothing only part others on the sheet.
+    fn drop_empty_columns(&mut self) {
+        let mut kept: Vec<bool> = self.unnamed.iter().map(|unnamed| !unnamed).collect();
+        for (at, _) in self.log.peaks.iter().flat_map(|peak| &peak.extra) {
+            kept[*at] = true;
+        }
+        let before = |at: usize| kept[..at].iter().filter(|kept| **kept).count();
+        let moved: Vec<usize> = (0..kept.len()).map(before).collect();
+        for (at, _) in self.log.peaks.iter_mut().flat_map(|peak| &mut peak.extra) {
+            *at = moved[*at];
+        }
+        let mut kept = kept.into_iter();
+        (self.log.extra_columns).retain(|_| kept.next().unwrap_or_default());
     }
 
     /// Readings that the encoders should not be able to show.

@@ -35,7 +35,12 @@ impl PeakLog {
         push_row(&mut csv, names.chain(self.extra_columns.iter().map(cell)));
         for peak in &self.peaks {
             let known = columns.iter().map(|c| text_of(peak, *c));
-            push_row(&mut csv, known.chain(peak.extra.iter().map(cell)));
+            let mut filled = peak.extra.iter().peekable();
+            let own = (0..self.extra_columns.len()).map(|place| {
+                let here = filled.next_if(|(at, _)| *at == place);
+                here.map_or_else(String::new, |(_, text)| cell(text))
+            });
+            push_row(&mut csv, known.chain(own));
         }
         csv
     }

@@ -108,17 +108,33 @@ pub struct Point {
 /// Of all changes in a history together, one is called real by chance this often.
 pub const REAL_BELOW: f64 = 0.02;
 
+/// A calibration a day for some years; a folder with more is another folder.
+const MOST_FILES: usize = 2000;
+
 /// The calibration files (`*.json`) of a folder, by name.
 ///
 /// # Errors
-/// When the folder cannot be read.
+/// When the folder cannot be read, or holds more of them than any history has.
 pub fn calibration_files(folder: &Path) -> Result<Vec<PathBuf>, Error> {
     let name = folder.display().to_string();
     let listed = std::fs::read_dir(folder).map_err(|e| Error::io(&name, "read", e))?;
-    let mut files: Vec<PathBuf> = listed
-        .filter_map(|entry| Some(entry.ok()?.path()))
-        .filter(|path| path.extension().is_some_and(|e| e == "json"))
-        .collect();
+    let mut files = Vec::new();
+    for entry in listed {
+        let path = entry.map_err(|e| Error::io(&name, "read", e))?.path();
+        if path.extension().is_none_or(|e| e != "json") {
+            continue;
+        }
+        files.push(path);
+        if files.len() > MOST_FILES {
+            return Err(Problem::of_file(
+                &name,
+                format!("this folder holds more than {MOST_FILES} files *.json"),
+                "a folder of calibrations, as solve writes them",
+            )
+            .mend("put those that are to be compared into a folder of their own")
+            .into());
+        }
+    }
     files.sort();
     Ok(files)
 }

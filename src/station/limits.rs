@@ -44,6 +44,13 @@ pub(crate) const TEMPERATURE: Quantity =
         )),
         _ => None,
     });
+/// Of a part of the mount: in the sun it may be hotter than any weather.
+pub(crate) const PART_TEMPERATURE: Quantity =
+    Quantity::new(-100.0, 100.0, "degrees Celsius from -100 to 100").hint(|value| {
+        (150.0..400.0)
+            .contains(&value)
+            .then(|| format!("if that is kelvin, write {:.1}", value - 273.15))
+    });
 pub(crate) const HUMIDITY: Quantity =
     Quantity::new(0.0, 1.0, "a fraction from 0 to 1").hint(|value| {
         (1.0..=100.0)

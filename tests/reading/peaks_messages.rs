@@ -192,7 +192,7 @@ fn sigmas_approaches_and_use() {
       help: leave it empty if it is not known
     peaks.csv:2:41: azimuth_approach is "up"; expected + or -, clockwise or counter-clockwise
       help: + if the reading was increasing when the axis arrived, - if decreasing; empty if it is not known
-    peaks.csv:2:50: peak_db is "loud", which is not a number; expected decibels from -1000 to 1000
+    peaks.csv:2:50: peak_db is "loud", which is not a number; expected decibels from -400 to 400
     peaks.csv:2:55: temperature_c is 290; expected degrees Celsius from -100 to 100
       help: if that is kelvin, write 16.9
     peaks.csv:2:44: use is "maybe"; expected yes or no, or nothing, which means yes
@@ -406,7 +406,7 @@ fn columns_may_stand_in_any_order_with_comments_marks_and_either_line_end() {
         (first.use_it, first.note.as_str()),
         (false, "dusk, \"calm\"")
     );
-    assert_eq!(first.extra, ["clear"]);
+    assert_eq!(first.extra, [(0, "clear".to_owned())]);
     assert_eq!((second.row, second.line), (2, 6));
     assert_eq!(second.azimuth, Some(Angle::from_degrees(370.25)));
     assert_eq!(second.emitter, "Swan source");
@@ -532,6 +532,35 @@ fn an_option_for_a_header_that_is_not_there() {
     peaks.csv: --columns says that "Remark" is note, but no header is that; expected a header of this file, as it is written there
     peaks.csv: --columns names power_db, which a log of peaks does not have; expected one of time_utc, emitter, azimuth_deg, elevation_deg, azimuth_sigma_deg, elevation_sigma_deg, azimuth_approach, elevation_approach, peak_db, temperature_c, use, note
     "#);
+}
+
+/// Read and memory grow with the file, whatever is pasted together; a thousand columns are more than
+/// any sheet has.
+#[test]
+fn headers_pasted_together_have_so_many_columns_of_their_own_at_most() {
+    let pasted = |logs: usize| {
+        let log = |k: usize| {
+            format!(
+                "time_utc,emitter,azimuth_deg,elevation_deg,x_{k},x_more_{k}\n\
+                 2026-04-04T{:02}:{:02}:00Z,sun,1,2,first,\n",
+                k / 60,
+                k % 60
+            )
+        };
+        let csv: String = (0..logs).map(log).collect();
+        PeakLog::parse("peaks.csv", csv.as_bytes(), &station())
+    };
+    let log = pasted(500).unwrap();
+    assert_eq!((log.files.len(), log.extra_columns.len()), (500, 1000));
+    // Only what is filled in is kept of each.
+    assert_eq!(log.peaks[499].extra, [(998, "first".to_owned())]);
+    let last = log.to_csv();
+    let last = last.lines().last().unwrap();
+    assert!(last.ends_with(&format!("{}first,", ",".repeat(999))));
+    insta::assert_snapshot!(pasted(501).unwrap_err(), @r"
+    peaks.csv:1001:1: with this header there are 1002 columns of names that no log of peaks has; expected at most 1000 of them in all logs together
+      help: delete the columns that are not needed, or read the logs one by one
+    ");
 }
 
 #[test]

@@ -171,7 +171,7 @@ prop_compose! {
         elevation in degrees(-90.0, 270.0),
         sigmas in (prop::option::of(degrees(1e-6, 90.0)), prop::option::of(degrees(1e-6, 90.0))),
         approaches in (approach(), approach()),
-        numbers in (prop::option::of(-999.0..999.0), prop::option::of(-99.0..99.0)),
+        numbers in (prop::option::of(-399.0..399.0), prop::option::of(-99.0..99.0)),
         use_it in any::<bool>(),
         notes in (note(), note(), note()),
     ) -> Peak {
@@ -192,7 +192,7 @@ prop_compose! {
             temperature_c: numbers.1,
             use_it,
             note: notes.0,
-            extra: vec![notes.1, notes.2],
+            extra: [notes.1, notes.2].into_iter().enumerate().filter(|(_, text)| !text.is_empty()).collect(),
         }
     }
 }

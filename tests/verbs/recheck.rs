@@ -420,6 +420,13 @@ fn a_history_tells_which_changes_are_real() {
         place.run(&["recheck", "--history", "empty"]).status.code(),
         Some(3)
     );
+    // One with more files than any history has is not read at all.
+    for k in 0..=2000 {
+        std::fs::write(place.path(&format!("empty/{k}.json")), "").unwrap();
+    }
+    let refused = place.run(&["recheck", "--history", "empty"]);
+    assert_eq!(refused.status.code(), Some(3));
+    assert!(text(&refused.stderr).contains("more than 2000 files"));
 }
 
 #[test]

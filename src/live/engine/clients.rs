@@ -1,6 +1,6 @@
 //! What clients say, and what becomes of it.
 
-use super::{Action, OnDisconnect, POLL, Pending, Relay, STALE, WaitingFor, Wish};
+use super::{Action, NOT_CONNECTED, OnDisconnect, POLL, Pending, Relay, STALE, WaitingFor, Wish};
 use crate::angle::Angle;
 use crate::live::aim::Asked;
 use crate::live::axes::Axes;
@@ -132,20 +132,7 @@ impl Relay {
             // What it wants to see its positions as, whatever comes of it.
             self.clients.demanded(id, asked);
         }
-        let refused = if count < self.stopped_at {
-            Some((Code::Rejected, "overtaken by a stop"))
-        } else if let Some(why) = self.held() {
-            Some((Code::Rejected, why))
-        } else if self.ending.is_some() {
-            Some((Code::Rejected, "the relay is ending"))
-        } else if !self.clients.may_command(id, self.now) {
-            Some((Code::Rejected, "another client commands"))
-        } else if !self.main.is_up() {
-            Some((Code::Broken, "the mount is not connected"))
-        } else {
-            None
-        };
-        if let Some((code, why)) = refused {
+        if let Some((code, why)) = self.refusal(id, count) {
             self.answer(id, &request, &text, code, why);
             return;
         }
@@ -161,6 +148,27 @@ impl Relay {
         } else {
             self.pending = Some(pending);
         }
+    }
+
+    /// Why what a client asks of the mount is not taken, whatever it is. One that is taken commands
+    /// from now on.
+    fn refusal(&mut self, id: ClientId, count: u64) -> Option<(Code, &'static str)> {
+        if count < self.stopped_at {
+            Some((Code::Rejected, "overtaken by a stop"))
+        } else if let Some(why) = self.held() {
+            Some((Code::Rejected, why))
+        } else if self.ending.is_some() {
+            Some((Code::Rejected, "the relay is ending"))
+        } else if !self.clients.may_command(id, self.now) {
+            Some((Code::Rejected, "another client commands"))
+        } else {
+            self.away()
+        }
+    }
+
+    /// Why nothing can be asked of the mount.
+    fn away(&self) -> Option<(Code, &'static str)> {
+        (!self.main.is_up()).then_some((Code::Broken, NOT_CONNECTED))
     }
 
     /// What waited for a position to be decided by makes room for something newer.
@@ -196,14 +204,8 @@ impl Relay {
     }
 
     pub(super) fn get_position(&mut self, id: ClientId, request: Request, text: String) {
-        if !self.main.is_up() {
-            self.answer(
-                id,
-                &request,
-                &text,
-                Code::Broken,
-                "the mount is not connected",
-            );
+        if let Some((code, why)) = self.away() {
+            self.answer(id, &request, &text, code, why);
             return;
         }
         let number = self.wait(id, request, text, WaitingFor::Position);
@@ -216,27 +218,8 @@ impl Relay {
     }
 
     pub(super) fn reset(&mut self, id: ClientId, request: Request, text: String, count: u64) {
-        if count < self.stopped_at
-            || self.held().is_some()
-            || !self.clients.may_command(id, self.now)
-        {
-            self.answer(
-                id,
-                &request,
-                &text,
-                Code::Rejected,
-                "another client commands, or stopped",
-            );
-            return;
-        }
-        if !self.main.is_up() {
-            self.answer(
-                id,
-                &request,
-                &text,
-                Code::Broken,
-                "the mount is not connected",
-            );
+        if let Some((code, why)) = self.refusal(id, count) {
+            self.answer(id, &request, &text, code, why);
             return;
         }
         self.cancel("a reset was asked for");

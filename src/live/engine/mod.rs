@@ -6,6 +6,7 @@
 
 mod clients;
 mod deciding;
+mod driving;
 mod mount;
 mod replies;
 mod stopping;
@@ -25,6 +26,7 @@ use super::told::{Loudness, Status, Told};
 use crate::angle::Angle;
 use crate::table::FullModel;
 use crate::time::Utc;
+pub use driving::{Drive, Driven};
 
 /// What happens when the client that commands goes away.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -120,6 +122,8 @@ pub enum Event<'a> {
     Calibration(Box<FullModel>, Vec<String>),
     /// Something to tell.
     Tell(Told),
+    /// The program that owns the relay wants something of the mount.
+    Drive(Drive),
     /// Time has passed.
     Tick,
 }
@@ -143,6 +147,8 @@ pub enum Action {
     Tell(Told),
     /// Show where things stand.
     Show(Status),
+    /// For the program that owns the relay, if it drives the mount itself.
+    Driven(Driven),
     /// The relay has ended.
     End,
 }
@@ -180,11 +186,14 @@ const FAREWELL: Duration = Duration::from_secs(3);
 const FOLLOWED: Duration = Duration::from_secs(60);
 /// The Sun moves by a quarter of a degree a minute: its place is computed so often.
 const SUN_EVERY: Duration = Duration::from_secs(1);
+/// What is said of a mount that nothing can be asked of.
+const NOT_CONNECTED: &str = "the mount is not connected";
 
 /// What a client wants of the mount, waiting for a position to be decided by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Wish {
     Demand(Asked),
+    Readings(Axes),
     Park,
     Move(Way),
 }
@@ -350,6 +359,7 @@ impl Relay {
                 self.aim.replace(full);
             }
             Event::Tell(told) => self.out.push(Action::Tell(told)),
+            Event::Drive(drive) => self.drive(drive),
             Event::Tick => {}
         }
         self.look_after();

@@ -1,35 +1,36 @@
 //! `plumbeam relay`: corrects a tracking program's demands on their way to the mount.
 
-use std::io::Write;
+mod summary;
+mod watchers;
+mod writer;
+
 use std::net::{SocketAddr, TcpListener, ToSocketAddrs};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
-use std::time::Duration;
 
 use clap::{Args as ClapArgs, ValueEnum};
-use crossbeam_channel::{Receiver, RecvTimeoutError, Sender, unbounded};
-use indicatif::{ProgressBar, ProgressStyle};
-use serde::Serialize;
+use crossbeam_channel::unbounded;
 
+use self::summary::{Ended, summary};
+use self::watchers::{end_on_signals, listen_to_keys, watch_calibration, watch_files};
+use self::writer::{Writer, line};
 use super::calibration::{full_model, refuse};
 use super::demand::DemandOption;
-use super::keys::Keys;
 use super::readings::GEOMETRIC;
 use super::value::above_zero;
 use super::{Common, Console, Verdict};
-use crate::angle::{Angle, EncoderReading};
+use crate::angle::Angle;
 use crate::files::Stamp;
 use crate::live::{
-    self, About, Aim, Axes, Figures, InKeyhole, Inlet, Loudness, OnDisconnect, Operator, Relay,
-    ReportTurn, Row, Sample, Settings, Status, SunPlace, Tally, Told,
+    self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, ReportTurn, Settings, SunPlace,
 };
 use crate::logbook::Calibration;
-use crate::outputs::{Growing, Guard};
+use crate::outputs::Guard;
 use crate::problem::{Error, printable};
-use crate::report::{pass_text, write_passes};
+use crate::report::pass_text;
 use crate::sky::Sky;
 use crate::station::Station;
-use crate::table::{DemandKind, Loaded, Source, Watch};
+use crate::table::{DemandKind, Source};
 use crate::time::Utc;
 
 const EXAMPLE: &str = "\
@@ -147,7 +148,7 @@ pub enum SunOption {
     Off,
 }
 
-fn sun_zone(text: &str) -> Result<SunOption, String> {
+pub(super) fn sun_zone(text: &str) -> Result<SunOption, String> {
     /// A zone beyond this leaves no sky.
     const LARGEST: f64 = 60.0;
     if text == "off" {
@@ -289,7 +290,7 @@ fn relay(
     say_how(args, &station, kind, deadband, zone, &checksum, console);
     let about = About {
         station: station.site.name.clone(),
-        mount_kind: "az-el".to_owned(),
+        mount_kind: station.mount.kind().name().to_owned(),
         beamwidth_deg: station.dish.beamwidth.degrees(),
         demand: kind.name().to_owned(),
         checksum,
@@ -328,23 +329,6 @@ fn relay(
     Ok(Verdict::Good)
 }
 
-#[derive(Serialize)]
-struct Ended<'a> {
-    summary: &'a [Figures],
-}
-
-#[derive(Serialize)]
-struct TellLine<'a> {
-    time_utc: Utc,
-    told: &'static str,
-    text: &'a str,
-}
-
-fn line(value: &impl Serialize) -> String {
-    // Plain structs of numbers and texts always serialise.
-    serde_json::to_string(value).unwrap_or_default() + "\n"
-}
-
 /// A calibration that may be used, and its checksum.
 fn read(path: &Path, station: &Station) -> Result<(Calibration, String), Error> {
     let (calibration, checksum) = Calibration::read_with_checksum(path)?;
@@ -379,16 +363,13 @@ fn listen_address(text: &str, network: bool) -> Result<SocketAddr, Error> {
     Ok(address)
 }
 
-/// The zone round the Sun: the larger of ten degrees and three beamwidths, and three sigma of the
-/// pointing error.
+/// The half-angle of the zone round the Sun, if it is guarded against.
 fn zone(
     asked: Option<SunOption>,
     calibration: &Calibration,
     station: &Station,
     console: &mut Console,
 ) -> Option<Angle> {
-    /// Where the focused spot has left the feed (common practice, no source).
-    const LEAST: Angle = Angle::from_degrees(10.0);
     /// One sigma of a mount of which nothing is known: what anybody would see.
     const PRIOR: Angle = Angle::from_degrees(3.0);
     match asked {
@@ -409,12 +390,12 @@ fn zone(
                     PRIOR
                 }
             };
-            Some(LEAST.max(station.dish.beamwidth * 3.0) + sigma * 3.0)
+            Some(live::usual_radius(station.dish.beamwidth, sigma))
         }
     }
 }
 
-fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
+pub(super) fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
     /// Lower than this the Sun heats nothing: it is down, by refraction and all.
     const DOWN: Angle = Angle::from_degrees(-1.0);
     match sky.apparent_of(sky.sun(), time) {
@@ -469,293 +450,4 @@ fn say_how(
     console.note(
         "this is no emergency stop: keep the isolating switch in reach and people clear of the axes",
     );
-}
-
-fn end_on_signals(inlet: &Inlet) -> Result<(), Error> {
-    let inlet = inlet.clone();
-    ctrlc::set_handler(move || inlet.operator(Operator::End, "a signal to end"))
-        .map_err(|e| Error::io("signals", "listen to", std::io::Error::other(e)))
-}
-
-fn listen_to_keys(inlet: &Inlet, confirm: Sender<()>) -> Option<Keys> {
-    let inlet = inlet.clone();
-    Keys::listen(move |key| match key {
-        b'a' | b'A' => inlet.operator(Operator::Acknowledge, "the key a"),
-        b'c' | b'C' => drop(confirm.send(())),
-        b'q' | b'Q' => inlet.operator(Operator::End, "the key q"),
-        _ => inlet.operator(Operator::Stop, "a key"),
-    })
-}
-
-/// Looks for the stop file and the file that acknowledges, in threads of their own.
-fn watch_files(args: &Args, inlet: &Inlet, confirm: &Sender<()>) {
-    const OFTEN: Duration = Duration::from_millis(25);
-    if let Some(file) = args.stop_file.clone() {
-        let inlet = inlet.clone();
-        std::thread::spawn(move || {
-            let mut was = false;
-            loop {
-                let there = file.exists();
-                if there != was {
-                    inlet.stop_file(there);
-                    was = there;
-                }
-                std::thread::sleep(OFTEN);
-            }
-        });
-    }
-    if let Some(file) = args.ack_file.clone() {
-        let (inlet, confirm) = (inlet.clone(), confirm.clone());
-        let mut was = Stamp::of(&file);
-        std::thread::spawn(move || {
-            loop {
-                let now = Stamp::of(&file);
-                if now != was {
-                    was = now;
-                    if now.is_some() {
-                        inlet.operator(Operator::Acknowledge, "the file");
-                        let _ = confirm.send(());
-                    }
-                }
-                std::thread::sleep(OFTEN * 4);
-            }
-        });
-    }
-}
-
-/// Reads the calibration again when its file changes, with the rules of the live stream.
-fn watch_calibration(
-    (path, seen): (PathBuf, Option<Stamp>),
-    station: Arc<Station>,
-    (kind, mut source): (DemandKind, Source),
-    (present, confirmed): (Arc<Mutex<Option<EncoderReading>>>, Receiver<()>),
-    inlet: Inlet,
-) {
-    const OFTEN: Duration = Duration::from_millis(200);
-    std::thread::spawn(move || {
-        let load = || {
-            let (calibration, _) = read(&path, &station)?;
-            Ok(Loaded {
-                source: Source::Full(Box::new(full_model(&calibration, &station, kind)?)),
-                beamwidth: Some(station.dish.beamwidth),
-                caveats: calibration
-                    .standing(&station.site.name, station.mount.kind())
-                    .caveats(),
-            })
-        };
-        let mut watch = Watch::new(&path, seen, &load).confirmed_by("the key c");
-        let tell = |loudness, text| inlet.tell(Told { loudness, text });
-        loop {
-            let asked = match confirmed.recv_timeout(OFTEN) {
-                Ok(()) => true,
-                Err(RecvTimeoutError::Timeout) => false,
-                Err(RecvTimeoutError::Disconnected) => {
-                    std::thread::sleep(OFTEN);
-                    false
-                }
-            };
-            let here = present.lock().map_or(None, |here| *here);
-            let result = match asked {
-                true if watch.waits() => Some(watch.confirm(&source, here)),
-                _ => watch.changed(&source, here),
-            };
-            match result {
-                None => {}
-                Some(Err(error)) => tell(
-                    Loudness::Warning,
-                    format!("the old calibration stays in use: {error}"),
-                ),
-                Some(Ok(loaded)) => {
-                    tell(Loudness::Note, format!("{} was read again", watch.name()));
-                    if let Source::Full(full) = &loaded.source {
-                        inlet.calibration(full.clone(), loaded.caveats.clone());
-                    }
-                    source = loaded.source;
-                }
-            }
-        }
-    });
-}
-
-/// Writes the log, the machine lines and the status line, and counts how the passes go.
-struct Writer {
-    log: Option<std::io::BufWriter<std::fs::File>>,
-    json: bool,
-    console: Console,
-    bar: ProgressBar,
-    beamwidth: Angle,
-    az_el: bool,
-    tally: Tally,
-    passes: Vec<Figures>,
-}
-
-impl Writer {
-    fn new(
-        log: Option<&Growing>,
-        about: &About,
-        common: &Common,
-        console: &Console,
-    ) -> Result<Writer, Error> {
-        let log = match log {
-            None => None,
-            Some(log) => {
-                let mut file = log.open()?;
-                file.write_all(live::head(about).as_bytes())
-                    .map_err(|e| Error::io(&log.path().display().to_string(), "write", e))?;
-                Some(std::io::BufWriter::new(file))
-            }
-        };
-        let bar = console.progress(0, "");
-        if let Ok(style) = ProgressStyle::with_template("{wide_msg}") {
-            bar.set_style(style);
-        }
-        let beamwidth = Angle::from_degrees(about.beamwidth_deg);
-        Ok(Writer {
-            log,
-            json: common.json,
-            console: Console::new(common.quiet),
-            bar,
-            beamwidth,
-            az_el: about.mount_kind == "az-el",
-            tally: Tally::new(beamwidth),
-            passes: Vec::new(),
-        })
-    }
-
-    /// Until there is nothing more to come.
-    fn run(
-        mut self,
-        reported: &Receiver<live::Report>,
-        present: &Mutex<Option<EncoderReading>>,
-    ) -> Vec<Figures> {
-        for report in reported {
-            match report {
-                live::Report::Log(row) => self.row(&row),
-                live::Report::Tell(told) => self.tell(&told),
-                live::Report::Show(status) => {
-                    if let Ok(mut present) = present.lock() {
-                        *present = status.reading.map(EncoderReading::from);
-                    }
-                    self.bar.set_message(status_line(&status, self.beamwidth));
-                }
-            }
-            // What is measured survives a kill at any instant.
-            if reported.is_empty()
-                && let Some(log) = &mut self.log
-            {
-                let _ = log.flush();
-            }
-        }
-        self.bar.finish_and_clear();
-        self.passes.extend(self.tally.figures());
-        self.passes
-    }
-
-    fn row(&mut self, row: &Row) {
-        if let Some(sample) = Sample::of(row, self.az_el) {
-            if self.tally.is_over(sample.time) {
-                self.passes.extend(self.tally.figures());
-                self.tally = Tally::new(self.beamwidth);
-            }
-            self.tally.add(&sample);
-        }
-        let written = match &mut self.log {
-            Some(log) => log.write_all(row.line().as_bytes()),
-            None => Ok(()),
-        };
-        if let Err(error) = written {
-            self.log = None;
-            self.console
-                .warning(&format!("the log cannot be written and ends here: {error}"));
-        }
-        if self.json {
-            // A reader that has gone does not stop the relay.
-            let _ = self.console.result(&line(row));
-        }
-    }
-
-    fn tell(&mut self, told: &Told) {
-        let console = &mut self.console;
-        self.bar.suspend(|| match told.loudness {
-            Loudness::Note => console.note(&told.text),
-            Loudness::Warning => console.warning(&told.text),
-            // A terminal rings.
-            Loudness::Alarm => console.warning(&format!("ALARM: {}\u{7}", told.text)),
-        });
-        if self.json {
-            let _ = self.console.result(&line(&TellLine {
-                time_utc: Utc::now(),
-                told: told.loudness.word(),
-                text: &told.text,
-            }));
-        }
-    }
-}
-
-/// Demand, beam, reading, loss and what the guard does, in one line.
-fn status_line(status: &Status, beamwidth: Angle) -> String {
-    let pair = |one: Angle, two: Angle| format!("{:.2} {:.2}", one.degrees(), two.degrees());
-    let mut parts = Vec::new();
-    parts.push(match status.demand {
-        Some(asked) => format!("demand {}", pair(asked.azimuth, asked.elevation)),
-        None => "no demand".to_owned(),
-    });
-    if let Some(beam) = status.beam {
-        parts.push(format!("beam {}", pair(beam.azimuth, beam.elevation)));
-    }
-    if let Some(Axes([one, two])) = status.reading {
-        parts.push(format!("reading {}", pair(one, two)));
-    }
-    if let Some(miss) = status.miss {
-        parts.push(match live::loss_db(miss, beamwidth) {
-            Some(db) => format!("{db:.1} dB lost"),
-            None => format!("{:.1} deg off", miss.degrees()),
-        });
-    }
-    if let Some(sun) = status.sun {
-        parts.push(format!("Sun {:.0} deg away", sun.degrees()));
-    }
-    if !status.guard.is_empty() {
-        parts.push(status.guard.clone());
-    }
-    parts.join(" | ")
-}
-
-/// Tells how the passes in a log went.
-fn summary(
-    log: &Path,
-    args: &Args,
-    common: &Common,
-    console: &mut Console,
-) -> Result<Verdict, Error> {
-    let mut guard = Guard::new("relay").reads("the log", log);
-    guard.standard_output()?;
-    let folder = args.report.as_ref().map(PathBuf::from);
-    let folder = match &folder {
-        Some(folder) => Some(guard.folder("--report", folder)?),
-        None => None,
-    };
-    let told = live::read_log(log)?;
-    for caveat in &told.caveats {
-        console.warning(caveat);
-    }
-    if told.passes.is_empty() {
-        return Err(Error::Unsupported(format!(
-            "{} holds no reading under a demand: there is no pass to tell of",
-            printable(&log.display().to_string())
-        )));
-    }
-    let figures: Vec<Figures> = told.passes.iter().map(|p| p.figures.clone()).collect();
-    let written = match &folder {
-        Some(folder) => console.fill(folder, Some(crate::report::PASS_PAGE), |dir| {
-            write_passes(dir, &told)
-        }),
-        None => Ok(()),
-    };
-    if common.json {
-        console.json(&Ended { summary: &figures })?;
-    } else {
-        console.result(&pass_text(&figures, told.beamwidth))?;
-    }
-    written.map(|()| Verdict::Good)
 }

@@ -1,0 +1,149 @@
+//! The whole command as somebody at it sees it: keys of its terminal, the keyhole, the Sun.
+
+#![cfg(any(target_os = "linux", target_vendor = "apple"))]
+
+use std::fs::File;
+use std::io::Write;
+use std::process::{Command, Stdio};
+
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{LocalModes, tcgetattr};
+
+use crate::command::{Daemon, Place, Running};
+use crate::mount::Mount;
+
+/// A terminal: the side of the person who types, and that of the program.
+fn terminal() -> (File, File) {
+    let person = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+    grantpt(&person).unwrap();
+    unlockpt(&person).unwrap();
+    let name = ptsname(&person, Vec::new()).unwrap();
+    let program = File::options()
+        .read(true)
+        .write(true)
+        .open(name.to_str().unwrap())
+        .unwrap();
+    (File::from(person), program)
+}
+
+#[test]
+fn keys_stop_acknowledge_take_a_calibration_and_end() {
+    let place = Place::new();
+    let daemon = Daemon::new(Mount::new(100.0, 30.0));
+    let (mut keys, tty) = terminal();
+    let stdin = Stdio::from(tty.try_clone().unwrap());
+    let mut relay = place.start_at(&daemon, &["--sun", "off"], stdin);
+    let mut tracker = relay.client();
+    let mut press = |relay: &mut Running, key: &str, words: &str| {
+        relay.heard.clear();
+        keys.write_all(key.as_bytes()).unwrap();
+        relay.hears(words);
+    };
+    // Any key stops, without the end of a line, and demands wait.
+    for key in ["x", " ", "\r"] {
+        assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
+        daemon.wait_for("it moves", |mount| !mount.stands());
+        let before = daemon.look(|mount| mount.stops.len());
+        press(&mut relay, key, "stopped by a key");
+        daemon.wait_for("the stop is there", |mount| mount.stops.len() > before);
+        daemon.wait_for("it stands", |mount| mount.stands());
+        assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
+        press(&mut relay, "a", "acknowledged: demands are taken again");
+    }
+    press(&mut relay, "a", "there was nothing to acknowledge");
+    // A jump of the reading waits for the same key.
+    daemon.look(|mount| mount.jump(20.0));
+    relay.hears("off the way");
+    assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
+    press(&mut relay, "A", "acknowledged: demands are taken again");
+    assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
+    // A calibration that was held back.
+    place.set_zero(20.0);
+    relay.hears("the key c takes it all the same");
+    press(&mut relay, "c", "calibration.json was read again");
+    // Its end, and the terminal is as it was.
+    press(&mut relay, "q", "the key q: stopping the mount");
+    assert_eq!(relay.ended().0, 0);
+    daemon.wait_for("it stands", |mount| mount.stands());
+    let modes = tcgetattr(&tty).unwrap().local_modes;
+    assert!(modes.contains(LocalModes::ICANON | LocalModes::ECHO));
+}
+
+/// The collimation of this calibration keeps the beam 0.85 degrees from the axis.
+#[test]
+fn in_the_keyhole_it_holds_or_refuses_as_it_was_told() {
+    for (what, reply, moves) in [("hold", "RPRT 0\n", true), ("refuse", "RPRT -9\n", false)] {
+        let place = Place::new();
+        let daemon = Daemon::new(Mount::new(100.0, 85.0));
+        let relay = place.start(&daemon, &["--keyhole", what, "--log", "relay.csv"]);
+        let mut tracker = relay.client();
+        assert_eq!(tracker.ask("P 100 89.9\n"), reply, "{what}");
+        assert_eq!(daemon.look(|mount| !mount.targets.is_empty()), moves);
+        // What is outside of it is taken all the same.
+        assert_eq!(tracker.ask("P 100 88\n"), "RPRT 0\n", "{what}");
+        relay.end("TERM");
+        let log = place.read("relay.csv");
+        let row = log.lines().find(|row| row.contains("P 100 89.9"));
+        assert!(row.unwrap().contains("keyhole"), "{log}");
+    }
+}
+
+/// Makes the place one at which the Sun stands high in the south, whatever the time: its longitude
+/// is that of noon. Gives where the Sun is.
+fn at_noon(place: &Place) -> (f64, f64) {
+    let since_midnight = std::time::SystemTime::now()
+        .duration_since(std::time::UNIX_EPOCH)
+        .unwrap()
+        .as_secs_f64()
+        % 86_400.0;
+    let longitude = 180.0 - since_midnight / 240.0;
+    let text = place.read("station.toml");
+    let (text, _) = text.split_once("[[emitter]]\nname = \"moon\"").unwrap();
+    let text = text
+        .replace(
+            "longitude_deg = 9.25",
+            &format!("longitude_deg = {longitude:.3}"),
+        )
+        .replace("latitude_deg = 50.5", "latitude_deg = 30.0");
+    std::fs::write(place.path("station.toml"), text).unwrap();
+    let output = Command::new(env!("CARGO_BIN_EXE_plumbeam"))
+        .args(["sky", "sun", "--json"])
+        .current_dir(place.0.path())
+        .output()
+        .unwrap();
+    let sky: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let degrees = |key: &str| sky["rows"][0][key].as_f64().unwrap();
+    (
+        degrees("apparent_azimuth_deg"),
+        degrees("apparent_elevation_deg"),
+    )
+}
+
+#[test]
+fn the_beam_is_not_led_into_the_sun() {
+    let place = Place::new();
+    let (azimuth, elevation) = at_noon(&place);
+    assert!(elevation > 30.0);
+    let daemon = Daemon::new(Mount::new(60.0, 20.0));
+    let mut relay = place.start_at(&daemon, &["--log", "relay.csv"], Stdio::null());
+    relay.hears("deg from the Sun");
+    let mut tracker = relay.client();
+    assert_eq!(
+        tracker.ask(&format!("P {azimuth:.2} {elevation:.2}\n")),
+        "RPRT -9\n"
+    );
+    assert!(daemon.look(|mount| mount.targets.is_empty()));
+    // Elsewhere it goes.
+    assert_eq!(tracker.ask("P 80 25\n"), "RPRT 0\n");
+    daemon.wait_for("it has moved", |mount| mount.reading()[0] > 65.0);
+    relay.end("TERM");
+    let log = place.read("relay.csv");
+    let row = log.lines().find(|row| row.contains("RPRT -9"));
+    assert!(row.is_some_and(|row| row.contains("Sun")), "{log}");
+    // With --sun off nothing keeps it out, which is said.
+    let daemon = Daemon::new(Mount::new(azimuth - 12.0, elevation));
+    let mut relay = place.start(&daemon, &[]);
+    relay.hears("the Sun is not guarded against");
+    let asked = format!("P {azimuth:.2} {elevation:.2}\n");
+    assert_eq!(relay.client().ask(&asked), "RPRT 0\n");
+}
