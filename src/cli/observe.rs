@@ -429,7 +429,7 @@ fn practice(
     }
     let truth = match &args.truth {
         Some(path) => Truth::read(path)?,
-        None => Truth::parse("the invented truth", PRACTICE)?,
+        None => Truth::parse("the invented truth", PRACTICE)?.named_for(station.mount.kind()),
     };
     let start = (args.zone.instant("--at", &args.at)?).unwrap_or_else(Utc::now);
     let mut dish = Dish::new(station, sky, &truth, args.fault.clone(), (start, args.seed))?;

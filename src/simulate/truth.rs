@@ -368,6 +368,20 @@ impl Truth {
         problems.or_value(truth)
     }
 
+    /// The same errors by the names of another kind of mount than az-el.
+    #[must_use]
+    pub fn named_for(mut self, mount: Kind) -> Truth {
+        self.terms = (self.terms.into_iter())
+            .filter_map(|(name, value)| {
+                let term = Kind::AzEl.term_by_name(&name)?;
+                mount
+                    .has(term)
+                    .then(|| (mount.term_name(term).to_owned(), value))
+            })
+            .collect();
+        self
+    }
+
     /// The mount model of the truth, for a mount that stands so.
     ///
     /// # Errors
