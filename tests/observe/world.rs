@@ -34,8 +34,8 @@ pub fn station(name: &str) -> Station {
 /// A truth file of these terms and whatever more.
 pub fn truth(terms: &str, more: &str) -> Truth {
     let text = format!(
-        "[terms]\n{terms}\n[noise]\nresolution_deg = 0.1\n[session]\nfrom = "{START}"\nto = \
-         "2026-09-12T11:00:00Z"\npeaks = 1\n{more}"
+        "[terms]\n{terms}\n[noise]\nresolution_deg = 0.1\n[session]\nfrom = \"{START}\"\nto = \
+         \"2026-09-12T11:00:00Z\"\npeaks = 1\n{more}"
     );
     Truth::parse("truth.toml", &text).expect("a sound truth file")
 }
