@@ -40,7 +40,8 @@ impl Keys {
         let reader = terminal.try_clone().ok()?;
         let keys = Keys::single(Some(terminal));
         std::thread::spawn(move || {
-            for byte in reader.bytes() {
+            // A terminal gives what there is: nothing waits for the buffer to fill.
+            for byte in std::io::BufReader::new(reader).bytes() {
                 match byte {
                     Ok(byte) => pressed(byte),
                     Err(_) => return,

@@ -404,20 +404,20 @@ impl Observation {
                         Some(_) => self.leave_zone(),
                         None => self.next_stretch(),
                     }
-                    return match self.phase {
-                        Phase::Moving(_) => self.move_position(axes, &[]),
-                        _ => (),
-                    };
+                    if matches!(self.phase, Phase::Moving(_)) {
+                        self.move_position(axes, &[]);
+                    }
+                    return;
                 }
             }
             Stage::Out => {
                 if left <= far {
                     self.left_zone();
                     self.next_stretch();
-                    return match self.phase {
-                        Phase::Moving(_) => self.move_position(axes, &[]),
-                        _ => (),
-                    };
+                    if matches!(self.phase, Phase::Moving(_)) {
+                        self.move_position(axes, &[]);
+                    }
+                    return;
                 }
             }
         }

@@ -138,11 +138,10 @@ fn pump(mut from: impl Read, hear: &mut impl FnMut(&str)) -> std::io::Result<()>
         };
         for byte in &bytes[..n] {
             match byte {
+                b'\n' | b'\r' if part.is_empty() => {}
                 b'\n' | b'\r' => {
-                    if !part.is_empty() {
-                        hear(&String::from_utf8_lossy(&part));
-                        part.clear();
-                    }
+                    hear(&String::from_utf8_lossy(&part));
+                    part.clear();
                 }
                 byte if part.len() < LONGEST => part.push(*byte),
                 _ => {}
