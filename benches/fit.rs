@@ -11,7 +11,7 @@ use plumbeam::explain::observe::Sighting;
 use plumbeam::explain::{Column, JointProblem, SessionPeak, Shape};
 use plumbeam::fit::robust::robust_fit;
 use plumbeam::fit::{Block, Curve, LeastSquares, Model, Noise, Options, Unevaluable, fit};
-use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues};
+use plumbeam::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues};
 use plumbeam::time::Utc;
 use std::f64::consts::TAU;
 use std::hint::black_box;
@@ -78,7 +78,7 @@ fn peaks(count: usize) -> Vec<SessionPeak> {
     for (term, value) in TERMS.into_iter().zip(TRUTH) {
         terms.set_inside(term, value);
     }
-    let model = MountModel::new(terms);
+    let model = MountModel::az_el(terms);
     let name: Arc<str> = "invented".into();
     let one = |i: usize| {
         let ([azimuth, elevation], noise) = place(i);
@@ -186,7 +186,12 @@ fn mounts(c: &mut Criterion) {
             }
             group.bench_function(BenchmarkId::from_parameter(count), |b| {
                 b.iter(|| {
-                    let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+                    let problem = JointProblem::new(
+                        &peaks,
+                        &sigmas,
+                        &columns,
+                        MountModel::ideal(Geometry::AZ_EL),
+                    );
                     let (start, options) = ([0.0; 7], Options::default());
                     if robust {
                         black_box(robust_fit(&problem, &start, &options, 1)).is_ok()

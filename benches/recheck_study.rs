@@ -88,7 +88,7 @@ fn table(
         };
         println!(
             "| {} | {amount} | {} | {} |",
-            kind.in_words(),
+            kind.in_words(plumbeam::mount::Kind::AzEl),
             column(0),
             column(2)
         );

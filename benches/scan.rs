@@ -55,7 +55,7 @@ fn scan(station: &Station, sky: &Sky, way: Way, samples: usize, name: usize) -> 
         ..ScanPlan::default()
     };
     let mut rng = ChaCha8Rng::seed_from_u64(name as u64);
-    let model = MountModel::new(TermValues::ZERO);
+    let model = MountModel::az_el(TermValues::ZERO);
     made_up(&plan, &Signal::default(), station, sky, &model, &mut rng)
         .expect("within reach")
         .scan

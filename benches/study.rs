@@ -228,7 +228,7 @@ fn print(tallies: &Tallies) {
     println!("| --- | --- | --- | --- | --- |");
     let mut all = study::Tally::default();
     for (term, tally) in tallies {
-        row(term.name(), tally);
+        row(plumbeam::mount::Kind::AzEl.term_name(*term), tally);
         all.add(tally);
     }
     row("all", &all);
@@ -309,11 +309,17 @@ fn list(number: u64, session: &study::Session, bound: &[f64], outcome: &plumbeam
     let chosen: Vec<_> = outcome.terms.iter().map(|t| t.term).collect();
     let wrong: Vec<_> = (chosen.iter())
         .filter(|t| !session.terms.contains(t) && !basic.contains(t))
-        .map(|t| t.name())
+        .map(|t| plumbeam::mount::Kind::AzEl.term_name(*t))
         .collect();
     let missed: Vec<String> = (session.terms.iter().zip(bound))
         .filter(|(t, b)| session.truth.inside(**t).abs() > 5.0 * **b && !chosen.contains(t))
-        .map(|(t, b)| format!("{} {:.1}", t.name(), session.truth.inside(*t) / b))
+        .map(|(t, b)| {
+            format!(
+                "{} {:.1}",
+                plumbeam::mount::Kind::AzEl.term_name(*t),
+                session.truth.inside(*t) / b
+            )
+        })
         .collect();
     if !wrong.is_empty() || !missed.is_empty() {
         let rejected = outcome.peaks.iter().filter(|p| !p.used).count();

@@ -29,7 +29,7 @@ fn full(kind: DemandKind) -> FullModel {
     }
     let d = Angle::from_degrees;
     FullModel {
-        mount: MountModel::new(terms),
+        mount: MountModel::az_el(terms),
         air: Air::for_demand(
             kind,
             Weather {

@@ -277,7 +277,7 @@ fn calibration(bytes: &[u8]) -> bool {
         }
     };
     for name in [read.station.as_str(), "another"] {
-        let standing = read.standing(name);
+        let standing = read.standing(name, plumbeam::mount::Kind::AzEl);
         standing.refusal().iter().for_each(|said| shown(said));
         standing.caveats().iter().for_each(|said| shown(said));
     }
@@ -559,7 +559,7 @@ impl Scene {
         });
         let range = RANGES.map(|(low, high)| (Angle::from_degrees(low), Angle::from_degrees(high)));
         let full = FullModel {
-            mount: MountModel::new(values),
+            mount: MountModel::az_el(values),
             air: Air::for_demand(DemandKind::Geometric, some_station().site.weather),
             range: EncoderRange {
                 azimuth: range[0],

@@ -98,8 +98,10 @@ impl Wrong {
     }
 }
 
-impl fmt::Display for Problem {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Problem {
+    /// The message with an excerpt of the file between what is wrong and how to mend it; each line
+    /// of the excerpt ends with a line end.
+    fn write_with(&self, excerpt: &str, f: &mut impl fmt::Write) -> fmt::Result {
         write!(f, "{}", printable(&self.file))?;
         if let Some(line) = self.line {
             write!(f, ":{line}")?;
@@ -111,10 +113,19 @@ impl fmt::Display for Problem {
         if !self.expected.is_empty() {
             write!(f, "; expected {}", printable(&self.expected))?;
         }
+        if !excerpt.is_empty() {
+            write!(f, "\n{}", excerpt.trim_end_matches('\n'))?;
+        }
         if !self.remedy.is_empty() {
             write!(f, "\n  help: {}", printable(&self.remedy))?;
         }
         Ok(())
+    }
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.write_with("", f)
     }
 }
 
@@ -232,18 +243,36 @@ impl From<Problem> for Problems {
     }
 }
 
-impl fmt::Display for Problems {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl Problems {
+    /// All messages, each with what `excerpt` shows of its place.
+    pub fn said_with(&self, excerpt: impl Fn(&Problem) -> String) -> String {
+        let mut said = String::new();
+        self.write_with(excerpt, &mut said)
+            .expect("a string takes all that is written");
+        said
+    }
+
+    fn write_with(
+        &self,
+        excerpt: impl Fn(&Problem) -> String,
+        f: &mut impl fmt::Write,
+    ) -> fmt::Result {
         for (i, problem) in self.kept.iter().enumerate() {
             if i > 0 {
                 writeln!(f)?;
             }
-            write!(f, "{problem}")?;
+            problem.write_with(&excerpt(problem), f)?;
         }
         if self.more > 0 {
             write!(f, "\n… and {} more", self.more)?;
         }
         Ok(())
+    }
+}
+
+impl fmt::Display for Problems {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.write_with(|_| String::new(), f)
     }
 }
 

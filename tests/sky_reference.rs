@@ -6,9 +6,10 @@
 use std::path::PathBuf;
 
 use plumbeam::angle::{Angle, Direction, Geometric};
+use plumbeam::mount::Geometry;
 use plumbeam::sky::{Refraction, Sky};
 use plumbeam::station::{
-    Dish, Emitter, EmitterKind, Horizon, Mount, MountKind, Site, Station, Weather,
+    Bearings, Dish, Emitter, EmitterKind, Horizon, Mount, Site, Station, Weather,
 };
 use plumbeam::time::Utc;
 
@@ -36,13 +37,12 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             assumptions: Vec::new(),
         },
         mount: Mount {
-            kind: MountKind::AzEl,
+            geometry: Geometry::AZ_EL,
             azimuth_range: (Angle::from_degrees(-180.0), Angle::from_degrees(540.0)),
             elevation_range: (Angle::ZERO, Angle::RIGHT),
             azimuth_teeth: None,
             elevation_teeth: None,
-            base_radius_m: None,
-            base_feet_azimuth: Vec::new(),
+            bearings: Bearings::default(),
             park: None,
         },
         dish: Dish {

@@ -20,6 +20,14 @@ pub fn full_model(
     station: &Station,
     kind: DemandKind,
 ) -> Result<FullModel, Error> {
+    if calibration.kind() != station.mount.kind() {
+        // Ranges and grids of one kind mean nothing on another, whatever the user knows better.
+        return Err(Error::Unsupported(format!(
+            "the calibration is of a mount of kind {}, the station file of one of kind {}",
+            calibration.kind(),
+            station.mount.kind()
+        )));
+    }
     Ok(FullModel {
         mount: model_of(calibration)?,
         air: Air::for_demand(kind, station.site.weather),
@@ -51,7 +59,7 @@ impl TrustOption {
         console: &mut Console,
     ) -> Result<Calibration, Error> {
         let calibration = Calibration::read(path)?;
-        let standing = calibration.standing(&station.site.name);
+        let standing = calibration.standing(&station.site.name, station.mount.kind());
         self.allow(path, &standing, console)?;
         Ok(calibration)
     }

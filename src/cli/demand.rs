@@ -17,6 +17,17 @@ pub enum Kind {
     Apparent,
 }
 
+/// In which coordinates demands are given.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub enum DemandAs {
+    /// Azimuth and elevation
+    #[default]
+    Sky,
+    /// The mount's own coordinates, what it would read without any error: hour angle and
+    /// declination, x and y
+    Axes,
+}
+
 /// `--demand`.
 #[derive(ClapArgs, Clone, Copy, Debug)]
 pub struct DemandOption {

@@ -65,14 +65,14 @@ pub struct Args {
 /// # Errors
 /// Faulty input, or too few peaks to judge anything by.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let station = Station::read(&common.station)?;
     let mut options = Options {
-        terms: args.terms.listed()?,
-        holds: args.terms.held()?,
+        terms: args.terms.listed(station.mount.kind())?,
+        holds: args.terms.held(station.mount.kind())?,
         seed: args.seed,
         zeros_per_log: args.logs.zeros_per_log,
         ..Options::default()
     };
-    let station = Station::read(&common.station)?;
     let mut guard = Guard::new("faults")
         .reads_station(&common.station, &station)
         .reads_all("the log", &args.peaks);
@@ -85,7 +85,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Sky::new(&station)?;
     if let Some(path) = &args.calibration {
         let calibration = Calibration::read(path)?;
-        let standing = calibration.standing(&station.site.name);
+        let standing = calibration.standing(&station.site.name, station.mount.kind());
         // One that means nothing may still be looked into: why it does is asked here.
         let foreign = Standing {
             foreign: standing.foreign,

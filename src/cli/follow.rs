@@ -6,6 +6,8 @@ use super::value::stretch_s;
 use super::zone::{Instant, ZoneOption};
 use super::{Console, Verdict};
 use crate::ephemeris::{SUN_CAUTION, near_sun};
+use crate::logbook::keyed;
+use crate::mount::Kind;
 use crate::outputs::Output;
 use crate::problem::Error;
 use crate::sky::{Notices, Sky};
@@ -123,7 +125,7 @@ fn once(
             assumed,
             ..FollowRow::new(follower, time, &seen)
         };
-        format!("{}\n", json(&row, true)?)
+        format!("{}\n", json(follower.mount(), &row, true)?)
     } else {
         for sentence in &assumed {
             console.note(sentence);
@@ -164,7 +166,11 @@ fn follow(
         };
         match machine {
             true => {
-                let row = json(&FollowRow::new(follower, time, &seen), false)?;
+                let row = json(
+                    follower.mount(),
+                    &FollowRow::new(follower, time, &seen),
+                    false,
+                )?;
                 console.data(&format!("{row}\n"))?;
             }
             false => console.result(&format!("{time} {said}\n"))?,
@@ -185,12 +191,13 @@ fn readings(sight: &Sight) -> String {
     )
 }
 
-fn json(row: &FollowRow, indented: bool) -> Result<String, Error> {
-    match indented {
-        true => serde_json::to_string_pretty(row),
-        false => serde_json::to_string(row),
-    }
-    .map_err(|e| Error::io("standard output", "write", e.into()))
+fn json(mount: Kind, row: &FollowRow, indented: bool) -> Result<String, Error> {
+    (serde_json::to_value(row).map(|value| keyed(mount, value)))
+        .and_then(|row| match indented {
+            true => serde_json::to_string_pretty(&row),
+            false => serde_json::to_string(&row),
+        })
+        .map_err(|e| Error::io("standard output", "write", e.into()))
 }
 
 /// What has been warned of.

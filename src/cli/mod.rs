@@ -7,6 +7,7 @@ mod calibration;
 mod completions;
 mod demand;
 mod demo;
+mod excerpt;
 mod faults;
 mod follow;
 mod keys;

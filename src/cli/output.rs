@@ -8,9 +8,11 @@ use std::path::Path;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
+use super::excerpt::excerpt;
+use crate::files;
+use crate::number::counted;
 use crate::outputs::{Output, OutputFolder};
 use crate::problem::{Error, is_obeyed, printable, printable_lines};
-use crate::report::number::counted;
 use crate::report::{Colour, ESCAPE_CODES};
 
 /// Standard output for results, standard error for everything else.
@@ -183,12 +185,31 @@ impl Console {
 
     /// Why the command failed.
     pub fn error(&mut self, error: &Error) {
-        eprintln!("plumbeam: {}", printable_lines(&error.to_string(), &[]));
+        let said = match error {
+            Error::Input(problems) => problems.said_with(excerpt),
+            other => other.to_string(),
+        };
+        eprintln!("plumbeam: {}", printable_lines(&said, &[]));
+        if let Some(help) = help_of(error) {
+            eprintln!("  help: {}", printable(&help));
+        }
     }
 
     /// What the reader of the command line has to say, all on standard error.
     pub fn refusal(&mut self, refusal: &clap::Error) {
         eprint!("{}", printable_lines(&refusal.render().to_string(), &[]));
+    }
+}
+
+/// What there is in the place of a file that could not be read because it is not there.
+fn help_of(error: &Error) -> Option<String> {
+    match error {
+        Error::Io {
+            file,
+            doing: "read",
+            source,
+        } if source.kind() == std::io::ErrorKind::NotFound => files::instead_of(Path::new(file)),
+        _ => None,
     }
 }
 

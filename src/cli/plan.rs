@@ -139,7 +139,7 @@ fn calibration_of(
     encoder_readings(&mut log, station, &named, console)?;
     let outcome = solve(station, sky, &log, &Options::default())?;
     let calibration = calibration(&outcome, station, Utc::now());
-    let standing = calibration.standing(&station.site.name);
+    let standing = calibration.standing(&station.site.name, station.mount.kind());
     args.trust.allow(Path::new(&log.file), &standing, console)?;
     Ok(calibration)
 }
@@ -202,7 +202,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut request = Request {
         every_s: args.each,
         most: most.into(),
-        terms: terms.listed()?,
+        terms: terms.listed(station.mount.kind())?,
         sigma: args.sigma.map(Angle::from_degrees),
         lowest: Angle::from_degrees(args.lowest),
         system_temperature_k: args.system_temperature,

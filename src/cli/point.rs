@@ -6,17 +6,17 @@ use std::str::FromStr;
 use clap::Args as ClapArgs;
 
 use super::calibration::{TrustOption, full_model, refuse};
-use super::demand::{DemandOption, Pair};
+use super::demand::{DemandAs, DemandOption, Pair};
 use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files::{self, Stamp};
 use crate::logbook::{Calibration, ExpectedPointingError};
 use crate::mount::ApproachSigns;
+use crate::number::counted;
 use crate::outputs::{Guard, Output, OutputKind};
 use crate::problem::{Error, printable};
 use crate::report::expected_words;
-use crate::report::number::counted;
 use crate::station::Station;
 use crate::table::{
     self, ApproachChoice, Connection, CorrectionTable, DemandKind, Loaded, PATIENCE, Pointer,
@@ -79,6 +79,9 @@ pub struct Args {
     pub trust: TrustOption,
     #[command(flatten)]
     pub demand: DemandOption,
+    /// In which coordinates demands are given, and directions told with --inverse
+    #[arg(long, value_enum, value_name = "WAY", default_value_t = DemandAs::Sky)]
+    pub demand_as: DemandAs,
     /// Encoder readings in, directions out
     #[arg(long)]
     pub inverse: bool,
@@ -204,7 +207,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let loaded = match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
-            let standing = calibration.standing(&station.site.name);
+            let standing = calibration.standing(&station.site.name, station.mount.kind());
             args.trust.allow(path, &standing, console)?;
             say_expected(calibration.expected_pointing_error.as_ref(), console);
             model_of(&calibration, station, args.demand.kind())?
@@ -222,7 +225,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let load = || match of_model {
         Some(station) => {
             let calibration = Calibration::read(path)?;
-            refuse(path, &calibration.standing(&station.site.name), ALONE)?;
+            refuse(
+                path,
+                &calibration.standing(&station.site.name, station.mount.kind()),
+                ALONE,
+            )?;
             model_of(&calibration, station, kind)
         }
         None => {
@@ -234,6 +241,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let present = args.present.map(Pair::reading);
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
+    if emitter.is_none() {
+        pointer = pointer.with_demands_in_axes(args.demand_as == DemandAs::Axes);
+    }
     if let (Some(name), Some(station)) = (emitter, &station) {
         return follow::run(
             name,
@@ -379,7 +389,9 @@ fn model_of(
     Ok(Loaded {
         source: Source::Full(Box::new(full_model(calibration, station, kind)?)),
         beamwidth: Some(station.dish.beamwidth),
-        caveats: calibration.standing(&station.site.name).caveats(),
+        caveats: calibration
+            .standing(&station.site.name, station.mount.kind())
+            .caveats(),
     })
 }
 

@@ -6,10 +6,10 @@ use clap::{Args as ClapArgs, ValueEnum};
 
 use super::value::whole;
 use super::{Common, Console, Verdict};
-use crate::logbook::scans_csv;
+use crate::logbook::{Axes, scans_csv};
+use crate::number::counted;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
-use crate::report::number::counted;
 use crate::simulate::{Truth, scan_session, session};
 use crate::sky::Sky;
 use crate::station::Station;
@@ -100,7 +100,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                     counted(missing, "scan")
                 ));
             }
-            (counted(scans.len(), "invented scan"), scans_csv(&scans))
+            (
+                counted(scans.len(), "invented scan"),
+                scans_csv(Axes::of(&station), &scans),
+            )
         }
     };
     let text = format!(

@@ -82,7 +82,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             .map(|name| sky.emitter_named(name))
             .collect::<Result<_, _>>()?,
     };
-    let reach = Reach::new(&station, MountModel::default());
+    let reach = Reach::new(&station, MountModel::ideal(station.mount.geometry));
     let found = ephemeris(&station, &sky, &reach, &emitters, times)?;
     for assumption in &station.site.assumptions {
         console.note(assumption);

@@ -64,15 +64,15 @@ pub struct Args {
 /// # Errors
 /// Faulty input, or peaks that cannot tell anything useful.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
+    let station = Station::read(&common.station)?;
     let options = Options {
-        terms: args.terms.listed()?,
-        holds: args.terms.held()?,
+        terms: args.terms.listed(station.mount.kind())?,
+        holds: args.terms.held(station.mount.kind())?,
         seed: args.seed,
         trust_all: args.trust_all,
         begin: None,
         zeros_per_log: args.logs.zeros_per_log,
     };
-    let station = Station::read(&common.station)?;
     let mut guard = Guard::new("solve")
         .reads_station(&common.station, &station)
         .reads_all("the log", &args.peaks);

@@ -3,7 +3,7 @@
 use clap::Args;
 
 use crate::logbook::AZIMUTH_READING;
-use crate::mount::{Group, Term, TermUnit};
+use crate::mount::{Group, Kind, Term, TermUnit};
 use crate::problem::{Error, nearest_name};
 use crate::quantity::Quantity;
 
@@ -38,7 +38,11 @@ fn hold_help() -> String {
 }
 
 fn all_names() -> String {
-    Term::ALL.map(Term::name).join(", ")
+    format!(
+        "{}; on polar and x-y mounts {}",
+        Kind::AzEl.term_names().join(", "),
+        Kind::names_of_any()[Kind::AzEl.term_names().len()..].join(", ")
+    )
 }
 
 impl TermOptions {
@@ -46,7 +50,7 @@ impl TermOptions {
     ///
     /// # Errors
     /// An unknown name.
-    pub fn listed(&self) -> Result<Option<Vec<Term>>, Error> {
+    pub fn listed(&self, mount: Kind) -> Result<Option<Vec<Term>>, Error> {
         if self.terms.is_empty() {
             return Ok(None);
         }
@@ -59,7 +63,7 @@ impl TermOptions {
                 }
                 None => name,
             };
-            listed.extend(terms_named(bare.trim())?);
+            listed.extend(terms_named(mount, bare.trim())?);
         }
         listed.sort();
         listed.dedup();
@@ -71,11 +75,11 @@ impl TermOptions {
     /// # Errors
     /// A text that is not name=number, an unknown name, a value beyond sense, a term held twice,
     /// or one that `--terms` names to be fitted.
-    pub fn held(&self) -> Result<Vec<(Term, f64)>, Error> {
+    pub fn held(&self, mount: Kind) -> Result<Vec<(Term, f64)>, Error> {
         let mut held: Vec<(Term, f64)> = Vec::new();
         for text in &self.hold {
-            let (term, value) = hold(text)?;
-            let name = term.name();
+            let (term, value) = hold(mount, text)?;
+            let name = mount.term_name(term);
             if held.iter().any(|(other, _)| *other == term) {
                 return Err(Error::Usage(format!(
                     "{name} is held twice: leave out one --hold {name}=..."
@@ -94,16 +98,16 @@ impl TermOptions {
 }
 
 /// The term and the inside value in a text such as `collimation=0.3`.
-fn hold(text: &str) -> Result<(Term, f64), Error> {
+fn hold(mount: Kind, text: &str) -> Result<(Term, f64), Error> {
     let wrong = || {
         Error::Usage(format!(
             "--hold {text:?}: expected a term, an equals sign and a number, such as collimation=0.3"
         ))
     };
     let (name, written) = text.split_once('=').ok_or_else(wrong)?;
-    let term = term_named(name.trim())?;
+    let term = term_named(mount, name.trim())?;
     let value: f64 = written.trim().parse().map_err(|_| wrong())?;
-    let value = (holdable(term).check(term.name(), written.trim(), value))
+    let value = (holdable(term).check(mount.term_name(term), written.trim(), value))
         .map_err(|w| Error::Usage(format!("--hold: {}; expected {}", w.found, w.expected)))?;
     Ok((term, term.unit().inward(value)))
 }
@@ -124,27 +128,38 @@ fn holdable(term: Term) -> Quantity {
 }
 
 /// A term, or a group's terms by the part of the name that they share: `tilt`,
-/// `azimuth-runout`, `elevation-runout`, `track-warp`.
-fn terms_named(name: &str) -> Result<Vec<Term>, Error> {
-    let group = match name {
-        "tilt" => Some(Group::Tilt),
-        "azimuth-runout" => Some(Group::AzimuthRunout),
-        "elevation-runout" => Some(Group::ElevationRunout),
-        "track-warp" => Some(Group::TrackWarp),
-        _ => None,
-    };
-    match group {
+/// `azimuth-runout`, `track-warp`, `polar-axis`, `lower-axis`.
+fn terms_named(mount: Kind, name: &str) -> Result<Vec<Term>, Error> {
+    let parts = Group::ALL.into_iter().find(|group| {
+        let names: Vec<&str> = (group.terms())
+            .filter(|t| mount.has(*t))
+            .map(|t| mount.term_name(t))
+            .collect();
+        names.len() == 2
+            && (names.iter()).all(|n| {
+                n.strip_prefix(name)
+                    .is_some_and(|rest| rest.starts_with('-'))
+            })
+    });
+    match parts {
         Some(group) => Ok(group.terms().collect()),
-        None => term_named(name).map(|t| vec![t]),
+        None => term_named(mount, name).map(|t| vec![t]),
     }
 }
 
-fn term_named(name: &str) -> Result<Term, Error> {
-    Term::by_name(name).ok_or_else(|| {
-        let names = Term::ALL.map(Term::name);
-        Error::Usage(match nearest_name(name, names) {
-            Some(near) => format!("unknown term {name:?}; did you mean {near:?}?"),
-            None => format!("unknown term {name:?}; the terms are {}", names.join(", ")),
+fn term_named(mount: Kind, name: &str) -> Result<Term, Error> {
+    mount.term_by_name(name).ok_or_else(|| {
+        let names = mount.term_names();
+        Error::Usage(match (mount.others_with(name), nearest_name(name, names.iter().copied())) {
+            (Some(others), _) => format!(
+                "{name} is a term of {others} mounts, and this one is of kind {mount}: its terms are \
+                 {}",
+                names.join(", ")
+            ),
+            (None, Some(near)) => format!("unknown term {name:?}; did you mean {near:?}?"),
+            (None, None) => {
+                format!("unknown term {name:?}; the terms are {}", names.join(", "))
+            }
         })
     })
 }
@@ -159,7 +174,7 @@ mod tests {
             terms: owned(terms),
             hold: owned(hold),
         };
-        options.held().map_err(|e| {
+        options.held(Kind::AzEl).map_err(|e| {
             assert_eq!(e.exit_code(), 2);
             e.to_string()
         })

@@ -6,9 +6,11 @@ mod reach;
 mod tests;
 mod text;
 
-use serde::Serialize;
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
 
 use crate::angle::{Angle, Apparent, Direction, Geometric};
+use crate::mount::AxisKind;
 use crate::problem::Error;
 use crate::sky::{EmitterId, Moment, Notices, Sky, SkyError, Track};
 use crate::station::Station;
@@ -69,6 +71,29 @@ pub struct Row {
     pub reachable: bool,
     /// Why not; empty when it can.
     pub why: String,
+    /// What the mount's own axes would read; none of an az-el mount, which reads what stands above.
+    #[serde(flatten, skip_serializing_if = "Option::is_none")]
+    pub readings: Option<Readings>,
+}
+
+/// What the axes of a mount read, under keys with their names.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Readings {
+    /// What each axis reads.
+    pub axes: [AxisKind; 2],
+    /// How much.
+    pub degrees: [f64; 2],
+}
+
+impl Serialize for Readings {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let mut map = serializer.serialize_map(Some(2))?;
+        for (axis, degrees) in self.axes.iter().zip(self.degrees) {
+            // A slant mount's readings are not the directions beside them.
+            map.serialize_entry(&format!("{}_reading_deg", axis.key()), &degrees)?;
+        }
+        map.end()
+    }
 }
 
 /// The table: all rows of the first emitter, then of the second, and so on.
@@ -223,6 +248,15 @@ impl Making<'_> {
         };
         self.warnings.about(id, time, &seen);
         let obstacle = self.reach.obstacle(&seen.apparent);
+        let mount = self.reach.mount();
+        // Of an az-el mount without errors they are azimuth and elevation once more.
+        let readings = (!mount.is_az_el())
+            .then(|| self.reach.readings(&seen.apparent))
+            .flatten()
+            .map(|r| Readings {
+                axes: mount.axes(),
+                degrees: [r.azimuth.degrees(), r.elevation.degrees()],
+            });
         self.rows.push(Row {
             emitter: self.warnings.sky.name(id).to_owned(),
             time_utc: time,
@@ -233,7 +267,8 @@ impl Making<'_> {
             rate_deg_per_min: seen.rate_deg_per_min,
             sun_distance_deg: seen.sun_distance.degrees(),
             reachable: obstacle.is_none(),
-            why: obstacle.map(|o| o.to_string()).unwrap_or_default(),
+            why: obstacle.map_or_else(String::new, |o| o.words_on(mount)),
+            readings,
         });
     }
 }

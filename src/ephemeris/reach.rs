@@ -1,9 +1,7 @@
 //! Whether the mount can put its beam on a direction.
 
-use std::fmt;
-
-use crate::angle::{Angle, Apparent, Direction};
-use crate::mount::{ApproachSigns, MountModel, Wrap};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
+use crate::mount::{ApproachSigns, AxisKind, Kind, MountModel, Wrap};
 use crate::station::{Horizon, Station};
 
 /// What stands between the mount and a direction.
@@ -13,23 +11,25 @@ pub enum Obstacle {
     BelowHorizon,
     /// It is behind the station's horizon mask.
     BelowMask,
-    /// It is in the cone about the azimuth axis that the beam cannot enter.
+    /// It is in the cone about the first axis that the beam cannot enter.
     Keyhole,
-    /// It is beyond the ends of the azimuth encoder's range.
+    /// It is beyond the ends of the first encoder's range.
     AzimuthRange,
-    /// It is beyond the ends of the elevation encoder's range.
+    /// It is beyond the ends of the second encoder's range.
     ElevationRange,
 }
 
-impl fmt::Display for Obstacle {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(match self {
-            Obstacle::BelowHorizon => "below the horizon",
-            Obstacle::BelowMask => "below the mask",
-            Obstacle::Keyhole => "in the keyhole",
-            Obstacle::AzimuthRange => "azimuth range",
-            Obstacle::ElevationRange => "elevation range",
-        })
+impl Obstacle {
+    /// In words, for a kind of mount.
+    pub fn words_on(self, mount: Kind) -> String {
+        let [one, two] = mount.axes().map(AxisKind::words);
+        match self {
+            Obstacle::BelowHorizon => "below the horizon".to_owned(),
+            Obstacle::BelowMask => "below the mask".to_owned(),
+            Obstacle::Keyhole => "in the keyhole".to_owned(),
+            Obstacle::AzimuthRange => format!("{one} range"),
+            Obstacle::ElevationRange => format!("{two} range"),
+        }
     }
 }
 
@@ -53,6 +53,23 @@ impl<'a> Reach<'a> {
             },
             horizon: &station.horizon,
         }
+    }
+
+    /// The kind of mount.
+    pub fn mount(&self) -> Kind {
+        self.model.kind()
+    }
+
+    /// The readings that put the beam on a direction: within the ranges, if any does.
+    pub fn readings(&self, direction: &Direction<Apparent>) -> Option<EncoderReading> {
+        let unknown = ApproachSigns::UNKNOWN;
+        let within = self
+            .model
+            .reading_to_command(direction, unknown, &self.wrap);
+        within.ok().flatten().or_else(|| {
+            let both = self.model.readings(direction, unknown).ok()?;
+            Some(both.direct)
+        })
     }
 
     /// What keeps the beam from a direction; none when it can be reached.

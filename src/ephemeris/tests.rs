@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::*;
 use crate::angle::Direction;
-use crate::mount::{MountModel, Term, TermValues};
+use crate::mount::{Geometry, MountModel, Term, TermValues};
 
 const STATION: &str = r#"
 [site]
@@ -57,7 +57,7 @@ fn utc(text: &str) -> Utc {
 fn made(station: &Station, times: Times) -> Result<Ephemeris, Error> {
     let sky = Sky::new(station).unwrap();
     let ids: Vec<EmitterId> = sky.emitters().collect();
-    let reach = Reach::new(station, MountModel::default());
+    let reach = Reach::new(station, MountModel::ideal(Geometry::AZ_EL));
     ephemeris(station, &sky, &reach, &ids, times)
 }
 
@@ -95,7 +95,7 @@ fn every_obstacle_has_its_name() {
     let at = |azimuth: f64, elevation: f64| {
         Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation))
     };
-    let ideal = Reach::new(&station, MountModel::default());
+    let ideal = Reach::new(&station, MountModel::ideal(Geometry::AZ_EL));
     assert_eq!(ideal.obstacle(&at(90.0, 30.0)), None);
     assert_eq!(ideal.obstacle(&at(355.0, 30.0)), None);
     assert_eq!(
@@ -111,7 +111,7 @@ fn every_obstacle_has_its_name() {
         ideal.obstacle(&at(90.0, 85.0)),
         Some(Obstacle::ElevationRange)
     );
-    let leaning = MountModel::new(TermValues::ZERO.with_shown(Term::Collimation, 2.0));
+    let leaning = MountModel::az_el(TermValues::ZERO.with_shown(Term::Collimation, 2.0));
     let real = Reach::new(&station, leaning);
     assert_eq!(real.obstacle(&at(90.0, 89.0)), Some(Obstacle::Keyhole));
 }

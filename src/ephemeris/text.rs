@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 
-use super::{Ephemeris, Row};
+use super::{Ephemeris, Readings, Row};
+use crate::mount::AxisKind;
 use crate::problem::printable;
 use crate::time::Offset;
 
@@ -30,6 +31,8 @@ const USUAL: Widths = Widths {
     rate: 8,
     gap: " ",
 };
+/// Of the mount's own readings, the longest of whose names is that of the declination.
+const OWN_WIDTH: usize = 11;
 /// Beside a column of local times.
 const NARROW: Widths = Widths {
     azimuth: 8,
@@ -65,26 +68,33 @@ pub fn table(ephemeris: &Ephemeris, zone: Option<Offset>) -> String {
             let what = if one_instant { "emitter" } else { "time (UTC)" };
             let what = leading(what, local.map(|z| z.to_string()));
             // Writing to a string does not fail.
+            let airless = match &row.readings {
+                None => format!("{:>1$}", "airless", widths.airless),
+                Some(readings) => {
+                    let [one, two] = readings.axes.map(AxisKind::words);
+                    format!("{one:>OWN_WIDTH$} {two:>OWN_WIDTH$}")
+                }
+            };
             let _ = writeln!(
                 text,
-                "{title}\n{what} {:>4$} {:>5$} {:>6$} {:>7$} from Sun {gap}reachable",
-                "azimuth",
-                "elevation",
-                "airless",
-                "deg/min",
-                widths.azimuth,
-                widths.elevation,
-                widths.airless,
-                widths.rate,
+                "{title}\n{what} {:>3$} {:>4$} {airless} {:>5$} from Sun {gap}reachable",
+                "azimuth", "elevation", "deg/min", widths.azimuth, widths.elevation, widths.rate,
             );
             heading = title;
         }
         let _ = writeln!(text, "{first} {}", numbers(row, widths));
     }
-    text.push_str(
-        "\nDegrees. The beam must point at azimuth and elevation; airless is the elevation without \
-         the\nair's bend. deg/min is the motion on the sky.\n",
-    );
+    text.push_str(match rows.iter().find_map(|r| r.readings.as_ref()) {
+        None => {
+            "\nDegrees. The beam must point at azimuth and elevation; airless is the elevation \
+             without the\nair's bend. deg/min is the motion on the sky.\n"
+        }
+        Some(_) => {
+            "\nDegrees. The beam must point at azimuth and elevation; beside them stands what the \
+             mount's own\nencoders would read there without any error. deg/min is the motion on the \
+             sky.\n"
+        }
+    });
     if let Some(zone) = local {
         let _ = writeln!(
             text,
@@ -100,14 +110,19 @@ fn numbers(row: &Row, widths: &Widths) -> String {
         true => "yes".to_owned(),
         false => format!("no: {}", row.why),
     };
+    let airless = match &row.readings {
+        None => format!("{:>1$.4}", row.geometric_elevation_deg, widths.airless),
+        Some(Readings { degrees, .. }) => {
+            let [one, two] = degrees;
+            format!("{one:>OWN_WIDTH$.4} {two:>OWN_WIDTH$.4}")
+        }
+    };
     format!(
-        "{:>1$.4} {2:>3$.4} {4:>5$.4} {6:>7$.3} {8:>8.2} {gap}{reachable}",
+        "{:>1$.4} {2:>3$.4} {airless} {4:>5$.3} {6:>8.2} {gap}{reachable}",
         row.apparent_azimuth_deg,
         widths.azimuth,
         row.apparent_elevation_deg,
         widths.elevation,
-        row.geometric_elevation_deg,
-        widths.airless,
         row.rate_deg_per_min,
         widths.rate,
         row.sun_distance_deg,

@@ -19,6 +19,7 @@ use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::{LinearFit, Linearised, Pulled, Weighted};
 use super::misreading::LogReading;
+use super::plausibility::absurd;
 use super::prior_size::is_weakly_held;
 use super::ripple::ripples;
 use super::session::Session;
@@ -37,6 +38,8 @@ const WITHOUT_ONE: f64 = 1e-3;
 const REFITTED: usize = 3;
 /// No session has more independent causes than this that data could tell.
 const MOST_ADMITTED: usize = 12;
+/// After so many rounds an explanation that still makes no sense is given up.
+const ENOUGH: usize = 4;
 /// Rounds of admitting and dropping.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 /// A coefficient that the data tell no better than this share of its plausible size is not
@@ -467,17 +470,27 @@ pub struct Admission {
 pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>) -> Admission {
     let logged = session.clone();
     let mut best: Option<(f64, Admission, Session)> = None;
-    let consider =
-        |from: &JointFit, barred: &[Hypothesis], best: &mut Option<(f64, Admission, Session)>| {
-            let mut own = logged.clone();
-            let found = admit_from(context, &mut own, from.clone(), barred);
-            let total = worth(&own, &found.fit);
-            if best.as_ref().is_none_or(|(least, _, _)| total < *least) {
-                *best = Some((total, found, own));
-            }
+    let consider = |from: &JointFit,
+                    barred: &[Hypothesis],
+                    been: &mut HashSet<State>,
+                    best: &mut Option<(f64, Admission, Session)>| {
+        let mut own = logged.clone();
+        let Some(found) = admit_from(context, &mut own, from.clone(), barred, been) else {
+            return;
         };
+        let total = worth(&own, &found.fit);
+        if best.as_ref().is_none_or(|(least, _, _)| total < *least) {
+            *best = Some((total, found, own));
+        }
+    };
+    // Several beginnings soon come to the same explanation: the way on from there is gone once.
+    let mut been = HashSet::new();
     for begin in &begins {
-        consider(begin, &[], &mut best);
+        consider(begin, &[], &mut been, &mut best);
+    }
+    if (best.as_ref()).is_some_and(|(_, found, own)| absurd(own, &found.fit)) {
+        // Without one of its causes it makes no more sense.
+        return taken(best, session);
     }
     // A stair of slips looks like a drift, and once the drift is in, no single slip beside it
     // convinces: so it is also tried without.
@@ -487,7 +500,7 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
         .collect();
     for drift in drifts {
         if let Some(begin) = begins.first() {
-            consider(begin, &[drift], &mut best);
+            consider(begin, &[drift], &mut HashSet::new(), &mut best);
         }
     }
     // Where some of the bad peaks stand off alike, a knock or a slip before the last few of them
@@ -498,8 +511,13 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
         .filter(|h| StepKind::of(h).is_some())
         .collect();
     if let Some(begin) = begins.first().filter(|_| !steps.is_empty()) {
-        consider(begin, &steps, &mut best);
+        consider(begin, &steps, &mut HashSet::new(), &mut best);
     }
+    taken(best, session)
+}
+
+/// The best admission, with the session as it was observed for it.
+fn taken(best: Option<(f64, Admission, Session)>, session: &mut Session) -> Admission {
     match best {
         Some((_, found, own)) => {
             *session = own;
@@ -521,13 +539,15 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
     }
 }
 
-/// Admits and drops from one beginning; nothing of the kinds in `barred`.
+/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to where
+/// an earlier one has been.
 fn admit_from(
     context: Context<'_>,
     session: &mut Session,
     begin: JointFit,
     barred: &[Hypothesis],
-) -> Admission {
+    been: &mut HashSet<State>,
+) -> Option<Admission> {
     // A zero that changed between two logs needs no search to be found, and would else be let in
     // as if nothing else had been asked for.
     let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
@@ -545,18 +565,27 @@ fn admit_from(
         begin
     };
     let mut visited: HashSet<Vec<String>> = HashSet::new();
-    for _ in 0..MOST_ROUNDS {
-        if fit.hypotheses.len() - session.base.len() >= MOST_ADMITTED {
+    let mut states = Vec::new();
+    for round in 0..MOST_ROUNDS {
+        let state = (signature(&fit), fit.kept.clone());
+        if been.contains(&state) {
+            return None;
+        }
+        states.push(state);
+        let admitted = fit.hypotheses.len() - session.base.len();
+        // What still makes no sense after so many rounds makes none after more.
+        if admitted >= MOST_ADMITTED || (round >= ENOUGH && absurd(session, &fit)) {
             break;
         }
         let (grown, asked) = best_addition(context, session, &fit, tried, barred, &visited);
         tried = asked;
         let Some(grown) = grown else {
-            return Admission {
+            been.extend(states);
+            return Some(Admission {
                 fit,
                 tried,
                 dropped,
-            };
+            });
         };
         let grown = settle_clock(context, session, grown);
         fit = drop_unneeded(context, session, grown, tried, &mut dropped);
@@ -564,13 +593,17 @@ fn admit_from(
             break;
         }
     }
+    been.extend(states);
     tried = tried.max(Inquiry::new(context, session, &fit).ask_all().len());
-    Admission {
+    Some(Admission {
         fit,
         tried,
         dropped,
-    }
+    })
 }
+
+/// What is in a joint fit, and which peaks it explains.
+type State = (Vec<String>, Vec<bool>);
 
 /// What is in a joint fit, whatever the order.
 fn signature(fit: &JointFit) -> Vec<String> {

@@ -3,7 +3,7 @@
 use std::borrow::Cow;
 
 use crate::logbook::PeakLog;
-use crate::mount::{Term, TermValues};
+use crate::mount::{Kind, Term, TermValues};
 use crate::sky::Sky;
 use crate::station::Station;
 
@@ -85,12 +85,12 @@ fn analyse(
     }
     let mut remarks: Vec<Remark> = found.notices.iter().cloned().map(Remark::Sky).collect();
     let held_terms: Vec<Term> = options.holds.iter().map(|(t, _)| *t).collect();
-    let choice = wanted(options, &held_terms, &mut remarks);
+    let choice = wanted(station.mount.kind(), options, &held_terms, &mut remarks);
     let sigmas = standard_deviations(&found.usable, station, &mut remarks);
     let mut session = Session::new(
         session_peaks(station, reading.map(|r| r.sky), &found.usable),
         sigmas,
-        station.dish.beamwidth,
+        (station.dish.beamwidth, station.mount.geometry),
         (held_values(options), held_terms),
         (choice, options.trust_all),
         options.seed,
@@ -126,14 +126,14 @@ fn analyse(
 }
 
 /// The terms always fitted.
-fn wanted(options: &Options, held: &[Term], remarks: &mut Vec<Remark>) -> TermChoice {
+fn wanted(kind: Kind, options: &Options, held: &[Term], remarks: &mut Vec<Remark>) -> TermChoice {
     let Some(listed) = &options.terms else {
         return TermChoice::ByTheData;
     };
     let mut terms = listed.clone();
     for term in listed {
         for partner in term.group().terms() {
-            if !terms.contains(&partner) && !held.contains(&partner) {
+            if kind.has(partner) && !terms.contains(&partner) && !held.contains(&partner) {
                 remarks.push(Remark::FittedToo {
                     term: partner,
                     with: *term,
@@ -142,7 +142,8 @@ fn wanted(options: &Options, held: &[Term], remarks: &mut Vec<Remark>) -> TermCh
             }
         }
     }
-    if terms.contains(&Term::Droop) && terms.contains(&Term::ElevationRunoutCos) {
+    if kind.has_track() && terms.contains(&Term::Droop) && terms.contains(&Term::ElevationRunoutCos)
+    {
         // The same function to first order: the user named the runout, so it is that.
         remarks.push(Remark::DroopHeldForRunout);
         terms.retain(|t| *t != Term::Droop);

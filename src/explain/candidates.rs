@@ -41,19 +41,23 @@ const LEAST_FOR_RIPPLE: usize = 24;
 pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     let peaks = session.peaks.as_slice();
     let taken = session.base_terms();
+    let kind = session.kind();
     let by_the_data = session.choice == TermChoice::ByTheData;
     let mut found = Vec::new();
     let mut term = |terms: &[Term]| {
         let free: Vec<Term> = (terms.iter().copied())
-            .filter(|t| !session.held_terms.contains(t) && !taken.contains(t))
+            .filter(|t| kind.has(*t) && !session.held_terms.contains(t) && !taken.contains(t))
             .collect();
         if by_the_data && free.len() == terms.len() {
             found.push(Hypothesis::Terms(free));
         }
     };
     term(&[Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]);
-    // Its cos part is droop.
-    term(&[Term::ElevationRunoutSin]);
+    match kind.has_track() {
+        // Its cos part is droop.
+        true => term(&[Term::ElevationRunoutSin]),
+        false => term(&[Term::ElevationRunoutCos, Term::ElevationRunoutSin]),
+    }
     term(&[Term::TrackWarpCos, Term::TrackWarpSin]);
     term(&[Term::AzimuthScale]);
     term(&[Term::ElevationScale]);
@@ -62,7 +66,9 @@ pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
         found.push(Hypothesis::Grads(axis));
         found.push(Hypothesis::LooseDish(axis));
     }
-    found.push(Hypothesis::WarpThrice);
+    if kind.has_track() {
+        found.push(Hypothesis::WarpThrice);
+    }
     let (first, last) = span(peaks);
     if last - first >= LEAST_HOURS {
         let middle = 0.5 * (first + last);

@@ -21,12 +21,10 @@ const PARAMETERS: f64 = 2.0;
 /// By how much the cost of a fit falls when its bad peaks that are displaced alike are explained by
 /// one displacement; zero when there are none, or it explains nothing.
 pub fn saved_by_displacement(session: &Session, fit: &JointFit) -> f64 {
+    let problem = fit.problem(session);
     let bad: Vec<(usize, Offset)> = (0..fit.kept.len())
         .filter(|i| !fit.kept[*i] && session.peaks[*i].sighting.coordinates() == 2)
-        .map(|i| {
-            let problem = fit.problem(session);
-            (i, problem.at(i, &fit.parameters).misfit_at_encoders())
-        })
+        .map(|i| (i, problem.at(i, &fit.parameters).misfit_at_encoders()))
         .collect();
     if bad.len() < LEAST {
         return 0.0;

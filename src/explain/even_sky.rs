@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use super::separability::rows_at;
 use crate::angle::{Angle, Apparent, Direction};
-use crate::mount::{MountModel, Term};
+use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::station::{Horizon, Mount, Station};
 
 /// Nearer the zenith an azimuth error hardly matters on the sky, and the mount goes slowly.
@@ -13,24 +13,50 @@ const STEP_DEG: usize = 5;
 /// Directions round the horizon.
 const ROUND: f64 = 24.0;
 
-/// Directions from 5 to 80 degrees of elevation within the elevation range of the mount and above
-/// the horizon mask, if one is given; about as many on every part of the sky.
+/// Directions from 5 to 80 degrees of elevation within the range of the mount's second axis and above
+/// the horizon mask, if one is given; about as many on every part of the sky. Of a mount whose first
+/// axis does not stand upright, up to the zenith, within both ranges and not near that axis.
 pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Apparent>> {
-    let (low, high) = mount.elevation_range;
     let mut found = Vec::new();
-    for elevation in (5..=HIGHEST_DEG).step_by(STEP_DEG) {
+    let highest = if mount.kind().is_az_el() {
+        HIGHEST_DEG
+    } else {
+        90
+    };
+    for elevation in (5..=highest).step_by(STEP_DEG) {
         let elevation = Angle::from_degrees(f64::from(elevation));
         // As many azimuths as the circle at this elevation is long, for an even spread.
         let count = (ROUND * elevation.cos()).round().max(1.0) as usize;
         for i in 0..count {
             let azimuth = Angle::TURN * (i as f64 / count as f64);
             let above = horizon.is_none_or(|h| elevation >= h.lowest(azimuth));
-            if above && elevation >= low && elevation <= high {
-                found.push(Direction::apparent(azimuth, elevation));
+            let direction = Direction::apparent(azimuth, elevation);
+            if above && reaches(mount, &direction) {
+                found.push(direction);
             }
         }
     }
     found
+}
+
+/// Whether a mount without errors reaches a direction on the near side of its first axis, and not so
+/// near that axis that its first reading hardly matters on the sky.
+fn reaches(mount: &Mount, direction: &Direction<Apparent>) -> bool {
+    let within = |value: Angle, (low, high): (Angle, Angle)| value >= low && value <= high;
+    if mount.kind().is_az_el() {
+        return within(direction.elevation(), mount.elevation_range);
+    }
+    let ideal = MountModel::ideal(mount.geometry);
+    let Ok(both) = ideal.readings(direction, ApproachSigns::UNKNOWN) else {
+        return false;
+    };
+    let (low, high) = mount.azimuth_range;
+    let middle = (low + high) / 2.0;
+    within(
+        both.direct.azimuth.nearest_turn_to(middle),
+        mount.azimuth_range,
+    ) && within(both.direct.elevation, mount.elevation_range)
+        && both.direct.elevation.abs() <= Angle::from_degrees(f64::from(HIGHEST_DEG))
 }
 
 /// The mean of J'J over the sky that the mount reaches, n by n for n terms: the mean square of the

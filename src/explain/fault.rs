@@ -4,6 +4,8 @@ use std::fmt;
 
 use serde::{Serialize, Serializer};
 
+use crate::mount::Kind;
+
 /// A fault of the mount, of the data or of the people, by the names used in files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Fault {
@@ -140,6 +142,35 @@ impl Fault {
         }
     }
 
+    /// The name in files for a kind of mount: that of a fault of one axis begins with the axis.
+    pub fn name_on(self, kind: Kind) -> String {
+        let name = self.name();
+        let [one, two] = kind.axes().map(|axis| axis.key().replace('_', "-"));
+        if let Some(rest) = name.strip_prefix("azimuth") {
+            return format!("{one}{rest}");
+        }
+        if let Some(rest) = name.strip_prefix("elevation") {
+            return format!("{two}{rest}");
+        }
+        name.to_owned()
+    }
+
+    /// What it is, in plain words, for a kind of mount.
+    pub fn words_on(self, kind: Kind) -> String {
+        let [one, _] = kind.axes();
+        match (self, kind) {
+            (_, Kind::AzEl | Kind::Slant) => self.words().to_owned(),
+            (Fault::BaseKnock, _) => format!(
+                "the base was knocked: the {} points differently",
+                kind.axis_1()
+            ),
+            (Fault::AzimuthReversed, _) => {
+                format!("the {} counts the wrong way", one.words())
+            }
+            _ => kind.said(self.words()),
+        }
+    }
+
     /// What it is, in plain words.
     pub const fn words(self) -> &'static str {
         match self {
@@ -207,7 +238,30 @@ pub enum Axis {
 }
 
 impl Axis {
-    /// In words: `azimuth`, `elevation`, `both axes`.
+    /// In words for a kind of mount: `hour angle`, `declination`, `both axes`.
+    pub fn words_on(self, kind: Kind) -> &'static str {
+        match self {
+            Axis::Azimuth => kind.axes()[0].words(),
+            Axis::Elevation => kind.axes()[1].words(),
+            Axis::Both => "both axes",
+        }
+    }
+    /// As a part of the machine.
+    pub fn part_on(self, kind: Kind) -> &'static str {
+        match self {
+            Axis::Azimuth => kind.axis_1(),
+            Axis::Elevation => kind.axis_2(),
+            Axis::Both => "mount",
+        }
+    }
+    /// In machine-readable results: `hour-angle`, `both`.
+    pub fn key_on(self, kind: Kind) -> String {
+        match self {
+            Axis::Both => "both".to_owned(),
+            _ => self.words_on(kind).to_lowercase().replace(' ', "-"),
+        }
+    }
+    /// In words for an az-el mount: `azimuth`, `elevation`, `both axes`.
     pub const fn words(self) -> &'static str {
         match self {
             Axis::Azimuth => "azimuth",

@@ -303,6 +303,10 @@ fn by_compass(
     fit: &JointFit,
     covariance: &DMatrix<f64>,
 ) -> Option<super::compass::Compass> {
+    if !session.kind().has_track() {
+        // No compass says where a polar axis or a lower axis lies about itself.
+        return None;
+    }
     let place = fit.place_of(Term::AzimuthZero)?;
     // A zero that is confounded with other causes says nothing.
     let scaled = (fit.hypotheses.iter())
@@ -323,7 +327,7 @@ fn wrapped(model: &MountModel) -> MountModel {
     let mut terms = *model.terms();
     let zero = terms.angle(Term::AzimuthZero).wrapped_signed();
     terms.set_inside(Term::AzimuthZero, zero.radians());
-    MountModel::new(terms)
+    model.with_terms(terms)
 }
 
 fn estimates(

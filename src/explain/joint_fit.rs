@@ -68,7 +68,7 @@ impl JointFit {
 
     /// The problem that it solves.
     pub fn problem<'a>(&'a self, session: &'a Session) -> JointProblem<'a> {
-        JointProblem::new(&session.peaks, &self.sigmas, &self.columns, session.held)
+        JointProblem::new(&session.peaks, &self.sigmas, &self.columns, session.mount())
     }
 
     /// The mount at the end of the log: what happened on the way has happened.
@@ -81,7 +81,7 @@ impl JointFit {
                 terms.set_inside(*term, terms.inside(*term) + value * pull);
             }
         }
-        MountModel::new(terms)
+        session.mount().with_terms(terms)
     }
 
     /// One standard deviation of a typical coordinate in the units that the variance multiplies.
@@ -200,7 +200,7 @@ impl Session {
         begin: &[f64],
     ) -> Result<JointFit, Unexplained> {
         let columns = self.columns_of(hypotheses);
-        let problem = JointProblem::new(&self.peaks, &self.sigmas, &columns, self.held);
+        let problem = JointProblem::new(&self.peaks, &self.sigmas, &columns, self.mount());
         let options = Options {
             priors: problem.priors(),
             noise: self.noise,
@@ -249,7 +249,7 @@ impl Session {
         let base: Vec<f64> = plausible.iter().map(|c| c.spread).collect();
         let about = |columns: &[Column], sigmas: &[[Angle; 2]], at: &[f64], kept: &[bool]| {
             Linearised::at(
-                &JointProblem::new(&self.peaks, sigmas, columns, self.held),
+                &JointProblem::new(&self.peaks, sigmas, columns, self.mount()),
                 (&self.peaks, sigmas),
                 at,
                 &[],
@@ -259,7 +259,7 @@ impl Session {
         };
         let mut round = 0;
         loop {
-            let problem = JointProblem::new(&self.peaks, &sigmas, &columns, self.held);
+            let problem = JointProblem::new(&self.peaks, &sigmas, &columns, self.mount());
             let options = Options {
                 priors: problem.priors(),
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),

@@ -36,7 +36,7 @@ impl Zeros {
                     .filter(|p| p.log == log)
                     .map(|p| p.sighting)
                     .collect();
-                (log, start_of(&own, &session.held, &free))
+                (log, start_of(&own, &session.mount(), &free))
             })
             .collect();
         Zeros { of_log }

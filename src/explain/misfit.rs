@@ -25,11 +25,6 @@ pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading
     }
     let target = sighting.target_at(model.terms().inside(Term::ClockOffset));
     let direction = Direction::<Apparent>::from_east_north_up(&target);
-    let ideal = EncoderReading {
-        azimuth: direction.azimuth(),
-        elevation: direction.elevation(),
-    };
-    // Inside the keyhole no reading points at the emitter; its own direction stands in.
     let predicted = match model.readings(&direction, sighting.approach) {
         Ok(both) => {
             let over = sighting.elevation.is_some_and(|e| {
@@ -37,7 +32,14 @@ pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading
             });
             if over { both.over_the_top } else { both.direct }
         }
-        Err(_) => ideal,
+        // Inside the keyhole no reading points at the emitter; that of a mount without errors stands
+        // in.
+        Err(_) => MountModel::ideal(*model.geometry())
+            .readings(&direction, sighting.approach)
+            .map_or_else(
+                |_| EncoderReading::from_degrees(0.0, 90.0),
+                |both| both.direct,
+            ),
     };
     EncoderReading {
         azimuth: sighting.azimuth.unwrap_or(predicted.azimuth),
@@ -75,7 +77,7 @@ pub fn misfit(model: &MountModel, sighting: &Sighting) -> Misfit {
     let beam = model.beam_vector(reading, sighting.approach);
     let target = sighting.target_at(model.terms().inside(Term::ClockOffset));
     Misfit {
-        offset: SkyBasis::at(&beam).offset_to(&target),
+        offset: model.geometry().basis_at(&beam).offset_to(&target),
         reading,
     }
 }
@@ -113,7 +115,7 @@ impl LinearisedPeak {
     pub fn at(model: &MountModel, sighting: &Sighting) -> LinearisedPeak {
         let reading = filled_reading(model, sighting);
         let beam = model.beam_with_derivatives(reading, sighting.approach);
-        let basis = SkyBasis::at(&beam.vector);
+        let basis = model.geometry().basis_at(&beam.vector);
         let resolved = |v: &Vector3<f64>| [basis.rightward.dot(v), basis.upward.dot(v)];
         let follow = Following::of(
             sighting,
@@ -172,7 +174,7 @@ pub fn misfit_at_encoders_of(
 ) -> Offset {
     let beam = model.beam_vector(reading, sighting.approach);
     let target = sighting.target_at(model.terms().inside(Term::ClockOffset));
-    let offset = SkyBasis::at(&beam).offset_to(&target);
+    let offset = model.geometry().basis_at(&beam).offset_to(&target);
     if offset.size() < FAR || reading.elevation.cos().abs() < AWAY_FROM_ZENITH {
         return offset;
     }
@@ -275,7 +277,7 @@ mod tests {
             .with_shown(Term::Collimation, 2.5)
             .with_shown(Term::AxisSkew, -1.0)
             .with_shown(Term::Droop, 0.7);
-        let model = MountModel::new(terms);
+        let model = MountModel::az_el(terms);
         for azimuth in [true, false] {
             let sighting = on_emitter(&model, azimuth);
             misfit_with_derivatives(&model, &sighting, &Term::ALL, |i, change| {
@@ -283,7 +285,7 @@ mod tests {
                 let at = |step: f64| {
                     let mut there = terms;
                     there.set_inside(term, terms.inside(term) + step);
-                    let offset = misfit(&MountModel::new(there), &sighting).offset;
+                    let offset = misfit(&MountModel::az_el(there), &sighting).offset;
                     match azimuth {
                         true => offset.cross_elevation.radians(),
                         false => offset.elevation.radians(),
@@ -293,8 +295,7 @@ mod tests {
                 let found = change[usize::from(!azimuth)];
                 assert!(
                     (found - measured).abs() < DIFFERENCE,
-                    "{} {azimuth}: {found} {measured}",
-                    term.name()
+                    "{term:?} {azimuth}: {found} {measured}"
                 );
             });
         }

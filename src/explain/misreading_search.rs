@@ -115,7 +115,7 @@ fn screen(session: &Session) -> Option<Screened> {
     let spreads: Vec<f64> = columns.iter().map(|c| c.spread).collect();
     let all = vec![true; session.peaks.len()];
     let linearised = Linearised::at(
-        &JointProblem::new(&session.peaks, &session.sigmas, &columns, session.held),
+        &JointProblem::new(&session.peaks, &session.sigmas, &columns, session.mount()),
         (&session.peaks, &session.sigmas),
         &begin,
         &[],

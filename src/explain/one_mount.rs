@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::angle::Angle;
 use crate::fit::Block;
 use crate::mount::batch::{Batch, MoreOfReadings, Readings};
-use crate::mount::{LANES, Lanes, MountModel, Term};
+use crate::mount::{Geometry, LANES, Lanes, MountModel, Term};
 
 use super::observe::Sighting;
 use super::peak::SessionPeak;
@@ -20,7 +20,7 @@ struct Kept {
     /// Sine and cosine of both readings.
     azimuth: [f64; 2],
     elevation: [f64; 2],
-    /// Where the emitter stood by the held clock offset.
+    /// Where the emitter stood by the held clock offset, in the mount's own frame.
     target: [f64; 3],
     /// One over the standard deviations in cross-elevation and elevation; zero for a peak of
     /// which one axis was not measured.
@@ -28,7 +28,12 @@ struct Kept {
 }
 
 impl Kept {
-    fn of(sighting: &Sighting, sigma: &[Angle; 2], clock_offset_s: f64) -> Kept {
+    fn of(
+        sighting: &Sighting,
+        sigma: &[Angle; 2],
+        clock_offset_s: f64,
+        geometry: &Geometry,
+    ) -> Kept {
         let (Some(azimuth), Some(elevation)) = (sighting.azimuth, sighting.elevation) else {
             return Kept {
                 azimuth: [0.0; 2],
@@ -40,19 +45,22 @@ impl Kept {
         Kept {
             azimuth: azimuth.sin_cos().into(),
             elevation: elevation.sin_cos().into(),
-            target: sighting.target_at(clock_offset_s).into(),
+            target: geometry
+                .to_mount(&sighting.target_at(clock_offset_s))
+                .into(),
             weight: sigma.map(|s| 1.0 / s.radians()),
         }
     }
 }
 
 impl KeptPeaks {
-    /// Of some peaks, with the clock offset that they have unless it is fitted.
-    pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], clock_offset_s: f64) -> KeptPeaks {
+    /// Of some peaks, with the clock offset of `held`, which they have unless it is fitted.
+    pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], held: &MountModel) -> KeptPeaks {
         /// Fewer are not worth sharing among threads.
         const WORTH_SHARING: usize = 10_000;
+        let clock_offset_s = held.terms().inside(Term::ClockOffset);
         let keep = |(peak, sigma): (&SessionPeak, &[Angle; 2])| {
-            Kept::of(&peak.sighting, sigma, clock_offset_s)
+            Kept::of(&peak.sighting, sigma, clock_offset_s, held.geometry())
         };
         KeptPeaks(if peaks.len() < WORTH_SHARING {
             peaks.iter().zip(sigmas).map(keep).collect()
@@ -73,6 +81,7 @@ pub struct OneMount<'a> {
     /// What the parameters are.
     terms: &'a [Term],
     batch: Batch,
+    geometry: Geometry,
     /// Whether terms are in play that look at more than sines and cosines.
     more: bool,
     /// The clock offset where it is fitted.
@@ -89,6 +98,7 @@ impl<'a> OneMount<'a> {
     ) -> OneMount<'a> {
         let batch = Batch::new(mount);
         OneMount {
+            geometry: *mount.geometry(),
             peaks,
             kept,
             terms,
@@ -133,14 +143,15 @@ impl<'a> OneMount<'a> {
         }
     }
     fn targets_at(&self, four: &[usize; LANES], clock: f64) -> [Lanes; 3] {
-        let targets = four.map(|i| self.peaks[i].sighting.target_at(clock));
+        let targets =
+            four.map(|i| (self.geometry).to_mount(&self.peaks[i].sighting.target_at(clock)));
         [0, 1, 2].map(|axis| Lanes::of(targets, |target| target[axis]))
     }
 
     /// How fast they move, a second.
     fn target_rates(&self, four: &[usize; LANES]) -> [Lanes; 3] {
-        let rate = |i: usize, axis: usize| self.peaks[i].sighting.target_rate[axis];
-        [0, 1, 2].map(|axis| Lanes::of(*four, |i| rate(i, axis)))
+        let rates = four.map(|i| self.geometry.to_mount(&self.peaks[i].sighting.target_rate));
+        [0, 1, 2].map(|axis| Lanes::of(rates, |rate| rate[axis]))
     }
 }
 
@@ -281,13 +292,18 @@ mod tests {
         let terms = terms();
         // Far off, as at a first step, and near.
         for off in [0.3, 1e-4] {
-            let peaks = peaks(&MountModel::new(terms), 300, off);
+            let peaks = peaks(&MountModel::az_el(terms), 300, off);
             let sigmas: Vec<[Angle; 2]> = (0..300)
                 .map(|i| [0.5, 2.0].map(|s| Angle::from_radians(s + 0.01 * i as f64)))
                 .collect();
             let free = Term::ALL;
             let columns = columns(&free);
-            let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+            let problem = JointProblem::new(
+                &peaks,
+                &sigmas,
+                &columns,
+                MountModel::ideal(Geometry::AZ_EL),
+            );
             let mut parameters = values(&free, &terms);
             parameters[Term::ClockOffset as usize] = 0.7;
             let mount = problem.mount(&parameters);
@@ -314,7 +330,7 @@ mod tests {
                 assert_eq!(found.0, expected.0);
                 assert!((found.1 - expected.1).abs() < ROUNDING);
                 for (j, (a, b)) in found.2.iter().zip(&expected.2).enumerate() {
-                    assert!((a - b).abs() < ROUNDING, "{} {a} {b}", free[j]);
+                    assert!((a - b).abs() < ROUNDING, "{:?} {a} {b}", free[j]);
                 }
             }
             let bare = rows(&problem, &parameters, false);
@@ -329,7 +345,7 @@ mod tests {
     #[test]
     fn a_held_clock_offset_moves_the_emitters() {
         let terms = terms();
-        let peaks = whole(peaks(&MountModel::new(terms), 30, 0.0));
+        let peaks = whole(peaks(&MountModel::az_el(terms), 30, 0.0));
         let sigmas = vec![[Angle::from_radians(1.0); 2]; peaks.len()];
         let free = [Term::AzimuthZero, Term::ElevationZero];
         let columns = columns(&free);
@@ -338,7 +354,7 @@ mod tests {
             .without(Group::AzimuthZero)
             .without(Group::ElevationZero))
         .with_shown(Term::ClockOffset, 0.9);
-        let problem = JointProblem::new(&peaks, &sigmas, &columns, held);
+        let problem = JointProblem::new(&peaks, &sigmas, &columns, MountModel::az_el(held));
         let parameters = values(&free, &terms);
         let mount = problem.mount(&parameters);
         let found = rows(&problem, &parameters, false);
@@ -356,12 +372,17 @@ mod tests {
         const STEP: f64 = 1e-5;
         const DIFFERENCE: f64 = 1e-8;
         let terms = terms();
-        let model = MountModel::new(terms);
+        let model = MountModel::az_el(terms);
         let peaks = whole(peaks(&model, 40, 0.0));
         let sigmas = vec![[Angle::from_radians(1.0); 2]; peaks.len()];
         let free = Term::ALL;
         let columns = columns(&free);
-        let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+        let problem = JointProblem::new(
+            &peaks,
+            &sigmas,
+            &columns,
+            MountModel::ideal(Geometry::AZ_EL),
+        );
         let parameters = values(&free, &terms);
         let found = rows(&problem, &parameters, true);
         for j in 0..free.len() {
@@ -374,7 +395,7 @@ mod tests {
                 let difference = (after.1 - before.1) / (2.0 * STEP);
                 // Scale terms multiply a reading of up to seven radians.
                 let error = (difference - row.2[j]).abs();
-                assert!(error < 1e2 * DIFFERENCE, "{}: {error}", free[j]);
+                assert!(error < 1e2 * DIFFERENCE, "{:?}: {error}", free[j]);
             }
         }
     }
@@ -382,11 +403,16 @@ mod tests {
     #[test]
     fn any_list_of_observations_gives_its_rows() {
         let terms = terms();
-        let peaks = peaks(&MountModel::new(terms), 700, 1e-3);
+        let peaks = peaks(&MountModel::az_el(terms), 700, 1e-3);
         let sigmas = vec![[Angle::from_radians(1.0); 2]; 700];
         let free = [Term::AzimuthZero, Term::Collimation, Term::ElevationScale];
         let columns = columns(&free);
-        let problem = JointProblem::new(&peaks, &sigmas, &columns, TermValues::ZERO);
+        let problem = JointProblem::new(
+            &peaks,
+            &sigmas,
+            &columns,
+            MountModel::ideal(Geometry::AZ_EL),
+        );
         let parameters = values(&free, &terms);
         let all = rows(&problem, &parameters, false);
         let chosen: Vec<usize> = (0..700).filter(|i| i % 3 != 1 || i % 5 == 0).collect();

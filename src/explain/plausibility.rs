@@ -1,7 +1,7 @@
 //! Whether a session holds together: whether its peaks can be those of one mount at all.
 
 use crate::angle::{Angle, Direction, EncoderReading};
-use crate::mount::Group;
+use crate::mount::{ApproachSigns, Group, MountModel};
 
 use super::joint_fit::JointFit;
 use super::peak::SessionPeak;
@@ -113,6 +113,7 @@ pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
     if both.len() < LEAST_TOO_GOOD {
         return None;
     }
+    let ideal = MountModel::ideal(session.geometry);
     let rms = |airless: bool| {
         let squares: f64 = both
             .iter()
@@ -127,7 +128,7 @@ pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
                     nalgebra::Vector3::zeros()
                 };
                 let target = (c.sighting.target - bend).normalize();
-                let read = Direction::apparent(reading.azimuth, reading.elevation);
+                let read = ideal.beam(reading, ApproachSigns::UNKNOWN);
                 let there = Direction::from_east_north_up(&target);
                 Some(read.separation(&there).radians().powi(2))
             })

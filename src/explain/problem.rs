@@ -1,14 +1,15 @@
 //! The peaks as one least-squares problem in the coefficients of hypotheses.
 //!
 //! The residual of a peak is the emitter's apparent direction minus the modelled beam, resolved at
-//! the beam into cross-elevation and elevation, each over its standard deviation; the fit
+//! the beam across and along the second axis (for az-el mounts cross-elevation and elevation), each
+//! over its standard deviation; the fit
 //! minimises the sum of their squares plus ((coefficient - expected) / spread)^2 of each column.
 
 use std::sync::OnceLock;
 
 use crate::angle::{Angle, EncoderReading, Offset};
 use crate::fit::{BLOCK_OBSERVATIONS, Block, Model, Prior, Unevaluable};
-use crate::mount::{MountModel, Term, TermValues};
+use crate::mount::{MountModel, Term};
 
 use super::misfit::{
     LinearisedPeak, expected_reading, filled_reading, misfit, misfit_at_encoders,
@@ -25,7 +26,7 @@ pub struct JointProblem<'a> {
     peaks: &'a [SessionPeak],
     sigmas: &'a [[Angle; 2]],
     columns: &'a [Column],
-    held: TermValues,
+    held: MountModel,
     /// The term that each coefficient is, when all are constant mount terms: then one mount
     /// serves all peaks.
     constant: Option<Vec<Term>>,
@@ -80,13 +81,13 @@ impl ExplainedPeak {
 }
 
 impl<'a> JointProblem<'a> {
-    /// `sigmas` holds, for each peak, one standard deviation in cross-elevation and in elevation;
-    /// `held` the values of all terms that no column moves.
+    /// `sigmas` holds, for each peak, one standard deviation across and along the second axis;
+    /// `held` is the mount with the values of all terms that no column moves.
     pub fn new(
         peaks: &'a [SessionPeak],
         sigmas: &'a [[Angle; 2]],
         columns: &'a [Column],
-        held: TermValues,
+        held: MountModel,
     ) -> JointProblem<'a> {
         JointProblem {
             peaks,
@@ -108,13 +109,13 @@ impl<'a> JointProblem<'a> {
 
     /// The mount at some parameters, but for what depends on the peak.
     pub fn mount(&self, parameters: &[f64]) -> MountModel {
-        let mut terms = self.held;
+        let mut terms = *self.held.terms();
         for (column, value) in self.columns.iter().zip(parameters) {
             if let Some(term) = column.constant_term() {
                 terms.set_inside(term, terms.inside(term) + value);
             }
         }
-        MountModel::new(terms)
+        self.held.with_terms(terms)
     }
 
     /// Peak number `index` at some parameters.
@@ -167,7 +168,7 @@ impl<'a> JointProblem<'a> {
             sighting.target.normalize_mut();
         }
         let mount = if pulled {
-            MountModel::new(terms)
+            bare.with_terms(terms)
         } else {
             *bare
         };
@@ -254,8 +255,7 @@ impl<'a> JointProblem<'a> {
             }
             return;
         };
-        let clock = self.held.inside(Term::ClockOffset);
-        let kept = (self.kept).get_or_init(|| KeptPeaks::of(self.peaks, self.sigmas, clock));
+        let kept = (self.kept).get_or_init(|| KeptPeaks::of(self.peaks, self.sigmas, &self.held));
         let mount = OneMount::new(&bare, self.peaks, kept, terms);
         let mut together = [0; BLOCK_OBSERVATIONS];
         let mut count = 0;

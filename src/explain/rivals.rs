@@ -193,8 +193,8 @@ fn best_peak(
     }
     let sigma = fit.scatter().radians();
     let sigmas = vec![[Angle::from_radians(sigma); 2]; imagined.len()];
-    let ours = JointProblem::new(&imagined, &sigmas, &fit.columns, session.held);
-    let theirs = JointProblem::new(&imagined, &sigmas, &other.columns, session.held);
+    let ours = JointProblem::new(&imagined, &sigmas, &fit.columns, session.mount());
+    let theirs = JointProblem::new(&imagined, &sigmas, &other.columns, session.mount());
     let mut best: Option<(f64, usize)> = None;
     for (i, peak) in imagined.iter().enumerate() {
         let beam = |problem: &JointProblem<'_>, p: &[f64]| {

@@ -29,6 +29,7 @@ impl Session {
             sigmas: places.iter().map(|i| self.sigmas[*i]).collect(),
             noise: self.noise,
             beamwidth: self.beamwidth,
+            geometry: self.geometry,
             held: self.held,
             held_terms: self.held_terms.clone(),
             choice: self.choice.clone(),

@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Group, MountModel, Term};
 
 use super::joint_fit::JointFit;
@@ -289,7 +289,7 @@ pub fn rows_from(
 ) -> Option<DMatrix<f64>> {
     let reading: EncoderReading = model.readings(direction, approach).ok()?.direct;
     let beam = model.beam_with_derivatives(reading, approach);
-    let basis = SkyBasis::at(&beam.vector);
+    let basis = model.geometry().basis_at(&beam.vector);
     let columns: Vec<DVector<f64>> = all
         .iter()
         .map(|t| {
@@ -348,7 +348,7 @@ mod tests {
         Session::new(
             peaks.clone(),
             (vec![[sigma; 2]; peaks.len()], Noise::Logged),
-            Angle::from_degrees(2.0),
+            (Angle::from_degrees(2.0), crate::mount::Geometry::AZ_EL),
             (TermValues::ZERO, Vec::new()),
             (
                 TermChoice::Listed(vec![

@@ -8,7 +8,7 @@ use nalgebra::Vector3;
 
 use crate::angle::{Angle, SkyBasis};
 use crate::fit::Noise;
-use crate::mount::{Group, Term, TermValues};
+use crate::mount::{Geometry, Group, Kind as MountKind, MountModel, Term, TermValues};
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
@@ -31,6 +31,8 @@ pub struct Session {
     pub noise: Noise,
     /// Half-power width of the beam.
     pub beamwidth: Angle,
+    /// How the mount stands.
+    pub geometry: Geometry,
     /// Values of terms that the user holds.
     pub held: TermValues,
     /// Which terms those are.
@@ -68,7 +70,7 @@ impl Session {
     pub fn new(
         peaks: Vec<SessionPeak>,
         (sigmas, noise): (Vec<[Angle; 2]>, Noise),
-        beamwidth: Angle,
+        (beamwidth, geometry): (Angle, Geometry),
         (held, held_terms): (TermValues, Vec<Term>),
         (choice, trusts_all): (TermChoice, bool),
         seed: u64,
@@ -79,7 +81,7 @@ impl Session {
                 TermChoice::Listed(listed) => listed.contains(t),
             };
             let terms: Vec<Term> = (group.terms())
-                .filter(|t| wanted(t) && !held_terms.contains(t))
+                .filter(|t| geometry.kind().has(*t) && wanted(t) && !held_terms.contains(t))
                 .collect();
             (!terms.is_empty()).then_some(Hypothesis::Terms(terms))
         };
@@ -102,6 +104,7 @@ impl Session {
             sigmas,
             noise,
             beamwidth,
+            geometry,
             held,
             held_terms,
             choice,
@@ -109,6 +112,16 @@ impl Session {
             seed,
             logs: Vec::new(),
         }
+    }
+
+    /// The mount with the terms that the user holds.
+    pub fn mount(&self) -> MountModel {
+        MountModel::new(self.geometry, self.held)
+    }
+
+    /// The kind of mount.
+    pub fn kind(&self) -> MountKind {
+        self.geometry.kind()
     }
 
     /// The same session with encoder zeros of its own for each log, always fitted.

@@ -89,7 +89,7 @@ pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<
     };
     for (groups, probability) in [(&usual[..], usually), (&RARE_GROUPS[..], RARE)] {
         for term in groups.iter().flat_map(|g| g.terms()) {
-            if !known(term) && !not_told.contains(&term) {
+            if session.kind().has(term) && !known(term) && !not_told.contains(&term) {
                 found.push(AllowedFor {
                     term,
                     size: careful(term, session.beamwidth),

@@ -6,7 +6,7 @@
 //! wins. So up to a third of the peaks may be wild.
 
 use crate::angle::Angle;
-use crate::mount::{MountModel, Term, TermValues};
+use crate::mount::{MountModel, Term};
 
 use super::misfit::{filled_reading, misfit};
 use super::observe::Sighting;
@@ -38,21 +38,21 @@ pub fn start(session: &Session) -> Start {
     let stride = session.peaks.len().div_ceil(MOST_TRIED_ON).max(1);
     let some = session.peaks.iter().step_by(stride);
     let sightings: Vec<Sighting> = some.map(|p| p.sighting).collect();
-    start_of(&sightings, &session.held, &session.base_terms())
+    start_of(&sightings, &session.mount(), &session.base_terms())
 }
 
-/// The same for some peaks; `held` gives terms that are fixed beforehand.
-pub fn start_of(observations: &[Sighting], held: &TermValues, free: &[Term]) -> Start {
+/// The same for some peaks; `held` is the mount with the terms that are fixed beforehand.
+pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> Start {
     let azimuth_free = free.contains(&Term::AzimuthZero);
     let elevation_free = free.contains(&Term::ElevationZero);
     let held_start = |left| Start {
-        azimuth_zero: held.angle(Term::AzimuthZero),
-        elevation_zero: held.angle(Term::ElevationZero),
+        azimuth_zero: held.terms().angle(Term::AzimuthZero),
+        elevation_zero: held.terms().angle(Term::ElevationZero),
         left,
     };
     let as_held = [(
-        held.angle(Term::AzimuthZero),
-        held.angle(Term::ElevationZero),
+        held.terms().angle(Term::AzimuthZero),
+        held.terms().angle(Term::ElevationZero),
     )];
     let stride = observations.len().div_ceil(MOST_ASKED).max(1);
     let says = observations
@@ -98,11 +98,11 @@ pub fn start_of(observations: &[Sighting], held: &TermValues, free: &[Term]) -> 
 }
 
 /// The zeros that one peak asks for, direct and over the top.
-fn says_of(observation: &Sighting, held: &TermValues) -> Vec<(Angle, Angle)> {
-    let mut bare = *held;
+fn says_of(observation: &Sighting, held: &MountModel) -> Vec<(Angle, Angle)> {
+    let mut bare = *held.terms();
     bare.set_inside(Term::AzimuthZero, 0.0);
     bare.set_inside(Term::ElevationZero, 0.0);
-    let model = MountModel::new(bare);
+    let model = held.with_terms(bare);
     let reading = filled_reading(&model, observation);
     match model.readings(&observation.direction(), observation.approach) {
         Ok(both) => [both.direct, both.over_the_top]
@@ -121,14 +121,14 @@ fn says_of(observation: &Sighting, held: &TermValues) -> Vec<(Angle, Angle)> {
 /// Rms distance on the sky over the best-fitting share.
 fn left_by(
     observations: &[Sighting],
-    held: &TermValues,
+    held: &MountModel,
     azimuth_zero: Angle,
     elevation_zero: Angle,
 ) -> Angle {
-    let mut terms = *held;
+    let mut terms = *held.terms();
     terms.set_inside(Term::AzimuthZero, azimuth_zero.radians());
     terms.set_inside(Term::ElevationZero, elevation_zero.radians());
-    let model = MountModel::new(terms);
+    let model = held.with_terms(terms);
     let mut distances: Vec<f64> = observations
         .iter()
         .map(|o| misfit(&model, o).offset.size().radians())

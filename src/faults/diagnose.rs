@@ -74,6 +74,7 @@ impl Diagnosis {
             })
             .map(|r| remark_words(r, e, station))
             .collect();
+        let mount = station.mount.kind();
         let mut findings = Vec::new();
         if let Some(computed) = &e.computed {
             findings.push(evidence::of_computed(e, computed));
@@ -97,8 +98,8 @@ impl Diagnosis {
         }
         findings.extend((0..e.causes.len()).map(|k| evidence::of_cause(e, station, k)));
         findings.extend(evidence::of_rows(e, station));
-        findings.extend(e.loose_joint.as_ref().map(evidence::of_scatter));
-        findings.extend(e.two_places.iter().map(evidence::of_two_places));
+        findings.extend((e.loose_joint.as_ref()).map(|joint| evidence::of_scatter(mount, joint)));
+        findings.extend((e.two_places.iter()).map(|two| evidence::of_two_places(mount, two)));
         match &e.compass {
             Some(c) if c.p_value <= COMPASS_FALSE_ALARM => findings.push(evidence::of_compass(c)),
             Some(c) => notes.push(evidence::hint_of_compass(c)),

@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::angle::Angle;
-use crate::solve::words;
+use crate::number;
 
 use crate::explain::{Axis, Fault};
 
@@ -12,13 +12,21 @@ use crate::explain::{Axis, Fault};
 #[derive(Clone, Debug, Serialize)]
 pub struct Finding {
     /// Which fault.
+    #[serde(skip)]
     pub fault: Fault,
+    /// Its name in files, for this kind of mount.
+    #[serde(rename = "fault")]
+    pub name: String,
     /// The finding as one plain sentence, with its size.
     pub headline: String,
     /// What it is, in plain words.
-    pub in_words: &'static str,
+    pub in_words: String,
     /// Where it shows.
+    #[serde(skip)]
     pub axis: Axis,
+    /// The same by the name of the axis.
+    #[serde(rename = "axis")]
+    pub axis_name: String,
     /// How large, in `size_unit`; none where size has no meaning.
     pub size: Option<f64>,
     /// `deg`, `deg/h`, `s` ...; empty where there is no size.
@@ -53,9 +61,17 @@ pub struct Finding {
 #[derive(Clone, Debug, Serialize)]
 pub struct Rival {
     /// Which fault it would be.
+    #[serde(skip)]
     pub fault: Fault,
+    /// Its name in files, for this kind of mount.
+    #[serde(rename = "fault")]
+    pub name: String,
     /// Where it would show.
+    #[serde(skip)]
     pub axis: Axis,
+    /// The same by the name of the axis.
+    #[serde(rename = "axis")]
+    pub axis_name: String,
     /// How large it would be.
     pub size: f64,
     /// In which unit.
@@ -93,7 +109,7 @@ impl Finding {
         let rivals = match self.rivals.as_slice() {
             [] => String::new(),
             rivals => {
-                let mut names: Vec<&str> = rivals.iter().map(|r| r.fault.name()).collect();
+                let mut names: Vec<&str> = rivals.iter().map(|r| r.name.as_str()).collect();
                 names.dedup();
                 format!("; or {}", names.join(", "))
             }
@@ -102,15 +118,15 @@ impl Finding {
             "{} ({}, p-value {}){rivals}",
             self.headline,
             self.title(),
-            words::probability(self.false_alarm_probability)
+            number::probability(self.false_alarm_probability)
         )
     }
 
     /// The fault's name, with its axis where the name does not say it.
     pub fn title(&self) -> String {
-        let name = self.fault.name();
-        if self.axis == Axis::Both || name.starts_with(self.axis.words()) {
-            return name.to_owned();
+        let (name, axis) = (&self.name, self.axis_name.replace('-', " "));
+        if self.axis == Axis::Both || name.starts_with(&self.axis_name) {
+            return name.clone();
         }
         match self.fault {
             Fault::Creep
@@ -120,29 +136,22 @@ impl Finding {
             | Fault::LooseJoint
             | Fault::LooseDish
             | Fault::DigitSlip
-            | Fault::WrongUnit => format!("{name} ({})", self.axis.words()),
-            _ => name.to_owned(),
+            | Fault::WrongUnit => format!("{name} ({axis})"),
+            _ => name.clone(),
         }
     }
 }
 
-/// A value with its standard deviation: as many decimals as two digits of the latter need.
+/// A value with its standard deviation, and the unit of both.
 pub fn measured(value: f64, sigma: f64, unit: &str) -> String {
-    if sigma == 0.0 {
+    let said = if sigma == 0.0 {
         // Exact, such as a whole hour.
-        return format!("{value} {unit}").trim_end().to_owned();
-    }
-    let decimals = if sigma.is_finite() {
-        (1 - sigma.log10().floor() as i32).clamp(0, 8) as usize
+        format!("{value} {unit}")
     } else {
-        3
+        let (value, sigma) = number::with_sigma(value, sigma);
+        format!("{value} +/- {sigma} {unit}")
     };
-    let unit = if unit.is_empty() {
-        String::new()
-    } else {
-        format!(" {unit}")
-    };
-    format!("{value:.decimals$} +/- {sigma:.decimals$}{unit}")
+    said.trim_end().to_owned()
 }
 
 #[cfg(test)]

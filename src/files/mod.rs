@@ -1,9 +1,11 @@
 //! Files: read as they are, written so that they are whole or not there.
 
 mod folder;
+mod nearby;
 mod read;
 mod whole;
 
 pub use folder::{FOLDER_RECORD, WholeFolder};
+pub use nearby::instead_of;
 pub use read::{Expected, Stamp, open, read_bytes};
 pub use whole::{PREFIX, SUFFIX, WholeFile, abandoned, link_end, sweep, write_whole};

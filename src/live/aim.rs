@@ -314,7 +314,7 @@ impl Aim {
                 let (az, el) = self.full.air.demand_of(&self.direction(place));
                 let rough = self.full.rough_demand_azimuth(place.0[0]);
                 // Near the zenith an azimuth says nothing.
-                if el.degrees() < 80.0 {
+                if el.degrees() < 80.0 && self.full.mount.kind().is_az_el() {
                     widen(&mut azimuth, az.nearest_turn_to(rough).degrees());
                 }
                 widen(&mut elevation, el.degrees());

@@ -2,12 +2,13 @@
 
 use std::path::Path;
 
-use super::axes::Axes;
+use super::axes::{Axes, reading_of};
 use super::cell::Unit;
 use super::log_options::LogOptions;
 use super::table::{Asked, Request, Schema, Table, Told, survey};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
+use crate::mount::AxisKind;
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
@@ -112,10 +113,10 @@ impl Angles {
             let cell = |column| line.columns.cell(&line.row, column);
             let decided = &found.decided;
             let time = cell(TIME).time(decided, &mut told);
-            let mut angle = |column: usize, axis: super::axes::AxisKind| {
+            let mut angle = |column: usize, axis: AxisKind| {
                 let cell = cell(column);
-                cell.required(axis.reading().words, &mut told)?;
-                cell.reading(axis, Unit::Degrees, &axis.reading(), decided, &mut told)
+                cell.required(reading_of(axis).words, &mut told)?;
+                cell.reading(axis, Unit::Degrees, &reading_of(axis), decided, &mut told)
             };
             let both = (angle(FIRST, first), angle(SECOND, second));
             if let (Some(time), (Some(a), Some(b))) = (time, both) {

@@ -1,45 +1,18 @@
 //! What a mount's two readings are called in logs.
 
+use serde_json::Value;
+
+use crate::mount::{AxisKind, Kind};
 use crate::quantity::Quantity;
+use crate::station::Station;
 use crate::station::limits::{ENCODER_AZIMUTH, ENCODER_ELEVATION};
-use crate::station::{MountKind, Station};
 
-/// What an axis turns about.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum AxisKind {
-    /// Clockwise from north.
-    Azimuth,
-    /// Up from the horizon.
-    Elevation,
-    /// Westward from the meridian.
-    HourAngle,
-    /// Northward from the equator.
-    Declination,
-    /// Of an x-y mount.
-    X,
-    /// Of an x-y mount.
-    Y,
-}
-
-impl AxisKind {
-    /// As messages and columns call it.
-    pub fn name(self) -> &'static str {
-        match self {
-            AxisKind::Azimuth => "azimuth",
-            AxisKind::Elevation => "elevation",
-            AxisKind::HourAngle => "hour_angle",
-            AxisKind::Declination => "declination",
-            AxisKind::X => "x",
-            AxisKind::Y => "y",
-        }
-    }
-    /// What its readings may be.
-    pub fn reading(self) -> Quantity {
-        match self {
-            AxisKind::Azimuth | AxisKind::HourAngle => AZIMUTH_READING,
-            AxisKind::Elevation => ELEVATION_READING,
-            AxisKind::Declination | AxisKind::X | AxisKind::Y => OTHER_READING,
-        }
+/// What the readings of an axis may be.
+pub fn reading_of(axis: AxisKind) -> Quantity {
+    match axis {
+        AxisKind::Azimuth | AxisKind::HourAngle => AZIMUTH_READING,
+        AxisKind::Elevation => ELEVATION_READING,
+        AxisKind::Declination | AxisKind::X | AxisKind::Y => OTHER_READING,
     }
 }
 
@@ -53,6 +26,20 @@ fn slipped(_: f64) -> Option<String> {
 /// A reading of an axis that makes less than a turn either way.
 const OTHER_READING: Quantity =
     Quantity::new(-270.0, 270.0, "degrees from -270 to 270").hint(slipped);
+
+/// A machine-readable result with the keys of its readings named for a kind of mount:
+/// [`Kind::key_of`].
+pub fn keyed(kind: Kind, value: Value) -> Value {
+    match value {
+        Value::Object(map) => Value::Object(
+            map.into_iter()
+                .map(|(key, value)| (kind.key_of(&key), keyed(kind, value)))
+                .collect(),
+        ),
+        Value::Array(list) => Value::Array(list.into_iter().map(|v| keyed(kind, v)).collect()),
+        other => other,
+    }
+}
 
 /// The two readings of a mount.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -69,8 +56,14 @@ pub enum Axes {
 impl Axes {
     /// Of a station's mount.
     pub fn of(station: &Station) -> Axes {
-        match station.mount.kind {
-            MountKind::AzEl => Axes::AzimuthElevation,
+        Axes::of_kind(station.mount.kind())
+    }
+    /// Of a kind of mount.
+    pub fn of_kind(kind: Kind) -> Axes {
+        match kind {
+            Kind::AzEl | Kind::Slant => Axes::AzimuthElevation,
+            Kind::Polar(_) => Axes::HourAngleDeclination,
+            Kind::XY(_) => Axes::Xy,
         }
     }
     /// The first and the second axis.

@@ -4,9 +4,12 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use serde::de::{Error as _, MapAccess, SeqAccess, Unexpected, Visitor};
-use serde::{Deserialize, Deserializer, Serialize};
+use serde::ser::SerializeStruct;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust, null_or_number};
+use crate::angle::{Angle, Apparent, Direction};
+use crate::mount::{AxisKind, Geometry, Kind, LowerAxis, Pole, Term};
 use crate::time::Utc;
 
 /// The value of `format` that this version writes and reads.
@@ -79,8 +82,102 @@ pub struct Correlation {
     pub value: f64,
 }
 
-/// What became of one peak.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+/// The kind of mount, with what says where its first axis points.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", deny_unknown_fields)]
+pub enum MountRecord {
+    /// Azimuth and elevation.
+    #[default]
+    #[serde(rename = "az-el")]
+    AzEl,
+    /// Hour angle and declination.
+    #[serde(rename = "polar")]
+    Polar {
+        /// Of the site: the nominal elevation of the polar axis.
+        latitude_deg: f64,
+    },
+    /// X and y.
+    #[serde(rename = "x-y")]
+    XY {
+        /// `north-south` or `east-west`.
+        lower_axis: LowerAxisRecord,
+    },
+    /// Azimuth and elevation on a base that leans on purpose.
+    #[serde(rename = "slant")]
+    Slant {
+        /// How far the azimuth axis leans.
+        axis_tilt_deg: f64,
+        /// Toward which azimuth.
+        axis_tilt_azimuth_deg: f64,
+    },
+}
+
+/// How a lower axis lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LowerAxisRecord {
+    /// Its outer end is the north end.
+    NorthSouth,
+    /// Its outer end is the east end.
+    EastWest,
+}
+
+impl MountRecord {
+    /// Of a mount that stands so.
+    pub fn of(geometry: &Geometry) -> MountRecord {
+        let at = Direction::<Apparent>::from_east_north_up(&geometry.axis_1());
+        // What the file of the station says, without the rounding of the way.
+        let whole = |a: Angle| (a.degrees() * 1e9).round() / 1e9;
+        match geometry.kind() {
+            Kind::AzEl => MountRecord::AzEl,
+            Kind::Polar(Pole::North) => MountRecord::Polar {
+                latitude_deg: whole(at.elevation()),
+            },
+            Kind::Polar(Pole::South) => MountRecord::Polar {
+                latitude_deg: -whole(at.elevation()),
+            },
+            Kind::XY(LowerAxis::NorthSouth) => MountRecord::XY {
+                lower_axis: LowerAxisRecord::NorthSouth,
+            },
+            Kind::XY(LowerAxis::EastWest) => MountRecord::XY {
+                lower_axis: LowerAxisRecord::EastWest,
+            },
+            Kind::Slant => MountRecord::Slant {
+                axis_tilt_deg: whole(Angle::RIGHT - at.elevation()),
+                axis_tilt_azimuth_deg: whole(at.azimuth()),
+            },
+        }
+    }
+
+    fn is_az_el(&self) -> bool {
+        *self == MountRecord::AzEl
+    }
+
+    /// How the mount stands.
+    pub fn geometry(&self) -> Geometry {
+        match self {
+            MountRecord::AzEl => Geometry::AZ_EL,
+            MountRecord::Polar { latitude_deg } => {
+                Geometry::polar(Angle::from_degrees(*latitude_deg))
+            }
+            MountRecord::XY { lower_axis } => Geometry::x_y(match lower_axis {
+                LowerAxisRecord::NorthSouth => LowerAxis::NorthSouth,
+                LowerAxisRecord::EastWest => LowerAxis::EastWest,
+            }),
+            MountRecord::Slant {
+                axis_tilt_deg,
+                axis_tilt_azimuth_deg,
+            } => Geometry::slant(
+                Angle::from_degrees(*axis_tilt_deg),
+                Angle::from_degrees(*axis_tilt_azimuth_deg),
+            ),
+        }
+    }
+}
+
+/// What became of one peak. The keys of the residuals go by the mount's axes:
+/// `cross_declination_residual_deg` and `declination_residual_deg`, for one.
+#[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CalibrationPeak {
     /// Data row in the peaks file, counted from 1.
@@ -89,16 +186,57 @@ pub struct CalibrationPeak {
     pub time_utc: Utc,
     /// Which emitter.
     pub emitter: String,
-    /// Emitter minus modelled beam, toward increasing azimuth, on the sky; null when not measured.
-    #[serde(deserialize_with = "null_or_number")]
+    /// Emitter minus modelled beam, toward increasing reading of the first axis, on the sky; null
+    /// when not measured.
+    #[serde(
+        alias = "cross_declination_residual_deg",
+        alias = "cross_y_residual_deg",
+        deserialize_with = "null_or_number"
+    )]
     pub cross_elevation_residual_deg: Option<f64>,
-    /// Emitter minus modelled beam, up; null when not measured.
-    #[serde(deserialize_with = "null_or_number")]
+    /// Emitter minus modelled beam, toward increasing reading of the second axis; null when not
+    /// measured.
+    #[serde(
+        alias = "declination_residual_deg",
+        alias = "y_residual_deg",
+        deserialize_with = "null_or_number"
+    )]
     pub elevation_residual_deg: Option<f64>,
     /// Whether the fit used it.
     pub used: bool,
     /// Why not; empty when used.
     pub why: String,
+    /// What the second axis reads, which names the residuals.
+    #[serde(skip, default = "elevation")]
+    pub axis_2: AxisKind,
+}
+
+fn elevation() -> AxisKind {
+    AxisKind::Elevation
+}
+
+/// The keys of the residuals across and along the second axis, by what that reads.
+pub fn residual_keys(axis_2: AxisKind) -> [&'static str; 2] {
+    match axis_2 {
+        AxisKind::Declination => ["cross_declination_residual_deg", "declination_residual_deg"],
+        AxisKind::Y => ["cross_y_residual_deg", "y_residual_deg"],
+        _ => ["cross_elevation_residual_deg", "elevation_residual_deg"],
+    }
+}
+
+impl Serialize for CalibrationPeak {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let [cross, along] = residual_keys(self.axis_2);
+        let mut peak = serializer.serialize_struct("CalibrationPeak", 7)?;
+        peak.serialize_field("row", &self.row)?;
+        peak.serialize_field("time_utc", &self.time_utc)?;
+        peak.serialize_field("emitter", &self.emitter)?;
+        peak.serialize_field(cross, &self.cross_elevation_residual_deg)?;
+        peak.serialize_field(along, &self.elevation_residual_deg)?;
+        peak.serialize_field("used", &self.used)?;
+        peak.serialize_field("why", &self.why)?;
+        peak.end()
+    }
 }
 
 /// The document `calibration.json`.
@@ -111,6 +249,9 @@ pub struct Calibration {
     pub created_utc: Utc,
     /// Name of the site.
     pub station: String,
+    /// The kind of mount, and how it stands; an az-el mount when it is missing.
+    #[serde(skip_serializing_if = "MountRecord::is_az_el", default)]
+    pub mount: MountRecord,
     /// By term name; every term not listed is zero.
     #[serde(deserialize_with = "each_term_once")]
     pub terms: BTreeMap<String, TermRecord>,
@@ -140,6 +281,17 @@ pub struct Calibration {
     pub causes: Vec<CauseRecord>,
     /// What the user should know.
     pub warnings: Vec<String>,
+}
+
+impl Calibration {
+    /// The kind of mount that it is of.
+    pub fn kind(&self) -> Kind {
+        self.mount.geometry().kind()
+    }
+    /// The record of a term, if it is listed.
+    pub fn term(&self, term: Term) -> Option<&TermRecord> {
+        self.terms.get(self.kind().term_name(term))
+    }
 }
 
 /// A map that refuses to hold a term twice, of which the last would silently win.

@@ -2,11 +2,12 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::calibration::{Calibration, CalibrationPeak, TermRecord};
+use super::calibration::{Calibration, CalibrationPeak, MountRecord, TermRecord, residual_keys};
 use super::json_place::Step;
+use crate::mount::{Group, Kind, Term, TermUnit};
 use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
-use crate::station::limits::{BEAM_LOSS, ELEVATION, OFFSET, TURN};
+use crate::station::limits::{AXIS_TILT, BEAM_LOSS, ELEVATION, LATITUDE, OFFSET, TURN};
 use crate::text::quoted;
 
 /// What a term's value is written in.
@@ -20,27 +21,15 @@ pub enum ValueUnit {
     Seconds,
 }
 
-/// The terms that a calibration file may name, with the unit of each.
-pub const TERMS: [(&str, ValueUnit); 18] = [
-    ("azimuth-zero", ValueUnit::Degrees),
-    ("elevation-zero", ValueUnit::Degrees),
-    ("tilt-north", ValueUnit::Degrees),
-    ("tilt-east", ValueUnit::Degrees),
-    ("collimation", ValueUnit::Degrees),
-    ("axis-skew", ValueUnit::Degrees),
-    ("droop", ValueUnit::Degrees),
-    ("azimuth-scale", ValueUnit::Fraction),
-    ("elevation-scale", ValueUnit::Fraction),
-    ("azimuth-runout-cos", ValueUnit::Degrees),
-    ("azimuth-runout-sin", ValueUnit::Degrees),
-    ("elevation-runout-cos", ValueUnit::Degrees),
-    ("elevation-runout-sin", ValueUnit::Degrees),
-    ("track-warp-cos", ValueUnit::Degrees),
-    ("track-warp-sin", ValueUnit::Degrees),
-    ("azimuth-backlash", ValueUnit::Degrees),
-    ("elevation-backlash", ValueUnit::Degrees),
-    ("clock-offset", ValueUnit::Seconds),
-];
+impl From<TermUnit> for ValueUnit {
+    fn from(unit: TermUnit) -> ValueUnit {
+        match unit {
+            TermUnit::Angle => ValueUnit::Degrees,
+            TermUnit::Fraction => ValueUnit::Fraction,
+            TermUnit::Seconds => ValueUnit::Seconds,
+        }
+    }
+}
 
 impl ValueUnit {
     /// The key of a value in this unit.
@@ -79,54 +68,56 @@ impl ValueUnit {
 /// The size beyond which a term's value makes no sense, in its unit: a whole turn for what an
 /// encoder or its play may be off by, half a right angle for what a mount is built off by (beyond
 /// that its beam reaches no part of the sky, or only little), half for a scale.
-fn most(name: &str, unit: ValueUnit) -> f64 {
-    match (unit, name) {
-        (ValueUnit::Fraction, _) => 0.5,
-        (ValueUnit::Seconds, _) => 1e9,
+fn most(term: Term) -> f64 {
+    match (term.unit(), term.group()) {
+        (TermUnit::Fraction, _) => 0.5,
+        (TermUnit::Seconds, _) => 1e9,
         (
-            ValueUnit::Degrees,
-            "azimuth-zero" | "elevation-zero" | "azimuth-backlash" | "elevation-backlash",
+            TermUnit::Angle,
+            Group::AzimuthZero
+            | Group::ElevationZero
+            | Group::AzimuthBacklash
+            | Group::ElevationBacklash,
         ) => 360.0,
-        (ValueUnit::Degrees, _) => 45.0,
+        (TermUnit::Angle, _) => 45.0,
     }
 }
 
 /// What the value of a term may be, in the unit of files.
-pub fn term_quantity(name: &str) -> Quantity {
-    let unit = TERMS.iter().find(|(known, _)| *known == name);
-    let unit = unit.map_or(ValueUnit::Degrees, |(_, unit)| *unit);
-    let most = most(name, unit);
-    let words = match (unit, most as u32) {
-        (ValueUnit::Degrees, 360) => "degrees from -360 to 360",
-        (ValueUnit::Degrees, _) => "degrees from -45 to 45",
-        (ValueUnit::Fraction, _) => "a fraction from -0.5 to 0.5",
-        (ValueUnit::Seconds, _) => "seconds from -1e9 to 1e9",
+pub fn term_quantity(term: Term) -> Quantity {
+    let most = most(term);
+    let words = match (term.unit(), most as u32) {
+        (TermUnit::Angle, 360) => "degrees from -360 to 360",
+        (TermUnit::Angle, _) => "degrees from -45 to 45",
+        (TermUnit::Fraction, _) => "a fraction from -0.5 to 0.5",
+        (TermUnit::Seconds, _) => "seconds from -1e9 to 1e9",
     };
     Quantity::new(-most, most, words)
 }
 
 /// What is said of a bound.
-fn at_most(name: &str, unit: ValueUnit) -> String {
-    let most = most(name, unit);
-    match unit {
-        ValueUnit::Degrees => format!("{most} degrees at most, either way"),
-        ValueUnit::Fraction => format!("a fraction of {most} at most, either way"),
-        ValueUnit::Seconds => format!("{most} seconds at most, either way"),
+fn at_most(term: Term) -> String {
+    let most = most(term);
+    match term.unit() {
+        TermUnit::Angle => format!("{most} degrees at most, either way"),
+        TermUnit::Fraction => format!("a fraction of {most} at most, either way"),
+        TermUnit::Seconds => format!("{most} seconds at most, either way"),
     }
 }
 
 /// The terms whose values are numbers, but larger than makes sense: what each is, and what was
 /// expected.
 pub(super) fn beyond_sense(calibration: &Calibration) -> Vec<String> {
+    let kind = calibration.kind();
     let of = |name: &str, record: &TermRecord| {
-        let (_, unit) = TERMS.iter().find(|(known, _)| *known == name)?;
-        let value = match unit {
-            ValueUnit::Degrees => record.value_deg,
-            ValueUnit::Fraction => record.value,
-            ValueUnit::Seconds => record.value_s,
+        let term = kind.term_by_name(name)?;
+        let value = match term.unit() {
+            TermUnit::Angle => record.value_deg,
+            TermUnit::Fraction => record.value,
+            TermUnit::Seconds => record.value_s,
         }?;
-        (value.is_finite() && !within(value, most(name, *unit)))
-            .then(|| format!("{name} is {value}; expected {}", at_most(name, *unit)))
+        (value.is_finite() && !within(value, most(term)))
+            .then(|| format!("{name} is {value}; expected {}", at_most(term)))
     };
     (calibration.terms.iter())
         .filter_map(|(name, record)| of(name, record))
@@ -139,8 +130,10 @@ pub(super) type Fault = (Vec<Step>, Wrong);
 /// All that is wrong with the content of a calibration.
 pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     let mut faults = Vec::new();
+    mount_faults(&calibration.mount, &mut faults);
+    let kind = calibration.kind();
     for (name, record) in &calibration.terms {
-        let found = term_faults(name, record).into_iter();
+        let found = term_faults(kind, name, record).into_iter();
         faults.extend(found.map(|(key, wrong)| {
             let mut path = vec![Step::key("terms"), Step::key(name)];
             path.extend(key.map(Step::key));
@@ -161,6 +154,26 @@ pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     expectation_faults(calibration, &mut faults);
     cause_faults(calibration, &mut faults);
     faults
+}
+
+/// What is wrong with how the mount stands.
+fn mount_faults(mount: &MountRecord, faults: &mut Vec<Fault>) {
+    let numbers = match mount {
+        MountRecord::AzEl | MountRecord::XY { .. } => Vec::new(),
+        MountRecord::Polar { latitude_deg } => vec![("latitude_deg", *latitude_deg, LATITUDE)],
+        MountRecord::Slant {
+            axis_tilt_deg,
+            axis_tilt_azimuth_deg,
+        } => vec![
+            ("axis_tilt_deg", *axis_tilt_deg, AXIS_TILT),
+            ("axis_tilt_azimuth_deg", *axis_tilt_azimuth_deg, TURN),
+        ],
+    };
+    for (key, value, quantity) in numbers {
+        if let Err(wrong) = quantity.check(key, &value.to_string(), value) {
+            faults.push((vec![Step::key("mount"), Step::key(key)], wrong));
+        }
+    }
 }
 
 /// What is wrong with the expected pointing error.
@@ -221,18 +234,23 @@ fn within(value: f64, most: f64) -> bool {
 }
 
 /// What is wrong with one term, and under which of its keys.
-fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wrong)> {
-    let known = || TERMS.iter().map(|(known, _)| *known);
-    let Some((_, unit)) = TERMS.iter().find(|(known, _)| *known == name) else {
-        let wrong = Wrong::new(
-            format!("no term is called {}", quoted(name)),
-            nearest_name(name, known()).map_or_else(
-                || format!("one of {}", known().collect::<Vec<_>>().join(", ")),
-                str::to_owned,
+fn term_faults(kind: Kind, name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wrong)> {
+    let Some(term) = kind.term_by_name(name) else {
+        let known = kind.term_names();
+        let found = match kind.others_with(name) {
+            Some(others) => format!(
+                "{} is a term of {others} mounts, and this calibration is of one of kind {kind}",
+                quoted(name)
             ),
-        );
-        return vec![(None, wrong)];
+            None => format!("no term is called {}", quoted(name)),
+        };
+        let expected = match nearest_name(name, known.iter().copied()) {
+            Some(near) => near.to_owned(),
+            None => format!("one of {}", known.join(", ")),
+        };
+        return vec![(None, Wrong::new(found, expected))];
     };
+    let unit = &ValueUnit::from(term.unit());
     let mut faults = Vec::new();
     let given = [
         (
@@ -270,8 +288,8 @@ fn term_faults(name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wr
         faults.push((None, wrong));
     }
     for (_, value, sigma, prior) in given.iter().filter(|(own, ..)| own == unit) {
-        if let Some(value) = value.filter(|v| !within(*v, most(name, *unit))) {
-            let wrong = Wrong::new(format!("{name} is {value}"), at_most(name, *unit))
+        if let Some(value) = value.filter(|v| !within(*v, most(term))) {
+            let wrong = Wrong::new(format!("{name} is {value}"), at_most(term))
                 .mend("put back the value that solve wrote, or run solve again");
             faults.push((Some(unit.value_key()), wrong));
         }
@@ -343,13 +361,11 @@ fn peak_faults(peaks: &[CalibrationPeak], faults: &mut Vec<Fault>) {
             );
             add("row", wrong);
         }
-        for (key, residual) in [
-            (
-                "cross_elevation_residual_deg",
-                peak.cross_elevation_residual_deg,
-            ),
-            ("elevation_residual_deg", peak.elevation_residual_deg),
-        ] {
+        let residuals = [
+            peak.cross_elevation_residual_deg,
+            peak.elevation_residual_deg,
+        ];
+        for (key, residual) in residual_keys(peak.axis_2).into_iter().zip(residuals) {
             if let Some(residual) = residual.filter(|r| !within(*r, 180.0)) {
                 let wrong = Wrong::new(format!("{key} is {residual}"), "degrees from -180 to 180");
                 add(key, wrong);

@@ -46,8 +46,12 @@ impl Calibration {
             return Err(wrong.of_file(file).into());
         }
         check_format(file, text)?;
-        let calibration: Calibration =
+        let mut calibration: Calibration =
             serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
+        let [_, axis_2] = calibration.kind().axes();
+        for peak in &mut calibration.peaks {
+            peak.axis_2 = axis_2;
+        }
         let mut faults = faults_of(&calibration);
         // Each place is looked for from the beginning: those that are only counted need none.
         let counted = faults.split_off(faults.len().min(MOST_PROBLEMS_SHOWN));

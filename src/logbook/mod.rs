@@ -27,11 +27,12 @@ mod sweeps;
 mod table;
 
 pub use angles::Angles;
-pub use axes::{AZIMUTH_READING, Axes, AxisKind};
+pub use axes::{AZIMUTH_READING, Axes, keyed, reading_of};
 pub use calibration::{
-    Calibration, CalibrationPeak, Correlation, FORMAT, TermRecord, TermState, checksum,
+    Calibration, CalibrationPeak, Correlation, FORMAT, LowerAxisRecord, MountRecord, TermRecord,
+    TermState, checksum, residual_keys,
 };
-pub use calibration_faults::{TERMS, ValueUnit, term_quantity};
+pub use calibration_faults::{ValueUnit, term_quantity};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
 pub use cell::CompassMeaning;
 pub use log_options::{ColumnNames, LogOptions};

@@ -1,6 +1,6 @@
 //! The peak in a row of a log.
 
-use super::axes::Axes;
+use super::axes::{Axes, reading_of};
 use super::cell::Unit;
 use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
@@ -74,7 +74,7 @@ impl<'a> Reading<'a> {
                 },
                 one_of: Vec::new(),
             },
-            quantities: axes.kinds().map(|kind| kind.reading()),
+            quantities: axes.kinds().map(reading_of),
         }
     }
 }

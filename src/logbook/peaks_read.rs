@@ -490,17 +490,13 @@ impl<'a> Gathered<'a> {
     /// Readings that the encoders should not be able to show.
     fn range_warnings(&self) -> Vec<String> {
         let mount = &self.reading.station.mount;
-        let [first, second] = self
-            .log
-            .axes
-            .kinds()
-            .map(|kind| kind.name().replace('_', " "));
+        let [first, second] = self.log.axes.kinds().map(|kind| kind.words());
         let mut warnings = Vec::new();
         let mut more = 0;
         for peak in &self.log.peaks {
             for (axis, reading, (low, high)) in [
-                (&first, peak.azimuth, mount.azimuth_range),
-                (&second, peak.elevation, mount.elevation_range),
+                (first, peak.azimuth, mount.azimuth_range),
+                (second, peak.elevation, mount.elevation_range),
             ] {
                 let Some(reading) = reading.filter(|r| *r < low || *r > high) else {
                     continue;

@@ -3,7 +3,7 @@
 use std::io::{BufRead, Cursor, Read};
 use std::path::Path;
 
-use super::axes::Axes;
+use super::axes::{Axes, reading_of};
 use super::plain_row::{Field, Form};
 use super::scan::PowerUnit;
 use super::scan_rows::{
@@ -196,8 +196,8 @@ fn form_of<R: BufRead>(table: &Table<R>, axes: Axes, power: (usize, PowerUnit)) 
         fields: (0..count).map(field).collect(),
         delimiter: dialect.delimiter as u8,
         unit: power.1,
-        azimuth: limits(first.reading()),
-        elevation: limits(second.reading()),
+        azimuth: limits(reading_of(first)),
+        elevation: limits(reading_of(second)),
         power: limits(match power.1 {
             PowerUnit::Decibels => DECIBELS,
             PowerUnit::Linear | PowerUnit::Counts => LINEAR,

@@ -4,7 +4,7 @@ use std::io::BufRead;
 use std::path::Path;
 
 use super::angles::usual_step_s;
-use super::axes::Axes;
+use super::axes::{Axes, reading_of};
 use super::cell::{Cell, Unit};
 use super::emitter_names::{check_emitter, emitter, one_emitter};
 use super::plain_row::{self, Date, Form};
@@ -424,8 +424,8 @@ impl<'a> Cells<'a> {
             true => (self.cell(FIRST_IN_HOURS), Unit::Hours),
             false => (self.cell(FIRST), Unit::Degrees),
         };
-        let mut read = |cell: Cell<'_>, axis: super::axes::AxisKind, unit| {
-            let quantity = axis.reading();
+        let mut read = |cell: Cell<'_>, axis: crate::mount::AxisKind, unit| {
+            let quantity = reading_of(axis);
             cell.required(quantity.words, told)?;
             cell.reading(axis, unit, &quantity, self.decided, told)
         };

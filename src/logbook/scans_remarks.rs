@@ -230,8 +230,8 @@ impl RangeWatch {
     pub fn new(mount: &Mount) -> RangeWatch {
         RangeWatch {
             ranges: [
-                ("azimuth", mount.azimuth_range),
-                ("elevation", mount.elevation_range),
+                (mount.kind().axes()[0].words(), mount.azimuth_range),
+                (mount.kind().axes()[1].words(), mount.elevation_range),
             ],
             first: None,
             rows: 0,

@@ -1,5 +1,6 @@
 //! `scans.csv`, written.
 
+use super::axes::Axes;
 use super::scan::Scan;
 use crate::text::to_cell;
 
@@ -8,9 +9,10 @@ const READING: usize = 6;
 /// Decimals of a power.
 const POWER: usize = 6;
 
-/// Scans as a log of raw signal, a row a sample, powers in proportion to power. The reader of such
+/// Scans of a mount with these axes as a log of raw signal, a row a sample, powers in proportion to power. The reader of such
 /// logs gets the same scans from it, to the millisecond and the decimals that are written.
-pub fn scans_csv(scans: &[Scan]) -> String {
+pub fn scans_csv(axes: Axes, scans: &[Scan]) -> String {
+    let [one, two] = axes.kinds();
     let mut rows = csv::Writer::from_writer(Vec::new());
     let mut write = |cells: [&str; 6]| {
         // A vector takes whatever is written.
@@ -20,8 +22,8 @@ pub fn scans_csv(scans: &[Scan]) -> String {
         "scan",
         "time_utc",
         "emitter",
-        "azimuth_deg",
-        "elevation_deg",
+        &format!("{}_deg", one.key()),
+        &format!("{}_deg", two.key()),
         "power_linear",
     ]);
     for scan in scans {

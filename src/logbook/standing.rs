@@ -2,6 +2,8 @@
 
 use super::calibration::{Calibration, TermState};
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust};
+use crate::mount::Kind;
+use crate::number::two_digits;
 use crate::problem::printable;
 use crate::text::quoted;
 
@@ -90,16 +92,9 @@ fn expectation(expected: &ExpectedPointingError) -> String {
     )
 }
 
-/// A number of degrees to two significant digits.
-fn two_digits(value: f64) -> String {
-    let size = value.abs().log10().floor();
-    let decimals = if size.is_finite() { 1.0 - size } else { 0.0 };
-    format!("{value:.*}", decimals.clamp(0.0, 6.0) as usize)
-}
-
 impl Calibration {
-    /// What stands against using it at the station of that name.
-    pub fn standing(&self, station: &str) -> Standing {
+    /// What stands against using it at the station of that name, whose mount is of that kind.
+    pub fn standing(&self, station: &str, mount: Kind) -> Standing {
         let mut standing = Standing::of_trust(
             self.trust,
             &self.reasons,
@@ -110,6 +105,12 @@ impl Calibration {
                 "the calibration is of the station {}, the station file of {}",
                 quoted(&self.station),
                 quoted(station)
+            ));
+        }
+        if self.kind() != mount {
+            standing.foreign = Some(format!(
+                "the calibration is of a mount of kind {}, the station file of one of kind {mount}",
+                self.kind()
             ));
         }
         // What has reasons names them itself.
@@ -166,8 +167,11 @@ mod tests {
         let mut good = calibration();
         good.trust = Trust::Good;
         good.terms.retain(|_, r| r.state != TermState::NotSeparable);
-        assert_eq!(good.standing("Mill meadow"), Standing::default());
-        let standing = good.standing("Hill");
+        assert_eq!(
+            good.standing("Mill meadow", Kind::AzEl),
+            Standing::default()
+        );
+        let standing = good.standing("Hill", Kind::AzEl);
         assert_eq!(
             standing.refusal().unwrap(),
             "the calibration is of the station \"Mill meadow\", the station file of \"Hill\""
@@ -196,7 +200,7 @@ mod tests {
             size_unit: "deg".to_owned(),
             sigma: None,
         }];
-        let standing = limited.standing("Mill meadow");
+        let standing = limited.standing("Mill meadow", Kind::AzEl);
         assert_eq!(standing.refusal(), None);
         assert_eq!(
             standing.caveats(),
@@ -214,7 +218,7 @@ mod tests {
     fn what_means_nothing_is_refused_with_its_reasons() {
         let mut none = calibration();
         none.distrust(Trust::None, "the time zone is wrong".to_owned());
-        let refusal = none.standing("Hill").refusal().unwrap();
+        let refusal = none.standing("Hill", Kind::AzEl).refusal().unwrap();
         assert!(
             refusal.contains("of the station \"Mill meadow\""),
             "{refusal}"

@@ -2,10 +2,13 @@
 //! fit of many peaks asks for again and again.
 //!
 //! The same steps as [`MountModel::beam_with_derivatives`]; sines and cosines of readings come
-//! in ready-made, and a constant zero is added to their angles by the theorem of addition.
+//! in ready-made, and a constant zero is added to their angles by the theorem of addition. All
+//! vectors here stand in the mount's own frame, where its first axis points up
+//! ([`super::Geometry::to_mount`]); for an az-el mount that is the local one.
 
 use nalgebra::{Matrix3, Vector3};
 
+use super::geometry::Turn;
 use super::lanes::{LANES, Lanes};
 use super::model::{Fixed, MountModel, SinCos};
 use super::term::Term;
@@ -40,6 +43,8 @@ pub struct MoreOfReadings {
 pub struct Batch {
     model: MountModel,
     fixed: Fixed,
+    /// None for az-el.
+    turn: Option<Turn>,
     tilt: Matrix3<f64>,
     azimuth_zero: SinCos,
     elevation_zero: SinCos,
@@ -50,11 +55,15 @@ pub struct Batch {
 }
 
 /// Where the beam points, and the frame there: toward increasing azimuth, toward increasing
-/// elevation, outward.
+/// elevation, outward; all of the mount's own frame.
 #[derive(Clone, Copy, Debug)]
 pub struct Sight {
-    /// The beam before the tilt (east, north, up).
+    /// The beam before the tilt.
     untilted: [Lanes; 3],
+    /// What gravity does to the beam about an axis that does not stand upright.
+    sag: Option<Sagging>,
+    /// Which way the mount's azimuth and elevation go when the readings grow.
+    signs: [f64; 2],
     /// The up part of the beam, and the length of its horizontal part.
     up: Lanes,
     horizontal: Lanes,
@@ -67,7 +76,20 @@ pub struct Sight {
     h: [Lanes; 2],
 }
 
-/// How the beam moves, each pair in radians toward (increasing azimuth, increasing elevation)
+/// A beam that gravity turns toward the nadir, as in [`super::geometry::Sag`].
+#[derive(Clone, Copy, Debug)]
+struct Sagging {
+    /// The beam before.
+    before: [Lanes; 3],
+    by_droop: [Lanes; 3],
+    right: [Lanes; 3],
+    up_before: [Lanes; 3],
+    up_after: [Lanes; 3],
+    across: Lanes,
+    along: Lanes,
+}
+
+/// How the beam moves, each pair in radians toward (increasing first reading, increasing second)
 /// for a radian of what is named.
 #[derive(Clone, Copy, Debug)]
 pub struct Moves {
@@ -89,6 +111,7 @@ impl Batch {
         let column = |v: Vector3<f64>| fixed.tilt.rotate(&v);
         Batch {
             model: *model,
+            turn: model.geometry().turn().copied(),
             fixed,
             tilt: Matrix3::from_columns(&[
                 column(Vector3::x()),
@@ -144,7 +167,16 @@ impl Batch {
         if self.elevation_varies {
             h0 = added(h0, self.elevation_excess(readings).sin_cos());
         }
-        let h = added(h0, (h0[1] * -self.droop).sin_cos());
+        let mut signs = [1.0; 2];
+        let h = match &self.turn {
+            None => added(h0, (h0[1] * -self.droop).sin_cos()),
+            Some(of) => {
+                signs = of.signs;
+                a = turned([a[0] * signs[0], a[1]], of.zero_sin_cos);
+                h0[0] = h0[0] * signs[1];
+                h0
+            }
+        };
 
         let Fixed {
             collimation: c,
@@ -165,7 +197,11 @@ impl Batch {
         let t = &self.tilt;
         let row =
             |i: usize| untilted[0] * t[(i, 0)] + untilted[1] * t[(i, 1)] + untilted[2] * t[(i, 2)];
-        let outward = [row(0), row(1), row(2)];
+        let mut outward = [row(0), row(1), row(2)];
+        let sag = match &self.turn {
+            Some(of) if self.droop != 0.0 => Some(sagging(&mut outward, &of.up, self.droop)),
+            _ => None,
+        };
         let horizontal = (outward[0] * outward[0] + outward[1] * outward[1]).sqrt();
         let mut azimuth = [Lanes::ZERO, Lanes::all(1.0)];
         if horizontal.every(|x| x > 0.0) {
@@ -182,6 +218,8 @@ impl Batch {
         }
         Sight {
             untilted,
+            sag,
+            signs,
             up: outward[2],
             horizontal,
             azimuth,
@@ -229,32 +267,74 @@ impl Batch {
     #[inline(always)]
     pub fn moves(&self, sight: &Sight) -> Moves {
         let [sin, cos] = sight.azimuth;
-        // Both directions of the frame, turned back by the tilt.
         let t = &self.tilt;
-        let back = |j: usize| cos * t[(0, j)] - sin * t[(1, j)];
-        let right = [back(0), back(1), back(2)];
-        let up = cross(&right, &sight.untilted);
-        let rightward = self.parts(sight, &right);
-        let upward = self.parts(sight, &up);
+        // The steps of the beam that show as right and up, before gravity turns it; in az-el
+        // mounts the frame itself.
+        let moving = sight.sag.as_ref().map(|sag| {
+            let ahead = [-(sight.up * sin), -(sight.up * cos), sight.horizontal];
+            [[cos, -sin, Lanes::ZERO], ahead].map(|v| cross(&sag.before, &sag.drawn_back(&v)))
+        });
+        let (rightward, upward) = match &moving {
+            None => {
+                // Both directions of the frame, turned back by the tilt.
+                let back = |j: usize| cos * t[(0, j)] - sin * t[(1, j)];
+                let right = [back(0), back(1), back(2)];
+                let up = cross(&right, &sight.untilted);
+                (self.parts(sight, &right), self.parts(sight, &up))
+            }
+            Some([about_right, about_up]) => {
+                let back = |v: &[Lanes; 3]| {
+                    [0, 1, 2].map(|j| v[0] * t[(0, j)] + v[1] * t[(1, j)] + v[2] * t[(2, j)])
+                };
+                let less = |v: [Lanes; 3]| v.map(|x| -x);
+                let rightward = self.parts(sight, &back(about_up));
+                (rightward, self.parts(sight, &less(back(about_right))))
+            }
+        };
         let both = |of: fn(&Parts) -> Lanes| [-of(&upward), of(&rightward)];
         let less = |[x, y]: [Lanes; 2]| [-x, -y];
         let elevation_axis = both(|p| p.elevation_axis);
-        let tilt = |axis: &Vector3<f64>| {
-            let ahead = sin * axis.x + cos * axis.y;
-            [
-                sight.up * ahead - sight.horizontal * axis.z,
-                cos * axis.x - sin * axis.y,
-            ]
+        let tilt = |axis: &Vector3<f64>| match &moving {
+            None => {
+                let ahead = sin * axis.x + cos * axis.y;
+                [
+                    sight.up * ahead - sight.horizontal * axis.z,
+                    cos * axis.x - sin * axis.y,
+                ]
+            }
+            Some(about) => about.map(|v| v[0] * axis.x + v[1] * axis.y + v[2] * axis.z),
         };
-        let droop = -sight.h0[1];
-        Moves {
+        let moves = Moves {
             azimuth_axis: less(both(|p| p.azimuth_axis)),
-            elevation_axis: scaled(elevation_axis, Lanes::all(1.0) + sight.h0[0] * self.droop),
+            elevation_axis,
             collimation: less(both(|p| p.collimation)),
             skew: less(both(|p| p.skew)),
             tilt_north: tilt(&self.fixed.tilt_axes[0]),
             tilt_east: tilt(&self.fixed.tilt_axes[1]),
-            droop: scaled(elevation_axis, droop),
+            droop: [Lanes::ZERO; 2],
+        };
+        match &self.turn {
+            None => Moves {
+                elevation_axis: scaled(elevation_axis, Lanes::all(1.0) + sight.h0[0] * self.droop),
+                droop: scaled(elevation_axis, -sight.h0[1]),
+                ..moves
+            },
+            Some(of) => {
+                let by_droop = match &sight.sag {
+                    Some(sag) => sag.by_droop,
+                    None => by_no_droop(&sight.outward, &of.up),
+                };
+                let shown = |[x, y]: [Lanes; 2]| [x * of.signs[0], y * of.signs[1]];
+                Moves {
+                    azimuth_axis: scaled(shown(moves.azimuth_axis), Lanes::all(of.signs[0])),
+                    elevation_axis: scaled(shown(moves.elevation_axis), Lanes::all(of.signs[1])),
+                    collimation: shown(moves.collimation),
+                    skew: shown(moves.skew),
+                    tilt_north: shown(moves.tilt_north),
+                    tilt_east: shown(moves.tilt_east),
+                    droop: sight.resolved(&by_droop),
+                }
+            }
         }
     }
 
@@ -283,8 +363,8 @@ struct Parts {
 }
 
 impl Sight {
-    /// The step on the sky to a unit vector (east, north, up): see
-    /// [`crate::angle::SkyBasis::offset_to`]. Radians toward increasing azimuth and elevation.
+    /// The step on the sky to a unit vector of the mount's own frame: see
+    /// [`crate::angle::SkyBasis::offset_to`]. Radians toward increasing readings.
     #[inline(always)]
     pub fn offset_to(&self, target: &[Lanes; 3]) -> [Lanes; 2] {
         let [x, y] = self.resolved(target);
@@ -311,20 +391,20 @@ impl Sight {
                 outward: at(&self.outward),
             };
             let offset = basis.offset_to(&at(target));
-            found[0].0[lane] = offset.cross_elevation.radians();
-            found[1].0[lane] = offset.elevation.radians();
+            found[0].0[lane] = offset.cross_elevation.radians() * self.signs[0];
+            found[1].0[lane] = offset.elevation.radians() * self.signs[1];
         }
         found
     }
 
-    /// The parts of a vector (east, north, up) toward increasing azimuth and elevation.
+    /// The parts of a vector of the mount's own frame toward increasing readings.
     #[inline(always)]
     pub fn resolved(&self, v: &[Lanes; 3]) -> [Lanes; 2] {
         let [sin, cos] = self.azimuth;
         let ahead = v[0] * sin + v[1] * cos;
         [
-            v[0] * cos - v[1] * sin,
-            v[2] * self.horizontal - self.up * ahead,
+            (v[0] * cos - v[1] * sin) * self.signs[0],
+            (v[2] * self.horizontal - self.up * ahead) * self.signs[1],
         ]
     }
 }
@@ -359,6 +439,51 @@ impl Moves {
             Term::ClockOffset => [Lanes::ZERO; 2],
         }
     }
+}
+
+impl Sagging {
+    /// The step before that shows as `v` after.
+    #[inline(always)]
+    fn drawn_back(&self, v: &[Lanes; 3]) -> [Lanes; 3] {
+        let right = dot(&self.right, v) * self.across;
+        let up = dot(&self.up_after, v) * self.along;
+        [0, 1, 2].map(|i| self.right[i] * right + self.up_before[i] * up)
+    }
+}
+
+/// Turns a beam toward the nadir, where the zenith is `up`.
+#[inline(always)]
+fn sagging(beam: &mut [Lanes; 3], up: &Vector3<f64>, droop: f64) -> Sagging {
+    /// Straight up to rounding; any direction will do for the right there.
+    const STRAIGHT: f64 = 1e-100;
+    let before = *beam;
+    let zenith = [up.x, up.y, up.z].map(Lanes::all);
+    let sin = dot(&before, &zenith);
+    let side = cross(&before, &zenith);
+    let cos = dot(&side, &side).sqrt().map(|c| c.max(STRAIGHT));
+    let (s, c) = (cos * droop).sin_cos();
+    let inverse = cos.inverse();
+    let share = s * inverse;
+    let right = side.map(|x| x * inverse);
+    let rise = [0, 1, 2].map(|i| zenith[i] - before[i] * sin);
+    *beam = [0, 1, 2].map(|i| before[i] * c - rise[i] * share);
+    Sagging {
+        before,
+        by_droop: [0, 1, 2].map(|i| -(before[i] * (cos * s) + rise[i] * c)),
+        right,
+        up_before: cross(&right, &before),
+        up_after: cross(&right, beam),
+        across: c + sin * share,
+        along: Lanes::all(1.0) + sin * droop,
+    }
+}
+
+/// How the first bit of droop moves a beam.
+#[inline(always)]
+fn by_no_droop(beam: &[Lanes; 3], up: &Vector3<f64>) -> [Lanes; 3] {
+    let zenith = [up.x, up.y, up.z].map(Lanes::all);
+    let sin = dot(beam, &zenith);
+    [0, 1, 2].map(|i| beam[i] * sin - zenith[i])
 }
 
 /// The angle over its sine by powers of the square of the sine (the series of the arc sine).

@@ -1,24 +1,27 @@
 //! The inverse: which encoder readings put the beam on a direction.
 //!
 //! Undoing the tilt and the axis geometry is closed form; undoing droop, runout and warp
-//! takes a few Newton steps. An az-el mount has two answers, one with the dish below the
-//! zenith and one over the top, and every whole turn of an axis is another place of its
-//! encoder.
+//! takes a few Newton steps. A mount has two answers, one with the dish on the near side of its
+//! first axis (for an az-el mount below the zenith) and one over the top, and every whole turn of
+//! an axis is another place of its encoder.
 
 use std::fmt;
 
 use nalgebra::Vector3;
 
+use super::geometry::Sag;
 use super::model::{ApproachSigns, AxisAngle, MountModel, READING_TOLERANCE, SinCos, raise, skew};
 use super::term::Term;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
-/// The direction lies inside the cone about the azimuth axis that the beam cannot enter.
+/// The direction lies inside the cone about the first axis that the beam cannot enter.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Keyhole {
-    /// Half-angle of the cone about the azimuth axis that no reading reaches.
+    /// What the first axis is called.
+    pub axis: &'static str,
+    /// Half-angle of the cone about the first axis that no reading reaches.
     pub half_angle: Angle,
-    /// How far from the azimuth axis the demanded direction lies.
+    /// How far from the first axis the demanded direction lies.
     pub distance: Angle,
 }
 
@@ -26,9 +29,10 @@ impl fmt::Display for Keyhole {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(
             f,
-            "the direction lies {:.4} deg from the azimuth axis, inside the keyhole of {:.4} deg \
-             that the beam cannot enter",
+            "the direction lies {:.4} deg from the {}, inside the keyhole of {:.4} deg that the beam \
+             cannot enter",
             self.distance.degrees(),
+            self.axis,
             self.half_angle.degrees()
         )
     }
@@ -66,14 +70,14 @@ struct AxisAngles {
 }
 
 impl MountModel {
-    /// Half-angle of the cone about the azimuth axis's upper end that the beam cannot enter:
+    /// Half-angle of the cone about the first axis's outer end that the beam cannot enter:
     /// |collimation - axis skew|, for at the top the one turns the beam just as far to the right
     /// as the other turns it back.
     pub fn keyhole(&self) -> Angle {
         self.keyhole_about(1.0)
     }
 
-    /// The same about the upper (+1) or lower (-1) end of the axis.
+    /// The same about the outer (+1) or inner (-1) end of the axis.
     fn keyhole_about(&self, end: f64) -> Angle {
         let collimation = self.terms().angle(Term::Collimation);
         (collimation - self.terms().angle(Term::AxisSkew) * end).abs()
@@ -97,12 +101,31 @@ impl MountModel {
 
     /// Where the axes must stand: below the zenith, and over the top.
     fn axes_for(&self, direction: &Direction<Apparent>) -> Result<[AxisAngles; 2], Keyhole> {
-        let turned = self.fixed().tilt.back().rotate(&direction.east_north_up());
+        let droop = self.terms().inside(Term::Droop);
+        let of = self.geometry().turn();
+        let inside = match of {
+            None => direction.east_north_up(),
+            Some(_) => {
+                let elevation = Sag::undone(direction.elevation().radians(), droop);
+                let before = Direction::<Apparent>::apparent(
+                    direction.azimuth(),
+                    Angle::from_radians(elevation),
+                );
+                self.geometry().to_mount(&before.east_north_up())
+            }
+        };
+        let turned = self.fixed().tilt.back().rotate(&inside);
         let h = self.raised_angle(&turned)?;
         Ok([h, std::f64::consts::PI - h].map(|h| {
             let skewed = skew(&raise(self.fixed().collimation, h), self.fixed().skew);
             let azimuth = turned.x.atan2(turned.y) - skewed.x.atan2(skewed.y);
-            let droop = self.terms().inside(Term::Droop);
+            if let Some(of) = of {
+                let signed = |x: f64| Angle::from_radians(x).wrapped_signed().radians();
+                return AxisAngles {
+                    azimuth: signed(of.x(azimuth)),
+                    elevation: signed(of.h(h)),
+                };
+            }
             AxisAngles {
                 azimuth: Angle::from_radians(azimuth).wrapped_signed().radians(),
                 elevation: newton(h, |h0| AxisAngle {
@@ -137,6 +160,7 @@ impl MountModel {
         let horizontal = turned.x.hypot(turned.y);
         if horizontal < x - ROUNDING {
             return Err(Keyhole {
+                axis: self.kind().axis_1(),
                 half_angle: self.keyhole_about(end),
                 distance: Angle::from_radians(horizontal.atan2(turned.z * end)),
             });
@@ -303,7 +327,7 @@ fn turns_between(angle: f64, (from, to): (f64, f64)) -> impl Iterator<Item = f64
 }
 
 /// Newton's method on a function close to the identity, given with its slope.
-fn newton(start: f64, f: impl Fn(f64) -> AxisAngle) -> f64 {
+pub(super) fn newton(start: f64, f: impl Fn(f64) -> AxisAngle) -> f64 {
     /// Convergence is quadratic: what remains after a step of this size (radians) is below its
     /// square, which is nothing.
     const LAST_STEP: f64 = 1e-9;

@@ -1,12 +1,16 @@
 //! The mount model: from encoder readings to where the beam points, and back.
 
 pub mod batch;
+mod geometry;
 mod inverse;
+mod kind;
 mod lanes;
 mod model;
 mod term;
 
+pub use geometry::Geometry;
 pub use inverse::{Keyhole, Solution, Wrap};
+pub use kind::{AxisKind, Kind, LowerAxis, Pole};
 pub use lanes::{LANES, Lanes};
 pub use model::{ApproachSigns, Beam, MountModel};
 pub use term::{Group, Term, TermUnit, TermValues};

@@ -1,17 +1,22 @@
 //! The forward model: encoder readings to the beam's direction, rigorous, with the
 //! derivative of the beam by every term.
 //!
-//! The steps are those of docs/mount-model.md, in its order; each is a proper rotation in the
-//! local frame of east, north and up. docs/mount-model.md derives them with pictures.
+//! The steps are those of docs/mount-model.md, in its order; each is a proper rotation, in the
+//! local frame of east, north and up or, for other kinds of mount than az-el, in the mount's own
+//! frame, which a fixed turn carries to the local one. docs/mount-model.md derives them with
+//! pictures.
 
 use nalgebra::Vector3;
 
+use super::geometry::{Geometry, Sag};
+use super::kind::Kind;
 use super::term::{Term, TermValues};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
 /// The mount model with given values of its terms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct MountModel {
+    geometry: Geometry,
     terms: TermValues,
     fixed: Fixed,
 }
@@ -23,9 +28,10 @@ pub(super) struct Fixed {
     pub collimation: SinCos,
     /// Of the axis skew.
     pub skew: SinCos,
-    /// Step 6, the tilt, as a rotation vector w = -(tilt north) e + (tilt east) n.
+    /// Step 6, the tilt, as a rotation vector w = -(tilt north) e + (tilt east) n; of other kinds
+    /// of mount the misdirection of the first axis, in the mount's frame.
     pub tilt: RotationVector,
-    /// About which axes the beam turns when tilt north and tilt east grow.
+    /// About which axes the beam turns when its two parts grow.
     pub tilt_axes: [Vector3<f64>; 2],
     /// Whether the azimuth runout, the elevation runout and the warp are there at all.
     azimuth_runout: bool,
@@ -51,12 +57,6 @@ impl SinCos {
             sin: 2.0 * self.sin * self.cos,
             cos: (self.cos - self.sin) * (self.cos + self.sin),
         }
-    }
-}
-
-impl Default for MountModel {
-    fn default() -> MountModel {
-        MountModel::new(TermValues::ZERO)
     }
 }
 
@@ -94,26 +94,64 @@ pub struct ApproachSigns {
 }
 
 impl MountModel {
-    /// The model with these values.
-    pub fn new(terms: TermValues) -> MountModel {
+    /// The model of a mount that stands so, with these values.
+    pub fn new(geometry: Geometry, terms: TermValues) -> MountModel {
         let any = |these: [Term; 2]| these.into_iter().any(|t| terms.inside(t) != 0.0);
-        let tilt = RotationVector::new(Vector3::new(
-            -terms.inside(Term::TiltNorth),
-            terms.inside(Term::TiltEast),
-            0.0,
-        ));
+        let lean = [Term::TiltNorth, Term::TiltEast].map(|t| terms.inside(t));
+        let (tilt, lean_axes) = match geometry.turn() {
+            None => (
+                Vector3::new(-lean[0], lean[1], 0.0),
+                [-Vector3::x(), Vector3::y()],
+            ),
+            Some(turn) => {
+                let [one, other] = turn.lean_axes;
+                (one * lean[0] + other * lean[1], turn.lean_axes)
+            }
+        };
+        let tilt = RotationVector::new(tilt);
         MountModel {
+            geometry,
             fixed: Fixed {
                 collimation: SinCos::of(terms.inside(Term::Collimation)),
                 skew: SinCos::of(terms.inside(Term::AxisSkew)),
                 tilt,
-                tilt_axes: [-Vector3::x(), Vector3::y()].map(|rate| tilt.axis_of(&rate)),
+                tilt_axes: lean_axes.map(|rate| tilt.axis_of(&rate)),
                 azimuth_runout: any([Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]),
                 elevation_runout: any([Term::ElevationRunoutCos, Term::ElevationRunoutSin]),
                 warp: any([Term::TrackWarpCos, Term::TrackWarpSin]),
             },
             terms,
         }
+    }
+
+    /// An az-el mount with these values.
+    pub fn az_el(terms: TermValues) -> MountModel {
+        MountModel::new(Geometry::AZ_EL, terms)
+    }
+
+    /// A mount without errors that stands so.
+    pub fn ideal(geometry: Geometry) -> MountModel {
+        MountModel::new(geometry, TermValues::ZERO)
+    }
+
+    /// The same mount with other values.
+    pub fn with_terms(&self, terms: TermValues) -> MountModel {
+        MountModel::new(self.geometry, terms)
+    }
+
+    /// How it stands.
+    pub fn geometry(&self) -> &Geometry {
+        &self.geometry
+    }
+
+    /// The kind of mount.
+    pub fn kind(&self) -> Kind {
+        self.geometry.kind()
+    }
+
+    /// The unit vector (east, north, up) toward which the first axis's outer end points.
+    pub fn axis_1(&self) -> Vector3<f64> {
+        (self.geometry).to_local(&self.fixed.tilt.rotate(&Vector3::z()))
     }
 
     /// What is the same for every reading.
@@ -193,14 +231,24 @@ impl MountModel {
             .elevation_axis(reading.elevation.radians(), azimuth, approach.elevation)
             .value;
         let droop = self.term(Term::Droop);
-        let h = if droop == 0.0 {
-            h0
-        } else {
-            h0 - droop * h0.cos()
+        let pointed = |a: f64, h: f64| {
+            let raised = raise(self.fixed.collimation, h);
+            let skewed = skew(&raised, self.fixed.skew);
+            self.fixed.tilt.rotate(&turn(&skewed, SinCos::of(a)))
         };
-        let raised = raise(self.fixed.collimation, h);
-        let skewed = skew(&raised, self.fixed.skew);
-        self.fixed.tilt.rotate(&turn(&skewed, SinCos::of(a)))
+        let Some(of) = self.geometry.turn() else {
+            let h = if droop == 0.0 {
+                h0
+            } else {
+                h0 - droop * h0.cos()
+            };
+            return pointed(a, h);
+        };
+        let mut beam = pointed(of.a(a), of.h(h0));
+        if droop != 0.0 {
+            beam = Sag::of(&beam, &of.up, droop).beam;
+        }
+        self.geometry.to_local(&beam)
     }
 
     /// Where the beam points for an encoder reading.
@@ -217,11 +265,18 @@ impl MountModel {
         let elevation = reading.elevation.radians();
         let azimuth_axis = self.azimuth_axis(azimuth, approach.azimuth);
         let elevation_axis = self.elevation_axis(elevation, azimuth, approach.elevation);
-        let (a, h0) = (SinCos::of(azimuth_axis.value), elevation_axis.value);
-        let droop = self.term(Term::Droop);
+        let of = self.geometry.turn();
+        let (a, h0) = match of {
+            None => (azimuth_axis.value, elevation_axis.value),
+            Some(of) => (of.a(azimuth_axis.value), of.h(elevation_axis.value)),
+        };
+        let a = SinCos::of(a);
         let at_h0 = SinCos::of(h0);
-        let h = SinCos::of(h0 - droop * at_h0.cos);
-        let h_by_h0 = 1.0 + droop * at_h0.sin;
+        let droop = self.term(Term::Droop);
+        // The droop of an elevation axis; about any other axis it comes last.
+        let axis_droop = if of.is_none() { droop } else { 0.0 };
+        let h = SinCos::of(h0 - axis_droop * at_h0.cos);
+        let h_by_h0 = 1.0 + axis_droop * at_h0.sin;
 
         let Fixed {
             collimation,
@@ -236,9 +291,25 @@ impl MountModel {
         let forward = turned(Vector3::y());
         let rightward = turned(skew(&Vector3::x(), s));
         let off_beam = turned(skew(&Vector3::new(0.0, -h.sin, h.cos), s));
-        let by_a = vector.cross(&upward);
+        let mut by_a = vector.cross(&upward);
         let by_h = rightward.cross(&vector);
-        let by_h0 = by_h * h_by_h0;
+        let mut by_h0 = by_h * h_by_h0;
+        let mut by_lean = self.fixed.tilt_axes.map(|axis| axis.cross(&vector));
+        let mut by_collimation = vector.cross(&off_beam);
+        let mut by_skew = vector.cross(&forward);
+        let mut by_droop = by_h * -at_h0.cos;
+        let mut beam = vector;
+        if let Some(of) = of {
+            let sag = Sag::of(&vector, &of.up, droop);
+            let carried = |v: Vector3<f64>| self.geometry.to_local(&sag.carry(&v));
+            by_a = carried(by_a) * of.signs[0];
+            by_h0 = carried(by_h0) * of.signs[1];
+            by_lean = by_lean.map(carried);
+            by_collimation = carried(by_collimation);
+            by_skew = carried(by_skew);
+            by_droop = self.geometry.to_local(&sag.by_droop);
+            beam = self.geometry.to_local(&sag.beam);
+        }
 
         let at_azimuth = SinCos::of(azimuth);
         let twice_azimuth = at_azimuth.doubled();
@@ -250,11 +321,11 @@ impl MountModel {
         let mut set = |term: Term, value: Vector3<f64>| by_term[term as usize] = value;
         set(Term::AzimuthZero, by_a);
         set(Term::ElevationZero, by_h0);
-        set(Term::TiltNorth, self.fixed.tilt_axes[0].cross(&vector));
-        set(Term::TiltEast, self.fixed.tilt_axes[1].cross(&vector));
-        set(Term::Collimation, vector.cross(&off_beam));
-        set(Term::AxisSkew, vector.cross(&forward));
-        set(Term::Droop, by_h * -at_h0.cos);
+        set(Term::TiltNorth, by_lean[0]);
+        set(Term::TiltEast, by_lean[1]);
+        set(Term::Collimation, by_collimation);
+        set(Term::AxisSkew, by_skew);
+        set(Term::Droop, by_droop);
         set(Term::AzimuthScale, by_a * azimuth);
         set(Term::ElevationScale, by_h0 * elevation);
         set(Term::AzimuthRunoutCos, by_a * at_azimuth.cos);
@@ -266,7 +337,7 @@ impl MountModel {
         set(Term::AzimuthBacklash, by_a * (0.5 * approach.azimuth));
         set(Term::ElevationBacklash, by_h0 * (0.5 * approach.elevation));
         Beam {
-            vector,
+            vector: beam,
             by_term,
             by_azimuth: by_a * azimuth_axis.by_reading + by_h0 * warp_by_azimuth,
             by_elevation: by_h0 * elevation_axis.by_reading,
@@ -369,10 +440,11 @@ impl ApproachSigns {
 pub(super) const READING_TOLERANCE: Angle = Angle::from_degrees(1e-11);
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::mount::LowerAxis;
 
     /// Central differences of a smooth function with step 1e-5: truncation 1e-10 times the
     /// third derivative, rounding 1e-11.
@@ -389,9 +461,23 @@ mod tests {
         })
     }
 
+    pub(in super::super) fn any_geometry() -> impl Strategy<Value = Geometry> {
+        let degrees = Angle::from_degrees;
+        prop_oneof![
+            Just(Geometry::AZ_EL),
+            (-89.0..89.0).prop_map(move |latitude| Geometry::polar(degrees(latitude))),
+            Just(Geometry::x_y(LowerAxis::NorthSouth)),
+            Just(Geometry::x_y(LowerAxis::EastWest)),
+            (0.0..60.0, 0.0..360.0).prop_map(move |(tilt, azimuth)| {
+                Geometry::slant(degrees(tilt), degrees(azimuth))
+            }),
+        ]
+    }
+
     proptest! {
         #[test]
         fn derivatives_agree_with_central_differences(
+            geometry in any_geometry(),
             terms in some_terms(),
             azimuth in -4.0..10.0f64,
             elevation in -0.2..3.3f64,
@@ -405,8 +491,8 @@ mod tests {
                 azimuth: Angle::from_radians(azimuth),
                 elevation: Angle::from_radians(elevation),
             };
-            let beam = MountModel::new(terms).beam_with_derivatives(reading, approach);
-            prop_assert!((beam.vector - MountModel::new(terms).beam_vector(reading, approach)).norm() < 1e-14);
+            let beam = MountModel::new(geometry, terms).beam_with_derivatives(reading, approach);
+            prop_assert!((beam.vector - MountModel::new(geometry, terms).beam_vector(reading, approach)).norm() < 1e-14);
             let difference = |change: &dyn Fn(f64) -> Vector3<f64>| {
                 (change(STEP) - change(-STEP)) / (2.0 * STEP)
             };
@@ -414,13 +500,13 @@ mod tests {
                 let numeric = difference(&|step| {
                     let mut moved = terms;
                     moved.set_inside(term, terms.inside(term) + step);
-                    MountModel::new(moved).beam_vector(reading, approach)
+                    MountModel::new(geometry, moved).beam_vector(reading, approach)
                 });
                 let error = (beam.by_term[term as usize] - numeric).norm();
                 // Scale terms multiply a reading of up to 10 radians.
-                prop_assert!(error < DIFFERENCE_ERROR * 1e2, "{term}: {error}");
+                prop_assert!(error < DIFFERENCE_ERROR * 1e2, "{term:?}: {error}");
             }
-            let model = MountModel::new(terms);
+            let model = MountModel::new(geometry, terms);
             let by_azimuth = difference(&|step| {
                 let azimuth = Angle::from_radians(azimuth + step);
                 model.beam_vector(EncoderReading { azimuth, ..reading }, approach)

@@ -1,11 +1,13 @@
-//! The terms of the mount model, by the names used in files.
-
-use std::fmt;
+//! The terms of the mount model.
+//!
+//! They are named for an az-el mount; on other kinds the azimuth axis stands for the first axis,
+//! the elevation axis for the second, and the tilt for the first axis's misdirection. What files
+//! and people call them on each kind is in [`super::Kind::term_name`].
 
 use crate::angle::Angle;
 
 /// One adjustable term of the mount model. The variants' documentation says what a
-/// positive value means.
+/// positive value means on an az-el mount; docs/mount-model.md has the other kinds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[repr(usize)]
 pub enum Term {
@@ -113,35 +115,6 @@ impl Term {
         Term::Collimation,
     ];
 
-    /// The name in files.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Term::AzimuthZero => "azimuth-zero",
-            Term::ElevationZero => "elevation-zero",
-            Term::TiltNorth => "tilt-north",
-            Term::TiltEast => "tilt-east",
-            Term::Collimation => "collimation",
-            Term::AxisSkew => "axis-skew",
-            Term::Droop => "droop",
-            Term::AzimuthScale => "azimuth-scale",
-            Term::ElevationScale => "elevation-scale",
-            Term::AzimuthRunoutCos => "azimuth-runout-cos",
-            Term::AzimuthRunoutSin => "azimuth-runout-sin",
-            Term::ElevationRunoutCos => "elevation-runout-cos",
-            Term::ElevationRunoutSin => "elevation-runout-sin",
-            Term::TrackWarpCos => "track-warp-cos",
-            Term::TrackWarpSin => "track-warp-sin",
-            Term::AzimuthBacklash => "azimuth-backlash",
-            Term::ElevationBacklash => "elevation-backlash",
-            Term::ClockOffset => "clock-offset",
-        }
-    }
-
-    /// The term of that name.
-    pub fn by_name(name: &str) -> Option<Term> {
-        Term::ALL.into_iter().find(|t| t.name() == name)
-    }
-
     /// What it is measured in.
     pub const fn unit(self) -> TermUnit {
         match self {
@@ -169,12 +142,6 @@ impl Term {
             Term::ElevationBacklash => Group::ElevationBacklash,
             Term::ClockOffset => Group::ClockOffset,
         }
-    }
-}
-
-impl fmt::Display for Term {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.name())
     }
 }
 
@@ -255,7 +222,7 @@ impl TermValues {
     /// # Panics
     /// If the term is no angle: a mistake in the program, not in its input.
     pub fn angle(&self, term: Term) -> Angle {
-        assert!(term.unit() == TermUnit::Angle, "{term} is not an angle");
+        assert!(term.unit() == TermUnit::Angle, "{term:?} is not an angle");
         Angle::from_radians(self.inside[term as usize])
     }
     /// The value inside: radians, fraction or seconds.

@@ -169,7 +169,7 @@ impl<'a> Judge<'a> {
             station,
             sky,
             emitters: (station.emitters.iter().map(|e| (e.name.as_str(), e))).collect(),
-            reach: Reach::new(station, known.model()),
+            reach: Reach::new(station, known.model(station)),
             request,
             span,
             fastest: station.dish.beamwidth.degrees() * FASTEST_BEAMWIDTHS_A_MINUTE,
@@ -243,7 +243,7 @@ impl<'a> Judge<'a> {
             false => self.reach.obstacle(&direction),
         };
         if let Some(obstacle) = obstacle {
-            return Err(obstacle.to_string());
+            return Err(obstacle.words_on(self.reach.mount()));
         }
         if direction.elevation() < self.request.lowest && !fixed {
             return Err(format!(

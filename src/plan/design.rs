@@ -15,7 +15,8 @@ use super::{Candidate, Known, Step};
 use crate::angle::{Angle, Direction, EncoderReading};
 use crate::explain::{even_sky, rows_at};
 use crate::mount::{ApproachSigns, MountModel, Term, Wrap};
-use crate::solve::words::{list, two_digits};
+use crate::number::two_digits;
+use crate::solve::words::list;
 use crate::station::{Mount, Station};
 
 /// An emitter may stand off its computed place, or be heard by a reflection, by so many standard
@@ -155,7 +156,7 @@ impl<'a> Design<'a> {
         sigma: Angle,
         candidates: &'a [Candidate],
     ) -> Design<'a> {
-        let model = known.model();
+        let model = known.model(station);
         let slots = candidates.iter().map(|c| c.slot + 1).max().unwrap_or(0);
         let mut emitters: Vec<_> = candidates.iter().map(|c| c.emitter).collect();
         emitters.sort();
@@ -414,7 +415,11 @@ impl<'a> Design<'a> {
 
     /// The direction where two more peaks would tell the untold terms best, in words.
     pub fn what_would_tell(&self, after: &DMatrix<f64>, untold: &[usize]) -> String {
-        let names: Vec<&str> = untold.iter().map(|i| self.terms[*i].name()).collect();
+        let kind = self.model.kind();
+        let names: Vec<&str> = untold
+            .iter()
+            .map(|i| kind.term_name(self.terms[*i]))
+            .collect();
         let terms: Vec<Term> = untold.iter().map(|i| self.terms[*i]).collect();
         match terms.as_slice() {
             [] => return String::new(),

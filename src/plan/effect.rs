@@ -3,7 +3,6 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::Candidate;
-use crate::angle::SkyBasis;
 use crate::explain::sky_weights;
 use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::station::Station;
@@ -37,7 +36,7 @@ pub fn rows(
 ) -> Option<DMatrix<f64>> {
     let reading = model.readings(&candidate.direction, approach).ok()?.direct;
     let beam = model.beam_with_derivatives(reading, approach);
-    let basis = SkyBasis::at(&beam.vector);
+    let basis = model.geometry().basis_at(&beam.vector);
     let columns: Vec<DVector<f64>> = (terms.iter())
         .map(|term| {
             let change = match term {

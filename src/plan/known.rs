@@ -8,6 +8,7 @@ use crate::logbook::Calibration;
 use crate::mount::{MountModel, Term};
 use crate::problem::Error;
 use crate::recheck::Old;
+use crate::station::Station;
 
 /// The mount as far as it is known.
 #[derive(Clone, Debug, Default)]
@@ -26,11 +27,12 @@ impl Known {
         })
     }
 
-    /// The model to point by: a faultless mount when nothing is known.
-    pub fn model(&self) -> MountModel {
-        self.old
-            .as_ref()
-            .map_or_else(MountModel::default, |old| old.model)
+    /// The model to point by: a faultless mount of the station when nothing is known.
+    pub fn model(&self, station: &Station) -> MountModel {
+        (self.old.as_ref()).map_or_else(
+            || MountModel::ideal(station.mount.geometry),
+            |old| old.model,
+        )
     }
 
     /// Whether there is a calibration.

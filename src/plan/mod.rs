@@ -16,7 +16,7 @@ mod strength;
 mod tests;
 
 use crate::angle::Angle;
-use crate::mount::{ApproachSigns, Group, Term};
+use crate::mount::{ApproachSigns, Group, Kind, Term};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
@@ -119,6 +119,8 @@ pub struct Prediction {
 /// The plan.
 #[derive(Clone, Debug)]
 pub struct Plan {
+    /// The kind of mount.
+    pub mount: Kind,
     /// In order of time.
     pub steps: Vec<Step>,
     /// For each term asked for.
@@ -218,6 +220,7 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
         )
     });
     Ok(Plan {
+        mount: station.mount.kind(),
         alone,
         to_tell: design.what_would_tell(&after, &untold),
         predictions,

@@ -1,10 +1,11 @@
 //! A log to fill in at the mount.
 
 use super::Plan;
+use crate::mount::AxisKind;
 use crate::text::to_cell;
 use crate::time::Offset;
 
-/// Columns of the sheet: those of a peaks file.
+/// Columns of the sheet: those of a peaks file of a mount with azimuth and elevation.
 const COLUMNS: [&str; 8] = [
     "time_utc",
     "emitter",
@@ -31,12 +32,14 @@ impl Plan {
             // A vector takes whatever is written.
             let _ = rows.write_record(cells);
         };
-        write(COLUMNS);
+        let named = COLUMNS.map(|column| self.mount.key_of(column));
+        write(named.each_ref().map(String::as_str));
+        let [one, two] = self.mount.axes().map(AxisKind::words);
         for step in &self.steps {
             let time = step.candidate.time;
             let local = zone.map_or(String::new(), |z| format!(" ({} at {z})", z.clock(time)));
             let note = format!(
-                "planned {}{local}; expect azimuth {:.1} and elevation {:.1}",
+                "planned {}{local}; expect {one} {:.1} and {two} {:.1}",
                 time.to_string().replace(".000Z", "Z"),
                 step.reading.azimuth.degrees(),
                 step.reading.elevation.degrees()

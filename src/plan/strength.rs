@@ -46,7 +46,7 @@ pub struct Strength {
 
 impl fmt::Display for Strength {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let digits = |v: f64| crate::solve::words::two_digits(v);
+        let digits = |v: f64| crate::number::two_digits(v);
         write!(f, "{} K, {} dB", digits(self.kelvin), digits(self.decibels))
     }
 }

@@ -6,6 +6,7 @@ use super::old::Old;
 use crate::angle::{Angle, Apparent, Direction};
 use crate::explain::{even_sky, rows_at, sky_weights};
 use crate::fit::Solution;
+use crate::number;
 use crate::station::Station;
 
 /// Peaks that an advice names at most.
@@ -82,11 +83,5 @@ pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit:
 
 /// Two significant figures of degrees.
 fn figures(angle: Angle) -> String {
-    let degrees = angle.degrees();
-    let decimals = if degrees > 0.0 {
-        (1.0 - degrees.log10().floor()).clamp(0.0, 6.0) as usize
-    } else {
-        0
-    };
-    format!("{degrees:.decimals$}")
+    number::significant(angle.degrees(), 2)
 }

@@ -3,7 +3,7 @@
 use super::hypothesis::Kind;
 use crate::angle::Angle;
 use crate::logbook::Calibration;
-use crate::mount::Term;
+use crate::mount::{Kind as Mount, Term};
 use crate::station::Station;
 
 /// What to decide by.
@@ -72,6 +72,8 @@ pub struct Moved {
 /// What the new peaks say.
 #[derive(Clone, Debug)]
 pub struct Recheck {
+    /// The kind of mount.
+    pub mount: Mount,
     /// The answer.
     pub verdict: Verdict,
     /// Probability that the error over the sky exceeds the limit.

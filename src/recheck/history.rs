@@ -8,7 +8,7 @@ use super::old::Old;
 use crate::angle::Angle;
 use crate::fit::quantile;
 use crate::logbook::{Calibration, TermState, Trust};
-use crate::mount::{Term, TermUnit};
+use crate::mount::{Kind, Term, TermUnit};
 use crate::problem::{Error, Problem};
 use crate::solve::record::model_of;
 use crate::time::Utc;
@@ -42,6 +42,8 @@ pub struct Entry {
 pub struct TermHistory {
     /// Which.
     pub term: Term,
+    /// Of which kind of mount.
+    pub mount: Kind,
     /// Its values, in time; calibrations that did not fit it are left out.
     pub points: Vec<Point>,
     /// Probability that one value, never changed, gives points that lie so far apart; none for a
@@ -187,6 +189,20 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         .into());
     }
     entries.sort_by_key(|e| e.created);
+    // The terms of one kind of mount mean nothing on another: the last one counts.
+    if let Some(mount) = entries.last().map(|e| e.calibration.kind()) {
+        entries.retain(|e| {
+            let same = e.calibration.kind() == mount;
+            if !same {
+                notes.push(format!(
+                    "{} is left out: it is of a mount of kind {}, the last of one of kind {mount}",
+                    e.file,
+                    e.calibration.kind()
+                ));
+            }
+            same
+        });
+    }
     let stations: std::collections::BTreeSet<&str> = entries
         .iter()
         .map(|e| e.calibration.station.as_str())
@@ -207,12 +223,14 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             entries[join.child - 1].file
         )
     }));
+    let mount = entries.last().map_or(Kind::AzEl, |e| e.calibration.kind());
     let mut terms: Vec<TermHistory> = Vec::new();
     for term in Term::ALL {
         let points = points(&entries, term, &joins)?;
         if !points.is_empty() {
             terms.push(TermHistory {
                 term,
+                mount,
                 steady: steady(term, &points),
                 points,
                 creeps: false,
@@ -273,7 +291,7 @@ fn joins(entries: &[Entry]) -> Vec<Join> {
 fn points(entries: &[Entry], term: Term, joins: &[Join]) -> Result<Vec<Point>, Error> {
     let mut points: Vec<Point> = Vec::new();
     for (place, entry) in entries.iter().enumerate() {
-        let Some(record) = entry.calibration.terms.get(term.name()) else {
+        let Some(record) = entry.calibration.term(term) else {
             continue;
         };
         let sigma = record.sigma_deg.or(record.sigma).or(record.sigma_s);

@@ -1,7 +1,7 @@
 //! What may have changed since the old calibration.
 
 use crate::explain::glaring;
-use crate::mount::Term;
+use crate::mount::{Kind as Mount, Term};
 
 /// A kind of change, by the terms that it sets free.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,7 +80,17 @@ impl Kind {
     }
 
     /// In words.
-    pub fn in_words(self) -> &'static str {
+    pub fn in_words(self, mount: Mount) -> String {
+        mount.said(match (self, mount.has_track()) {
+            (Kind::Lean, false) => {
+                "a first axis that points otherwise: a bolt or a bearing that gave way"
+            }
+            _ => self.plain_words(),
+        })
+    }
+
+    /// In words for an az-el mount.
+    fn plain_words(self) -> &'static str {
         match self {
             Kind::Unmoved => "no change",
             Kind::WholeMount => "a move of the whole mount",

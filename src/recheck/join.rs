@@ -25,7 +25,7 @@ pub fn lineage(joined: &Calibration) -> Option<(Utc, Kind)> {
     let kind = Kind::ALL
         .into_iter()
         .chain([Kind::Anything])
-        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words())))?;
+        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words(joined.kind()))))?;
     Some((parent, kind))
 }
 
@@ -66,11 +66,11 @@ pub fn join(
         old.calibration.created_utc,
         kept.len(),
         if kept.len() == 1 { "peak" } else { "peaks" },
-        change.kind.in_words(),
+        change.kind.in_words(old.model.kind()),
     ));
     if !certain {
         let terms: Vec<&str> = (change.kind.terms().iter())
-            .map(|c| c.term.name())
+            .map(|c| old.model.kind().term_name(c.term))
             .collect();
         let unsure = format!(
             "the new peaks could not tell whether the mount moved: {} are known from them alone, \
@@ -95,6 +95,7 @@ pub fn join(
                 elevation_residual_deg: (o.peak.elevation.is_some())
                     .then(|| left.elevation.degrees()),
                 used,
+                axis_2: model.kind().axes()[1],
                 why: if used {
                     String::new()
                 } else {

@@ -33,7 +33,7 @@ fn outcome_of(calibration: &Calibration, wanted: &[Term]) -> Result<Outcome, Err
         .into_iter()
         .filter(|group| wanted.is_empty() || group.terms().any(|term| wanted.contains(&term)));
     let estimate = |term: Term| {
-        let record = calibration.terms.get(term.name())?;
+        let record = calibration.term(term)?;
         let sigma = record.sigma_deg.or(record.sigma).or(record.sigma_s);
         Some(TermEstimate {
             term,

@@ -141,6 +141,7 @@ pub fn recheck_observed(
         _ => changes.of(kind),
     };
     Ok(Recheck {
+        mount: old.model.kind(),
         verdict,
         probability: error.beyond,
         chance,

@@ -37,7 +37,7 @@ impl Old {
     /// When it has no fitted term with an uncertainty, or its correlations contradict each other.
     pub fn new(calibration: Calibration, file: &str) -> Result<Old, Error> {
         let model = record::model_of(&calibration)?;
-        let listed = |term: Term| calibration.terms.get(term.name());
+        let listed = |term: Term| calibration.term(term);
         let terms: Vec<Term> = Term::ALL
             .into_iter()
             .filter(|t| *t != Term::ClockOffset)
@@ -72,7 +72,8 @@ impl Old {
                 },
             );
         for Correlation { terms: pair, value } in &calibration.correlations {
-            let place = |name: &str| terms.iter().position(|t| t.name() == name);
+            let kind = calibration.kind();
+            let place = |name: &str| terms.iter().position(|t| kind.term_name(*t) == name);
             if let (Some(i), Some(j)) = (place(&pair.0), place(&pair.1)) {
                 let both = value * sigma(terms[i]) * sigma(terms[j]);
                 covariance[(i, j)] = both;
@@ -126,7 +127,7 @@ impl Old {
         for (term, value) in self.terms.iter().zip(values) {
             terms.set_inside(*term, *value);
         }
-        MountModel::new(terms)
+        self.model.with_terms(terms)
     }
 
     /// What is known beforehand when the changes may have happened.
@@ -150,6 +151,7 @@ impl Old {
 
     /// Writes new values and covariance into a calibration.
     pub fn write_terms(&self, into: &mut Calibration, values: &[f64], covariance: &DMatrix<f64>) {
+        let kind = self.model.kind();
         let sigma = |i: usize| covariance[(i, i)].max(0.0).sqrt();
         for (i, term) in self.terms.iter().enumerate() {
             let value = if *term == Term::AzimuthZero {
@@ -158,7 +160,7 @@ impl Old {
                 values[i]
             };
             into.terms.insert(
-                term.name().to_owned(),
+                kind.term_name(*term).to_owned(),
                 record::record(*term, value, Some(sigma(i)), TermState::Fitted),
             );
         }
@@ -169,8 +171,8 @@ impl Old {
                 if product > 0.0 {
                     into.correlations.push(Correlation {
                         terms: (
-                            self.terms[i].name().to_owned(),
-                            self.terms[j].name().to_owned(),
+                            kind.term_name(self.terms[i]).to_owned(),
+                            kind.term_name(self.terms[j]).to_owned(),
                         ),
                         value: (covariance[(i, j)] / product).clamp(-1.0, 1.0),
                     });

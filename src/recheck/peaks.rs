@@ -123,7 +123,12 @@ impl Peaks {
                 Column::term(*term, Shape::Always, f64::INFINITY)
             })
             .collect();
-        let problem = JointProblem::new(&self.session, &self.sigmas, &columns, held);
+        let problem = JointProblem::new(
+            &self.session,
+            &self.sigmas,
+            &columns,
+            old.model.with_terms(held),
+        );
         let options = FitOptions {
             priors: old.priors(&kind.terms())?,
             noise: Noise::Logged,

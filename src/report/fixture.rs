@@ -9,12 +9,12 @@ use super::Report;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
 use crate::explain::{Grounds, Numbers};
 use crate::logbook::TermState;
-use crate::mount::{ApproachSigns, MountModel, Term, TermValues};
+use crate::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues};
 use crate::solve::{
     Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, Remedy, TermEstimate,
 };
 use crate::station::{
-    Dish, Emitter, EmitterKind, Horizon, Mount, MountKind, Site, Station, Weather,
+    Bearings, Dish, Emitter, EmitterKind, Horizon, Mount, Site, Station, Weather,
 };
 use crate::time::Utc;
 
@@ -63,13 +63,15 @@ pub fn station() -> Station {
             assumptions: vec!["UT1 taken equal to UTC".to_owned()],
         },
         mount: Mount {
-            kind: MountKind::AzEl,
+            geometry: Geometry::AZ_EL,
             azimuth_range: (Angle::from_degrees(-180.0), Angle::from_degrees(540.0)),
             elevation_range: (Angle::ZERO, Angle::RIGHT),
             azimuth_teeth: None,
             elevation_teeth: None,
-            base_radius_m: Some(0.6),
-            base_feet_azimuth: Vec::new(),
+            bearings: Bearings {
+                base_radius_m: Some(0.6),
+                ..Bearings::default()
+            },
             park: None,
         },
         dish: Dish {
@@ -121,7 +123,7 @@ pub fn outcome(session: &Session) -> Outcome {
         .with_shown(Term::TiltEast, -0.3307)
         .with_shown(Term::Collimation, 0.2119)
         .with_shown(Term::Droop, 0.1042);
-    let model = MountModel::new(terms);
+    let model = MountModel::az_el(terms);
     let emitters = ["sun", "moon", "hill"];
     let peaks: Vec<PeakOutcome> = (0..session.peaks)
         .map(|i| {

@@ -3,7 +3,6 @@
 
 use std::path::Path;
 
-use super::chart::Render;
 use super::faults::sample_pictures;
 use super::fixture::{self, Session};
 use super::{history_pictures, pass_pictures, pictures, plan_picture, scan_pictures};
@@ -12,6 +11,7 @@ use crate::live::{About, RELAY, Row, head, parse_log};
 use crate::logbook::ScanReader;
 use crate::mount::Term;
 use crate::plan::{Known, Plan, Request, plan};
+use crate::plot::Render;
 use crate::recheck::{History, Point, TermHistory};
 use crate::scan;
 use crate::sky::Sky;
@@ -229,6 +229,7 @@ fn history_of(terms: &[Term], calibrations: usize, apart_s: f64, steps: f64) -> 
     let start = Utc::parse("2026-01-31T22:15:00Z").unwrap();
     let of_term = |term: &Term| TermHistory {
         term: *term,
+        mount: crate::mount::Kind::AzEl,
         points: (0..calibrations)
             .map(|i| {
                 let real = i % 3 == 1;

@@ -1,7 +1,6 @@
 //! Reports: the terminal's text, pictures, and one page that holds it all.
 
 mod caution;
-pub mod chart;
 mod faults;
 #[cfg(test)]
 mod fixture;
@@ -9,7 +8,6 @@ mod history;
 #[cfg(test)]
 mod labels;
 mod layout;
-pub mod number;
 mod page;
 mod pass;
 mod picture;

@@ -3,13 +3,14 @@
 //! Every number that also stands in the calibration file is a `data` element whose `value`
 //! is the unrounded number, so that page and file can be compared by machine.
 
-use super::chart::{REGULAR_TTF, Render, SEMIBOLD_TTF};
-use super::{Report, number, summary, words};
+use super::{Report, summary, words};
 use crate::logbook::TermState;
-use crate::mount::Group;
+use crate::mount::{Group, Kind};
+use crate::number;
+use crate::number::probability;
+use crate::plot::{REGULAR_TTF, Render, SEMIBOLD_TTF};
 use crate::problem::printable;
 use crate::solve::TermEstimate;
-use crate::solve::words::probability;
 
 const STYLE: &str = include_str!("page.css");
 /// At most so many unused peaks are listed; the rest are counted.
@@ -189,18 +190,19 @@ fn terms(html: &mut Html, report: &Report) {
             let text = escaped(&number::with_minus_signs(text)).replace("+/-", "±");
             meaning = format!("<td rowspan=\"{members}\">{text}</td>");
         }
-        html.raw(&term_row(t, &meaning));
+        html.raw(&term_row(report.outcome.model.kind(), t, &meaning));
     }
     html.raw("</tbody></table></div>");
     html.paragraph("note", &summary::noise_words(report));
     for (a, b, r) in summary::tied_terms(report) {
-        let tied = number::with_minus_signs(&summary::tied_words(a, b, r));
+        let tied =
+            number::with_minus_signs(&summary::tied_words(report.outcome.model.kind(), a, b, r));
         html.paragraph("note", &tied);
     }
     html.raw("</section>");
 }
 
-fn term_row(t: &TermEstimate, meaning: &str) -> String {
+fn term_row(kind: Kind, t: &TermEstimate, meaning: &str) -> String {
     let (value, sigma) = match (t.state, t.shown_sigma()) {
         (TermState::Fitted, Some(sigma)) => {
             let (v, s) = number::with_sigma(t.shown(), sigma);
@@ -219,8 +221,8 @@ fn term_row(t: &TermEstimate, meaning: &str) -> String {
     format!(
         "<tr class=\"{class}\" id=\"{}\"><th scope=\"row\">{}</th><td class=\"n\">{value}</td>\
          <td class=\"n\">{sigma}</td><td>{}</td><td class=\"state\">{}</td>{meaning}</tr>",
-        t.term.name(),
-        words::term_name(t.term),
+        kind.term_name(t.term),
+        words::term_name(kind, t.term),
         words::unit_name(t.term.unit()),
         words::state_name(t.state),
     )
@@ -267,7 +269,7 @@ fn not_separable(html: &mut Html, report: &Report) {
         let terms: Vec<_> = group.terms.iter().map(|(t, _)| *t).collect();
         html.raw(&format!(
             "<p><strong>{}</strong>: {}</p>",
-            escaped(&words::term_list(&terms)),
+            escaped(&words::term_list(report.outcome.model.kind(), &terms)),
             escaped(&group.meaning)
         ));
         if !group.remedy.is_empty() {
@@ -463,7 +465,7 @@ mod tests {
         let html = made(&Session::default());
         for t in &outcome.terms {
             let row = html
-                .split(&format!("id=\"{}\"", t.term.name()))
+                .split(&format!("id=\"{}\"", Kind::AzEl.term_name(t.term)))
                 .nth(1)
                 .unwrap();
             let mut values = row.split("<data value=\"").skip(1).map(|v| {

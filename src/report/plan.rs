@@ -3,9 +3,11 @@
 use serde_json::{Map, Value, json};
 
 use super::layout::{cut, point_aligned, wrapped};
-use super::number::{counted, significant};
 use super::terminal::{Colour, Page, WIDTH};
 use super::words::{term_list, term_name, unit_name};
+use crate::logbook::keyed;
+use crate::mount::{AxisKind, Kind, Term};
+use crate::number::{counted, significant};
 use crate::plan::{Alone, Plan, Prediction, Step};
 use crate::problem::printable;
 use crate::station::Station;
@@ -73,15 +75,15 @@ fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Offset>)
 fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
     let sides = sides_matter(plan);
     let local = LocalColumn::of(plan, zone);
+    let [one, two] = plan.mount.axes().map(AxisKind::words);
+    let (wide, wider) = reading_widths(plan.mount);
     page.heading("WHAT TO MEASURE");
     page.line(&format!(
-        "  {:>3} {:<16} {}{:<NAME_WIDTH$} {:>8} {:>9} {:>8}{}  tells most",
+        "  {:>3} {:<16} {}{:<NAME_WIDTH$} {one:>wide$} {two:>wider$} {:>8}{}  tells most",
         "",
         "time (UTC)",
         local.heading(),
         "emitter",
-        "azimuth",
-        "elevation",
         "deg/min",
         if sides { "  arrive" } else { "" },
     ));
@@ -90,31 +92,43 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
         if i > 0 && visits.contains(&i) {
             page.line("      come back for the next ones:");
         }
-        page.line(&step_line(i + 1, step, sides, &local));
+        page.line(&step_line(plan.mount, i + 1, step, sides, &local));
     }
-    page.paragraph(
-        "Azimuth and elevation are what the encoders should show, in degrees: look for the peak \
-         round there, and log the time at which it is found. The last column says by how much the \
-         uncertainty of that term would grow without the step: when time runs short, leave out \
-         what tells least.",
-    );
-    page.paragraph(match sides {
-        true => {
-            "Arrive with the reading increasing (+) or decreasing (-) as given, azimuth and \
-             elevation, and log it."
-        }
-        false => {
-            "Arrive at every peak from the same side on both axes, so that play in the gears does \
-             no harm; --terms +azimuth-backlash,+elevation-backlash makes a plan that measures it."
-        }
+    page.paragraph(&format!(
+        "{} and {two} are what the encoders should show, in degrees: look for the peak round there, \
+         and log the time at which it is found. The last column says by how much the uncertainty of \
+         that term would grow without the step: when time runs short, leave out what tells least.",
+        plan.mount.axes()[0].heading(),
+    ));
+    page.paragraph(&match sides {
+        true => format!(
+            "Arrive with the reading increasing (+) or decreasing (-) as given, {one} and {two}, and \
+             log it."
+        ),
+        false => format!(
+            "Arrive at every peak from the same side on both axes, so that play in the gears does no \
+             harm; --terms +{},+{} makes a plan that measures it.",
+            plan.mount.term_name(Term::AzimuthBacklash),
+            plan.mount.term_name(Term::ElevationBacklash)
+        ),
     });
+}
+
+/// Widths of the columns of readings.
+fn reading_widths(mount: Kind) -> (usize, usize) {
+    let [one, two] = mount.axes().map(|axis| axis.words().len());
+    (one.max(8), two.max(9))
 }
 
 fn untold(page: &mut Page, plan: &Plan) {
     let untold = plan.not_separable();
     if !untold.is_empty() {
         page.heading("WHAT THESE PEAKS WOULD NOT TELL");
-        page.paragraph(&format!("{}: {}.", term_list(&untold), plan.to_tell));
+        page.paragraph(&format!(
+            "{}: {}.",
+            term_list(plan.mount, &untold),
+            plan.to_tell
+        ));
     }
 }
 
@@ -158,7 +172,7 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
             }
         });
     }
-    page.paragraph(&untold_in_a_day(alone));
+    page.paragraph(&untold_in_a_day(plan.mount, alone));
 }
 
 /// As one speaks of it.
@@ -170,7 +184,7 @@ fn called(emitter: &str) -> String {
     }
 }
 
-fn untold_in_a_day(alone: &Alone) -> String {
+fn untold_in_a_day(mount: Kind, alone: &Alone) -> String {
     let name = called(&alone.emitter);
     let left = significant(alone.day_error.degrees(), 2);
     if alone.not_told_in_a_day.is_empty() {
@@ -184,7 +198,7 @@ fn untold_in_a_day(alone: &Alone) -> String {
          tell {} and would leave {left} deg of the pointing error: it keeps to one path. Another \
          emitter away from that path tells more: a satellite, a beacon on a hill, the Sun of \
          another season.",
-        term_list(&alone.not_told_in_a_day)
+        term_list(mount, &alone.not_told_in_a_day)
     )
 }
 
@@ -228,8 +242,9 @@ fn sides_matter(plan: &Plan) -> bool {
     (plan.steps.iter()).any(|s| s.approach.azimuth != 0.0 || s.approach.elevation != 0.0)
 }
 
-fn step_line(number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
+fn step_line(mount: Kind, number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
     let local = local.at(step.candidate.time);
+    let (wide, wider) = reading_widths(mount);
     let arrive = match sides {
         true => format!(
             "  {:<6}",
@@ -242,13 +257,13 @@ fn step_line(number: usize, step: &Step, sides: bool, local: &LocalColumn) -> St
         false => String::new(),
     };
     format!(
-        "  {number:>3} {:<16} {local}{:<NAME_WIDTH$} {:>8.2} {:>9.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
+        "  {number:>3} {:<16} {local}{:<NAME_WIDTH$} {:>wide$.2} {:>wider$.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
         clock(step.candidate.time),
         cut(&printable(&step.candidate.name), NAME_WIDTH),
         step.reading.azimuth.degrees(),
         step.reading.elevation.degrees(),
         step.candidate.degrees_a_minute(),
-        term_name(step.tells.0),
+        term_name(mount, step.tells.0),
         100.0 * step.tells.1,
     )
 }
@@ -307,8 +322,11 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
     };
     let (before, after) = (column(|p| p.before), column(|p| p.after));
     let wide = (before.iter().chain(&after).map(String::len)).fold("before".len(), usize::max);
-    let name =
-        (plan.predictions.iter().map(|p| term_name(p.term).len())).fold(HEADING.len(), usize::max);
+    let name = (plan
+        .predictions
+        .iter()
+        .map(|p| term_name(plan.mount, p.term).len()))
+    .fold(HEADING.len(), usize::max);
     page.heading("WHAT WOULD THEN BE KNOWN");
     page.line(&format!(
         "  {HEADING:<name$}  {:>wide$}  {:>wide$}  unit",
@@ -317,7 +335,7 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
     for (p, (before, after)) in plan.predictions.iter().zip(before.iter().zip(&after)) {
         page.line(&format!(
             "  {:<name$}  {before:>wide$}  {after:>wide$}  {}{}",
-            term_name(p.term),
+            term_name(plan.mount, p.term),
             unit_name(p.term.unit()),
             if p.told { "" } else { "  not told" }
         ));
@@ -334,6 +352,11 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
 
 /// The machine-readable form of a plan.
 pub fn plan_json(plan: &Plan) -> Value {
+    keyed(plan.mount, plain_json(plan))
+}
+
+/// The same by the keys of an az-el mount.
+fn plain_json(plan: &Plan) -> Value {
     let side = |sign: f64| match sign {
         s if s > 0.0 => json!("+"),
         s if s < 0.0 => json!("-"),
@@ -352,7 +375,7 @@ pub fn plan_json(plan: &Plan) -> Value {
                 "rate_deg_per_min": s.candidate.degrees_a_minute(),
                 "azimuth_approach": side(s.approach.azimuth),
                 "elevation_approach": side(s.approach.elevation),
-                "tells": s.tells.0.name(),
+                "tells": plan.mount.term_name(s.tells.0),
                 "sigma_growth_without": s.tells.1,
                 "error_left_deg": s.left.degrees(),
                 "strength_db": s.candidate.strength.map(|s| s.decibels),
@@ -367,17 +390,18 @@ pub fn plan_json(plan: &Plan) -> Value {
                 key("sigma"): unit.outward(p.after),
                 key("before"): unit.outward(p.before),
             });
-            (p.term.name().to_owned(), value)
+            (plan.mount.term_name(p.term).to_owned(), value)
         })
         .collect();
     let visits: Vec<usize> = plan.visits().iter().map(|first| first + 1).collect();
     json!({
         "steps": steps,
         "predicted_sigma": predicted,
-        "not_separable": plan.not_separable().iter().map(|t| t.name()).collect::<Vec<_>>(),
+        "not_separable": plan.not_separable().iter().map(|t| plan.mount.term_name(*t))
+            .collect::<Vec<_>>(),
         "to_tell": plan.to_tell,
         "visits": visits,
-        "come_back": plan.alone.as_ref().map(come_back_json),
+        "come_back": plan.alone.as_ref().map(|alone| come_back_json(plan.mount, alone)),
         "error_before_deg": plan.error.0.degrees(),
         "error_after_deg": plan.error.1.degrees(),
         "peak_sigma_deg": plan.sigma.degrees(),
@@ -390,7 +414,7 @@ pub fn plan_json(plan: &Plan) -> Value {
     })
 }
 
-fn come_back_json(alone: &Alone) -> Value {
+fn come_back_json(mount: Kind, alone: &Alone) -> Value {
     let returns: Vec<Value> = (alone.returns.iter())
         .map(|r| {
             json!({
@@ -403,7 +427,7 @@ fn come_back_json(alone: &Alone) -> Value {
             })
         })
         .collect();
-    let untold = alone.not_told_in_a_day.iter().map(|t| t.name());
+    let untold = alone.not_told_in_a_day.iter().map(|t| mount.term_name(*t));
     json!({
         "emitter": alone.emitter,
         "returns": returns,

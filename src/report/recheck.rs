@@ -3,14 +3,14 @@
 use serde_json::{Value, json};
 
 use super::layout::wrapped;
-use super::number::{by_sigma, significant};
 use super::{WIDTH, term_name};
 use crate::angle::Angle;
-use crate::mount::TermUnit;
+use crate::mount::{Kind as Mount, TermUnit};
+use crate::number::probability;
+use crate::number::{by_sigma, significant};
 use crate::problem::printable;
 use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
 use crate::solve::Remedy;
-use crate::solve::words::probability;
 use crate::station::Station;
 
 /// With fewer peaks a diagnosis has little to go by.
@@ -101,7 +101,7 @@ pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -
     if !found.moved_terms.is_empty() {
         page.push_str("\nWHAT MOVED\n");
         for moved in &found.moved_terms {
-            page.push_str(&format!("  {}\n", moved_in_words(moved)));
+            page.push_str(&format!("  {}\n", moved_in_words(found.mount, moved)));
         }
     }
     page.push_str("\nNEW PEAKS against the old calibration's beam\n");
@@ -176,11 +176,11 @@ fn answer(found: &Recheck) -> String {
 }
 
 /// Changes that explain the peaks nearly as well.
-fn close(found: &Recheck) -> Vec<&'static str> {
+fn close(found: &Recheck) -> Vec<String> {
     (found.rivals.iter())
         // Two units of twice the log likelihood: less than a factor of e in favour.
         .filter(|(kind, behind)| *kind != Kind::Unmoved && *behind < 2.0)
-        .map(|(kind, _)| kind.in_words())
+        .map(|(kind, _)| kind.in_words(found.mount))
         .collect()
 }
 
@@ -191,10 +191,13 @@ fn looks_like(found: &Recheck) -> String {
     } else {
         format!("; nearly as likely: {}", close.join("; "))
     };
-    format!("It looks like {}{others}.", found.kind.in_words())
+    format!(
+        "It looks like {}{others}.",
+        found.kind.in_words(found.mount)
+    )
 }
 
-fn moved_in_words(moved: &Moved) -> String {
+fn moved_in_words(mount: Mount, moved: &Moved) -> String {
     let unit = moved.term.unit();
     let shown = |v: f64| unit.outward(v);
     let mut change = moved.now - moved.before;
@@ -203,7 +206,7 @@ fn moved_in_words(moved: &Moved) -> String {
     }
     format!(
         "{:<22} by {} +/- {} {}, from {} to {}",
-        term_name(moved.term),
+        term_name(mount, moved.term),
         by_sigma(shown(change), shown(moved.sigma)),
         significant(shown(moved.sigma), 2),
         unit.symbol(),
@@ -230,7 +233,7 @@ pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
     let remedies: Vec<Value> = (after.iter().flat_map(|after| after.remedies))
         .map(|r| {
             json!({
-                "term": r.term.name(),
+                "term": found.mount.term_name(r.term),
                 "title": r.title,
                 "text": r.text,
                 "caution": r.caution,
@@ -245,7 +248,7 @@ pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
             let unit = m.term.unit();
             let key = |stem: &str| unit.key(stem);
             json!({
-                "term": m.term.name(),
+                "term": found.mount.term_name(m.term),
                 key("change"): unit.outward(m.now - m.before),
                 key("sigma"): unit.outward(m.sigma),
                 key("before"): unit.outward(m.before),
@@ -262,7 +265,7 @@ pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
         "error_sigma_deg": found.error_sigma.degrees(),
         "limit_deg": found.limit.degrees(),
         "chance": found.chance,
-        "looks_like": found.kind.in_words(),
+        "looks_like": found.kind.in_words(found.mount),
         "nearly_as_likely": close(found),
         "distances": (found.distances.iter())
             .map(|(row, d)| json!({"row": row, "distance_deg": d.degrees()}))

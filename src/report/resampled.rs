@@ -1,8 +1,8 @@
 //! What resampling the peaks says of the uncertainties, in words.
 
-use super::number::significant;
 use super::words::term_name;
 use crate::mount::Term;
+use crate::number::significant;
 use crate::solve::Outcome;
 
 /// One paragraph: the spread of each term over the resamplings beside its printed sigma.
@@ -16,7 +16,7 @@ pub fn bootstrap_text(outcome: &Outcome, spread: &[(Term, f64)], resamplings: us
                 .map_or_else(|| "none".to_owned(), |s| significant(s, 2));
             format!(
                 "{} {} (printed {printed}) {}",
-                term_name(*term),
+                term_name(outcome.model.kind(), *term),
                 significant(unit.outward(*sigma), 2),
                 unit.symbol()
             )

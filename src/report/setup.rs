@@ -5,8 +5,8 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::layout::{cut, wrapped};
-use super::number::significant;
 use super::terminal::{Colour, Page, WIDTH};
+use crate::number::significant;
 use crate::problem::printable;
 use crate::setup::{Heard, LOG_FILE, STATION_FILE, Setup, Today, Use};
 use crate::station::EmitterKind;

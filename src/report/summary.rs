@@ -1,10 +1,11 @@
 //! What a report says in sentences and figures, whatever it is written on.
 
-use super::{Report, number, words};
+use super::{Report, words};
 use crate::angle::Angle;
 use crate::faults::Diagnosis;
 use crate::logbook::{ExpectedPointingError, TermState};
-use crate::mount::Term;
+use crate::mount::{Kind, Term};
+use crate::number;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
 use crate::station::Dish;
@@ -177,6 +178,7 @@ fn first_words(report: &Report) -> String {
 /// What these peaks do not tell.
 fn unknown_words(report: &Report) -> Option<String> {
     let outcome = report.outcome;
+    let kind = outcome.model.kind();
     let held: Vec<Term> = (outcome.terms.iter())
         .filter(|t| t.state == TermState::NotSeparable)
         .map(|t| t.term)
@@ -184,14 +186,14 @@ fn unknown_words(report: &Report) -> Option<String> {
     if !held.is_empty() {
         return Some(format!(
             "{} cannot be told from the rest with these peaks; below: which would tell",
-            words::term_list(&held)
+            words::term_list(kind, &held)
         ));
     }
     let (a, b, r) = tied_terms(report).into_iter().next()?;
     Some(format!(
         "{} and {} are strongly correlated ({}): well known together, each alone less well",
-        words::term_name(a),
-        words::term_name(b),
+        words::term_name(kind, a),
+        words::term_name(kind, b),
         number::fixed(r, 3)
     ))
 }
@@ -387,11 +389,11 @@ pub fn assumptions(report: &Report) -> Vec<String> {
 }
 
 /// That two terms are tied together, in words.
-pub fn tied_words(a: Term, b: Term, correlation: f64) -> String {
+pub fn tied_words(kind: Kind, a: Term, b: Term, correlation: f64) -> String {
     format!(
         "{} and {} are strongly correlated ({}): known better together than each alone.",
-        words::sentence(words::term_name(a)),
-        words::term_name(b),
+        words::sentence(words::term_name(kind, a)),
+        words::term_name(kind, b),
         number::fixed(correlation, 3)
     )
 }

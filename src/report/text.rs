@@ -4,10 +4,12 @@ use std::fmt::Write;
 
 use super::layout::{cut, point_aligned, wrapped};
 use super::terminal::{Colour, Page, WIDTH};
-use super::{Report, caution, number, summary, words};
+use super::{Report, caution, summary, words};
 use crate::logbook::TermState;
+use crate::mount::AxisKind;
+use crate::number;
+use crate::number::probability;
 use crate::problem::printable;
-use crate::solve::words::probability;
 
 /// At most so many unused peaks are listed; the rest are counted.
 const MOST_LISTED: usize = 30;
@@ -104,7 +106,7 @@ fn terms(page: &mut Page, report: &Report) {
         .zip(values.into_iter().zip(sigmas))
     {
         rows.push([
-            words::term_name(t.term).to_owned(),
+            words::term_name(report.outcome.model.kind(), t.term).to_owned(),
             value,
             sigma,
             words::unit_name(t.term.unit()).to_owned(),
@@ -123,11 +125,14 @@ fn terms(page: &mut Page, report: &Report) {
 
     page.heading("WHAT THEY MEAN");
     for meaning in words::meanings(report.outcome) {
-        let lead = format!("  {:<20}", words::group_name(meaning.group));
+        let lead = format!(
+            "  {:<20}",
+            words::group_name(report.outcome.model.kind(), meaning.group)
+        );
         page.line(&wrapped(&lead, &meaning.text, WIDTH));
     }
     for (a, b, r) in summary::tied_terms(report) {
-        let note = summary::tied_words(a, b, r);
+        let note = summary::tied_words(report.outcome.model.kind(), a, b, r);
         page.line(&wrapped("  ", &note, WIDTH));
     }
 }
@@ -183,7 +188,7 @@ fn not_separable(page: &mut Page, report: &Report) {
         let terms: Vec<_> = group.terms.iter().map(|(t, _)| *t).collect();
         let words = format!(
             "{}: {}",
-            words::term_list(&terms),
+            words::term_list(report.outcome.model.kind(), &terms),
             printable(&group.meaning)
         );
         page.line(&wrapped("  - ", &words, WIDTH));
@@ -199,10 +204,20 @@ fn unused(page: &mut Page, report: &Report) {
     if peaks.is_empty() {
         return;
     }
+    let [_, axis_2] = report.outcome.model.kind().axes();
+    let cross = match axis_2 {
+        AxisKind::Declination => "cross-decl",
+        AxisKind::Y => "cross-Y",
+        _ => "cross-elev",
+    };
+    let along = match axis_2 {
+        AxisKind::Declination => "decl",
+        other => other.words(),
+    };
     page.heading("PEAKS NOT USED, with what they are off by after the fit");
     page.line(&format!(
         "  {:>6} {:>6}  {:<16}  {:<14} {:>10} {:>10} {:>9}  unit",
-        "row", "line", "time (UTC)", "emitter", "cross-elev", "elevation", "whole"
+        "row", "line", "time (UTC)", "emitter", cross, along, "whole"
     ));
     for p in peaks.iter().take(MOST_LISTED) {
         let part = |v: &Option<(f64, String)>| match v {

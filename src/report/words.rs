@@ -1,9 +1,9 @@
 //! Mount errors in full names and plain words.
 
-use super::number;
 use crate::angle::Angle;
 use crate::logbook::TermState;
-use crate::mount::{Group, Term, TermUnit};
+use crate::mount::{AxisKind, Group, Kind, Term, TermUnit};
+use crate::number;
 use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
 
@@ -11,47 +11,13 @@ use crate::solve::{Outcome, TermEstimate};
 const NOTICEABLE: f64 = 2.0;
 
 /// A term's name in full.
-pub fn term_name(term: Term) -> &'static str {
-    match term {
-        Term::AzimuthZero => "azimuth zero",
-        Term::ElevationZero => "elevation zero",
-        Term::TiltNorth => "axis tilt, north part",
-        Term::TiltEast => "axis tilt, east part",
-        Term::Collimation => "collimation",
-        Term::AxisSkew => "axis skew",
-        Term::Droop => "droop",
-        Term::AzimuthScale => "azimuth scale",
-        Term::ElevationScale => "elevation scale",
-        Term::AzimuthRunoutCos => "azimuth runout, cos part",
-        Term::AzimuthRunoutSin => "azimuth runout, sin part",
-        Term::ElevationRunoutCos => "elevation runout, cos part",
-        Term::ElevationRunoutSin => "elevation runout, sin part",
-        Term::TrackWarpCos => "track warp, cos part",
-        Term::TrackWarpSin => "track warp, sin part",
-        Term::AzimuthBacklash => "azimuth backlash",
-        Term::ElevationBacklash => "elevation backlash",
-        Term::ClockOffset => "clock offset",
-    }
+pub fn term_name(kind: Kind, term: Term) -> &'static str {
+    kind.term_words(term)
 }
 
 /// A group's name in full.
-pub fn group_name(group: Group) -> &'static str {
-    match group {
-        Group::AzimuthZero => "azimuth zero",
-        Group::ElevationZero => "elevation zero",
-        Group::Tilt => "axis tilt",
-        Group::Collimation => "collimation",
-        Group::AxisSkew => "axis skew",
-        Group::Droop => "droop",
-        Group::AzimuthScale => "azimuth scale",
-        Group::ElevationScale => "elevation scale",
-        Group::AzimuthRunout => "azimuth runout",
-        Group::ElevationRunout => "elevation runout",
-        Group::TrackWarp => "track warp",
-        Group::AzimuthBacklash => "azimuth backlash",
-        Group::ElevationBacklash => "elevation backlash",
-        Group::ClockOffset => "clock offset",
-    }
+pub fn group_name(kind: Kind, group: Group) -> &'static str {
+    kind.group_words(group)
 }
 
 /// The unit behind a term's number; a fraction is called so.
@@ -72,14 +38,14 @@ pub fn state_name(state: TermState) -> &'static str {
 }
 
 /// Names of several terms as a list: groups where whole, else their parts.
-pub fn term_list(terms: &[Term]) -> String {
+pub fn term_list(kind: Kind, terms: &[Term]) -> String {
     let mut names: Vec<&str> = Vec::new();
     for term in terms {
         let whole = term.group().terms().all(|t| terms.contains(&t));
         let name = if whole {
-            group_name(term.group())
+            group_name(kind, term.group())
         } else {
-            term_name(*term)
+            term_name(kind, *term)
         };
         if !names.contains(&name) {
             names.push(name);
@@ -124,7 +90,7 @@ pub fn meanings(outcome: &Outcome) -> Vec<Meaning> {
             } else if members.len() == 2 {
                 vector_meaning(group, members[0], members[1], outcome)
             } else {
-                single_meaning(first)
+                single_meaning(outcome.model.kind(), first)
             };
             Some(Meaning { group, text })
         })
@@ -164,7 +130,7 @@ fn size_words(value: f64, sigma: Option<f64>, unit: TermUnit) -> String {
     }
 }
 
-fn single_meaning(t: &TermEstimate) -> String {
+fn single_meaning(kind: Kind, t: &TermEstimate) -> String {
     let size = size_words(t.shown(), t.shown_sigma(), t.term.unit());
     if (t.shown_sigma()).is_some_and(|s| s > 0.0 && t.shown().abs() < NOTICEABLE * s) {
         return format!("not significant: {size} is within what chance alone gives");
@@ -175,10 +141,38 @@ fn single_meaning(t: &TermEstimate) -> String {
     let up = t.value >= 0.0;
     let pick =
         |positive: &'static str, negative: &'static str| if up { positive } else { negative };
+    let [one, two] = kind.axes();
+    let (first, second) = (kind.axis_1(), kind.axis_2());
     let text = match t.term {
         Term::AzimuthZero => format!(
-            "the azimuth axis stands {size} further {} than the encoder says",
+            "the {first} stands {size} further {} than the encoder says",
+            pick(one.increasing(), one.decreasing())
+        ),
+        Term::ElevationZero if !kind.has_track() => format!(
+            "the {second} stands {size} further {} than the encoder says",
+            pick(two.increasing(), two.decreasing())
+        ),
+        Term::TiltNorth if !kind.has_track() => format!(
+            "the outer end of the {first} points {size} too {}",
+            pick("high", "low")
+        ),
+        Term::TiltEast if matches!(kind, Kind::Polar(_)) => format!(
+            "the outer end of the {first} points {size} too far {}",
+            pick("east", "west")
+        ),
+        Term::TiltEast if !kind.has_track() => format!(
+            "the outer end of the {first} points {size} too far {}",
             pick("clockwise", "anticlockwise")
+        ),
+        Term::AxisSkew if !kind.has_track() => format!(
+            "the {} end of the {second} leans {size} toward the outer end of the {first}, seen along \
+             the beam with that end up",
+            pick("right-hand", "left-hand")
+        ),
+        Term::Collimation if !kind.has_track() => format!(
+            "the beam points {size} {} of the dish's nominal axis, seen along the beam with the outer \
+             end of the {first} up",
+            pick("right", "left")
         ),
         Term::ElevationZero => format!(
             "the elevation axis stands {size} {} than the encoder says",
@@ -206,12 +200,12 @@ fn single_meaning(t: &TermEstimate) -> String {
         ),
         Term::AzimuthScale | Term::ElevationScale => format!(
             "the {} axis moves {size} {} than the encoder says",
-            axis_word(t.term),
+            axis_word(kind, t.term),
             pick("further", "less far")
         ),
         Term::AzimuthBacklash | Term::ElevationBacklash => format!(
             "the {} drive has {size} of play{}",
-            axis_word(t.term),
+            axis_word(kind, t.term),
             pick(
                 "",
                 ", but with the wrong sign: check the logged approach signs"
@@ -237,10 +231,11 @@ fn single_meaning(t: &TermEstimate) -> String {
     text + held(t)
 }
 
-fn axis_word(term: Term) -> &'static str {
+fn axis_word(kind: Kind, term: Term) -> &'static str {
+    let [one, two] = kind.axes().map(AxisKind::words);
     match term {
-        Term::AzimuthScale | Term::AzimuthBacklash => "azimuth",
-        _ => "elevation",
+        Term::AzimuthScale | Term::AzimuthBacklash => one,
+        _ => two,
     }
 }
 
@@ -291,14 +286,37 @@ fn vector_meaning(group: Group, x: &TermEstimate, y: &TermEstimate, outcome: &Ou
             _ => format!("{degrees:.0} deg"),
         }
     };
+    let kind = outcome.model.kind();
+    let [one, two] = kind.axes().map(AxisKind::words);
     let text = match group {
+        Group::Tilt if !kind.has_track() => {
+            let (high, aside) = (x.shown(), y.shown());
+            let part = |e: &TermEstimate| size_words(e.shown(), e.shown_sigma(), e.term.unit());
+            let sideways = match (kind, aside >= 0.0) {
+                (Kind::Polar(_), true) => "east",
+                (Kind::Polar(_), false) => "west",
+                (_, true) => "clockwise",
+                (_, false) => "anticlockwise",
+            };
+            format!(
+                "the outer end of the {} points {} too {} and {} too far {sideways}, {words} in all",
+                kind.axis_1(),
+                part(x),
+                if high >= 0.0 { "high" } else { "low" },
+                part(y)
+            )
+        }
         Group::Tilt => format!(
             "the azimuth axis's top leans {words} toward azimuth {} ({})",
             heading(direction),
             compass_word(direction)
         ),
         Group::AzimuthRunout => format!(
-            "once a turn the azimuth axis runs up to {words} ahead of its encoder, most at reading {}",
+            "once a turn the {one} axis runs up to {words} ahead of its encoder, most at reading {}",
+            heading(direction)
+        ),
+        Group::ElevationRunout if !kind.has_track() => format!(
+            "once a turn the {two} axis runs up to {words} ahead of its encoder, most at reading {}",
             heading(direction)
         ),
         Group::ElevationRunout => format!(
@@ -347,7 +365,7 @@ mod tests {
         let terms =
             (values.iter()).fold(TermValues::ZERO, |all, (term, v)| all.with_shown(*term, *v));
         let reading = EncoderReading::from_degrees(azimuth, elevation);
-        let beam = |terms| MountModel::new(terms).beam(reading, ApproachSigns::UNKNOWN);
+        let beam = |terms| MountModel::az_el(terms).beam(reading, ApproachSigns::UNKNOWN);
         let step = beam(TermValues::ZERO).offset_to(&beam(terms));
         (step.cross_elevation.degrees(), step.elevation.degrees())
     }
@@ -373,13 +391,13 @@ mod tests {
             } else {
                 0.5
             };
-            assert!(said(&[(term, size)]).contains(word_up), "{term}");
-            assert!(said(&[(term, -size)]).contains(word_down), "{term}");
-            assert!(!said(&[(term, size)]).contains(word_down), "{term}");
+            assert!(said(&[(term, size)]).contains(word_up), "{term:?}");
+            assert!(said(&[(term, -size)]).contains(word_down), "{term:?}");
+            assert!(!said(&[(term, size)]).contains(word_down), "{term:?}");
             let (cross, up) = beam_moves(&[(term, size)], 40.0, 50.0);
             assert!(
                 cross * beam_up.0 + up * beam_up.1 > 0.1,
-                "{term}: {cross} {up}"
+                "{term:?}: {cross} {up}"
             );
         }
         assert!(said(&[(Term::ClockOffset, 2.0)]).contains("slow: add it"));
@@ -441,10 +459,16 @@ mod tests {
     #[test]
     fn lists_name_whole_groups() {
         assert_eq!(
-            term_list(&[Term::TiltNorth, Term::TiltEast, Term::AxisSkew]),
+            term_list(
+                Kind::AzEl,
+                &[Term::TiltNorth, Term::TiltEast, Term::AxisSkew]
+            ),
             "axis tilt and axis skew"
         );
-        assert_eq!(term_list(&[Term::TiltEast]), "axis tilt, east part");
+        assert_eq!(
+            term_list(Kind::AzEl, &[Term::TiltEast]),
+            "axis tilt, east part"
+        );
     }
 
     #[test]

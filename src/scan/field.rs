@@ -10,7 +10,9 @@
 //! elevation:            t_n cos a + t_e sin a + d cos e
 //! ```
 //!
-//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere.
+//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the own
+//! coordinates of other kinds of mount the same functions stand, with other signs of the errors;
+//! only droop, which follows the horizon, does not.
 
 use super::Axis;
 use super::place::Fixed;
@@ -64,7 +66,7 @@ mod tests {
                 Direction::apparent(Angle::from_degrees(azimuth), Angle::from_degrees(elevation));
             let at = Fixed::new(sky.azimuth().radians(), sky.elevation().radians());
             for (j, (term, sign)) in terms.into_iter().enumerate() {
-                let model = MountModel::new(TermValues::ZERO.with_shown(term, sign * ERROR));
+                let model = MountModel::az_el(TermValues::ZERO.with_shown(term, sign * ERROR));
                 let near = EncoderReading::from_degrees(azimuth, elevation);
                 let reading = model
                     .direct_reading_near(&sky, ApproachSigns::default(), near)

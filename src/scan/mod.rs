@@ -33,7 +33,6 @@ pub use noise::NoiseLaw;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
 pub use passes::Shape;
 pub use reason::{Reason, Verdict};
-pub use record::Document;
 pub use reduce::{Noise, Options, reduce, reduce_scans};
 pub use timing::Timing;
 pub use trend::Estimate;

@@ -9,12 +9,14 @@ use super::analyse::Analysis;
 use super::fitted::{AxisFit, Fitted};
 use super::noise::NoiseLaw;
 use super::outcome::{AxisPeak, ReducedScan, Reduction};
+use super::place::Fixed;
 use super::point::median;
 use super::reason::{Reason, Verdict};
 use super::timing::{Timing, Ways, timing};
 use super::trend::{TAKEN, Trend};
-use crate::angle::{Angle, Direction};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Approach, Readings};
+use crate::mount::{ApproachSigns, MountModel};
 use crate::station::Station;
 
 /// A scan with what it says by itself.
@@ -104,6 +106,7 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
     }
     let [azimuth, elevation] = timings;
     Reduction {
+        mount: station.mount.kind(),
         scans: reduced,
         azimuth,
         elevation,
@@ -302,10 +305,7 @@ impl Correct<'_> {
             emitter: scan.emitter.clone(),
             line: scan.line,
             time: analysis.mid,
-            apparent: Direction::apparent(
-                Angle::from_radians(analysis.emitter.azimuth),
-                Angle::from_radians(analysis.emitter.elevation),
-            ),
+            apparent: apparent(station, &analysis.emitter),
             shape: analysis.shape,
             directions,
             verdict,
@@ -446,4 +446,15 @@ fn balanced_weights(weights: &DVector<f64>, signs: &[f64]) -> DVector<f64> {
         -1.0 => weights[k] * 0.5 * moving / minus,
         _ => weights[k],
     })
+}
+/// Where the beam should point, from the mount's own coordinates.
+fn apparent(station: &Station, emitter: &Fixed) -> Direction<Apparent> {
+    let at = EncoderReading {
+        azimuth: Angle::from_radians(emitter.azimuth),
+        elevation: Angle::from_radians(emitter.elevation),
+    };
+    match station.mount.kind().is_az_el() {
+        true => Direction::apparent(at.azimuth, at.elevation),
+        false => MountModel::ideal(station.mount.geometry).beam(at, ApproachSigns::UNKNOWN),
+    }
 }

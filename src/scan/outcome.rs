@@ -7,7 +7,8 @@ use super::passes::Shape;
 use super::reason::{Reason, Verdict};
 use super::timing::Timing;
 use crate::angle::{Angle, Apparent, Direction};
-use crate::logbook::{Approach, Peak, PeakLog, Readings};
+use crate::logbook::{Approach, Axes, Peak, PeakLog, Readings};
+use crate::mount::Kind;
 use crate::time::Utc;
 
 /// One axis of a peak.
@@ -81,6 +82,8 @@ impl ReducedScan {
 /// What all scans of a log gave.
 #[derive(Clone, Debug)]
 pub struct Reduction {
+    /// The kind of mount.
+    pub mount: Kind,
     /// In the log's order.
     pub scans: Vec<ReducedScan>,
     /// Lag and backlash of the azimuth axis.
@@ -108,6 +111,7 @@ impl Reduction {
     pub fn peak_log(&self) -> PeakLog {
         let mut log = PeakLog {
             readings: vec![self.readings.clone()],
+            axes: Axes::of_kind(self.mount),
             ..PeakLog::default()
         };
         for scan in &self.scans {

@@ -4,8 +4,9 @@
 use super::Axis;
 use super::place::Fixed;
 use super::reason::Reason;
-use crate::angle::{Angle, Apparent, Direction};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Sample, Scan};
+use crate::mount::{ApproachSigns, Geometry, MountModel};
 use crate::sky::{SkyError, Track};
 use crate::time::Utc;
 
@@ -18,7 +19,8 @@ pub(crate) struct Point {
     pub azimuth: f64,
     /// Elevation encoder reading.
     pub elevation: f64,
-    /// Where the beam should point, azimuth unwrapped within the scan.
+    /// Where the beam should point in the mount's own coordinates, the first unwrapped within the
+    /// scan.
     pub emitter: Fixed,
     /// Linear.
     pub power: f64,
@@ -54,12 +56,14 @@ impl Points {
     ///
     /// # Errors
     /// When the emitter has no place at the scan's times.
-    pub fn of(scan: &Scan, track: &Track<'_>) -> Result<Points, SkyError> {
+    pub fn of(scan: &Scan, track: &Track<'_>, geometry: &Geometry) -> Result<Points, SkyError> {
+        let ideal = MountModel::ideal(*geometry);
+        let at = |time: Utc| Ok::<_, SkyError>(coordinates(&ideal, &track.apparent(time)?));
         let mut reasons = Vec::new();
         let samples = in_order(&scan.samples, &mut reasons);
         let (first, last) = (samples[0].time, samples[samples.len() - 1].time);
         let mid = first.midpoint(last);
-        let middle = track.apparent(mid)?;
+        let middle = at(mid)?;
         let mut points = Vec::with_capacity(samples.len());
         let mut before = Angle::ZERO;
         for (i, sample) in samples.iter().enumerate() {
@@ -76,7 +80,7 @@ impl Points {
                 seconds: sample.time.seconds_since(mid),
                 azimuth: azimuth.radians(),
                 elevation: sample.elevation.radians(),
-                emitter: fixed(&track.apparent(sample.time)?, middle.azimuth()),
+                emitter: fixed(&at(sample.time)?, middle.azimuth),
                 power: sample.power,
                 rows: 1.0,
             });
@@ -84,17 +88,32 @@ impl Points {
         drop_still(&mut points, &mut reasons);
         Ok(Points {
             mid,
-            emitter: fixed(&middle, middle.azimuth()),
+            emitter: fixed(&middle, middle.azimuth),
             points,
             reasons,
         })
     }
 }
 
-fn fixed(direction: &Direction<Apparent>, near: Angle) -> Fixed {
+/// A direction in the mount's own coordinates: what its encoders would read there without any error.
+fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderReading {
+    let own = EncoderReading {
+        azimuth: direction.azimuth(),
+        elevation: direction.elevation(),
+    };
+    match ideal.kind().is_az_el() {
+        true => own,
+        // On the axis itself any first reading will do.
+        false => {
+            (ideal.readings(direction, ApproachSigns::UNKNOWN)).map_or(own, |both| both.direct)
+        }
+    }
+}
+
+fn fixed(at: &EncoderReading, near: Angle) -> Fixed {
     Fixed::new(
-        direction.azimuth().nearest_turn_to(near).radians(),
-        direction.elevation().radians(),
+        at.azimuth.nearest_turn_to(near).radians(),
+        at.elevation.radians(),
     )
 }
 

@@ -1,16 +1,18 @@
 //! The machine-readable form of a reduction.
 
 use serde::Serialize;
+use serde_json::Value;
 
 use super::Axis;
 use super::outcome::{ReducedScan, Reduction};
 use super::timing::Timing;
 use crate::angle::Angle;
+use crate::logbook::keyed;
 use crate::time::Utc;
 
 /// The JSON document of a reduction.
 #[derive(Clone, Debug, Serialize)]
-pub struct Document {
+struct Document {
     scans: Vec<ScanRecord>,
     azimuth: TimingRecord,
     elevation: TimingRecord,
@@ -120,15 +122,20 @@ impl ScanRecord {
 }
 
 impl Reduction {
-    /// The JSON document of the verb `reduce`.
-    pub fn document(&self) -> Document {
-        Document {
+    /// The JSON document of the verb `reduce`, its keys named for the mount's axes.
+    pub fn document(&self) -> Value {
+        let document = Document {
             scans: self.scans.iter().map(ScanRecord::of).collect(),
             azimuth: TimingRecord::of(&self.azimuth),
             elevation: TimingRecord::of(&self.elevation),
             noise: self.noise_law.words(),
             beam_over_station: self.beam_over_station.map(rounded),
             warnings: self.remarks.clone(),
-        }
+        };
+        // Nothing in it can fail to be written: no maps, no foreign types.
+        keyed(
+            self.mount,
+            serde_json::to_value(document).unwrap_or_default(),
+        )
     }
 }

@@ -16,6 +16,7 @@ use super::point::Points;
 use super::reason::Reason;
 use super::setup::Expected;
 use crate::logbook::{Readings, Scan, ScanReader};
+use crate::mount::Geometry;
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky, Track};
 use crate::station::{EmitterKind, Station};
@@ -160,7 +161,7 @@ fn look_at(
     let tracks = tracks(scans, sky);
     let prepared: Vec<Result<Points, Reason>> = scans
         .par_iter()
-        .map(|scan| prepare(scan, &tracks))
+        .map(|scan| prepare(scan, &tracks, &station.mount.geometry))
         .collect();
     let fit_all = |law: NoiseLaw| -> Vec<Analysis> {
         scans
@@ -232,12 +233,16 @@ fn tracks<'a>(scans: &[Scan], sky: &'a Sky) -> HashMap<String, Track<'a>> {
         .collect()
 }
 
-fn prepare(scan: &Scan, tracks: &HashMap<String, Track<'_>>) -> Result<Points, Reason> {
+fn prepare(
+    scan: &Scan,
+    tracks: &HashMap<String, Track<'_>>,
+    geometry: &Geometry,
+) -> Result<Points, Reason> {
     let no_place = |why: String| Reason::NoPlace(why);
     let track = tracks
         .get(&scan.emitter)
         .ok_or_else(|| no_place(format!("the station has no emitter {}", scan.emitter)))?;
-    Points::of(scan, track).map_err(|e| no_place(e.to_string()))
+    Points::of(scan, track, geometry).map_err(|e| no_place(e.to_string()))
 }
 
 /// A scan of which nothing can be made.

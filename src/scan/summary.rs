@@ -52,7 +52,11 @@ impl Reduction {
             let scans = times_said[&said] - MOST_ALIKE;
             lines.push(format!("and {scans} more like it: {said}"));
         }
-        for (axis, timing) in [("azimuth", &self.azimuth), ("elevation", &self.elevation)] {
+        for (axis, timing) in [&self.azimuth, &self.elevation]
+            .into_iter()
+            .zip(self.mount.axes())
+            .map(|(t, a)| (a.words(), t))
+        {
             lines.extend(told(axis, timing));
         }
         lines.push(match self.noise_law {

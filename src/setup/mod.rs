@@ -156,7 +156,7 @@ fn today(station: &Station, sky: &Sky, now: Utc) -> Result<Vec<Today>, Error> {
     if ids.is_empty() {
         return Ok(Vec::new());
     }
-    let reach = Reach::new(station, MountModel::default());
+    let reach = Reach::new(station, MountModel::ideal(station.mount.geometry));
     let span = Times::Span {
         from: now,
         to: now.plus_seconds(DAY_S),

@@ -129,7 +129,9 @@ fn every_line_fits_and_every_template_is_right_when_its_mark_is_taken_away() {
     assert_eq!(kinds(|k| matches!(k, EmitterKind::Mark { .. })), 1);
     assert!(kinds(|k| matches!(k, EmitterKind::RadioSource { .. })) >= 1);
     assert_eq!(station.horizon.mask.len(), 4);
-    assert!(station.mount.azimuth_teeth.is_some() && station.mount.base_radius_m.is_some());
+    assert!(
+        station.mount.azimuth_teeth.is_some() && station.mount.bearings.base_radius_m.is_some()
+    );
     let width = station.dish.beamwidth.degrees();
     assert!((width - setup.station.dish.beamwidth.degrees()).abs() < 0.01);
 }

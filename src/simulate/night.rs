@@ -141,7 +141,10 @@ fn scan(
         elevation_range: station.mount.elevation_range,
         present: Some(take.reading),
     };
-    let model = MountModel::new(displaced(take.terms, take.displaced));
+    let model = MountModel::new(
+        station.mount.geometry,
+        displaced(take.terms, take.displaced),
+    );
     let made = made_up_toward(&plan, &signal, beamwidth, &toward, (&model, &wrap), rng)?;
     let mut scan = made.scan;
     let behind_s = take.time.seconds_since(take.logged_time);
@@ -210,7 +213,7 @@ peaks = 20
         let truth = Truth::parse("truth.toml", TRUTH).unwrap();
         let scans = night("", 4).unwrap();
         assert!(scans.len() >= 15);
-        let model = truth.model();
+        let model = truth.model(&station.mount.geometry).unwrap();
         for scan in &scans {
             let strongest = (scan.samples.iter())
                 .max_by(|a, b| a.power.total_cmp(&b.power))

@@ -2,7 +2,8 @@
 
 use toml_edit::{Document, Item, TableLike, Value};
 
-use crate::logbook::{TERMS, term_quantity};
+use crate::logbook::term_quantity;
+use crate::mount::Kind;
 use crate::problem::{Problems, Wrong};
 use crate::quantity::Quantity;
 use crate::station::limits::{OFFSET, TURN};
@@ -23,7 +24,7 @@ const ANY: Quantity = Quantity::new(-1e6, 1e6, "a number from -1e6 to 1e6");
 /// What the number of a key in a section may be.
 fn quantity(section: &str, key: &str) -> Quantity {
     match (section, key) {
-        ("terms", name) if TERMS.iter().any(|(known, _)| *known == name) => term_quantity(name),
+        ("terms", name) if let Some(term) = Kind::term_of_any(name) => term_quantity(term),
         ("session", "peaks") => PEAKS,
         ("session", "lowest_elevation_deg") => ELEVATION,
         ("noise", "resolution_deg") => OFFSET,

@@ -9,9 +9,9 @@ use rand_distr::{Distribution, StandardNormal, Uniform};
 
 use super::spoil::{Circumstance, Spoil, temperature};
 use super::truth::Truth;
-use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
-use crate::logbook::{Approach, Peak, PeakLog, Readings};
-use crate::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
+use crate::logbook::{Approach, Axes, Peak, PeakLog, Readings};
+use crate::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
@@ -27,13 +27,13 @@ pub fn reading_at_peak(
     approach: ApproachSigns,
     wrap: &Wrap,
 ) -> Option<EncoderReading> {
-    let beam = shifted(emitter, noise);
+    let beam = shifted(model.geometry(), emitter, noise);
     model.reading_to_command(&beam, approach, wrap).ok()?
 }
 
-/// The direction a small step away on the sky.
-fn shifted(from: &Direction<Apparent>, step: Offset) -> Direction<Apparent> {
-    let basis = SkyBasis::at(&from.east_north_up());
+/// The direction a small step away on the sky, across and along the second axis.
+fn shifted(geometry: &Geometry, from: &Direction<Apparent>, step: Offset) -> Direction<Apparent> {
+    let basis = geometry.basis_at(&from.east_north_up());
     let v = basis.outward
         + basis.rightward * step.cross_elevation.radians()
         + basis.upward * step.elevation.radians();
@@ -55,6 +55,7 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
         files: vec!["simulated session".to_owned()],
         readings: vec![Readings::Encoder],
         file: "simulated session".to_owned(),
+        axes: Axes::of(station),
         ..PeakLog::default()
     };
     for take in takes(&real, truth, seed, |_, _| true)? {
@@ -140,7 +141,8 @@ pub(super) fn takes<'a>(
 ) -> Result<Vec<Take<'a>>, Error> {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let spoils = truth.spoil.as_slice();
-    let usual = *truth.model().terms();
+    let model = truth.model(&real.station.mount.geometry)?;
+    let usual = *model.terms();
     let plan = &truth.session;
     let (station, sky) = (real.station.as_ref(), real.sky.as_ref());
     // The logged time is the true one less the clock's offset.
@@ -205,7 +207,7 @@ pub(super) fn takes<'a>(
             }
             let quiet = Offset::default();
             let Some((still, _)) =
-                spoilt_reading(truth, &usual, &when, &emitter, quiet, signs, &wrap)
+                spoilt_reading(truth, &model, &when, &emitter, quiet, signs, &wrap)
             else {
                 continue;
             };
@@ -233,7 +235,7 @@ pub(super) fn takes<'a>(
                 }
             }
             let Some((reading, terms)) =
-                spoilt_reading(truth, &usual, &when, &emitter, noise, signs, &wrap)
+                spoilt_reading(truth, &model, &when, &emitter, noise, signs, &wrap)
             else {
                 continue;
             };
@@ -342,7 +344,7 @@ pub(super) fn seen(
 /// them.
 fn spoilt_reading(
     truth: &Truth,
-    usual: &TermValues,
+    usual: &MountModel,
     when: &Circumstance,
     emitter: &Direction<Apparent>,
     noise: Offset,
@@ -350,11 +352,11 @@ fn spoilt_reading(
     wrap: &Wrap,
 ) -> Option<(EncoderReading, TermValues)> {
     const ROUNDS: usize = 6;
-    let mut reading = reading_at_peak(&MountModel::new(*usual), emitter, noise, signs, wrap)?;
-    let mut terms = *usual;
+    let mut reading = reading_at_peak(usual, emitter, noise, signs, wrap)?;
+    let mut terms = *usual.terms();
     for _ in 0..ROUNDS {
-        terms = Spoil::terms(&truth.spoil, usual, when, &reading);
-        if terms == *usual {
+        terms = Spoil::terms(&truth.spoil, usual.terms(), when, &reading);
+        if terms == *usual.terms() {
             break;
         }
         // From then on the wrap is settled: the nearest reading is meant.
@@ -362,7 +364,7 @@ fn spoilt_reading(
             present: Some(reading),
             ..*wrap
         };
-        reading = reading_at_peak(&MountModel::new(terms), emitter, noise, signs, &near)?;
+        reading = reading_at_peak(&usual.with_terms(terms), emitter, noise, signs, &near)?;
     }
     Some((reading, terms))
 }

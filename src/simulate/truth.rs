@@ -8,7 +8,7 @@ use serde::Deserialize;
 use super::ranges;
 use super::spoil::Spoil;
 use crate::files::{self, Expected};
-use crate::mount::{MountModel, Term, TermValues};
+use crate::mount::{Geometry, Kind, MountModel, TermValues};
 use crate::problem::{Error, Problem, Problems, nearest_name};
 use crate::time::Utc;
 
@@ -226,14 +226,18 @@ impl Truth {
             }
         })?;
         let mut problems = Problems::new();
-        for term in truth.terms.keys().filter(|t| Term::by_name(t).is_none()) {
-            let names = Term::ALL.map(Term::name);
+        for term in truth
+            .terms
+            .keys()
+            .filter(|t| Kind::term_of_any(t).is_none())
+        {
+            let names = Kind::names_of_any();
             let problem = Problem::of_file(
                 name,
                 format!("unknown term {term:?} in [terms]"),
                 "a term of the mount model",
             );
-            problems.push(match nearest_name(term, names) {
+            problems.push(match nearest_name(term, names.iter().copied()) {
                 Some(near) => problem.mend(format!("did you mean {near:?}?")),
                 None => problem.mend(format!("the terms are {}", names.join(", "))),
             });
@@ -253,14 +257,23 @@ impl Truth {
         problems.or_value(truth)
     }
 
-    /// The mount model of the truth.
-    pub fn model(&self) -> MountModel {
+    /// The mount model of the truth, for a mount that stands so.
+    ///
+    /// # Errors
+    /// A term that mounts of that kind do not have.
+    pub fn model(&self, geometry: &Geometry) -> Result<MountModel, Error> {
+        let kind = geometry.kind();
         let mut values = TermValues::ZERO;
         for (name, value) in &self.terms {
-            if let Some(term) = Term::by_name(name) {
-                values.set_shown(term, *value);
-            }
+            let Some(term) = kind.term_by_name(name) else {
+                return Err(Error::Usage(format!(
+                    "the truth file has the term {name}, which mounts of kind {kind} do not have\n  \
+                     help: their terms are {}",
+                    kind.term_names().join(", ")
+                )));
+            };
+            values.set_shown(term, *value);
         }
-        MountModel::new(values)
+        Ok(MountModel::new(*geometry, values))
     }
 }

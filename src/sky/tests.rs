@@ -4,7 +4,8 @@
 use std::path::PathBuf;
 
 use super::*;
-use crate::station::{Dish, Emitter, EmitterKind, Mount, MountKind, Site, Weather};
+use crate::mount::Geometry;
+use crate::station::{Bearings, Dish, Emitter, EmitterKind, Mount, Site, Weather};
 
 const ELEMENTS: &str = "tests/data/reference/satellites.tle";
 
@@ -41,13 +42,12 @@ fn station(latitude: f64, longitude: f64) -> Station {
             assumptions: Vec::new(),
         },
         mount: Mount {
-            kind: MountKind::AzEl,
+            geometry: Geometry::AZ_EL,
             azimuth_range: (degrees(-180.0), degrees(540.0)),
             elevation_range: (Angle::ZERO, Angle::RIGHT),
             azimuth_teeth: None,
             elevation_teeth: None,
-            base_radius_m: None,
-            base_feet_azimuth: Vec::new(),
+            bearings: Bearings::default(),
             park: None,
         },
         dish: Dish {

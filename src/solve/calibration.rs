@@ -4,9 +4,9 @@ use crate::angle::Angle;
 use crate::explain::{Axis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
-    SkyPlace, Trust,
+    MountRecord, SkyPlace, Trust,
 };
-use crate::mount::Term;
+use crate::mount::{AxisKind, Group, Kind, Term};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -21,31 +21,37 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
     warnings.extend(outcome.before_note.iter().cloned());
     warnings.extend((outcome.not_separable.iter()).map(|i| format!("{}. {}", i.meaning, i.remedy)));
     let (trust, reasons) = trust(outcome, station);
+    let kind = station.mount.kind();
+    let [_, axis_2] = kind.axes();
     Calibration {
         format: FORMAT.to_owned(),
         created_utc: created,
         station: station.site.name.clone(),
+        mount: MountRecord::of(&station.mount.geometry),
         terms: (outcome.terms.iter())
             .map(|t| {
-                let name = t.term.name().to_owned();
+                let name = kind.term_name(t.term).to_owned();
                 let written = record(t.term, t.value, t.sigma, t.state);
                 (name, with_prior(t.term, written, t.prior_sigma))
             })
             .collect(),
         correlations: (outcome.correlations.iter())
             .map(|(one, other, value)| Correlation {
-                terms: (one.name().to_owned(), other.name().to_owned()),
+                terms: (
+                    kind.term_name(*one).to_owned(),
+                    kind.term_name(*other).to_owned(),
+                ),
                 value: *value,
             })
             .collect(),
-        peaks: outcome.peaks.iter().map(peak).collect(),
+        peaks: outcome.peaks.iter().map(|p| peak(p, axis_2)).collect(),
         rms_before_deg: outcome.rms_before.degrees(),
         rms_after_deg: outcome.rms_after.degrees(),
         degrees_of_freedom: outcome.degrees_of_freedom,
         expected_pointing_error: expected(outcome, station),
         trust,
         reasons,
-        causes: causes(outcome),
+        causes: causes(outcome, kind),
         warnings,
     }
 }
@@ -67,16 +73,16 @@ fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingErro
 }
 
 /// What was found beside the mount errors, as files have it.
-fn causes(outcome: &Outcome) -> Vec<CauseRecord> {
+fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
     let explanation = outcome.explanation.as_ref();
     (explanation.iter())
         .flat_map(|e| &e.causes)
         .filter(|c| c.hypothesis.group().is_none())
         .map(|c| CauseRecord {
-            fault: c.fault().name().to_owned(),
+            fault: c.fault().name_on(kind),
             axis: match c.hypothesis.axis() {
                 Axis::Both => None,
-                axis => Some(axis.words().to_owned()),
+                axis => Some(axis.words_on(kind).to_owned()),
             },
             row: c.instant().map(|i| i.between.1),
             size: Some(c.size.value),
@@ -106,9 +112,14 @@ fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
     }
     let zero = outcome.model.terms().angle(Term::ElevationZero);
     if zero.abs() > ABSURD_ZERO {
+        let kind = station.mount.kind();
+        let may = match kind.has_track() {
+            true => "elevations may be logged from the zenith, or over the top",
+            false => "the dish may be carried over the top",
+        };
         meaningless.push(format!(
-            "the elevation zero is {:.1} deg: elevations may be logged from the zenith, or over the \
-             top",
+            "the {} is {:.1} deg: {may}",
+            kind.group_words(Group::ElevationZero),
             zero.degrees()
         ));
     }
@@ -150,7 +161,7 @@ fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
     (trust, meaningless)
 }
 
-fn peak(peak: &PeakOutcome) -> CalibrationPeak {
+fn peak(peak: &PeakOutcome, axis_2: AxisKind) -> CalibrationPeak {
     CalibrationPeak {
         row: peak.row,
         time_utc: peak.time,
@@ -161,5 +172,6 @@ fn peak(peak: &PeakOutcome) -> CalibrationPeak {
             .then(|| peak.residual.elevation.degrees()),
         used: peak.used,
         why: peak.why.clone(),
+        axis_2,
     }
 }

@@ -3,6 +3,7 @@
 mod bootstrap;
 mod calibration;
 mod inseparable;
+mod misaligned;
 mod outcome;
 pub mod record;
 mod remarks;
@@ -14,6 +15,7 @@ use std::sync::Arc;
 use crate::explain::observe::Observations;
 use crate::explain::{Explanation, Misreading, explain, explain_observed};
 use crate::logbook::PeakLog;
+use crate::number;
 use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::Station;
@@ -70,7 +72,7 @@ pub fn outcome(explanation: Arc<Explanation>, station: &Station) -> Result<Outco
                 ": as logged the peaks scatter by {:.1} deg, with the sign of every azimuth reading \
                  changed by {} deg",
                 scatter.degrees(),
-                words::two_digits(explanation.scatter().degrees())
+                number::two_digits(explanation.scatter().degrees())
             )
         });
         return Err(Error::Unsupported(format!(

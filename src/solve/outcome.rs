@@ -130,7 +130,7 @@ impl Outcome {
     pub fn of(explanation: Arc<Explanation>, station: &Station) -> Outcome {
         let e = explanation.as_ref();
         let (session, fit) = (&e.session, &e.fit);
-        let raw = MountModel::default();
+        let raw = MountModel::ideal(session.geometry);
         let off = |model: &MountModel, i: usize| {
             let sighting = &session.peaks[i].sighting;
             masked(misfit(model, sighting).offset, sighting.measured())
@@ -147,7 +147,7 @@ impl Outcome {
                 terms.shown(Term::AzimuthZero),
                 terms.shown(Term::ElevationZero)
             );
-            (MountModel::new(terms), Some(note))
+            (raw.with_terms(terms), Some(note))
         } else {
             (raw, None)
         };

@@ -10,9 +10,11 @@ use crate::problem::{Error, Wrong};
 /// A term of another name, or one whose value is not given in its unit. A calibration that came
 /// through [`Calibration::read`] has neither.
 pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
+    let geometry = calibration.mount.geometry();
     let mut values = TermValues::ZERO;
     for (name, record) in &calibration.terms {
-        let shown = Term::by_name(name).and_then(|term| Some((term, shown_value(term, record)?)));
+        let term = geometry.kind().term_by_name(name);
+        let shown = term.and_then(|term| Some((term, shown_value(term, record)?)));
         let Some((term, shown)) = shown else {
             let wrong = Wrong::new(
                 format!("the term {name} is unknown or lacks its value"),
@@ -22,7 +24,7 @@ pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
         };
         values.set_shown(term, shown);
     }
-    Ok(MountModel::new(values))
+    Ok(MountModel::new(geometry, values))
 }
 
 /// The terms that a calibration held, with their inside values.
@@ -34,7 +36,9 @@ pub fn held_of(calibration: &Calibration) -> Result<Vec<(Term, f64)>, Error> {
     Ok(Term::ALL
         .into_iter()
         .filter(|term| {
-            (calibration.terms.get(term.name())).is_some_and(|r| r.state == TermState::Held)
+            calibration
+                .term(*term)
+                .is_some_and(|r| r.state == TermState::Held)
         })
         .map(|term| (term, model.terms().inside(term)))
         .collect())
@@ -91,7 +95,8 @@ mod tests {
     use std::collections::BTreeMap;
 
     use super::*;
-    use crate::logbook::{FORMAT, TERMS, Trust, ValueUnit};
+    use crate::logbook::{FORMAT, MountRecord, Trust};
+    use crate::mount::Kind;
     use crate::time::Utc;
 
     fn calibration(terms: BTreeMap<String, TermRecord>) -> Calibration {
@@ -99,6 +104,7 @@ mod tests {
             format: FORMAT.to_owned(),
             created_utc: Utc::parse("2026-04-04T05:00:00Z").unwrap(),
             station: "Invented".to_owned(),
+            mount: MountRecord::default(),
             terms,
             correlations: Vec::new(),
             peaks: Vec::new(),
@@ -114,27 +120,13 @@ mod tests {
     }
 
     #[test]
-    fn the_file_format_knows_the_same_terms_and_units() {
-        assert_eq!(TERMS.len(), Term::COUNT);
-        for ((name, unit), term) in TERMS.into_iter().zip(Term::ALL) {
-            assert_eq!(name, term.name());
-            let expected = match term.unit() {
-                TermUnit::Angle => ValueUnit::Degrees,
-                TermUnit::Fraction => ValueUnit::Fraction,
-                TermUnit::Seconds => ValueUnit::Seconds,
-            };
-            assert_eq!(unit, expected, "{name}");
-        }
-    }
-
-    #[test]
     fn a_model_survives_its_file() {
         let mut values = TermValues::ZERO;
         let mut terms = BTreeMap::new();
         for (i, term) in Term::ALL.into_iter().enumerate() {
             values.set_inside(term, 0.001 * (i as f64 + 1.0) / 3.0);
             let written = record(term, values.inside(term), Some(1e-4), TermState::Fitted);
-            terms.insert(term.name().to_owned(), written);
+            terms.insert(Kind::AzEl.term_name(term).to_owned(), written);
         }
         let calibration = calibration(terms);
         let read = Calibration::parse("c.json", calibration.to_json().as_bytes()).unwrap();
@@ -144,7 +136,7 @@ mod tests {
         const ROUNDING: f64 = 1e-15;
         for term in Term::ALL {
             let off = model.terms().inside(term) - values.inside(term);
-            assert!(off.abs() <= ROUNDING, "{term}: {off}");
+            assert!(off.abs() <= ROUNDING, "{term:?}: {off}");
         }
     }
 

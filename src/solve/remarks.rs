@@ -7,7 +7,8 @@ use crate::explain::{
     Advice, Axis, BadKind, Explanation, Grounds, Hypothesis, Misreading, Numbers, Remark, Size,
     ZeroChange, unit_of, zone_of,
 };
-use crate::mount::{Group, Term, TermUnit};
+use crate::mount::{AxisKind, Group, Kind, Term, TermUnit};
+use crate::number;
 use crate::station::Station;
 
 /// A value of a term with its unit.
@@ -15,19 +16,20 @@ fn shown(term: Term, value: f64) -> String {
     let unit = term.unit();
     format!(
         "{} {}",
-        words::two_digits(unit.outward(value)),
+        number::two_digits(unit.outward(value)),
         unit.symbol()
     )
     .trim_end()
     .to_owned()
 }
 
-fn names(terms: &[Term]) -> String {
-    words::list(&terms.iter().map(|t| t.name()).collect::<Vec<_>>())
+fn names(kind: Kind, terms: &[Term]) -> String {
+    words::list(&terms.iter().map(|t| kind.term_name(*t)).collect::<Vec<_>>())
 }
 
 /// A remark in words.
 pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Station) -> String {
+    let kind = explanation.session.kind();
     match remark {
         Remark::Sky(notice) => format!("{} ({})", notice.text, words::rows(&notice.rows)),
         Remark::SigmasMissing { peaks } => format!(
@@ -37,7 +39,7 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         Remark::ScatterContradictsLog { scatter, p_value } => format!(
             "the peaks scatter {scatter:.1} times as much as their logged standard deviations \
              (p-value {}): the uncertainties are widened by that factor",
-            words::probability(*p_value)
+            number::probability(*p_value)
         ),
         Remark::ScatterBelowLog { scatter } => format!(
             "the peaks scatter only {scatter:.2} times as much as their logged standard \
@@ -51,10 +53,16 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         } => format!(
             "{} is held at {}, but the peaks ask for {} more, {:.0} standard deviations: the other \
              terms are bent to make up for it",
-            term.name(),
+            kind.term_name(*term),
             shown(*term, *value),
             shown(*term, *off),
             off.abs() / sigma
+        ),
+        Remark::ElevationZeroAbsurd { zero } if !kind.has_track() => format!(
+            "the {} is {:.1} deg: either the encoder's zero really is that far off, or the dish is \
+             carried over the top; check against one emitter",
+            kind.group_words(Group::ElevationZero),
+            zero.degrees()
         ),
         Remark::ElevationZeroAbsurd { zero } => format!(
             "the elevation zero is {:.1} deg: either the encoder's zero really is that far off, or \
@@ -64,8 +72,8 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         ),
         Remark::FittedToo { term, with } => format!(
             "{} is fitted too: it goes together with {}",
-            term.name(),
-            with.name()
+            kind.term_name(*term),
+            kind.term_name(*with)
         ),
         Remark::DroopHeldForRunout => {
             "droop and elevation-runout-cos are the same to first order: droop is held at zero"
@@ -78,8 +86,8 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         } => format!(
             "{} are well known only together, each by itself poorly (condition number {condition:.0}): \
              {}",
-            names(terms),
-            advice_words(advice)
+            names(kind, terms),
+            advice_words(kind, advice)
         ),
         Remark::FewPeaks { peaks, needed } => format!(
             "only {peaks} peaks: bad ones among them cannot be told reliably; log at least {needed}"
@@ -96,9 +104,11 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             "too few peaks to look for causes: only the usual mount errors are fitted".to_owned()
         }
         Remark::SidesNotLogged => {
-            "backlash was not looked for: the log does not say from which side the axes arrived \
-             (azimuth_approach, elevation_approach)"
-                .to_owned()
+            let [one, two] = kind.axes().map(AxisKind::key);
+            format!(
+                "backlash was not looked for: the log does not say from which side the axes arrived \
+                 ({one}_approach, {two}_approach)"
+            )
         }
         Remark::UnnamedBadPeak { row, off } => format!(
             "row {row} is bad (off by {:.2} deg) and no known mistake explains it",
@@ -144,9 +154,9 @@ fn zeros_words(
                 .map(|(change, size)| {
                     format!(
                         "the {} reading by {:+.3} +/- {} deg",
-                        change.axis.words(),
+                        change.axis.words_on(explanation.session.kind()),
                         size.value,
-                        words::two_digits(size.sigma)
+                        number::two_digits(size.sigma)
                     )
                 })
                 .collect();
@@ -171,7 +181,7 @@ fn zeros_words(
 }
 
 /// Which observation would help, in words.
-pub fn advice_words(advice: &Advice) -> String {
+pub fn advice_words(kind: Kind, advice: &Advice) -> String {
     match advice {
         Advice::BothSides => {
             "arrive at the same emitters from both sides and log the approach columns".to_owned()
@@ -184,8 +194,8 @@ pub fn advice_words(advice: &Advice) -> String {
                  then be known to about {} {}",
                 at.azimuth().degrees(),
                 at.elevation().degrees(),
-                names(terms),
-                words::two_digits(unit.outward(*sigma)),
+                names(kind, terms),
+                number::two_digits(unit.outward(*sigma)),
                 match unit {
                     TermUnit::Fraction => "(fraction)",
                     other => other.symbol(),
@@ -198,15 +208,16 @@ pub fn advice_words(advice: &Advice) -> String {
 
 /// What cannot be told apart, what is told in its place, and what would help.
 pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
+    let kind = explanation.session.kind();
     let told: Vec<String> = (explanation.told_instead.iter())
         .map(|t| {
             let unit = t.term.unit();
             let parts: Vec<String> = (t.with.iter())
-                .map(|(left, share)| format!("{share:+.2} x {}", left.name()))
+                .map(|(left, share)| format!("{share:+.2} x {}", kind.term_name(*left)))
                 .collect();
             format!(
                 "{} {} = {:.4} +/- {:.4} {}",
-                t.term.name(),
+                kind.term_name(t.term),
                 parts.join(" "),
                 unit.outward(t.value),
                 unit.outward(t.sigma),
@@ -222,23 +233,23 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
                 false => format!(". What is known: {}", told.join("; ")),
             };
             let named: Vec<Term> = vague.shares.iter().map(|(t, _)| *t).collect();
-            let held = names(&vague.held);
+            let held = names(kind, &vague.held);
             let meaning = match named.as_slice() {
                 [one] => format!(
                     "these peaks do not tell {}; it is held at zero{told}",
-                    one.name()
+                    kind.term_name(*one)
                 ),
                 _ => format!(
                     "{} move the beam alike over these peaks and cannot be told apart; {held} {} \
                      held at zero{told}",
-                    names(&named),
+                    names(kind, &named),
                     if vague.held.len() == 1 { "is" } else { "are" },
                 ),
             };
             Inseparable {
                 terms: vague.shares.clone(),
                 meaning,
-                remedy: advice_words(&vague.advice),
+                remedy: advice_words(kind, &vague.advice),
             }
         })
         .collect()
@@ -246,13 +257,14 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
 
 /// A hypothesis by name.
 pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
-    let axis = hypothesis.axis().words();
+    let kind = station.mount.kind();
+    let axis = hypothesis.axis().words_on(kind);
     match hypothesis {
         Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
-            Some(group) => group_words(group).to_owned(),
+            Some(group) => kind.group_words(group).to_owned(),
             None => String::new(),
         },
-        Hypothesis::BalanceFlip { .. } => "elevation play that flips at the balance".to_owned(),
+        Hypothesis::BalanceFlip { .. } => format!("{axis} play that flips at the balance"),
         Hypothesis::Slip { .. } => format!("{axis} slip"),
         Hypothesis::LogZero(change) => format!(
             "{axis} zero changed between logs {} and {}",
@@ -271,7 +283,7 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
         Hypothesis::Pattern { with, times, .. } => {
             format!(
                 "pattern in {axis} {times} times per turn of {}",
-                with.words()
+                with.words_on(kind)
             )
         }
         Hypothesis::LooseDish(Axis::Azimuth) => "dish that yields sideways".to_owned(),
@@ -291,26 +303,6 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
     }
 }
 
-/// A group's name in full.
-pub fn group_words(group: Group) -> &'static str {
-    match group {
-        Group::AzimuthZero => "azimuth zero",
-        Group::ElevationZero => "elevation zero",
-        Group::Tilt => "axis tilt",
-        Group::Collimation => "collimation",
-        Group::AxisSkew => "axis skew",
-        Group::Droop => "droop",
-        Group::AzimuthScale => "azimuth scale",
-        Group::ElevationScale => "elevation scale",
-        Group::AzimuthRunout => "azimuth runout",
-        Group::ElevationRunout => "elevation runout",
-        Group::TrackWarp => "track warp",
-        Group::AzimuthBacklash => "azimuth backlash",
-        Group::ElevationBacklash => "elevation backlash",
-        Group::ClockOffset => "clock offset",
-    }
-}
-
 /// The grounds of a decision in words.
 pub fn grounds_words(grounds: &Grounds) -> String {
     let numbers = |n: &Numbers| {
@@ -319,7 +311,7 @@ pub fn grounds_words(grounds: &Grounds) -> String {
         });
         format!(
             "p-value {}, BIC {} by {:.1}{cross}",
-            words::probability(n.p_value),
+            number::probability(n.p_value),
             if n.bic_fall > 0.0 { "better" } else { "worse" },
             n.bic_fall.abs()
         )
@@ -346,7 +338,8 @@ pub fn bad_peak_words(explanation: &Explanation, place: usize) -> String {
     let Some(bad) = (explanation.bad_peaks.iter()).find(|b| b.index == place) else {
         return "does not fit the rest".to_owned();
     };
-    let kind = (bad.kind.as_ref()).map_or(String::new(), |k| format!(": {}", kind_words(k)));
+    let mount = explanation.session.kind();
+    let kind = (bad.kind.as_ref()).map_or(String::new(), |k| format!(": {}", kind_words(mount, k)));
     format!(
         "misses by {:.3} deg, {:.0} times its noise{kind}",
         bad.off.size().degrees(),
@@ -355,7 +348,7 @@ pub fn bad_peak_words(explanation: &Explanation, place: usize) -> String {
 }
 
 /// What a bad peak most likely is.
-pub fn kind_words(kind: &BadKind) -> String {
+pub fn kind_words(mount: Kind, kind: &BadKind) -> String {
     match kind {
         BadKind::Emitter { really, .. } => format!("the beam was on {really}"),
         BadKind::Sidelobe { beamwidths } => {
@@ -372,20 +365,28 @@ pub fn kind_words(kind: &BadKind) -> String {
             } else {
                 "one digit"
             },
-            axis.words(),
+            axis.words_on(mount),
             if *exchanged { "seem" } else { "seems" },
             (by.degrees() * 100.0).round() / 100.0
         ),
         BadKind::Unit { axis, unit } => {
-            format!("the reading of {} fits when taken as {unit}", axis.words())
+            format!(
+                "the reading of {} fits when taken as {unit}",
+                axis.words_on(mount)
+            )
         }
-        BadKind::Exchanged => "it fits with azimuth and elevation exchanged".to_owned(),
+        BadKind::Exchanged => {
+            let [one, two] = mount.axes().map(AxisKind::words);
+            format!("it fits with {one} and {two} exchanged")
+        }
     }
 }
 
 /// What another reading of the log means: `all times 2 h later`.
 pub fn misreading_words(misreading: &Misreading, station: &Station) -> String {
     let site = &station.site;
+    let kind = station.mount.kind();
+    let [one, two] = kind.axes().map(AxisKind::words);
     let degrees = |a: Angle| format!("{:+.4}", a.degrees());
     match misreading {
         Misreading::Hours(hours) => format!("{hours:+} h added to all times"),
@@ -396,17 +397,17 @@ pub fn misreading_words(misreading: &Misreading, station: &Station) -> String {
             degrees(site.longitude),
             degrees(site.latitude)
         ),
-        Misreading::AzimuthReversed => "the sign of every azimuth reading changed".to_owned(),
-        Misreading::Exchanged => "the azimuth and elevation columns exchanged".to_owned(),
+        Misreading::AzimuthReversed => format!("the sign of every {one} reading changed"),
+        Misreading::Exchanged => format!("the {one} and {two} columns exchanged"),
         Misreading::FromTheZenith => {
             "elevations taken as counted from the zenith (90 - elevation)".to_owned()
         }
         Misreading::Unit { axis, unit, .. } => {
-            format!("the readings of {} taken as {unit}", axis.words())
+            format!("the readings of {} taken as {unit}", axis.words_on(kind))
         }
         Misreading::PointedMinutes(axis) => format!(
             "the readings of {} taken as degrees and, behind the point, minutes of arc",
-            axis.words()
+            axis.words_on(kind)
         ),
     }
 }
@@ -427,6 +428,8 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
     let Some(misread) = &explanation.misread else {
         return misread_by_a_cause(explanation);
     };
+    let kind = station.mount.kind();
+    let [one, two] = kind.axes().map(AxisKind::words);
     let cure = match &misread.misreading {
         Misreading::Hours(hours) => format!(
             "the times are those of another time zone: add {hours:+} h, or write times with their \
@@ -441,8 +444,8 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
         Misreading::SiteSwapped => {
             "exchange latitude_deg and longitude_deg in the station file".to_owned()
         }
-        Misreading::AzimuthReversed => "the azimuth counts the wrong way round".to_owned(),
-        Misreading::Exchanged => "exchange the azimuth and elevation columns of the log".to_owned(),
+        Misreading::AzimuthReversed => format!("the {one} counts the wrong way round"),
+        Misreading::Exchanged => format!("exchange the {one} and {two} columns of the log"),
         Misreading::FromTheZenith => {
             "log the elevation from the horizon, 90 deg less what is written now (or else the \
              encoder's zero is some 90 deg off and the dish is carried over the top)"
@@ -451,12 +454,12 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
         Misreading::Unit { axis, unit, .. } => {
             format!(
                 "turn the readings of {} from {unit} into degrees",
-                axis.words()
+                axis.words_on(kind)
             )
         }
         Misreading::PointedMinutes(axis) => format!(
             "turn the readings of {} from degrees and minutes into decimal degrees",
-            axis.words()
+            axis.words_on(kind)
         ),
     };
     Some(format!(
@@ -470,7 +473,7 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
 /// say the log was misread.
 fn misread_by_a_cause(explanation: &Explanation) -> Option<String> {
     explanation.causes.iter().find_map(|cause| {
-        let axis = cause.hypothesis.axis().words();
+        let axis = cause.hypothesis.axis().words_on(explanation.session.kind());
         let what = match (&cause.hypothesis, cause.hypothesis.group()) {
             (_, Some(Group::ClockOffset)) => {
                 let hours = zone_of(cause.size.value)?;

@@ -1,14 +1,16 @@
 //! What a person can do by hand about each mount error.
 
 use crate::angle::Angle;
-use crate::mount::{Group, Term};
+use crate::mount::{AxisKind, Group, Kind, Term};
 use crate::station::Station;
 
+use super::misaligned;
 use super::outcome::Outcome;
-use super::remarks::{advice_words, group_words};
-use super::words::{by_sigma, capital, compass_word, list, two_digits};
+use super::remarks::advice_words;
+use super::words::{capital, compass_word, list};
 use crate::explain::{Advice, TermEstimate, prior_size::careful};
 use crate::logbook::TermState;
+use crate::number::{by_sigma, two_digits};
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,7 +28,7 @@ pub struct Remedy {
 /// A term is worth mending when it is this many of its sigmas from zero.
 const SIGNIFICANT: f64 = 3.0;
 
-const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
+pub(super) const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
     counterweights; support the dish before any bolt is loosened.";
 const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall one can fall. \
     Work at height and foundations follow local codes; ask someone licensed where they say so.";
@@ -124,7 +126,7 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
         term: first.term,
         title: format!(
             "{} ({} {}) is not known well enough to turn a bolt by",
-            capital(group_words(group)),
+            capital(explanation.session.kind().group_words(group)),
             values.join(" and "),
             unit.symbol()
         ),
@@ -134,21 +136,26 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
                 true => String::new(),
                 false => format!(
                     "It is known only together with {}. ",
-                    list(&together.iter().map(|t| t.name()).collect::<Vec<_>>())
+                    list(
+                        &together
+                            .iter()
+                            .map(|t| explanation.session.kind().term_name(*t))
+                            .collect::<Vec<_>>()
+                    )
                 ),
             },
-            advice_words(&advice)
+            advice_words(explanation.session.kind(), &advice)
         ),
         caution: String::new(),
     })
 }
 
 /// The values of a group's terms when at least one is significant.
-struct Significant {
+pub(super) struct Significant {
     terms: Vec<Term>,
-    values: Vec<f64>,
+    pub(super) values: Vec<f64>,
     /// The largest of their standard deviations.
-    sigma: f64,
+    pub(super) sigma: f64,
 }
 
 impl Significant {
@@ -172,29 +179,29 @@ impl Significant {
         })
     }
     /// The first term's value as files show it.
-    fn shown(&self) -> f64 {
+    pub(super) fn shown(&self) -> f64 {
         self.terms[0].unit().outward(self.values[0])
     }
     /// A shown value that follows from the term by `factor`, with its standard deviation.
-    fn digits(&self, value: f64, factor: f64) -> String {
+    pub(super) fn digits(&self, value: f64, factor: f64) -> String {
         let sigma = self.terms[0].unit().outward(self.sigma) * factor;
         format!("{} +/- {}", by_sigma(value, sigma), two_digits(sigma))
     }
     /// A shown value to the digits that its standard deviation supports, for something to enter.
-    fn plain(&self, value: f64, factor: f64) -> String {
+    pub(super) fn plain(&self, value: f64, factor: f64) -> String {
         by_sigma(value, self.terms[0].unit().outward(self.sigma) * factor)
     }
     /// The first term's value without sign, with its standard deviation.
-    fn size(&self) -> String {
+    pub(super) fn size(&self) -> String {
         self.digits(self.shown().abs(), 1.0)
     }
     /// Millimetres of shim for each 100 mm, in those digits.
-    fn per_100_mm(&self) -> String {
+    pub(super) fn per_100_mm(&self) -> String {
         self.millimetres(100.0 * self.values[0].abs().tan(), 100.0)
     }
     /// Millimetres at `radius_mm` from the pivot, with their standard deviation; a hundredth is
     /// finer than any shim.
-    fn millimetres(&self, value: f64, radius_mm: f64) -> String {
+    pub(super) fn millimetres(&self, value: f64, radius_mm: f64) -> String {
         let sigma = (self.sigma * radius_mm).max(0.01);
         format!(
             "{} +/- {}",
@@ -203,31 +210,37 @@ impl Significant {
         )
     }
     /// Length of the pair of terms, as an angle.
-    fn length(&self) -> Angle {
+    pub(super) fn length(&self) -> Angle {
         Angle::from_radians(self.values[0].hypot(self.values[1]))
     }
     /// First term toward zero, second toward ninety degrees.
-    fn heading(&self) -> Angle {
+    pub(super) fn heading(&self) -> Angle {
         Angle::from_radians(self.values[1].atan2(self.values[0])).wrapped_positive()
     }
 }
 
 fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
+    let kind = station.mount.kind();
+    let [one, two] = kind.axes();
     let (title, steps, caution) = match group {
-        Group::Tilt => tilt(size, station),
-        Group::AxisSkew => skew(size),
-        Group::Collimation => collimation(size),
-        Group::AzimuthBacklash => backlash("azimuth", size),
-        Group::ElevationBacklash => backlash("elevation", size),
-        Group::AzimuthRunout => runout("azimuth", size),
-        Group::ElevationRunout => runout("elevation", size),
+        Group::Tilt => match kind {
+            Kind::AzEl | Kind::Slant => tilt(size, station),
+            Kind::Polar(_) => misaligned::polar_axis(size, station),
+            Kind::XY(lower) => misaligned::lower_axis(size, lower, &station.mount.bearings),
+        },
+        Group::AxisSkew => skew(kind, size),
+        Group::Collimation => collimation(kind, size),
+        Group::AzimuthBacklash => backlash(one.words(), size),
+        Group::ElevationBacklash => backlash(two.words(), size),
+        Group::AzimuthRunout => runout(one.words(), size),
+        Group::ElevationRunout => runout(two.words(), size),
         Group::TrackWarp => warp(size, station),
-        Group::AzimuthScale => scale("azimuth", size),
-        Group::ElevationScale => scale("elevation", size),
-        Group::Droop => droop(size),
+        Group::AzimuthScale => scale(one.words(), size),
+        Group::ElevationScale => scale(two.words(), size),
+        Group::Droop => droop(kind, size),
         Group::ClockOffset => clock(size),
-        Group::AzimuthZero => zero("azimuth", "clockwise", size),
-        Group::ElevationZero => zero("elevation", "up", size),
+        Group::AzimuthZero => zero(one, size),
+        Group::ElevationZero => zero(two, size),
     };
     Remedy {
         term: size.terms[0],
@@ -237,7 +250,7 @@ fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
     }
 }
 
-type Words = (String, Vec<String>, &'static str);
+pub(super) type Words = (String, Vec<String>, &'static str);
 
 /// How much to raise each foot (never lower) so that an axis leaning by `tilt` toward azimuth
 /// `toward` stands upright, in the order of `feet`: where the axis leans to, the base is low.
@@ -263,8 +276,8 @@ fn tilt(size: &Significant, station: &Station) -> Words {
     );
     let mut steps = Vec::new();
     match (
-        station.mount.base_radius_m,
-        &station.mount.base_feet_azimuth,
+        station.mount.bearings.base_radius_m,
+        &station.mount.bearings.base_feet_azimuth,
     ) {
         (Some(radius), feet) if !feet.is_empty() => {
             let shims = foot_shims_mm(lean, toward, radius, feet);
@@ -301,13 +314,27 @@ fn tilt(size: &Significant, station: &Station) -> Words {
     (title, steps, ON_THE_GROUND)
 }
 
-fn skew(size: &Significant) -> Words {
+fn skew(kind: Kind, size: &Significant) -> Words {
     let value = size.shown();
     let (high, low) = if value > 0.0 {
         ("right", "left")
     } else {
         ("left", "right")
     };
+    let (first, second) = (kind.axis_1(), kind.axis_2());
+    if !kind.has_track() {
+        let title = format!(
+            "The {second} is not square to the {first}: its {high}-hand end (seen along the beam, the \
+             {first}'s outer end up) leans {} deg toward that end",
+            size.size()
+        );
+        let steps = vec![format!(
+            "Move the {low}-hand bearing of the {second} toward the {first}'s outer end (or the \
+             {high}-hand one away from it) by {} mm for each 100 mm between the bearings.",
+            size.per_100_mm()
+        )];
+        return (title, steps, KEEP_CLEAR);
+    }
     let title = format!(
         "The elevation axis is not square to the azimuth axis: its {high}-hand end (seen along \
          the beam) is high by {} deg",
@@ -321,13 +348,22 @@ fn skew(size: &Significant) -> Words {
     (title, steps, KEEP_CLEAR)
 }
 
-fn collimation(size: &Significant) -> Words {
+fn collimation(kind: Kind, size: &Significant) -> Words {
     let value = size.shown();
     let side = if value > 0.0 { "right" } else { "left" };
-    let title = format!(
-        "The beam points {} deg to the {side} of square to the elevation axis",
-        size.size()
-    );
+    let title = match kind {
+        Kind::AzEl | Kind::Slant => format!(
+            "The beam points {} deg to the {side} of square to the elevation axis",
+            size.size()
+        ),
+        _ => format!(
+            "The beam points {} deg to the {side} of square to the {} (seen along the beam, the {}'s \
+             outer end up)",
+            size.size(),
+            kind.axis_2(),
+            kind.axis_1()
+        ),
+    };
     let steps = vec![
         format!(
             "Shim the {side}-hand side of the dish's mounting face forward (seen along the beam) \
@@ -388,7 +424,7 @@ fn warp(size: &Significant, station: &Station) -> Words {
         "The azimuth track or bearing is warped: it lifts the dish by {} deg twice a turn",
         size.digits(size.length().degrees(), 1.0)
     );
-    let radius = station.mount.base_radius_m.unwrap_or(0.1);
+    let radius = station.mount.bearings.base_radius_m.unwrap_or(0.1);
     // warp(A) = amplitude x cos(2 (A - half the heading)).
     let highest = size.heading() / 2.0;
     let steps = vec![format!(
@@ -420,7 +456,7 @@ fn scale(axis: &str, size: &Significant) -> Words {
     (title, steps, "")
 }
 
-fn droop(size: &Significant) -> Words {
+fn droop(kind: Kind, size: &Significant) -> Words {
     let value = size.shown();
     let title = format!(
         "The beam {} by {} deg x cos(elevation)",
@@ -428,9 +464,10 @@ fn droop(size: &Significant) -> Words {
         size.size()
     );
     let steps = vec![
-        "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
-         strut or a moved counterweight helps."
-            .to_owned(),
+        kind.said(
+            "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
+             strut or a moved counterweight helps.",
+        ),
         "What is left is steady and the correction table takes it out.".to_owned(),
     ];
     (title, steps, KEEP_CLEAR)
@@ -452,16 +489,17 @@ fn clock(size: &Significant) -> Words {
     (title, steps, "")
 }
 
-fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
+fn zero(axis: AxisKind, size: &Significant) -> Words {
     let value = size.shown();
+    let name = axis.words();
     let title = format!(
-        "The {axis} encoder reads {} deg too {}",
+        "The {name} encoder reads {} deg too {}",
         size.size(),
         if value > 0.0 { "little" } else { "much" }
     );
     let steps = vec![
         format!(
-            "Enter {}{} deg as the {axis} encoder's offset, if the controller ADDS it to the reading.",
+            "Enter {}{} deg as the {name} encoder's offset, if the controller ADDS it to the reading.",
             if value > 0.0 { "+" } else { "-" },
             size.plain(value.abs(), 1.0)
         ),
@@ -471,11 +509,9 @@ fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
             size.plain(value.abs(), 1.0),
             if value > 0.0 { "more" } else { "less" },
             if value > 0.0 {
-                sense
-            } else if sense == "up" {
-                "down"
+                axis.increasing()
             } else {
-                "anticlockwise"
+                axis.decreasing()
             }
         ),
     ];
@@ -483,7 +519,7 @@ fn zero(axis: &str, sense: &str, size: &Significant) -> Words {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use nalgebra::{Rotation3, Vector3};
 
     use super::*;
@@ -519,11 +555,19 @@ mod tests {
         );
     }
 
-    fn of(term: Term, degrees: f64) -> Significant {
+    pub(in super::super) fn of(term: Term, degrees: f64) -> Significant {
         Significant {
             terms: vec![term],
             values: vec![term.unit().inward(degrees)],
             sigma: term.unit().inward(0.01),
+        }
+    }
+
+    pub(in super::super) fn pair(terms: [Term; 2], degrees: [f64; 2]) -> Significant {
+        Significant {
+            terms: terms.to_vec(),
+            values: degrees.map(f64::to_radians).to_vec(),
+            sigma: 0.01_f64.to_radians(),
         }
     }
 
@@ -535,20 +579,20 @@ mod tests {
         let turn = Rotation3::rotation_between(&right, &(right + forward * 0.02)).unwrap();
         let beam = forward + right * 0.02;
         assert!((turn * beam).x.abs() < beam.x / 10.0);
-        let (_, steps, _) = collimation(&of(Term::Collimation, 0.5));
+        let (_, steps, _) = collimation(Kind::AzEl, &of(Term::Collimation, 0.5));
         assert!(steps[0].contains("right-hand side") && steps[0].contains("forward"));
         assert!(
             steps[0].contains("0.87 +/- 0.017 mm"),
             "100 mm x tan(0.5 deg): {}",
             steps[0]
         );
-        let (_, steps, _) = collimation(&of(Term::Collimation, -0.5));
+        let (_, steps, _) = collimation(Kind::AzEl, &of(Term::Collimation, -0.5));
         assert!(steps[0].contains("left-hand side"));
     }
 
     #[test]
     fn the_low_end_of_a_skewed_axis_is_raised() {
-        let (title, steps, _) = skew(&of(Term::AxisSkew, 0.5));
+        let (title, steps, _) = skew(Kind::AzEl, &of(Term::AxisSkew, 0.5));
         assert!(
             title.contains("right-hand end"),
             "positive: the right-hand end is high"
@@ -560,13 +604,13 @@ mod tests {
     fn zeros_are_added_and_scales_multiplied() {
         // Positive: the axis stands further clockwise than the encoder says, so the encoder
         // reads too little and the offset to add is positive.
-        let (title, steps, _) = zero("azimuth", "clockwise", &of(Term::AzimuthZero, 3.42));
+        let (title, steps, _) = zero(AxisKind::Azimuth, &of(Term::AzimuthZero, 3.42));
         assert!(
             title.ends_with("reads 3.420 +/- 0.010 deg too little"),
             "{title}"
         );
         assert!(steps[0].starts_with("Enter +3.420 deg"), "{}", steps[0]);
-        let (_, steps, _) = zero("elevation", "up", &of(Term::ElevationZero, -0.87));
+        let (_, steps, _) = zero(AxisKind::Elevation, &of(Term::ElevationZero, -0.87));
         assert!(steps[0].starts_with("Enter -0.870 deg"), "{}", steps[0]);
         assert!(steps[1].contains("0.870 deg less"), "{}", steps[1]);
         // Positive: the axis moves further than the encoder says.

@@ -32,39 +32,6 @@ pub fn capital(text: &str) -> String {
     }
 }
 
-/// A number to two significant digits, without exponent where that stays readable.
-pub fn two_digits(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let decimals = 1 - value.abs().log10().floor() as i32;
-    match decimals {
-        0..=8 => format!("{value:.*}", decimals as usize),
-        d if d < 0 => format!("{value:.0}"),
-        _ => format!("{value:.1e}"),
-    }
-}
-
-/// A value to the digits that its standard deviation supports: to the second digit of that.
-pub fn by_sigma(value: f64, sigma: f64) -> String {
-    if !(sigma.is_finite() && sigma > 0.0) {
-        return two_digits(value);
-    }
-    let decimals = (1 - sigma.log10().floor() as i32).clamp(0, 8);
-    format!("{value:.*}", decimals as usize)
-}
-
-/// A probability: `0.03`, `4e-6`, never a false zero.
-pub fn probability(p: f64) -> String {
-    if p >= 0.001 {
-        two_digits(p)
-    } else if p >= 1e-12 {
-        format!("{p:.0e}")
-    } else {
-        "under 1e-12".to_owned()
-    }
-}
-
 /// A heading in one of sixteen compass words.
 pub fn compass_word(azimuth: Angle) -> &'static str {
     const WORDS: [&str; 16] = [
@@ -92,14 +59,6 @@ pub fn compass_word(azimuth: Angle) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn numbers_keep_two_digits() {
-        assert_eq!(two_digits(0.01234), "0.012");
-        assert_eq!(two_digits(1.26), "1.3");
-        assert_eq!(two_digits(123.4), "123");
-        assert_eq!(probability(3.2e-7), "3e-7");
-    }
 
     #[test]
     fn lists_read_as_speech() {

@@ -11,8 +11,8 @@ pub(super) const SITE: [&str; 8] = [
     "relative_humidity",
     "ut1_minus_utc_s",
 ];
-/// Keys of `[mount]`.
-pub(super) const MOUNT: [&str; 10] = [
+/// Keys of `[mount]` of an az-el mount.
+pub(super) const AZ_EL: [&str; 10] = [
     "kind",
     "azimuth_range_deg",
     "elevation_range_deg",
@@ -23,6 +23,54 @@ pub(super) const MOUNT: [&str; 10] = [
     "base_radius_m",
     "base_feet_azimuth_deg",
     "park",
+];
+/// Keys of `[mount]` of a mount on a base that leans on purpose.
+pub(super) const SLANT: [&str; 12] = [
+    "kind",
+    "axis_tilt_deg",
+    "axis_tilt_azimuth_deg",
+    "azimuth_range_deg",
+    "elevation_range_deg",
+    "azimuth_gear_teeth",
+    "azimuth_pinion_teeth",
+    "elevation_gear_teeth",
+    "elevation_pinion_teeth",
+    "base_radius_m",
+    "base_feet_azimuth_deg",
+    "park",
+];
+/// Keys of `[mount]` of a polar mount.
+pub(super) const POLAR: [&str; 10] = [
+    "kind",
+    "hour_angle_range_deg",
+    "declination_range_deg",
+    "hour_angle_gear_teeth",
+    "hour_angle_pinion_teeth",
+    "declination_gear_teeth",
+    "declination_pinion_teeth",
+    "polar_bolt_pitch_mm",
+    "polar_bolt_distance_mm",
+    "park",
+];
+/// Keys of `[mount]` of an x-y mount.
+pub(super) const XY: [&str; 10] = [
+    "kind",
+    "lower_axis",
+    "x_range_deg",
+    "y_range_deg",
+    "x_gear_teeth",
+    "x_pinion_teeth",
+    "y_gear_teeth",
+    "y_pinion_teeth",
+    "lower_bearing_distance_m",
+    "park",
+];
+/// Kinds of mount and their keys.
+pub(super) const MOUNTS: [(&str, &[&str]); 4] = [
+    ("az-el", &AZ_EL),
+    ("polar", &POLAR),
+    ("x-y", &XY),
+    ("slant", &SLANT),
 ];
 /// Keys of `[dish]`.
 pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_deg"];
@@ -40,9 +88,12 @@ pub(super) const KINDS: [(&str, &[&str]); 6] = [
 
 /// The section to which a key belongs.
 pub(super) fn home_of(key: &str) -> Option<&'static str> {
-    let homes: [(&str, &[&str]); 4] = [
+    let homes: [(&str, &[&str]); 7] = [
         ("[site]", &SITE),
-        ("[mount]", &MOUNT),
+        ("[mount]", &AZ_EL),
+        ("[mount]", &SLANT),
+        ("[mount]", &POLAR),
+        ("[mount]", &XY),
         ("[dish]", &DISH),
         ("[horizon]", &HORIZON),
     ];

@@ -69,6 +69,16 @@ pub(crate) const ENCODER_AZIMUTH: Quantity =
     Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000");
 pub(crate) const ENCODER_ELEVATION: Quantity =
     Quantity::new(-90.0, 270.0, "degrees from -90 to 270");
+/// A reading of an axis that makes less than a turn either way.
+pub(crate) const ENCODER_OTHER: Quantity = Quantity::new(-270.0, 270.0, "degrees from -270 to 270");
+/// Of a first axis that leans on purpose; at 90 degrees it lies level.
+pub(crate) const AXIS_TILT: Quantity = Quantity::new(0.0, 90.0, "degrees from 0 to 90");
+pub(crate) const BOLT_PITCH: Quantity =
+    Quantity::new(0.05, 50.0, "millimetres a turn, from 0.05 to 50");
+pub(crate) const BOLT_DISTANCE: Quantity =
+    Quantity::new(5.0, 20_000.0, "millimetres from 5 to 20000");
+pub(crate) const BEARING_DISTANCE: Quantity =
+    Quantity::new(0.01, 100.0, "metres from 0.01 to 100").hint(in_metres);
 pub(crate) const AZIMUTH: Quantity = Quantity::new(
     -360.0,
     360.0,

@@ -15,6 +15,7 @@ mod site;
 use std::path::PathBuf;
 
 use crate::angle::{Angle, EncoderReading};
+use crate::mount::{Geometry, Kind};
 
 /// Everything that `station.toml` says.
 #[derive(Clone, Debug)]
@@ -62,32 +63,52 @@ pub struct Weather {
     pub relative_humidity: f64,
 }
 
-/// The kinds of mount.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum MountKind {
-    /// Azimuth below elevation.
-    AzEl,
-}
-
 /// The axes of the mount.
 #[derive(Clone, Debug)]
 pub struct Mount {
-    /// How the axes are arranged.
-    pub kind: MountKind,
-    /// Lowest and highest azimuth reading.
+    /// The kind of mount, and how it stands.
+    pub geometry: Geometry,
+    /// Lowest and highest reading of the first axis.
     pub azimuth_range: (Angle, Angle),
-    /// Lowest and highest elevation reading.
+    /// Lowest and highest reading of the second axis.
     pub elevation_range: (Angle, Angle),
-    /// Big gear and pinion of the azimuth drive, when given.
+    /// Big gear and pinion of the first axis's drive, when given.
     pub azimuth_teeth: Option<GearTeeth>,
-    /// Big gear and pinion of the elevation drive, when given.
+    /// Big gear and pinion of the second axis's drive, when given.
     pub elevation_teeth: Option<GearTeeth>,
-    /// Distance of the feet or shims from the azimuth axis, metres, when given.
-    pub base_radius_m: Option<f64>,
-    /// True azimuth at which each foot stands; empty when not given.
-    pub base_feet_azimuth: Vec<Angle>,
+    /// What holds the first axis in its direction, as far as it is given.
+    pub bearings: Bearings,
     /// Where the dish is parked, when given.
     pub park: Option<EncoderReading>,
+}
+
+/// What holds the first axis in its direction, so far as a remedy can say how far to move it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Bearings {
+    /// Of an azimuth axis: distance of the feet or shims from it, metres, when given.
+    pub base_radius_m: Option<f64>,
+    /// Of an azimuth axis: true azimuth at which each foot stands; empty when not given.
+    pub base_feet_azimuth: Vec<Angle>,
+    /// Of a polar axis: its bolts, when given.
+    pub polar_bolts: Option<Bolts>,
+    /// Of a lower axis: distance between its bearings, metres, when given.
+    pub distance_m: Option<f64>,
+}
+
+/// The bolts that move a polar axis in altitude and azimuth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Bolts {
+    /// How far one turn moves the bolt, millimetres.
+    pub pitch_mm: f64,
+    /// How far the bolt stands from the hinge about which it turns the axis, millimetres.
+    pub distance_mm: f64,
+}
+
+impl Mount {
+    /// The kind of mount.
+    pub fn kind(&self) -> Kind {
+        self.geometry.kind()
+    }
 }
 
 /// Tooth counts of a drive.

@@ -1,100 +1,192 @@
 //! The `[mount]` section: the axes, their ranges and gears, and the feet.
 
-use super::keys::{MOUNT, elsewhere};
+use super::keys::{AZ_EL, MOUNTS, elsewhere};
 use super::section::{Section, Source, value_item};
-use super::{GearTeeth, Mount, MountKind, limits};
+use super::{Bearings, Bolts, GearTeeth, Mount, limits};
 use crate::angle::{Angle, EncoderReading};
+use crate::mount::{AxisKind, Geometry, LowerAxis};
 use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::text::quoted;
 
-/// The mount; none when something is wrong with it, which is told.
-pub(super) fn mount(source: &mut Source<'_>, section: &Section<'_>) -> Option<Mount> {
-    source.unknown_keys(section, &MOUNT, elsewhere);
-    let kind = mount_kind(source, section);
-    let azimuth_range = range(
-        source,
-        section,
-        "azimuth_range_deg",
-        &limits::ENCODER_AZIMUTH,
-        "lowest and highest azimuth reading in degrees, such as [-180.0, 540.0]",
-    );
-    let elevation_range = range(
-        source,
-        section,
-        "elevation_range_deg",
-        &limits::ENCODER_ELEVATION,
-        "lowest and highest elevation reading in degrees, such as [0.0, 90.0]",
-    );
-    let azimuth_teeth = teeth(
-        source,
-        section,
-        "azimuth_gear_teeth",
-        "azimuth_pinion_teeth",
-    );
-    let elevation_teeth = teeth(
-        source,
-        section,
-        "elevation_gear_teeth",
-        "elevation_pinion_teeth",
-    );
-    let base_radius_m = source
-        .optional_number(section, "base_radius_m", &limits::BASE_RADIUS)
-        .filter(|radius| *radius > 0.0);
-    let base_feet_azimuth = feet(source, section);
-    let park = park(source, section, [azimuth_range, elevation_range]);
+/// The mount, at that latitude; none when something is wrong with it, which is told.
+pub(super) fn mount(
+    source: &mut Source<'_>,
+    section: &Section<'_>,
+    latitude: Option<Angle>,
+) -> Option<Mount> {
+    let Some(name) = mount_kind(source, section) else {
+        let known: Vec<&str> = MOUNTS.iter().flat_map(|(_, keys)| *keys).copied().collect();
+        source.unknown_keys(section, &known, elsewhere);
+        return None;
+    };
+    let keys = MOUNTS.iter().find(|(kind, _)| *kind == name);
+    let keys = keys.map_or(&AZ_EL[..], |(_, keys)| keys);
+    foreign_keys(source, section, name, keys);
+    let (axes, geometry) = match name {
+        "polar" => (
+            [AxisKind::HourAngle, AxisKind::Declination],
+            latitude.map(Geometry::polar),
+        ),
+        "x-y" => (
+            [AxisKind::X, AxisKind::Y],
+            lower_axis(source, section).map(Geometry::x_y),
+        ),
+        "slant" => (
+            [AxisKind::Azimuth, AxisKind::Elevation],
+            slant(source, section),
+        ),
+        _ => (
+            [AxisKind::Azimuth, AxisKind::Elevation],
+            Some(Geometry::AZ_EL),
+        ),
+    };
+    let ranges = axes.map(|axis| range(source, section, axis));
+    let [azimuth_teeth, elevation_teeth] = axes.map(|axis| teeth(source, section, axis));
+    let bearings = Bearings {
+        base_radius_m: source
+            .optional_number(section, "base_radius_m", &limits::BASE_RADIUS)
+            .filter(|radius| *radius > 0.0),
+        base_feet_azimuth: feet(source, section),
+        polar_bolts: bolts(source, section),
+        distance_m: source.optional_number(
+            section,
+            "lower_bearing_distance_m",
+            &limits::BEARING_DISTANCE,
+        ),
+    };
+    let park = park(source, section, axes, ranges);
+    let [azimuth_range, elevation_range] = ranges;
     Some(Mount {
-        kind: kind?,
+        geometry: geometry?,
         azimuth_range: azimuth_range?,
         elevation_range: elevation_range?,
         azimuth_teeth,
         elevation_teeth,
-        base_radius_m,
-        base_feet_azimuth,
+        bearings,
         park,
     })
 }
 
-fn mount_kind(source: &mut Source<'_>, section: &Section<'_>) -> Option<MountKind> {
-    const KINDS: [&str; 3] = ["az-el", "x-y", "polar"];
-    let kind = source.text(section, "kind", "\"az-el\"")?;
-    let wrong = match kind {
-        "az-el" => return Some(MountKind::AzEl),
-        "x-y" | "polar" => Wrong::new(
-            format!("this version does not know {kind} mounts yet"),
-            "\"az-el\"",
-        ),
-        _ => {
-            let near = match kind
-                .to_lowercase()
-                .replace(['-', '_', '/', ' '], "")
-                .as_str()
-            {
-                "azel" | "altaz" | "azalt" | "elaz" | "elevationoverazimuth" => Some("az-el"),
-                _ => nearest_name(kind, KINDS).filter(|near| *near == "az-el"),
-            };
-            let wrong = Wrong::new(
-                format!("no kind of mount is called {}", quoted(kind)),
-                "\"az-el\"",
-            );
-            match near {
-                Some(near) => wrong.mend(format!("write kind = \"{near}\"")),
-                None => wrong,
+/// Tells of keys that this kind of mount does not have: those of other kinds as such.
+fn foreign_keys(source: &mut Source<'_>, section: &Section<'_>, kind: &str, keys: &[&str]) {
+    let mut known = keys.to_vec();
+    for (other, theirs) in MOUNTS {
+        for key in theirs.iter().filter(|key| !keys.contains(key)) {
+            if known.contains(key) {
+                continue;
             }
+            let Some(item) = section.get(key) else {
+                continue;
+            };
+            known.push(key);
+            let wrong = Wrong::new(
+                format!("a mount of kind \"{kind}\" has no {key}, which is of kind \"{other}\""),
+                format!("one of {}", keys.join(", ")),
+            )
+            .mend("delete the line, or put the kind right");
+            source.wrong_item(item, wrong);
         }
+    }
+    source.unknown_keys(section, &known, elsewhere);
+}
+
+/// The kind's name, if it is one.
+fn mount_kind(source: &mut Source<'_>, section: &Section<'_>) -> Option<&'static str> {
+    let kinds = MOUNTS.map(|(kind, _)| kind);
+    let expected = "\"az-el\", \"polar\", \"x-y\" or \"slant\"";
+    let kind = source.text(section, "kind", expected)?;
+    if let Some(known) = kinds.into_iter().find(|known| *known == kind) {
+        return Some(known);
+    }
+    let plain = (kind.to_lowercase()).replace(['-', '_', '/', ' ', '.'], "");
+    let near = match plain.as_str() {
+        "azel" | "altaz" | "azalt" | "elaz" | "elevationoverazimuth" => Some("az-el"),
+        "xy" => Some("x-y"),
+        "equatorial" | "hadec" | "hourangledeclination" => Some("polar"),
+        "slanted" => Some("slant"),
+        _ => nearest_name(kind, kinds),
+    };
+    let wrong = Wrong::new(
+        format!("no kind of mount is called {}", quoted(kind)),
+        expected,
+    );
+    let wrong = match near {
+        Some(near) => wrong.mend(format!("write kind = \"{near}\"")),
+        None => wrong,
     };
     source.wrong_item(section.get("kind")?, wrong);
     None
 }
 
+/// How the lower axis of an x-y mount lies.
+fn lower_axis(source: &mut Source<'_>, section: &Section<'_>) -> Option<LowerAxis> {
+    const KEY: &str = "lower_axis";
+    let expected = "\"north-south\" or \"east-west\": how the axis on the ground lies";
+    let lies = source.text(section, KEY, expected)?;
+    match lies {
+        "north-south" => return Some(LowerAxis::NorthSouth),
+        "east-west" => return Some(LowerAxis::EastWest),
+        _ => {}
+    }
+    let wrong = Wrong::new(format!("{KEY} is {}", quoted(lies)), expected);
+    let wrong = match nearest_name(lies, ["north-south", "east-west"]) {
+        Some(near) => wrong.mend(format!("write {KEY} = \"{near}\"")),
+        None => wrong,
+    };
+    source.wrong_item(section.get(KEY)?, wrong);
+    None
+}
+
+/// Where the azimuth axis of a leaning base points.
+fn slant(source: &mut Source<'_>, section: &Section<'_>) -> Option<Geometry> {
+    let tilt = source.number(section, "axis_tilt_deg", &limits::AXIS_TILT);
+    let azimuth = source.number(section, "axis_tilt_azimuth_deg", &limits::AZIMUTH);
+    Some(Geometry::slant(
+        Angle::from_degrees(tilt?),
+        Angle::from_degrees(azimuth?),
+    ))
+}
+
+/// The bolts of a polar axis; both keys or none.
+fn bolts(source: &mut Source<'_>, section: &Section<'_>) -> Option<Bolts> {
+    const KEYS: [&str; 2] = ["polar_bolt_pitch_mm", "polar_bolt_distance_mm"];
+    let pitch = source.optional_number(section, KEYS[0], &limits::BOLT_PITCH);
+    let distance = source.optional_number(section, KEYS[1], &limits::BOLT_DISTANCE);
+    for (here, other) in [(KEYS[0], KEYS[1]), (KEYS[1], KEYS[0])] {
+        if let (Some(item), false) = (section.get(here), section.has(other)) {
+            let wrong = Wrong::new(format!("{here} is there but {other} is missing"), "both")
+                .mend(format!("add {other}"));
+            source.wrong_item(item, wrong);
+        }
+    }
+    Some(Bolts {
+        pitch_mm: pitch?,
+        distance_mm: distance?,
+    })
+}
+
+/// What the readings of an axis may be.
+fn readings_of(axis: AxisKind) -> &'static Quantity {
+    match axis {
+        AxisKind::Azimuth | AxisKind::HourAngle => &limits::ENCODER_AZIMUTH,
+        AxisKind::Elevation => &limits::ENCODER_ELEVATION,
+        AxisKind::Declination | AxisKind::X | AxisKind::Y => &limits::ENCODER_OTHER,
+    }
+}
+
 /// A lowest and a highest reading.
-fn range(
-    source: &mut Source<'_>,
-    section: &Section<'_>,
-    key: &str,
-    degrees: &Quantity,
-    expected: &str,
-) -> Option<(Angle, Angle)> {
+fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Option<(Angle, Angle)> {
+    let example = match axis {
+        AxisKind::Azimuth => "[-180.0, 540.0]",
+        AxisKind::Elevation => "[0.0, 90.0]",
+        AxisKind::HourAngle => "[-100.0, 100.0]",
+        AxisKind::Declination => "[-40.0, 85.0]",
+        AxisKind::X | AxisKind::Y => "[-85.0, 85.0]",
+    };
+    let (key, words) = (format!("{}_range_deg", axis.key()), axis.words());
+    let expected = format!("lowest and highest {words} reading in degrees, such as {example}");
+    let (key, expected, degrees) = (key.as_str(), expected.as_str(), readings_of(axis));
     let item = source.required(section, key, expected)?;
     let [low, high] = source.pair(item, key, expected, [degrees, degrees])?;
     if low < high {
@@ -106,10 +198,12 @@ fn range(
     );
     source.wrong_item(
         item,
-        if low > high {
+        if low > high && axis == AxisKind::Azimuth {
             wrong.mend(format!(
                 "write [{high:?}, {low:?}]; readings do not jump at 360, so a range across north is written like [-90.0, 270.0]"
             ))
+        } else if low > high {
+            wrong.mend(format!("write [{high:?}, {low:?}]"))
         } else {
             wrong
         },
@@ -121,13 +215,14 @@ fn range(
 fn park(
     source: &mut Source<'_>,
     section: &Section<'_>,
+    axes: [AxisKind; 2],
     ranges: [Option<(Angle, Angle)>; 2],
 ) -> Option<EncoderReading> {
     const KEY: &str = "park";
     let item = section.get(KEY)?;
     let expected = "the readings of axis 1 and axis 2 at which the dish is parked, degrees, such as \
                     [180.0, 85.0]";
-    let degrees = [&limits::ENCODER_AZIMUTH, &limits::ENCODER_ELEVATION];
+    let degrees = axes.map(readings_of);
     let place = source.pair(item, KEY, expected, degrees)?;
     for (axis, (value, range)) in place.into_iter().zip(ranges).enumerate() {
         let (low, high) = range?;
@@ -150,12 +245,9 @@ fn park(
     Some(EncoderReading::from_degrees(place[0], place[1]))
 }
 
-fn teeth(
-    source: &mut Source<'_>,
-    section: &Section<'_>,
-    gear_key: &str,
-    pinion_key: &str,
-) -> Option<GearTeeth> {
+fn teeth(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Option<GearTeeth> {
+    let gear_key = &format!("{}_gear_teeth", axis.key());
+    let pinion_key = &format!("{}_pinion_teeth", axis.key());
     let mut count = |key| {
         source
             .optional_whole(section, key, &limits::TEETH)

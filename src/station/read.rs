@@ -46,8 +46,9 @@ impl Station {
         source.unknown_keys(&root, &SECTIONS, elsewhere);
         let mut assumptions = Vec::new();
         let site = section(&mut source, &root, "site").and_then(|s| site::site(&mut source, &s));
-        let mount =
-            section(&mut source, &root, "mount").and_then(|s| mount::mount(&mut source, &s));
+        let latitude = site.as_ref().map(|s| s.latitude);
+        let mount = section(&mut source, &root, "mount")
+            .and_then(|s| mount::mount(&mut source, &s, latitude));
         let dish = section(&mut source, &root, "dish")
             .and_then(|s| dish::dish(&mut source, &s, &mut assumptions));
         let horizon = section(&mut source, &root, "horizon")
@@ -161,10 +162,18 @@ mod tests {
     fn every_key_stands_on_the_page_and_in_its_example() {
         let sections = [
             &keys::SITE[..],
-            &keys::MOUNT[..],
+            &keys::AZ_EL[..],
             &keys::DISH[..],
             &keys::HORIZON[..],
         ];
+        for (kind, keys) in keys::MOUNTS {
+            for key in keys {
+                assert!(
+                    PAGE.contains(&format!("`{key}`")),
+                    "{key} of {kind} is not told"
+                );
+            }
+        }
         let of_emitters = KINDS.iter().flat_map(|(_, keys)| keys.iter());
         for key in sections.into_iter().flatten().chain(of_emitters) {
             assert!(PAGE.contains(&format!("`{key}`")), "{key} is not told");
@@ -184,5 +193,20 @@ mod tests {
         assert_eq!(station.emitters.len(), KINDS.len());
         assert_eq!(station.site.ut1_minus_utc_s, 0.04);
         assert!(station.mount.azimuth_teeth.is_some() && station.mount.elevation_teeth.is_some());
+        for (kind, keys) in keys::MOUNTS.into_iter().skip(1) {
+            let mount = block(&format!("toml {kind}"));
+            let whole = block("toml");
+            let (site, rest) = whole.split_once("[mount]").unwrap();
+            let (_, dish) = rest.split_once("[dish]").unwrap();
+            let text = format!("{site}{mount}[dish]{dish}");
+            let station = Station::parse("files.md", folder, text.as_bytes()).unwrap();
+            assert_eq!(station.mount.kind().name(), kind);
+            for key in keys.iter().filter(|key| !keys::AZ_EL.contains(key)) {
+                assert!(
+                    mount.contains(&format!("{key} = ")),
+                    "{key} is in no example"
+                );
+            }
+        }
     }
 }

@@ -307,9 +307,10 @@ impl Spacing {
         ] {
             if half != 0.0 {
                 notes.push(format!(
-                    "{term} is not in the table, which holds for an unknown approach: arriving \
+                    "{} is not in the table, which holds for an unknown approach: arriving \
                      with increasing reading take {} deg away from the reading, with decreasing add \
                      it",
+                    full.mount.kind().term_name(term),
                     in_words(half)
                 ));
             }

@@ -9,6 +9,7 @@ use super::demand::Air;
 use super::pointer::{Demand, Pointer, Refusal, Source};
 use super::stream::tidy;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
+use crate::mount::Kind;
 use crate::sky::{EmitterId, Notice, Sky, SkyError};
 use crate::station::{Station, Weather};
 use crate::time::Utc;
@@ -92,6 +93,11 @@ impl<'a> Follower<'a> {
     /// What it turns demands into readings with.
     pub fn pointer(&self) -> &Pointer {
         &self.pointer
+    }
+
+    /// The kind of mount.
+    pub fn mount(&self) -> Kind {
+        self.pointer.source().mount()
     }
 
     /// As the station file calls the emitter.
@@ -220,7 +226,7 @@ mod tests {
             .with_shown(Term::AzimuthZero, 3.0)
             .with_shown(Term::ElevationZero, -1.0);
         Source::Full(Box::new(FullModel {
-            mount: MountModel::new(terms),
+            mount: MountModel::az_el(terms),
             air: Air::for_demand(kind, station.site.weather),
             range: EncoderRange {
                 azimuth: station.mount.azimuth_range,

@@ -3,7 +3,9 @@
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Keyhole, MountModel, Term, Wrap};
 
+use super::coordinates::Coordinates;
 use super::demand::Air;
+use super::pointer::Demand;
 
 /// What is ADDED to a demanded direction to get the encoder reading to command.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,6 +63,24 @@ pub struct FullModel {
 }
 
 impl FullModel {
+    /// The mount's own coordinates, in which the grid of a table stands. The two angles that a
+    /// correction is asked for are these.
+    pub fn coordinates(&self) -> Coordinates {
+        Coordinates::of(*self.mount.geometry())
+    }
+
+    /// Where the beam must point for a demand in the mount's own coordinates.
+    fn apparent(&self, first: Angle, second: Angle) -> Direction<Apparent> {
+        let demand = self.coordinates().demand(first, second);
+        self.air.apparent(demand.azimuth, demand.elevation)
+    }
+
+    /// The demand, in the mount's own coordinates, whose apparent direction this is.
+    pub(super) fn own_demand_of(&self, direction: &Direction<Apparent>) -> (Angle, Angle) {
+        let (azimuth, elevation) = self.air.demand_of(direction);
+        self.coordinates().of_demand(Demand { azimuth, elevation })
+    }
+
     /// Whether a whole turn of demanded azimuth comes back to the same correction: so unless the
     /// azimuth encoder has a scale error.
     pub fn repeats_every_turn(&self) -> bool {
@@ -99,7 +119,7 @@ impl FullModel {
     /// [`Keyhole`] when no reading puts the beam there.
     pub fn reading(&self, azimuth: Angle, elevation: Angle) -> Result<EncoderReading, Keyhole> {
         self.mount.direct_reading_near(
-            &self.air.apparent(azimuth, elevation),
+            &self.apparent(azimuth, elevation),
             ApproachSigns::UNKNOWN,
             self.rough_reading(azimuth, elevation),
         )
@@ -124,12 +144,15 @@ impl FullModel {
             elevation: elevation + correction.elevation,
         };
         let beam = self.mount.beam_vector(reading, ApproachSigns::UNKNOWN);
-        let target = self.air.apparent(azimuth, elevation).east_north_up();
+        let target = self.apparent(azimuth, elevation).east_north_up();
         crate::angle::angle_between(&beam, &target)
     }
 
-    /// Where the upper end of the azimuth axis points.
+    /// Where the outer end of the first axis points.
     pub fn axis(&self) -> Direction<Apparent> {
+        if !self.mount.kind().is_az_el() {
+            return Direction::from_east_north_up(&self.mount.axis_1());
+        }
         let north = self.mount.terms().angle(Term::TiltNorth);
         let east = self.mount.terms().angle(Term::TiltEast);
         let lean = Angle::from_radians(north.radians().hypot(east.radians()));

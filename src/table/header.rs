@@ -1,11 +1,14 @@
 //! What a table says of itself: the same entries in CSV, JSON and the C header.
 
+use crate::number;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::angle::Angle;
-use crate::logbook::{ExpectedPointingError, SkyPlace, Standing, Trust};
-use crate::mount::{ApproachSigns, Term};
+use crate::logbook::{
+    ExpectedPointingError, LowerAxisRecord, MountRecord, SkyPlace, Standing, Trust,
+};
+use crate::mount::{ApproachSigns, AxisKind, Geometry, Kind, Term};
 use crate::problem::printable;
 
 use super::demand::DemandKind;
@@ -43,6 +46,17 @@ pub struct Provenance {
 #[allow(missing_docs)] // each is named for what the file says
 pub struct Header {
     pub format: String,
+    // Of az-el mounts nothing is said, so that tables of before keep their checksum.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub mount: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mount_latitude_deg: Option<f64>,
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub mount_lower_axis: String,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mount_axis_tilt_deg: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mount_axis_tilt_azimuth_deg: Option<f64>,
     pub how_to_use: String,
     pub demand: String,
     pub refraction: String,
@@ -118,12 +132,8 @@ fn rounded(value: f64) -> f64 {
     (value * 1e9).round() / 1e9
 }
 /// Four significant digits, for sentences on the screen.
-pub(super) fn in_words(value: f64) -> f64 {
-    if value == 0.0 || !value.is_finite() {
-        return value;
-    }
-    let digit = 10f64.powf(value.abs().log10().floor() - 3.0);
-    rounded((value / digit).round() * digit)
+pub(super) fn in_words(value: f64) -> String {
+    number::at_most(value, 4)
 }
 fn degrees(angle: Angle) -> f64 {
     rounded(angle.degrees())
@@ -143,11 +153,27 @@ impl Header {
         let axis = full.axis();
         let half = |term: Term| degrees(terms.angle(term) / 2.0);
         let clock = terms.inside(Term::ClockOffset);
+        let kind = full.mount.kind();
+        let [one, two] = kind.axes().map(AxisKind::words);
+        let stands = Stands::of(&MountRecord::of(full.mount.geometry()));
         Header {
             format: FORMAT.to_owned(),
-            how_to_use: "ADD each correction to the demanded direction to get the encoder reading \
-                         to command; between the nodes interpolate linearly in both angles"
-                .to_owned(),
+            mount: stands.kind,
+            mount_latitude_deg: stands.latitude_deg,
+            mount_lower_axis: stands.lower_axis,
+            mount_axis_tilt_deg: stands.axis_tilt_deg,
+            mount_axis_tilt_azimuth_deg: stands.axis_tilt_azimuth_deg,
+            how_to_use: match kind {
+                Kind::AzEl => "ADD each correction to the demanded direction to get the encoder \
+                               reading to command; between the nodes interpolate linearly in both \
+                               angles"
+                    .to_owned(),
+                _ => format!(
+                    "turn the demanded direction into the {one} and {two} that this mount would read \
+                     without any error, ADD each correction to get the encoder reading to command; \
+                     between the nodes interpolate linearly in both angles"
+                ),
+            },
             demand: full.air.demand().name().to_owned(),
             refraction: match full.air.demand() {
                 DemandKind::Geometric => {
@@ -163,15 +189,14 @@ impl Header {
             temperature_c: weather.map(|w| rounded(w.temperature_c)),
             relative_humidity: weather.map(|w| rounded(w.relative_humidity)),
             azimuth_axis: if grid.one_turn { ONE_TURN } else { UNWRAPPED }.to_owned(),
-            azimuth_how: if grid.one_turn {
+            azimuth_how: kind.said(if grid.one_turn {
                 "bring the demand into 0 to 360, add the correction, then add or take away whole \
                  turns of 360 until the reading lies within the encoder's range"
             } else {
                 "the azimuth encoder has a scale error: look up the demand plus each whole turn of \
                  360 that lies on the axis, and keep the readings that lie within the encoder's \
                  range"
-            }
-            .to_owned(),
+            }),
             azimuth_first_deg: grid.azimuth.first.degrees(),
             azimuth_last_deg: grid.azimuth.last().degrees(),
             azimuth_step_deg: grid.azimuth.step.degrees(),
@@ -199,16 +224,21 @@ impl Header {
             keyhole_half_angle_deg: degrees(full.mount.keyhole()),
             azimuth_axis_points_to_azimuth_deg: degrees(axis.azimuth()),
             azimuth_axis_points_to_elevation_deg: degrees(axis.elevation()),
-            above_the_table: if grid.elevation.last().degrees() < 90.0 {
+            above_the_table: kind.said(if grid.elevation.last().degrees() < 90.0 {
                 "refuse: toward the azimuth axis the azimuth correction grows without bound; hold \
                  the mount until the emitter comes out again, or take readings from the full \
                  model (plumbeam point)"
             } else {
-                "nothing: the table reaches the zenith"
+                match kind {
+                    Kind::AzEl => "nothing: the table reaches the zenith",
+                    _ => "nothing: the table reaches the first axis",
+                }
+            }),
+            over_the_top: match kind {
+                Kind::AzEl => "not in the table: the dish is taken to stand below the zenith",
+                _ => "not in the table: the dish is taken to stand on the near side of its first axis",
             }
             .to_owned(),
-            over_the_top: "not in the table: the dish is taken to stand below the zenith"
-                .to_owned(),
             approach: "for an approach that is not known; when an axis arrives with increasing \
                        reading take its half width of backlash away from the reading, with \
                        decreasing reading add it"
@@ -240,7 +270,13 @@ impl Header {
     /// Every entry that a header can have, by its key.
     pub fn keys() -> Vec<String> {
         let expected = Some(0.0);
+        let any = || "any".to_owned();
         let whole = Header {
+            mount: any(),
+            mount_latitude_deg: expected,
+            mount_lower_axis: any(),
+            mount_axis_tilt_deg: expected,
+            mount_axis_tilt_azimuth_deg: expected,
             calibration_trust: Trust::Good.word().to_owned(),
             calibration_reasons: "any".to_owned(),
             calibration_expected_rms_deg: expected,
@@ -250,7 +286,47 @@ impl Header {
             calibration_expected_largest_at_elevation_deg: expected,
             ..Header::default()
         };
-        whole.entries().into_iter().map(|(key, _)| key).collect()
+        whole
+            .plain_entries()
+            .into_iter()
+            .map(|(key, _)| key)
+            .collect()
+    }
+
+    /// How the mount stands.
+    ///
+    /// # Errors
+    /// What is missing or wrong in it.
+    pub fn mount(&self) -> Result<MountRecord, String> {
+        let needed = |value: Option<f64>, key: &str| {
+            value.ok_or_else(|| format!("a mount of kind {} without {key}", self.mount))
+        };
+        Ok(match self.mount.as_str() {
+            "" | "az-el" => MountRecord::AzEl,
+            "polar" => MountRecord::Polar {
+                latitude_deg: needed(self.mount_latitude_deg, "mount_latitude_deg")?,
+            },
+            "x-y" => MountRecord::XY {
+                lower_axis: match self.mount_lower_axis.as_str() {
+                    "north-south" => LowerAxisRecord::NorthSouth,
+                    "east-west" => LowerAxisRecord::EastWest,
+                    other => return Err(format!("a lower axis that lies {other:?}")),
+                },
+            },
+            "slant" => MountRecord::Slant {
+                axis_tilt_deg: needed(self.mount_axis_tilt_deg, "mount_axis_tilt_deg")?,
+                axis_tilt_azimuth_deg: needed(
+                    self.mount_axis_tilt_azimuth_deg,
+                    "mount_axis_tilt_azimuth_deg",
+                )?,
+            },
+            other => return Err(format!("a mount of kind {other:?}")),
+        })
+    }
+
+    /// How the mount stands; an az-el mount when the header does not say it.
+    pub fn geometry(&self) -> Geometry {
+        self.mount().unwrap_or_default().geometry()
     }
 
     /// What pointing error is expected of the corrected mount; none when its calibration did not
@@ -318,8 +394,17 @@ impl Header {
         )
     }
 
-    /// Key and value of every entry, in order, for the forms whose header is lines of text.
+    /// Key and value of every entry, in order, for the forms whose header is lines of text; the keys
+    /// are named for the mount's axes.
     pub fn entries(&self) -> Vec<(String, String)> {
+        let kind = self.geometry().kind();
+        (self.plain_entries().into_iter())
+            .map(|(key, value)| (kind.key_of(&key), value))
+            .collect()
+    }
+
+    /// The same by the keys of an az-el mount.
+    fn plain_entries(&self) -> Vec<(String, String)> {
         let Ok(Value::Object(map)) = serde_json::to_value(self) else {
             return Vec::new(); // a plain struct of numbers and texts always is an object
         };
@@ -333,6 +418,48 @@ impl Header {
                 (key, text)
             })
             .collect()
+    }
+}
+
+/// How a mount stands, entry by entry; nothing of an az-el mount.
+#[derive(Default)]
+struct Stands {
+    kind: String,
+    latitude_deg: Option<f64>,
+    lower_axis: String,
+    axis_tilt_deg: Option<f64>,
+    axis_tilt_azimuth_deg: Option<f64>,
+}
+
+impl Stands {
+    fn of(mount: &MountRecord) -> Stands {
+        let none = Stands::default();
+        match mount {
+            MountRecord::AzEl => none,
+            MountRecord::Polar { latitude_deg } => Stands {
+                kind: "polar".to_owned(),
+                latitude_deg: Some(*latitude_deg),
+                ..none
+            },
+            MountRecord::XY { lower_axis } => Stands {
+                kind: "x-y".to_owned(),
+                lower_axis: match lower_axis {
+                    LowerAxisRecord::NorthSouth => "north-south",
+                    LowerAxisRecord::EastWest => "east-west",
+                }
+                .to_owned(),
+                ..none
+            },
+            MountRecord::Slant {
+                axis_tilt_deg,
+                axis_tilt_azimuth_deg,
+            } => Stands {
+                kind: "slant".to_owned(),
+                axis_tilt_deg: Some(*axis_tilt_deg),
+                axis_tilt_azimuth_deg: Some(*axis_tilt_azimuth_deg),
+                ..none
+            },
+        }
     }
 }
 
@@ -354,7 +481,8 @@ fn terms_in_words(full: &FullModel) -> String {
         .map(|term| {
             let symbol = term.unit().symbol();
             let gap = if symbol.is_empty() { "" } else { " " };
-            format!("{term} {}{gap}{symbol}", rounded(terms.shown(term)))
+            let name = full.mount.kind().term_name(term);
+            format!("{name} {}{gap}{symbol}", rounded(terms.shown(term)))
         })
         .collect();
     if all.is_empty() {

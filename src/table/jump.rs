@@ -55,7 +55,7 @@ mod tests {
     fn model(term: Term, degrees: f64) -> Source {
         let d = Angle::from_degrees;
         Source::Full(Box::new(FullModel {
-            mount: MountModel::new(TermValues::ZERO.with_shown(term, degrees)),
+            mount: MountModel::az_el(TermValues::ZERO.with_shown(term, degrees)),
             air: Air::Included,
             range: EncoderRange {
                 azimuth: (d(-180.0), d(540.0)),

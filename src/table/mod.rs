@@ -10,6 +10,7 @@ mod build;
 mod c_header;
 mod choose;
 mod connection;
+mod coordinates;
 mod correction_table;
 mod demand;
 mod follow;

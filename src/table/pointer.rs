@@ -3,8 +3,9 @@
 use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
-use crate::mount::{ApproachSigns, Keyhole, Term};
+use crate::mount::{ApproachSigns, AxisKind, Geometry, Keyhole, Kind, Term};
 
+use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
 use super::demand::DemandKind;
 use super::full::{EncoderRange, FullModel};
@@ -37,6 +38,8 @@ pub struct Pointer {
     present: Option<EncoderReading>,
     /// From which side each axis last arrived, when told from its moves.
     arrived: ApproachSigns,
+    /// Whether demands are in the mount's own coordinates.
+    in_axes: bool,
     /// What must be known of the source.
     caveats: Vec<String>,
 }
@@ -60,7 +63,7 @@ pub enum Refusal {
     /// Outside of the table.
     OffTable(OffTable),
     /// The reading that would be needed, and what the encoders can read.
-    OutOfRange(EncoderReading, EncoderRange),
+    OutOfRange(EncoderReading, EncoderRange, Kind),
     /// The table cannot be read backward there.
     NoInverse,
 }
@@ -74,19 +77,25 @@ impl fmt::Display for Refusal {
             ),
             Refusal::Keyhole(keyhole) => keyhole.fmt(f),
             Refusal::OffTable(off) => off.fmt(f),
-            Refusal::OutOfRange(reading, range) => {
+            Refusal::OutOfRange(reading, range, mount) => {
+                let [one, two] = mount.axes().map(AxisKind::words);
                 write!(f, "out of reach: it needs ")?;
                 let mut first = true;
                 for (axis, value, (low, high)) in [
-                    ("azimuth", reading.azimuth, range.azimuth),
-                    ("elevation", reading.elevation, range.elevation),
+                    (one, reading.azimuth, range.azimuth),
+                    (two, reading.elevation, range.elevation),
                 ] {
                     if value < low || value > high {
                         let and = if first { "" } else { " and " };
                         write!(
                             f,
-                            "{and}an {axis} reading of {:.4} deg, and the encoder's range is {} \
+                            "{and}{} {axis} reading of {:.4} deg, and the encoder's range is {} \
                              to {}",
+                            if axis.starts_with(['a', 'e', 'X']) {
+                                "an"
+                            } else {
+                                "a"
+                            },
                             value.degrees(),
                             short(low),
                             short(high)
@@ -115,6 +124,19 @@ impl Source {
             Source::Full(full) => full.range,
             Source::Table(table) => table.header.encoder_range(),
         }
+    }
+
+    /// How the mount stands.
+    pub fn geometry(&self) -> Geometry {
+        match self {
+            Source::Full(full) => *full.mount.geometry(),
+            Source::Table(table) => table.header.geometry(),
+        }
+    }
+
+    /// The kind of mount.
+    pub fn mount(&self) -> Kind {
+        self.geometry().kind()
     }
 
     /// Which demands it takes.
@@ -164,7 +186,7 @@ impl FullModel {
                     .mount
                     .direct_reading_near(&direction, approach, self.range.middle())
                     .map_err(Refusal::Keyhole)?;
-                Err(Refusal::OutOfRange(needed, self.range))
+                Err(Refusal::OutOfRange(needed, self.range, self.mount.kind()))
             }
         }
     }
@@ -186,9 +208,8 @@ fn command_by_table(
             way(p).total_cmp(&way(q))
         })
     };
-    let mut readings = table
-        .readings(demand.azimuth, demand.elevation)
-        .map_err(Refusal::OffTable)?;
+    let (first, second) = Coordinates::of(table.header.geometry()).of_demand(demand);
+    let mut readings = table.readings(first, second).map_err(Refusal::OffTable)?;
     for reading in &mut readings {
         reading.azimuth += shift.0;
         reading.elevation += shift.1;
@@ -200,7 +221,7 @@ fn command_by_table(
         .collect();
     nearest(goal, &within).ok_or_else(|| {
         let needed = nearest(middle.azimuth, &readings).unwrap_or(middle);
-        Refusal::OutOfRange(needed, range)
+        Refusal::OutOfRange(needed, range, table.header.geometry().kind())
     })
 }
 
@@ -246,10 +267,9 @@ fn demand_by_table(
             table
                 .correction(demand.azimuth, demand.elevation)
                 .map_err(Refusal::OffTable)?;
-            return Ok(Demand {
-                azimuth: demand.azimuth.wrapped_positive(),
-                ..demand
-            });
+            let there = Coordinates::of(table.header.geometry())
+                .demand(demand.azimuth.wrapped_positive(), demand.elevation);
+            return Ok(there);
         }
     }
     Err(Refusal::NoInverse)
@@ -275,6 +295,7 @@ impl Pointer {
             approach,
             present,
             arrived: ApproachSigns::UNKNOWN,
+            in_axes: false,
             caveats: Vec::new(),
         }
     }
@@ -312,6 +333,10 @@ impl Pointer {
     /// # Errors
     /// [`Refusal`]; the present position is then kept.
     pub fn command(&mut self, demand: Demand) -> Result<EncoderReading, Refusal> {
+        let demand = match self.in_axes {
+            true => self.coordinates().demand(demand.azimuth, demand.elevation),
+            false => demand,
+        };
         // A hair above the zenith is rounding in whoever computed it.
         if !is_sensible(demand.azimuth, demand.elevation, 90.0 + 1e-9) {
             return Err(Refusal::NoDirection);
@@ -375,7 +400,28 @@ impl Pointer {
         };
         self.arrived = signs;
         self.present = Some(reading);
+        if self.in_axes {
+            let (azimuth, elevation) = self.coordinates().of_demand(demand);
+            return Ok(Demand { azimuth, elevation });
+        }
         Ok(demand)
+    }
+
+    fn coordinates(&self) -> Coordinates {
+        Coordinates::of(self.source.geometry())
+    }
+
+    /// Whether demands are given, and told, in the mount's own coordinates in the place of azimuth
+    /// and elevation.
+    #[must_use]
+    pub fn with_demands_in_axes(mut self, in_axes: bool) -> Pointer {
+        self.in_axes = in_axes;
+        self
+    }
+
+    /// Whether demands are in the mount's own coordinates.
+    pub fn takes_axes(&self) -> bool {
+        self.in_axes
     }
 
     /// What was assumed, in sentences. `range_matters` when readings are chosen, not given.
@@ -432,11 +478,8 @@ impl Pointer {
             ApproachChoice::Fixed(signs) => [signs.azimuth == 0.0, signs.elevation == 0.0],
             ApproachChoice::FromMove => [self.present.is_none(); 2],
         };
-        for ((axis, half), unknown) in ["azimuth", "elevation"]
-            .into_iter()
-            .zip(halves)
-            .zip(unknown)
-        {
+        let axes = self.source.mount().axes().map(AxisKind::words);
+        for ((axis, half), unknown) in axes.into_iter().zip(halves).zip(unknown) {
             if half != Angle::ZERO && unknown {
                 all.push(format!(
                     "from which side the {axis} axis arrives is not known: the reading is good to \
@@ -446,11 +489,11 @@ impl Pointer {
             }
         }
         if range_matters && self.present.is_none() {
-            all.push(
-                "where the mount stands is not known: the reading nearest to the middle of the \
-                 azimuth range is given (--present says it)"
-                    .to_owned(),
-            );
+            all.push(format!(
+                "where the mount stands is not known: the reading nearest to the middle of the {} \
+                 range is given (--present says it)",
+                axes[0]
+            ));
         }
         if clock != 0.0 {
             all.push(format!(

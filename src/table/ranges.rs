@@ -5,8 +5,8 @@ use super::header::Header;
 use crate::problem::Wrong;
 use crate::quantity::Quantity;
 use crate::station::limits::{
-    AZIMUTH, BEAMWIDTH, CLOCK, ELEVATION, ENCODER_AZIMUTH, ENCODER_ELEVATION, HUMIDITY, OFFSET,
-    PRESSURE, SHIFT, TEMPERATURE,
+    AZIMUTH, BEAMWIDTH, CLOCK, ELEVATION, ENCODER_AZIMUTH, ENCODER_ELEVATION, ENCODER_OTHER,
+    HUMIDITY, OFFSET, PRESSURE, SHIFT, TEMPERATURE,
 };
 
 /// A half width of backlash.
@@ -17,6 +17,10 @@ const STEP: Quantity = Quantity::new(1e-6, 180.0, "degrees above 0, at most 180"
 /// What is wrong with the first number that can be none, if there is one.
 pub(super) fn fault(header: &Header) -> Option<Wrong> {
     let h = header;
+    let second = match h.geometry().kind().has_track() {
+        true => ENCODER_ELEVATION,
+        false => ENCODER_OTHER,
+    };
     let always: [(&str, f64, Quantity); 25] = [
         ("azimuth_first_deg", h.azimuth_first_deg, ENCODER_AZIMUTH),
         ("azimuth_last_deg", h.azimuth_last_deg, ENCODER_AZIMUTH),
@@ -37,12 +41,12 @@ pub(super) fn fault(header: &Header) -> Option<Wrong> {
         (
             "encoder_elevation_lowest_deg",
             h.encoder_elevation_lowest_deg,
-            ENCODER_ELEVATION,
+            second,
         ),
         (
             "encoder_elevation_highest_deg",
             h.encoder_elevation_highest_deg,
-            ENCODER_ELEVATION,
+            second,
         ),
         ("largest_error_deg", h.largest_error_deg, OFFSET),
         (

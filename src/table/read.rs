@@ -3,9 +3,11 @@
 //! Both forms carry the checksum of the CSV form; a table that was edited or damaged is refused,
 //! not used.
 
+use serde::Deserialize;
 use serde_json::{Map, Value};
 
 use crate::files::Expected;
+use crate::mount::{Kind, LowerAxis, Pole};
 use crate::problem::{Error, Problem, nearest_name};
 use crate::station::limits::SHIFT;
 use crate::text;
@@ -15,7 +17,7 @@ use super::demand::DemandKind;
 use super::grid::{Grid, GridAxis, Microdegrees, TURN};
 use super::header::{FORMAT, Header};
 use super::ranges;
-use super::text::{COLUMNS, Document, Row};
+use super::text::{COLUMNS, Document, Row, columns};
 
 /// The largest that can be written has a million nodes.
 pub const EXPECTED: Expected = Expected::mebibytes("a correction table", 256);
@@ -50,12 +52,57 @@ pub fn read_table(file: &str, bytes: &[u8]) -> Result<CorrectionTable, Error> {
 type Parts = (Header, String, Vec<Row>);
 
 fn from_json(file: &str, text: &str) -> Result<Parts, Error> {
-    let document: Document = serde_json::from_str(text).map_err(|e| {
+    let document: Document = plain_json(text).map_err(|e| {
         Problem::of_file(file, e.to_string(), format!("a \"{FORMAT}\" as JSON"))
             .at(e.line().max(1), e.column().max(1))
             .mend(MEND)
     })?;
     Ok((document.header, document.crc32, document.rows))
+}
+
+/// The JSON form, whatever kind of mount its keys are named for.
+fn plain_json(text: &str) -> serde_json::Result<Document> {
+    #[derive(Deserialize)]
+    struct MountOnly {
+        #[serde(default)]
+        mount: String,
+    }
+    let of: MountOnly = serde_json::from_str(text)?;
+    match kind_named(&of.mount) {
+        None => serde_json::from_str(text),
+        Some(kind) => serde_json::from_value(plain(kind, serde_json::from_str(text)?)),
+    }
+}
+
+/// A kind of mount whose keys are its own.
+fn kind_named(name: &str) -> Option<Kind> {
+    match name {
+        "polar" => Some(Kind::Polar(Pole::North)),
+        "x-y" => Some(Kind::XY(LowerAxis::NorthSouth)),
+        _ => None,
+    }
+}
+
+/// A document with the keys of an az-el mount in the place of those of this kind.
+fn plain(kind: Kind, value: Value) -> Value {
+    match value {
+        Value::Object(map) => Value::Object(
+            map.into_iter()
+                .map(|(key, value)| (plain_key(kind, &key), plain(kind, value)))
+                .collect(),
+        ),
+        Value::Array(list) => Value::Array(list.into_iter().map(|v| plain(kind, v)).collect()),
+        other => other,
+    }
+}
+
+/// The key of an az-el mount for one of this kind.
+fn plain_key(kind: Kind, key: &str) -> String {
+    let known = Header::keys();
+    (known.iter().map(String::as_str).chain(COLUMNS))
+        .find(|k| kind.key_of(k) == key)
+        .unwrap_or(key)
+        .to_owned()
 }
 
 fn from_csv(file: &str, text: &str) -> Result<Parts, Error> {
@@ -88,12 +135,11 @@ fn from_csv(file: &str, text: &str) -> Result<Parts, Error> {
             }
         } else if line.is_empty() {
         } else if !named {
-            if line != COLUMNS.join(",") {
-                return Err(wrong(
-                    number,
-                    format!("the columns {line:?}"),
-                    COLUMNS.join(","),
-                ));
+            let mount = entries.get("mount").and_then(Value::as_str);
+            let kind = mount.and_then(kind_named).unwrap_or_default();
+            let expected = columns(kind).join(",");
+            if line != expected {
+                return Err(wrong(number, format!("the columns {line:?}"), expected));
             }
             named = true;
         } else {
@@ -112,6 +158,12 @@ fn from_csv(file: &str, text: &str) -> Result<Parts, Error> {
             "no line '# format:'".to_owned(),
             format!("# format: {FORMAT}"),
         ));
+    }
+    let mount = entries.get("mount").and_then(Value::as_str);
+    if let Some(kind) = mount.and_then(kind_named)
+        && let Value::Object(renamed) = plain(kind, Value::Object(entries.clone()))
+    {
+        entries = renamed;
     }
     let known = Header::keys();
     if let Some(key) = entries
@@ -185,6 +237,9 @@ fn assemble(file: &str, header: Header, rows: Vec<Row>) -> Result<CorrectionTabl
             format!("the demand {:?}", header.demand),
             "\"geometric\" or \"apparent\"".to_owned(),
         ));
+    }
+    if let Err(found) = header.mount() {
+        return Err(wrong(found, "how the mount stands".to_owned()));
     }
     if let Some(fault) = ranges::fault(&header) {
         return Err(fault.mend(MEND).of_file(file).into());

@@ -18,6 +18,9 @@ pub(super) struct Spacing {
     pub profile: CurvatureProfile,
 }
 
+/// So low a table goes by itself toward the inner end of an axis that does not stand upright.
+const NEAR_THE_OTHER_END: Angle = Angle::from_degrees(80.0);
+
 impl Spacing {
     pub fn of(full: &FullModel, request: &Request) -> Result<Spacing, Error> {
         if !(request.tolerance > Angle::ZERO && request.tolerance.is_finite()) {
@@ -30,6 +33,12 @@ impl Spacing {
         let up = |angle: Angle| Angle::from_degrees((angle.degrees() - HAIR).ceil());
         // Below the horizon only where the encoder's range says that the mount goes there.
         let floor = full.range.elevation.0.min(Angle::ZERO);
+        // The lower end of an upright axis is below the ground, that of others may be in the sky: near
+        // it the corrections grow as at the upper end.
+        let floor = match full.mount.kind().is_az_el() {
+            true => floor,
+            false => floor.max(-NEAR_THE_OTHER_END),
+        };
         let lowest = request.lowest.unwrap_or_else(|| down(reach_low.max(floor)));
         let highest = request
             .highest
@@ -214,7 +223,7 @@ fn reach(full: &FullModel) -> (Angle, Angle) {
             elevation,
         };
         let beam = full.mount.beam(reading, ApproachSigns::UNKNOWN);
-        full.air.demand_of(&beam).1
+        full.own_demand_of(&beam).1
     };
     let mut lowest = Angle::RIGHT;
     let mut highest = -Angle::RIGHT;

@@ -6,9 +6,11 @@
 
 use std::io::{self, BufRead, BufReader, Read, Write};
 
-use serde::Serialize;
+use serde::ser::SerializeMap;
+use serde::{Serialize, Serializer};
 
 use crate::angle::{Angle, EncoderReading};
+use crate::mount::{AxisKind, Kind};
 use crate::text::is_of_the_web;
 
 use super::pointer::{Demand, Pointer, Refusal, Source};
@@ -49,24 +51,55 @@ pub struct Tally {
 
 /// An answer as machines read it: encoder reading, the demand, and what was assumed where it is
 /// not said once for all.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Answer {
     /// Line of the input, in a stream.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub line: Option<u64>,
-    /// Azimuth reading.
+    /// The kind of mount, whose axes name the readings.
+    pub mount: Kind,
+    /// Whether the demand is in the mount's own coordinates.
+    pub in_axes: bool,
+    /// Reading of the first axis.
     pub azimuth_deg: f64,
-    /// Elevation reading.
+    /// Reading of the second.
     pub elevation_deg: f64,
     /// Which demand: `geometric` or `apparent`.
     pub demand: &'static str,
-    /// Demanded azimuth.
+    /// Demanded azimuth, or first coordinate.
     pub demand_azimuth_deg: f64,
-    /// Demanded elevation.
+    /// Demanded elevation, or second coordinate.
     pub demand_elevation_deg: f64,
     /// Assumptions in words.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub assumed: Vec<String>,
+}
+
+impl Serialize for Answer {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let [one, two] = self.mount.axes().map(AxisKind::key);
+        let [demand_one, demand_two] = match self.in_axes {
+            true => [one, two],
+            false => ["azimuth", "elevation"],
+        };
+        let mut map = serializer.serialize_map(None)?;
+        if let Some(line) = self.line {
+            map.serialize_entry("line", &line)?;
+        }
+        map.serialize_entry(&format!("{one}_deg"), &self.azimuth_deg)?;
+        map.serialize_entry(&format!("{two}_deg"), &self.elevation_deg)?;
+        map.serialize_entry("demand", self.demand)?;
+        map.serialize_entry(
+            &format!("demand_{demand_one}_deg"),
+            &self.demand_azimuth_deg,
+        )?;
+        map.serialize_entry(
+            &format!("demand_{demand_two}_deg"),
+            &self.demand_elevation_deg,
+        )?;
+        if !self.assumed.is_empty() {
+            map.serialize_entry("assumed", &self.assumed)?;
+        }
+        map.end()
+    }
 }
 
 #[derive(Serialize)]
@@ -114,6 +147,8 @@ pub fn answer(
     };
     Ok(Answer {
         line: None,
+        mount: pointer.source().mount(),
+        in_axes: pointer.takes_axes(),
         azimuth_deg: tidy(reading.azimuth),
         elevation_deg: tidy(reading.elevation),
         demand: pointer.source().demand().name(),

@@ -5,6 +5,9 @@ use std::fmt::Write;
 use crc32fast::Hasher;
 use serde::{Deserialize, Serialize};
 
+use crate::logbook::keyed;
+use crate::mount::Kind;
+
 use super::correction_table::CorrectionTable;
 use super::grid::Microdegrees;
 use super::header::Header;
@@ -16,6 +19,11 @@ pub const COLUMNS: [&str; 4] = [
     "azimuth_correction_deg",
     "elevation_correction_deg",
 ];
+
+/// The columns for a kind of mount.
+pub(super) fn columns(kind: Kind) -> [String; 4] {
+    COLUMNS.map(|column| kind.key_of(column))
+}
 
 /// The JSON form.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -59,8 +67,14 @@ impl CorrectionTable {
                 })
                 .collect(),
         };
+        let kind = self.header.geometry().kind();
         // A plain struct of numbers and texts always serialises.
-        serde_json::to_string_pretty(&document).unwrap_or_default() + "\n"
+        let text = match kind.is_az_el() {
+            true => serde_json::to_string_pretty(&document),
+            false => serde_json::to_value(&document)
+                .and_then(|value| serde_json::to_string_pretty(&keyed(kind, value))),
+        };
+        text.unwrap_or_default() + "\n"
     }
 
     /// The checksum that both forms carry.
@@ -77,7 +91,7 @@ impl CorrectionTable {
             let _ = writeln!(header, "# {key}: {value}");
         }
         let mut out = String::new();
-        let _ = writeln!(out, "{}", COLUMNS.join(","));
+        let _ = writeln!(out, "{}", columns(self.header.geometry().kind()).join(","));
         for (azimuth, elevation, node) in self.places() {
             let _ = writeln!(
                 out,

@@ -58,6 +58,7 @@ fn reading(peak: &Peak, full: &FullModel) -> Result<EncoderReading, String> {
     let near = EncoderReading { azimuth, elevation };
     // Beyond the zenith is the other side of the sky.
     let demand = match elevation > Angle::RIGHT {
+        _ if !full.mount.kind().is_az_el() => full.coordinates().demand(azimuth, elevation),
         true => Demand {
             azimuth: azimuth + Angle::HALF_TURN,
             elevation: Angle::HALF_TURN - elevation,
@@ -80,7 +81,7 @@ mod tests {
         const ROUNDING_DEG: f64 = 1e-8;
         let d = Angle::from_degrees;
         let full = FullModel {
-            mount: MountModel::new(
+            mount: MountModel::az_el(
                 TermValues::ZERO
                     .with_shown(Term::AzimuthZero, 3.0)
                     .with_shown(Term::TiltNorth, 0.4)

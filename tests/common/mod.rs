@@ -5,7 +5,7 @@
 use std::path::PathBuf;
 
 use plumbeam::logbook::PeakLog;
-use plumbeam::mount::Term;
+use plumbeam::mount::{Kind, Term};
 use plumbeam::sky::Sky;
 use plumbeam::solve::{Options, Outcome, solve};
 use plumbeam::station::Station;
@@ -58,12 +58,27 @@ impl Reference {
     pub fn fit_terms(&self) -> Vec<Term> {
         let listed = self.truth["fit_terms"].as_array().expect("fit_terms");
         (listed.iter())
-            .map(|t| Term::by_name(t.as_str().expect("a name")).expect("a term"))
+            .map(|t| self.term(t.as_str().expect("a name")))
             .collect()
     }
     /// As files show it; zero when the truth does not list it.
     pub fn truth_of(&self, term: Term) -> f64 {
-        self.truth["terms"][term.name()].as_f64().unwrap_or(0.0)
+        let name = self.kind().term_name(term);
+        self.truth["terms"][name].as_f64().unwrap_or(0.0)
+    }
+    /// The term that this kind of mount calls so.
+    pub fn term(&self, name: &str) -> Term {
+        self.kind()
+            .term_by_name(name)
+            .expect("a term of this mount")
+    }
+    /// The kind of its mount.
+    pub fn kind(&self) -> Kind {
+        self.station().mount.kind()
+    }
+    /// A part of its truth.
+    pub fn truth(&self, key: &str) -> &Value {
+        &self.truth[key]
     }
     pub fn noise_deg(&self) -> f64 {
         self.truth["noise_deg"].as_f64().expect("noise_deg")

@@ -47,7 +47,7 @@ fn case(rng: &mut ChaCha8Rng) -> Case {
     ] {
         terms = terms.with_shown(term, rng.random_range(-2.0..2.0));
     }
-    let mount = MountModel::new(terms);
+    let mount = MountModel::az_el(terms);
     let low = Axes::from_degrees(rng.random_range(-270.0..0.0), rng.random_range(-5.0..5.0));
     let high = Axes::from_degrees(rng.random_range(270.0..540.0), rng.random_range(60.0..90.0));
     let range = Travel { low, high };

@@ -38,7 +38,7 @@ pub fn model(terms: &[(Term, f64)], kind: DemandKind) -> Box<FullModel> {
         relative_humidity: 0.5,
     };
     Box::new(FullModel {
-        mount: MountModel::new(values),
+        mount: MountModel::az_el(values),
         air: Air::for_demand(kind, weather),
         range: EncoderRange {
             azimuth: (deg(-180.0), deg(540.0)),

@@ -105,7 +105,7 @@ pub fn night(
 ) -> Vec<Made> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let morning = Utc::parse("2026-06-10T08:00:00Z").expect("a time");
-    let model = MountModel::new(mount);
+    let model = MountModel::az_el(mount);
     (0..scans)
         .map(|i| {
             let (mut plan, signal) = plan(i, &mut rng);

@@ -94,7 +94,7 @@ fn night(
     plan: impl Fn(&mut ChaCha8Rng) -> (ScanPlan, Signal),
 ) -> Tally {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let model = MountModel::new(mount(seed));
+    let model = MountModel::az_el(mount(seed));
     let mut time = Utc::parse(from).expect("a time");
     let mut all: Vec<Made> = Vec::new();
     for _ in 0..MOST_TRIES {

@@ -82,7 +82,7 @@ impl Before {
     }
 
     fn new_peaks(&self, after: &After) -> Observations {
-        let model = MountModel::new(self.truth(after));
+        let model = MountModel::az_el(self.truth(after));
         let mut rng = self.rng(after);
         let noise = self.session.noise;
         let sky = if after.wide {
@@ -130,7 +130,7 @@ pub struct After {
 
 /// The error of one truth against another, rms over the sky from 5 to 80 degrees of elevation.
 pub fn error_over_sky(one: &TermValues, other: &TermValues) -> Angle {
-    let (one, other) = (MountModel::new(*one), MountModel::new(*other));
+    let (one, other) = (MountModel::az_el(*one), MountModel::az_el(*other));
     let mut rng = ChaCha12Rng::seed_from_u64(7);
     let mut squares = Vec::new();
     for _ in 0..2000 {

@@ -13,11 +13,11 @@ use plumbeam::explain::misfit::misfit_with_derivatives;
 use plumbeam::explain::observe::{Observation, Observations};
 use plumbeam::fit::quantile::student_two_sided;
 use plumbeam::logbook::{Approach, Peak, TermState};
-use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
+use plumbeam::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues, Wrap};
 use plumbeam::problem::Error;
 use plumbeam::simulate::reading_at_peak;
 use plumbeam::solve::{Options, Outcome, solve_observed};
-use plumbeam::station::{Dish, Horizon, Mount, MountKind, Site, Station, Weather};
+use plumbeam::station::{Bearings, Dish, Horizon, Mount, Site, Station, Weather};
 use plumbeam::time::Utc;
 use rand::seq::SliceRandom;
 use rand::{RngExt, SeedableRng};
@@ -80,13 +80,12 @@ fn station(beamwidth: Angle) -> Station {
             assumptions: Vec::new(),
         },
         mount: Mount {
-            kind: MountKind::AzEl,
+            geometry: Geometry::AZ_EL,
             azimuth_range: (Angle::from_degrees(-180.0), Angle::from_degrees(540.0)),
             elevation_range: (Angle::ZERO, Angle::RIGHT),
             azimuth_teeth: None,
             elevation_teeth: None,
-            base_radius_m: None,
-            base_feet_azimuth: Vec::new(),
+            bearings: Bearings::default(),
             park: None,
         },
         dish: Dish {
@@ -141,7 +140,7 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
         };
         truth.set_inside(*term, size * bell(&mut rng));
     }
-    let model = MountModel::new(truth);
+    let model = MountModel::az_el(truth);
     let mut observations = Observations::default();
     let common = far(&mut rng, beamwidth);
     let mut bad = Vec::new();
@@ -279,7 +278,7 @@ impl Session {
     /// at the truth, with the true noise.
     pub fn bound(&self) -> Option<Vec<f64>> {
         let n = self.terms.len();
-        let model = MountModel::new(self.truth);
+        let model = MountModel::az_el(self.truth);
         let mut information = DMatrix::<f64>::zeros(n, n);
         for (i, observation) in self.observations.usable.iter().enumerate() {
             if self.bad.contains(&i) {

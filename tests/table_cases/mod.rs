@@ -28,7 +28,7 @@ pub fn full_model(
     }
     let d = Angle::from_degrees;
     FullModel {
-        mount: MountModel::new(values),
+        mount: MountModel::az_el(values),
         air: match weather {
             None => Air::Included,
             Some((pressure_hpa, temperature_c, relative_humidity)) => Air::for_demand(

@@ -244,7 +244,10 @@ fn relay(
     let seen = Stamp::of(path);
     let kind = args.demand.kind();
     let (calibration, checksum) = read(path, &station)?;
-    for caveat in calibration.standing(&station.site.name).caveats() {
+    for caveat in calibration
+        .standing(&station.site.name, station.mount.kind())
+        .caveats()
+    {
         console.warning(&caveat);
     }
     for assumption in &station.site.assumptions {
@@ -287,7 +290,7 @@ fn relay(
     say_how(args, &station, kind, deadband, zone, &checksum, console);
     let about = About {
         station: station.site.name.clone(),
-        mount_kind: "az-el".to_owned(),
+        mount_kind: station.mount.kind().name().to_owned(),
         beamwidth_deg: station.dish.beamwidth.degrees(),
         demand: kind.name().to_owned(),
         checksum,
@@ -329,7 +332,11 @@ fn relay(
 /// A calibration that may be used, and its checksum.
 fn read(path: &Path, station: &Station) -> Result<(Calibration, String), Error> {
     let (calibration, checksum) = Calibration::read_with_checksum(path)?;
-    refuse(path, &calibration.standing(&station.site.name), ALONE)?;
+    refuse(
+        path,
+        &calibration.standing(&station.site.name, station.mount.kind()),
+        ALONE,
+    )?;
     Ok((calibration, checksum))
 }
 

@@ -88,7 +88,9 @@ pub fn watch_calibration(
             Ok(Loaded {
                 source: Source::Full(Box::new(full_model(&calibration, &station, kind)?)),
                 beamwidth: Some(station.dish.beamwidth),
-                caveats: calibration.standing(&station.site.name).caveats(),
+                caveats: calibration
+                    .standing(&station.site.name, station.mount.kind())
+                    .caveats(),
             })
         };
         let mut watch = Watch::new(&path, seen, &load).confirmed_by("the key c");

@@ -6,7 +6,8 @@ use crate::angle::Angle;
 use crate::explain::{
     Axis, Cause, Explanation, Fault, Hypothesis, SessionPeak, Size, unit_of, zone_of,
 };
-use crate::mount::Group;
+use crate::mount::{Group, Kind};
+use crate::number;
 use crate::solve::words;
 use crate::station::Station;
 
@@ -21,9 +22,9 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
         "{}; without it the peaks scatter by {} deg about the model, with it by {} deg (one \
          coordinate); p-value {}, corrected for {} causes asked for{}",
         what_it_does(explanation, station, cause),
-        words::two_digits(before),
-        words::two_digits(after),
-        words::probability(cause.p_value),
+        number::two_digits(before),
+        number::two_digits(after),
+        number::probability(cause.p_value),
         explanation.tried,
         if place_searched(hypothesis) {
             " and for every place or rate where it could be"
@@ -45,7 +46,13 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
         ),
         _ => evidence,
     };
-    let found = finding(fault, hypothesis.axis(), cause.p_value, evidence);
+    let found = finding(
+        station.mount.kind(),
+        fault,
+        hypothesis.axis(),
+        cause.p_value,
+        evidence,
+    );
     let (confirm, mend) = match hypothesis {
         Hypothesis::LogZero(_) => (
             format!("{ZEROED_ANEW} If not: {}", found.confirm),
@@ -62,7 +69,7 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
         sigma: Some(size.sigma),
         rows,
         strength: cause.bic_fall,
-        rivals: rivals(&cause.rivals),
+        rivals: rivals(station.mount.kind(), &cause.rivals),
         subject: Subject::Cause(place),
         ..found
     }
@@ -115,8 +122,9 @@ fn named(cause: &Cause, scatter_deg: f64) -> (Fault, Size) {
 
 /// The finding as one plain sentence.
 fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> String {
+    let mount = station.mount.kind();
     let said = measured(size.value.abs(), size.sigma, size.unit);
-    let axis = cause.hypothesis.axis().words();
+    let axis = cause.hypothesis.axis().words_on(mount);
     let emitter =
         |k: usize| (station.emitters.get(k)).map_or("a satellite".to_owned(), |e| e.name.clone());
     let after = |what: String| match cause.instant() {
@@ -136,7 +144,14 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
             after(format!("The {axis} axis slipped or lost steps, by {said},"))
         }
         (Hypothesis::BaseKnock(_), _) => {
-            after(format!("The azimuth axis leans differently, by {said},"))
+            let moved = match mount.has_track() {
+                true => "leans",
+                false => "points",
+            };
+            after(format!(
+                "The {} {moved} differently, by {said},",
+                mount.axis_1()
+            ))
         }
         (Hypothesis::DishKnock(_), _) => {
             after(format!("The beam points elsewhere on the dish, by {said},"))
@@ -156,7 +171,7 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
         }
         (Hypothesis::Ripple { per_turn, .. }, _) => format!(
             "The {axis} axis has a fast ripple of {said}, {per_turn} times per turn (every {} deg)",
-            words::two_digits(360.0 / f64::from(*per_turn))
+            number::two_digits(360.0 / f64::from(*per_turn))
         ),
         (Hypothesis::Teeth { pinion, .. }, _) => format!(
             "The {axis} axis is off by {said} once per {}",
@@ -168,7 +183,7 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
         ),
         (Hypothesis::Pattern { with, times, .. }, _) => format!(
             "Something unexplained moves the {axis} axis by {said}, {times} times per turn of the {}",
-            with.words()
+            with.words_on(mount)
         ),
         (_, Fault::WrongScale) => {
             let way = if size.value < 0.0 { "less" } else { "further" };
@@ -207,7 +222,7 @@ fn headline(station: &Station, cause: &Cause, fault: Fault, size: &Size) -> Stri
         ) => {
             format!("The peaks logged as {} were {really}", emitter(*k))
         }
-        _ => words::capital(fault.words()),
+        _ => words::capital(&fault.words_on(mount)),
     }
 }
 
@@ -228,9 +243,10 @@ fn rows_of_emitter(explanation: &Explanation, emitter: usize) -> Vec<usize> {
 }
 
 fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> String {
+    let mount = station.mount.kind();
     let (size, values) = (&cause.size, &cause.values);
     let said = measured(size.value, size.sigma, size.unit);
-    let axis = cause.hypothesis.axis().words();
+    let axis = cause.hypothesis.axis().words_on(mount);
     let kept = || {
         (explanation.session.peaks.iter().zip(&explanation.fit.kept))
             .filter(|(_, k)| **k)
@@ -282,12 +298,17 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
                 )
             }
             Some(Group::AzimuthRunout) => format!(
-                "the azimuth axis is ahead and behind of its encoder by {said} once per turn, \
+                "the {axis} axis is ahead and behind of its encoder by {said} once per turn, \
+                 farthest ahead at a reading of {:.0} deg",
+                heading(1.0)
+            ),
+            Some(Group::ElevationRunout) if values.len() == 2 => format!(
+                "the {axis} axis is ahead and behind of its encoder by {said} once per turn, \
                  farthest ahead at a reading of {:.0} deg",
                 heading(1.0)
             ),
             Some(Group::ElevationRunout) => format!(
-                "the elevation axis differs from its encoder by {said} times the sine of the \
+                "the {axis} axis differs from its encoder by {said} times the sine of the \
                  reading; the cosine's part cannot be told from droop"
             ),
             Some(Group::TrackWarp) => format!(
@@ -308,7 +329,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             ),
         },
         Hypothesis::BalanceFlip { at } => format!(
-            "the elevation axis stands {said} higher above an elevation of {:.1} deg than below it, as \
+            "the {axis} axis stands {said} higher above an elevation of {:.1} deg than below it, as \
              play does that falls to the other side where the dish is in balance",
             at.degrees()
         ),
@@ -322,6 +343,17 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         Hypothesis::Slip { instant, .. } => format!(
             "{} the {axis} reading jumps by {said} for one and the same direction",
             between(instant.between)
+        ),
+        Hypothesis::BaseKnock(instant) if !mount.has_track() => format!(
+            "{} the {} moves by {said}, {:+.3} deg up and {:+.3} deg {}, and stays there",
+            between(instant.between),
+            mount.axis_1(),
+            Angle::from_radians(values[0]).degrees(),
+            Angle::from_radians(values[1]).degrees(),
+            match mount {
+                Kind::Polar(_) => "east",
+                _ => "clockwise",
+            }
         ),
         Hypothesis::BaseKnock(instant) => format!(
             "{} the azimuth axis's top moves by {said} toward azimuth {:.0} deg and stays there",
@@ -337,12 +369,12 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         Hypothesis::Ripple { per_turn, .. } => format!(
             "{}; its period is {} deg. The station file gives no teeth to say which gear it is",
             waves(axis, f64::from(*per_turn)),
-            words::two_digits(360.0 / f64::from(*per_turn))
+            number::two_digits(360.0 / f64::from(*per_turn))
         ),
         Hypothesis::Pattern { with, times, .. } => {
             format!(
                 "{}; no known cause does that",
-                waves(with.words(), f64::from(*times))
+                waves(with.words_on(mount), f64::from(*times))
             )
         }
         Hypothesis::Creep { .. } => {
@@ -350,7 +382,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             format!(
                 "the {axis} reading of one and the same direction changes by {said}, {} deg over \
                  the {:.1} hours of the log",
-                words::two_digits(size.value * span),
+                number::two_digits(size.value * span),
                 span
             )
         }
@@ -401,6 +433,9 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             "the beam jumps sideways in the dish by {said} at an elevation of {:.1} deg",
             at.degrees()
         ),
+        Hypothesis::Settling { .. } if !mount.has_track() => {
+            format!("the {} moves more and more, by {said}", mount.axis_1())
+        }
         Hypothesis::Settling { .. } => format!(
             "the azimuth axis leans more and more, by {said} toward azimuth {:.0} deg",
             heading(1.0)
@@ -422,7 +457,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
                 "{name} is {} {early} its elements along its own orbit, {} deg on the sky, in {}; \
                  the other emitters are not",
                 measured(size.value.abs(), size.sigma, "s"),
-                words::two_digits(Angle::from_radians(mean * size.value.abs()).degrees()),
+                number::two_digits(Angle::from_radians(mean * size.value.abs()).degrees()),
                 words::rows(&rows)
             )
         }

@@ -8,6 +8,8 @@ use crate::explain::{
     Axis, Compass, ComputedPositions, Explanation, Fault, LooseJoint, Misread, Misreading, Tell,
     TwoPlaces, Worst,
 };
+use crate::mount::{AxisKind, Kind};
+use crate::number;
 use crate::solve::{misreading_words, words};
 use crate::station::Station;
 
@@ -18,7 +20,7 @@ pub use cause::of_cause;
 pub use rows::of_rows;
 
 /// A finding with the advice that belongs to its fault, everything else to be filled in.
-fn finding(fault: Fault, axis: Axis, p_value: f64, evidence: String) -> Finding {
+fn finding(mount: Kind, fault: Fault, axis: Axis, p_value: f64, evidence: String) -> Finding {
     let Advice {
         confirm,
         mend,
@@ -30,19 +32,22 @@ fn finding(fault: Fault, axis: Axis, p_value: f64, evidence: String) -> Finding 
     } else {
         format!("{mend} {caution}")
     };
+    let in_words = fault.words_on(mount);
     Finding {
         fault,
-        in_words: fault.words(),
-        headline: words::capital(fault.words()),
+        name: fault.name_on(mount),
+        headline: words::capital(&in_words),
+        in_words,
         axis,
+        axis_name: axis.key_on(mount),
         size: None,
         size_unit: String::new(),
         sigma: None,
         false_alarm_probability: p_value.clamp(0.0, 1.0),
         evidence: sentence(&evidence),
-        confirm: confirm.to_owned(),
-        mend,
-        otherwise: otherwise.to_owned(),
+        confirm: mount.said(confirm),
+        mend: mount.said(&mend),
+        otherwise: mount.said(otherwise),
         rows: Vec::new(),
         rivals: Vec::new(),
         strength: 0.0,
@@ -56,20 +61,23 @@ fn sentence(text: &str) -> String {
 }
 
 /// What explains the data about as well, in words.
-fn rivals(rivals: &[crate::explain::Rival]) -> Vec<Rival> {
+fn rivals(mount: Kind, rivals: &[crate::explain::Rival]) -> Vec<Rival> {
     (rivals.iter())
         .map(|r| Rival {
             fault: r.fault,
+            name: r.fault.name_on(mount),
             axis: r.axis,
+            axis_name: r.axis.key_on(mount),
             size: r.size.value,
             size_unit: r.size.unit.to_owned(),
             sigma: r.size.sigma,
-            tell: tell_words(&r.tell),
+            tell: tell_words(mount, &r.tell),
         })
         .collect()
 }
 
-fn tell_words(tell: &Tell) -> String {
+fn tell_words(mount: Kind, tell: &Tell) -> String {
+    let [one, two] = mount.axes().map(AxisKind::words);
     match tell {
         Tell::BothEmitters => "peak both emitters anew and note their frequency".to_owned(),
         Tell::FastAndStill => {
@@ -96,8 +104,8 @@ fn tell_words(tell: &Tell) -> String {
             first_side,
             apart,
         } => format!(
-            "{} near azimuth reading {:.0} deg, elevation {:.0} deg, {hours_later} h after the last \
-             one{}: there the two differ by {apart:.1} times the scatter",
+            "{} near {one} reading {:.0} deg, {two} {:.0} deg, {hours_later} h after the last one{}: \
+             there the two differ by {apart:.1} times the scatter",
             if *count > 1.0 {
                 format!("{count} peaks")
             } else {
@@ -124,7 +132,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
         } else {
             String::new()
         };
-        format!("{} deg{out}", words::two_digits(scatter.degrees()))
+        format!("{} deg{out}", number::two_digits(scatter.degrees()))
     };
     let before = misread.as_logged.map_or_else(
         || "cannot be fitted at all".to_owned(),
@@ -157,7 +165,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
         _ => format!(
             "as logged the peaks {before}; with {what} they scatter by {after}; p-value {}, \
              corrected for {} such mistakes tried",
-            words::probability(misread.p_value),
+            number::probability(misread.p_value),
             Misreading::all().len()
         ),
     };
@@ -167,11 +175,17 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
         size_unit: size.map_or(String::new(), |s| s.1.to_owned()),
         sigma: size.map(|_| 0.0),
         strength: f64::INFINITY,
-        ..finding(misreading.fault(), axis, misread.p_value, evidence)
+        ..finding(
+            station.mount.kind(),
+            misreading.fault(),
+            axis,
+            misread.p_value,
+            evidence,
+        )
     };
     match misreading {
         Misreading::LatitudeSign => {
-            found.in_words = "the latitude has the wrong sign";
+            found.in_words = "the latitude has the wrong sign".to_owned();
             found.confirm =
                 "Look the site up on a map: latitudes south of the equator are negative."
                     .to_owned();
@@ -180,7 +194,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
                 "Latitude and longitude exchanged leave neither of the two right.".to_owned();
         }
         Misreading::FromTheZenith => {
-            found.in_words = "elevations are counted from the zenith";
+            found.in_words = "elevations are counted from the zenith".to_owned();
             found.confirm = "Drive the dish up: the reading must grow.".to_owned();
             found.mend =
                 "Log 90 deg less the reading, or turn the encoder's sense and set its zero."
@@ -206,7 +220,7 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
         } else {
             "apparent"
         },
-        words::two_digits(computed.rms.degrees())
+        number::two_digits(computed.rms.degrees())
     );
     Finding {
         headline: "The readings are computed positions, not encoder readings".to_owned(),
@@ -216,6 +230,7 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
         strength: f64::INFINITY,
         // Each coordinate agrees a hundred times better than any mount does unsolved.
         ..finding(
+            explanation.session.kind(),
             Fault::ColumnsExchanged,
             Axis::Both,
             0.01_f64.powi(2 * peaks.min(10) as i32),
@@ -225,13 +240,17 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
 }
 
 /// Play that shows as two resting places.
-pub fn of_two_places(two: &TwoPlaces) -> Finding {
+pub fn of_two_places(mount: Kind, two: &TwoPlaces) -> Finding {
     let said = measured(two.apart.degrees(), two.sigma.degrees(), "deg");
     let fault = match two.axis {
         Axis::Azimuth => Fault::AzimuthBacklash,
         _ => Fault::ElevationBacklash,
     };
-    let axis = two.axis.words();
+    let axis = two.axis.words_on(mount);
+    let column = match two.axis {
+        Axis::Azimuth => mount.axes()[0].key(),
+        _ => mount.axes()[1].key(),
+    };
     Finding {
         headline: format!("The {axis} axis has {said} of play"),
         size: Some(two.apart.degrees()),
@@ -239,13 +258,14 @@ pub fn of_two_places(two: &TwoPlaces) -> Finding {
         sigma: Some(two.sigma.degrees()),
         strength: surprise(two.p_value),
         ..finding(
+            mount,
             fault,
             two.axis,
             two.p_value,
             format!(
                 "the peaks stand in two groups {said} apart in {axis}, as play does when the side of \
-                 arrival is not logged; p-value {}. Log {axis}_approach and the play is corrected",
-                words::probability(two.p_value)
+                 arrival is not logged; p-value {}. Log {column}_approach and the play is corrected",
+                number::probability(two.p_value)
             ),
         )
     }
@@ -258,24 +278,28 @@ fn surprise(probability: f64) -> f64 {
 }
 
 /// A loose joint.
-pub fn of_scatter(joint: &LooseJoint) -> Finding {
+pub fn of_scatter(mount: Kind, joint: &LooseJoint) -> Finding {
     let place = match joint.worst {
-        Worst::Azimuth(at) => format!("toward azimuth reading {:.0} deg", at.degrees()),
+        Worst::Azimuth(at) => format!(
+            "toward {} reading {:.0} deg",
+            mount.axes()[0].words(),
+            at.degrees()
+        ),
         Worst::High => "high up".to_owned(),
         Worst::Low => "low down".to_owned(),
     };
     let evidence = format!(
         "peaks scatter by {} deg in {} {place} and by {} deg in the other half; p-value {}, \
          corrected for 6 ways in which it could depend",
-        words::two_digits(joint.loud.degrees()),
-        joint.axis.words(),
-        words::two_digits(joint.quiet.degrees()),
-        words::probability(joint.p_value)
+        number::two_digits(joint.loud.degrees()),
+        joint.axis.words_on(mount),
+        number::two_digits(joint.quiet.degrees()),
+        number::probability(joint.p_value)
     );
     Finding {
         headline: format!(
             "Something is loose: the scatter is {} times as large {place}",
-            words::two_digits(joint.ratio)
+            number::two_digits(joint.ratio)
         ),
         size: Some(joint.ratio),
         size_unit: "times".to_owned(),
@@ -285,7 +309,13 @@ pub fn of_scatter(joint: &LooseJoint) -> Finding {
             axis: joint.axis,
             by_azimuth: matches!(joint.worst, Worst::Azimuth(_)),
         },
-        ..finding(Fault::LooseJoint, joint.axis, joint.p_value, evidence)
+        ..finding(
+            mount,
+            Fault::LooseJoint,
+            joint.axis,
+            joint.p_value,
+            evidence,
+        )
     }
 }
 
@@ -297,7 +327,7 @@ pub fn hint_of_compass(compass: &Compass) -> String {
          {}",
         compass.zero.degrees(),
         compass.declination.value.degrees(),
-        words::two_digits(compass.p_value)
+        number::two_digits(compass.p_value)
     )
 }
 
@@ -311,7 +341,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
          compass needle would show just that; a zero set without one agrees so well with \
          probability {}. This is a hint, no proof",
         compass.declination.sigma.degrees(),
-        words::probability(compass.p_value)
+        number::probability(compass.p_value)
     );
     Finding {
         size: Some(zero),
@@ -320,6 +350,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
         strength: surprise(compass.p_value),
         subject: Subject::Compass(compass.declination.value),
         ..finding(
+            Kind::AzEl,
             Fault::MagneticNorth,
             Axis::Azimuth,
             compass.p_value,

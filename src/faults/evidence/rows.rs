@@ -3,6 +3,8 @@
 use super::{finding, surprise};
 use crate::explain::{Alike, Axis, BadKind, BadPeak, Explanation, Fault};
 use crate::faults::finding::{Finding, Rival, Subject};
+use crate::mount::{AxisKind, Kind};
+use crate::number;
 use crate::solve::words;
 use crate::station::Station;
 
@@ -40,6 +42,7 @@ fn of_alike(
 ) -> Finding {
     /// An axis is off when its step is so many standard deviations.
     const OFF: f64 = 4.0;
+    let mount = explanation.session.kind();
     let of: Vec<&BadPeak> = alike.members.iter().map(|p| &bad[*p]).collect();
     let rows: Vec<usize> = of.iter().map(|b| b.row).collect();
     let off = [0, 1].map(|a| alike.step[a].abs() > alike.sigma[a] * OFF);
@@ -49,9 +52,9 @@ fn of_alike(
         .map(|a| {
             format!(
                 "{} readings are off by {:+.2} deg, each to within {} deg",
-                ["azimuth", "elevation"][a],
+                mount.axes()[a].words(),
                 alike.step[a].degrees(),
-                words::two_digits(alike.spread[a].degrees())
+                number::two_digits(alike.spread[a].degrees())
             )
         })
         .collect();
@@ -83,7 +86,7 @@ fn of_alike(
         of.len(),
         explanation.session.peaks.len(),
         said.join(" and their "),
-        words::probability(worst)
+        number::probability(worst)
     );
     let axis = match off {
         [true, true] => Axis::Both,
@@ -101,11 +104,12 @@ fn of_alike(
         rows,
         strength: of.iter().map(|b| surprise(b.p_value)).sum(),
         subject: Subject::Peaks(of.iter().map(|b| b.index).collect()),
-        ..finding(fault, axis, worst, evidence)
+        ..finding(mount, fault, axis, worst, evidence)
     }
 }
 
 fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)]) -> Finding {
+    let mount = explanation.session.kind();
     let mut each = Vec::new();
     let mut sizes = Vec::new();
     let mut axes = Vec::new();
@@ -140,7 +144,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
                 each.push(format!(
                     "row {} ({logged}): the {} reading is off by {:+} deg{}",
                     bad.row,
-                    axis.words(),
+                    axis.words_on(mount),
                     (by.degrees() * 100.0).round() / 100.0,
                     if *exchanged {
                         ", as if two digits were exchanged"
@@ -155,14 +159,15 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
                 each.push(format!(
                     "row {} ({logged}): the reading of {} fits when taken as {unit}",
                     bad.row,
-                    axis.words()
+                    axis.words_on(mount)
                 ));
                 sizes.push(off);
                 axes.push(*axis);
             }
             BadKind::Exchanged => {
+                let [one, two] = mount.axes().map(AxisKind::words);
                 each.push(format!(
-                    "row {} ({logged}) fits with azimuth and elevation exchanged",
+                    "row {} ({logged}) fits with {one} and {two} exchanged",
                     bad.row
                 ));
                 sizes.push(off);
@@ -174,7 +179,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
     let evidence = format!(
         "{}; a good peak anywhere in the log is so far off with p-value {}",
         each.join("; "),
-        words::probability(worst)
+        number::probability(worst)
     );
     let axis = if axes.iter().all(|a| *a == axes[0]) {
         axes[0]
@@ -190,14 +195,14 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
         sigma: None,
         rows,
         strength: of.iter().map(|(b, _)| surprise(b.p_value)).sum(),
-        rivals: rivals(of),
+        rivals: rivals(mount, of),
         subject: Subject::Peaks(of.iter().map(|(b, _)| b.index).collect()),
-        ..finding(fault, axis, worst, evidence)
+        ..finding(mount, fault, axis, worst, evidence)
     }
 }
 
 /// What some of the rows could be instead.
-fn rivals(of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
+fn rivals(mount: Kind, of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
     let instead = |fault: Fault| of.iter().find(|(b, _)| b.instead.contains(&fault));
     Fault::ALL
         .into_iter()
@@ -214,7 +219,9 @@ fn rivals(of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
             };
             Some(Rival {
                 fault,
+                name: fault.name_on(mount),
                 axis: Axis::Both,
+                axis_name: Axis::Both.key_on(mount),
                 size: bad.off.size().degrees(),
                 size_unit: "deg".to_owned(),
                 sigma: bad.sigma.degrees(),

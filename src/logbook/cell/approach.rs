@@ -1,7 +1,7 @@
 //! A cell as the side from which an axis arrived.
 
-use super::super::axes::AxisKind;
 use super::super::peak::Approach;
+use crate::mount::AxisKind;
 
 /// What a compass point in a column of approaches is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

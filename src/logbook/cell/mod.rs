@@ -10,10 +10,10 @@ pub use angle::Unit;
 pub use approach::CompassMeaning;
 pub use number::{Marks, number};
 
-use super::axes::AxisKind;
 use super::peak::Approach;
 use super::table::{Decided, Kind, Row, Told, is};
 use crate::angle::Angle;
+use crate::mount::AxisKind;
 use crate::problem::{Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text::quoted;

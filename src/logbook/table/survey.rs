@@ -1,7 +1,6 @@
 //! A first look over a file, before its rows are read: what has two meanings in it, what decides
 //! that, and what must be asked, all at once.
 
-use super::super::axes::AxisKind;
 use super::super::cell::{CompassMeaning, is_bare_compass_point};
 use super::super::log_options::LogOptions;
 use super::asked::Asked;
@@ -13,6 +12,7 @@ use super::{
     Told,
     decided::{Decided, OrderFrom},
 };
+use crate::mount::AxisKind;
 use std::io::BufRead;
 
 use crate::problem::{Error, Problem, Problems, Wrong};

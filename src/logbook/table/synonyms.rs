@@ -335,10 +335,13 @@ const DEMANDED: [&str; 19] = [
     "rate",
 ];
 
+/// A sentence is no header: the file is no table.
+const MOST_WORDS: usize = 5;
+
 /// How well a header fits a known column, from 0 (not at all) to about 1.
 pub fn fit(known: &str, header: &str) -> f64 {
     let words = words_of(header);
-    if words.is_empty() {
+    if words.is_empty() || words.len() > MOST_WORDS {
         return 0.0;
     }
     let about = |thing: &str| words.iter().any(|w| is_word_for(w, thing));

@@ -4,7 +4,7 @@ use plotters_backend::DrawingBackend;
 
 use super::Drawing;
 use crate::angle::Angle;
-use crate::report::chart::{Align, Canvas, Key, Pen, Point, Rect, Text, colours, notes};
+use crate::plot::{Align, Canvas, Key, Pen, Point, Rect, Text, colours, notes};
 
 /// The picture.
 #[derive(Clone, Debug)]

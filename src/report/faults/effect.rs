@@ -4,7 +4,8 @@ use plotters_backend::DrawingBackend;
 
 use super::Drawing;
 use crate::faults::{Against, Axis as FaultAxis, EffectPoint};
-use crate::report::chart::{
+use crate::mount::Kind;
+use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Tick, azimuth_ticks, colours,
     linear_ticks, notes,
 };
@@ -15,6 +16,7 @@ const EFFECT: Pen = Pen::new(colours::INK, 1.8);
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct EffectPicture {
+    kind: Kind,
     against: Against,
     axis: FaultAxis,
     points: Vec<EffectPoint>,
@@ -25,7 +27,12 @@ pub struct EffectPicture {
 
 impl EffectPicture {
     /// Prepares it.
-    pub fn new(against: Against, axis: FaultAxis, mut points: Vec<EffectPoint>) -> EffectPicture {
+    pub fn new(
+        kind: Kind,
+        against: Against,
+        axis: FaultAxis,
+        mut points: Vec<EffectPoint>,
+    ) -> EffectPicture {
         // The two sides of arrival are spread by row, so that dots do not cover each other.
         if against == Against::Arrival {
             let rows = points.iter().map(|p| p.row).max().unwrap_or(1) as f64;
@@ -49,6 +56,7 @@ impl EffectPicture {
         sizes.sort_by(f64::total_cmp);
         let most = sizes.last().copied().unwrap_or(1.0).max(1e-9);
         EffectPicture {
+            kind,
             against,
             axis,
             points,
@@ -75,22 +83,25 @@ impl EffectPicture {
         }
     }
 
-    fn along(&self) -> &'static str {
+    fn along(&self) -> String {
         match self.against {
             Against::Hours => "hours since the first peak",
-            Against::Azimuth => "azimuth encoder reading (deg)",
+            Against::Azimuth => {
+                return format!("{} encoder reading (deg)", self.kind.axes()[0].words());
+            }
             Against::Elevation => "elevation (deg)",
             Against::Arrival => "",
             Against::Temperature => "logged temperature (C)",
             Against::SolarHours => "local solar time (h)",
             Against::Phase => "place within one cycle (deg)",
         }
+        .to_owned()
     }
 
     fn panel(&self, frame: Rect, title: &str) -> Panel {
         let axis = match self.axis {
-            FaultAxis::Azimuth => "cross-elevation",
-            _ => "elevation",
+            FaultAxis::Azimuth => self.kind.axes()[1].cross_words(),
+            _ => self.kind.axes()[1].words(),
         };
         let half = self.half_range;
         Panel {
@@ -98,7 +109,7 @@ impl EffectPicture {
             x: Axis {
                 scale: Scale::linear(self.low, self.high, frame.left, frame.right),
                 ticks: self.ticks(),
-                title: self.along().to_owned(),
+                title: self.along(),
             },
             y: Axis {
                 scale: Scale::linear(-half, half, frame.bottom, frame.top),

@@ -4,7 +4,7 @@ use plotters_backend::DrawingBackend;
 
 use super::{Drawing, by_row};
 use crate::angle::Angle;
-use crate::report::chart::{Canvas, Key, Marker, Rect, colours, notes};
+use crate::plot::{Canvas, Key, Marker, Rect, colours, notes};
 
 /// The picture.
 #[derive(Clone, Debug)]

@@ -5,7 +5,7 @@ use plotters_backend::DrawingBackend;
 use super::{Drawing, by_row};
 use crate::angle::Angle;
 use crate::faults::MissPoint;
-use crate::report::chart::{Align, Canvas, Key, Marker, Panel, Rect, Text, colours, notes};
+use crate::plot::{Align, Canvas, Key, Marker, Panel, Rect, Text, colours, notes};
 
 /// SVG may be set in a wider typeface than the one measured.
 const WIDER: f64 = 1.14;

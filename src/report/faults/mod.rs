@@ -15,9 +15,9 @@ use std::path::{Path, PathBuf};
 use plotters_backend::DrawingBackend;
 use rayon::prelude::*;
 
-use super::chart::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
 use crate::faults::{Diagnosis, Finding, PlotData, plot_data};
 use crate::files;
+use crate::plot::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
 use crate::problem::Error;
 use crate::station::Station;
 
@@ -102,7 +102,7 @@ fn picture(place: usize, finding: &Finding, shown: PlotData, station: &Station) 
         drawing: D,
     ) -> Box<dyn Render> {
         Box::new(Sheet {
-            stem: format!("fault-{}-{}", place + 1, finding.fault),
+            stem: format!("fault-{}-{}", place + 1, finding.name),
             title: finding.title(),
             stamp: station.site.name.clone(),
             drawing,
@@ -114,7 +114,7 @@ fn picture(place: usize, finding: &Finding, shown: PlotData, station: &Station) 
             axis,
             points,
         } => {
-            let drawing = effect::EffectPicture::new(against, axis, points);
+            let drawing = effect::EffectPicture::new(station.mount.kind(), against, axis, points);
             on_sheet(place, finding, station, drawing)
         }
         PlotData::Misses { points, sidelobe } => {
@@ -126,7 +126,7 @@ fn picture(place: usize, finding: &Finding, shown: PlotData, station: &Station) 
             axis,
             points,
         } => {
-            let drawing = scatter::ScatterPicture::new(against, axis, points);
+            let drawing = scatter::ScatterPicture::new(station.mount.kind(), against, axis, points);
             on_sheet(place, finding, station, drawing)
         }
         PlotData::Misreading { points } => {

@@ -1,8 +1,8 @@
 //! A diagnosis as one HTML page, pictures and typeface inside it.
 
-use super::super::chart::Render;
 use super::super::page::{escaped, opening};
 use crate::faults::{Diagnosis, Finding, measured};
+use crate::plot::Render;
 use crate::station::Station;
 
 /// The page.

@@ -1,10 +1,10 @@
 //! Pictures of every kind of finding, made by hand for judging their layout. Every number in them
 //! is invented.
 
-use super::super::chart::Render;
 use super::{Drawing, Sheet, compass, effect, misreading, misses, scatter};
 use crate::angle::Angle;
 use crate::faults::{Against, Axis, EffectPoint, MissPoint};
+use crate::plot::Render;
 
 fn on_sheet<D: Drawing + 'static>(drawing: D) -> Box<dyn Render> {
     Box::new(Sheet {
@@ -66,7 +66,12 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
             let points = effects(60, size, along);
             add(
                 what,
-                on_sheet(effect::EffectPicture::new(against, Axis::Azimuth, points)),
+                on_sheet(effect::EffectPicture::new(
+                    crate::mount::Kind::AzEl,
+                    against,
+                    Axis::Azimuth,
+                    points,
+                )),
             );
         }
     }
@@ -77,6 +82,7 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
     add(
         "arrival",
         on_sheet(effect::EffectPicture::new(
+            crate::mount::Kind::AzEl,
             Against::Arrival,
             Axis::Elevation,
             sides,
@@ -93,7 +99,12 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
             on_sheet(misses::MissPicture::new(misses(count, size), None)),
         );
         for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
-            let picture = scatter::ScatterPicture::new(Against::Azimuth, axis, spread(count, size));
+            let picture = scatter::ScatterPicture::new(
+                crate::mount::Kind::AzEl,
+                Against::Azimuth,
+                axis,
+                spread(count, size),
+            );
             add(what, on_sheet(picture));
         }
         let points = (0..count)

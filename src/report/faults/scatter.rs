@@ -5,7 +5,8 @@ use plotters_backend::DrawingBackend;
 use super::Drawing;
 use crate::angle::Angle;
 use crate::faults::{Against, Axis as FaultAxis};
-use crate::report::chart::{
+use crate::mount::Kind;
+use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, azimuth_ticks, colours,
     linear_ticks, notes,
 };
@@ -20,6 +21,7 @@ const IN_POINT: usize = 10;
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct ScatterPicture {
+    kind: Kind,
     against: Against,
     axis: FaultAxis,
     points: Vec<(f64, Angle)>,
@@ -28,7 +30,12 @@ pub struct ScatterPicture {
 
 impl ScatterPicture {
     /// Prepares it.
-    pub fn new(against: Against, axis: FaultAxis, mut points: Vec<(f64, Angle)>) -> ScatterPicture {
+    pub fn new(
+        kind: Kind,
+        against: Against,
+        axis: FaultAxis,
+        mut points: Vec<(f64, Angle)>,
+    ) -> ScatterPicture {
         points.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut sizes: Vec<f64> = points.iter().map(|p| p.1.degrees()).collect();
         sizes.sort_by(f64::total_cmp);
@@ -36,6 +43,7 @@ impl ScatterPicture {
         let high = sizes.len().saturating_sub(1) * 98 / 100;
         let most = sizes.get(high).copied().unwrap_or(1.0).max(LEAST_RANGE_DEG);
         ScatterPicture {
+            kind,
             against,
             axis,
             points,
@@ -74,9 +82,10 @@ impl Drawing for ScatterPicture {
         } else {
             (ends.0 - 1.0, ends.1 + 1.0)
         };
+        let [one, two] = self.kind.axes();
         let axis = match self.axis {
-            FaultAxis::Azimuth => "cross-elevation",
-            FaultAxis::Elevation => "elevation",
+            FaultAxis::Azimuth => two.cross_words(),
+            FaultAxis::Elevation => two.words(),
             FaultAxis::Both => "both axes together",
         };
         let panel = Panel {
@@ -89,9 +98,9 @@ impl Drawing for ScatterPicture {
                     linear_ticks(low, high, 10)
                 },
                 title: if by_azimuth {
-                    "azimuth encoder reading (deg)".to_owned()
+                    format!("{} encoder reading (deg)", one.words())
                 } else {
-                    "elevation encoder reading (deg)".to_owned()
+                    format!("{} encoder reading (deg)", two.words())
                 },
             },
             y: Axis {

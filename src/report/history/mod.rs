@@ -6,11 +6,11 @@ mod text;
 
 use std::path::{Path, PathBuf};
 
-use super::chart::Render;
-use super::number::by_sigma;
 use super::term_name;
 use crate::files;
 use crate::mount::{Term, TermUnit};
+use crate::number::by_sigma;
+use crate::plot::Render;
 use crate::problem::Error;
 use crate::recheck::{History, Point, TermHistory};
 use crate::time::Utc;
@@ -101,14 +101,14 @@ fn signed_words(term: Term, change: f64, sigma: f64) -> String {
         "{}{} +/- {} {}",
         if change > 0.0 { "+" } else { "" },
         by_sigma(change, sigma),
-        super::number::with_sigma(change, sigma).1,
+        crate::number::with_sigma(change, sigma).1,
         shown_in(term)
     )
 }
 
 /// What is real of one term's changes, a sentence each; empty when nothing is.
 fn real_changes(history: &TermHistory) -> Vec<String> {
-    let name = term_name(history.term);
+    let name = term_name(history.mount, history.term);
     let mut said: Vec<String> = (history.points.windows(2))
         .filter(|pair| pair[1].real)
         .map(|pair| {

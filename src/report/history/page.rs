@@ -1,12 +1,13 @@
 //! A history as one HTML page, pictures and typeface inside it.
 
-use super::super::chart::Render;
 use super::super::page::{escaped, opening};
-use super::super::{number::with_sigma, term_name};
+use super::super::term_name;
 use super::text::headline;
 use super::{change_words, day, real_changes, shown, shown_in};
+use crate::number::probability;
+use crate::number::with_sigma;
+use crate::plot::Render;
 use crate::recheck::{History, TermHistory};
-use crate::solve::words::probability;
 
 /// The page.
 pub fn page(history: &History, pictures: &[Box<dyn Render>]) -> String {
@@ -61,7 +62,7 @@ fn table(history: &TermHistory) -> String {
     let mut html = format!(
         "<h3>{}, {}</h3><table><thead><tr><th>made</th><th class=\"n\">value</th>\
          <th class=\"n\">uncertainty</th><th>change</th><th class=\"n\">by chance</th><th>file</th></tr></thead><tbody>",
-        escaped(term_name(term)),
+        escaped(term_name(history.mount, term)),
         shown_in(term)
     );
     for point in &history.points {

@@ -3,12 +3,13 @@
 use plotters_backend::DrawingBackend;
 
 use super::{change_words, day, shown, shown_in, signed_words};
-use crate::recheck::{History, TermHistory};
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Axis, Canvas, Key, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
     linear_ticks, notes, time_ticks,
 };
-use crate::report::{number, term_name};
+use crate::recheck::{History, TermHistory};
+use crate::report::term_name;
 use crate::time::Utc;
 
 /// More panels than these stand in two columns.
@@ -96,7 +97,7 @@ impl Row {
             several => number::counted(several.len(), "real change"),
         };
         Row {
-            title: format!("{} ({})", term_name(term), shown_in(term)),
+            title: format!("{} ({})", term_name(history.mount, term), shown_in(term)),
             said: number::typographic(&said.replace("+/-", "±")),
             dots,
         }

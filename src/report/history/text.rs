@@ -3,13 +3,13 @@
 use serde_json::{Value, json};
 
 use super::super::layout::{point_aligned, wrapped};
-use super::super::number::with_sigma;
 use super::super::{WIDTH, term_name};
 use super::{change_words, day, real_changes, shown, shown_in};
 use crate::mount::TermUnit;
+use crate::number::probability;
+use crate::number::with_sigma;
 use crate::problem::printable;
 use crate::recheck::{History, REAL_BELOW, TermHistory};
-use crate::solve::words::probability;
 
 /// The terminal's table of calibrations over time.
 pub fn history_text(history: &History) -> String {
@@ -51,7 +51,7 @@ pub fn history_text(history: &History) -> String {
 
 /// How many calibrations, of which days.
 pub fn headline(history: &History) -> String {
-    let count = super::super::number::counted(history.entries.len(), "calibration");
+    let count = crate::number::counted(history.entries.len(), "calibration");
     match (history.entries.first(), history.entries.last()) {
         (Some(first), Some(last)) => format!(
             "{count} of {}, {} to {}",
@@ -70,7 +70,7 @@ fn table(history: &TermHistory) -> String {
         .collect();
     let values: Vec<String> = numbers.iter().map(|n| n.0.clone()).collect();
     let sigmas: Vec<String> = numbers.into_iter().map(|n| n.1).collect();
-    let mut page = format!("\n{}, {}\n", term_name(term), shown_in(term));
+    let mut page = format!("\n{}, {}\n", term_name(history.mount, term), shown_in(term));
     let rows = point_aligned(&values)
         .into_iter()
         .zip(point_aligned(&sigmas));
@@ -123,7 +123,7 @@ pub fn history_json(history: &History) -> Value {
                 TermUnit::Seconds => "s",
             };
             json!({
-                "term": t.term.name(),
+                "term": t.mount.term_name(t.term),
                 "unit": unit,
                 "points": points,
                 "steady_probability": t.steady,

@@ -6,9 +6,9 @@ mod text;
 
 use std::path::Path;
 
-use super::chart::Render;
 use crate::files;
 use crate::live::RelayLog;
+use crate::plot::Render;
 use crate::problem::Error;
 
 use picture::PassPicture;

@@ -1,9 +1,9 @@
 //! Passes as one HTML page, pictures and typeface inside it.
 
-use super::super::chart::Render;
 use super::super::page::{escaped, opening};
 use super::text::sentence;
 use crate::live::RelayLog;
+use crate::plot::Render;
 
 /// The page.
 pub fn page(log: &RelayLog, pictures: &[Box<dyn Render>]) -> String {

@@ -5,7 +5,7 @@ use plotters_backend::DrawingBackend;
 use super::text::clock;
 use crate::angle::Angle;
 use crate::live::{Asked, ON_TARGET_DB, Pass, RelayLog, Sample, loss_db};
-use crate::report::chart::{
+use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Picture, Rect, Scale, colours, linear_ticks, notes,
     time_ticks,
 };

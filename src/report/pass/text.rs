@@ -2,9 +2,9 @@
 
 use super::super::WIDTH;
 use super::super::layout::wrapped;
-use super::super::number::{counted, fixed, significant};
 use crate::angle::Angle;
 use crate::live::{Figures, ON_TARGET_DB};
+use crate::number::{counted, fixed, significant};
 
 /// The passes of a log for the terminal.
 pub fn pass_text(passes: &[Figures], beamwidth: Angle) -> String {

@@ -4,11 +4,13 @@ use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, half_range, shaded_words, stamp, thinning, used_words};
 use crate::angle::Angle;
-use crate::report::chart::{
+use crate::mount::AxisKind;
+use crate::number;
+use crate::plot::{
     Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
     linear_ticks, notes,
 };
-use crate::report::{Report, number, summary};
+use crate::report::{Report, summary};
 
 /// Above this many used peaks they are shown as density.
 const MOST_SINGLE: usize = 2000;
@@ -18,6 +20,7 @@ const MOST_OTHERS: usize = 400;
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct BeamPicture {
+    axis_2: AxisKind,
     /// Both axes, degrees, of the used peaks.
     used: Vec<(f64, f64)>,
     /// Of the others.
@@ -48,6 +51,7 @@ impl BeamPicture {
             .chain(partial.iter().map(Measured::size));
         let (used_words, rejected_words) = used_words(report);
         BeamPicture {
+            axis_2: report.outcome.model.kind().axes()[1],
             close_range: half_range(sizes, report.station.dish.beamwidth),
             beamwidth: report.station.dish.beamwidth.degrees(),
             rings: rings(report),
@@ -68,7 +72,11 @@ impl BeamPicture {
         };
         Panel {
             frame,
-            x: axis(frame.left, frame.right, "cross-elevation residual (deg)"),
+            x: axis(
+                frame.left,
+                frame.right,
+                &format!("{} residual (deg)", self.axis_2.cross_words()),
+            ),
             y: axis(frame.bottom, frame.top, ""),
         }
     }
@@ -86,7 +94,7 @@ impl BeamPicture {
         let soft = Text::new(colours::INK, 13.5);
         canvas.text(
             (frame.left, frame.top - 9.0),
-            "elevation residual (deg), upward",
+            &format!("{} residual (deg), upward", self.axis_2.words()),
             &soft,
         );
         panel.draw(canvas, true);

@@ -3,10 +3,12 @@
 use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, stamp};
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Axis, Canvas, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick, colours, linear_ticks,
 };
-use crate::report::{Report, number};
+use crate::report::Report;
+use crate::report::words::sentence;
 use crate::solve::{NoiseSource, PeakOutcome};
 
 /// The axis reaches so many standard deviations to both sides.
@@ -40,6 +42,7 @@ impl HistogramPicture {
     /// Prepares it.
     pub fn of(report: &Report) -> HistogramPicture {
         let outcome = report.outcome;
+        let [_, axis_2] = outcome.model.kind().axes();
         let used = || outcome.peaks.iter().filter(|p| p.used);
         let cross = |p: &PeakOutcome| {
             (
@@ -54,8 +57,8 @@ impl HistogramPicture {
             )
         };
         let spreads = [
-            Spread::of("Cross-elevation", used().map(cross)),
-            Spread::of("Elevation", used().map(elevation)),
+            Spread::of(&sentence(axis_2.cross_words()), used().map(cross)),
+            Spread::of(axis_2.heading(), used().map(elevation)),
         ];
         let measured: usize = used()
             .map(|p| usize::from(p.azimuth_measured) + usize::from(p.elevation_measured))

@@ -15,7 +15,7 @@ mod terms;
 mod tests;
 
 use super::Report;
-use super::chart::Render;
+use crate::plot::Render;
 pub use plan::{plan_picture, write_plan_pictures};
 use residuals::Against;
 

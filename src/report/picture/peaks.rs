@@ -1,7 +1,8 @@
 //! What the pictures need of the peaks.
 
 use crate::angle::{Angle, Offset};
-use crate::report::{Report, number};
+use crate::number;
+use crate::report::Report;
 use crate::solve::PeakOutcome;
 
 /// An offset in degrees, an axis that was not measured left out.

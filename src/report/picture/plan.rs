@@ -7,14 +7,14 @@ use plotters_backend::DrawingBackend;
 use super::round_sky::{RoundSky, mask_line};
 use super::step_numbers;
 use crate::files;
+use crate::number;
 use crate::plan::Plan;
-use crate::problem::{Error, printable};
-use crate::report::chart::{
+use crate::plot::{
     Align, Axis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Render, Scale, Text, Tick,
     colours, linear_ticks, notes,
 };
+use crate::problem::{Error, printable};
 use crate::report::layout::cut;
-use crate::report::number;
 use crate::station::Station;
 
 /// Longer plans get no numbers beside the marks.

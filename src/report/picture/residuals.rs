@@ -3,11 +3,14 @@
 use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, half_range, quantile, shaded_words, stamp, thinning, used_words};
-use crate::report::chart::{
+use crate::mount::{AxisKind, Kind};
+use crate::number;
+use crate::plot::{
     Align, Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick,
     azimuth_ticks, colours, linear_ticks, notes, time_ticks,
 };
-use crate::report::{Report, number};
+use crate::report::Report;
+use crate::report::words::sentence;
 use crate::solve::PeakOutcome;
 use crate::time::Utc;
 
@@ -62,6 +65,7 @@ struct Row {
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct ResidualPicture {
+    kind: Kind,
     against: Against,
     rows: [Row; 2],
     low: f64,
@@ -86,6 +90,7 @@ impl ResidualPicture {
             Against::Order => p.row as f64,
         };
         let beamwidth = report.station.dish.beamwidth;
+        let kind = report.outcome.model.kind();
         let row =
             |name: &str, part: fn(&PeakOutcome) -> Option<f64>, sigma: fn(&PeakOutcome) -> f64| {
                 let dots: Vec<Dot> = (peaks.iter())
@@ -113,12 +118,12 @@ impl ResidualPicture {
             };
         let rows = [
             row(
-                "Cross-elevation",
+                &sentence(kind.axes()[1].cross_words()),
                 |p| Measured::of(p, p.residual).cross_elevation,
                 |p| p.cross_elevation_sigma.degrees(),
             ),
             row(
-                "Elevation",
+                kind.axes()[1].heading(),
                 |p| Measured::of(p, p.residual).elevation,
                 |p| p.elevation_sigma.degrees(),
             ),
@@ -130,6 +135,7 @@ impl ResidualPicture {
         let (low, high) = against.range(low, high);
         let (used, rejected) = used_words(report);
         ResidualPicture {
+            kind,
             against,
             rows,
             low,
@@ -172,12 +178,13 @@ impl Against {
         }
     }
 
-    fn axis_title(self) -> &'static str {
+    fn axis_title(self, kind: Kind) -> String {
+        let [one, two] = kind.axes().map(AxisKind::words);
         match self {
-            Against::Azimuth => "azimuth encoder reading (deg)",
-            Against::Elevation => "elevation encoder reading (deg)",
-            Against::Time => "time (UTC)",
-            Against::Order => "row in the log",
+            Against::Azimuth => format!("{one} encoder reading (deg)"),
+            Against::Elevation => format!("{two} encoder reading (deg)"),
+            Against::Time => "time (UTC)".to_owned(),
+            Against::Order => "row in the log".to_owned(),
         }
     }
 }
@@ -213,7 +220,7 @@ impl ResidualPicture {
             x: Axis {
                 scale: Scale::linear(self.low, self.high, frame.left, frame.right),
                 ticks: self.against.ticks(self.low, self.high, self.origin),
-                title: self.against.axis_title().to_owned(),
+                title: self.against.axis_title(self.kind),
             },
             y: Axis {
                 scale: Scale::linear(-row.half_range, row.half_range, frame.bottom, frame.top),
@@ -308,9 +315,10 @@ impl Picture for ResidualPicture {
         }
     }
     fn title(&self) -> String {
+        let [one, two] = self.kind.axes().map(AxisKind::words);
         let word = match self.against {
-            Against::Azimuth => "azimuth",
-            Against::Elevation => "elevation",
+            Against::Azimuth => one,
+            Against::Elevation => two,
             Against::Time => "time",
             Against::Order => "order",
         };
@@ -321,6 +329,10 @@ impl Picture for ResidualPicture {
     }
     fn caption(&self) -> String {
         let look = match self.against {
+            Against::Azimuth if !self.kind.has_track() => {
+                "Look for a wave: once a turn tells of an eccentric drive or of an axis that points \
+                 aside."
+            }
             Against::Azimuth => {
                 "Look for a wave: once a turn tells of an eccentric drive or a tilt, twice a turn \
                  of a warped track."

@@ -3,7 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use crate::angle::Angle;
-use crate::report::chart::{Align, Canvas, Pen, Point, Rect, Text, colours};
+use crate::plot::{Align, Canvas, Pen, Point, Rect, Text, colours};
 use crate::station::Horizon;
 
 /// The horizon mask as a line (azimuth in radians, elevation in degrees); empty without one.

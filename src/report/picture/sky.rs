@@ -5,10 +5,11 @@ use plotters_backend::DrawingBackend;
 use super::peaks::{Measured, quantile, stamp, thinning, used_words};
 use super::round_sky::{RoundSky, mask_line};
 use crate::angle::Offset;
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Canvas, Key, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
 };
-use crate::report::{Report, number};
+use crate::report::Report;
 use crate::solve::PeakOutcome;
 
 /// Above this many used peaks the sky is cut into cells and their means are shown.

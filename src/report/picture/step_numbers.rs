@@ -4,7 +4,7 @@
 
 use plotters_backend::DrawingBackend;
 
-use crate::report::chart::{Canvas, Pen, Point, Rect, Text, colours};
+use crate::plot::{Canvas, Pen, Point, Rect, Text, colours};
 
 const SIZE: f64 = 12.0;
 /// SVG may be set in a wider typeface than the one measured.

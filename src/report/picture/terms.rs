@@ -5,10 +5,11 @@ use plotters_backend::DrawingBackend;
 use super::peaks::stamp;
 use crate::logbook::TermState;
 use crate::mount::TermUnit;
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Align, Canvas, Marker, Pen, Picture, Rect, Scale, Text, Tick, colours, symlog_ticks,
 };
-use crate::report::{Report, number, words};
+use crate::report::{Report, words};
 
 /// One term.
 #[derive(Clone, Debug)]
@@ -58,7 +59,7 @@ impl TermsPicture {
                         let sigma = (t.shown_sigma().map(|s| s * factor))
                             .filter(|s| s.is_finite() && *s > 0.0);
                         Row {
-                            name: words::term_name(t.term),
+                            name: words::term_name(report.outcome.model.kind(), t.term),
                             value,
                             sigma,
                             state: t.state,

@@ -1,8 +1,8 @@
 //! All pictures of a solve together: the files that come out, and that a clash of labels is found.
 
-use super::super::chart::{Picture, Recording};
 use super::super::fixture::{self, Session};
 use super::*;
+use crate::plot::{Picture, Recording};
 
 #[test]
 fn a_clash_is_found() {
@@ -22,10 +22,10 @@ fn a_clash_is_found() {
         }
         fn draw<DB: plotters_backend::DrawingBackend>(
             &self,
-            canvas: &mut super::super::chart::Canvas<DB>,
-            body: super::super::chart::Rect,
+            canvas: &mut crate::plot::Canvas<DB>,
+            body: crate::plot::Rect,
         ) {
-            use super::super::chart::{Text, colours};
+            use crate::plot::{Text, colours};
             let style = Text::new(colours::INK, 14.0);
             canvas.text(body.centre(), "one", &style);
             canvas.text((body.centre().0 + 5.0, body.centre().1), "two", &style);

@@ -3,7 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use super::words::{Heading, range};
-use crate::report::chart::{
+use crate::plot::{
     Align, Axis as ChartAxis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
     colours, linear_ticks, notes,
 };

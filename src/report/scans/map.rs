@@ -3,11 +3,11 @@
 use plotters_backend::DrawingBackend;
 
 use super::words::{Heading, range};
-use crate::report::chart::{
+use crate::number;
+use crate::plot::{
     Axis as ChartAxis, Canvas, Colour, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
     colours, linear_ticks, notes,
 };
-use crate::report::number;
 use crate::scan::{Axis, Curve, CurvePoint, ReducedScan};
 use crate::station::Station;
 

@@ -9,8 +9,8 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::chart::Render;
 use crate::files;
+use crate::plot::Render;
 use crate::problem::Error;
 use crate::scan::{Reduction, Shape};
 use crate::station::Station;

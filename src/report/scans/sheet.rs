@@ -3,8 +3,8 @@
 use plotters_backend::DrawingBackend;
 
 use super::words::{self, range};
-use crate::report::chart::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, notes};
-use crate::report::number;
+use crate::number;
+use crate::plot::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, notes};
 use crate::scan::{ReducedScan, Verdict};
 use crate::station::Station;
 

@@ -1,7 +1,7 @@
 //! Names and words that the pictures of scans share.
 
-use crate::report::chart::{Colour, Marker, colours};
-use crate::report::number;
+use crate::number;
+use crate::plot::{Colour, Marker, colours};
 use crate::scan::{AxisPeak, ReducedScan, Verdict};
 use crate::station::Station;
 

@@ -1,0 +1,7 @@
+//! The model of the mount: its signs and its inverse, and the kinds of mount.
+
+#[path = "../common/mod.rs"]
+mod common;
+mod inverse;
+mod kinds;
+mod signs;

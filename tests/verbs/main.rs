@@ -1,0 +1,27 @@
+//! The verbs as whole commands: the built binary, started in a folder.
+
+mod believed_input;
+#[path = "../common/command.rs"]
+mod command;
+mod logs;
+mod manual;
+mod mounts;
+mod new;
+mod outputs;
+mod plan;
+mod point;
+mod point_emitter;
+mod recheck;
+mod reduce;
+mod reduce_spoilt;
+mod refused_calibrations;
+mod several_nights;
+mod simulate_scans;
+mod sky;
+mod solve;
+mod solve_wrong_input;
+#[path = "../study/mod.rs"]
+mod study;
+#[cfg(unix)] // a kill that cannot be caught
+mod survival;
+mod trust;
