@@ -1,16 +1,18 @@
 //! The statistical study behind docs/accuracy.md, on made-up sessions.
 //!
 //! `cargo bench --bench study -- --sessions 2000` prints the tables of that page; with
-//! `--peaks N` all sessions have that many peaks, and bad ones are left out of the study.
+//! `--peaks N` all sessions have that many peaks, and bad ones are left out of the study;
+//! `--kinds` makes the table of the other kinds of mount.
 
 #![allow(clippy::print_stdout)] // a study prints its tables
 
 #[path = "../tests/study/mod.rs"]
 mod study;
 
+use plumbeam::mount::Geometry;
 use plumbeam::solve::Options;
 use rayon::prelude::*;
-use study::{HEALTHY, Recipe, Tallies, merge, session, tally};
+use study::{HEALTHY, Recipe, Tallies, merge, other_kinds, session, session_on, tally};
 
 fn main() {
     let arguments: Vec<String> = std::env::args().collect();
@@ -30,12 +32,16 @@ fn main() {
         breakdown(sessions.min(300));
         return;
     }
+    if arguments.iter().any(|a| a == "--kinds") {
+        kinds(sessions, recipe);
+        return;
+    }
     match recipe.peaks {
         Some(n) => println!("{sessions} made-up sessions of {n} peaks, 3 to 11 true terms\n"),
         None => println!("{sessions} made-up sessions of 7 to 400 peaks, 3 to 11 true terms\n"),
     }
     println!("## The true terms given, every peak good\n");
-    let robust = run(sessions, recipe, &Options::default(), true);
+    let robust = run(sessions, recipe, Geometry::AZ_EL, &Options::default(), true);
     print(&robust.tallies);
     println!(
         "\ngood peaks lost: {} of {} ({:.3} %) from 40 peaks up; {} of {} ({:.3} %) below\n",
@@ -51,9 +57,15 @@ fn main() {
         trust_all: true,
         ..Options::default()
     };
-    print(&run(sessions, recipe, &trusting, true).tallies);
+    print(&run(sessions, recipe, Geometry::AZ_EL, &trusting, true).tallies);
     println!("\n## Terms chosen by the data\n");
-    let chosen = run(sessions, recipe, &Options::default(), false);
+    let chosen = run(
+        sessions,
+        recipe,
+        Geometry::AZ_EL,
+        &Options::default(),
+        false,
+    );
     print(&chosen.tallies);
     println!("\n## The promise over the sky\n");
     promised("the true terms given", &robust.promises);
@@ -78,6 +90,26 @@ fn main() {
     println!();
     if recipe.peaks.is_none() && !arguments.iter().any(|a| a == "--no-bad") {
         breakdown(sessions.min(300));
+    }
+}
+
+/// The same for one mount of each other kind.
+fn kinds(sessions: u64, recipe: Recipe) {
+    println!("{sessions} made-up sessions a kind of mount, as for az-el\n");
+    for (given, title) in [
+        (true, "the true terms given"),
+        (false, "terms chosen by the data"),
+    ] {
+        println!("## By kind of mount, {title}\n");
+        println!("| mount | terms | scatter / bound | 95 % interval covers | mean sigma / bound |");
+        println!("| --- | --- | --- | --- | --- |");
+        for (name, geometry) in other_kinds() {
+            let sums = run(sessions, recipe, geometry, &Options::default(), given);
+            let mut all = study::Tally::default();
+            sums.tallies.values().for_each(|tally| all.add(tally));
+            row(name, &all);
+        }
+        println!();
     }
 }
 
@@ -113,12 +145,12 @@ struct Sums {
     strong: [usize; STRENGTHS.len()],
 }
 
-fn run(sessions: u64, recipe: Recipe, options: &Options, given: bool) -> Sums {
+fn run(sessions: u64, recipe: Recipe, geometry: Geometry, options: &Options, given: bool) -> Sums {
     (0..sessions)
         .into_par_iter()
         .map(|number| {
             let mut sums = Sums::default();
-            let session = session(number, recipe);
+            let session = session_on(number, recipe, geometry);
             let Some(bound) = session.bound() else {
                 return sums;
             };

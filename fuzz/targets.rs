@@ -14,10 +14,11 @@ use plumbeam::live::{
     Settings, SunPlace, Wire, head, parse_log,
 };
 use plumbeam::logbook::{
-    Angles, Calibration, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, ScanOptions,
-    ScanReader,
+    Angles, Calibration, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, PowerUnit,
+    ScanOptions, ScanReader,
 };
 use plumbeam::mount::{MountModel, Term, TermValues};
+use plumbeam::observe::{PowerForm, PowerLines};
 use plumbeam::outputs::{Found, OutputKind};
 use plumbeam::problem::{Error, is_obeyed};
 use plumbeam::simulate::{Truth, session};
@@ -33,7 +34,7 @@ use plumbeam::time::{DateOrder, Offset, Utc};
 pub type Target = fn(&[u8]) -> bool;
 
 /// One for each reader. Each has a binary of its name and a folder of good files in `corpus`.
-pub const TARGETS: [(&str, Target); 16] = [
+pub const TARGETS: [(&str, Target); 17] = [
     ("station", station),
     ("peaks", peaks),
     ("logs", logs),
@@ -46,6 +47,7 @@ pub const TARGETS: [(&str, Target); 16] = [
     ("elements", elements),
     ("outputs", outputs),
     ("stream", stream),
+    ("receiver", receiver),
     ("arguments", arguments),
     ("protocol", protocol),
     ("relay", relay),
@@ -446,6 +448,30 @@ fn stream(bytes: &[u8]) -> bool {
     let counted = tally.answered + tally.unreadable + tally.refused;
     assert!(answers as u64 >= counted, "{answers} answers, {tally:?}");
     tally.answered > 0
+}
+
+/// Lines of a receiver, in every form and unit.
+fn receiver(bytes: &[u8]) -> bool {
+    let text = String::from_utf8_lossy(bytes);
+    let mut taken = false;
+    for form in [PowerForm::Line, PowerForm::Sweep] {
+        for unit in [PowerUnit::Decibels, PowerUnit::Linear, PowerUnit::Counts] {
+            let mut lines = PowerLines::new(form, unit);
+            let mut all = true;
+            for line in text.lines() {
+                match lines.read(line) {
+                    Ok(Some(power)) => finite([power.value].into_iter()),
+                    Ok(None) => {}
+                    Err(why) => {
+                        assert!(!why.is_empty() && why.len() < 1000, "{why}");
+                        all = false;
+                    }
+                }
+            }
+            taken |= all;
+        }
+    }
+    taken
 }
 
 /// The command line: an argument a line.

@@ -54,6 +54,7 @@ pub mod live;
 pub mod logbook;
 pub mod mount;
 pub mod number;
+pub mod observe;
 pub mod outputs;
 pub mod plan;
 pub mod plot;

@@ -8,6 +8,9 @@ use std::io::{IsTerminal, Read};
 pub struct Keys {
     #[cfg(any(target_os = "linux", target_vendor = "apple"))]
     before: Option<rustix::termios::Termios>,
+    /// The terminal, when it is not standard input.
+    #[cfg(any(target_os = "linux", target_vendor = "apple"))]
+    terminal: Option<std::fs::File>,
 }
 
 impl Keys {
@@ -18,7 +21,7 @@ impl Keys {
         if !input.is_terminal() {
             return None;
         }
-        let keys = Keys::single();
+        let keys = Keys::single(None);
         std::thread::spawn(move || {
             for byte in std::io::stdin().lock().bytes() {
                 match byte {
@@ -30,24 +33,47 @@ impl Keys {
         Some(keys)
     }
 
+    /// The same from the terminal itself, when standard input is used for something else; none where
+    /// there is no terminal.
+    pub fn listen_to_terminal(mut pressed: impl FnMut(u8) + Send + 'static) -> Option<Keys> {
+        let terminal = std::fs::File::open("/dev/tty").ok()?;
+        let reader = terminal.try_clone().ok()?;
+        let keys = Keys::single(Some(terminal));
+        std::thread::spawn(move || {
+            for byte in reader.bytes() {
+                match byte {
+                    Ok(byte) => pressed(byte),
+                    Err(_) => return,
+                }
+            }
+        });
+        Some(keys)
+    }
+
     #[cfg(any(target_os = "linux", target_vendor = "apple"))]
-    fn single() -> Keys {
+    fn single(terminal: Option<std::fs::File>) -> Keys {
+        use std::os::fd::AsFd;
+
         use rustix::termios::{LocalModes, OptionalActions, tcgetattr, tcsetattr};
-        let input = std::io::stdin();
-        let before = tcgetattr(&input).ok();
+        let stdin = std::io::stdin();
+        let input = match &terminal {
+            Some(terminal) => terminal.as_fd(),
+            None => stdin.as_fd(),
+        };
+        let before = tcgetattr(input).ok();
         if let Some(before) = &before {
             let mut single = before.clone();
             single
                 .local_modes
                 .remove(LocalModes::ICANON | LocalModes::ECHO);
             // Where it cannot be set, keys come with the end of the line.
-            let _ = tcsetattr(&input, OptionalActions::Now, &single);
+            let _ = tcsetattr(input, OptionalActions::Now, &single);
         }
-        Keys { before }
+        Keys { before, terminal }
     }
 
     #[cfg(not(any(target_os = "linux", target_vendor = "apple")))]
-    fn single() -> Keys {
+    fn single(_terminal: Option<std::fs::File>) -> Keys {
         Keys {}
     }
 }
@@ -57,7 +83,10 @@ impl Drop for Keys {
     fn drop(&mut self) {
         use rustix::termios::{OptionalActions, tcsetattr};
         if let Some(before) = &self.before {
-            let _ = tcsetattr(std::io::stdin(), OptionalActions::Now, before);
+            let _ = match &self.terminal {
+                Some(terminal) => tcsetattr(terminal, OptionalActions::Now, before),
+                None => tcsetattr(std::io::stdin(), OptionalActions::Now, before),
+            };
         }
     }
 }

@@ -14,6 +14,8 @@ mod keys;
 mod log_options;
 mod manual;
 mod new;
+mod observe;
+mod observe_report;
 mod output;
 mod plan;
 mod point;
@@ -98,6 +100,7 @@ enum Verb {
     Point(point::Args),
     Recheck(recheck::Args),
     Relay(relay::Args),
+    Observe(Box<observe::Args>),
     Simulate(simulate::Args),
     Demo(demo::Args),
     Completions(completions::Args),
@@ -163,6 +166,16 @@ pub fn understands<'a>(arguments: impl IntoIterator<Item = &'a str>) -> Result<(
     }
 }
 
+/// Runs another verb as a part of this one.
+///
+/// # Errors
+/// As that verb.
+fn run_again(arguments: Vec<std::ffi::OsString>, console: &mut Console) -> Result<Verdict, Error> {
+    let cli = Cli::try_parse_from(arguments)
+        .map_err(|refusal| Error::Usage(refusal.render().to_string()))?;
+    dispatch(&cli, console)
+}
+
 fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
     match &cli.verb {
         Verb::New(args) => new::run(args, &cli.common, console),
@@ -175,6 +188,7 @@ fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
         Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Recheck(args) => recheck::run(args, &cli.common, console),
         Verb::Relay(args) => relay::run(args, &cli.common, console),
+        Verb::Observe(args) => observe::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),
         Verb::Demo(args) => demo::run(args, &cli.common, console),
         Verb::Completions(args) => completions::run(args, Cli::command(), &cli.common, console),

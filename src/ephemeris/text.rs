@@ -31,8 +31,9 @@ const USUAL: Widths = Widths {
     rate: 8,
     gap: " ",
 };
-/// Of the mount's own readings, the longest of whose names is that of the declination.
-const OWN_WIDTH: usize = 11;
+/// Of the mount's own readings, each as wide as the longest name of such an axis; the distance of the
+/// Sun makes room for them, and beside a column of local times the motion.
+const OWN_WIDTHS: [usize; 2] = [10, 11];
 /// Beside a column of local times.
 const NARROW: Widths = Widths {
     azimuth: 8,
@@ -68,21 +69,27 @@ pub fn table(ephemeris: &Ephemeris, zone: Option<Offset>) -> String {
             let what = if one_instant { "emitter" } else { "time (UTC)" };
             let what = leading(what, local.map(|z| z.to_string()));
             // Writing to a string does not fail.
-            let airless = match &row.readings {
-                None => format!("{:>1$}", "airless", widths.airless),
+            let columns = match &row.readings {
+                None => format!(
+                    "{:>2$} {:>3$} from Sun {gap}",
+                    "airless", "deg/min", widths.airless, widths.rate
+                ),
                 Some(readings) => {
                     let [one, two] = readings.axes.map(AxisKind::words);
-                    format!("{one:>OWN_WIDTH$} {two:>OWN_WIDTH$}")
+                    own_columns(
+                        [one, two].map(str::to_owned),
+                        local.is_none().then(|| "deg/min".to_owned()),
+                    )
                 }
             };
             let _ = writeln!(
                 text,
-                "{title}\n{what} {:>3$} {:>4$} {airless} {:>5$} from Sun {gap}reachable",
-                "azimuth", "elevation", "deg/min", widths.azimuth, widths.elevation, widths.rate,
+                "{title}\n{what} {:>2$} {:>3$} {columns}reachable",
+                "azimuth", "elevation", widths.azimuth, widths.elevation,
             );
             heading = title;
         }
-        let _ = writeln!(text, "{first} {}", numbers(row, widths));
+        let _ = writeln!(text, "{first} {}", numbers(row, widths, local.is_some()));
     }
     text.push_str(match rows.iter().find_map(|r| r.readings.as_ref()) {
         None => {
@@ -104,29 +111,37 @@ pub fn table(ephemeris: &Ephemeris, zone: Option<Offset>) -> String {
     text
 }
 
-fn numbers(row: &Row, widths: &Widths) -> String {
+fn numbers(row: &Row, widths: &Widths, beside_local_times: bool) -> String {
     let gap = widths.gap;
     let reachable = match row.reachable {
         true => "yes".to_owned(),
         false => format!("no: {}", row.why),
     };
-    let airless = match &row.readings {
-        None => format!("{:>1$.4}", row.geometric_elevation_deg, widths.airless),
-        Some(Readings { degrees, .. }) => {
-            let [one, two] = degrees;
-            format!("{one:>OWN_WIDTH$.4} {two:>OWN_WIDTH$.4}")
-        }
+    let columns = match &row.readings {
+        None => format!(
+            "{:>1$.4} {2:>3$.3} {4:>8.2} {gap}",
+            row.geometric_elevation_deg,
+            widths.airless,
+            row.rate_deg_per_min,
+            widths.rate,
+            row.sun_distance_deg,
+        ),
+        Some(Readings { degrees, .. }) => own_columns(
+            degrees.map(|reading| format!("{reading:.4}")),
+            (!beside_local_times).then(|| format!("{:.3}", row.rate_deg_per_min)),
+        ),
     };
     format!(
-        "{:>1$.4} {2:>3$.4} {airless} {4:>5$.3} {6:>8.2} {gap}{reachable}",
-        row.apparent_azimuth_deg,
-        widths.azimuth,
-        row.apparent_elevation_deg,
-        widths.elevation,
-        row.rate_deg_per_min,
-        widths.rate,
-        row.sun_distance_deg,
+        "{:>1$.4} {2:>3$.4} {columns}{reachable}",
+        row.apparent_azimuth_deg, widths.azimuth, row.apparent_elevation_deg, widths.elevation,
     )
+}
+
+/// The columns of a mount's own readings, and of the motion where there is room.
+fn own_columns([one, two]: [String; 2], rate: Option<String>) -> String {
+    let [first, second] = OWN_WIDTHS;
+    let rate = rate.map_or(String::new(), |rate| format!("{rate:>8} "));
+    format!("{one:>first$} {two:>second$} {rate}")
 }
 
 /// The first column, and local time behind it where there is a column for that.

@@ -197,7 +197,11 @@ fn looked_up(
                     };
                     (at(RATE_STEP_S)? - at(-RATE_STEP_S)?) / (2.0 * RATE_STEP_S)
                 }
-                Some(EmitterKind::Beacon { .. } | EmitterKind::Mark { .. }) => Vector3::zeros(),
+                Some(
+                    EmitterKind::Beacon { .. }
+                    | EmitterKind::Mark { .. }
+                    | EmitterKind::Geostationary { .. },
+                ) => Vector3::zeros(),
                 // The sky turns against the Earth; the Sun's own motion is 0.3 % of that, the
                 // Moon's 4 %. A derivative only: a clock offset is found by looking again.
                 _ => diurnal_rate(station, &target),

@@ -11,7 +11,7 @@ use super::session::Session;
 use crate::angle::Angle;
 use crate::fit::{Noise, quantile};
 use crate::mount::Term;
-use crate::station::Station;
+use crate::station::{EmitterKind, GEOSTATIONARY_SIGMA, Station};
 
 /// The scatter contradicts the logged sigmas below this probability.
 const CONTRADICTION: f64 = 1e-3;
@@ -177,14 +177,20 @@ pub fn standard_deviations(
     let missing = observations.len() - given.len();
     let sigmas = logged
         .into_iter()
-        .map(|s| {
+        .zip(observations)
+        .map(|(s, observation)| {
             let s = s.unwrap_or(fill);
+            // The place of an emitter without orbit elements is known no better.
+            let floor = match station.emitter(&observation.peak.emitter).map(|e| &e.kind) {
+                Some(EmitterKind::Geostationary { .. }) => GEOSTATIONARY_SIGMA,
+                _ => Angle::ZERO,
+            };
             // An unmeasured axis has no sigma and no row; any value serves.
             [0, 1].map(|axis| {
                 if s[axis] > Angle::ZERO {
-                    s[axis]
+                    s[axis].max(floor)
                 } else {
-                    fill[axis]
+                    fill[axis].max(floor)
                 }
             })
         })

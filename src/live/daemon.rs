@@ -4,7 +4,7 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::axes::Axes;
+use super::axes::{Axes, Travel};
 use super::protocol::{Code, Line, Lines};
 
 /// What was asked and not yet answered.
@@ -12,6 +12,8 @@ use super::protocol::{Code, Line, Lines};
 pub enum Question {
     /// Where it stands.
     Position,
+    /// Which ranges it has.
+    Limits,
     /// To go somewhere; answered to whoever waits for this number.
     Target(u64),
     /// To stop.
@@ -25,6 +27,8 @@ pub enum Question {
 pub enum Answer {
     /// Where it stands, and since when that is known to be true at the latest: when it was asked.
     Position(Axes, Duration),
+    /// The ranges that it has.
+    Limits(Travel),
     /// How something else went.
     Code(Question, Code),
     /// No answer that makes sense; everything asked so far counts as unanswered.
@@ -38,6 +42,9 @@ pub struct Conversation {
     open: VecDeque<(Question, Duration)>,
     /// The first line of a position.
     first: Option<f64>,
+    /// Lowest and highest readings of a half-read answer on limits: both of the first axis, both of
+    /// the second.
+    limits: [Option<f64>; 4],
     /// After a senseless answer nothing is taken for one until it has been quiet.
     deaf_until: Option<Duration>,
 }
@@ -56,6 +63,7 @@ impl Conversation {
             }
             (Question::Reset(_), _) => "R 1\n".to_owned(),
             (Question::Stop, _) => "S\n".to_owned(),
+            (Question::Limits, _) => "\\dump_state\n".to_owned(),
             _ => "p\n".to_owned(),
         }
     }
@@ -129,6 +137,9 @@ impl Conversation {
             self.first = None;
             return Ok(Some(Answer::Code(question, code)));
         }
+        if question == Question::Limits {
+            return Ok(self.limit(text));
+        }
         if question != Question::Position {
             return Err(());
         }
@@ -145,6 +156,27 @@ impl Conversation {
             true => Answer::Position(axes, asked),
             false => Answer::Code(question, Code::Protocol),
         }))
+    }
+
+    /// A line of the answer on limits: a key and its number, ended by `done`.
+    fn limit(&mut self, text: &str) -> Option<Answer> {
+        const KEYS: [&str; 4] = ["min_az=", "max_az=", "min_el=", "max_el="];
+        for (key, place) in KEYS.iter().zip(&mut self.limits) {
+            if let Some(number) = text.strip_prefix(key) {
+                *place = number.parse().ok().filter(|n: &f64| n.is_finite());
+            }
+        }
+        if text != "done" {
+            return None;
+        }
+        self.open.pop_front();
+        Some(match std::mem::take(&mut self.limits) {
+            [Some(low_1), Some(high_1), Some(low_2), Some(high_2)] => Answer::Limits(Travel {
+                low: Axes::from_degrees(low_1, low_2),
+                high: Axes::from_degrees(high_1, high_2),
+            }),
+            _ => Answer::Code(Question::Limits, Code::Unavailable),
+        })
     }
 }
 
@@ -183,6 +215,30 @@ mod tests {
             [Answer::Code(Question::Stop, Code::Done)]
         );
         assert_eq!(talk.waits_since(), None);
+    }
+
+    #[test]
+    fn the_ranges_of_the_daemon_are_read() {
+        let mut talk = Conversation::default();
+        assert_eq!(talk.ask(Question::Limits, None, NOW), "\\dump_state\n");
+        talk.ask(Question::Position, None, NOW);
+        let told = b"1\n1\nmin_az=-180.000000\nmax_az=450.000000\nmin_el=0.000000\n\
+                     max_el=90.000000\nsouth_zero=0\nrot_type=AzEl\ndone\n1.0\n2.0\n";
+        assert_eq!(
+            talk.feed(told, NOW),
+            [
+                Answer::Limits(Travel {
+                    low: Axes::from_degrees(-180.0, 0.0),
+                    high: Axes::from_degrees(450.0, 90.0),
+                }),
+                Answer::Position(Axes::from_degrees(1.0, 2.0), NOW)
+            ]
+        );
+        talk.ask(Question::Limits, None, NOW);
+        assert_eq!(
+            talk.feed(b"RPRT -4\n", NOW),
+            [Answer::Code(Question::Limits, Code::Unknown)]
+        );
     }
 
     #[test]

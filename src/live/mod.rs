@@ -17,16 +17,20 @@ pub mod protocol;
 mod record;
 mod serve;
 mod told;
+mod wires;
 mod zone;
 
 pub use aim::{Aim, Aimed, Asked, InKeyhole, NoAim, ReportTurn};
 pub use axes::{Axes, Beam, Travel};
 pub use clients::{ClientId, SILENT};
-pub use engine::{Action, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire};
+pub use engine::{
+    Action, Drive, Driven, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire,
+};
 pub use guard::{Decision, Goal, Refused, Rules, Situation, decide, strayed};
 pub use log_csv::{Pass, RelayLog, parse_log, read_log};
 pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
 pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
 pub use serve::{Inbox, Inlet, Report, inlet, serve};
 pub use told::{Loudness, Status, Told};
+pub use wires::{WireEvent, WireNews, Wires};
 pub use zone::{SunZone, largest_rate, usual_radius};

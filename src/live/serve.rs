@@ -4,7 +4,7 @@
 
 use std::collections::HashMap;
 use std::io::{Read, Write};
-use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream, ToSocketAddrs};
+use std::net::{Shutdown, SocketAddr, TcpListener, TcpStream};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -12,10 +12,11 @@ use std::time::{Duration, Instant};
 use crossbeam_channel::{Receiver, Sender, bounded, select_biased, unbounded};
 
 use super::clients::ClientId;
-use super::engine::{Action, Event, Operator, Relay, Wire};
+use super::engine::{Action, Event, Operator, Relay};
 use super::protocol::{Code, Command, Line, Lines, Request};
 use super::record::Row;
 use super::told::{Status, Told};
+use super::wires::{WireEvent, WireNews, Wires};
 use crate::problem::Error;
 use crate::table::FullModel;
 use crate::text::is_of_the_web;
@@ -27,10 +28,6 @@ const MOST_CLIENTS: usize = 64;
 const MOST_LINES: usize = 256;
 /// A client that lets so many replies lie is closed.
 const MOST_REPLIES: usize = 256;
-/// A connection to the mount must come about within this time,
-const CONNECT: Duration = Duration::from_secs(3);
-/// and take what is written at once: commands are short.
-const WRITE: Duration = Duration::from_millis(50);
 /// A client that takes nothing for so long is closed.
 const CLIENT_WRITE: Duration = Duration::from_secs(2);
 
@@ -59,13 +56,7 @@ enum Urgent {
     StopFile(bool),
     Calibration(Box<FullModel>, Vec<String>),
     Tell(Told),
-    Wire(Wire, u64, WireNews),
-}
-
-enum WireNews {
-    Up(TcpStream),
-    Bytes(Vec<u8>),
-    Down(String),
+    Wire(WireNews),
 }
 
 /// The way into a running relay for everything that is no client.
@@ -116,11 +107,9 @@ pub fn serve(
     let (lines_in, lines) = bounded(MOST_LINES);
     accept(listener, lines_in, inlet.0.clone());
     let mut shell = Shell {
-        rotator: rotator.to_owned(),
         urgent: inlet.0,
         clients: HashMap::new(),
-        wires: HashMap::new(),
-        generation: 0,
+        wires: Wires::new(rotator),
         reports,
     };
     let start = Instant::now();
@@ -167,26 +156,20 @@ pub fn serve(
 
 /// The sockets of a running relay.
 struct Shell<'a> {
-    rotator: String,
     urgent: Sender<Urgent>,
     clients: HashMap<ClientId, (Sender<String>, TcpStream)>,
-    /// The connection that counts, by its generation: news of older ones is no news.
-    wires: HashMap<u8, (u64, Option<TcpStream>)>,
-    generation: u64,
+    wires: Wires,
     reports: &'a Sender<Report>,
-}
-
-const fn key(wire: Wire) -> u8 {
-    match wire {
-        Wire::Main => 0,
-        Wire::Stop => 1,
-    }
 }
 
 impl Shell<'_> {
     fn act(&mut self, action: Action) {
         match action {
-            Action::Write(wire, text) => self.write(wire, &text),
+            Action::Write(wire, text) => {
+                if let Some(news) = self.wires.write(wire, &text) {
+                    let _ = self.urgent.send(Urgent::Wire(news));
+                }
+            }
             Action::Send(id, text) => {
                 let full = match self.clients.get(&id) {
                     Some((replies, _)) => replies.try_send(text).is_err(),
@@ -203,17 +186,17 @@ impl Shell<'_> {
                     let _ = stream.shutdown(Shutdown::Read);
                 }
             }
-            Action::Connect(wire) => self.connect(wire),
-            Action::Drop(wire) => {
-                if let Some((_, Some(stream))) = self.wires.remove(&key(wire)) {
-                    let _ = stream.shutdown(Shutdown::Both);
-                }
+            Action::Connect(wire) => {
+                let urgent = self.urgent.clone();
+                self.wires
+                    .connect(wire, move |news| drop(urgent.send(Urgent::Wire(news))));
             }
+            Action::Drop(wire) => self.wires.close(wire),
             // Whoever reads the reports may have gone; the mount comes first.
             Action::Log(row) => drop(self.reports.send(Report::Log(row))),
             Action::Tell(told) => drop(self.reports.send(Report::Tell(told))),
             Action::Show(status) => drop(self.reports.send(Report::Show(status))),
-            Action::End => {}
+            Action::Driven(_) | Action::End => {}
         }
     }
 
@@ -221,46 +204,6 @@ impl Shell<'_> {
         if let Some((_, stream)) = self.clients.remove(&id) {
             let _ = stream.shutdown(Shutdown::Both);
         }
-    }
-
-    fn write(&mut self, wire: Wire, text: &str) {
-        let Some((generation, Some(stream))) = self.wires.get_mut(&key(wire)) else {
-            return;
-        };
-        if let Err(error) = stream.write_all(text.as_bytes()) {
-            let _ = stream.shutdown(Shutdown::Both);
-            let news = WireNews::Down(error.to_string());
-            let _ = self.urgent.send(Urgent::Wire(wire, *generation, news));
-        }
-    }
-
-    fn connect(&mut self, wire: Wire) {
-        self.generation += 1;
-        let generation = self.generation;
-        self.wires.insert(key(wire), (generation, None));
-        let (urgent, rotator) = (self.urgent.clone(), self.rotator.clone());
-        std::thread::spawn(move || {
-            let news = |news| drop(urgent.send(Urgent::Wire(wire, generation, news)));
-            let stream = match connect(&rotator) {
-                Ok(stream) => stream,
-                Err(error) => return news(WireNews::Down(error.to_string())),
-            };
-            let Ok(mut reader) = stream.try_clone() else {
-                return news(WireNews::Down(
-                    "no second handle of the connection".to_owned(),
-                ));
-            };
-            news(WireNews::Up(stream));
-            let mut bytes = [0; 4096];
-            loop {
-                match reader.read(&mut bytes) {
-                    Ok(0) => return news(WireNews::Down("the daemon closed it".to_owned())),
-                    Ok(n) => news(WireNews::Bytes(bytes[..n].to_vec())),
-                    Err(e) if e.kind() == std::io::ErrorKind::Interrupted => {}
-                    Err(e) => return news(WireNews::Down(e.to_string())),
-                }
-            }
-        });
     }
 
     fn urgent(
@@ -274,39 +217,14 @@ impl Shell<'_> {
             Urgent::StopFile(there) => take(Event::StopFile(there)),
             Urgent::Calibration(full, caveats) => take(Event::Calibration(full, caveats)),
             Urgent::Tell(told) => take(Event::Tell(told)),
-            Urgent::Wire(wire, generation, news) => match self.wires.get_mut(&key(wire)) {
-                Some((current, stream)) if *current == generation => match news {
-                    WireNews::Up(up) => {
-                        *stream = Some(up);
-                        take(Event::WireUp(wire))
-                    }
-                    WireNews::Bytes(bytes) => take(Event::WireBytes(wire, &bytes)),
-                    WireNews::Down(why) => {
-                        self.wires.remove(&key(wire));
-                        take(Event::WireDown(wire, why))
-                    }
-                },
-                _ => Vec::new(),
+            Urgent::Wire(news) => match self.wires.take(news) {
+                Some(WireEvent::Up(wire)) => take(Event::WireUp(wire)),
+                Some(WireEvent::Bytes(wire, bytes)) => take(Event::WireBytes(wire, &bytes)),
+                Some(WireEvent::Down(wire, why)) => take(Event::WireDown(wire, why)),
+                None => Vec::new(),
             },
         }
     }
-}
-
-/// To the first address of a name that answers.
-fn connect(rotator: &str) -> std::io::Result<TcpStream> {
-    let mut last = std::io::Error::other("the name has no address");
-    for address in rotator.to_socket_addrs()? {
-        match TcpStream::connect_timeout(&address, CONNECT) {
-            Ok(stream) => {
-                // A stop is a single small packet that must not wait for company.
-                stream.set_nodelay(true)?;
-                stream.set_write_timeout(Some(WRITE))?;
-                return Ok(stream);
-            }
-            Err(error) => last = error,
-        }
-    }
-    Err(last)
 }
 
 /// Accepts clients for ever.

@@ -14,6 +14,25 @@ pub enum PowerUnit {
     Counts,
 }
 
+impl PowerUnit {
+    /// A power of this unit as [`Sample::power`] holds it.
+    pub fn proportional(self, value: f64) -> f64 {
+        match self {
+            PowerUnit::Decibels => super::plain_row::from_decibels(value),
+            PowerUnit::Linear | PowerUnit::Counts => value,
+        }
+    }
+
+    /// The column of a scans file that holds it.
+    pub const fn column(self) -> &'static str {
+        match self {
+            PowerUnit::Decibels => "power_db",
+            PowerUnit::Linear => "power_linear",
+            PowerUnit::Counts => "counts",
+        }
+    }
+}
+
 /// One row of a scans file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {

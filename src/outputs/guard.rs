@@ -391,6 +391,17 @@ impl Output {
         pending.finish()
     }
 
+    /// Writes a log anew that this very run wrote before: nothing of it is kept.
+    ///
+    /// # Errors
+    /// As [`Output::write`].
+    pub fn rewrite(&self, log: &str) -> Result<(), Error> {
+        self.judge()?;
+        let mut whole = WholeFile::create(&self.path)?;
+        self.put(&mut whole, mark::marked(self.verb, log).as_bytes())?;
+        whole.finish()
+    }
+
     fn put(&self, into: &mut impl Write, contents: &[u8]) -> Result<(), Error> {
         into.write_all(contents)
             .map_err(|e| Error::io(&self.path.display().to_string(), "write", e))
@@ -412,6 +423,19 @@ impl Growing {
             .create(true)
             .open(&self.0)
             .map_err(|e| Error::io(&self.0.display().to_string(), "write", e))
+    }
+
+    /// Ends a last line that was cut short, so that the next begins on a line of its own.
+    ///
+    /// # Errors
+    /// When it cannot be read or written.
+    pub fn end_last_line(&self) -> Result<(), Error> {
+        let failed = |e| Error::io(&self.0.display().to_string(), "write", e);
+        let text = std::fs::read(link_end(&self.0)).map_err(failed)?;
+        match text.last() {
+            None | Some(b'\n') => Ok(()),
+            Some(_) => self.open()?.write_all(b"\n").map_err(failed),
+        }
     }
 
     /// As the user named it.

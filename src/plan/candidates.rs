@@ -251,8 +251,15 @@ impl<'a> Judge<'a> {
                 self.request.lowest.degrees()
             ));
         }
-        if direction.elevation() > HIGHEST {
+        let mount = self.reach.mount();
+        if mount.is_az_el() && direction.elevation() > HIGHEST {
             return Err("too near the zenith".to_owned());
+        }
+        // Near the axis itself, whichever end it is, the first reading turns too fast.
+        let near = (self.reach.readings(&direction))
+            .is_some_and(|reading| reading.elevation.abs() > HIGHEST);
+        if !mount.is_az_el() && near {
+            return Err(format!("too near {}", mount.keyhole()));
         }
         let geometric = track.geometric(time).map_err(said)?;
         let from_sun = geometric.separation(&self.sun.geometric(time).map_err(said)?);

@@ -5,7 +5,7 @@
 
 use super::{Report, summary, words};
 use crate::logbook::TermState;
-use crate::mount::{Group, Kind};
+use crate::mount::{AxisKind, Group, Kind};
 use crate::number;
 use crate::number::probability;
 use crate::plot::{REGULAR_TTF, Render, SEMIBOLD_TTF};
@@ -369,11 +369,15 @@ fn unused(html: &mut Html, report: &Report) {
 }
 
 fn foot(html: &mut Html, report: &Report) {
+    let kind = report.outcome.model.kind();
+    let [one, two] = kind.axes().map(AxisKind::words);
     html.raw(&format!(
         "<footer><p>Conventions: azimuth from true north, clockwise; elevation from the horizontal; \
-         cross-elevation is an azimuth difference times cos(elevation), an angle on the sky; a residual \
+         {} is {} {one} difference times cos({two}), an angle on the sky; a residual \
          is the emitter's direction minus the beam's. Numbers are those of {}, rounded to what their \
          uncertainty supports.</p><p>Made by plumbeam {} on {} UTC.</p></footer>",
+        kind.axes()[1].cross_words(),
+        if one.starts_with(['a', 'X', 'h']) { "an" } else { "a" },
         escaped(report.calibration_name),
         env!("CARGO_PKG_VERSION"),
         escaped(&summary::minute_words(report.created)),

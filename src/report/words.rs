@@ -239,39 +239,8 @@ fn axis_word(kind: Kind, term: Term) -> &'static str {
     }
 }
 
-/// The size and direction of two parts (x, y), with their standard deviations when both parts
-/// have one: first-order propagation with the parts' correlation.
-fn size_and_direction(
-    x: &TermEstimate,
-    y: &TermEstimate,
-    outcome: &Outcome,
-) -> (f64, Option<f64>, Angle, Option<Angle>) {
-    let (vx, vy) = (x.shown(), y.shown());
-    let size = vx.hypot(vy);
-    let direction = Angle::from_radians(vy.atan2(vx));
-    let (Some(sx), Some(sy)) = (x.shown_sigma(), y.shown_sigma()) else {
-        return (size, None, direction, None);
-    };
-    if size == 0.0 {
-        return (size, Some(sx.hypot(sy)), direction, None);
-    }
-    let rho = outcome
-        .correlations
-        .iter()
-        .find(|(a, b, _)| (*a == x.term && *b == y.term) || (*a == y.term && *b == x.term))
-        .map_or(0.0, |(_, _, r)| *r);
-    let along = (vx * sx).powi(2) + (vy * sy).powi(2) + 2.0 * rho * vx * vy * sx * sy;
-    let across = (vy * sx).powi(2) + (vx * sy).powi(2) - 2.0 * rho * vx * vy * sx * sy;
-    (
-        size,
-        Some(along.max(0.0).sqrt() / size),
-        direction,
-        Some(Angle::from_radians(across.max(0.0).sqrt() / size.powi(2))),
-    )
-}
-
 fn vector_meaning(group: Group, x: &TermEstimate, y: &TermEstimate, outcome: &Outcome) -> String {
-    let (size, sigma, direction, spread) = size_and_direction(x, y, outcome);
+    let (size, sigma, direction, spread) = outcome.size_and_direction(x, y);
     let words = size_words(size, sigma, x.term.unit());
     if sigma.is_some_and(|s| s > 0.0 && size < NOTICEABLE * s) {
         return format!("not significant: {words} is within what chance alone gives");
@@ -486,7 +455,7 @@ mod tests {
             part(Term::TiltEast, 0.0, 0.002),
         );
         outcome.correlations.clear();
-        let (size, sigma, _, spread) = size_and_direction(&x, &y, &outcome);
+        let (size, sigma, _, spread) = outcome.size_and_direction(&x, &y);
         // Along the lean the north part's deviation counts, across it the east part's.
         assert!((sigma.unwrap() - x.shown_sigma().unwrap()).abs() < 1e-12);
         let across = y.shown_sigma().unwrap() / size;

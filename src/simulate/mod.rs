@@ -1,5 +1,6 @@
 //! Made-up sessions from a known truth, for practice, for the demo and for tests.
 
+mod dish;
 mod night;
 mod ranges;
 mod scans;
@@ -7,8 +8,9 @@ mod session;
 mod spoil;
 mod truth;
 
+pub use dish::{Dish, Fault, FaultKind, Link, serve};
 pub use night::scan_session;
 pub use scans::{MadeUp, ScanPlan, Signal, Way, made_up};
 pub use session::{reading_at_peak, session};
 pub use spoil::{Spoil, SpoilAxis, SpoilUnit};
-pub use truth::{Noise, ScanWay, Scans, Session, Truth};
+pub use truth::{Noise, PRACTICE, Practice, ScanWay, Scans, Session, Truth};

@@ -55,10 +55,15 @@ pub fn scan_session(
     }
     let reach = beamwidth * (fast.half_length + truth.scans.beside);
     let fits = |emitter: &Direction<Apparent>, reading: EncoderReading| {
-        let (across, up) = (reach / emitter.elevation().cos(), reach);
+        let raised = match station.mount.kind().is_az_el() {
+            true => emitter.elevation(),
+            // So near the axis itself, whichever end it is.
+            false => reading.elevation.abs(),
+        };
+        let (across, up) = (reach / raised.cos(), reach);
         let within =
             |at: Angle, by: Angle, (low, high): (Angle, Angle)| at - by >= low && at + by <= high;
-        emitter.elevation() < HIGHEST
+        raised < HIGHEST
             && within(reading.azimuth, across, station.mount.azimuth_range)
             && within(reading.elevation, up, station.mount.elevation_range)
     };

@@ -3,9 +3,9 @@
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 
-use crate::angle::{Angle, Apparent, Direction, EncoderReading, SkyBasis};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Sample, Scan};
-use crate::mount::{ApproachSigns, MountModel, Wrap};
+use crate::mount::{ApproachSigns, Geometry, MountModel, Wrap};
 use crate::problem::Error;
 use crate::scan::{Axis, Beam, NoiseLaw};
 use crate::sky::Sky;
@@ -207,6 +207,7 @@ pub fn made_up_toward(
         .flatten()
         .ok_or_else(|| unreachable("out of the mount's reach"))?;
     let receiver = Receiver {
+        geometry: *model.geometry(),
         signal,
         beam: Beam::of_disc(signal.disc_radius_deg / beamwidth.degrees()),
         disc: signal.disc_radius_deg / beamwidth.degrees(),
@@ -223,7 +224,10 @@ pub fn made_up_toward(
         } else {
             peak
         };
-        let cos = apparent.elevation().cos();
+        let cos = match model.kind().is_az_el() {
+            true => apparent.elevation().cos(),
+            false => peak.elevation.cos(),
+        };
         Ok(EncoderReading {
             azimuth: middle.azimuth + beamwidth * ((plan.centre.0 + stop.x) / cos),
             elevation: middle.elevation + beamwidth * (plan.centre.1 + stop.y),
@@ -373,6 +377,7 @@ fn stops(plan: &ScanPlan, beamwidth: Angle, rng: &mut impl RngExt) -> Vec<Stop> 
 }
 
 struct Receiver<'a> {
+    geometry: Geometry,
     signal: &'a Signal,
     beam: Beam,
     disc: f64,
@@ -403,7 +408,7 @@ impl Receiver<'_> {
         };
         let mut seen = height * response(emitter);
         if let Some((x, y, strength)) = s.neighbour {
-            let basis = SkyBasis::at(&emitter.east_north_up());
+            let basis = self.geometry.basis_at(&emitter.east_north_up());
             let w = self.beamwidth.radians();
             let v = basis.outward + basis.rightward * (x * w) + basis.upward * (y * w);
             seen += strength * response(&Direction::from_east_north_up(&v));

@@ -15,6 +15,29 @@ use crate::time::Utc;
 /// Whole nights take a thousandth of that.
 const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
 
+/// The truth of a practice when none is given: an invented mount with the errors of a first evening.
+pub const PRACTICE: &str = "\
+[terms]
+azimuth-zero = 7.3
+elevation-zero = -4.1
+tilt-north = 0.42
+tilt-east = -0.63
+collimation = 0.35
+droop = 0.2
+azimuth-backlash = 0.3
+[noise]
+resolution_deg = 0.1
+[session]
+from = \"2026-09-12T06:00:00Z\"
+to = \"2026-09-12T16:00:00Z\"
+peaks = 1
+[scans]
+signal_to_noise = 300.0
+lag_s = 0.2
+[practice]
+spikes_per_minute = 0.5
+";
+
 /// Everything a made-up session is made from.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -30,6 +53,9 @@ pub struct Truth {
     /// How scans are made, when scans are asked for.
     #[serde(default)]
     pub scans: Scans,
+    /// What a pretended dish is like beside its errors, when there is one.
+    #[serde(default)]
+    pub practice: Practice,
     /// What is spoilt on purpose.
     #[serde(default)]
     pub spoil: Vec<Spoil>,
@@ -191,6 +217,87 @@ impl Scans {
     }
 }
 
+/// What a pretended dish is like beside its errors.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Practice {
+    /// Of each axis.
+    pub speed_deg_s: f64,
+    /// By which each axis gathers speed and brakes.
+    pub braking_deg_s2: f64,
+    /// Readings at the beginning.
+    pub start_deg: [f64; 2],
+    /// Powers that the receiver tells.
+    pub lines_a_second: f64,
+    /// Scatter of a power over its size: 1 / sqrt(bandwidth x time).
+    pub scatter: f64,
+    /// By so much the gain rises.
+    pub drift_db_per_hour: f64,
+    /// Single powers that are too large.
+    pub spikes_per_minute: f64,
+}
+
+impl Default for Practice {
+    fn default() -> Practice {
+        Practice {
+            speed_deg_s: 6.0,
+            braking_deg_s2: 6.0,
+            start_deg: [0.0, 10.0],
+            lines_a_second: 10.0,
+            scatter: 0.01,
+            drift_db_per_hour: 0.1,
+            spikes_per_minute: 0.0,
+        }
+    }
+}
+
+impl Practice {
+    /// What is wrong with a value and what it may be; none when all are sound.
+    fn fault(&self) -> Option<(&'static str, &'static str)> {
+        let within = |v: f64, low: f64, high: f64| (low..=high).contains(&v);
+        [
+            (
+                within(self.speed_deg_s, 0.05, 60.0),
+                "speed_deg_s",
+                "0.05 to 60",
+            ),
+            (
+                within(self.braking_deg_s2, 0.05, 200.0),
+                "braking_deg_s2",
+                "0.05 to 200",
+            ),
+            (
+                self.start_deg.iter().all(|v| within(*v, -720.0, 720.0)),
+                "start_deg",
+                "two readings, degrees",
+            ),
+            (
+                within(self.lines_a_second, 0.2, 200.0),
+                "lines_a_second",
+                "0.2 to 200",
+            ),
+            (
+                within(self.scatter, 1e-6, 0.3),
+                "scatter",
+                "0.000001 to 0.3",
+            ),
+            (
+                within(self.drift_db_per_hour, -20.0, 20.0),
+                "drift_db_per_hour",
+                "-20 to 20",
+            ),
+            (
+                within(self.spikes_per_minute, 0.0, 600.0),
+                "spikes_per_minute",
+                "0 to 600",
+            ),
+        ]
+        .into_iter()
+        .find(|(sound, ..)| !sound)
+        .map(|(_, key, expected)| (key, expected))
+    }
+}
+
 fn ten() -> f64 {
     10.0
 }
@@ -252,6 +359,10 @@ impl Truth {
         }
         if let Some((key, expected)) = truth.scans.fault() {
             let found = format!("a {key} in [scans] that makes no scan");
+            problems.push(Problem::of_file(name, found, expected));
+        }
+        if let Some((key, expected)) = truth.practice.fault() {
+            let found = format!("a {key} in [practice] that no dish has");
             problems.push(Problem::of_file(name, found, expected));
         }
         problems.or_value(truth)

@@ -83,6 +83,8 @@ enum Motion {
     Source(Vector3<f64>),
     /// Element sets, ascending in epoch; never empty.
     Satellite(Vec<Orbit>),
+    /// Over the equator, turning with the Earth: (east, north, up) from here, metres.
+    Geostationary(Vector3<f64>),
     Beacon(BeaconDirections),
     Mark(Direction<Apparent>),
 }
@@ -254,7 +256,7 @@ impl Sky {
     ) -> Result<f64, SkyError> {
         // Short against the passage of the lowest satellite, long against rounding.
         let half_step_s = match self.known(id).motion {
-            Motion::Beacon(_) | Motion::Mark(_) => return Ok(0.0),
+            Motion::Beacon(_) | Motion::Mark(_) | Motion::Geostationary(_) => return Ok(0.0),
             Motion::Satellite(_) => 0.5,
             Motion::Sun | Motion::Moon | Motion::Source(_) => 10.0,
         };

@@ -89,6 +89,7 @@ impl<'a> Moment<'a> {
                     time: self.time,
                     why,
                 }),
+            Motion::Geostationary(towards) => Ok(*towards),
             Motion::Beacon(beacon) => Ok(beacon.geometric.east_north_up()),
             Motion::Mark(given) => Ok(given.east_north_up()),
         }

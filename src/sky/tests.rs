@@ -498,6 +498,47 @@ fn all_faults_of_all_element_files_are_told() {
         "#);
 }
 
+/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude) cos(longitude
+/// difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet, Satellite
+/// Communications Systems, section 2.2; from memory). The flattening is worth some hundredths.
+#[test]
+fn a_geostationary_satellite_stands_where_the_handbook_says() {
+    const FLATTENING_DEG: f64 = 0.1;
+    const EARTH_OVER_ORBIT: f64 = 6371.0 / 42_164.17;
+    for (latitude, east_by) in [
+        (50.0_f64, 0.0_f64),
+        (50.0, 30.0),
+        (-30.0, -40.0),
+        (5.0, 10.0),
+    ] {
+        let place = Place::geodetic(0.2, latitude.to_radians(), 0.0);
+        let air = Refraction::new(&Weather {
+            pressure_hpa: 1000.0,
+            temperature_c: 10.0,
+            relative_humidity: 0.5,
+        });
+        let emitter = Emitter {
+            name: "arc".to_owned(),
+            kind: EmitterKind::Geostationary {
+                longitude: Angle::from_radians(0.2) + Angle::from_degrees(east_by),
+            },
+        };
+        let (known, ..) = super::prepare::emitters(&[emitter], &place, &air);
+        let Motion::Geostationary(towards) = &known[0].motion else {
+            panic!("another motion");
+        };
+        let found = Direction::<Geometric>::from_east_north_up(towards);
+        let cos = latitude.to_radians().cos() * east_by.to_radians().cos();
+        let elevation = (cos - EARTH_OVER_ORBIT).atan2((1.0 - cos * cos).sqrt());
+        let off = found.elevation().degrees() - elevation.to_degrees();
+        assert!(off.abs() < FLATTENING_DEG, "{latitude} {east_by}: {off}");
+        // East of the meridian it stands east; from the north it stands to the south.
+        let v = found.east_north_up();
+        assert_eq!(v.x > 1e-9, east_by > 0.0);
+        assert_eq!(v.y < 0.0, latitude > 0.0);
+    }
+}
+
 #[test]
 fn threads_may_share_a_sky_and_a_track() {
     fn shared<T: Send + Sync>() {}

@@ -281,3 +281,36 @@ fn median(mut angles: Vec<Angle>) -> Angle {
     angles.sort_by(|p, q| p.radians().total_cmp(&q.radians()));
     angles.get(angles.len() / 2).copied().unwrap_or(Angle::ZERO)
 }
+
+impl Outcome {
+    /// The size and direction of two parts (x, y) as files show them, with their standard
+    /// deviations when both parts have one: first-order propagation with the parts' correlation.
+    pub fn size_and_direction(
+        &self,
+        x: &TermEstimate,
+        y: &TermEstimate,
+    ) -> (f64, Option<f64>, Angle, Option<Angle>) {
+        let (vx, vy) = (x.shown(), y.shown());
+        let size = vx.hypot(vy);
+        let direction = Angle::from_radians(vy.atan2(vx));
+        let (Some(sx), Some(sy)) = (x.shown_sigma(), y.shown_sigma()) else {
+            return (size, None, direction, None);
+        };
+        if size == 0.0 {
+            return (size, Some(sx.hypot(sy)), direction, None);
+        }
+        let rho = self
+            .correlations
+            .iter()
+            .find(|(a, b, _)| (*a == x.term && *b == y.term) || (*a == y.term && *b == x.term))
+            .map_or(0.0, |(_, _, r)| *r);
+        let along = (vx * sx).powi(2) + (vy * sy).powi(2) + 2.0 * rho * vx * vy * sx * sy;
+        let across = (vy * sx).powi(2) + (vx * sy).powi(2) - 2.0 * rho * vx * vy * sx * sy;
+        (
+            size,
+            Some(along.max(0.0).sqrt() / size),
+            direction,
+            Some(Angle::from_radians(across.max(0.0).sqrt() / size.powi(2))),
+        )
+    }
+}

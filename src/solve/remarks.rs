@@ -7,7 +7,7 @@ use crate::explain::{
     Advice, Axis, BadKind, Explanation, Grounds, Hypothesis, Misreading, Numbers, Remark, Size,
     ZeroChange, unit_of, zone_of,
 };
-use crate::mount::{AxisKind, Group, Kind, Term, TermUnit};
+use crate::mount::{AxisKind, Group, Kind, Pole, Term, TermUnit};
 use crate::number;
 use crate::station::Station;
 
@@ -209,6 +209,7 @@ pub fn advice_words(kind: Kind, advice: &Advice) -> String {
 /// What cannot be told apart, what is told in its place, and what would help.
 pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
     let kind = explanation.session.kind();
+    let arc = one_declination(explanation);
     let told: Vec<String> = (explanation.told_instead.iter())
         .map(|t| {
             let unit = t.term.unit();
@@ -249,10 +250,48 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
             Inseparable {
                 terms: vague.shares.clone(),
                 meaning,
-                remedy: advice_words(kind, &vague.advice),
+                remedy: match &arc {
+                    Some(arc) if vague.held.iter().any(|t| OF_THE_ARC.contains(t)) => {
+                        format!("{}. {arc}", advice_words(kind, &vague.advice))
+                    }
+                    _ => advice_words(kind, &vague.advice),
+                },
             }
         })
         .collect()
+}
+
+/// Terms that are one sum on a single circle of declination.
+const OF_THE_ARC: [Term; 3] = [Term::AzimuthZero, Term::Collimation, Term::AxisSkew];
+
+/// What is said when all peaks of a polar mount keep to one declination, as those of the
+/// geostationary arc or of one day's Sun do.
+fn one_declination(explanation: &Explanation) -> Option<String> {
+    /// Within so much the sum hardly changes: the cosine of a declination by a hundredth.
+    const NARROW: Angle = Angle::from_degrees(12.0);
+    let Kind::Polar(pole) = explanation.session.kind() else {
+        return None;
+    };
+    let geometry = &explanation.session.geometry;
+    let declinations = (explanation.session.peaks.iter().zip(&explanation.fit.kept))
+        .filter(|(_, kept)| **kept)
+        .map(|(peak, _)| {
+            // Along the mount's own axis, which points to the pole above the horizon.
+            let up = geometry.to_mount(&peak.sighting.target).z;
+            let size = up.clamp(-1.0, 1.0).asin().to_degrees();
+            if pole == Pole::South { -size } else { size }
+        });
+    let (low, high) = declinations.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), d| {
+        (low.min(d), high.max(d))
+    });
+    (high - low < NARROW.degrees()).then(|| {
+        format!(
+            "All these peaks lie at declinations from {low:.0} to {high:.0} deg, as those of the \
+             geostationary arc or of one day's Sun do: for emitters there the sum is all that is \
+             needed, and only a peak at another declination, of a low satellite for example, tells \
+             its parts"
+        )
+    })
 }
 
 /// A hypothesis by name.

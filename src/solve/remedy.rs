@@ -10,7 +10,7 @@ use super::remarks::advice_words;
 use super::words::{capital, compass_word, list};
 use crate::explain::{Advice, TermEstimate, prior_size::careful};
 use crate::logbook::TermState;
-use crate::number::{by_sigma, two_digits};
+use crate::number::{by_sigma, two_digits, with_sigma};
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
@@ -156,6 +156,8 @@ pub(super) struct Significant {
     pub(super) values: Vec<f64>,
     /// The largest of their standard deviations.
     pub(super) sigma: f64,
+    /// The standard deviation of a pair's length, as files show it.
+    length_sigma: f64,
 }
 
 impl Significant {
@@ -172,7 +174,13 @@ impl Significant {
                 .sigma
                 .is_some_and(|s| estimate.value.abs() > SIGNIFICANT * s);
         }
+        let estimate = |term: &Term| outcome.terms.iter().find(|t| t.term == *term);
+        let length_sigma = match terms.as_slice() {
+            [x, y] => outcome.size_and_direction(estimate(x)?, estimate(y)?).1,
+            _ => None,
+        };
         significant.then_some(Significant {
+            length_sigma: length_sigma.unwrap_or_else(|| terms[0].unit().outward(sigma)),
             terms,
             values,
             sigma,
@@ -208,6 +216,11 @@ impl Significant {
             by_sigma(value, sigma.max(0.1)),
             two_digits(sigma)
         )
+    }
+    /// Length of the pair of terms in degrees, with its standard deviation.
+    pub(super) fn length_words(&self) -> String {
+        let (length, sigma) = with_sigma(self.length().degrees(), self.length_sigma);
+        format!("{length} +/- {sigma}")
     }
     /// Length of the pair of terms, as an angle.
     pub(super) fn length(&self) -> Angle {
@@ -270,7 +283,7 @@ fn tilt(size: &Significant, station: &Station) -> Words {
     let (lean, toward) = (size.length(), size.heading());
     let title = format!(
         "The azimuth axis's top leans {} deg toward azimuth {:.0} deg ({})",
-        size.digits(lean.degrees(), 1.0),
+        size.length_words(),
         toward.degrees(),
         compass_word(toward)
     );
@@ -406,7 +419,7 @@ fn runout(axis: &str, size: &Significant) -> Words {
     let title = format!(
         "The {axis} gear or encoder runs eccentric: {} deg once a turn, largest at reading {:.0} \
          deg",
-        size.digits(size.length().degrees(), 1.0),
+        size.length_words(),
         size.heading().degrees()
     );
     let steps = vec![
@@ -422,7 +435,7 @@ fn runout(axis: &str, size: &Significant) -> Words {
 fn warp(size: &Significant, station: &Station) -> Words {
     let title = format!(
         "The azimuth track or bearing is warped: it lifts the dish by {} deg twice a turn",
-        size.digits(size.length().degrees(), 1.0)
+        size.length_words()
     );
     let radius = station.mount.bearings.base_radius_m.unwrap_or(0.1);
     // warp(A) = amplitude x cos(2 (A - half the heading)).
@@ -560,6 +573,7 @@ pub(super) mod tests {
             terms: vec![term],
             values: vec![term.unit().inward(degrees)],
             sigma: term.unit().inward(0.01),
+            length_sigma: 0.01,
         }
     }
 
@@ -568,6 +582,7 @@ pub(super) mod tests {
             terms: terms.to_vec(),
             values: degrees.map(f64::to_radians).to_vec(),
             sigma: 0.01_f64.to_radians(),
+            length_sigma: 0.01,
         }
     }
 

@@ -10,7 +10,7 @@ use super::catalogue;
 use super::keys::{KINDS, home_of};
 use super::limits;
 use super::section::{Section, Source, kind_of};
-use super::{Emitter, EmitterKind};
+use super::{Emitter, EmitterKind, GEOSTATIONARY_SIGMA};
 use crate::angle::Angle;
 use crate::problem::{Wrong, nearest_name};
 use crate::text::quoted;
@@ -112,7 +112,8 @@ fn emitter_kind(
     folder: &Path,
     assumptions: &mut Vec<String>,
 ) -> Option<EmitterKind> {
-    let words = "one of \"sun\", \"moon\", \"satellite\", \"radio-source\", \"beacon\", \"mark\"";
+    let words = "one of \"sun\", \"moon\", \"satellite\", \"radio-source\", \"beacon\", \
+                 \"geostationary\", \"mark\"";
     let kind = source.text(section, "kind", words)?;
     if !KINDS.iter().any(|(known, _)| *known == kind) {
         let wrong = Wrong::new(
@@ -160,6 +161,17 @@ fn emitter_kind(
                 longitude: longitude?,
                 height_m: height_m?,
             })
+        }
+        "geostationary" => {
+            let longitude = angle("longitude_deg", &limits::LONGITUDE)?;
+            assumptions.push(format!(
+                "{}: without orbit elements it is taken to stand over the equator at {} deg, which \
+                 is right to some {} deg; a peak of it counts for no better than that",
+                name.unwrap_or("a geostationary satellite"),
+                longitude.degrees(),
+                GEOSTATIONARY_SIGMA.degrees()
+            ));
+            Some(EmitterKind::Geostationary { longitude })
         }
         _ => {
             let azimuth = angle("azimuth_deg", &limits::AZIMUTH);

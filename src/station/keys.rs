@@ -77,12 +77,13 @@ pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_de
 /// Keys of `[horizon]`.
 pub(super) const HORIZON: [&str; 1] = ["mask"];
 /// Kinds of emitter and their keys beside `name` and `kind`.
-pub(super) const KINDS: [(&str, &[&str]); 6] = [
+pub(super) const KINDS: [(&str, &[&str]); 7] = [
     ("sun", &[]),
     ("moon", &[]),
     ("satellite", &["elements", "norad_id"]),
     ("radio-source", &["right_ascension_deg", "declination_deg"]),
     ("beacon", &["latitude_deg", "longitude_deg", "height_m"]),
+    ("geostationary", &["longitude_deg"]),
     ("mark", &["azimuth_deg", "elevation_deg"]),
 ];
 

@@ -179,6 +179,11 @@ pub enum EmitterKind {
         /// Above the ellipsoid, metres.
         height_m: f64,
     },
+    /// A satellite of the geostationary arc, without orbit elements: it stands over the equator.
+    Geostationary {
+        /// East positive.
+        longitude: Angle,
+    },
     /// A surveyed direction, apparent.
     Mark {
         /// From true north, clockwise.
@@ -187,6 +192,11 @@ pub enum EmitterKind {
         elevation: Angle,
     },
 }
+
+/// A geostationary satellite stands so near the place over the equator that its longitude gives:
+/// operators keep it within about this of it to every side (common practice, no source). A peak
+/// of it tells the mount no better.
+pub const GEOSTATIONARY_SIGMA: Angle = Angle::from_degrees(0.1);
 
 impl EmitterKind {
     /// Whether it is the Sun.

@@ -80,15 +80,33 @@ fn foreign_keys(source: &mut Source<'_>, section: &Section<'_>, kind: &str, keys
                 continue;
             };
             known.push(key);
-            let wrong = Wrong::new(
-                format!("a mount of kind \"{kind}\" has no {key}, which is of kind \"{other}\""),
-                format!("one of {}", keys.join(", ")),
-            )
-            .mend("delete the line, or put the kind right");
+            let found =
+                format!("a mount of kind \"{kind}\" has no {key}, which is of kind \"{other}\"");
+            let wrong = match own_key(kind, other, key).filter(|own| keys.contains(&own.as_str())) {
+                Some(own) => {
+                    source.mean(section, &own);
+                    Wrong::new(found, own.clone())
+                        .mend(format!("rename it {own}, with what that axis reads"))
+                }
+                None => Wrong::new(found, "none of that name").mend("delete the line"),
+            };
             source.wrong_item(item, wrong);
         }
     }
     source.unknown_keys(section, &known, elsewhere);
+}
+
+/// The key of a kind of mount for one of another: that of the same axis.
+fn own_key(kind: &str, other: &str, key: &str) -> Option<String> {
+    let axes = |kind: &str| match kind {
+        "polar" => [AxisKind::HourAngle, AxisKind::Declination],
+        "x-y" => [AxisKind::X, AxisKind::Y],
+        _ => [AxisKind::Azimuth, AxisKind::Elevation],
+    };
+    (axes(other).into_iter().zip(axes(kind))).find_map(|(theirs, own)| {
+        let rest = key.strip_prefix(theirs.key())?;
+        Some(format!("{}{rest}", own.key()))
+    })
 }
 
 /// The kind's name, if it is one.

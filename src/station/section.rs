@@ -104,6 +104,11 @@ impl<'f> Source<'f> {
         !self.meant.is_empty() && self.meant.contains(&(section.start, key.to_owned()))
     }
 
+    /// Takes a key of this section for meant, though another stands in its place, which is told.
+    pub(super) fn mean(&mut self, section: &Section<'_>, key: &str) {
+        self.meant.insert((section.start, key.to_owned()));
+    }
+
     /// The value under a `key` that must be there.
     pub(super) fn required<'s>(
         &mut self,

@@ -2,7 +2,7 @@
 //! what the user should know of it.
 
 use crate::angle::Angle;
-use crate::mount::Term;
+use crate::mount::{AxisKind, Term};
 use crate::problem::Error;
 
 use super::c_header::FirmwareTable;
@@ -80,7 +80,7 @@ pub fn table(
     } else {
         let tried = FILE_ROOMS.iter();
         first_high(tried.filter_map(|&room| spacing.best(&chooser, request, room)))
-            .ok_or_else(|| refusal(request))?
+            .ok_or_else(|| refusal(full, request))?
     };
     let header = Header::new(
         full,
@@ -140,7 +140,7 @@ pub fn firmware_table(
             .or_else(|| with(CellWidth::Bits32))
     };
     let trial = if let Some(steps) = request.steps {
-        let mut found = Err(refusal(request));
+        let mut found = Err(refusal(full, request));
         for width in CellWidth::ALL {
             let trial = spacing.with_steps(steps, request, &integer_attempt(full, width))?;
             let good = trial.errors.keep_to(request.tolerance);
@@ -162,7 +162,7 @@ pub fn firmware_table(
     } else {
         let tried = FIRMWARE_ROOMS.iter();
         first_high(tried.filter_map(|&room| find(request.tolerance, room)))
-            .ok_or_else(|| refusal(request))?
+            .ok_or_else(|| refusal(full, request))?
     };
     let header = Header::new(
         full,
@@ -173,8 +173,12 @@ pub fn firmware_table(
     );
     let (mut notes, mut warnings) = spacing.remarks(full, &trial, request, &header);
     let bytes = trial.built.bytes();
+    let [columns, rows] = match full.mount.kind().has_track() {
+        true => ["azimuths", "elevations"],
+        false => ["columns", "rows"],
+    };
     notes.push(format!(
-        "the table takes {bytes} bytes ({} azimuths x {} elevations x 2 corrections of {} bits)",
+        "the table takes {bytes} bytes ({} {columns} x {} {rows} x 2 corrections of {} bits)",
         trial.built.azimuth.count,
         trial.built.elevation.count,
         8 * trial.built.width.bytes()
@@ -235,14 +239,18 @@ fn integer_attempt(
     }
 }
 
-fn refusal(request: &Request) -> Error {
+fn refusal(full: &FullModel, request: &Request) -> Error {
     Error::Unsupported(format!(
         "no table of sensible size keeps the interpolation error under {} deg{}; allow more with \
          --tolerance, take a lower --highest or a higher --lowest, or use the full model \
          (plumbeam point)",
         in_words(request.tolerance.degrees()),
         match request.highest {
-            Some(top) => format!(" up to elevation {} deg", short(top)),
+            Some(top) => format!(
+                " up to {} {} deg",
+                full.mount.kind().axes()[1].words(),
+                short(top)
+            ),
             None => String::new(),
         }
     ))
@@ -258,9 +266,10 @@ impl Spacing {
     ) -> (Vec<String>, Vec<String>) {
         let grid = &trial.grid;
         let terms = full.mount.terms();
+        let [one, two] = full.mount.kind().axes().map(AxisKind::words);
         let mut notes = vec![
             format!(
-                "takes {} demands; azimuth {} to {} deg in steps of {}, elevation {} to {} deg in \
+                "takes {} demands; {one} {} to {} deg in steps of {}, {two} {} to {} deg in \
                  steps of {}",
                 header.demand,
                 header.azimuth_first_deg,
@@ -281,10 +290,11 @@ impl Spacing {
         let mut warnings = Vec::new();
         if grid.elevation.last() < self.span.highest {
             notes.push(format!(
-                "cut back at elevation {} deg: above it the azimuth correction changes too fast \
-                 toward the azimuth axis (keyhole half-angle {} deg); firmware must refuse \
+                "cut back at {two} {} deg: above it the {one} correction changes too fast toward \
+                 the {} (keyhole half-angle {} deg); firmware must refuse \
                  demands there or use the full model",
                 header.elevation_last_deg,
+                full.mount.kind().axis_1(),
                 in_words(header.keyhole_half_angle_deg)
             ));
         }

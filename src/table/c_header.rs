@@ -5,6 +5,7 @@ use std::fmt::Write;
 use super::grid::Microdegrees;
 use super::header::Header;
 use super::integer::{CellWidth, IntegerTable, Status};
+use crate::mount::Kind;
 
 /// The look-up, which needs only the definitions that [`c_header`] writes before it.
 const LOOKUP: &str = include_str!("lookup.h");
@@ -74,18 +75,39 @@ fn answer(result: Result<(Microdegrees, Microdegrees), Status>) -> [i32; 3] {
 
 /// The whole header file.
 pub fn c_header(firmware: &FirmwareTable) -> String {
+    let kind = firmware.header.geometry().kind();
     let mut out = String::new();
     // Writing to a string cannot fail.
     let _ = write_comment(&mut out, firmware);
-    let _ = write_definitions(&mut out, firmware);
-    out + LOOKUP
+    let mut code = String::new();
+    let _ = write_definitions(&mut code, firmware);
+    out + &named(kind, &(code + LOOKUP))
+}
+
+/// Text and program of an az-el mount with the names of this kind's axes.
+fn named(kind: Kind, text: &str) -> String {
+    if kind.has_track() {
+        return text.to_owned();
+    }
+    let mut named = text.to_owned();
+    for (word, axis) in ["azimuth", "elevation"].into_iter().zip(kind.axes()) {
+        named = named
+            .replace(&format!("{word} axis"), kind.axis_1())
+            .replace(&format!("{word}s"), &format!("values of {}", axis.words()))
+            .replace(&format!("{word}'s"), &format!("{}'s", axis.words()))
+            .replace(word, axis.key())
+            .replace(&word.to_uppercase(), &axis.key().to_uppercase());
+    }
+    named
 }
 
 fn write_comment(out: &mut String, firmware: &FirmwareTable) -> std::fmt::Result {
     let table = &firmware.table;
     let bits = 8 * table.width.bytes();
+    let kind = firmware.header.geometry().kind();
+    let mut head = String::new();
     writeln!(
-        out,
+        head,
         "/* Correction table for the pointing of a dish, written by plumbeam; not to be edited.\n \
          *\n \
          * int plumbeam_correction(azimuth, elevation, &azimuth_correction, &elevation_correction)\n \
@@ -123,8 +145,11 @@ fn write_comment(out: &mut String, firmware: &FirmwareTable) -> std::fmt::Result
         columns = table.azimuth.count,
         rows = table.elevation.count,
     )?;
+    out.push_str(&named(kind, &head));
     for (key, value) in firmware.header.entries() {
-        if key != "how_to_use" && key != "checksum" && key != "format" {
+        // How a demand becomes what is looked up is said of other kinds of mount only.
+        let how_to_use = key == "how_to_use" && kind.is_az_el();
+        if !how_to_use && key != "checksum" && key != "format" {
             writeln!(out, " * {key}: {value}")?;
         }
     }

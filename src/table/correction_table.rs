@@ -8,6 +8,7 @@ use super::demand::DemandKind;
 use super::full::{Correction, FullModel};
 use super::grid::{Grid, MICRODEGREES_PER_DEGREE, Microdegrees};
 use super::header::Header;
+use crate::mount::{AxisKind, Kind};
 
 /// The two corrections at a node, rounded to microdegrees.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,27 +48,37 @@ pub enum OffTable {
     Beside(Angle, Angle),
 }
 
-impl fmt::Display for OffTable {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+impl OffTable {
+    /// In words, for a kind of mount.
+    pub fn words_on(&self, mount: Kind) -> String {
+        let [one, two] = mount.axes().map(AxisKind::words);
         match self {
-            OffTable::Below(lowest) => write!(
-                f,
-                "the demand lies below the table, which begins at elevation {} deg",
+            OffTable::Below(lowest) => format!(
+                "the demand lies below the table, which begins at {two} {} deg",
                 short(*lowest)
             ),
-            OffTable::Above(highest) => write!(
-                f,
-                "the demand lies above the table, which was cut at elevation {} deg because of \
-                 the keyhole; use the full model there, or let the emitter come out of it",
+            OffTable::Above(highest) => format!(
+                "the demand lies above the table, which was cut at {two} {} deg because of the \
+                 keyhole; use the full model there, or let the emitter come out of it",
                 short(*highest)
             ),
-            OffTable::Beside(low, high) => write!(
-                f,
+            OffTable::Beside(low, high) if mount.has_track() => format!(
                 "the demand lies outside of the table's azimuths, {} to {} deg",
                 short(*low),
                 short(*high)
             ),
+            OffTable::Beside(low, high) => format!(
+                "the demand lies outside of the table, whose {one} goes from {} to {} deg",
+                short(*low),
+                short(*high)
+            ),
         }
+    }
+}
+
+impl fmt::Display for OffTable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.words_on(Kind::AzEl))
     }
 }
 

@@ -61,7 +61,7 @@ pub enum Refusal {
     /// No reading puts the beam there.
     Keyhole(Keyhole),
     /// Outside of the table.
-    OffTable(OffTable),
+    OffTable(OffTable, Kind),
     /// The reading that would be needed, and what the encoders can read.
     OutOfRange(EncoderReading, EncoderRange, Kind),
     /// The table cannot be read backward there.
@@ -76,7 +76,7 @@ impl fmt::Display for Refusal {
                  -360 to 360) and the azimuth be a sensible number of degrees",
             ),
             Refusal::Keyhole(keyhole) => keyhole.fmt(f),
-            Refusal::OffTable(off) => off.fmt(f),
+            Refusal::OffTable(off, mount) => f.write_str(&off.words_on(*mount)),
             Refusal::OutOfRange(reading, range, mount) => {
                 let [one, two] = mount.axes().map(AxisKind::words);
                 write!(f, "out of reach: it needs ")?;
@@ -208,8 +208,11 @@ fn command_by_table(
             way(p).total_cmp(&way(q))
         })
     };
+    let mount = table.header.geometry().kind();
     let (first, second) = Coordinates::of(table.header.geometry()).of_demand(demand);
-    let mut readings = table.readings(first, second).map_err(Refusal::OffTable)?;
+    let mut readings = table
+        .readings(first, second)
+        .map_err(|off| Refusal::OffTable(off, mount))?;
     for reading in &mut readings {
         reading.azimuth += shift.0;
         reading.elevation += shift.1;
@@ -234,6 +237,7 @@ fn demand_by_table(
 ) -> Result<Demand, Refusal> {
     const ENOUGH: Angle = Angle::from_degrees(1e-9);
     const MOST: usize = 200;
+    let mount = table.header.geometry().kind();
     let shift = table.header.approach_shift(approach);
     let goal = (reading.azimuth - shift.0, reading.elevation - shift.1);
     let rows = table.nodes.grid.elevation;
@@ -254,7 +258,7 @@ fn demand_by_table(
         let elevation = demand.elevation.max(low).min(high);
         let correction = table
             .correction(azimuth, elevation)
-            .map_err(Refusal::OffTable)?;
+            .map_err(|off| Refusal::OffTable(off, mount))?;
         let next = Demand {
             azimuth: goal.0 - correction.azimuth,
             elevation: goal.1 - correction.elevation,
@@ -266,7 +270,7 @@ fn demand_by_table(
         if step < ENOUGH {
             table
                 .correction(demand.azimuth, demand.elevation)
-                .map_err(Refusal::OffTable)?;
+                .map_err(|off| Refusal::OffTable(off, mount))?;
             let there = Coordinates::of(table.header.geometry())
                 .demand(demand.azimuth.wrapped_positive(), demand.elevation);
             return Ok(there);

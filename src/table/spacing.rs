@@ -1,7 +1,7 @@
 //! What a table can cover of what was asked, and the user's own grids.
 
 use crate::angle::{Angle, EncoderReading};
-use crate::mount::ApproachSigns;
+use crate::mount::{ApproachSigns, AxisKind};
 use crate::problem::Error;
 
 use super::choose::{Chooser, CurvatureProfile, Span, Trial};
@@ -15,6 +15,8 @@ use super::request::Request;
 /// What can be covered, and how the full model bends over it.
 pub(super) struct Spacing {
     pub span: Span,
+    /// What the coordinates are called.
+    axes: [&'static str; 2],
     pub profile: CurvatureProfile,
 }
 
@@ -49,9 +51,10 @@ impl Spacing {
             (rounded.abs() <= 9000.0)
                 .then(|| Microdegrees(rounded as i32 * (MICRODEGREES_PER_DEGREE / 100)))
         };
+        let [_, two] = full.mount.kind().axes().map(AxisKind::words);
         let bad = || {
             Error::Usage(format!(
-                "a table from elevation {} to {} deg holds nothing; both must lie within -90 to \
+                "a table from {two} {} to {} deg holds nothing; both must lie within -90 to \
                  90, the lowest first",
                 short(lowest),
                 short(highest)
@@ -74,6 +77,7 @@ impl Spacing {
             highest: highest_node,
         };
         Ok(Spacing {
+            axes: full.mount.kind().axes().map(AxisKind::words),
             profile: CurvatureProfile::sample(full, &span),
             span,
         })
@@ -110,12 +114,13 @@ impl Spacing {
                     Error::Usage(format!("the {what} step must be above 0 and sensible"))
                 })
         };
-        let (across, up) = (step(across, "azimuth")?, step(up, "elevation")?);
+        let (across, up) = (step(across, self.axes[0])?, step(up, self.axes[1])?);
         let (first, last) = self.span.azimuth;
         let (first, last) = if self.span.one_turn {
             if TURN % across.0 != 0 || TURN / across.0 < 3 {
                 return Err(Error::Usage(format!(
-                    "the azimuth step of {} deg does not divide 360 deg into whole steps",
+                    "the {} step of {} deg does not divide 360 deg into whole steps",
+                    self.axes[0],
                     across.degrees()
                 )));
             }
@@ -130,7 +135,8 @@ impl Spacing {
         let most_rows = match request.highest {
             Some(_) if span % up.0 != 0 => {
                 return Err(Error::Usage(format!(
-                    "the elevation step of {} deg does not lead from {} to {} deg in whole steps",
+                    "the {} step of {} deg does not lead from {} to {} deg in whole steps",
+                    self.axes[1],
                     up.degrees(),
                     self.span.lowest.degrees(),
                     self.span.highest.degrees()
@@ -140,7 +146,8 @@ impl Spacing {
         };
         if most_rows == 0 {
             return Err(Error::Usage(format!(
-                "the elevation step of {} deg is larger than the whole table",
+                "the {} step of {} deg is larger than the whole table",
+                self.axes[1],
                 up.degrees()
             )));
         }
@@ -171,7 +178,8 @@ impl Spacing {
         if request.highest.is_some() {
             return measured(most_rows, Density::Full).ok_or_else(|| {
                 Error::Unsupported(format!(
-                    "a table up to elevation {} deg runs into the keyhole; take a lower --highest",
+                    "a table up to {} {} deg runs into the keyhole; take a lower --highest",
+                    self.axes[1],
                     self.span.highest.degrees()
                 ))
             });
@@ -202,9 +210,10 @@ impl Spacing {
                     format!("{} deg", in_words(trial.errors.on_sky.degrees()))
                 });
             Error::Unsupported(format!(
-                "with steps of {} and {} deg the interpolation error is {error} even for a table                  that ends at elevation {} deg, and {} deg are allowed; take smaller steps, allow                  more with --tolerance, or name --highest to take it all the same",
+                "with steps of {} and {} deg the interpolation error is {error} even for a table                  that ends at {} {} deg, and {} deg are allowed; take smaller steps, allow                  more with --tolerance, or name --highest to take it all the same",
                 across.degrees(),
                 up.degrees(),
+                self.axes[1],
                 self.span.lowest.degrees() + up.degrees() * least_rows as f64,
                 in_words(request.tolerance.degrees())
             ))
@@ -270,7 +279,9 @@ fn unwrapped_azimuths(
         (Some(a), Some(b)) if a < b && b.0 < i32::MAX - SIXTH && a.0 > i32::MIN + SIXTH => (a, b),
         _ => {
             return Err(Error::Unsupported(
-                "the azimuth encoder's range is too wide for a table".to_owned(),
+                full.mount
+                    .kind()
+                    .said("the azimuth encoder's range is too wide for a table"),
             ));
         }
     };

@@ -121,6 +121,13 @@ fn the_geostationary_arc_tells_only_a_sum() {
     for name in together {
         assert!(said.contains(name.as_str().expect("a name")), "{said}");
     }
+    let told: Vec<&str> = (outcome.not_separable.iter())
+        .map(|group| group.remedy.as_str())
+        .collect();
+    assert!(
+        told.join(" ").contains("a peak at another declination"),
+        "{told:?}"
+    );
     // About -5 degrees, as the readings of the log.
     let declination = -5.2_f64.to_radians();
     let value = |values: &dyn Fn(Term) -> f64| {

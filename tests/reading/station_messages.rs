@@ -214,10 +214,23 @@ fn a_dish_without_a_beam() {
 }
 
 #[test]
-fn a_mount_of_a_later_kind() {
+fn a_mount_with_the_keys_of_another_kind() {
     let said = told_after(&[("az-el", "x-y")]);
     assert_snapshot!(said, @r#"
-    station.toml:13:8: this version does not know x-y mounts yet; expected "az-el"
+    station.toml:12:1: [mount] has no lower_axis; expected "north-south" or "east-west": how the axis on the ground lies
+      help: add a line below it: lower_axis = …
+    station.toml:14:21: a mount of kind "x-y" has no azimuth_range_deg, which is of kind "az-el"; expected x_range_deg
+      help: rename it x_range_deg, with what that axis reads
+    station.toml:15:23: a mount of kind "x-y" has no elevation_range_deg, which is of kind "az-el"; expected y_range_deg
+      help: rename it y_range_deg, with what that axis reads
+    station.toml:16:22: a mount of kind "x-y" has no azimuth_gear_teeth, which is of kind "az-el"; expected x_gear_teeth
+      help: rename it x_gear_teeth, with what that axis reads
+    station.toml:17:24: a mount of kind "x-y" has no azimuth_pinion_teeth, which is of kind "az-el"; expected x_pinion_teeth
+      help: rename it x_pinion_teeth, with what that axis reads
+    station.toml:18:17: a mount of kind "x-y" has no base_radius_m, which is of kind "az-el"; expected none of that name
+      help: delete the line
+    station.toml:19:25: a mount of kind "x-y" has no base_feet_azimuth_deg, which is of kind "az-el"; expected none of that name
+      help: delete the line
     "#);
 }
 
@@ -225,7 +238,7 @@ fn a_mount_of_a_later_kind() {
 fn a_mount_of_an_unknown_kind() {
     let said = told_after(&[("az-el", "alt-az")]);
     assert_snapshot!(said, @r#"
-    station.toml:13:8: no kind of mount is called "alt-az"; expected "az-el"
+    station.toml:13:8: no kind of mount is called "alt-az"; expected "az-el", "polar", "x-y" or "slant"
       help: write kind = "az-el"
     "#);
 }
@@ -234,7 +247,7 @@ fn a_mount_of_an_unknown_kind() {
 fn a_mount_kind_that_is_no_text() {
     let said = told_after(&[("\"az-el\"", "3")]);
     assert_snapshot!(said, @r#"
-    station.toml:13:8: kind is the number 3; expected "az-el"
+    station.toml:13:8: kind is the number 3; expected "az-el", "polar", "x-y" or "slant"
       help: write it in quotes: kind = "…"
     "#);
 }
@@ -373,7 +386,7 @@ fn missing_keys() {
     assert_snapshot!(said, @r#"
     station.toml:2:1: [site] has no latitude_deg; expected degrees from -90 to 90, north positive
       help: add a line below it: latitude_deg = …
-    station.toml:12:1: [mount] has no kind; expected "az-el"
+    station.toml:12:1: [mount] has no kind; expected "az-el", "polar", "x-y" or "slant"
       help: add a line below it: kind = …
     station.toml:21:1: [dish] has no diameter_m; expected metres from 0.1 to 110
       help: add a line below it: diameter_m = …
@@ -408,9 +421,9 @@ fn emitter_kinds() {
         ("\"mark\"", "\"planet\""),
     ]);
     assert_snapshot!(said, @r#"
-    station.toml:39:8: no kind of emitter is called "sattelite"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "mark"
+    station.toml:39:8: no kind of emitter is called "sattelite"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "geostationary", "mark"
       help: write kind = "satellite"
-    station.toml:58:8: no kind of emitter is called "planet"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "mark"
+    station.toml:58:8: no kind of emitter is called "planet"; expected one of "sun", "moon", "satellite", "radio-source", "beacon", "geostationary", "mark"
     "#);
 }
 

@@ -170,6 +170,7 @@ impl World {
             Action::Log(row) => self.rows.push(row),
             Action::Tell(told) => self.told.push(told),
             Action::Show(status) => self.shown = Some(status),
+            Action::Driven(_) => {}
             Action::End => self.ended = true,
         }
     }

@@ -1,7 +1,7 @@
 //! A little of the study behind docs/accuracy.md: are answers as good as the data allow, and
 //! uncertainties honest?
 
-use crate::study::{HEALTHY, Recipe, Tally, merge, session, tally};
+use crate::study::{HEALTHY, Recipe, Tally, merge, other_kinds, session, session_on, tally};
 use plumbeam::solve::Options;
 
 /// Sessions here; the whole study has 2,000.
@@ -40,6 +40,34 @@ fn answers_scatter_as_little_as_the_data_allow_and_intervals_cover() {
     assert!((LEAST_COVER..MOST_COVER).contains(&coverage), "{coverage}");
     // One good peak in a thousand is lost; three times that is no accident among 14,000.
     assert!(lost * 333 < peaks, "{lost} of {peaks} good peaks lost");
+}
+
+/// Sessions of each kind of mount here; the study has 500.
+const SESSIONS_A_KIND: u64 = 60;
+
+#[test]
+fn on_every_kind_of_mount_answers_scatter_as_little_and_intervals_cover_as_well() {
+    for (name, geometry) in other_kinds() {
+        let mut all = Tally::default();
+        for number in 0..SESSIONS_A_KIND {
+            let session = session_on(number, HEALTHY, geometry);
+            let bound = session.bound().expect("made-up sessions tell their terms");
+            let options = Options {
+                terms: Some(session.terms.clone()),
+                ..Options::default()
+            };
+            let outcome = session
+                .solve(&options)
+                .unwrap_or_else(|e| panic!("{name} {number}: {e}"));
+            let tallies = tally(&session, &bound, &outcome);
+            tallies.values().for_each(|t| all.add(t));
+        }
+        let (scatter, coverage) = (all.scatter(), all.coverage());
+        assert!(all.fitted > 250, "{name}: {} terms", all.fitted);
+        // Of 400 terms, correlated within a session, both wander more than above.
+        assert!(scatter < 1.2, "{name}: scatter {scatter}");
+        assert!((0.89..0.995).contains(&coverage), "{name}: {coverage}");
+    }
 }
 
 #[test]

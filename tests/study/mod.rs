@@ -8,12 +8,14 @@ pub mod again;
 use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;
-use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
+use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
 use plumbeam::explain::misfit::misfit_with_derivatives;
 use plumbeam::explain::observe::{Observation, Observations};
 use plumbeam::fit::quantile::student_two_sided;
 use plumbeam::logbook::{Approach, Peak, TermState};
-use plumbeam::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues, Wrap};
+use plumbeam::mount::{
+    ApproachSigns, Geometry, Kind, LowerAxis, MountModel, Term, TermValues, Wrap,
+};
 use plumbeam::problem::Error;
 use plumbeam::simulate::reading_at_peak;
 use plumbeam::solve::{Options, Outcome, solve_observed};
@@ -64,7 +66,33 @@ pub const HEALTHY: Recipe = Recipe {
     alike: false,
 };
 
-fn station(beamwidth: Angle) -> Station {
+/// What a mount that stands so can read: enough for all of the sky on the near side of its axis.
+fn ranges(geometry: &Geometry) -> [(Angle, Angle); 2] {
+    let of = |low, high| (Angle::from_degrees(low), Angle::from_degrees(high));
+    match geometry.kind() {
+        Kind::AzEl => [of(-180.0, 540.0), of(-20.0, 100.0)],
+        Kind::Slant => [of(-180.0, 540.0), of(-80.0, 90.0)],
+        Kind::Polar(_) | Kind::XY(_) => [of(-180.0, 180.0), of(-90.0, 90.0)],
+    }
+}
+
+/// One mount of each kind beside az-el, at the latitude of the study's station where that counts.
+pub fn other_kinds() -> [(&'static str, Geometry); 5] {
+    let d = Angle::from_degrees;
+    [
+        ("polar, north", Geometry::polar(d(50.0))),
+        ("polar, south", Geometry::polar(d(-30.0))),
+        ("x-y, north-south", Geometry::x_y(LowerAxis::NorthSouth)),
+        ("x-y, east-west", Geometry::x_y(LowerAxis::EastWest)),
+        ("slant", Geometry::slant(d(17.0), d(205.0))),
+    ]
+}
+
+fn station(beamwidth: Angle, geometry: Geometry) -> Station {
+    let [azimuth_range, mut elevation_range] = ranges(&geometry);
+    if geometry.kind().is_az_el() {
+        elevation_range = (Angle::ZERO, Angle::RIGHT);
+    }
     Station {
         site: Site {
             name: "invented".to_owned(),
@@ -80,9 +108,9 @@ fn station(beamwidth: Angle) -> Station {
             assumptions: Vec::new(),
         },
         mount: Mount {
-            geometry: Geometry::AZ_EL,
-            azimuth_range: (Angle::from_degrees(-180.0), Angle::from_degrees(540.0)),
-            elevation_range: (Angle::ZERO, Angle::RIGHT),
+            geometry,
+            azimuth_range,
+            elevation_range,
             azimuth_teeth: None,
             elevation_teeth: None,
             bearings: Bearings::default(),
@@ -111,6 +139,11 @@ const JOINING: [&[Term]; 6] = [
 
 /// The made-up session of that number.
 pub fn session(number: u64, recipe: Recipe) -> Session {
+    session_on(number, recipe, Geometry::AZ_EL)
+}
+
+/// The same for a mount that stands so.
+pub fn session_on(number: u64, recipe: Recipe, geometry: Geometry) -> Session {
     let mut rng = ChaCha12Rng::seed_from_u64(0x5eed_0000 + number);
     let beamwidth = Angle::from_degrees([0.4, 2.0, 5.0, 10.0][rng.random_range(0..4)]);
     let noise = beamwidth * rng.random_range(0.005..0.02);
@@ -126,7 +159,8 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
     let mut terms = vec![Term::AzimuthZero, Term::ElevationZero];
     let groups = rng.random_range(1..=JOINING.len());
     for group in &JOINING[..groups] {
-        if 2 * count >= 3 * (terms.len() + group.len()) {
+        let has = group.iter().all(|term| geometry.kind().has(*term));
+        if has && 2 * count >= 3 * (terms.len() + group.len()) {
             terms.extend_from_slice(group);
         }
     }
@@ -140,7 +174,7 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
         };
         truth.set_inside(*term, size * bell(&mut rng));
     }
-    let model = MountModel::az_el(truth);
+    let model = MountModel::new(geometry, truth);
     let mut observations = Observations::default();
     let common = far(&mut rng, beamwidth);
     let mut bad = Vec::new();
@@ -175,7 +209,7 @@ pub fn session(number: u64, recipe: Recipe) -> Session {
         }
     }
     Session {
-        station: station(beamwidth),
+        station: station(beamwidth, geometry),
         observations,
         truth,
         terms,
@@ -222,9 +256,10 @@ pub fn observe(
     step: Offset,
     approach: [Approach; 2],
 ) -> Option<Observation> {
+    let [azimuth_range, elevation_range] = ranges(model.geometry());
     let wrap = Wrap {
-        azimuth_range: (Angle::from_degrees(-180.0), Angle::from_degrees(540.0)),
-        elevation_range: (Angle::from_degrees(-20.0), Angle::from_degrees(100.0)),
+        azimuth_range,
+        elevation_range,
         present: Some(EncoderReading::from_degrees(
             rng.random_range(-180.0..540.0),
             45.0,
@@ -278,7 +313,7 @@ impl Session {
     /// at the truth, with the true noise.
     pub fn bound(&self) -> Option<Vec<f64>> {
         let n = self.terms.len();
-        let model = MountModel::az_el(self.truth);
+        let model = MountModel::new(self.station.mount.geometry, self.truth);
         let mut information = DMatrix::<f64>::zeros(n, n);
         for (i, observation) in self.observations.usable.iter().enumerate() {
             if self.bad.contains(&i) {
@@ -376,5 +411,5 @@ pub fn residual(model: &MountModel, observation: &Observation) -> Offset {
         elevation: observation.peak.elevation.unwrap_or(Angle::ZERO),
     };
     let beam = model.beam_vector(reading, observation.approach());
-    SkyBasis::at(&beam).offset_to(&observation.target)
+    (model.geometry().basis_at(&beam)).offset_to(&observation.target)
 }

@@ -163,6 +163,7 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
     let from = day.plus_seconds(3600.0 * rng.random_range(-12.0..12.0));
     let truth = Truth {
         scans: Default::default(),
+        practice: Default::default(),
         terms,
         noise,
         session: Session {
@@ -304,6 +305,7 @@ impl Design {
         let from = day.plus_seconds(3600.0 * rng.random_range(-6.0..6.0));
         let mut truth = Truth {
             scans: Default::default(),
+            practice: Default::default(),
             terms: healthy_terms(&mut rng, beam),
             noise: Noise {
                 cross_elevation_deg: sigma,

@@ -2,7 +2,7 @@
 #![allow(dead_code)] // each test file uses its part
 
 use plumbeam::angle::Angle;
-use plumbeam::mount::{MountModel, Term, TermValues};
+use plumbeam::mount::{Geometry, LowerAxis, MountModel, Term, TermValues};
 use plumbeam::station::Weather;
 use plumbeam::table::{
     Air, DemandKind, EncoderRange, FullModel, Grid, Microdegrees, Provenance, Request,
@@ -47,8 +47,17 @@ pub fn full_model(
     }
 }
 
+/// The same mount standing otherwise.
+fn standing(geometry: Geometry, full: FullModel) -> FullModel {
+    FullModel {
+        mount: MountModel::new(geometry, *full.mount.terms()),
+        ..full
+    }
+}
+
 /// A small dish with the usual terms; the same for geometric demands; every term there is, with an
-/// azimuth zero at the seam of half a turn and a wide cable range; a narrow beam.
+/// azimuth zero at the seam of half a turn and a wide cable range; a narrow beam; mounts of other
+/// kinds.
 pub fn cases() -> Vec<Case> {
     let d = Angle::from_degrees;
     let usual = [
@@ -109,6 +118,35 @@ pub fn cases() -> Vec<Case> {
             "narrow beam",
             full_model(&usual, None, cable, (0.0, 90.0)),
             0.7,
+        ),
+        case(
+            "polar in the south, geometric",
+            standing(
+                Geometry::polar(d(-33.0)),
+                full_model(
+                    &usual,
+                    Some((980.0, 20.0, 0.4)),
+                    (-120.0, 120.0),
+                    (-85.0, 50.0),
+                ),
+            ),
+            5.0,
+        ),
+        case(
+            "x-y on a north-south axis",
+            standing(
+                Geometry::x_y(LowerAxis::NorthSouth),
+                full_model(&usual, None, (-85.0, 85.0), (-80.0, 80.0)),
+            ),
+            5.0,
+        ),
+        case(
+            "slant",
+            standing(
+                Geometry::slant(d(17.0), d(205.0)),
+                full_model(&usual, None, cable, (0.0, 90.0)),
+            ),
+            5.0,
         ),
     ]
 }

@@ -117,7 +117,7 @@ struct Called {
 
 const STATION: [&str; 2] = ["station.toml", "satellites.tle"];
 
-const VERBS: [Called; 15] = [
+const VERBS: [Called; 18] = [
     Called {
         arguments: &["sky", "--at", "2026-09-12T12:00:00Z"],
         options: &["--out"],
@@ -209,6 +209,53 @@ const VERBS: [Called; 15] = [
         reads: &["peaks.csv"],
     },
     Called {
+        arguments: &[
+            "observe",
+            "--practice",
+            "--truth",
+            "truth.toml",
+            "--rehearse",
+            "--calibration",
+            "calibration.json",
+            "--peaks",
+            "new-peaks.csv",
+            "--result",
+            "new.json",
+        ],
+        options: &["--out", "--report"],
+        reads: &["truth.toml", "calibration.json"],
+    },
+    Called {
+        arguments: &[
+            "observe",
+            "--practice",
+            "--truth",
+            "truth.toml",
+            "--rehearse",
+            "--out",
+            "new-scans.csv",
+            "--result",
+            "new.json",
+        ],
+        options: &["--peaks"],
+        reads: &["truth.toml"],
+    },
+    Called {
+        arguments: &[
+            "observe",
+            "--practice",
+            "--truth",
+            "truth.toml",
+            "--rehearse",
+            "--out",
+            "new-scans.csv",
+            "--peaks",
+            "new-peaks.csv",
+        ],
+        options: &["--result"],
+        reads: &["truth.toml"],
+    },
+    Called {
         arguments: &["simulate", "--truth", "truth.toml"],
         options: &["--out"],
         reads: &["truth.toml"],
@@ -276,7 +323,7 @@ fn no_verb_writes_over_a_file_of_another_kind() {
             let own = |kind: &str| verb.arguments[0] == kind;
             // An older one of the same kind, which is kept.
             let same = match name {
-                "calibration.json" => own("solve") || own("recheck"),
+                "calibration.json" => own("solve") || own("recheck") || own("observe"),
                 "table.csv" => own("table"),
                 _ => false,
             };

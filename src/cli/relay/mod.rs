@@ -148,7 +148,7 @@ pub enum SunOption {
     Off,
 }
 
-fn sun_zone(text: &str) -> Result<SunOption, String> {
+pub(super) fn sun_zone(text: &str) -> Result<SunOption, String> {
     /// A zone beyond this leaves no sky.
     const LARGEST: f64 = 60.0;
     if text == "off" {
@@ -395,7 +395,7 @@ fn zone(
     }
 }
 
-fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
+pub(super) fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
     /// Lower than this the Sun heats nothing: it is down, by refraction and all.
     const DOWN: Angle = Angle::from_degrees(-1.0);
     match sky.apparent_of(sky.sun(), time) {

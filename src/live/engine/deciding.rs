@@ -1,6 +1,6 @@
 //! From a wish to what is sent: the guard is asked, and the way is pursued.
 
-use super::{Action, MOTION, Pending, Relay, SunPlace, WaitingFor, Wire, Wish};
+use super::{Action, Driven, MOTION, Pending, Relay, SunPlace, WaitingFor, Wire, Wish};
 use crate::live::aim::NoAim;
 use crate::live::axes::Axes;
 use crate::live::daemon::Question;
@@ -62,6 +62,7 @@ impl Relay {
                     }
                 }
             }
+            Wish::Readings(goal) => goal,
             Wish::Park => match self.settings.park {
                 Some(park) => park,
                 None => return,
@@ -145,6 +146,7 @@ impl Relay {
         self.ways.push((here, to, self.now));
         self.moved_at = Some(self.now);
         self.stopping = None;
+        self.hear(Driven::Sent(to));
         self.ask(Question::Target(number), Some(to));
     }
 

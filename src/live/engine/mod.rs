@@ -6,6 +6,7 @@
 
 mod clients;
 mod deciding;
+mod driving;
 mod mount;
 mod replies;
 mod stopping;
@@ -25,6 +26,7 @@ use super::told::{Loudness, Status, Told};
 use crate::angle::Angle;
 use crate::table::FullModel;
 use crate::time::Utc;
+pub use driving::{Drive, Driven};
 
 /// What happens when the client that commands goes away.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -120,6 +122,8 @@ pub enum Event<'a> {
     Calibration(Box<FullModel>, Vec<String>),
     /// Something to tell.
     Tell(Told),
+    /// The program that owns the relay wants something of the mount.
+    Drive(Drive),
     /// Time has passed.
     Tick,
 }
@@ -143,6 +147,8 @@ pub enum Action {
     Tell(Told),
     /// Show where things stand.
     Show(Status),
+    /// For the program that owns the relay, if it drives the mount itself.
+    Driven(Driven),
     /// The relay has ended.
     End,
 }
@@ -187,6 +193,7 @@ const NOT_CONNECTED: &str = "the mount is not connected";
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Wish {
     Demand(Asked),
+    Readings(Axes),
     Park,
     Move(Way),
 }
@@ -352,6 +359,7 @@ impl Relay {
                 self.aim.replace(full);
             }
             Event::Tell(told) => self.out.push(Action::Tell(told)),
+            Event::Drive(drive) => self.drive(drive),
             Event::Tick => {}
         }
         self.look_after();

@@ -1,8 +1,8 @@
 //! The mount's side: connections that come and go, answers, and what readings tell.
 
 use super::{
-    ALARM_AGAIN, Action, BRAKING, MOTION, NOT_CONNECTED, Relay, SUN_EVERY, SunPlace, WaitingFor,
-    Wire,
+    ALARM_AGAIN, Action, BRAKING, Driven, MOTION, NOT_CONNECTED, Relay, SUN_EVERY, SunPlace,
+    WaitingFor, Wire,
 };
 use crate::angle::{Angle, angle_between};
 use crate::live::axes::Axes;
@@ -50,6 +50,7 @@ impl Relay {
             }
             Wire::Main => {
                 let was_up = self.main.is_up();
+                self.hear(Driven::Lost(why.to_owned()));
                 self.main_answers = false;
                 // A stop that may not have arrived is sent first when it is back.
                 self.owed_stop |= self.stopping.is_some_and(|stopping| !stopping.acknowledged);
@@ -122,6 +123,8 @@ impl Relay {
             match answer {
                 Answer::Position(..) if wire == Wire::Stop => {}
                 Answer::Position(axes, asked) => self.position(axes, asked),
+                Answer::Limits(limits) => self.hear(Driven::Limits(Some(limits))),
+                Answer::Code(Question::Limits, _) => self.hear(Driven::Limits(None)),
                 Answer::Code(Question::Position, code) => {
                     self.guard = format!("the mount answers {code} when asked where it stands");
                 }
@@ -190,6 +193,8 @@ impl Relay {
             }
         }
         self.reading = Some((axes, asked));
+        let between = self.now.saturating_sub(asked) / 2;
+        self.hear(Driven::At(axes, asked + between));
         // The latest way always counts; those before it as long as an axis may brake on them.
         let now = self.now;
         let keep = self.ways.len().saturating_sub(1);

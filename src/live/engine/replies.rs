@@ -1,6 +1,6 @@
 //! Replies in their order, rows of the log, and what the person is told and shown.
 
-use super::{Action, FOLLOWED, Relay, Waiting, WaitingFor};
+use super::{Action, Driven, FOLLOWED, Relay, Waiting, WaitingFor};
 use crate::angle::Angle;
 use crate::live::aim::Asked;
 use crate::live::axes::Axes;
@@ -48,6 +48,9 @@ impl Relay {
     /// Answers the command of that number.
     pub(super) fn settle(&mut self, number: u64, code: Code, why: &str) {
         let Some(waiting) = self.take_waiting(number) else {
+            if number == 0 && code != Code::Done {
+                self.hear(Driven::Refused(why.to_owned()));
+            }
             return;
         };
         let reply = waiting.request.answer(code);

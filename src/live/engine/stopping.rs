@@ -1,6 +1,8 @@
 //! Stops: written first, watched, repeated; and what holds demands back until someone has looked.
 
-use super::{Action, MOTION, Operator, Relay, STOP_IGNORED, STOP_UNANSWERED, Stopping, Wire};
+use super::{
+    Action, Driven, MOTION, Operator, Relay, STOP_IGNORED, STOP_UNANSWERED, Stopping, Wire,
+};
 use crate::angle::Angle;
 use crate::live::daemon::Question;
 use crate::live::record::{RELAY, Row};
@@ -11,6 +13,7 @@ impl Relay {
     /// still overtake it.
     pub(super) fn stop(&mut self, why: &str) {
         let now = self.now;
+        self.hear(Driven::Stopped(why.to_owned()));
         let mut written = false;
         if let Some(talk) = self.stop_wire.conversation() {
             let text = talk.ask(Question::Stop, None, now);
@@ -85,6 +88,7 @@ impl Relay {
         }
         if self.now.saturating_sub(stopping.told_at) >= STOP_IGNORED {
             stopping.told_at = self.now;
+            self.hear(Driven::Disobeyed);
             self.stopping = Some(stopping);
             self.tell(
                 Loudness::Alarm,

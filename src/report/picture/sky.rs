@@ -4,7 +4,8 @@ use plotters_backend::DrawingBackend;
 
 use super::peaks::{Measured, quantile, stamp, thinning, used_words};
 use super::round_sky::{RoundSky, mask_line};
-use crate::angle::Offset;
+use crate::angle::{Angle, Apparent, Direction, Offset, SkyBasis};
+use crate::mount::Geometry;
 use crate::number;
 use crate::plot::{
     Align, Canvas, Key, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
@@ -60,6 +61,10 @@ pub struct SkyPicture {
     before: Side,
     after: Side,
     horizon: Vec<(f64, f64)>,
+    /// Where the ends of a first axis that does not stand upright show, azimuth in radians and
+    /// elevation in degrees.
+    ends: Vec<(f64, f64)>,
+    axis_1: &'static str,
     grouped: bool,
     stamp: String,
     used: String,
@@ -74,7 +79,12 @@ impl SkyPicture {
         let outcome = report.outcome;
         let side = |name: &str, rms: f64, offset: fn(&PeakOutcome) -> Offset| {
             let rms = number::rms(rms, outcome.degrees_of_freedom);
-            Side::new(format!("{name}: rms {rms} deg"), &outcome.peaks, offset)
+            Side::new(
+                format!("{name}: rms {rms} deg"),
+                outcome.model.geometry(),
+                &outcome.peaks,
+                offset,
+            )
         };
         let used_count = outcome.peaks.iter().filter(|p| p.used).count();
         let (used, rejected) = used_words(report);
@@ -82,6 +92,8 @@ impl SkyPicture {
             before: side("Before", outcome.rms_before.degrees(), |p| p.before),
             after: side("After", outcome.rms_after.degrees(), |p| p.residual),
             horizon: mask_line(&report.station.horizon),
+            ends: axis_ends(outcome.model.geometry()),
+            axis_1: outcome.model.kind().axis_1(),
             grouped: used_count > MOST_SINGLE_ARROWS,
             stamp: stamp(report),
             used,
@@ -93,17 +105,57 @@ impl SkyPicture {
     }
 }
 
+/// Radius of the mark of an axis, pixels.
+const AXIS_RING: f64 = 7.0;
+
+/// The ends of a first axis that stand above the horizon or on it; of an upright one none, for
+/// there the zenith is marked.
+fn axis_ends(geometry: &Geometry) -> Vec<(f64, f64)> {
+    if geometry.kind().is_az_el() {
+        return Vec::new();
+    }
+    let axis = geometry.axis_1();
+    ([axis, -axis].iter())
+        .map(Direction::<Apparent>::from_east_north_up)
+        .filter(|end| end.elevation() > -HAIR)
+        .map(|end| (end.azimuth().radians(), end.elevation().degrees()))
+        .collect()
+}
+
+/// A level axis may lie a rounding below the horizon.
+const HAIR: Angle = Angle::from_degrees(1e-6);
+
+/// A step along the axes of a mount as one in azimuth (on the sky) and elevation, degrees.
+fn on_sky(geometry: &Geometry, peak: &PeakOutcome, step: Measured) -> (f64, f64) {
+    let (first, second) = (
+        step.cross_elevation.unwrap_or(0.0),
+        step.elevation.unwrap_or(0.0),
+    );
+    if geometry.kind().is_az_el() {
+        return (first, second);
+    }
+    let target = peak.target.east_north_up();
+    let (axes, sky) = (geometry.basis_at(&target), SkyBasis::at(&target));
+    let step = axes.rightward * first + axes.upward * second;
+    (sky.rightward.dot(&step), sky.upward.dot(&step))
+}
+
 impl Side {
-    fn new(heading: String, peaks: &[PeakOutcome], offset: fn(&PeakOutcome) -> Offset) -> Side {
+    fn new(
+        heading: String,
+        geometry: &Geometry,
+        peaks: &[PeakOutcome],
+        offset: fn(&PeakOutcome) -> Offset,
+    ) -> Side {
         let arrow = |p: &PeakOutcome| {
-            let step = Measured::of(p, offset(p));
+            let step = on_sky(geometry, p, Measured::of(p, offset(p)));
             Arrow {
                 azimuth_rad: p.target.azimuth().radians(),
                 elevation_deg: p.target.elevation().degrees(),
-                cross_elevation: step.cross_elevation.unwrap_or(0.0),
-                elevation: step.elevation.unwrap_or(0.0),
+                cross_elevation: step.0,
+                elevation: step.1,
                 used: p.used,
-                partial: step.both().is_none(),
+                partial: !(p.azimuth_measured && p.elevation_measured),
             }
         };
         let used: Vec<Arrow> = peaks.iter().filter(|p| p.used).map(arrow).collect();
@@ -232,6 +284,14 @@ impl Side {
         };
         canvas.text((sky.centre.0, room.top + 14.0), &self.heading, &heading);
         sky.draw_grid(canvas, &picture.horizon);
+        for (azimuth, elevation) in &picture.ends {
+            canvas.marker(
+                sky.at(*azimuth, *elevation),
+                Marker::Ring,
+                AXIS_RING,
+                colours::GREEN,
+            );
+        }
         let places = self.arrows.iter().map(|a| (a.azimuth_rad, a.elevation_deg));
         sky.label_circles(canvas, &places.collect::<Vec<_>>());
         for arrow in &self.arrows {
@@ -300,6 +360,10 @@ impl Picture for SkyPicture {
         if self.any_rejected {
             let words = self.rejected.clone();
             items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
+        }
+        if !self.ends.is_empty() {
+            let words = format!("where the {} points: about it is the keyhole", self.axis_1);
+            items.push((Key::Mark(Marker::Ring, colours::GREEN), words));
         }
         if !self.horizon.is_empty() {
             let words = "grey rim: below the station's horizon".to_owned();

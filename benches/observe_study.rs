@@ -1,0 +1,197 @@
+//! Practised observations of mounts with random errors: what `docs/observe.md` says of them.
+//!
+//! `cargo bench --bench observe_study -- 200`
+
+#[path = "../tests/observe/world.rs"]
+mod world;
+
+use plumbeam::logbook::{PeakLog, Trust};
+use plumbeam::mount::Term;
+use plumbeam::observe::Ending;
+use plumbeam::solve::{Options, calibration, solve};
+use plumbeam::time::Utc;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha12Rng;
+use rand_distr::{Distribution, StandardNormal};
+use rayon::prelude::*;
+
+use world::{World, apart, deg, station, truth};
+
+/// What one observation came to.
+struct Result {
+    kind: usize,
+    signal_to_noise: f64,
+    minutes: f64,
+    scans: usize,
+    ending: String,
+    /// Off over the sky, and the bound promised in 95 % of cases; none without a calibration.
+    off: Option<(f64, f64, Trust)>,
+    /// Fitted terms: how many, and how many whose 95 % interval holds the truth.
+    terms: (usize, usize),
+}
+
+const KINDS: [(&str, f64); 3] = [
+    ("station-plain.toml", 5.0),
+    ("station-plain.toml", 2.5),
+    ("station-narrow.toml", 1.0),
+];
+
+fn one(seed: u64) -> Result {
+    let mut rng = ChaCha12Rng::seed_from_u64(seed);
+    let kind = (seed % 3) as usize;
+    let (file, beamwidth) = KINDS[kind];
+    let mut normal = |sigma: f64| -> f64 {
+        let deviate: f64 = StandardNormal.sample(&mut rng);
+        sigma * deviate
+    };
+    let mut terms = String::new();
+    for (name, sigma) in [
+        ("tilt-north", 0.5),
+        ("tilt-east", 0.5),
+        ("collimation", 0.4),
+        ("axis-skew", 0.1),
+        ("droop", 0.15),
+    ] {
+        terms.push_str(&format!("{name} = {}\n", normal(sigma)));
+    }
+    for (name, most) in [
+        ("azimuth-zero", 10.0),
+        ("elevation-zero", 10.0),
+        ("azimuth-backlash", 0.4),
+        ("elevation-backlash", 0.3),
+    ] {
+        let low = if name.ends_with("zero") { -most } else { 0.0 };
+        terms.push_str(&format!("{name} = {}\n", rng.random_range(low..most)));
+    }
+    if rng.random_bool(0.3) {
+        let size = rng.random_range(0.1..0.4);
+        terms.push_str(&format!("azimuth-runout-cos = {size}\n"));
+    }
+    let signal_to_noise = 5f64 * 200f64.powf(rng.random_range(0.0..1.0));
+    let more = format!(
+        "[scans]\nsignal_to_noise = {signal_to_noise}\nlag_s = {}\n[practice]\nspikes_per_minute = {}\n\
+         drift_db_per_hour = {}\nstart_deg = [0.0, 30.0]\n",
+        rng.random_range(0.0..0.3),
+        rng.random_range(0.0..2.0),
+        rng.random_range(-0.5..0.5),
+    );
+    let more = match kind {
+        2 => more.replace("[practice]\n", "[practice]\nspeed_deg_s = 3.0\n"),
+        _ => more,
+    };
+    let mut station = station(file);
+    station.dish.beamwidth = deg(beamwidth);
+    let mut truth = truth(&terms, &more);
+    truth.noise.resolution_deg = if kind == 2 { 0.01 } else { 0.1 };
+    let mut world = World::new(station, truth);
+    world.seed = seed;
+    world.settings.for_s = 5400.0;
+    let (owner, took, _) = world.run();
+    let ending = match (&owner.ending, &owner.stopped) {
+        (Some(Ending::Reached), _) => "reached".to_owned(),
+        (Some(Ending::Over(why)), _) => format!("over: {why}"),
+        (_, Some((_, cause))) => format!("stopped: {cause}"),
+        (other, _) => format!("{other:?}"),
+    };
+    let mut result = Result {
+        kind,
+        signal_to_noise,
+        minutes: took.as_secs_f64() / 60.0,
+        scans: owner.looked.len(),
+        ending,
+        off: None,
+        terms: (0, 0),
+    };
+    let parsed = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &world.station);
+    let Ok(log) = parsed else { return result };
+    let Ok(outcome) = solve(&world.station, &world.sky, &log, &Options::default()) else {
+        return result;
+    };
+    let now = Utc::parse(world::START).expect("a time");
+    let trust = calibration(&outcome, &world.station, now).trust;
+    let real = world.truth.model(&world.station.mount.geometry).unwrap();
+    let off = apart(&outcome.model, &real).degrees();
+    let promised = (outcome.sky_error.as_ref()).map_or(f64::NAN, |e| e.rms_95.degrees());
+    result.off = Some((off, promised, trust));
+    for estimate in &outcome.terms {
+        let Some(sigma) = estimate.sigma else {
+            continue;
+        };
+        if estimate.term == Term::ClockOffset {
+            continue;
+        }
+        let miss = estimate.value - real.terms().inside(estimate.term);
+        let miss = if estimate.term == Term::AzimuthZero {
+            plumbeam::angle::Angle::from_radians(miss)
+                .wrapped_signed()
+                .radians()
+        } else {
+            miss
+        };
+        result.terms.0 += 1;
+        result.terms.1 += usize::from(miss.abs() <= 1.96 * sigma);
+    }
+    result
+}
+
+fn main() {
+    let count = std::env::args()
+        .filter_map(|a| a.parse::<u64>().ok())
+        .next()
+        .unwrap_or(60);
+    report(count);
+}
+
+fn report(count: u64) {
+    let results: Vec<Result> = (0..count).into_par_iter().map(one).collect();
+    println!(
+        "| beam | observations | reached | stopped | over | minutes | scans | within the promised 95 % | 95 % intervals hold | wrong though called good |"
+    );
+    println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
+    for (kind, (_, beam)) in KINDS.iter().enumerate() {
+        let of: Vec<&Result> = results.iter().filter(|r| r.kind == kind).collect();
+        let starts = |words: &str| of.iter().filter(|r| r.ending.starts_with(words)).count();
+        let reached: Vec<&&Result> = of.iter().filter(|r| r.ending == "reached").collect();
+        let mean = |f: &dyn Fn(&Result) -> f64| {
+            reached.iter().map(|r| f(r)).sum::<f64>() / reached.len().max(1) as f64
+        };
+        let held = (reached.iter())
+            .filter(|r| {
+                r.off
+                    .as_ref()
+                    .is_some_and(|(off, promised, _)| off <= promised)
+            })
+            .count();
+        let (all, good) = (reached.iter()).fold((0, 0), |(a, g), r| (a + r.terms.0, g + r.terms.1));
+        let wrong = (of.iter())
+            .filter(|r| {
+                r.off.as_ref().is_some_and(|(off, promised, trust)| {
+                    *trust == Trust::Good && *off > 2.0 * promised
+                })
+            })
+            .count();
+        println!(
+            "| {beam} deg | {} | {} | {} | {} | {:.1} | {:.1} | {:.1} % | {:.1} % of {all} | {wrong} |",
+            of.len(),
+            reached.len(),
+            starts("stopped"),
+            starts("over"),
+            mean(&|r| r.minutes),
+            mean(&|r| r.scans as f64),
+            100.0 * held as f64 / reached.len().max(1) as f64,
+            100.0 * good as f64 / all.max(1) as f64,
+        );
+    }
+    for (seed, result) in results.iter().enumerate() {
+        if result.ending != "reached" {
+            println!(
+                "{seed}: beam {}, signal to noise {:.0}: {} after {:.0} minutes and {} scans",
+                KINDS[result.kind].1,
+                result.signal_to_noise,
+                result.ending,
+                result.minutes,
+                result.scans
+            );
+        }
+    }
+}

@@ -1,0 +1,646 @@
+//! The observation, as a machine without input, output or clock of its own: what happens goes in with
+//! the time at which it happened, and what is to be done about it comes out. Over sockets and on a
+//! pretended clock the same machine runs.
+
+use std::collections::VecDeque;
+use std::sync::Arc;
+use std::time::Duration;
+
+use super::knowledge::Knowledge;
+use super::moving::Move;
+use super::pattern::Pattern;
+use super::power::Power;
+use super::recorder::Recorder;
+use super::safety::StopTest;
+use super::search::EmptySky;
+use super::think::{Answer, Job, Looked, Solved};
+use super::watch::{Cause, Watch};
+use crate::angle::Angle;
+use crate::live::{
+    self, Aim, Axes, Drive, Driven, InKeyhole, Loudness, OnDisconnect, Operator, Relay, ReportTurn,
+    SunAt, Told, Travel, Wire,
+};
+use crate::logbook::{PowerUnit, Scan};
+use crate::sky::{EmitterId, Sky};
+use crate::station::Station;
+use crate::table::{Air, DemandKind, EncoderRange, FullModel};
+use crate::time::Utc;
+
+/// How an observation goes.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// Half-angle of the zone round the Sun without the pointing error; none when it is not guarded.
+    pub zone: Option<Angle>,
+    /// The pointing error of a mount of which nothing is known is no larger than this.
+    pub most_error: Angle,
+    /// No reading is sent farther ahead of the mount.
+    pub leash: Angle,
+    /// It ends when the expected pointing error is no larger,
+    pub wanted: Angle,
+    /// or after so long.
+    pub for_s: f64,
+    /// Emitters that may be chosen.
+    pub emitters: Vec<EmitterId>,
+    /// Whether the user named them.
+    pub named: bool,
+    /// To be searched for first.
+    pub search_on: Option<EmitterId>,
+    /// In the beam by hand when it starts.
+    pub start_on: Option<EmitterId>,
+    /// What the receiver's powers are.
+    pub unit: PowerUnit,
+    /// What is known of the mount.
+    pub prior: Knowledge,
+    /// Whether that is nothing: it is searched for then.
+    pub uncalibrated: bool,
+    /// How emitters are scanned.
+    pub pattern: Pattern,
+    /// Ends when it has told what it would do.
+    pub rehearse: bool,
+    /// Whether stops have a connection of their own.
+    pub own_stop: bool,
+    /// Scans of before, when a started observation goes on.
+    pub scans: Vec<Scan>,
+}
+
+/// What happens.
+#[derive(Debug)]
+pub enum Event<'a> {
+    /// A connection to the mount stands.
+    WireUp(Wire),
+    /// It brought something.
+    WireBytes(Wire, &'a [u8]),
+    /// It is gone, or could not be made: why.
+    WireDown(Wire, String),
+    /// The receiver told a power.
+    Power(Power),
+    /// A line of the receiver made no sense, or its source is gone: what.
+    NoPower(String),
+    /// A key.
+    Key(u8),
+    /// A signal to end.
+    Signal,
+    /// The stop file is there, or is gone.
+    StopFile(bool),
+    /// What was to be worked out.
+    Thought(Box<Answer>),
+    /// Time has passed.
+    Tick,
+}
+
+/// A sample for the log.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// Name of its scan.
+    pub scan: String,
+    /// Emitter.
+    pub emitter: String,
+    /// When.
+    pub time: Utc,
+    /// Readings.
+    pub axes: Axes,
+    /// In the receiver's unit.
+    pub value: f64,
+}
+
+/// Where things stand, for the person.
+#[derive(Clone, Debug, Default)]
+pub struct Progress {
+    /// What is done just now.
+    pub doing: String,
+    /// Where the mount stands.
+    pub reading: Option<Axes>,
+    /// The present cut: from the expected place along it in beamwidths, and power over the empty sky.
+    pub cut: Vec<(f64, f64)>,
+    /// Peaks so far.
+    pub peaks: usize,
+    /// Expected pointing error by now, and what is asked for.
+    pub error: (Option<Angle>, Angle),
+    /// Seconds left.
+    pub left_s: f64,
+    /// From the beam to the Sun.
+    pub sun: Option<Angle>,
+}
+
+/// How it ended.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Ending {
+    /// The expected pointing error is as small as asked for.
+    Reached,
+    /// The time is over, or nothing more can be measured: which.
+    Over(String),
+    /// A person ended it.
+    BrokenOff(String),
+    /// It was a rehearsal.
+    Rehearsed,
+}
+
+/// What is to be done.
+#[derive(Debug)]
+pub enum Action {
+    /// Make a connection to the mount.
+    Connect(Wire),
+    /// Send this over it, at once.
+    Write(Wire, String),
+    /// Close it.
+    Drop(Wire),
+    /// Work this out, aside.
+    Think(Box<Job>),
+    /// Append these to the log of scans.
+    Rows(Vec<Row>),
+    /// A scan was looked at, and what is known now.
+    Looked(Box<Looked>, Option<Solved>),
+    /// The peaks file is this now.
+    Peaks(String),
+    /// Tell the person.
+    Tell(Told),
+    /// Show where things stand.
+    Show(Box<Progress>),
+    /// It has ended.
+    End(Ending),
+}
+
+/// What is going on.
+#[derive(Clone, Debug)]
+pub(super) enum Phase {
+    /// Until the mount has told where it stands and which ranges it has.
+    Connecting,
+    /// What would be done was told; waits for `arm`.
+    Rehearsed,
+    /// Each axis is moved and stopped.
+    Testing(StopTest),
+    /// Waits for `go`.
+    Armed,
+    /// Something is worked out.
+    Thinking,
+    /// The mount is moved.
+    Moving(Box<Move>),
+    /// Nothing is done until then.
+    Pausing(Utc, EmitterId),
+    /// Stopped; waits for a person.
+    Held(Cause),
+    /// A person ended it; the mount is given time to stand.
+    Ending(Duration, Ending),
+    /// It has ended.
+    Ended,
+}
+
+/// How things are with the present emitter.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Attempt {
+    /// Which.
+    pub emitter: Option<EmitterId>,
+    /// Crosses that were centred again.
+    pub centred: u32,
+    /// Searches.
+    pub searched: u32,
+    /// So many times the spread.
+    pub wider: f64,
+    /// Offset on the sky at which it was last seen.
+    pub middle: [Angle; 2],
+    /// It is looked at again to see whether something slipped: the emitter that stood off, and by how
+    /// much.
+    pub checks: Option<(String, Angle)>,
+}
+
+/// The observation.
+pub struct Observation {
+    pub(super) settings: Settings,
+    pub(super) station: Arc<Station>,
+    pub(super) sky: Arc<Sky>,
+    relay: Relay,
+    pub(super) out: Vec<Action>,
+    pub(super) now: Duration,
+    pub(super) utc: Utc,
+    pub(super) phase: Phase,
+    pub(super) watch: Watch,
+    pub(super) recorder: Recorder,
+    pub(super) reading: Option<(Axes, Duration)>,
+    /// Readings of late, to tell the encoder's step and the speed.
+    pub(super) lately: VecDeque<(Duration, Axes)>,
+    pub(super) resolution: Angle,
+    pub(super) fastest: Angle,
+    pub(super) range: Travel,
+    pub(super) limits_asked: bool,
+    pub(super) limits: Option<Option<Travel>>,
+    pub(super) empty: Option<EmptySky>,
+    pub(super) knowledge: Knowledge,
+    pub(super) prior: Knowledge,
+    pub(super) scans: Vec<Scan>,
+    /// Scans before this one tell nothing of the mount as it stands.
+    pub(super) since: usize,
+    pub(super) scan_number: usize,
+    /// Scans of the last cross, and of the one before a check.
+    pub(super) new_scans: usize,
+    pub(super) scans_before: usize,
+    pub(super) aside: Vec<(EmitterId, Utc)>,
+    pub(super) attempt: Attempt,
+    /// The emitter of the last good peak.
+    pub(super) last_good: Option<EmitterId>,
+    pub(super) two_speeds: bool,
+    pub(super) crosses: usize,
+    /// Emitters with a good peak.
+    pub(super) found_on: Vec<EmitterId>,
+    pub(super) saturated: u32,
+    pub(super) signal_to_noise: Option<f64>,
+    pub(super) peaks: usize,
+    pub(super) solved: Option<Solved>,
+    pub(super) expected: Option<(Angle, Angle)>,
+    pub(super) until: Option<Utc>,
+    pub(super) words: String,
+    /// What was driven to last.
+    pub(super) target: Option<Axes>,
+    /// What the relay sent last.
+    pub(super) last_sent: Option<Axes>,
+    pub(super) zone_now: Option<Angle>,
+    /// When the beam last was in the zone round the Sun for a cut.
+    pub(super) sun_left: Option<Duration>,
+    /// Since when it is there.
+    pub(super) in_zone: Option<Duration>,
+    pub(super) clock_told: bool,
+    pub(super) no_power_told: u32,
+    pub(super) thinking_for: Option<Purpose>,
+    pub(super) cut: Vec<(f64, f64)>,
+    pub(super) seconds_a_peak: f64,
+    pub(super) failures: u32,
+}
+
+/// What is being worked out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Purpose {
+    /// What would be done.
+    Rehearsal,
+    /// What to do next.
+    Choice,
+    /// A new scan.
+    Scan,
+}
+
+/// The mount's reading is asked for at most so often.
+pub(super) const POLL_S: f64 = 0.2;
+
+impl Observation {
+    /// Ready to run. `sun_at` tells where the Sun is.
+    pub fn new(
+        settings: Settings,
+        station: Arc<Station>,
+        sky: Arc<Sky>,
+        sun_at: SunAt,
+    ) -> Observation {
+        let full = full_model(&station, &settings.prior);
+        let aim = Aim::new(full, InKeyhole::Refuse, ReportTurn::AsAsked);
+        let range = aim.range();
+        let beamwidth = station.dish.beamwidth;
+        let relay = Relay::new(
+            live::Settings {
+                leash: settings.leash,
+                deadband: beamwidth / 2000.0,
+                zone: None,
+                beamwidth,
+                on_disconnect: OnDisconnect::Stop,
+                park: None,
+                allow_move: false,
+                allow_reset: false,
+                own_stop: settings.own_stop,
+                who: String::new(),
+            },
+            aim,
+            sun_at,
+        );
+        let number = settings
+            .scans
+            .iter()
+            .filter_map(|scan| scan.name.parse::<usize>().ok())
+            .max();
+        let mut observation = Observation {
+            knowledge: settings.prior.clone(),
+            prior: settings.prior.clone(),
+            scans: settings.scans.clone(),
+            scan_number: number.unwrap_or(0),
+            settings,
+            station,
+            sky,
+            relay,
+            out: Vec::new(),
+            now: Duration::ZERO,
+            utc: Utc::from_unix_nanos(0),
+            phase: Phase::Connecting,
+            watch: Watch::new(range),
+            recorder: Recorder::default(),
+            reading: None,
+            lately: VecDeque::new(),
+            resolution: Angle::from_degrees(0.1),
+            fastest: Angle::from_degrees(3.0),
+            range,
+            limits_asked: false,
+            limits: None,
+            empty: None,
+            since: 0,
+            new_scans: 0,
+            scans_before: 0,
+            aside: Vec::new(),
+            attempt: Attempt::default(),
+            last_good: None,
+            two_speeds: number.is_some(),
+            crosses: 0,
+            found_on: Vec::new(),
+            saturated: 0,
+            signal_to_noise: None,
+            peaks: 0,
+            solved: None,
+            expected: None,
+            until: None,
+            words: String::new(),
+            target: None,
+            last_sent: None,
+            zone_now: None,
+            sun_left: None,
+            in_zone: None,
+            clock_told: false,
+            no_power_told: 0,
+            thinking_for: None,
+            cut: Vec::new(),
+            seconds_a_peak: 120.0,
+            failures: 0,
+        };
+        observation.guard_sun();
+        observation
+    }
+
+    /// Takes what happened at `now` on a clock that only goes forward, at the time of day `utc`, and
+    /// gives what is to be done, in order.
+    pub fn handle(&mut self, event: Event<'_>, now: Duration, utc: Utc) -> Vec<Action> {
+        self.now = self.now.max(now);
+        self.utc = utc;
+        match event {
+            Event::WireUp(wire) => self.relay(live::Event::WireUp(wire)),
+            Event::WireBytes(wire, bytes) => self.relay(live::Event::WireBytes(wire, bytes)),
+            Event::WireDown(wire, why) => self.relay(live::Event::WireDown(wire, why)),
+            Event::Power(power) => self.power(power),
+            Event::NoPower(what) => self.no_power(&what),
+            Event::Key(key) => self.key(key),
+            Event::Signal => self.end(Ending::BrokenOff("a signal to end".to_owned())),
+            Event::StopFile(there) => self.stop_file(there),
+            Event::Thought(answer) => self.thought(*answer),
+            Event::Tick => self.relay(live::Event::Tick),
+        }
+        self.look();
+        std::mem::take(&mut self.out)
+    }
+
+    /// When to call again with [`Event::Tick`] if nothing else happens.
+    pub fn next_tick(&self) -> Duration {
+        self.relay.next_tick()
+    }
+
+    /// Whether a word is waited for, and which.
+    pub fn waits_for(&self) -> Option<&'static str> {
+        match self.phase {
+            Phase::Rehearsed => Some("arm"),
+            Phase::Armed => Some("go"),
+            _ => None,
+        }
+    }
+
+    /// Whether it is stopped and waits for a person.
+    pub fn is_held(&self) -> Option<&Cause> {
+        match &self.phase {
+            Phase::Held(cause) => Some(cause),
+            _ => None,
+        }
+    }
+
+    /// Hands an event to the relay and takes what it wants done.
+    pub(super) fn relay(&mut self, event: live::Event<'_>) {
+        let actions = self.relay.handle(event, self.now, self.utc);
+        let mut driven = Vec::new();
+        for action in actions {
+            match action {
+                live::Action::Connect(wire) => self.out.push(Action::Connect(wire)),
+                live::Action::Write(wire, text) => self.out.push(Action::Write(wire, text)),
+                live::Action::Drop(wire) => self.out.push(Action::Drop(wire)),
+                live::Action::Tell(told) => self.out.push(Action::Tell(told)),
+                live::Action::Driven(what) => driven.push(what),
+                _ => {}
+            }
+        }
+        for what in driven {
+            self.driven(what);
+        }
+    }
+
+    pub(super) fn drive(&mut self, drive: Drive) {
+        self.relay(live::Event::Drive(drive));
+    }
+
+    pub(super) fn operator(&mut self, what: Operator, how: &'static str) {
+        self.relay(live::Event::Operator(what, how));
+    }
+
+    fn driven(&mut self, what: Driven) {
+        match what {
+            Driven::At(axes, at) => self.position(axes, at),
+            Driven::Limits(limits) => {
+                self.limits = Some(limits);
+                self.connected();
+            }
+            Driven::Sent(to) => {
+                self.last_sent = Some(to);
+                if matches!(self.phase, Phase::Moving(_) | Phase::Testing(_)) {
+                    self.watch.aim(to, self.now);
+                }
+                self.was_sent(to);
+            }
+            Driven::Refused(why) => self.refused(&why),
+            Driven::Stopped(why) => self.was_stopped(&why),
+            Driven::Disobeyed => self.disobeyed(),
+            Driven::Lost(why) => {
+                if !matches!(self.phase, Phase::Connecting) {
+                    self.halt(Cause::Lost(why));
+                }
+            }
+        }
+    }
+
+    /// A reading came.
+    fn position(&mut self, axes: Axes, at: Duration) {
+        self.reading = Some((axes, at));
+        self.lately.push_back((at, axes));
+        if self.lately.len() > 400 {
+            self.lately.pop_front();
+        }
+        let joined = self.recorder.reading(axes, at);
+        if matches!(self.phase, Phase::Moving(_) | Phase::Testing(_))
+            && let Some(cause) = self.watch.reading(axes, at)
+        {
+            self.halt(cause);
+            return;
+        }
+        match &self.phase {
+            Phase::Connecting => self.connected(),
+            Phase::Testing(_) => self.test_position(axes),
+            Phase::Moving(_) => self.move_position(axes, &joined),
+            _ => {}
+        }
+        self.show();
+    }
+
+    /// What time alone brings.
+    fn look(&mut self) {
+        let listening = match &self.phase {
+            Phase::Moving(_) => true,
+            Phase::Testing(_) => false,
+            Phase::Pausing(at, _) => {
+                if self.utc.seconds_since(*at) >= 0.0 {
+                    self.pause_is_over();
+                }
+                return;
+            }
+            Phase::Ending(since, ending) => {
+                let stands = self.target.is_none() || self.stands();
+                if stands && self.now.saturating_sub(*since) > Duration::from_millis(600)
+                    || self.now.saturating_sub(*since) > Duration::from_secs(3)
+                {
+                    let ending = ending.clone();
+                    self.phase = Phase::Ended;
+                    self.out.push(Action::End(ending));
+                }
+                return;
+            }
+            _ => return,
+        };
+        if let Some(cause) = self.watch.look(self.now, listening) {
+            self.halt(cause);
+            return;
+        }
+        self.look_at_sun_time();
+    }
+
+    /// Whether the last readings are all the same.
+    pub(super) fn stands(&self) -> bool {
+        let step = self.resolution.min(self.resolution_lately());
+        let lately = self.lately.iter().rev().take(3).collect::<Vec<_>>();
+        lately.len() == 3
+            && lately
+                .windows(2)
+                .all(|pair| pair[0].1.way_to(pair[1].1) < step * 0.9)
+    }
+
+    /// The zone round the Sun for what is known by now.
+    pub(super) fn guard_sun(&mut self) {
+        let zone = self.settings.zone.map(|least| {
+            let error = self.knowledge.pointing_error(&self.station);
+            least + (error * 3.0).min(self.settings.most_error)
+        });
+        self.zone_now = zone;
+        self.drive(Drive::Zone(zone));
+    }
+
+    /// The guard reckons by what is known by now.
+    pub(super) fn replace_model(&mut self) {
+        let full = full_model(&self.station, &self.knowledge);
+        self.relay(live::Event::Calibration(full, Vec::new()));
+        self.guard_sun();
+    }
+
+    pub(super) fn tell(&mut self, loudness: Loudness, text: String) {
+        self.out.push(Action::Tell(Told { loudness, text }));
+    }
+
+    pub(super) fn note(&mut self, text: String) {
+        self.tell(Loudness::Note, text);
+    }
+
+    /// The time of day at a time of the machine's clock.
+    pub(super) fn utc_of(&self, at: Duration) -> Utc {
+        let ago = self.now.as_secs_f64() - at.as_secs_f64();
+        self.utc.plus_seconds(-ago)
+    }
+
+    /// The receiver said something.
+    fn power(&mut self, power: Power) {
+        /// A receiver's clock may be so far off; beyond it the time of arrival counts.
+        const CLOCK_S: f64 = 5.0;
+        self.watch.power(self.now);
+        let mut at = self.now;
+        if let Some(time) = power.time {
+            let ago = self.utc.seconds_since(time);
+            if (0.0..=CLOCK_S).contains(&ago) {
+                at = self.now.saturating_sub(Duration::from_secs_f64(ago));
+            } else if !std::mem::replace(&mut self.clock_told, true) {
+                self.tell(
+                    Loudness::Warning,
+                    format!(
+                        "the receiver's times are {ago:+.1} s behind this machine's clock: the time at \
+                         which its lines arrive is used"
+                    ),
+                );
+            }
+        }
+        self.recorder.power(at, power.value);
+    }
+
+    fn no_power(&mut self, what: &str) {
+        const MOST: u32 = 3;
+        self.no_power_told += 1;
+        if self.no_power_told <= MOST {
+            self.tell(Loudness::Warning, format!("the receiver: {what}"));
+        }
+    }
+
+    /// Proportional to power.
+    pub(super) fn linear(&self, value: f64) -> f64 {
+        self.settings.unit.proportional(value)
+    }
+
+    pub(super) fn left_s(&self) -> f64 {
+        match self.until {
+            Some(until) => until.seconds_since(self.utc).max(0.0),
+            None => self.settings.for_s,
+        }
+    }
+
+    pub(super) fn show(&mut self) {
+        let progress = Progress {
+            doing: self.doing(),
+            reading: self.reading.map(|(axes, _)| axes),
+            cut: self.cut.clone(),
+            peaks: self.peaks,
+            error: (
+                self.solved
+                    .as_ref()
+                    .map(|s| s.rms_95)
+                    .or(self.expected.map(|e| e.0)),
+                self.settings.wanted,
+            ),
+            left_s: self.left_s(),
+            sun: None,
+        };
+        self.out.push(Action::Show(Box::new(progress)));
+    }
+
+    fn doing(&self) -> String {
+        match &self.phase {
+            Phase::Connecting => "connecting to the mount".to_owned(),
+            Phase::Rehearsed => "waits for arm".to_owned(),
+            Phase::Armed => "waits for go".to_owned(),
+            Phase::Testing(test) => test.doing(),
+            Phase::Thinking => "working out".to_owned(),
+            Phase::Moving(mv) => mv.doing(&self.sky),
+            Phase::Pausing(at, id) => format!("waits until {at} for {}", self.sky.name(*id)),
+            Phase::Held(cause) => format!("stopped: {cause}"),
+            Phase::Ending(..) | Phase::Ended => "ends".to_owned(),
+        }
+    }
+}
+
+fn full_model(station: &Station, knowledge: &Knowledge) -> Box<FullModel> {
+    Box::new(FullModel {
+        mount: knowledge.model(),
+        air: Air::for_demand(DemandKind::Apparent, station.site.weather),
+        range: EncoderRange {
+            azimuth: station.mount.azimuth_range,
+            elevation: station.mount.elevation_range,
+        },
+    })
+}

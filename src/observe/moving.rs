@@ -1,0 +1,560 @@
+//! Moves along stretches of a way about an emitter whose place is computed anew at every reading, and
+//! what is recorded meanwhile.
+
+use std::collections::VecDeque;
+use std::time::Duration;
+
+use super::machine::{Action, Observation, POLL_S, Phase, Row};
+use super::pattern::{Basis, Stretch};
+use super::recorder::Joined;
+use super::search::{EmptySky, Search, Seen};
+use super::watch::Cause;
+use crate::angle::{Angle, angle_between};
+use crate::live::{Axes, Drive, Loudness, Refused};
+use crate::logbook::Sample;
+use crate::mount::{ApproachSigns, MountModel, Wrap};
+use crate::sky::{EmitterId, Sky};
+
+/// What a move is for.
+#[derive(Clone, Debug)]
+pub(super) enum Errand {
+    /// The receiver's noise on empty sky.
+    Empty,
+    /// To find an emitter.
+    Search(Search),
+    /// Scans, the first of this number.
+    Cross(usize),
+}
+
+/// How far along a stretch it is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Stage {
+    /// To its beginning, or to where the beam is clear of the Sun before it.
+    Approach,
+    /// Into the zone round the Sun, to its beginning.
+    In,
+    /// Along it, since then.
+    Along(Duration),
+    /// Out of the zone round the Sun.
+    Out,
+}
+
+/// A move.
+#[derive(Clone, Debug)]
+pub(super) struct Move {
+    pub errand: Errand,
+    pub emitter: Option<EmitterId>,
+    model: MountModel,
+    /// Readings on the emitter, now and at the reading before.
+    base: (Duration, Axes),
+    base_before: (Duration, Axes),
+    /// How far on the sky the beam moves while a reading changes by one.
+    rates: [f64; 2],
+    stretches: VecDeque<Stretch>,
+    stretch: Option<Stretch>,
+    stage: Stage,
+    settled: u32,
+    /// Before and behind the present stretch, clear of the Sun.
+    clear: Option<[[Angle; 2]; 2]>,
+    seen: Vec<Seen>,
+    /// Of each scan.
+    pub samples: [Vec<Sample>; 2],
+    powers: Vec<f64>,
+    pub began: Duration,
+    done: usize,
+}
+
+/// The target runs ahead of where the mount should be by so much, so that it does not stop between.
+const LEAD_S: f64 = 0.35;
+/// A stretch may end so late.
+const LATE_S: f64 = 3.0;
+/// The empty sky is looked at for so long, seconds, ...
+const EMPTY_S: f64 = 4.0;
+/// ... and at least for so many lines.
+const EMPTY_LINES: usize = 24;
+/// It is looked for above this.
+const LOWEST_EMPTY: Angle = Angle::from_degrees(20.0);
+/// In the zone round the Sun, seconds: a cut, and when it is an alarm.
+pub(super) const SUN_CUT_S: f64 = 20.0;
+const SUN_ALARM_S: f64 = 27.0;
+/// And out of it before the next.
+pub(super) const SUN_PAUSE_S: f64 = 60.0;
+
+impl Move {
+    pub(super) fn doing(&self, sky: &Sky) -> String {
+        let name = self.emitter.map_or("", |id| sky.name(id));
+        match &self.errand {
+            Errand::Empty => "listens to the empty sky".to_owned(),
+            Errand::Search(search) => {
+                let (done, all) = search.progress();
+                format!("searches for {name}, row {done} of {all}")
+            }
+            Errand::Cross(scan) => {
+                let all = self.done + self.stretches.len();
+                format!("scan {scan}, {name}, cut {} of {all}", self.done.max(1))
+            }
+        }
+    }
+
+    /// Readings at an offset on the sky.
+    fn at(&self, offset: [Angle; 2]) -> Axes {
+        let base = self.base.1;
+        Axes([0, 1].map(|i| base.0[i] + offset[i] / self.rates[i]))
+    }
+
+    /// The offset on the sky of readings at a time.
+    fn offset_of(&self, axes: Axes, at: Duration) -> [Angle; 2] {
+        let ((t1, before), (t2, now)) = (self.base_before, self.base);
+        let share = match t2 > t1 {
+            true => (at.as_secs_f64() - t1.as_secs_f64()) / (t2 - t1).as_secs_f64(),
+            false => 1.0,
+        };
+        [0, 1].map(|i| {
+            let base = before.0[i] + (now.0[i] - before.0[i]) * share;
+            (axes.0[i] - base) * self.rates[i]
+        })
+    }
+
+    /// The strongest place of what was sampled.
+    pub(super) fn strongest(&self) -> Option<[Angle; 2]> {
+        let best = (self.seen.iter()).max_by(|a, b| a.power.total_cmp(&b.power))?;
+        Some(best.offset)
+    }
+}
+
+impl Observation {
+    /// What a pattern follows from where a change of a reading by one moves the beam by so much.
+    pub(super) fn basis(&self, rates: [f64; 2]) -> Basis {
+        Basis {
+            beamwidth: self.station.dish.beamwidth,
+            resolution: self.resolution,
+            lines_a_second: self.empty.map_or(10.0, |e| e.lines_a_second.min(50.0)),
+            fastest: self.fastest * rates[0].min(rates[1]).min(1.0),
+            poll_s: POLL_S,
+        }
+    }
+
+    /// Readings on an emitter, on the turn of the cable that leaves room for the offsets of a scan and
+    /// is nearest to where the mount stands; and how far the beam moves while each changes by one.
+    pub(super) fn base_of(&self, id: EmitterId) -> Option<(Axes, [f64; 2])> {
+        let direction = self.sky.apparent_of(id, self.utc).ok()?;
+        let model = self.knowledge.model();
+        let (here, _) = self.reading?;
+        let mount = &self.station.mount;
+        let room = self.station.dish.beamwidth * 2.5;
+        let needed = self.station.dish.beamwidth * 0.9;
+        // How far the first axis moves the beam there.
+        let rough = model.readings(&direction, ApproachSigns::UNKNOWN).ok()?;
+        let rate = (model.beam_with_derivatives(rough.direct, ApproachSigns::UNKNOWN))
+            .by_azimuth
+            .norm()
+            .max(0.05);
+        let shrunk = |(low, high): (Angle, Angle), by: Angle| (low + by, high - by);
+        let wraps = [
+            (
+                shrunk(mount.azimuth_range, room / rate),
+                shrunk(mount.elevation_range, room * 0.5),
+            ),
+            // A scan needs the whole peak and something of both flanks.
+            (
+                shrunk(mount.azimuth_range, needed / rate),
+                shrunk(mount.elevation_range, needed),
+            ),
+        ];
+        let reading = wraps.into_iter().find_map(|(azimuth, elevation)| {
+            let wrap = Wrap {
+                azimuth_range: azimuth,
+                elevation_range: elevation,
+                present: Some(here.into()),
+            };
+            model
+                .reading_to_command(&direction, ApproachSigns::UNKNOWN, &wrap)
+                .ok()
+                .flatten()
+        })?;
+        let beam = model.beam_with_derivatives(reading, ApproachSigns::UNKNOWN);
+        let rates = [beam.by_azimuth.norm(), beam.by_elevation.norm()].map(|r| r.max(0.02));
+        Some((reading.into(), rates))
+    }
+
+    /// Starts a move.
+    pub(super) fn start_move(
+        &mut self,
+        errand: Errand,
+        emitter: Option<EmitterId>,
+        (base, rates): (Axes, [f64; 2]),
+        stretches: Vec<Stretch>,
+    ) {
+        self.cut.clear();
+        self.watch.listen(self.now);
+        let mv = Move {
+            errand,
+            emitter,
+            model: self.knowledge.model(),
+            base: (self.now, base),
+            base_before: (self.now, base),
+            rates,
+            stretches: stretches.into(),
+            stretch: None,
+            stage: Stage::Approach,
+            settled: 0,
+            clear: None,
+            seen: Vec::new(),
+            samples: [Vec::new(), Vec::new()],
+            powers: Vec::new(),
+            began: self.now,
+            done: 0,
+        };
+        self.phase = Phase::Moving(Box::new(mv));
+        self.next_stretch();
+    }
+
+    /// Where to listen to the empty sky: far from every emitter and the Sun, near the mount.
+    pub(super) fn empty_place(&self) -> Option<Axes> {
+        let (here, _) = self.reading?;
+        let model = self.knowledge.model();
+        let emitters: Vec<_> = (self.sky.emitters().chain([self.sky.sun()]))
+            .filter_map(|id| Some(self.sky.apparent_of(id, self.utc).ok()?.east_north_up()))
+            .collect();
+        let mut best: Option<(f64, Axes)> = None;
+        let (low, high) = (self.range.low.0[1], self.range.high.0[1]);
+        for k in 0..12 {
+            for share in [0.2, 0.35, 0.5, 0.65, 0.8] {
+                let mut place = here;
+                place.0[0] += Angle::from_degrees(30.0 * f64::from(k - 6));
+                place.0[1] = low + (high - low) * share;
+                if !self.range.holds(place) {
+                    continue;
+                }
+                let beam = model.beam_vector(place.into(), ApproachSigns::UNKNOWN);
+                // Near the ground it is warm.
+                if beam.z < LOWEST_EMPTY.sin() {
+                    continue;
+                }
+                let nearest = (emitters.iter())
+                    .map(|e| angle_between(e, &beam).degrees())
+                    .fold(90.0, f64::min);
+                let worth = nearest.min(40.0) - 0.1 * here.way_to(place).degrees();
+                if best.is_none_or(|(most, _)| worth > most) {
+                    best = Some((worth, place));
+                }
+            }
+        }
+        best.map(|(_, place)| place)
+    }
+
+    /// The next stretch, or what follows the last.
+    pub(super) fn next_stretch(&mut self) {
+        let Phase::Moving(mv) = &mut self.phase else {
+            return;
+        };
+        let next = match &mut mv.errand {
+            Errand::Search(search) => {
+                if mv.stretch.is_some() {
+                    search.take(&mv.seen);
+                    mv.seen.clear();
+                }
+                search.next_row()
+            }
+            _ => mv.stretches.pop_front(),
+        };
+        self.cut.clear();
+        let Some(stretch) = next else {
+            let mv = mv.clone();
+            self.moved(*mv);
+            return;
+        };
+        mv.stretch = Some(stretch);
+        mv.stage = Stage::Approach;
+        mv.settled = 0;
+        mv.done += 1;
+        mv.clear = None;
+        if mv.emitter == Some(self.sky.sun()) && self.settings.zone.is_some() {
+            self.prepare_sun_cut(stretch);
+            return;
+        }
+        self.watch.begin(None, self.now);
+    }
+
+    /// A cut across the Sun begins and ends where the beam is clear of it.
+    fn prepare_sun_cut(&mut self, mut stretch: Stretch) {
+        let radius = self.zone_now.unwrap_or(Angle::ZERO) + Angle::from_degrees(2.0);
+        let Phase::Moving(mv) = &mut self.phase else {
+            return;
+        };
+        let axis = usize::from(stretch.from[1] != stretch.to[1]);
+        let side = (stretch.to[axis] - stretch.from[axis]).radians().signum();
+        let place = |far: f64| {
+            let mut offset = stretch.from;
+            offset[axis] = radius.max(stretch.from[axis].abs()) * far;
+            offset
+        };
+        let within = |offset: [Angle; 2]| self.range.holds(mv.at(offset));
+        let (before, behind) = (place(-side), place(side));
+        let clear = match (within(before), within(behind)) {
+            (true, true) => [before, behind],
+            (true, false) => [before, before],
+            (false, true) => [behind, behind],
+            (false, false) => return self.put_aside("no way in and out of the zone round the Sun"),
+        };
+        if clear[0] == clear[1] && clear[0] == behind {
+            std::mem::swap(&mut stretch.from, &mut stretch.to);
+        }
+        let run = |one: [Angle; 2], other: [Angle; 2]| {
+            (one[axis] - other[axis]).abs() / (self.fastest * mv.rates[axis])
+        };
+        let runs = run(clear[0], stretch.from) + run(stretch.to, clear[1]);
+        // Speeding up, braking and the pauses between readings.
+        const TURNS_S: f64 = 5.0;
+        let left = SUN_CUT_S - runs - TURNS_S;
+        let most = self.fastest * mv.rates[axis] * 0.9;
+        let needed = match left > 0.5 {
+            true => stretch.speed.max(stretch.length() / left),
+            false => most * 2.0,
+        };
+        if needed > most {
+            return self.put_aside(
+                "the mount is too slow to pass the zone round the Sun within 20 s: give --sun a \
+                 smaller zone, or leave the Sun out",
+            );
+        }
+        stretch.speed = needed;
+        mv.stretch = Some(stretch);
+        mv.clear = Some(clear);
+        self.watch.begin(None, self.now);
+    }
+
+    /// A reading came during a move.
+    pub(super) fn move_position(&mut self, axes: Axes, joined: &[Joined]) {
+        let (now, utc) = (self.now, self.utc);
+        let near = (self.station.dish.beamwidth * 0.05)
+            .max(self.resolution * 1.6)
+            .max(Angle::from_degrees(0.02));
+        let far = (self.station.dish.beamwidth * 0.15).max(self.resolution * 2.0);
+        let stands = self.stands();
+        let cools = self
+            .sun_left
+            .is_some_and(|left| now.saturating_sub(left) < Duration::from_secs_f64(SUN_PAUSE_S));
+        let direction = match &self.phase {
+            Phase::Moving(mv) => mv.emitter.and_then(|id| self.sky.apparent_of(id, utc).ok()),
+            _ => return,
+        };
+        let Phase::Moving(mv) = &mut self.phase else {
+            return;
+        };
+        if let Some(direction) = direction
+            && let Ok(reading) =
+                mv.model
+                    .direct_reading_near(&direction, ApproachSigns::UNKNOWN, mv.base.1.into())
+        {
+            mv.base_before = mv.base;
+            mv.base = (now, reading.into());
+        }
+        let Some(stretch) = mv.stretch else { return };
+        let begin = mv.clear.map_or(stretch.from, |clear| clear[0]);
+        let offset = match mv.stage {
+            Stage::Approach => begin,
+            Stage::In => stretch.from,
+            Stage::Along(since) => stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_S),
+            Stage::Out => mv.clear.map_or(stretch.to, |clear| clear[1]),
+        };
+        let end = match mv.stage {
+            Stage::Along(_) => stretch.to,
+            _ => offset,
+        };
+        let target = self.range.nearest(mv.at(offset));
+        let final_target = self.range.nearest(mv.at(end));
+        let left = axes.way_to(final_target);
+        let stage = mv.stage;
+        match stage {
+            Stage::Approach => {
+                let there = left <= near || stands && left <= far;
+                mv.settled = if there { mv.settled + 1 } else { 0 };
+                let is_cut = mv.clear.is_some();
+                if mv.settled >= 2 && !(is_cut && cools) {
+                    match is_cut {
+                        true => self.enter_zone(),
+                        false => self.begin_along(),
+                    }
+                    return self.move_position(axes, &[]);
+                }
+            }
+            Stage::In => {
+                if left <= far {
+                    self.begin_along();
+                    return self.move_position(axes, &[]);
+                }
+            }
+            Stage::Along(since) => {
+                let elapsed = now.saturating_sub(since).as_secs_f64();
+                self.record(joined, since);
+                let Phase::Moving(mv) = &self.phase else {
+                    return;
+                };
+                let seconds = match mv.errand {
+                    Errand::Empty => match mv.powers.len() >= EMPTY_LINES {
+                        true => EMPTY_S,
+                        false => f64::INFINITY,
+                    },
+                    _ => stretch.seconds(),
+                };
+                let over = elapsed >= seconds + 0.2 && left <= far || elapsed >= seconds + LATE_S;
+                if over {
+                    match mv.clear {
+                        Some(_) => self.leave_zone(),
+                        None => self.next_stretch(),
+                    }
+                    return match self.phase {
+                        Phase::Moving(_) => self.move_position(axes, &[]),
+                        _ => (),
+                    };
+                }
+            }
+            Stage::Out => {
+                if left <= far {
+                    self.left_zone();
+                    self.next_stretch();
+                    return match self.phase {
+                        Phase::Moving(_) => self.move_position(axes, &[]),
+                        _ => (),
+                    };
+                }
+            }
+        }
+        // Nothing is told again to a mount that stands where it is to stand.
+        if self.target != Some(target) {
+            self.target = Some(target);
+            self.drive(Drive::To(target));
+        }
+    }
+
+    /// The mount was told to go here. A cut leaves its line for nothing: not for a way round the Sun.
+    pub(super) fn was_sent(&mut self, to: Axes) {
+        /// Rounding and the leash of a target that runs ahead.
+        const OFF_LINE: Angle = Angle::from_degrees(1.0);
+        let along = match &self.phase {
+            Phase::Moving(mv) => matches!(mv.stage, Stage::Along(_)),
+            _ => false,
+        };
+        if along
+            && self
+                .target
+                .is_some_and(|target| target.way_to(to) > OFF_LINE)
+        {
+            self.refused(&Refused::WayNearSun.to_string());
+        }
+    }
+
+    fn begin_along(&mut self) {
+        let Phase::Moving(mv) = &mut self.phase else {
+            return;
+        };
+        mv.stage = Stage::Along(self.now);
+        let Some(stretch) = mv.stretch else { return };
+        let slowest = mv.rates[0].max(mv.rates[1]).max(1e-3);
+        let speed = stretch.speed / slowest;
+        self.watch.begin(Some(speed), self.now);
+    }
+
+    /// The guard round the Sun is suspended for a cut.
+    fn enter_zone(&mut self) {
+        self.in_zone = Some(self.now);
+        self.drive(Drive::Zone(None));
+        let Phase::Moving(mv) = &mut self.phase else {
+            return;
+        };
+        mv.stage = Stage::In;
+        self.watch.begin(None, self.now);
+    }
+
+    fn leave_zone(&mut self) {
+        let Phase::Moving(mv) = &mut self.phase else {
+            return;
+        };
+        mv.stage = Stage::Out;
+        self.watch.begin(None, self.now);
+    }
+
+    /// The beam is clear of the Sun again.
+    pub(super) fn left_zone(&mut self) {
+        if self.in_zone.take().is_some() {
+            self.sun_left = Some(self.now);
+            let zone = self.zone_now;
+            self.drive(Drive::Zone(zone));
+        }
+    }
+
+    /// A cut across the Sun that takes too long is cut short.
+    pub(super) fn look_at_sun_time(&mut self) {
+        let Some(since) = self.in_zone else { return };
+        let seconds = self.now.saturating_sub(since).as_secs_f64();
+        if seconds > SUN_ALARM_S {
+            self.halt(Cause::SunTooLong);
+            return;
+        }
+        let Phase::Moving(mv) = &self.phase else {
+            return;
+        };
+        if seconds > SUN_CUT_S - 4.0 && !matches!(mv.stage, Stage::Out) {
+            self.leave_zone();
+            self.tell(
+                Loudness::Warning,
+                "the cut across the Sun took too long and is cut short".to_owned(),
+            );
+        }
+    }
+
+    /// Takes samples of the present stretch.
+    fn record(&mut self, joined: &[Joined], since: Duration) {
+        let mut rows = Vec::new();
+        let floor = self.empty.map_or(1.0, |e| e.level);
+        for sample in joined.iter().filter(|sample| sample.at >= since) {
+            let (power, time) = (self.linear(sample.value), self.utc_of(sample.at));
+            let Phase::Moving(mv) = &mut self.phase else {
+                return;
+            };
+            let offset = mv.offset_of(sample.axes, sample.at);
+            let along = mv.stretch.map_or(0, |s| usize::from(s.from[1] != s.to[1]));
+            self.cut.push((
+                offset[along] / self.station.dish.beamwidth,
+                10.0 * (power / floor).max(1e-6).log10(),
+            ));
+            match &mv.errand {
+                Errand::Empty => mv.powers.push(power),
+                Errand::Search(_) => mv.seen.push(Seen { offset, power }),
+                Errand::Cross(first) => {
+                    let part = mv.stretch.map_or(0, |s| s.part);
+                    mv.seen.push(Seen { offset, power });
+                    let [azimuth, elevation] = sample.axes.0;
+                    mv.samples[part].push(Sample {
+                        time,
+                        azimuth,
+                        elevation,
+                        power,
+                    });
+                    let emitter = mv.emitter.map_or("", |id| self.sky.name(id));
+                    rows.push(Row {
+                        scan: (*first + part).to_string(),
+                        emitter: emitter.to_owned(),
+                        time,
+                        axes: sample.axes,
+                        value: sample.value,
+                    });
+                }
+            }
+        }
+        if !rows.is_empty() {
+            self.out.push(Action::Rows(rows));
+        }
+    }
+
+    /// The receiver's noise, by what it told on empty sky.
+    pub(super) fn empty_sky(&mut self, mv: &Move) -> Option<EmptySky> {
+        let seconds = self.now.saturating_sub(mv.began).as_secs_f64();
+        let along = match mv.stage {
+            Stage::Along(since) => self.now.saturating_sub(since).as_secs_f64(),
+            _ => seconds,
+        };
+        EmptySky::of(&mv.powers, along)
+    }
+}

@@ -1,0 +1,152 @@
+//! Runs an observation on a pretended dish and a clock of its own: an hour takes seconds.
+
+use std::time::Duration;
+
+use super::machine::{Action, Event, Observation};
+use super::power::PowerLines;
+use super::think::think;
+use super::watch::Cause;
+use crate::live::Wire;
+use crate::simulate::Dish;
+use crate::time::Utc;
+
+/// What a practice run wants done by its owner.
+pub trait Practised {
+    /// Something other than wires and work was wanted, so long after the beginning.
+    fn action(&mut self, action: Action, at: Duration);
+    /// The observation waits for a word, or is stopped: keys to press now, if any.
+    fn keys(&mut self, observation: &Observation, at: Duration) -> Option<&'static [u8]> {
+        let _ = at;
+        match observation.waits_for() {
+            Some("arm") => Some(b"arm\n"),
+            Some(_) => Some(b"go\n"),
+            None => None,
+        }
+    }
+    /// The observation is stopped: whether it is given up.
+    fn gives_up(&mut self, cause: &Cause) -> bool;
+}
+
+/// Longest step of the clock.
+const STEP: Duration = Duration::from_millis(50);
+/// After a stop it is looked on for so long, to see it obeyed.
+const LOOKS_ON: Duration = Duration::from_secs(6);
+/// Nothing goes on for longer than this.
+const MOST: Duration = Duration::from_secs(24 * 3600);
+
+/// Runs it to its end, or until its owner gives up. Gives how long it took on its own clock.
+pub fn practise(
+    mut observation: Observation,
+    dish: &mut Dish,
+    mut lines: PowerLines,
+    start: Utc,
+    owner: &mut dyn Practised,
+) -> Duration {
+    let mut now = Duration::ZERO;
+    let mut up = [false; 2];
+    let mut given_up: Option<Duration> = None;
+    let mut pending = observation.handle(Event::Tick, now, start);
+    loop {
+        let mut ended = false;
+        let mut events: Vec<Inner> = Vec::new();
+        for action in pending {
+            match action {
+                Action::Connect(wire) => {
+                    up[link(wire) as usize] = dish.is_reachable();
+                    events.push(match dish.is_reachable() {
+                        true => Inner::Up(wire),
+                        false => Inner::Down(wire),
+                    });
+                }
+                Action::Write(wire, text) if up[link(wire) as usize] => {
+                    dish.hear(link(wire), text.as_bytes());
+                }
+                Action::Write(..) => {}
+                Action::Drop(wire) => {
+                    up[link(wire) as usize] = false;
+                    dish.close(link(wire));
+                }
+                Action::Think(job) => events.push(Inner::Thought(Box::new(think(&job)))),
+                Action::End(ending) => {
+                    ended = true;
+                    owner.action(Action::End(ending), now);
+                }
+                other => owner.action(other, now),
+            }
+        }
+        if ended || now > MOST {
+            return now;
+        }
+        let utc = start.plus_seconds(now.as_secs_f64());
+        pending = Vec::new();
+        for event in events {
+            pending.extend(match event {
+                Inner::Up(wire) => observation.handle(Event::WireUp(wire), now, utc),
+                Inner::Down(wire) => {
+                    observation.handle(Event::WireDown(wire, "refused".to_owned()), now, utc)
+                }
+                Inner::Thought(answer) => observation.handle(Event::Thought(answer), now, utc),
+            });
+        }
+        if let Some(keys) = owner.keys(&observation, now) {
+            for key in keys {
+                pending.extend(observation.handle(Event::Key(*key), now, utc));
+            }
+        }
+        if given_up.is_some_and(|at| now >= at + LOOKS_ON) {
+            return now;
+        }
+        if given_up.is_none()
+            && let Some(cause) = observation.is_held().cloned()
+            && owner.gives_up(&cause)
+        {
+            given_up = Some(now);
+        }
+        if !pending.is_empty() {
+            continue;
+        }
+        let next = observation.next_tick().min(dish.next()).min(now + STEP);
+        now = next.max(now + Duration::from_millis(1));
+        dish.advance(now);
+        let utc = start.plus_seconds(now.as_secs_f64());
+        if !dish.is_reachable() {
+            for (i, wire) in [Wire::Main, Wire::Stop].into_iter().enumerate() {
+                if std::mem::take(&mut up[i]) {
+                    dish.close(link(wire));
+                    let gone = Event::WireDown(wire, "the daemon closed it".to_owned());
+                    pending.extend(observation.handle(gone, now, utc));
+                }
+            }
+        }
+        while let Some((of, text)) = dish.take_reply() {
+            let wire = if of == 0 { Wire::Main } else { Wire::Stop };
+            pending.extend(observation.handle(Event::WireBytes(wire, text.as_bytes()), now, utc));
+        }
+        if let Some(line) = dish.take_power() {
+            let event = match lines.read(&line) {
+                Ok(Some(power)) => Some(Event::Power(power)),
+                Ok(None) => None,
+                Err(why) => Some(Event::NoPower(why)),
+            };
+            if let Some(event) = event {
+                pending.extend(observation.handle(event, now, utc));
+            }
+        }
+        if observation.next_tick() <= now {
+            pending.extend(observation.handle(Event::Tick, now, utc));
+        }
+    }
+}
+
+enum Inner {
+    Up(Wire),
+    Down(Wire),
+    Thought(Box<super::think::Answer>),
+}
+
+const fn link(wire: Wire) -> u64 {
+    match wire {
+        Wire::Main => 0,
+        Wire::Stop => 1,
+    }
+}
