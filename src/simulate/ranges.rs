@@ -84,9 +84,19 @@ fn look(section: &str, table: &dyn TableLike, text: &str, found: &mut Vec<(Optio
             };
             let span = value.span().unwrap_or(0..0);
             let written = text.get(span.clone()).unwrap_or_default().trim();
-            if let Err(wrong) = quantity(section, key).check(key, written, number) {
-                found.push((Some(span.start), wrong));
-            }
+            let counts = matches!(
+                (section, key),
+                ("session", "peaks") | ("spoil", "rows" | "from_row")
+            );
+            let wrong = match quantity(section, key).check(key, written, number) {
+                Err(wrong) => wrong,
+                Ok(_) if counts && value.is_float() => Wrong::new(
+                    format!("{key} is {written}, with a decimal point or an exponent"),
+                    "a whole number",
+                ),
+                Ok(_) => continue,
+            };
+            found.push((Some(span.start), wrong));
         }
     }
 }

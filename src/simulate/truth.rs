@@ -320,7 +320,13 @@ impl Truth {
     /// # Errors
     /// When it is no such TOML, or names an unknown term.
     pub fn parse(name: &str, text: &str) -> Result<Truth, Error> {
-        let truth: Truth = toml_edit::de::from_str(text).map_err(|e| {
+        let numbers = ranges::faults(name, text);
+        let read: Result<Truth, toml_edit::de::Error> = toml_edit::de::from_str(text);
+        if read.is_err() {
+            // What a number should be says more than what it is not.
+            numbers.clone().or_value(())?;
+        }
+        let truth = read.map_err(|e| {
             let problem = Problem::of_file(name, e.message(), "a truth file");
             match e.span() {
                 Some(span) => {
@@ -349,7 +355,7 @@ impl Truth {
                 None => problem.mend(format!("the terms are {}", names.join(", "))),
             });
         }
-        problems.append(ranges::faults(name, text));
+        problems.append(numbers);
         if truth.session.to < truth.session.from {
             problems.push(Problem::of_file(
                 name,

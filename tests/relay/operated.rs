@@ -5,11 +5,12 @@
 use std::fs::File;
 use std::io::Write;
 use std::process::{Command, Stdio};
+use std::time::Instant;
 
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{LocalModes, tcgetattr};
 
-use crate::command::{Daemon, Place, Running};
+use crate::command::{Daemon, PATIENCE, Place, RESOLUTION, Running, point};
 use crate::mount::Mount;
 
 /// A terminal: the side of the person who types, and that of the program.
@@ -86,6 +87,43 @@ fn in_the_keyhole_it_holds_or_refuses_as_it_was_told() {
         let row = log.lines().find(|row| row.contains("P 100 89.9"));
         assert!(row.unwrap().contains("keyhole"), "{log}");
     }
+}
+
+/// A program that knows only azimuth and elevation drives a mount of other axes.
+#[test]
+fn a_polar_mount_is_driven_by_azimuth_and_elevation() {
+    let place = Place::new();
+    let data = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("tests/data/reference/mounts/polar-north");
+    for name in ["station.toml", "peaks.csv", "satellites.tle"] {
+        std::fs::copy(data.join(name), place.path(name)).unwrap();
+    }
+    let solved = Command::new(env!("CARGO_BIN_EXE_plumbeam"))
+        .args(["solve", "peaks.csv"])
+        .current_dir(place.0.path())
+        .output()
+        .unwrap();
+    assert_eq!(solved.status.code(), Some(0));
+    let wanted = point(&place, "0,20", "200", "40");
+    let daemon = Daemon::new(Mount::new(0.0, 20.0));
+    let relay = place.start(&daemon, &["--log", "relay.csv"]);
+    let mut tracker = relay.client();
+    assert_eq!(tracker.ask("P 200 40\n"), "RPRT 0\n");
+    daemon.wait_for("the mount is where point says", |mount| {
+        let at = mount.reading();
+        (0..2).all(|axis| (at[axis] - wanted[axis]).abs() < RESOLUTION)
+    });
+    daemon.wait_for("it stands", |mount| mount.stands());
+    let away = |at: &[f64]| (at[0] - 200.0).abs().max((at[1] - 40.0).abs());
+    let until = Instant::now() + PATIENCE;
+    while away(&tracker.position()) > 2.0 * RESOLUTION {
+        assert!(
+            Instant::now() < until,
+            "the tracker sees where the beam points"
+        );
+    }
+    relay.end("TERM");
+    assert!(place.read("relay.csv").contains("\n# kind = polar\n"));
 }
 
 /// Makes the place one at which the Sun stands high in the south, whatever the time: its longitude

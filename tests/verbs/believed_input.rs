@@ -122,6 +122,8 @@ fn numbers_of_a_truth_file_are_within_ranges() {
             "a number of peaks, 1 to 100000",
         ),
         ("peaks", "peaks = 0 #", "a number of peaks, 1 to 100000"),
+        ("peaks", "peaks = 1e18 #", "a number of peaks, 1 to 100000"),
+        ("peaks", "peaks = 4.0 #", "a whole number"),
         (
             "cross_elevation_deg",
             "cross_elevation_deg = nan #",
