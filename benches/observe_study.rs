@@ -2,6 +2,8 @@
 //!
 //! `cargo bench --bench observe_study -- 200`
 
+#![allow(clippy::print_stdout)]
+
 #[path = "../tests/observe/world.rs"]
 mod world;
 

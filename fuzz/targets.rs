@@ -460,7 +460,7 @@ fn receiver(bytes: &[u8]) -> bool {
             let mut all = true;
             for line in text.lines() {
                 match lines.read(line) {
-                    Ok(Some(power)) => finite([power.value].into_iter()),
+                    Ok(Some(power)) => finite([power.value]),
                     Ok(None) => {}
                     Err(why) => {
                         assert!(!why.is_empty() && why.len() < 1000, "{why}");

@@ -277,9 +277,19 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     let (clock, zone) = text.split_at(sign_at);
     match offset::signed_offset(zone, 2) {
         Some(offset) => Ok((clock, WrittenZone::Offset(offset))),
-        None => Err(TimeTextError::NotATime(format!(
-            "{zone:?} is no offset such as +02:00"
-        ))),
+        None => {
+            /// Of a text that is no offset so much is shown.
+            const SHOWN: usize = 20;
+            let cut = if zone.chars().count() > SHOWN {
+                "…"
+            } else {
+                ""
+            };
+            let shown = zone.chars().take(SHOWN).collect::<String>() + cut;
+            Err(TimeTextError::NotATime(format!(
+                "{shown:?} is no offset such as +02:00"
+            )))
+        }
     }
 }
 

@@ -88,9 +88,6 @@ impl Practised for Owner {
         self.now = at;
         match action {
             Action::Tell(told) => {
-                if std::env::var_os("OBSERVE_TALK").is_some() {
-                    eprintln!("{:7.1} {:?} {}", at.as_secs_f64(), told.loudness, told.text);
-                }
                 self.told.push((at, told));
             }
             Action::Rows(rows) => self.rows.extend(rows),
