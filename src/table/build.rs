@@ -61,6 +61,16 @@ pub fn table(
     request: &Request,
     provenance: &Provenance,
 ) -> Result<Finished<CorrectionTable>, Error> {
+    from_low_enough(full, request, |request| {
+        table_from(full, request, provenance)
+    })
+}
+
+fn table_from(
+    full: &FullModel,
+    request: &Request,
+    provenance: &Provenance,
+) -> Result<Finished<CorrectionTable>, Error> {
     let spacing = Spacing::of(full, request)?;
     let attempt = |grid: Grid, density: Density| {
         let nodes = Nodes::of(full, grid)?;
@@ -106,6 +116,17 @@ pub fn table(
 /// # Errors
 /// As [`table`], and [`Error::Unsupported`] when not even the coarsest table has room.
 pub fn firmware_table(
+    full: &FullModel,
+    request: &Request,
+    provenance: &Provenance,
+    most_bytes: Option<usize>,
+) -> Result<Finished<FirmwareTable>, Error> {
+    from_low_enough(full, request, |request| {
+        firmware_table_from(full, request, provenance, most_bytes)
+    })
+}
+
+fn firmware_table_from(
     full: &FullModel,
     request: &Request,
     provenance: &Provenance,
@@ -196,6 +217,38 @@ pub fn firmware_table(
         notes,
         warnings,
     })
+}
+
+/// The lower end of an axis that does not stand upright may lie in the sky, and near it the
+/// corrections grow as at the upper end: where no table keeps to the tolerance from as low as the
+/// mount goes, one that begins higher is made, and that is said.
+fn from_low_enough<T>(
+    full: &FullModel,
+    request: &Request,
+    make: impl Fn(&Request) -> Result<Finished<T>, Error>,
+) -> Result<Finished<T>, Error> {
+    /// Where a table may begin, degrees.
+    const BOTTOMS: [f64; 6] = [-75.0, -70.0, -65.0, -60.0, -50.0, -40.0];
+    let whole = make(request);
+    let kind = full.mount.kind();
+    if whole.is_ok() || kind.is_az_el() || request.lowest.is_some() {
+        return whole;
+    }
+    for bottom in BOTTOMS {
+        let higher = Request {
+            lowest: Some(Angle::from_degrees(bottom)),
+            ..*request
+        };
+        if let Ok(mut finished) = make(&higher) {
+            let [one, two] = kind.axes().map(AxisKind::words);
+            finished.notes.push(format!(
+                "begins at {two} {bottom} deg: below it the {one} correction changes too fast; \
+                 firmware must refuse demands there or use the full model"
+            ));
+            return Ok(finished);
+        }
+    }
+    whole
 }
 
 /// The table for a room with the tolerance loosened no more than it must be.
