@@ -184,9 +184,11 @@ mod tests {
             let [beamwidth, error] = [beamwidth, error].map(Angle::from_degrees);
             usual_radius(beamwidth, error).degrees()
         };
-        assert_eq!(radius(1.0, 0.0), 10.0);
-        assert_eq!(radius(5.0, 0.0), 15.0);
-        assert_eq!(radius(1.0, 2.0), 16.0);
+        /// Degrees through radians and back.
+        const ROUNDING: f64 = 1e-12;
+        for (beamwidth, error, zone) in [(1.0, 0.0, 10.0), (5.0, 0.0, 15.0), (1.0, 2.0, 16.0)] {
+            assert!((radius(beamwidth, error) - zone).abs() < ROUNDING, "{zone}");
+        }
     }
 
     #[test]

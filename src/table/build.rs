@@ -8,6 +8,7 @@ use crate::problem::Error;
 use super::c_header::FirmwareTable;
 use super::choose::{Chooser, Trial};
 use super::correction_table::{CorrectionTable, Nodes, short};
+use super::demand::DemandKind;
 use super::full::FullModel;
 use super::grid::Grid;
 use super::header::{Header, Provenance, in_words};
@@ -293,8 +294,11 @@ fn integer_attempt(
 }
 
 fn refusal(full: &FullModel, request: &Request) -> Error {
+    // In the coordinates of a leaning axis the horizon is a curve through the table, along which
+    // the bend of the air changes within a degree.
+    let leaning = !full.mount.kind().is_az_el() && full.air.demand() == DemandKind::Geometric;
     Error::Unsupported(format!(
-        "no table of sensible size keeps the interpolation error under {} deg{}; allow more with \
+        "no table of sensible size keeps the interpolation error under {} deg{}; {}allow more with \
          --tolerance, take a lower --highest or a higher --lowest, or use the full model \
          (plumbeam point)",
         in_words(request.tolerance.degrees()),
@@ -305,6 +309,12 @@ fn refusal(full: &FullModel, request: &Request) -> Error {
                 short(top)
             ),
             None => String::new(),
+        },
+        match leaning {
+            true =>
+                "on such a mount the bend of the air near the horizon is what a table cannot follow: \
+                 make it for apparent demands (--demand apparent), ",
+            false => "",
         }
     ))
 }

@@ -5,7 +5,7 @@ use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
 
-use crate::table_cases::{Case, cases, demands, full_model, provenance};
+use crate::table_cases::{Case, cases, demands, full_model, provenance, standing};
 use plumbeam::angle::Angle;
 use plumbeam::mount::Term;
 use plumbeam::table::{
@@ -171,7 +171,7 @@ fn the_c_look_up_gives_the_integers_of_its_twin_and_keeps_to_the_stated_error() 
     {
         for most_bytes in [None, Some(16_000), Some(1024)] {
             let firmware = firmware_table(&full, &request, &provenance(), most_bytes)
-                .unwrap()
+                .unwrap_or_else(|e| panic!("{name}, {most_bytes:?} bytes: {e}"))
                 .table;
             let t = &firmware.table;
             if let Some(most) = most_bytes {
@@ -409,4 +409,24 @@ fn the_command_chooses_the_wrap_and_keeps_to_the_range() {
     assert_eq!(command(190, 45, 0), Ok((-180.0, 45.0)));
     assert_eq!(command(30, -1, 0), Err(Status::Below));
     assert_eq!(command(30, 91, 0), Err(Status::Above));
+}
+
+/// The bend of the air near the horizon runs slantwise through the table of a leaning axis.
+#[test]
+fn a_table_of_geometric_demands_that_cannot_be_made_for_a_leaning_axis_says_what_can() {
+    let d = plumbeam::angle::Angle::from_degrees;
+    let full = full_model(
+        &[(plumbeam::mount::Term::TiltNorth, 0.4)],
+        Some((980.0, 20.0, 0.4)),
+        (-120.0, 120.0),
+        (-85.0, 50.0),
+    );
+    let full = standing(plumbeam::mount::Geometry::polar(d(-33.0)), full);
+    let request = plumbeam::table::Request::for_beam(d(5.0));
+    let refused = firmware_table(&full, &request, &provenance(), None).unwrap_err();
+    assert_eq!(refused.exit_code(), 4);
+    assert!(
+        refused.to_string().contains("--demand apparent"),
+        "{refused}"
+    );
 }
