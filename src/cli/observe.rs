@@ -342,7 +342,8 @@ fn settings(
             None
         }
         Some(SunOption::Radius(radius)) => Some(radius),
-        None => Some(Angle::from_degrees(10.0).max(beamwidth * 3.0)),
+        // The machine adds three times the error of what it knows at the time.
+        None => Some(crate::live::usual_radius(beamwidth, Angle::ZERO)),
     };
     let wanted = (args.error).map_or(beamwidth / 20.0, Angle::from_degrees);
     console.note(&format!(

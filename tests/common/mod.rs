@@ -4,7 +4,7 @@
 
 use std::path::PathBuf;
 
-use plumbeam::logbook::PeakLog;
+use plumbeam::logbook::{PeakLog, TermState};
 use plumbeam::mount::{Kind, Term};
 use plumbeam::sky::Sky;
 use plumbeam::solve::{Options, Outcome, solve};
@@ -103,5 +103,28 @@ impl Reference {
     pub fn solve(&self, options: &Options) -> Outcome {
         let (station, sky, log) = self.read();
         solve(&station, &sky, &log, options).unwrap_or_else(|e| panic!("{}: {e}", self.name))
+    }
+}
+
+/// A fitted term may lie so many of its own sigmas from the truth: of the about 100 terms in
+/// these tests the farthest of an honest fit lies near 2.6; beyond 4 something is wrong.
+pub const MOST_SIGMAS: f64 = 4.0;
+
+/// Every fitted term lies within [`MOST_SIGMAS`] of its own sigmas of the truth.
+#[track_caller]
+pub fn assert_terms_near_truth(reference: &Reference, outcome: &Outcome) {
+    for estimate in &outcome.terms {
+        if estimate.state != TermState::Fitted {
+            continue;
+        }
+        let truth = reference.truth_of(estimate.term);
+        let sigma = estimate.shown_sigma().expect("a fitted term has a sigma");
+        assert!(
+            (estimate.shown() - truth).abs() <= MOST_SIGMAS * sigma,
+            "{}: {} is {} +/- {sigma}, the truth {truth}",
+            reference.name,
+            reference.kind().term_name(estimate.term),
+            estimate.shown()
+        );
     }
 }

@@ -1,18 +1,15 @@
 //! Mounts of every kind: sessions made by independent code (tests/data/reference/mounts/SOURCE.md),
 //! and what spherical astronomy and the words of docs/mount-model.md say.
 
-use super::common::{self, Reference};
+use super::common::{self, MOST_SIGMAS, Reference, assert_terms_near_truth};
 use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading};
 use plumbeam::logbook::TermState;
 use plumbeam::mount::{
     ApproachSigns, Geometry, Kind, LowerAxis, MountModel, Term, TermUnit, TermValues,
 };
-use plumbeam::solve::{Options, Outcome};
+use plumbeam::solve::Options;
 use proptest::prelude::*;
 
-/// A fitted term may lie so many of its own sigmas from the truth: of the 51 terms here the
-/// farthest of an honest fit lies near 2.9; beyond 4 something is wrong.
-const MOST_SIGMAS: f64 = 4.0;
 /// The reference gives readings to eleven decimals.
 const POINT_CHECK_DEG: f64 = 1e-6;
 
@@ -38,23 +35,6 @@ fn true_model(reference: &Reference) -> MountModel {
     MountModel::new(reference.station().mount.geometry, terms)
 }
 
-fn assert_near_truth(reference: &Reference, outcome: &Outcome) {
-    for estimate in &outcome.terms {
-        if estimate.state != TermState::Fitted {
-            continue;
-        }
-        let truth = reference.truth_of(estimate.term);
-        let sigma = estimate.shown_sigma().expect("a fitted term has a sigma");
-        assert!(
-            (estimate.shown() - truth).abs() <= MOST_SIGMAS * sigma,
-            "{}: {} is {} +/- {sigma}, the truth {truth}",
-            reference.name,
-            reference.kind().term_name(estimate.term),
-            estimate.shown()
-        );
-    }
-}
-
 #[test]
 fn every_session_gives_back_the_terms_of_its_truth() {
     for name in SESSIONS {
@@ -66,7 +46,7 @@ fn every_session_gives_back_the_terms_of_its_truth() {
         if name == "polar-geostationary-only" {
             continue;
         }
-        assert_near_truth(&reference, &outcome);
+        assert_terms_near_truth(&reference, &outcome);
         for term in reference.fit_terms() {
             let found = outcome.terms.iter().find(|t| t.term == term);
             assert_eq!(
@@ -92,7 +72,7 @@ fn terms_chosen_by_the_data_lie_near_the_truth_too() {
         let reference = reference(name);
         let outcome = reference.solve(&Options::default());
         assert!(outcome.misread.is_none(), "{name}: {:?}", outcome.misread);
-        assert_near_truth(&reference, &outcome);
+        assert_terms_near_truth(&reference, &outcome);
     }
 }
 

@@ -1,33 +1,13 @@
 //! Sessions computed by independent code (tests/data/reference/SOURCE.md), solved with the
 //! terms of their truth.
 
-use crate::common::{Reference, sessions};
+use crate::common::{assert_terms_near_truth, sessions};
 use plumbeam::logbook::TermState;
 use plumbeam::solve::{Options, Outcome};
 
-/// A fitted term may lie so many of its own sigmas from the truth: of the about 100 terms in
-/// these tests the farthest of an honest fit lies near 2.6; beyond 4 something is wrong.
-const MOST_SIGMAS: f64 = 4.0;
 /// The rms of n peaks scatters by 1/sqrt(4 n) of itself: 10 % for the smallest session; with
 /// the fitted terms' share 25 % is beyond what chance does.
 const RMS_SHARE: f64 = 0.25;
-
-fn assert_terms_near_truth(reference: &Reference, outcome: &Outcome) {
-    for estimate in &outcome.terms {
-        if estimate.state != TermState::Fitted {
-            continue;
-        }
-        let truth = reference.truth_of(estimate.term);
-        let sigma = estimate.shown_sigma().expect("a fitted term has a sigma");
-        assert!(
-            (estimate.shown() - truth).abs() <= MOST_SIGMAS * sigma,
-            "{}: {} is {} +/- {sigma}, the truth {truth}",
-            reference.name,
-            reference.kind().term_name(estimate.term),
-            estimate.shown()
-        );
-    }
-}
 
 #[test]
 fn every_clean_session_gives_back_its_truth() {

@@ -5,47 +5,13 @@ use std::path::Path;
 use std::process::{Child, Output, Stdio};
 
 use crate::command::{Place, text};
+use crate::hill::{PRINTED, calibrated, calibration};
 use serde_json::Value;
 
-/// An invented station.
-const STATION: &str = r#"
-[site]
-name = "Test hill"
-latitude_deg = 47.0
-longitude_deg = 8.0
-height_m = 500.0
-pressure_hpa = 955.0
-temperature_c = 10.0
-relative_humidity = 0.6
-[mount]
-kind = "az-el"
-azimuth_range_deg = [-180.0, 540.0]
-elevation_range_deg = [0.0, 90.0]
-[dish]
-diameter_m = 1.5
-frequency_mhz = 1700.0
-"#;
-
-/// A printed answer has six decimals; this is a unit of the last.
-const PRINTED: f64 = 1e-6;
 /// First-order words for terms of a degree or less.
 const SECOND_ORDER: f64 = 0.02;
 
-/// With a calibration of these terms, in degrees.
-fn calibrated(terms: &[(&str, f64)]) -> Place {
-    let place = Place::empty();
-    place.write("station.toml", STATION);
-    place.put_calibration(terms);
-    place
-}
-
 impl Place {
-    fn put_calibration(&self, terms: &[(&str, f64)]) {
-        self.replace("calibration.json", &calibration(terms));
-    }
-    fn point(&self, arguments: &[&str]) -> Output {
-        self.run(&[&["point"], arguments].concat())
-    }
     fn feed(&self, arguments: &[&str], input: &str) -> Output {
         let mut child = self.spawn(arguments);
         let mut stdin = child.stdin.take().unwrap();
@@ -63,30 +29,6 @@ impl Place {
             .spawn()
             .unwrap()
     }
-}
-
-fn calibration(terms: &[(&str, f64)]) -> String {
-    let terms: serde_json::Map<String, Value> = terms
-        .iter()
-        .map(|(name, value)| {
-            let record = serde_json::json!({"value_deg": value, "state": "held"});
-            ((*name).to_owned(), record)
-        })
-        .collect();
-    serde_json::json!({
-        "format": "plumbeam calibration 1",
-        "created_utc": "2026-05-01T20:00:00.000Z",
-        "station": "Test hill",
-        "terms": terms,
-        "correlations": [],
-        "peaks": [],
-        "rms_before_deg": 1.0,
-        "rms_after_deg": 0.1,
-        "degrees_of_freedom": 10,
-        "trust": "good",
-        "warnings": []
-    })
-    .to_string()
 }
 
 const USUAL: [(&str, f64); 5] = [

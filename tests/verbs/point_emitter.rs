@@ -1,28 +1,11 @@
 //! `plumbeam point` on an emitter of the station file: once, at an instant and followed.
 
-use std::process::Output;
-
 use crate::command::{Place, text};
+use crate::hill::{self, PRINTED, STATION};
 use serde_json::Value;
 
-/// An invented station.
-const STATION: &str = r#"
-[site]
-name = "Test hill"
-latitude_deg = 47.0
-longitude_deg = 8.0
-height_m = 500.0
-pressure_hpa = 955.0
-temperature_c = 10.0
-relative_humidity = 0.6
-[mount]
-kind = "az-el"
-azimuth_range_deg = [-180.0, 540.0]
-elevation_range_deg = [0.0, 90.0]
-[dish]
-diameter_m = 1.5
-frequency_mhz = 1700.0
-[horizon]
+/// What the station has to point at.
+const EMITTERS: &str = r#"[horizon]
 mask = [[0.0, 12.0]]
 [[emitter]]
 name = "sun"
@@ -34,44 +17,11 @@ azimuth_deg = 200.0
 elevation_deg = 3.0
 "#;
 
-/// A printed answer has six decimals; this is a unit of the last.
-const PRINTED: f64 = 1e-6;
-
-/// With a calibration of these terms, in degrees.
+/// The hill with emitters, and a calibration of these terms, in degrees.
 fn calibrated(terms: &[(&str, f64)]) -> Place {
-    let place = Place::empty();
-    place.write("station.toml", STATION);
-    place.write("calibration.json", &calibration(terms));
+    let place = hill::calibrated(terms);
+    place.write("station.toml", &format!("{STATION}{EMITTERS}"));
     place
-}
-
-impl Place {
-    fn point_at(&self, arguments: &[&str]) -> Output {
-        self.run(&[&["point"], arguments].concat())
-    }
-}
-
-fn calibration(terms: &[(&str, f64)]) -> String {
-    let terms: serde_json::Map<String, Value> = terms
-        .iter()
-        .map(|(name, value)| {
-            let record = serde_json::json!({"value_deg": value, "state": "held"});
-            ((*name).to_owned(), record)
-        })
-        .collect();
-    serde_json::json!({
-        "format": "plumbeam calibration 1",
-        "created_utc": "2026-05-01T20:00:00.000Z",
-        "station": "Test hill",
-        "terms": terms,
-        "correlations": [],
-        "peaks": [],
-        "rms_before_deg": 1.0,
-        "rms_after_deg": 0.1,
-        "degrees_of_freedom": 10,
-        "warnings": []
-    })
-    .to_string()
 }
 
 const BY_MODEL: [&str; 2] = ["--calibration", "calibration.json"];
@@ -85,7 +35,7 @@ fn pair(line: &str) -> (f64, f64) {
 #[test]
 fn an_emitter_gets_the_readings_of_its_apparent_direction() {
     let place = calibrated(&[("azimuth-zero", 3.0), ("elevation-zero", -1.0)]);
-    let found = place.point_at(&[&BY_MODEL[..], &["sun", "--at", NOON]].concat());
+    let found = place.point(&[&BY_MODEL[..], &["sun", "--at", NOON]].concat());
     assert_eq!(found.status.code(), Some(0), "{}", text(&found.stderr));
     let (azimuth, elevation) = pair(&text(&found.stdout));
     let said = text(&found.stderr);
@@ -107,7 +57,7 @@ fn an_emitter_gets_the_readings_of_its_apparent_direction() {
         &["Sun", "--at", NOON, "--demand", "geometric", "--json"],
     ]
     .concat();
-    let again: Value = serde_json::from_slice(&place.point_at(&again).stdout).unwrap();
+    let again: Value = serde_json::from_slice(&place.point(&again).stdout).unwrap();
     assert!((again["azimuth_deg"].as_f64().unwrap() - azimuth).abs() < 2.0 * PRINTED);
     assert!((again["elevation_deg"].as_f64().unwrap() - elevation).abs() < 2.0 * PRINTED);
     assert_eq!(again["emitter"], "sun");
@@ -116,7 +66,7 @@ fn an_emitter_gets_the_readings_of_its_apparent_direction() {
     assert!((airless - of("geometric_elevation_deg")).abs() < 1e-4);
     // By the clock of a zone.
     let local = ["sun", "--at", "2026-06-21T13:30", "--zone", "+02:00"];
-    let local = place.point_at(&[&BY_MODEL[..], &local].concat());
+    let local = place.point(&[&BY_MODEL[..], &local].concat());
     assert_eq!(local.stdout, found.stdout);
 }
 
@@ -132,8 +82,8 @@ fn a_table_serves_an_emitter_as_the_model_does() {
         assert!(made.status.success(), "{}", text(&made.stderr));
         for emitter in ["sun", "the hill"] {
             let at = [emitter, "--at", NOON];
-            let by_model = place.point_at(&[&BY_MODEL[..], &at].concat());
-            let by_table = place.point_at(&[&["--table", "table.csv"][..], &at].concat());
+            let by_model = place.point(&[&BY_MODEL[..], &at].concat());
+            let by_table = place.point(&[&["--table", "table.csv"][..], &at].concat());
             let said = text(&by_table.stderr);
             assert_eq!(
                 by_table.status.code(),
@@ -151,7 +101,7 @@ fn a_table_serves_an_emitter_as_the_model_does() {
 fn an_emitter_is_followed_from_an_instant_all_at_once() {
     let place = calibrated(&[("azimuth-zero", 3.0)]);
     let follow = ["sun", "--at", NOON, "--every", "1m", "--for", "1h"];
-    let found = place.point_at(&[&BY_MODEL[..], &follow].concat());
+    let found = place.point(&[&BY_MODEL[..], &follow].concat());
     assert_eq!(found.status.code(), Some(0), "{}", text(&found.stderr));
     let lines: Vec<String> = text(&found.stdout).lines().map(str::to_owned).collect();
     assert_eq!(lines.len(), 61);
@@ -179,7 +129,7 @@ fn an_emitter_is_followed_from_an_instant_all_at_once() {
         "3h",
         "--json",
     ];
-    let found = place.point_at(&[&BY_MODEL[..], &evening].concat());
+    let found = place.point(&[&BY_MODEL[..], &evening].concat());
     assert_eq!(found.status.code(), Some(4));
     let rows: Vec<Value> = (text(&found.stdout).lines())
         .map(|l| serde_json::from_str(l).unwrap())
@@ -200,7 +150,7 @@ fn an_emitter_is_followed_by_the_clock_until_the_time_is_over() {
     let place = calibrated(&[("azimuth-zero", 3.0)]);
     // The mark stands still, whatever the clock shows.
     let follow = ["the hill", "--every", "50ms", "--for", "200ms"];
-    let found = place.point_at(&[&BY_MODEL[..], &follow].concat());
+    let found = place.point(&[&BY_MODEL[..], &follow].concat());
     assert_eq!(found.status.code(), Some(0), "{}", text(&found.stderr));
     let lines: Vec<String> = text(&found.stdout).lines().map(str::to_owned).collect();
     // A busy machine may miss some.
@@ -215,7 +165,7 @@ fn an_emitter_is_followed_by_the_clock_until_the_time_is_over() {
 fn an_emitter_that_cannot_be_pointed_at_is_said() {
     let place = calibrated(&[("azimuth-zero", 3.0)]);
     let night = ["sun", "--at", "2026-06-21T23:00:00Z"];
-    let below = place.point_at(&[&BY_MODEL[..], &night].concat());
+    let below = place.point(&[&BY_MODEL[..], &night].concat());
     assert_eq!(below.status.code(), Some(4));
     let said = text(&below.stderr);
     assert!(
@@ -247,7 +197,7 @@ fn an_emitter_that_cannot_be_pointed_at_is_said() {
         (&["sun", "--every", "0s"], "above zero"),
         (&["sun", "--for", "1m"], "--every"),
     ] {
-        let output = place.point_at(&[&BY_MODEL[..], arguments].concat());
+        let output = place.point(&[&BY_MODEL[..], arguments].concat());
         let told = text(&output.stderr);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {told}");
         assert!(told.contains(said), "{arguments:?}: {told}");
