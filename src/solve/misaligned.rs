@@ -27,21 +27,16 @@ pub(super) fn polar_axis(size: &Significant, station: &Station) -> Words {
         Kind::Polar(Pole::South) => "south",
         _ => "north",
     };
-    let degrees = |radians: f64| {
-        let sigma = Angle::from_radians(size.sigma).degrees();
-        let value = Angle::from_radians(radians).degrees().abs();
-        format!("{} +/- {}", by_sigma(value, sigma), two_digits(sigma))
-    };
     let title = format!(
         "The polar axis points {} deg too {} and {} deg too far {} of the celestial pole",
-        degrees(high),
+        size.part(0),
         if high > 0.0 { "high" } else { "low" },
-        degrees(east),
+        size.part(1),
         if east > 0.0 { "east" } else { "west" }
     );
-    let bolt = |angle: f64| match station.mount.bearings.polar_bolts {
+    let bolt = |angle: f64, sigma: f64| match station.mount.bearings.polar_bolts {
         Some(bolts) => {
-            let sigma = turns(bolts, size.sigma);
+            let sigma = turns(bolts, sigma);
             format!(
                 ", {} +/- {} turns of its bolt",
                 by_sigma(turns(bolts, angle.abs()), sigma),
@@ -55,8 +50,8 @@ pub(super) fn polar_axis(size: &Significant, station: &Station) -> Words {
         steps.push(format!(
             "Altitude bolt: {} the polar axis's {outer} end by {} deg{}.",
             if high > 0.0 { "lower" } else { "raise" },
-            degrees(high),
-            bolt(high)
+            size.part(0),
+            bolt(high, size.sigmas[0])
         ));
     }
     if east.abs() > NOTHING {
@@ -67,8 +62,8 @@ pub(super) fn polar_axis(size: &Significant, station: &Station) -> Words {
              points by {} deg on the sky{}.",
             if east > 0.0 { "west" } else { "east" },
             two_digits(Angle::from_radians(east.abs() * about).degrees()),
-            degrees(east),
-            bolt(east * about)
+            size.part(1),
+            bolt(east * about, size.sigmas[1] * about)
         ));
     }
     if station.mount.bearings.polar_bolts.is_none() {
@@ -95,16 +90,11 @@ pub(super) fn lower_axis(size: &Significant, lower: LowerAxis, bearings: &Bearin
         LowerAxis::NorthSouth => ("north", "east", "west"),
         LowerAxis::EastWest => ("east", "south", "north"),
     };
-    let degrees = |radians: f64| {
-        let sigma = Angle::from_radians(size.sigma).degrees();
-        let value = Angle::from_radians(radians).degrees().abs();
-        format!("{} +/- {}", by_sigma(value, sigma), two_digits(sigma))
-    };
     let title = format!(
         "The lower axis's {outer} end points {} deg too {} and {} deg too far {}",
-        degrees(high),
+        size.part(0),
         if high > 0.0 { "high" } else { "low" },
-        degrees(clockwise),
+        size.part(1),
         if clockwise > 0.0 { ahead } else { back }
     );
     let (distance_mm, over) = match bearings.distance_m {

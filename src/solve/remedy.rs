@@ -156,6 +156,8 @@ pub(super) struct Significant {
     pub(super) values: Vec<f64>,
     /// The largest of their standard deviations.
     pub(super) sigma: f64,
+    /// The standard deviation of each.
+    pub(super) sigmas: Vec<f64>,
     /// The standard deviation of a pair's length, as files show it.
     length_sigma: f64,
 }
@@ -164,16 +166,17 @@ impl Significant {
     fn of(outcome: &Outcome, group: Group) -> Option<Significant> {
         let terms: Vec<Term> = group.terms().collect();
         let mut values = Vec::new();
-        let mut sigma: f64 = 0.0;
+        let mut sigmas = Vec::new();
         let mut significant = false;
         for term in &terms {
             let estimate = outcome.terms.iter().find(|t| t.term == *term)?;
             values.push(estimate.value);
-            sigma = sigma.max(estimate.sigma.unwrap_or(0.0));
+            sigmas.push(estimate.sigma.unwrap_or(0.0));
             significant |= estimate
                 .sigma
                 .is_some_and(|s| estimate.value.abs() > SIGNIFICANT * s);
         }
+        let sigma = sigmas.iter().copied().fold(0.0, f64::max);
         let estimate = |term: &Term| outcome.terms.iter().find(|t| t.term == *term);
         let length_sigma = match terms.as_slice() {
             [x, y] => outcome.size_and_direction(estimate(x)?, estimate(y)?).1,
@@ -184,7 +187,17 @@ impl Significant {
             terms,
             values,
             sigma,
+            sigmas,
         })
+    }
+    /// The size of a part of the pair in degrees, with its own standard deviation.
+    pub(super) fn part(&self, index: usize) -> String {
+        let degrees = |radians: f64| Angle::from_radians(radians).degrees();
+        let (value, sigma) = with_sigma(
+            degrees(self.values[index]).abs(),
+            degrees(self.sigmas[index]),
+        );
+        format!("{value} +/- {sigma}")
     }
     /// The first term's value as files show it.
     pub(super) fn shown(&self) -> f64 {
@@ -573,6 +586,7 @@ pub(super) mod tests {
             terms: vec![term],
             values: vec![term.unit().inward(degrees)],
             sigma: term.unit().inward(0.01),
+            sigmas: vec![term.unit().inward(0.01)],
             length_sigma: 0.01,
         }
     }
@@ -582,6 +596,7 @@ pub(super) mod tests {
             terms: terms.to_vec(),
             values: degrees.map(f64::to_radians).to_vec(),
             sigma: 0.01_f64.to_radians(),
+            sigmas: vec![0.01_f64.to_radians(); 2],
             length_sigma: 0.01,
         }
     }
