@@ -44,6 +44,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             elevation_teeth: None,
             bearings: Bearings::default(),
             park: None,
+            sensors: [None, None],
         },
         dish: Dish {
             diameter_m: 1.2,

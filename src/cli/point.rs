@@ -39,8 +39,10 @@ An emitter of the station file gets the readings that put the beam on it now, or
 one line; with --every a line each time, the time before the readings, or `error: why`.
 
 A line of demands is `azimuth elevation` in degrees, with blanks or a comma between; # begins a
-comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
-last answer is where the mount is taken to stand, and so decides the cable wrap. With --stream,
+comment. Each demand gets one line back: the two readings, or `error line N: why`. Behind two
+readings in degrees stands what the sensors of the axes show, where the station file gives them some
+that do not count degrees. In a stream the last answer is where the mount is taken to stand, and so
+decides the cable wrap. With --stream,
 --listen and --serial a changed calibration file is read again by itself, or at once on a line
 `reload`; a bad one, or one of another station, is told and the old one kept, and one that moves the
 readings by more than a beamwidth is taken only after a line `confirm`.
@@ -241,6 +243,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let present = args.present.map(Pair::reading);
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
+    if let Some(station) = &station {
+        pointer = pointer.with_sensors(station.mount.sensors.clone());
+    }
     if emitter.is_none() {
         pointer = pointer.with_demands_in_axes(args.demand_as == DemandAs::Axes);
     }

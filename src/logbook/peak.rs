@@ -2,6 +2,7 @@
 
 use super::axes::Axes;
 use crate::angle::Angle;
+use crate::station::Sensor;
 use crate::time::Utc;
 
 /// From which side an axis arrived.
@@ -137,6 +138,8 @@ pub struct PeakLog {
     pub readings: Vec<Readings>,
     /// What the two readings are called.
     pub axes: Axes,
+    /// Sensors in whose readings it is written, of each axis where that is not done in degrees.
+    pub sensors: [Option<Sensor>; 2],
     /// Its peaks, in file order.
     pub peaks: Vec<Peak>,
     /// Names of the user's own columns.

@@ -1,13 +1,13 @@
 //! The peak in a row of a log.
 
 use super::axes::{Axes, reading_of};
-use super::cell::Unit;
+use super::axis_reading::AxisReadings;
 use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
 use super::peak::Peak;
 use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_IN_HOURS, FIRST_SIGMA, NOTE, PEAK_DB, SECOND,
-    SECOND_APPROACH, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
+    EMITTER, FIRST, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, PLACES, SECOND, SECOND_APPROACH,
+    SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
 };
 use super::table::{Columns, Decided, Request, Row, Schema, Survey, Told, survey};
 use crate::problem::Error;
@@ -50,6 +50,7 @@ pub(super) struct Reading<'a> {
     pub station: &'a Station,
     pub options: &'a LogOptions,
     pub axes: Axes,
+    pub readings: AxisReadings,
     pub schema: Schema,
     /// What the readings of the two axes may be.
     pub quantities: [Quantity; 2],
@@ -61,6 +62,7 @@ impl<'a> Reading<'a> {
     }
 
     pub fn of_axes(station: &'a Station, options: &'a LogOptions, axes: Axes) -> Reading<'a> {
+        let readings = AxisReadings::new(station, axes, PLACES);
         Reading {
             station,
             options,
@@ -68,12 +70,10 @@ impl<'a> Reading<'a> {
             schema: Schema {
                 known: columns_of(axes),
                 required: vec![TIME, EMITTER, FIRST, SECOND],
-                instead: match axes {
-                    Axes::HourAngleDeclination => vec![(FIRST, FIRST_IN_HOURS)],
-                    Axes::AzimuthElevation | Axes::Xy => Vec::new(),
-                },
+                instead: readings.instead(),
                 one_of: Vec::new(),
             },
+            readings,
             quantities: axes.kinds().map(reading_of),
         }
     }
@@ -114,11 +114,6 @@ impl Reading<'_> {
         no_time && (emitter.is_empty() || (is_total_word(&emitter.text) && !known()))
     }
 
-    /// Whether the first reading stands in its column of hours.
-    pub fn has_hours(&self, row: &Row<'_>, columns: &Columns) -> bool {
-        self.axes == Axes::HourAngleDeclination && !columns.cell(row, FIRST_IN_HOURS).is_empty()
-    }
-
     /// The peak in a row; none when something is wrong with it, which is told.
     pub fn peak(
         &self,
@@ -135,16 +130,11 @@ impl Reading<'_> {
         } else {
             self.one_emitter(told)
         };
-        let [first_axis, second_axis] = self.axes.kinds();
+        let line = (row, columns);
+        let readings = &self.readings;
         let [first_degrees, second_degrees] = &self.quantities;
-        let (first, unit) = if self.has_hours(row, columns) {
-            (cell(FIRST_IN_HOURS), Unit::Hours)
-        } else {
-            (cell(FIRST), Unit::Degrees)
-        };
-        let first = first.reading(first_axis, unit, first_degrees, decided, told);
-        let second =
-            cell(SECOND).reading(second_axis, Unit::Degrees, second_degrees, decided, told);
+        let first = readings.read(0, first_degrees, line, decided, told);
+        let second = readings.read(1, second_degrees, line, decided, told);
         let peak = Peak {
             log: 0,
             row: row.number,
@@ -155,8 +145,8 @@ impl Reading<'_> {
             elevation: second,
             azimuth_sigma: cell(FIRST_SIGMA).angle(&SIGMA, decided, told),
             elevation_sigma: cell(SECOND_SIGMA).angle(&SIGMA, decided, told),
-            azimuth_approach: cell(FIRST_APPROACH).approach(first_axis, first, decided, told),
-            elevation_approach: cell(SECOND_APPROACH).approach(second_axis, second, decided, told),
+            azimuth_approach: readings.approach(0, FIRST_APPROACH, first, line, decided, told),
+            elevation_approach: readings.approach(1, SECOND_APPROACH, second, line, decided, told),
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),
             temperature_c: cell(TEMPERATURE).number(&PART_TEMPERATURE, decided, told),
             use_it: cell(USE).yes(told),

@@ -8,7 +8,7 @@ use super::axes::AZIMUTH_READING;
 use super::log_options::LogOptions;
 use super::peak::{Peak, PeakLog, Readings};
 use super::peak_rows::Reading;
-use super::peaks_csv::{FIRST, SECOND, TIME};
+use super::peaks_csv::TIME;
 use super::peaks_write::degrees_text;
 use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
 use crate::angle::Angle;
@@ -214,6 +214,9 @@ impl<'a> Gathered<'a> {
         )?;
         self.unmatched.push(table.columns().unmatched().to_vec());
         self.begin(file, table.first_line(), false);
+        if let Some(wrong) = reading.readings.without_sensor(table.columns()) {
+            told.problems.push(wrong.at(file, table.first_line(), 1));
+        }
         let mut own = self.own_places(table.columns())?;
         let before = self.log.peaks.len();
         while let Some(line) = table.next(&mut told)? {
@@ -351,8 +354,7 @@ impl<'a> Gathered<'a> {
             });
             return;
         }
-        let empty = |c: usize| columns.cell(row, c).is_empty();
-        if empty(FIRST) && empty(SECOND) && !self.reading.has_hours(row, columns) {
+        if (0..2).all(|axis| self.reading.readings.is_empty(axis, row, columns)) {
             told.taken.at(Kind::NotTaken, row.line, || {
                 "without readings skipped: steps not taken".to_owned()
             });

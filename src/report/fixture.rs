@@ -73,6 +73,7 @@ pub fn station() -> Station {
                 ..Bearings::default()
             },
             park: None,
+            sensors: [None, None],
         },
         dish: Dish {
             diameter_m: 1.8,

@@ -14,7 +14,7 @@ use crate::logbook::{Approach, Axes, Peak, PeakLog, Readings};
 use crate::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
-use crate::station::{EmitterKind, Station};
+use crate::station::{EmitterKind, Sensor, Station};
 use crate::text::some_of;
 use crate::time::Utc;
 
@@ -56,13 +56,12 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
         readings: vec![Readings::Encoder],
         file: "simulated session".to_owned(),
         axes: Axes::of(station),
+        sensors: station.mount.sensors.clone(),
         ..PeakLog::default()
     };
     for take in takes(&real, truth, seed, |_, _| true)? {
-        let reading = rounded(
-            Spoil::reading(spoils, take.when.row, take.reading, &take.emitter),
-            truth.noise.resolution_deg,
-        );
+        let reading = Spoil::reading(spoils, take.when.row, take.reading, &take.emitter);
+        let reading = as_shown(reading, truth.noise.resolution_deg, &station.mount.sensors);
         let (row, time) = (take.when.row, take.logged_time);
         let mut peak = peak(truth, row, time, take.name, reading, take.approach);
         // Whoever logs the side of arrival reads it from the encoder.
@@ -383,6 +382,23 @@ pub(super) fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading 
     EncoderReading {
         azimuth: round(reading.azimuth),
         elevation: round(reading.elevation),
+    }
+}
+
+/// What the axes show: rounded to the step of an encoder, or to whole counts of a sensor.
+fn as_shown(
+    reading: EncoderReading,
+    step_deg: f64,
+    sensors: &[Option<Sensor>; 2],
+) -> EncoderReading {
+    let stepped = rounded(reading, step_deg);
+    let shown = |plain: Angle, stepped: Angle, sensor: &Option<Sensor>| match sensor {
+        Some(sensor) => sensor.rounded(plain),
+        None => stepped,
+    };
+    EncoderReading {
+        azimuth: shown(reading.azimuth, stepped.azimuth, &sensors[0]),
+        elevation: shown(reading.elevation, stepped.elevation, &sensors[1]),
     }
 }
 

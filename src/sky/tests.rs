@@ -49,6 +49,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
             elevation_teeth: None,
             bearings: Bearings::default(),
             park: None,
+            sensors: [None, None],
         },
         dish: Dish {
             diameter_m: 3.0,

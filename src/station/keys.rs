@@ -72,6 +72,8 @@ pub(super) const MOUNTS: [(&str, &[&str]); 4] = [
     ("x-y", &XY),
     ("slant", &SLANT),
 ];
+/// Keys of `[mount.axis_1.sensor]` and `[mount.axis_2.sensor]`.
+pub(super) const SENSOR: [&str; 4] = ["counts_per_degree", "count_at_zero", "knots", "unit"];
 /// Keys of `[dish]`.
 pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_deg"];
 /// Keys of `[horizon]`.

@@ -72,6 +72,8 @@ pub(crate) const ENCODER_ELEVATION: Quantity =
 /// A reading of an axis that makes less than a turn either way.
 pub(crate) const ENCODER_OTHER: Quantity = Quantity::new(-270.0, 270.0, "degrees from -270 to 270");
 /// Of a first axis that leans on purpose; at 90 degrees it lies level.
+/// What a sensor shows, pulses or volts.
+pub(crate) const SENSOR: Quantity = Quantity::new(-1e9, 1e9, "a number from -1e9 to 1e9");
 pub(crate) const AXIS_TILT: Quantity = Quantity::new(0.0, 90.0, "degrees from 0 to 90");
 pub(crate) const BOLT_PITCH: Quantity =
     Quantity::new(0.05, 50.0, "millimetres a turn, from 0.05 to 50");

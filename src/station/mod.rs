@@ -2,6 +2,7 @@
 
 mod air;
 pub mod catalogue;
+mod curve;
 mod dish;
 mod emitters;
 mod horizon;
@@ -10,12 +11,15 @@ pub(crate) mod limits;
 mod mount;
 mod read;
 mod section;
+mod sensor;
 mod site;
 
 use std::path::PathBuf;
 
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{Geometry, Kind};
+
+pub use sensor::Sensor;
 
 /// Everything that `station.toml` says.
 #[derive(Clone, Debug)]
@@ -80,6 +84,8 @@ pub struct Mount {
     pub bearings: Bearings,
     /// Where the dish is parked, when given.
     pub park: Option<EncoderReading>,
+    /// What tells the readings of the two axes, where that does not count degrees.
+    pub sensors: [Option<Sensor>; 2],
 }
 
 /// What holds the first axis in its direction, so far as a remedy can say how far to move it.

@@ -2,6 +2,7 @@
 
 use super::keys::{AZ_EL, MOUNTS, elsewhere};
 use super::section::{Section, Source, value_item};
+use super::sensor::{Sensor, sensor};
 use super::{Bearings, Bolts, GearTeeth, Mount, limits};
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{AxisKind, Geometry, LowerAxis};
@@ -9,14 +10,17 @@ use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::text::quoted;
 
-/// The mount, at that latitude; none when something is wrong with it, which is told.
+/// The mount, at that latitude; none when something is wrong with it, which is told. What its sensors
+/// cut off its ranges goes to `assumptions`.
 pub(super) fn mount(
     source: &mut Source<'_>,
     section: &Section<'_>,
     latitude: Option<Angle>,
+    assumptions: &mut Vec<String>,
 ) -> Option<Mount> {
     let Some(name) = mount_kind(source, section) else {
-        let known: Vec<&str> = MOUNTS.iter().flat_map(|(_, keys)| *keys).copied().collect();
+        let of_all = MOUNTS.iter().flat_map(|(_, keys)| *keys).copied();
+        let known: Vec<&str> = of_all.chain(AXES).collect();
         source.unknown_keys(section, &known, elsewhere);
         return None;
     };
@@ -41,7 +45,18 @@ pub(super) fn mount(
             Some(Geometry::AZ_EL),
         ),
     };
-    let ranges = axes.map(|axis| range(source, section, axis));
+    let sensors = [0, 1].map(|i| sensor(source, section, i + 1, readings_of(axes[i])));
+    let ranges = [0, 1].map(|i| {
+        let range = range(source, section, axes[i])?;
+        within_sensor(
+            source,
+            section,
+            (axes[i], i + 1),
+            range,
+            sensors[i].as_ref(),
+            assumptions,
+        )
+    });
     let [azimuth_teeth, elevation_teeth] = axes.map(|axis| teeth(source, section, axis));
     let bearings = Bearings {
         base_radius_m: source
@@ -65,12 +80,17 @@ pub(super) fn mount(
         elevation_teeth,
         bearings,
         park,
+        sensors,
     })
 }
+
+/// The sections of what stands on the axes.
+const AXES: [&str; 2] = ["axis_1", "axis_2"];
 
 /// Tells of keys that this kind of mount does not have: those of other kinds as such.
 fn foreign_keys(source: &mut Source<'_>, section: &Section<'_>, kind: &str, keys: &[&str]) {
     let mut known = keys.to_vec();
+    known.extend(AXES);
     for (other, theirs) in MOUNTS {
         for key in theirs.iter().filter(|key| !keys.contains(key)) {
             if known.contains(key) {
@@ -227,6 +247,47 @@ fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Opti
         },
     );
     None
+}
+
+/// A range as far as the axis's sensor tells it.
+fn within_sensor(
+    source: &mut Source<'_>,
+    section: &Section<'_>,
+    (axis, number): (AxisKind, usize),
+    range: (Angle, Angle),
+    sensor: Option<&Sensor>,
+    assumptions: &mut Vec<String>,
+) -> Option<(Angle, Angle)> {
+    let Some((low, high)) = sensor.and_then(Sensor::range) else {
+        return Some(range);
+    };
+    let cut = (range.0.max(low), range.1.min(high));
+    if cut == range {
+        return Some(range);
+    }
+    let (key, words) = (format!("{}_range_deg", axis.key()), axis.words());
+    let [from, to] = [low, high].map(short);
+    if cut.0 >= cut.1 {
+        let wrong = Wrong::new(
+            format!(
+                "the knots of [mount.axis_{number}.sensor] reach from {from} to {to} degrees, none of {key}"
+            ),
+            format!("knots within the {words} readings of {key}"),
+        );
+        source.wrong_item(section.get(&key)?, wrong);
+        return None;
+    }
+    assumptions.push(format!(
+        "{key} is cut to {} to {}: the knots of [mount.axis_{number}.sensor] reach from {from} to {to} degrees",
+        short(cut.0),
+        short(cut.1),
+    ));
+    Some(cut)
+}
+
+/// Degrees without the dust of rounding.
+fn short(angle: Angle) -> f64 {
+    (angle.degrees() * 1e6).round() / 1e6
 }
 
 /// The readings to park at, within the ranges.

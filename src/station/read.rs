@@ -48,7 +48,7 @@ impl Station {
         let site = section(&mut source, &root, "site").and_then(|s| site::site(&mut source, &s));
         let latitude = site.as_ref().map(|s| s.latitude);
         let mount = section(&mut source, &root, "mount")
-            .and_then(|s| mount::mount(&mut source, &s, latitude));
+            .and_then(|s| mount::mount(&mut source, &s, latitude, &mut assumptions));
         let dish = section(&mut source, &root, "dish")
             .and_then(|s| dish::dish(&mut source, &s, &mut assumptions));
         let horizon = section(&mut source, &root, "horizon")

@@ -176,6 +176,12 @@ pub struct FollowAnswer {
     pub azimuth_deg: f64,
     /// Elevation reading.
     pub elevation_deg: f64,
+    /// What the sensor of the first axis shows there, when it does not count degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub azimuth_sensor: Option<f64>,
+    /// What that of the second shows.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub elevation_sensor: Option<f64>,
     /// Where the beam must point.
     pub apparent_azimuth_deg: f64,
     /// Where the beam must point.
@@ -197,6 +203,8 @@ impl FollowRow {
             answer: seen.as_ref().ok().map(|sight| FollowAnswer {
                 azimuth_deg: tidy(sight.reading.azimuth),
                 elevation_deg: tidy(sight.reading.elevation),
+                azimuth_sensor: follower.pointer.shown(sight.reading)[0],
+                elevation_sensor: follower.pointer.shown(sight.reading)[1],
                 apparent_azimuth_deg: tidy(sight.apparent.azimuth()),
                 apparent_elevation_deg: tidy(sight.apparent.elevation()),
                 demand: follower.pointer.source().demand().name(),

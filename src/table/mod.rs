@@ -48,7 +48,7 @@ pub use measure::{Density, Errors, measure, stated};
 pub use pointer::{ApproachChoice, Demand, Pointer, Refusal, Source};
 pub use read::{EXPECTED, read_table};
 pub use request::Request;
-pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, error_line, serve};
+pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, behind, error_line, serve};
 pub use text::COLUMNS;
 pub use undo::undo;
 pub use watch::{Load, Loaded, Watch};

@@ -4,6 +4,7 @@ use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{ApproachSigns, AxisKind, Geometry, Keyhole, Kind, Term};
+use crate::station::Sensor;
 
 use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
@@ -42,6 +43,8 @@ pub struct Pointer {
     in_axes: bool,
     /// What must be known of the source.
     caveats: Vec<String>,
+    /// What tells the readings of the axes where that does not count degrees.
+    sensors: [Option<Sensor>; 2],
 }
 
 /// A demanded direction, degrees counted as its kind says.
@@ -301,7 +304,21 @@ impl Pointer {
             arrived: ApproachSigns::UNKNOWN,
             in_axes: false,
             caveats: Vec::new(),
+            sensors: [None, None],
         }
+    }
+
+    /// The same of a mount whose axes have these sensors.
+    #[must_use]
+    pub fn with_sensors(mut self, sensors: [Option<Sensor>; 2]) -> Pointer {
+        self.sensors = sensors;
+        self
+    }
+
+    /// What the sensors show at a reading; none of an axis that counts degrees.
+    pub fn shown(&self, reading: EncoderReading) -> [Option<f64>; 2] {
+        let angles = [reading.azimuth, reading.elevation];
+        [0, 1].map(|i| self.sensors[i].as_ref()?.shown(angles[i]))
     }
 
     /// The same, with what must be known of its source.

@@ -4,4 +4,5 @@
 mod common;
 mod inverse;
 mod kinds;
+mod sensors;
 mod signs;

@@ -115,6 +115,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
             elevation_teeth: None,
             bearings: Bearings::default(),
             park: None,
+            sensors: [None, None],
         },
         dish: Dish {
             diameter_m: 3.0,

@@ -16,6 +16,7 @@ mod recheck;
 mod reduce;
 mod reduce_spoilt;
 mod refused_calibrations;
+mod sensors;
 mod several_nights;
 mod simulate_scans;
 mod sky;

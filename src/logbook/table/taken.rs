@@ -59,6 +59,12 @@ pub enum Kind {
     Sexagesimal,
     /// Hours of an hour angle.
     Hours,
+    /// What a sensor shows.
+    Sensor,
+    /// Degrees beside that.
+    BesideSensor,
+    /// Approaches by a sensor that shows less as the axis's degrees grow.
+    FallingSensor,
     /// Approaches in words.
     ApproachInWords,
     /// Approaches by a compass point.
