@@ -7,10 +7,11 @@ use crate::mount::{Kind, Term, TermValues};
 use crate::sky::Sky;
 use crate::station::Station;
 
-use super::admission::{Admission, Context, is_usual, settled};
+use super::admission::{Admission, is_usual, settled};
 use super::explanation::{ComputedPositions, Explanation, Remark};
 use super::finish::finished;
 use super::hypothesis::Hypothesis;
+use super::inquiry::Context;
 use super::misreading::LogReading;
 use super::observe::{Observations, observe};
 use super::options::{Options, TermChoice};

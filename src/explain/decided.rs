@@ -4,9 +4,10 @@ use nalgebra::DMatrix;
 
 use crate::mount::{Group, Term};
 
-use super::admission::{Inquiry, is_usual};
+use super::admission::is_usual;
 use super::explanation::{Cause, Decision, Grounds, Numbers};
 use super::hypothesis::Hypothesis;
+use super::inquiry::Inquiry;
 use super::joint_fit::JointFit;
 use super::options::TermChoice;
 use super::rivals::rivals;
@@ -59,7 +60,7 @@ pub fn decisions(
     tried: usize,
 ) -> Vec<Decision> {
     let listed = session.choice != TermChoice::ByTheData;
-    let numbers = |answer: &super::admission::Answer| Numbers {
+    let numbers = |answer: &super::inquiry::Answer| Numbers {
         p_value: answer.p_value,
         bic_fall: answer.bic_fall,
         cross_validation: answer.evidence.cross_validation,

@@ -8,13 +8,13 @@ use crate::logbook::TermState;
 use crate::mount::{Group, MountModel, Term};
 use crate::station::Station;
 
-use super::admission::{Context, Inquiry};
 use super::alike::alike;
 use super::bad_peaks::{bad_peaks, settle_bad_peaks};
 use super::compass::compass;
 use super::decided::{causes, decisions};
 use super::explanation::{Cause, ComputedPositions, Explanation, Remark, TermEstimate};
 use super::hypothesis::Hypothesis;
+use super::inquiry::{Context, Inquiry};
 use super::joint_fit::JointFit;
 use super::log_zeros::zeros_of_logs;
 use super::loose_joint::{LooseJoint, loose_joint};

@@ -23,6 +23,7 @@ mod explanation;
 mod fault;
 mod finish;
 mod hypothesis;
+mod inquiry;
 mod joint_fit;
 mod linearised;
 mod log_change;

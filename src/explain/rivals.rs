@@ -4,9 +4,10 @@ use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
 use crate::logbook::Approach;
 use crate::station::Station;
 
-use super::admission::{Context, Inquiry, grow, price, without};
+use super::admission::{grow, price, without};
 use super::fault::{Axis, Fault};
 use super::hypothesis::{Hypothesis, Size};
+use super::inquiry::{Context, Inquiry};
 use super::joint_fit::JointFit;
 use super::peak::SessionPeak;
 use super::problem::JointProblem;

@@ -4,9 +4,9 @@ use std::sync::Arc;
 
 use nalgebra::Vector3;
 
-use super::admission::Context;
 use super::candidates::direction_of;
 use super::hypothesis::Hypothesis;
+use super::inquiry::Context;
 use super::joint_fit::JointFit;
 use super::session::Session;
 

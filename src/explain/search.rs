@@ -4,11 +4,12 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, Context, admit, settled, worth};
+use super::admission::{Admission, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
 use super::hypothesis::Hypothesis;
+use super::inquiry::Context;
 use super::joint_fit::JointFit;
 use super::log_zeros;
 use super::misreading::{LogReading, Misreading};
