@@ -45,6 +45,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             bearings: Bearings::default(),
             park: None,
             sensors: [None, None],
+            fixed_declination: None,
         },
         dish: Dish {
             diameter_m: 1.2,

@@ -12,7 +12,7 @@ use crate::outputs::Output;
 use crate::problem::Error;
 use crate::sky::{Notices, Sky};
 use crate::station::Station;
-use crate::table::{FollowRow, Follower, Instants, Pointer, Sight, WallClock, behind};
+use crate::table::{FollowRow, Follower, Instants, Pointer, Sight, WallClock, behind, miss_words};
 use crate::time::Utc;
 
 /// Options of `point` that go with an emitter.
@@ -136,6 +136,9 @@ fn once(
             sight.apparent.azimuth().degrees(),
             sight.apparent.elevation().degrees()
         ));
+        if let Some(miss) = sight.miss {
+            console.note(&miss_words(miss));
+        }
         format!("{}\n", readings(follower, sight))
     };
     console.deliver(&text, out)?;

@@ -244,7 +244,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
     if let Some(station) = &station {
-        pointer = pointer.with_sensors(station.mount.sensors.clone());
+        pointer = pointer.of_mount(&station.mount);
     }
     if emitter.is_none() {
         pointer = pointer.with_demands_in_axes(args.demand_as == DemandAs::Axes);
@@ -442,6 +442,9 @@ fn single(
     if !json {
         for sentence in &assumed {
             console.note(sentence);
+        }
+        if let Some(miss) = found.miss_deg {
+            console.note(&table::miss_words(Angle::from_degrees(miss)));
         }
     }
     let text = if json {

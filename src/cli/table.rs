@@ -139,6 +139,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     for note in notes {
         console.note(&note);
     }
+    if station.mount.fixed_declination.is_some() {
+        console.warning(
+            "the declination axis has no motor: its corrections cannot be commanded, they say how far \
+             the beam passes beside",
+        );
+    }
     for warning in warnings {
         console.warning(&warning);
     }

@@ -88,7 +88,7 @@ impl Angles {
         let readings = AxisReadings::new(station, axes, PLACES);
         let schema = Schema {
             known: columns_of(axes),
-            required: vec![TIME, FIRST, SECOND],
+            required: [vec![TIME], readings.required_columns()].concat(),
             instead: readings.instead(),
             one_of: Vec::new(),
         };

@@ -28,6 +28,8 @@ pub struct AxisReadings {
     axes: [AxisKind; 2],
     places: [Places; 2],
     sensors: [Option<Sensor>; 2],
+    /// What the second axis always reads, when it has no motor.
+    fixed: Option<Angle>,
 }
 
 impl AxisReadings {
@@ -41,7 +43,14 @@ impl AxisReadings {
             axes: axes.kinds(),
             places,
             sensors: station.mount.sensors.clone(),
+            fixed: station.mount.fixed_declination,
         }
+    }
+
+    /// The columns that a log must have: those of degrees, but not of an axis without a motor.
+    pub fn required_columns(&self) -> Vec<usize> {
+        let motors = if self.fixed.is_some() { 1 } else { 2 };
+        (self.places[..motors].iter()).map(|p| p.degrees).collect()
     }
 
     /// Columns that stand in place of those of degrees: those, and the others.
@@ -56,8 +65,9 @@ impl AxisReadings {
 
     /// Whether a log has columns of both readings.
     pub fn has_both(&self, columns: &Columns) -> bool {
-        (self.places.iter()).all(|place| {
-            let sensor = columns.has(place.sensor);
+        (self.places.iter().enumerate()).all(|(axis, place)| {
+            let fixed = axis == 1 && self.fixed.is_some();
+            let sensor = columns.has(place.sensor) || fixed;
             columns.has(place.degrees) || sensor || place.hours.is_some_and(|c| columns.has(c))
         })
     }
@@ -124,7 +134,7 @@ impl AxisReadings {
         cell.reading(self.axes[axis], unit, degrees, decided, told)
     }
 
-    /// The same of an axis whose reading must be there.
+    /// The same of an axis whose reading must be there; one without a motor stands where it is bolted.
     pub fn required(
         &self,
         axis: usize,
@@ -134,6 +144,9 @@ impl AxisReadings {
     ) -> Option<Angle> {
         let degrees = reading_of(self.axes[axis]);
         if self.is_empty(axis, row.0, row.1) {
+            if let (1, Some(fixed)) = (axis, self.fixed) {
+                return Some(fixed);
+            }
             let place = self.places[axis];
             let columns = [Some(place.degrees), place.hours, Some(place.sensor)];
             let there = columns.into_iter().flatten().find(|c| row.1.has(*c));

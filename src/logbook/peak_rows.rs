@@ -6,10 +6,11 @@ use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
 use super::peak::Peak;
 use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, PLACES, SECOND, SECOND_APPROACH,
-    SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
+    EMITTER, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, PLACES, SECOND_APPROACH, SECOND_SIGMA,
+    TEMPERATURE, TIME, USE, columns_of,
 };
-use super::table::{Columns, Decided, Request, Row, Schema, Survey, Told, survey};
+use super::table::{Columns, Decided, Kind, Request, Row, Schema, Survey, Told, survey};
+use crate::angle::Angle;
 use crate::problem::Error;
 use crate::quantity::Quantity;
 use crate::station::Station;
@@ -69,7 +70,7 @@ impl<'a> Reading<'a> {
             axes,
             schema: Schema {
                 known: columns_of(axes),
-                required: vec![TIME, EMITTER, FIRST, SECOND],
+                required: [vec![TIME, EMITTER], readings.required_columns()].concat(),
                 instead: readings.instead(),
                 one_of: Vec::new(),
             },
@@ -114,6 +115,38 @@ impl Reading<'_> {
         no_time && (emitter.is_empty() || (is_total_word(&emitter.text) && !known()))
     }
 
+    /// The second reading, and both standard deviations, of a peak on a mount whose second axis is
+    /// bolted at `fixed`: a peak without a declination says no more of it than that the emitter stood
+    /// within the beam.
+    fn bolted(
+        &self,
+        fixed: Angle,
+        second: Option<Angle>,
+        sigmas: [Option<Angle>; 2],
+        line: usize,
+        told: &mut Told,
+    ) -> (Option<Angle>, [Option<Angle>; 2]) {
+        /// A peak centred by hand or by motor is good to this share of the beamwidth, one standard
+        /// deviation (common practice, no source).
+        const CENTRED: f64 = 1.0 / 20.0;
+        /// Two standard deviations are the edge of the beam.
+        const WITHIN: f64 = 1.0 / 4.0;
+        let beamwidth = self.station.dish.beamwidth;
+        let (centred, within) = (beamwidth * CENTRED, beamwidth * WITHIN);
+        told.taken.at(Kind::OneMotor, line, || {
+            format!(
+                "one motor: what has no standard deviation is taken as good to {:.3} deg, and a peak \
+                 without a declination as within the beam bolted at {:.2} deg, +/- {:.2} deg",
+                centred.degrees(),
+                fixed.degrees(),
+                within.degrees()
+            )
+        });
+        let along = if second.is_some() { centred } else { within };
+        let sigmas = [sigmas[0].or(Some(centred)), sigmas[1].or(Some(along))];
+        (second.or(Some(fixed)), sigmas)
+    }
+
     /// The peak in a row; none when something is wrong with it, which is told.
     pub fn peak(
         &self,
@@ -135,6 +168,11 @@ impl Reading<'_> {
         let [first_degrees, second_degrees] = &self.quantities;
         let first = readings.read(0, first_degrees, line, decided, told);
         let second = readings.read(1, second_degrees, line, decided, told);
+        let mut sigmas = [FIRST_SIGMA, SECOND_SIGMA].map(|c| cell(c).angle(&SIGMA, decided, told));
+        let mut second = second;
+        if let Some(fixed) = self.station.mount.fixed_declination {
+            (second, sigmas) = self.bolted(fixed, second, sigmas, row.line, told);
+        }
         let peak = Peak {
             log: 0,
             row: row.number,
@@ -143,8 +181,8 @@ impl Reading<'_> {
             emitter: emitter?,
             azimuth: first,
             elevation: second,
-            azimuth_sigma: cell(FIRST_SIGMA).angle(&SIGMA, decided, told),
-            elevation_sigma: cell(SECOND_SIGMA).angle(&SIGMA, decided, told),
+            azimuth_sigma: sigmas[0],
+            elevation_sigma: sigmas[1],
             azimuth_approach: readings.approach(0, FIRST_APPROACH, first, line, decided, told),
             elevation_approach: readings.approach(1, SECOND_APPROACH, second, line, decided, told),
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),

@@ -496,9 +496,11 @@ impl<'a> Gathered<'a> {
         let mut warnings = Vec::new();
         let mut more = 0;
         for peak in &self.log.peaks {
+            // Where a bolt was loosened to peak by hand, any declination may be.
+            let by_motor = peak.elevation.filter(|_| mount.fixed_declination.is_none());
             for (axis, reading, (low, high)) in [
                 (first, peak.azimuth, mount.azimuth_range),
-                (second, peak.elevation, mount.elevation_range),
+                (second, by_motor, mount.elevation_range),
             ] {
                 let Some(reading) = reading.filter(|r| *r < low || *r > high) else {
                     continue;

@@ -118,7 +118,7 @@ fn schema_of(axes: Axes, readings: &AxisReadings, options: &ScanOptions) -> Sche
         required.push(EMITTER);
     }
     if options.angles.is_none() {
-        required.extend([FIRST, SECOND]);
+        required.extend(readings.required_columns());
     }
     Schema {
         known: columns_of(axes),

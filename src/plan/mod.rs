@@ -179,6 +179,14 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     let sigma = sigma(station, known, request, &mut assumed);
     let mut offer = offer(station, sky, known, request, &slots);
     assumed.extend(offer.assumed.iter().cloned());
+    if let Some(fixed) = station.mount.fixed_declination {
+        assumed.push(format!(
+            "the declination axis has no motor and stands at {:.2} deg: what is said of it holds when \
+             each peak is found in declination too, by hand on its bolt; leave declination_deg empty \
+             where it is not",
+            fixed.degrees()
+        ));
+    }
     let judge = Judge::new(station, sky, known, request, (request.from, request.to));
     if offer.candidates.is_empty() {
         let next = alone::next_up(&judge, request, &offer.heard);

@@ -74,6 +74,7 @@ pub fn station() -> Station {
             },
             park: None,
             sensors: [None, None],
+            fixed_declination: None,
         },
         dish: Dish {
             diameter_m: 1.8,

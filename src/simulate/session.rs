@@ -68,6 +68,12 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
         if spoils.iter().any(|s| matches!(s, Spoil::AzimuthReversed)) {
             peak.azimuth_approach = peak.azimuth_approach.reversed();
         }
+        if station.mount.fixed_declination.is_some() {
+            // Nobody moves a bolt from satellite to satellite.
+            peak.elevation = None;
+            peak.elevation_sigma = None;
+            peak.elevation_approach = Approach::Unknown;
+        }
         if Spoil::logs_temperature(spoils) {
             peak.temperature_c = Some((take.when.temperature_c * 10.0).round() / 10.0);
         }

@@ -10,6 +10,7 @@
 //! and is not endorsed by SOFA. SGP4 likewise comes from a crate.
 
 mod air;
+mod arc;
 mod earth;
 mod elements;
 mod error;
@@ -39,6 +40,7 @@ use satellite::Orbit;
 use suppose::Catalogued;
 use terrestrial::BeaconDirections;
 
+pub use arc::geostationary_arc;
 pub use elements::satellites_in;
 pub use error::SkyError;
 pub use moment::Moment;

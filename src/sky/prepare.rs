@@ -5,6 +5,7 @@ use std::path::PathBuf;
 
 use nalgebra::Vector3;
 
+use super::arc;
 use super::earth::Place;
 use super::elements::{self, ElementFile};
 use super::refraction::Refraction;
@@ -14,10 +15,6 @@ use super::{Known, Motion, terrestrial};
 use crate::angle::{Angle, Direction};
 use crate::problem::{Problem, Problems};
 use crate::station::{Emitter, EmitterKind};
-
-/// Of the geostationary orbit: that on which a turn takes a sidereal day, from the Earth's
-/// gravitational constant of WGS 72, 398600.8 km^3/s^2, and 86164.1 s (from memory).
-const GEOSTATIONARY_RADIUS_M: f64 = 42_164_170.0;
 
 /// Prepares emitters seen from `place`, gives the satellites that their element files hold
 /// beside them, and tells all faults of those files.
@@ -51,9 +48,7 @@ pub(super) fn emitters(
                 Motion::Beacon(terrestrial::beacon(place, &there, air))
             }
             EmitterKind::Geostationary { longitude } => {
-                let (sin, cos) = longitude.sin_cos();
-                let there = Vector3::new(cos, sin, 0.0) * GEOSTATIONARY_RADIUS_M;
-                Motion::Geostationary(place.towards(&there))
+                Motion::Geostationary(arc::towards(place, *longitude))
             }
             EmitterKind::Mark { azimuth, elevation } => {
                 Motion::Mark(Direction::apparent(*azimuth, *elevation))

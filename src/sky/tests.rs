@@ -50,6 +50,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
             bearings: Bearings::default(),
             park: None,
             sensors: [None, None],
+            fixed_declination: None,
         },
         dish: Dish {
             diameter_m: 3.0,

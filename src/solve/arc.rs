@@ -24,6 +24,8 @@ const LOWEST: Angle = Angle::from_degrees(5.0);
 /// The bolts, as terms of the model that they change: the dish on its declination bolt, the polar
 /// axis on its altitude and azimuth bolts.
 const BOLTS: [Term; 3] = [Term::ElevationZero, Term::TiltNorth, Term::TiltEast];
+/// Fewer peaks that tell in declination leave three bolts untold.
+const LEAST_BY_HAND: usize = 3;
 /// Fewer places of the arc do not tell three bolts apart.
 const LEAST_PLACES: usize = 10;
 
@@ -40,7 +42,7 @@ pub struct Miss {
 
 /// A mount with one motor on the arc.
 #[derive(Clone, Debug)]
-pub struct Arc {
+pub struct ArcAlignment {
     /// From which longitude to which it reaches, by its hour angle range and horizon.
     pub from: Angle,
     /// The other end.
@@ -55,10 +57,7 @@ pub struct Arc {
 }
 
 /// The places of the arc that the mount reaches, with where its axes would have to read.
-fn places(
-    station: &Station,
-    model: &MountModel,
-) -> Vec<(Angle, Direction<Apparent>)> {
+fn places(station: &Station, model: &MountModel) -> Vec<(Angle, Direction<Apparent>)> {
     let (low, high) = station.mount.azimuth_range;
     let middle = (low + high) / 2.0;
     geostationary_arc(station, LOWEST)
@@ -105,7 +104,7 @@ fn of(places: &[(Angle, Direction<Apparent>)], misses: &[Angle]) -> Miss {
 ///
 /// # Units
 /// Angles; changes are to be ADDED to the terms of the same names.
-pub fn arc(station: &Station, model: &MountModel) -> Option<Arc> {
+pub fn arc(station: &Station, model: &MountModel) -> Option<ArcAlignment> {
     /// A small change of a term, radians: the model is smooth.
     const STEP: f64 = 1e-4;
     /// Newton's steps: the misses are nearly linear in the bolts.
@@ -123,9 +122,12 @@ pub fn arc(station: &Station, model: &MountModel) -> Option<Arc> {
             let mut moved = terms;
             moved.set_inside(term, terms.inside(term) + STEP);
             let moved = misses(&model.with_terms(moved), &places, fixed);
-            (moved.iter().zip(&left)).map(|(m, l)| (*m - *l).radians() / STEP).collect::<Vec<f64>>()
+            (moved.iter().zip(&left))
+                .map(|(m, l)| (*m - *l).radians() / STEP)
+                .collect::<Vec<f64>>()
         };
-        let columns: Vec<DVector<f64>> = BOLTS.iter().map(|t| DVector::from_vec(lever(*t))).collect();
+        let columns: Vec<DVector<f64>> =
+            BOLTS.iter().map(|t| DVector::from_vec(lever(*t))).collect();
         let levers = DMatrix::from_columns(&columns);
         let target = DVector::from_iterator(left.len(), left.iter().map(|m| -m.radians()));
         let step = levers.svd(true, true).solve(&target, 1e-9).ok()?;
@@ -135,7 +137,7 @@ pub fn arc(station: &Station, model: &MountModel) -> Option<Arc> {
         left = misses(&model.with_terms(terms), &places, fixed);
     }
     let changes = BOLTS.map(|t| Angle::from_radians(terms.inside(t) - model.terms().inside(t)));
-    Some(Arc {
+    Some(ArcAlignment {
         from: places.first()?.0,
         to: places.last()?.0,
         now: of(&places, &now),
@@ -150,7 +152,9 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
     let found = arc(station, &outcome.model)?;
     let sigma = |term: Term| {
         let estimate = outcome.terms.iter().find(|t| t.term == term)?;
-        let sigma = estimate.sigma.filter(|_| estimate.state == TermState::Fitted)?;
+        let sigma = estimate
+            .sigma
+            .filter(|_| estimate.state == TermState::Fitted)?;
         Some(Angle::from_radians(sigma)).filter(|s| *s < station.dish.beamwidth / 4.0)
     };
     let sigmas = BOLTS.map(sigma);
@@ -161,7 +165,11 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
         found.from.degrees(),
         found.to.degrees()
     );
-    if sigmas.iter().all(Option::is_none) {
+    // A peak in hour angle alone says no more than that its satellite stood within the beam.
+    let by_hand = (outcome.peaks.iter())
+        .filter(|p| p.used && p.elevation_sigma < station.dish.beamwidth / 8.0)
+        .count();
+    if by_hand < LEAST_BY_HAND || sigmas.iter().all(Option::is_none) {
         return Some(Remedy {
             term: Term::ElevationZero,
             title: "Whether the one motor follows the arc of geostationary satellites is not known: \
@@ -186,7 +194,10 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
         )
     };
     let by_bolt = |value: Angle| match station.mount.bearings.polar_bolts {
-        Some(bolts) => format!(", {} turns of its bolt", significant(turns(bolts, value.abs().radians()), 2)),
+        Some(bolts) => format!(
+            ", {} turns of its bolt",
+            significant(turns(bolts, value.abs().radians()), 2)
+        ),
         None => String::new(),
     };
     let word = |value: Angle, more: &'static str, less: &'static str| {

@@ -4,6 +4,7 @@ use crate::angle::Angle;
 use crate::mount::{AxisKind, Group, Kind, Term};
 use crate::station::Station;
 
+use super::arc;
 use super::misaligned;
 use super::outcome::Outcome;
 use super::remarks::advice_words;
@@ -64,6 +65,14 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
             !e.told_only_together(&group.terms().collect::<Vec<_>>())
                 .is_empty()
         });
+        // With one motor its bolts are set for the arc, together.
+        let bolted = matches!(group, Group::Tilt | Group::ElevationZero);
+        if bolted && station.mount.fixed_declination.is_some() {
+            if group == Group::Tilt {
+                found.extend(arc::remedy(outcome, station));
+            }
+            continue;
+        }
         let zero = matches!(group, Group::AzimuthZero | Group::ElevationZero);
         match Significant::of(outcome, group) {
             // An encoder zero is entered, not bolted: what it is told with is entered too.

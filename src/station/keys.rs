@@ -40,10 +40,11 @@ pub(super) const SLANT: [&str; 12] = [
     "park",
 ];
 /// Keys of `[mount]` of a polar mount.
-pub(super) const POLAR: [&str; 10] = [
+pub(super) const POLAR: [&str; 11] = [
     "kind",
     "hour_angle_range_deg",
     "declination_range_deg",
+    "declination_offset_deg",
     "hour_angle_gear_teeth",
     "hour_angle_pinion_teeth",
     "declination_gear_teeth",

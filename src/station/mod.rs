@@ -84,6 +84,9 @@ pub struct Mount {
     pub bearings: Bearings,
     /// Where the dish is parked, when given.
     pub park: Option<EncoderReading>,
+    /// Of a mount with one motor: the declination at which its second axis is bolted, which its
+    /// reading always is. The range of that axis is then what still passes through the beam.
+    pub fixed_declination: Option<Angle>,
     /// What tells the readings of the two axes, where that does not count degrees.
     pub sensors: [Option<Sensor>; 2],
 }

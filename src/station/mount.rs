@@ -46,7 +46,13 @@ pub(super) fn mount(
         ),
     };
     let sensors = [0, 1].map(|i| sensor(source, section, i + 1, readings_of(axes[i])));
+    let fixed = (name == "polar")
+        .then(|| fixed_declination(source, section))
+        .flatten();
     let ranges = [0, 1].map(|i| {
+        if let (1, Some(fixed)) = (i, fixed) {
+            return Some((fixed, fixed));
+        }
         let range = range(source, section, axes[i])?;
         within_sensor(
             source,
@@ -81,6 +87,7 @@ pub(super) fn mount(
         bearings,
         park,
         sensors,
+        fixed_declination: fixed,
     })
 }
 
@@ -247,6 +254,24 @@ fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Opti
         },
     );
     None
+}
+
+/// The declination at which the second axis of a mount with one motor is bolted.
+fn fixed_declination(source: &mut Source<'_>, section: &Section<'_>) -> Option<Angle> {
+    const KEY: &str = "declination_offset_deg";
+    let item = section.get(KEY)?;
+    if section.has("declination_range_deg") {
+        let wrong = Wrong::new(
+            format!("{KEY} beside declination_range_deg"),
+            "one of the two: the range of a second motor, or the declination at which a mount with \
+             one motor is bolted",
+        );
+        source.wrong_item(item, wrong);
+        return None;
+    }
+    source
+        .optional_number(section, KEY, &limits::DECLINATION)
+        .map(Angle::from_degrees)
 }
 
 /// A range as far as the axis's sensor tells it.

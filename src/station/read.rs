@@ -57,7 +57,12 @@ impl Station {
         let emitters =
             emitters::emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
         match (site, mount, dish) {
-            (Some(mut site), Some(mount), Some(dish)) if source.faults.is_empty() => {
+            (Some(mut site), Some(mut mount), Some(dish)) if source.faults.is_empty() => {
+                if let Some(fixed) = mount.fixed_declination {
+                    // As far as half the power still comes in.
+                    let half = dish.beamwidth / 2.0;
+                    mount.elevation_range = (fixed - half, fixed + half);
+                }
                 site.assumptions.append(&mut assumptions);
                 Ok(Station {
                     site,
@@ -203,7 +208,7 @@ mod tests {
             assert_eq!(station.mount.kind().name(), kind);
             for key in keys.iter().filter(|key| !keys::AZ_EL.contains(key)) {
                 assert!(
-                    mount.contains(&format!("{key} = ")),
+                    mount.contains(&format!("{key} = ")) || PAGE.contains(&format!("\n{key} = ")),
                     "{key} is in no example"
                 );
             }

@@ -45,7 +45,7 @@ pub use instants::{Clock, Instants, WallClock};
 pub use integer::{CellWidth, IntegerTable, Status};
 pub use live::{listen, loopback, open_serial};
 pub use measure::{Density, Errors, measure, stated};
-pub use pointer::{ApproachChoice, Demand, Pointer, Refusal, Source};
+pub use pointer::{ApproachChoice, Demand, Pointer, Refusal, Source, miss_words};
 pub use read::{EXPECTED, read_table};
 pub use request::Request;
 pub use stream::{Answer, Reload, StreamForm, Tally, Writing, answer, behind, error_line, serve};

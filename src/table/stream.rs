@@ -65,6 +65,8 @@ pub struct Answer {
     pub elevation_deg: f64,
     /// What the sensors of the axes show there; none of an axis that counts degrees.
     pub sensors: [Option<f64>; 2],
+    /// With a second axis that has no motor: by how much the beam passes south of the demand.
+    pub miss_deg: Option<f64>,
     /// Which demand: `geometric` or `apparent`.
     pub demand: &'static str,
     /// Demanded azimuth, or first coordinate.
@@ -92,6 +94,9 @@ impl Serialize for Answer {
             if let Some(shown) = shown {
                 map.serialize_entry(&format!("{axis}_sensor"), &shown)?;
             }
+        }
+        if let Some(miss) = self.miss_deg {
+            map.serialize_entry("declination_miss_deg", &miss)?;
         }
         map.serialize_entry("demand", self.demand)?;
         map.serialize_entry(
@@ -152,6 +157,10 @@ pub fn answer(
         };
         (pointer.command(demand)?, demand)
     };
+    let (reading, miss) = match inverse {
+        true => (reading, None),
+        false => pointer.within_motors(reading),
+    };
     Ok(Answer {
         line: None,
         mount: pointer.source().mount(),
@@ -159,6 +168,7 @@ pub fn answer(
         azimuth_deg: tidy(reading.azimuth),
         elevation_deg: tidy(reading.elevation),
         sensors: pointer.shown(reading),
+        miss_deg: miss.map(tidy),
         demand: pointer.source().demand().name(),
         demand_azimuth_deg: tidy(demand.azimuth),
         demand_elevation_deg: tidy(demand.elevation),

@@ -4,5 +4,6 @@
 mod common;
 mod inverse;
 mod kinds;
+mod one_motor;
 mod sensors;
 mod signs;

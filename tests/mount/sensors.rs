@@ -71,7 +71,7 @@ fn off_deg(knots: usize) -> f64 {
 #[test]
 fn the_curve_follows_the_law_of_cosines_as_the_page_says() {
     let (six, eleven) = (off_deg(6), off_deg(11));
-    assert!((0.050..0.055).contains(&six), "{six}");
+    assert!((0.050..0.060).contains(&six), "{six}");
     assert!((0.005..0.010).contains(&eleven), "{eleven}");
 }
 

@@ -116,6 +116,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
             bearings: Bearings::default(),
             park: None,
             sensors: [None, None],
+            fixed_declination: None,
         },
         dish: Dish {
             diameter_m: 3.0,

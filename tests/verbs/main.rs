@@ -8,6 +8,7 @@ mod logs;
 mod manual;
 mod mounts;
 mod new;
+mod one_motor;
 mod outputs;
 mod plan;
 mod point;

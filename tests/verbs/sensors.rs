@@ -152,7 +152,7 @@ fn a_made_up_session_is_written_as_the_sensors_show_it_and_solved() {
         .find(|line| line.starts_with("time_utc"))
         .expect("a header");
     assert!(header.starts_with("time_utc,emitter,hour_angle_sensor,declination_sensor"));
-    let row = log.lines().last().expect("a row");
+    let row = log.lines().rfind(|l| l.starts_with("2026")).expect("a row");
     let pulses: f64 = row.split(',').nth(2).unwrap().parse().unwrap();
     assert_eq!(pulses.fract(), 0.0, "{row}");
     let found = terms(&place, "made.csv");
@@ -182,7 +182,8 @@ fn scans_and_files_of_angles_are_read_by_the_sensors_too() {
             "simulate",
             "--truth",
             "truth.toml",
-            "--scans",
+            "--kind",
+            "scans",
             "--seed",
             "3",
             "--out",
@@ -193,7 +194,7 @@ fn scans_and_files_of_angles_are_read_by_the_sensors_too() {
     let plain = text(&place.ends(&["reduce", "scans.csv", "--quiet"], 0).stdout);
     let scans = place.read("scans.csv");
     let (mut own, mut angles, mut powers) = (String::new(), String::new(), String::new());
-    for (i, row) in scans.lines().enumerate() {
+    for (i, row) in scans.lines().filter(|l| !l.starts_with('#')).enumerate() {
         let cells: Vec<&str> = row.split(',').collect();
         let (one, two) = match i {
             0 => (
@@ -241,10 +242,11 @@ fn what_cannot_be_read_is_told_once_with_its_place() {
                2026-05-04T18:00:00Z,sun,2100,12.5\n";
     place.write("far.csv", log);
     let told = text(&place.ends(&["solve", "far.csv"], 3).stderr);
-    insta::assert_snapshot!(told, @r"
-    far.csv:2:31: declination_sensor: 12.5 lies beyond the knots of this axis's sensor; expected a reading from 9.5 to 0.5, which are -90 to 90 degrees
-      help: add knots to the station file as far as the axis goes
-    ");
+    assert!(told.contains(
+        "far.csv:2:31: declination_sensor: 12.5 lies beyond the knots of this axis's sensor; expected a \
+         reading from 9.5 to 0.5, which are -90 to 90 degrees"
+    ), "{told}");
+    assert_eq!(told.matches("expected").count(), 1, "{told}");
     // Without a sensor in the station file.
     let bare = Place::with(FOLDER, &FILES);
     bare.write(
@@ -252,5 +254,9 @@ fn what_cannot_be_read_is_told_once_with_its_place() {
         "time_utc,emitter,hour_angle_sensor,declination_deg\n2026-05-04T18:00:00Z,sun,2100,1.5\n",
     );
     let told = text(&bare.ends(&["solve", "pulses.csv"], 3).stderr);
-    insta::assert_snapshot!(told, @"");
+    assert!(told.contains(
+        "pulses.csv:1:1: the column hour_angle_sensor, and the station file gives that axis no sensor; \
+         expected [mount.axis_1.sensor] in the station file"
+    ), "{told}");
+    assert_eq!(told.matches("expected").count(), 1, "{told}");
 }

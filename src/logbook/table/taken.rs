@@ -65,6 +65,8 @@ pub enum Kind {
     BesideSensor,
     /// Approaches by a sensor that shows less as the axis's degrees grow.
     FallingSensor,
+    /// Peaks of a mount with one motor.
+    OneMotor,
     /// Approaches in words.
     ApproachInWords,
     /// Approaches by a compass point.
