@@ -53,6 +53,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             beamwidth: Angle::from_degrees(10.0),
             beamwidth_assumed: true,
         },
+        feeds: Vec::new(),
         horizon: Horizon::default(),
         emitters: vec![Emitter {
             name: "emitter".to_owned(),

@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 
-use super::calibration::{TrustOption, full_model, refuse};
+use super::calibration::{FeedOption, TrustOption, full_model, refuse};
 use super::demand::{DemandAs, DemandOption, Pair};
 use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
@@ -77,6 +77,8 @@ pub struct Args {
     /// Use a correction table (CSV or JSON) instead of the full model
     #[arg(long, value_name = "FILE")]
     pub table: Option<PathBuf>,
+    #[command(flatten)]
+    pub feed: FeedOption,
     #[command(flatten)]
     pub trust: TrustOption,
     #[command(flatten)]
@@ -157,6 +159,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "a live stream answers where it is asked: leave --out out".to_owned(),
         ));
     }
+    if args.table.is_some() && args.feed.feed.is_some() {
+        return Err(Error::Usage(
+            "--feed goes with --calibration; a table is of one feed already: plumbeam table --feed NAME"
+                .to_owned(),
+        ));
+    }
     let emitter = match &asked {
         Asked::Emitter(name) => Some(name),
         _ => None,
@@ -212,7 +220,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             let standing = calibration.standing(&station.site.name, station.mount.kind());
             args.trust.allow(path, &standing, console)?;
             say_expected(calibration.expected_pointing_error.as_ref(), console);
-            model_of(&calibration, station, args.demand.kind())?
+            model_of(&calibration, station, args.demand.kind(), &args.feed)?
         }
         None => {
             let table = table_of(path, named)?;
@@ -232,7 +240,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                 &calibration.standing(&station.site.name, station.mount.kind()),
                 ALONE,
             )?;
-            model_of(&calibration, station, kind)
+            model_of(&calibration, station, kind, &args.feed)
         }
         None => {
             let table = table_of(path, Some(kind))?;
@@ -390,9 +398,15 @@ fn model_of(
     calibration: &Calibration,
     station: &Station,
     kind: DemandKind,
+    feed: &FeedOption,
 ) -> Result<Loaded, Error> {
+    let full = feed.of(
+        full_model(calibration, station, kind)?,
+        calibration,
+        station,
+    )?;
     Ok(Loaded {
-        source: Source::Full(Box::new(full_model(calibration, station, kind)?)),
+        source: Source::Full(Box::new(full)),
         beamwidth: Some(station.dish.beamwidth),
         caveats: calibration
             .standing(&station.site.name, station.mount.kind())

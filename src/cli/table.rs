@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::calibration::{TrustOption, full_model};
+use super::calibration::{FeedOption, TrustOption, full_model};
 use super::demand::{DemandOption, Pair};
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -50,6 +50,8 @@ pub struct Args {
     /// The calibration that solve wrote; - reads standard input
     #[arg(long, value_name = "FILE")]
     pub calibration: PathBuf,
+    #[command(flatten)]
+    pub feed: FeedOption,
     #[command(flatten)]
     pub trust: TrustOption,
     #[command(flatten)]
@@ -102,6 +104,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Table)?;
     let calibration = args.trust.read(&args.calibration, &station, console)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
+    let full = args.feed.of(full, &calibration, &station)?;
     let usual = Request::for_beam(station.dish.beamwidth);
     let request = Request {
         tolerance: args.tolerance.map_or(usual.tolerance, Angle::from_degrees),
@@ -110,7 +113,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         steps: args.step.map(Pair::angles),
     };
     let provenance = Provenance {
-        calibration: args.calibration.display().to_string(),
+        calibration: match &args.feed.feed {
+            Some(feed) => format!("{}, feed {feed}", args.calibration.display()),
+            None => args.calibration.display().to_string(),
+        },
         created_utc: calibration.created_utc.to_string(),
         station: station.site.name.clone(),
         calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),

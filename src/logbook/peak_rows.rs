@@ -2,20 +2,21 @@
 
 use super::axes::{Axes, reading_of};
 use super::axis_reading::AxisReadings;
+use super::cell::Cell;
 use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
 use super::peak::Peak;
 use super::peaks_csv::{
-    EMITTER, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, PLACES, SECOND_APPROACH, SECOND_SIGMA,
-    TEMPERATURE, TIME, USE, columns_of,
+    EMITTER, FEED, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, PLACES, SECOND_APPROACH,
+    SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
 };
 use super::table::{Columns, Decided, Kind, Request, Row, Schema, Survey, Told, survey};
 use crate::angle::Angle;
-use crate::problem::Error;
+use crate::problem::{Error, Wrong};
 use crate::quantity::Quantity;
 use crate::station::Station;
 use crate::station::limits::{DECIBELS, PART_TEMPERATURE};
-use crate::text::from_cell;
+use crate::text::{from_cell, quoted};
 
 /// A standard deviation; the smallest number above zero stands for "above zero".
 const SIGMA: Quantity = Quantity::new(
@@ -147,6 +148,36 @@ impl Reading<'_> {
         (second.or(Some(fixed)), sigmas)
     }
 
+    /// The place of the feed that a cell names; the first when it is empty or the station does not
+    /// tell of several. None when no feed is called so, which is told.
+    fn feed(&self, cell: &Cell<'_>, line: usize, told: &mut Told) -> Option<usize> {
+        let feeds = &self.station.feeds;
+        if feeds.is_empty() {
+            if !cell.is_empty() {
+                told.taken.whole(Kind::Feeds, || {
+                    "the column feed left out: the station file has no [[feed]]".to_owned()
+                });
+            }
+            return Some(0);
+        }
+        if cell.is_empty() {
+            told.taken.at(Kind::Feeds, line, || {
+                format!("without a feed taken for the first, {}", feeds[0].name)
+            });
+            return Some(0);
+        }
+        let found = self.station.feed(from_cell(cell.text.trim()));
+        if found.is_none() {
+            let names: Vec<&str> = feeds.iter().map(|feed| feed.name.as_str()).collect();
+            let wrong = Wrong::new(
+                format!("no feed is called {}", quoted(cell.text.trim())),
+                format!("one of {}", names.join(", ")),
+            );
+            told.problems.push(cell.problem(wrong));
+        }
+        found
+    }
+
     /// The peak in a row; none when something is wrong with it, which is told.
     pub fn peak(
         &self,
@@ -173,6 +204,7 @@ impl Reading<'_> {
         if let Some(fixed) = self.station.mount.fixed_declination {
             (second, sigmas) = self.bolted(fixed, second, sigmas, row.line, told);
         }
+        let feed = self.feed(&cell(FEED), row.line, told);
         let peak = Peak {
             log: 0,
             row: row.number,
@@ -189,6 +221,7 @@ impl Reading<'_> {
             temperature_c: cell(TEMPERATURE).number(&PART_TEMPERATURE, decided, told),
             use_it: cell(USE).yes(told),
             note: from_cell(&cell(NOTE).text).to_owned(),
+            feed: feed?,
             extra: Vec::new(),
         };
         (told.problems.count() == before).then_some(peak)

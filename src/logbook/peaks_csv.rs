@@ -25,8 +25,10 @@ pub(super) const NOTE: usize = 11;
 pub(super) const FIRST_SENSOR: usize = 12;
 /// What that of the second shows.
 pub(super) const SECOND_SENSOR: usize = 13;
+/// With which feed.
+pub(super) const FEED: usize = 14;
 /// The first reading in hours in place of degrees; polar mounts only.
-const FIRST_IN_HOURS: usize = 14;
+const FIRST_IN_HOURS: usize = 15;
 
 /// Where the readings of the two axes stand.
 pub(super) const PLACES: [Places; 2] = [
@@ -42,7 +44,7 @@ pub(super) const PLACES: [Places; 2] = [
     },
 ];
 
-const AZIMUTH_ELEVATION: [&str; 14] = [
+const AZIMUTH_ELEVATION: [&str; 15] = [
     "time_utc",
     "emitter",
     "azimuth_deg",
@@ -57,8 +59,9 @@ const AZIMUTH_ELEVATION: [&str; 14] = [
     "note",
     "azimuth_sensor",
     "elevation_sensor",
+    "feed",
 ];
-const HOUR_ANGLE_DECLINATION: [&str; 15] = [
+const HOUR_ANGLE_DECLINATION: [&str; 16] = [
     "time_utc",
     "emitter",
     "hour_angle_deg",
@@ -73,9 +76,10 @@ const HOUR_ANGLE_DECLINATION: [&str; 15] = [
     "note",
     "hour_angle_sensor",
     "declination_sensor",
+    "feed",
     "hour_angle_hours",
 ];
-const XY: [&str; 14] = [
+const XY: [&str; 15] = [
     "time_utc",
     "emitter",
     "x_deg",
@@ -90,6 +94,7 @@ const XY: [&str; 14] = [
     "note",
     "x_sensor",
     "y_sensor",
+    "feed",
 ];
 
 /// The columns for every kind of mount.

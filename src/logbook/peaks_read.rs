@@ -183,6 +183,9 @@ impl<'a> Gathered<'a> {
             reading,
             log: PeakLog {
                 axes: reading.axes,
+                feeds: (reading.station.feeds.iter())
+                    .map(|f| f.name.clone())
+                    .collect(),
                 ..PeakLog::default()
             },
             problems: Problems::new(),

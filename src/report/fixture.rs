@@ -82,6 +82,7 @@ pub fn station() -> Station {
             beamwidth: Angle::from_degrees(6.86),
             beamwidth_assumed: true,
         },
+        feeds: Vec::new(),
         horizon: Horizon {
             mask: [(0.0, 5.0), (90.0, 12.0), (150.0, 18.0), (200.0, 6.0)]
                 .map(|(a, e)| (Angle::from_degrees(a), Angle::from_degrees(e)))

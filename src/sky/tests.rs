@@ -58,6 +58,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
             beamwidth: degrees(4.0),
             beamwidth_assumed: true,
         },
+        feeds: Vec::new(),
         horizon: Horizon::default(),
         emitters: vec![
             emitter("sun", EmitterKind::Sun),

@@ -77,6 +77,8 @@ pub(super) const MOUNTS: [(&str, &[&str]); 4] = [
 pub(super) const SENSOR: [&str; 4] = ["counts_per_degree", "count_at_zero", "knots", "unit"];
 /// Keys of `[dish]`.
 pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_deg"];
+/// Keys of `[[feed]]`.
+pub(super) const FEED: [&str; 2] = ["name", "frequency_mhz"];
 /// Keys of `[horizon]`.
 pub(super) const HORIZON: [&str; 1] = ["mask"];
 /// Kinds of emitter and their keys beside `name` and `kind`.

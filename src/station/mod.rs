@@ -5,6 +5,7 @@ pub mod catalogue;
 mod curve;
 mod dish;
 mod emitters;
+mod feeds;
 mod horizon;
 mod keys;
 pub(crate) mod limits;
@@ -34,6 +35,17 @@ pub struct Station {
     pub horizon: Horizon,
     /// What can be observed, in file order.
     pub emitters: Vec<Emitter>,
+    /// The feeds of the dish, the first that of [`Station::dish`]; empty when it has but one.
+    pub feeds: Vec<Feed>,
+}
+
+/// One of several feeds in a dish.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Feed {
+    /// As logs and terms call it.
+    pub name: String,
+    /// What it receives.
+    pub frequency_mhz: f64,
 }
 
 /// Where the dish stands.
@@ -226,6 +238,11 @@ impl EmitterKind {
 }
 
 impl Station {
+    /// The place of the feed of that name among the feeds, in whatever capitals.
+    pub fn feed(&self, name: &str) -> Option<usize> {
+        (self.feeds.iter()).position(|feed| feed.name.eq_ignore_ascii_case(name))
+    }
+
     /// The emitter of that name.
     pub fn emitter(&self, name: &str) -> Option<&Emitter> {
         self.emitters.iter().find(|e| e.name == name)

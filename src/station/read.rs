@@ -7,7 +7,7 @@ use toml_edit::Document;
 
 use super::keys::elsewhere;
 use super::section::{Section, Source, kind_of};
-use super::{Station, dish, emitters, horizon, mount, site};
+use super::{Station, dish, emitters, feeds, horizon, mount, site};
 use crate::files::{self, Expected};
 use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
@@ -16,7 +16,7 @@ use crate::text;
 /// A station of a thousand emitters has a tenth of that.
 const EXPECTED: Expected = Expected::mebibytes("a station file", 4);
 
-const SECTIONS: [&str; 5] = ["site", "mount", "dish", "horizon", "emitter"];
+const SECTIONS: [&str; 6] = ["site", "mount", "dish", "horizon", "emitter", "feed"];
 
 impl Station {
     /// Reads a station file.
@@ -56,6 +56,7 @@ impl Station {
             .unwrap_or_default();
         let emitters =
             emitters::emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
+        let feeds = feeds::feeds(&mut source, root.get("feed"), dish.as_ref());
         match (site, mount, dish) {
             (Some(mut site), Some(mut mount), Some(dish)) if source.faults.is_empty() => {
                 if let Some(fixed) = mount.fixed_declination {
@@ -70,6 +71,7 @@ impl Station {
                     dish,
                     horizon,
                     emitters,
+                    feeds,
                 })
             }
             _ => Err(source.problems().into()),

@@ -124,6 +124,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
             beamwidth,
             beamwidth_assumed: false,
         },
+        feeds: Vec::new(),
         horizon: Horizon::default(),
         emitters: Vec::new(),
     }
@@ -289,6 +290,7 @@ pub fn observe(
             temperature_c: None,
             use_it: true,
             note: String::new(),
+            feed: 0,
             extra: Vec::new(),
         },
         target: target.east_north_up(),

@@ -3,6 +3,7 @@
 mod believed_input;
 #[path = "../common/command.rs"]
 mod command;
+mod feeds;
 mod hill;
 mod logs;
 mod manual;

@@ -27,6 +27,8 @@ pub enum Kind {
     OneEmitter,
     /// Scans parted by pauses.
     Pauses,
+    /// Feeds that are not named, or not asked for.
+    Feeds,
     /// Emitters in other capitals.
     EmitterCase,
     /// Dates with dots.
