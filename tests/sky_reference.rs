@@ -34,6 +34,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: row["ut1_minus_utc_s"].parse().unwrap(),
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         },
         mount: Mount {
@@ -46,6 +47,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             park: None,
             sensors: [None, None],
             fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 1.2,

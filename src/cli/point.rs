@@ -189,7 +189,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // A table stands for itself; the full model needs the station's encoders and weather, and an
     // emitter its place.
     let station = match args.calibration.is_some() || emitter.is_some() {
-        true => Some(Station::read(&common.station)?),
+        true => Some(common.read_station()?),
         false => None,
     };
     let mut guard = Guard::new("point").reads("the demands", Path::new("-"));

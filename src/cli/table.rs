@@ -12,7 +12,6 @@ use crate::angle::Angle;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::expected_words;
-use crate::station::Station;
 use crate::table::{Provenance, Request, c_header, firmware_table, table};
 
 const EXAMPLE: &str = "\
@@ -96,7 +95,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "--max-bytes is for --format c-header only".to_owned(),
         ));
     }
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("table")
         .reads_station(&common.station, &station)
         .reads("the calibration", &args.calibration);

@@ -60,6 +60,7 @@ pub fn station() -> Station {
                 relative_humidity: 0.6,
             },
             ut1_minus_utc_s: 0.0,
+            electron_content_tecu: None,
             assumptions: vec!["UT1 taken equal to UTC".to_owned()],
         },
         mount: Mount {
@@ -75,6 +76,7 @@ pub fn station() -> Station {
             park: None,
             sensors: [None, None],
             fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 1.8,

@@ -15,6 +15,7 @@ fn request(latitude_deg: f64, diameter_m: f64, frequency_mhz: f64) -> Request {
         diameter_m,
         frequency_mhz,
         system_temperature_k: None,
+        mount: NewMount::AzEl,
     }
 }
 

@@ -11,7 +11,8 @@ use super::elements::{self, ElementFile};
 use super::refraction::Refraction;
 use super::satellite::Orbit;
 use super::suppose::Catalogued;
-use super::{Known, Motion, terrestrial};
+use super::terrestrial::{self, Seat};
+use super::{Known, Motion};
 use crate::angle::{Angle, Direction};
 use crate::problem::{Problem, Problems};
 use crate::station::{Emitter, EmitterKind};
@@ -22,6 +23,7 @@ pub(super) fn emitters(
     emitters: &[Emitter],
     place: &Place,
     air: &Refraction,
+    seat: &Seat,
 ) -> (Vec<Known>, Vec<Catalogued>, Problems) {
     let mut files = ElementFiles::default();
     let mut known = Vec::with_capacity(emitters.len());
@@ -45,7 +47,7 @@ pub(super) fn emitters(
                 height_m,
             } => {
                 let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
-                Motion::Beacon(terrestrial::beacon(place, &there, air))
+                Motion::Beacon(terrestrial::beacon(place, &there, air, seat))
             }
             EmitterKind::Geostationary { longitude } => {
                 Motion::Geostationary(arc::towards(place, *longitude))

@@ -63,6 +63,8 @@ pub struct Site {
     pub weather: Weather,
     /// UT1 minus UTC, seconds; zero when not given.
     pub ut1_minus_utc_s: f64,
+    /// Free electrons above the site, 10^16 in a square metre, when given.
+    pub electron_content_tecu: Option<f64>,
     /// What the file left out and the tool filled in, and what it took at its word though it
     /// looks odd; in words.
     pub assumptions: Vec<String>,
@@ -96,6 +98,9 @@ pub struct Mount {
     pub bearings: Bearings,
     /// Where the dish is parked, when given.
     pub park: Option<EncoderReading>,
+    /// How far the beam passes to the right of the crossing of the axes and above it, seen along the
+    /// beam with the first axis's outer end up; metres.
+    pub axis_offset_m: [f64; 2],
     /// Of a mount with one motor: the declination at which its second axis is bolted, which its
     /// reading always is. The range of that axis is then what still passes through the beam.
     pub fixed_declination: Option<Angle>,
@@ -219,7 +224,32 @@ pub enum EmitterKind {
 /// of it tells the mount no better.
 pub const GEOSTATIONARY_SIGMA: Angle = Angle::from_degrees(0.1);
 
+/// The middle of the Sun's radio light lies within about this of the middle of its disc, one standard
+/// deviation: active regions send up to some third of its flux at decimetre waves in active years
+/// (64 of 100 to 200 solar flux units are the quiet disc's: Tapping, The 10.7 cm solar radio flux,
+/// Space Weather 11 (2013) 394, from memory), and stand at most a radius, 0.27 degree, off.
+pub const SUN_CENTRE_SIGMA: Angle = Angle::from_degrees(0.03);
+
+/// The same of the Moon, whose sunlit side is warmer: a tenth of its mean warmth more at the bright
+/// limb and less at the dark one (Linsky, The Moon as a proposed radiometric standard, Astrophysical
+/// Journal Supplement 25 (1973) 163, from memory) moves the middle by a fortieth of its radius.
+pub const MOON_CENTRE_SIGMA: Angle = Angle::from_degrees(0.01);
+
+/// A beam as wide as this or wider is not peaked well enough for the middles of the Sun and the Moon to
+/// matter.
+const WIDE_BEAM: Angle = Angle::from_degrees(1.0);
+
 impl EmitterKind {
+    /// How well its place is known, one standard deviation an axis, for a beam of that width: no peak
+    /// of it tells the mount better.
+    pub fn place_sigma(&self, beamwidth: Angle) -> Angle {
+        match self {
+            EmitterKind::Geostationary { .. } => GEOSTATIONARY_SIGMA,
+            EmitterKind::Sun if beamwidth < WIDE_BEAM => SUN_CENTRE_SIGMA,
+            EmitterKind::Moon if beamwidth < WIDE_BEAM => MOON_CENTRE_SIGMA,
+            _ => Angle::ZERO,
+        }
+    }
     /// Whether it is the Sun.
     pub fn is_sun(&self) -> bool {
         matches!(self, EmitterKind::Sun)

@@ -77,6 +77,7 @@ pub(super) fn mount(
         ),
     };
     let park = park(source, section, axes, ranges);
+    let axis_offset_m = axis_offset(source, section);
     let [azimuth_range, elevation_range] = ranges;
     Some(Mount {
         geometry: geometry?,
@@ -88,6 +89,7 @@ pub(super) fn mount(
         park,
         sensors,
         fixed_declination: fixed,
+        axis_offset_m,
     })
 }
 
@@ -254,6 +256,16 @@ fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Opti
         },
     );
     None
+}
+
+/// How far the beam passes beside the crossing of the axes.
+fn axis_offset(source: &mut Source<'_>, section: &Section<'_>) -> [f64; 2] {
+    const KEY: &str = "axis_offset_m";
+    let expected = "how far the beam passes to the right of the crossing of the axes and above it, \
+                    metres, such as [0.0, 0.35]";
+    (section.get(KEY))
+        .and_then(|item| source.pair(item, KEY, expected, [&limits::AXIS_OFFSET; 2]))
+        .unwrap_or_default()
 }
 
 /// The declination at which the second axis of a mount with one motor is bolted.

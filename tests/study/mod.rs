@@ -105,6 +105,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: 0.0,
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         },
         mount: Mount {
@@ -117,6 +118,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
             park: None,
             sensors: [None, None],
             fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 3.0,

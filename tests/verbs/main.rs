@@ -1,5 +1,6 @@
 //! The verbs as whole commands: the built binary, started in a folder.
 
+mod air;
 mod believed_input;
 #[path = "../common/command.rs"]
 mod command;
