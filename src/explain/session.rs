@@ -157,6 +157,12 @@ impl Session {
         })
     }
 
+    /// The same for a mount that stands otherwise.
+    pub fn read_otherwise(&self, peaks: Vec<SessionPeak>, geometry: Geometry) -> Option<Session> {
+        let read = self.with_peaks(peaks)?;
+        Some(Session { geometry, ..read })
+    }
+
     /// Whether logged standard deviations count.
     pub fn trusts_logged(&self) -> bool {
         self.noise == Noise::Logged

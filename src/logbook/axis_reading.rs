@@ -56,9 +56,10 @@ impl AxisReadings {
     /// Columns that stand in place of those of degrees: those, and the others.
     pub fn instead(&self) -> Vec<(usize, usize)> {
         let mut instead = Vec::new();
-        for (place, sensor) in self.places.iter().zip(&self.sensors) {
+        for place in &self.places {
             instead.extend(place.hours.map(|hours| (place.degrees, hours)));
-            instead.extend(sensor.as_ref().map(|_| (place.degrees, place.sensor)));
+            // Without a sensor too: that is then what is told to be missing.
+            instead.push((place.degrees, place.sensor));
         }
         instead
     }

@@ -528,7 +528,8 @@ fn a_geostationary_satellite_stands_where_the_handbook_says() {
                 longitude: Angle::from_radians(0.2) + Angle::from_degrees(east_by),
             },
         };
-        let (known, ..) = super::prepare::emitters(&[emitter], &place, &air);
+        let (known, ..) =
+            super::prepare::emitters(&[emitter], &place, &air, &Seat::of(&station(50.0, 8.0)));
         let Motion::Geostationary(towards) = &known[0].motion else {
             panic!("another motion");
         };

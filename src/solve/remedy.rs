@@ -500,7 +500,7 @@ fn droop(kind: Kind, size: &Significant) -> Words {
     );
     let steps = vec![
         kind.said(
-            "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
+            "Look for what bends: feed struts, the dish's hub, the <elevation> drive's arm; a stiffer \
              strut or a moved counterweight helps.",
         ),
         "What is left is steady and the correction table takes it out.".to_owned(),
