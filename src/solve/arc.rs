@@ -10,7 +10,8 @@ use nalgebra::{DMatrix, DVector};
 
 use super::misaligned::turns;
 use super::outcome::Outcome;
-use super::remedy::{KEEP_CLEAR, Remedy};
+use super::remedy::Remedy;
+use super::significant::KEEP_CLEAR;
 use crate::angle::{Angle, Apparent, Direction};
 use crate::logbook::TermState;
 use crate::mount::{ApproachSigns, Kind, MountModel, Pole, Term};

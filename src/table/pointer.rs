@@ -8,7 +8,7 @@ use crate::station::{Mount, Sensor};
 
 use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
-use super::demand::DemandKind;
+use super::demand::{Demand, DemandKind};
 use super::full::{EncoderRange, FullModel};
 use super::header::in_words;
 
@@ -47,15 +47,6 @@ pub struct Pointer {
     sensors: [Option<Sensor>; 2],
     /// What the second axis always reads, when it has no motor.
     fixed: Option<Angle>,
-}
-
-/// A demanded direction, degrees counted as its kind says.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Demand {
-    /// From true north, clockwise.
-    pub azimuth: Angle,
-    /// From the horizontal.
-    pub elevation: Angle,
 }
 
 /// Why there is no answer.
