@@ -4,6 +4,7 @@
 mod file;
 mod hear;
 mod mount;
+mod page;
 mod rise;
 
 use std::path::{Path, PathBuf};

@@ -3,7 +3,7 @@
 use std::str::FromStr;
 
 use super::Request;
-use super::file::{Page, number};
+use super::page::{Page, number};
 
 /// What kind of mount a new station has.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

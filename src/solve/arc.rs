@@ -10,8 +10,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::misaligned::turns;
 use super::outcome::Outcome;
-use super::remedy::Remedy;
-use super::significant::KEEP_CLEAR;
+use super::significant::{KEEP_CLEAR, Words};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::logbook::TermState;
 use crate::mount::{ApproachSigns, Kind, MountModel, Pole, Term};
@@ -148,7 +147,7 @@ pub fn arc(station: &Station, model: &MountModel) -> Option<ArcAlignment> {
 }
 
 /// What to do by hand, bolt by bolt; none of a mount with two motors.
-pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
+pub(super) fn by_hand(outcome: &Outcome, station: &Station) -> Option<Words> {
     let fixed = station.mount.fixed_declination?;
     let found = arc(station, &outcome.model)?;
     let sigma = |term: Term| {
@@ -171,17 +170,15 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
         .filter(|p| p.used && p.elevation_sigma < station.dish.beamwidth / 8.0)
         .count();
     if by_hand < LEAST_BY_HAND || sigmas.iter().all(Option::is_none) {
-        return Some(Remedy {
-            term: Term::ElevationZero,
-            title: "Whether the one motor follows the arc of geostationary satellites is not known: \
+        let title =
+            "Whether the one motor follows the arc of geostationary satellites is not known: \
                     the peaks do not tell in declination"
-                .to_owned(),
-            text: "Loosen the declination bolt and peak three satellites by hand in declination too: one \
+                .to_owned();
+        let text = "Loosen the declination bolt and peak three satellites by hand in declination too: one \
                    near the meridian, one far east, one far west. Log what a level on the dish then \
                    says as declination_deg, and solve again: each bolt gets its number."
-                .to_owned(),
-            caution: KEEP_CLEAR.to_owned(),
-        });
+                .to_owned();
+        return Some((title, vec![text], KEEP_CLEAR));
     }
     let outer = match station.mount.kind() {
         Kind::Polar(Pole::South) => "south",
@@ -253,13 +250,9 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
             degrees(found.then.rms)
         ));
     }
-    Some(Remedy {
-        term: Term::ElevationZero,
-        title: format!(
-            "With its one motor the mount passes the arc of geostationary satellites by up to {} deg",
-            degrees(found.now.largest)
-        ),
-        text: steps.join(" "),
-        caution: KEEP_CLEAR.to_owned(),
-    })
+    let title = format!(
+        "With its one motor the mount passes the arc of geostationary satellites by up to {} deg",
+        degrees(found.now.largest)
+    );
+    Some((title, steps, KEEP_CLEAR))
 }

@@ -107,7 +107,8 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             let [one, two] = kind.axes().map(AxisKind::key);
             format!(
                 "backlash was not looked for: the log does not say from which side the axes arrived \
-                 ({one}_approach, {two}_approach)"
+                 ({one}_approach, {two}_approach); what is expected of the pointing holds while they \
+                 arrive as they did then"
             )
         }
         Remark::UnnamedBadPeak { row, off } => format!(
