@@ -24,8 +24,10 @@ use super::step::StepKind;
 const REFITTED: usize = 3;
 /// No session has more independent causes than this that data could tell.
 const MOST_ADMITTED: usize = 12;
-/// After so many rounds an explanation that still makes no sense is given up.
-const ENOUGH: usize = 4;
+/// After so many rounds an explanation that still makes no sense is given up,
+pub const ENOUGH: usize = 4;
+/// or after so many where another reading of the log makes sense at once.
+pub const ENOUGH_BESIDE_ANOTHER: usize = 1;
 /// Rounds of admitting and dropping.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 
@@ -41,8 +43,14 @@ pub struct Admission {
 }
 
 /// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is observed anew when a clock offset is found.
-pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>) -> Admission {
+/// `session` is observed anew when a clock offset is found. What still makes no sense after `enough`
+/// rounds is given up.
+pub fn admit(
+    context: Context<'_>,
+    session: &mut Session,
+    begins: Vec<JointFit>,
+    enough: usize,
+) -> Admission {
     let logged = session.clone();
     let mut best: Option<(f64, Admission, Session)> = None;
     let consider = |from: &JointFit,
@@ -50,7 +58,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
                     been: &mut HashSet<State>,
                     best: &mut Option<(f64, Admission, Session)>| {
         let mut own = logged.clone();
-        let Some(found) = admit_from(context, &mut own, from.clone(), barred, been) else {
+        let Some(found) = admit_from(context, &mut own, from.clone(), (barred, enough), been)
+        else {
             return;
         };
         let total = worth(&own, &found.fit);
@@ -120,7 +129,7 @@ fn admit_from(
     context: Context<'_>,
     session: &mut Session,
     begin: JointFit,
-    barred: &[Hypothesis],
+    (barred, enough): (&[Hypothesis], usize),
     been: &mut HashSet<State>,
 ) -> Option<Admission> {
     // A zero that changed between two logs needs no search to be found, and would else be let in
@@ -149,7 +158,7 @@ fn admit_from(
         states.push(state);
         let admitted = fit.hypotheses.len() - session.base.len();
         // What still makes no sense after so many rounds makes none after more.
-        if admitted >= MOST_ADMITTED || (round >= ENOUGH && absurd(session, &fit)) {
+        if admitted >= MOST_ADMITTED || (round >= enough && absurd(session, &fit)) {
             break;
         }
         let (grown, asked) = best_addition(context, session, &fit, tried, barred, &visited);

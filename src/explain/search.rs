@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, admit, settled, worth};
+use super::admission::{Admission, ENOUGH, ENOUGH_BESIDE_ANOTHER, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
@@ -239,11 +239,11 @@ fn best_of(
             };
             let fit = settled(context, &mut session, begin.fit);
             let as_logged = begin.misreading.is_none();
-            let starts = match as_logged && another_is_whole {
-                true => vec![fit],
-                false => starts(context, &session, &fit, as_logged),
+            let (starts, enough) = match as_logged && another_is_whole {
+                true => (vec![fit], ENOUGH_BESIDE_ANOTHER),
+                false => (starts(context, &session, &fit, as_logged), ENOUGH),
             };
-            let admission = admit(context, &mut session, starts);
+            let admission = admit(context, &mut session, starts, enough);
             Ended {
                 total: worth(&session, &admission.fit),
                 misreading: begin.misreading,
