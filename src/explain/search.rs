@@ -132,7 +132,7 @@ fn from_the_zenith(
         return None;
     }
     let misreading = Misreading::FromTheZenith;
-    let other = session.with_peaks(misreading.peaks(&reading)?)?;
+    let other = misreading.applied(session, &reading)?;
     let fit = other.robust_base_fit().ok()?;
     (zero(&fit)? < ABSURD_ZERO.radians()).then_some(Beginning {
         misreading: Some(misreading),

@@ -279,6 +279,8 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         )
     };
     match &cause.hypothesis {
+        // No cause: feeds stand where they were put.
+        Hypothesis::Feed(_) => String::new(),
         Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
             Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
                 let sign = |p: &SessionPeak| match cause.hypothesis.axis() {
