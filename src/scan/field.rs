@@ -17,10 +17,12 @@
 use super::Axis;
 use super::place::Fixed;
 
-/// Tilt north, tilt east, minus collimation, skew, droop.
+/// Tilt north, tilt east, minus collimation, skew, droop: the first-order terms of
+/// docs/mount-model.md that change over the sky.
 pub(crate) const ERRORS: usize = 5;
 
-/// Nearer to the zenith than this cosine of the elevation azimuths have no meaning.
+/// Cosine of the elevation nearest to the zenith: within about a degree of it azimuths have no
+/// meaning.
 const LEAST_COSINE: f64 = 0.02;
 
 /// Degrees of the axis for a degree of each error, in a direction.

@@ -167,18 +167,20 @@ pub enum Reason {
     },
 }
 
-/// What is left over of a beam's fit may be this part of its height, one standard deviation;
-/// more, and it was no beam.
+/// The residuals of a beam's fit may be this part of its height, one standard deviation; with more
+/// it was no beam. Common practice, no source.
 const NO_BEAM: f64 = 0.2;
 
-/// Where sigma had to be raised by more than this, what is left over is no receiver's noise.
+/// Where sigma had to be raised by more than this factor, the residuals are no receiver's noise;
+/// common practice, no source.
 const NO_NOISE: f64 = 2.5;
 
-/// With the peak so far outside, beyond the main lobe's edge (its null is at 1.19 beamwidths),
-/// what a scan shows is a sidelobe.
+/// With the peak this far outside, beyond the main lobe's edge as seen from the scan's middle (its
+/// null is at 1.19 beamwidths), the scan shows a sidelobe.
 const SIDELOBE_ONLY: f64 = -0.85;
 
-/// A position worse than this is poor, in beamwidths.
+/// A position known no better than this, in beamwidths, is poor: anyone centres a dish by hand as
+/// well.
 pub(crate) const VAGUE: f64 = 0.1;
 
 impl Reason {

@@ -7,7 +7,8 @@ use super::outcome::{ReducedScan, Reduction};
 use super::reason::{Reason, Verdict};
 use super::timing::Timing;
 
-/// So many scans of which the same is said are named; the rest are counted.
+/// The first five scans with the same remark are named, the rest counted, so that a summary fits a
+/// screen.
 const MOST_ALIKE: usize = 5;
 
 impl Reduction {
