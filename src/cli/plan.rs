@@ -109,9 +109,9 @@ pub enum Peaks {
 }
 
 impl Peaks {
-    /// So many peaks, unless told otherwise, ...
+    /// Peaks in a plan unless told otherwise: an evening's work, as in the library.
     const USUAL: u16 = 40;
-    /// ... and never more.
+    /// Peaks in a plan at most; far beyond what anyone observes in a night.
     const LIMIT: u16 = 2000;
 
     /// A number, or else the name of a file.

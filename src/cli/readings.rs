@@ -63,7 +63,7 @@ pub fn encoder_readings(
 
 /// The calibration file with that checksum.
 fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
-    /// No calibration is larger.
+    /// A larger file, in bytes, is no calibration: far beyond that of the longest session.
     const LARGEST: u64 = 256 << 20;
     let mut files: Vec<PathBuf> = named.iter().map(|path| path.to_path_buf()).collect();
     let mut folders = vec![PathBuf::from(".")];
@@ -88,9 +88,10 @@ fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
 /// What must be known when a log that does not say what its readings are gives zeros of nought, and
 /// an earlier calibration beside it has others: probably its positions went through that.
 pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<String> {
-    /// A mount whose zeros are set so well has none to speak of.
+    /// Zeros within this, degrees, are set well: nothing is left for a calibration to undo. Common
+    /// practice, no source.
     const NOUGHT_DEG: f64 = 0.1;
-    /// So many times more is one that is no chance.
+    /// A zero this many times larger, or this many sigmas from zero, is no chance: the usual three.
     const TIMES: f64 = 3.0;
     let zero = |calibration: &Calibration, name: &str| {
         let record = calibration.terms.get(name)?;

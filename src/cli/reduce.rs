@@ -150,7 +150,7 @@ fn read_and_reduce(
     Ok((reduction?, reader.taken()))
 }
 
-/// Bytes read at once.
+/// Bytes read at once, so that calls to the system cost little beside the parsing.
 const READ_BUFFER: usize = 1 << 18;
 
 /// A reader and nothing more.

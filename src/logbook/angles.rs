@@ -18,9 +18,11 @@ const TIME: usize = 0;
 const FIRST: usize = 1;
 const SECOND: usize = 2;
 
-/// A gap between two rows is bridged when it is no longer than so many usual steps.
+/// A gap between two rows is bridged when it is no longer than this many usual steps; common
+/// practice, no source.
 const LONGEST_GAP_STEPS: f64 = 10.0;
-/// A gap of so many seconds is bridged whatever the usual step is.
+/// A gap this short, seconds, is bridged whatever the usual step is: controllers often report only
+/// every second.
 const SHORT_GAP_S: f64 = 2.0;
 
 /// Where the mount stood, by time.

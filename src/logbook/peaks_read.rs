@@ -20,9 +20,10 @@ use crate::time::Utc;
 
 /// That of some million peaks.
 const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
-/// No sheet has more columns of its own, however many headers are pasted into it.
+/// Far beyond what any sheet has, however many headers are pasted into it.
 const MOST_OWN_COLUMNS: usize = 1000;
-/// So many readings outside the encoder ranges are told one by one; the rest are counted.
+/// Readings outside the encoder ranges that are reported one by one; the rest are counted, so that
+/// warnings stay readable.
 const MOST_RANGE_WARNINGS: usize = 10;
 
 /// What a sheet of planned steps lacks.

@@ -6,6 +6,7 @@ use super::scan::{PowerUnit, Sample};
 use crate::angle::Angle;
 use crate::time::Utc;
 
+/// By definition.
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 
 /// What a field of a row holds.
@@ -131,7 +132,7 @@ fn own_at(text: &[u8], delimiter: u8) -> Option<&[u8]> {
     text[..end].iter().all(plain).then_some(&text[end..])
 }
 
-/// Powers of ten that a float holds exactly.
+/// Powers of ten that double precision holds exactly.
 const TENS: [f64; 16] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
 ];

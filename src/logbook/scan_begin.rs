@@ -19,7 +19,8 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{Offset, Utc, WrittenZone};
 
-/// So many times of a log's beginning tell its usual step.
+/// Times at a log's beginning that give its usual step: a median of hundreds is not moved by a few
+/// pauses.
 const MOST_TIMES: usize = 400;
 
 /// Looks at the beginning of a table of samples, and gives it with the times of its first rows.

@@ -39,10 +39,10 @@ pub(super) const FIRST_IN_HOURS: usize = 8;
 
 pub(super) const LINEAR: Quantity = Quantity::new(-1e30, 1e30, "a power from -1e30 to 1e30");
 
-/// Without a column of scans, a pause of so many seconds begins a new one: longer than the way
-/// from one arm of a cross to the other takes.
+/// Without a column of scans, a pause of this many seconds begins a new one: longer than a dish
+/// takes from one arm of a cross to the other. Common practice, no source.
 const USUAL_PAUSE_S: f64 = 30.0;
-/// Where samples are further apart, so many of their usual steps.
+/// Where samples are further apart, this many of their usual steps; common practice, no source.
 const PAUSE_STEPS: f64 = 10.0;
 
 /// A row that can be used.

@@ -65,14 +65,15 @@ pub(super) fn columns_of(axes: super::Axes) -> &'static [&'static str] {
     }
 }
 
-/// More than this share of unusable rows is no log with a few faults, but a faulty log.
+/// A log with a larger share of unusable rows is faulty as a whole; common practice, no source.
 const MOST_UNUSABLE: f64 = 0.1;
-/// So many unusable rows are allowed in any log, however short.
+/// Unusable rows allowed in any log, however short: a repeated header and a last line cut short.
 const FEW: usize = 2;
-/// After so many rows the share is looked at even before the end.
+/// After this many rows the share is checked even before the end, so that a wrong file of gigabytes
+/// fails at once.
 const EARLY: usize = 10_000;
 
-/// So much of a log's beginning is looked at before it is read.
+/// Bytes at a log's beginning that are examined before it is read: some hundreds of rows.
 const HEAD_BYTES: u64 = 1 << 16;
 
 /// What is said of a log of scans beside what is said of any log.

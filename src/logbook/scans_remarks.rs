@@ -11,7 +11,8 @@ use crate::problem::{Problem, Problems, Wrong};
 use crate::station::Mount;
 use crate::text::quoted;
 
-/// So many remarks of one kind are told one by one; the rest are counted.
+/// Remarks of one kind that are printed one by one; the rest are counted, so that they stay
+/// readable.
 const MOST_REMARKS: usize = 5;
 
 /// Remarks of one kind.

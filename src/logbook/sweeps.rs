@@ -72,7 +72,8 @@ pub struct Sweep {
     pub line: usize,
 }
 
-/// What a sweep must cover, in parts of what sweeps usually cover of the band.
+/// The part of the usual band that a sweep must cover; one cut short by the end of recording has
+/// less. Common practice, no source.
 const LEAST_COVERED: f64 = 0.9;
 
 /// Reads sweeps from a log.

@@ -9,7 +9,7 @@ use crate::fit::Solution;
 use crate::number;
 use crate::station::Station;
 
-/// Peaks that an advice names at most.
+/// Peaks named at most: what is done in a few minutes.
 const MORE_PEAKS: usize = 3;
 
 /// Where a few more peaks, each where it helps most, would narrow the error over the sky, in

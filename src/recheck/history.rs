@@ -105,10 +105,10 @@ pub struct Point {
     pub real: bool,
 }
 
-/// Of all changes in a history together, one is called real by chance this often.
+/// Of all changes in a history together, one is called real by chance this often: as in a recheck.
 pub const REAL_BELOW: f64 = 0.02;
 
-/// A calibration a day for some years; a folder with more is another folder.
+/// A calibration a day for five years; a folder with more is the wrong folder.
 const MOST_FILES: usize = 2000;
 
 /// The calibration files (`*.json`) of a folder, by name.

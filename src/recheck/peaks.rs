@@ -23,7 +23,8 @@ pub struct Peaks {
     pub freedom: f64,
 }
 
-/// Peaks contradict each other below this probability.
+/// Peaks contradict each other below this probability; docs/recheck.md measures what comes of it
+/// (`cargo bench --bench recheck_study`).
 const CONTRADICTION: f64 = 1e-3;
 
 impl Peaks {
@@ -160,6 +161,7 @@ impl Peaks {
     /// # Errors
     /// As [`Peaks::fit`].
     pub fn consistent(&self, old: &Old) -> Result<(Vec<usize>, Vec<usize>), Error> {
+        /// With four peaks or fewer, leaving out any one of them restores agreement too easily.
         const LEAST_TO_JUDGE: usize = 5;
         let count = self.observations.len();
         let mut kept: Vec<usize> = (0..count).collect();

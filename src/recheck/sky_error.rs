@@ -26,7 +26,8 @@ pub struct SkyError {
     pub beyond: f64,
 }
 
-/// Samples of the terms' present values.
+/// Samples of the terms' present values: a probability of a half is then known to 0.8 %, one of 1 %
+/// to 0.16 %.
 const SAMPLES: usize = 4000;
 
 impl SkyError {

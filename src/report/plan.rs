@@ -14,7 +14,7 @@ use crate::station::Station;
 use crate::text::some_of;
 use crate::time::{Offset, Utc};
 
-/// Longer names of emitters are cut.
+/// Longer names of emitters are cut, so that a step keeps to one line.
 const NAME_WIDTH: usize = 18;
 
 /// Shown with every plan that moves a mount.

@@ -13,7 +13,8 @@ use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
 use crate::solve::Remedy;
 use crate::station::Station;
 
-/// With fewer peaks a diagnosis has little to go by.
+/// With fewer peaks a diagnosis has little to go by; as many as bad ones need to be told reliably
+/// (docs/accuracy.md).
 const ENOUGH_FOR_FAULTS: usize = 12;
 
 /// What comes after a move was found.

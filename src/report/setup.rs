@@ -13,7 +13,7 @@ use crate::station::EmitterKind;
 use crate::text::some_of;
 use crate::time::Utc;
 
-/// Longer names of emitters are cut.
+/// Longer names of emitters are cut, so that the lines stay aligned.
 const NAME_WIDTH: usize = 12;
 
 const SUN: &str = "A dish pointed at the Sun gathers its heat at the feed: pass over it, never park on \

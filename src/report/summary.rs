@@ -11,10 +11,12 @@ use crate::solve::{NoiseSource, PeakOutcome};
 use crate::station::Dish;
 use crate::time::Utc;
 
-/// Above this correlation two fitted terms are said to be tied together.
+/// Above this correlation two fitted terms are reported as strongly correlated; common practice, no
+/// source.
 pub const STRONG_CORRELATION: f64 = 0.9;
 
-/// The Gaussian beam describes the main lobe only: beyond one beamwidth no loss is given.
+/// The Gaussian beam describes the main lobe only: beyond one beamwidth, near its first null, no
+/// loss is given.
 const BEAM_HOLDS_TO: f64 = 1.0;
 
 /// An rms offset, as an angle, in beamwidths and as a loss.
@@ -121,6 +123,7 @@ pub fn expected_words(expected: &ExpectedPointingError) -> String {
 
 /// The first findings, a line each, for the report of a solve; none when there are none.
 fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
+    /// Findings that a summary names; the page lists all.
     const MOST: usize = 5;
     let mut said: Vec<String> = (diagnosis.findings.iter().take(MOST))
         .map(|finding| printable(&finding.one_line()))
@@ -273,6 +276,7 @@ pub fn session_words(report: &Report) -> Option<String> {
             emitters.push(&p.emitter);
         }
     }
+    /// Emitters that a sentence names; the rest are counted.
     const MOST_NAMED: usize = 8;
     let names: Vec<String> = (emitters.iter().take(MOST_NAMED))
         .map(|n| printable(n))

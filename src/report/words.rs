@@ -7,7 +7,8 @@ use crate::number;
 use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
 
-/// Below this many standard deviations a value is not told from zero: the usual two.
+/// Below this many standard deviations a value is not significantly different from zero: the usual
+/// two.
 const NOTICEABLE: f64 = 2.0;
 
 /// A term's name in full.

@@ -288,7 +288,7 @@ fn earlier(stops: &[Stop], i: usize, seconds: f64) -> Stop {
     }
 }
 
-/// The pause between two passes.
+/// The pause between two passes, seconds; invented.
 const PAUSE_S: f64 = 2.0;
 
 impl ScanPlan {

@@ -217,6 +217,7 @@ pub struct Circumstance {
 
 /// Temperature at a local solar time: warmest at 15 h.
 pub fn temperature(usual_c: f64, solar_hours: f64) -> f64 {
+    /// Kelvin by which the invented day is warmer or colder than its mean.
     const SWING: f64 = 8.0;
     usual_c + SWING * ((solar_hours - 15.0) / 24.0 * 2.0 * PI).cos()
 }

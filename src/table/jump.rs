@@ -14,7 +14,8 @@ pub struct Jump {
     pub at: Demand,
 }
 
-/// A jump is refused when it is larger than this and no beamwidth is known.
+/// A jump is refused when it is larger than this and no beamwidth is known: about the beam of a
+/// small dish. Common practice, no source.
 pub const WITHOUT_BEAM: Angle = Angle::from_degrees(1.0);
 
 impl Jump {

@@ -10,7 +10,8 @@ use crate::problem::Error;
 
 use super::connection::{Connection, Patience};
 
-/// So many can be connected at the same time.
+/// Connections at the same time: far more than one station's programs need, few enough that no
+/// thread is short of memory.
 const MOST_CONNECTIONS: usize = 16;
 /// The address to listen on, if it is this machine's own.
 ///

@@ -235,7 +235,10 @@ fn demand_by_table(
     reading: EncoderReading,
     approach: ApproachSigns,
 ) -> Result<Demand, Refusal> {
+    /// Degrees: a thousandth of a table's unit.
     const ENOUGH: Angle = Angle::from_degrees(1e-9);
+    /// Rounds, so that the search ends; it converges even where the correction changes by nine
+    /// tenths of the demand.
     const MOST: usize = 200;
     let mount = table.header.geometry().kind();
     let shift = table.header.approach_shift(approach);
@@ -279,7 +282,7 @@ fn demand_by_table(
     Err(Refusal::NoInverse)
 }
 
-/// Azimuths beyond this many degrees either way are a mistake, not a cable wrap.
+/// Azimuths beyond this many degrees (a hundred turns) either way are a mistake, not a cable wrap.
 const MOST_AZIMUTH: f64 = 36_000.0;
 
 fn is_sensible(azimuth: Angle, elevation: Angle, most_elevation: f64) -> bool {

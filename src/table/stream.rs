@@ -161,6 +161,7 @@ pub fn answer(
 /// Degrees without the dust of rounding: ten decimals, a hundredth of what the inverse of the mount
 /// model is good for.
 pub(super) fn tidy(angle: Angle) -> f64 {
+    /// Ten decimals: far finer than any encoder, and rounding does not show.
     const DECIMALS: f64 = 1e10;
     (angle.degrees() * DECIMALS).round() / DECIMALS
 }

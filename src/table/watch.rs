@@ -13,7 +13,7 @@ use super::header::in_words;
 use super::jump::{Jump, WITHOUT_BEAM};
 use super::pointer::Source;
 
-/// How often at most the file is looked at.
+/// How often at most the file is examined: at once to a person, and it costs nothing.
 const INTERVAL: Duration = Duration::from_millis(200);
 
 /// What a file gave.

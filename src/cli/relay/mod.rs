@@ -149,7 +149,7 @@ pub enum SunOption {
 }
 
 pub(super) fn sun_zone(text: &str) -> Result<SunOption, String> {
-    /// A zone beyond this leaves no sky.
+    /// A larger radius, degrees, leaves hardly any sky.
     const LARGEST: f64 = 60.0;
     if text == "off" {
         return Ok(SunOption::Off);

@@ -40,7 +40,8 @@ fn of_alike(
     bad: &[BadPeak],
     alike: &Alike,
 ) -> Finding {
-    /// An axis is off when its step is so many standard deviations.
+    /// An axis is called off when its step is this many standard deviations: one axis alone often
+    /// moves, and three would name both too often. Common practice, no source.
     const OFF: f64 = 4.0;
     let mount = explanation.session.kind();
     let of: Vec<&BadPeak> = alike.members.iter().map(|p| &bad[*p]).collect();

@@ -89,8 +89,8 @@ impl Side {
     }
 }
 
-/// Sine of 20 degrees: a point nearer ahead or astern than that tells no side, since the encoder's
-/// zero may be off by as much.
+/// Sine of 20 degrees: a point nearer than that to straight ahead or astern does not determine a
+/// side, since the encoder's zero may be off by as much. Common practice, no source.
 const LEAST_SIDEWAYS: f64 = 0.342;
 
 /// A compass point, with "from" or "toward" before it or a "ward" behind it.

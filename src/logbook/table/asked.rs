@@ -6,7 +6,7 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{DateOrder, Offset, Written, WrittenZone};
 
-/// So many emitters are listed.
+/// Emitters that are listed: a message must stay readable.
 const MOST_NAMES: usize = 6;
 
 /// Questions, each with the option that answers it.

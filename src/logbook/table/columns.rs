@@ -10,7 +10,7 @@ use super::{Told, is_value};
 use crate::problem::{Wrong, nearest_name};
 use crate::text::{quoted, some_of};
 
-/// For so many columns of unknown names a known one is suggested.
+/// Columns of unknown names for which a known one is suggested: a message must stay readable.
 const MOST_HINTS: usize = 8;
 
 /// A column of this beginning is the user's own.

@@ -5,7 +5,7 @@ use std::io::{BufRead, Read};
 use crate::problem::{Error, Problems, Wrong};
 use crate::text;
 
-/// A longer line is no log: it is told, and reading stops.
+/// A longer line is no log, and reading stops: a binary file must not fill the memory.
 const LONGEST_LINE: u64 = 1 << 20;
 
 /// Gives a file's lines and counts them.

@@ -12,9 +12,10 @@ use super::lines::Lines;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::text::{self, quoted};
 
-/// More than any log has; what each is for is weighed against all that are known.
+/// More than any log has; each is compared with all known names, so the time grows with them.
 const MOST_COLUMNS: usize = 1000;
-/// A quoted note may run over so many lines; a quote open for longer was forgotten.
+/// A quoted note may run over this many lines; in a longer one the closing quote was forgotten.
+/// Common practice, no source.
 const MOST_LINES_IN_QUOTES: usize = 30;
 
 /// Reads rows from bytes.

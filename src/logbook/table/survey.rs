@@ -47,7 +47,7 @@ pub struct Survey {
     pub order_open: bool,
 }
 
-/// Rows that tell what stands in which column.
+/// Rows from which the meaning of each column is found; more tell no more.
 const SAMPLE_ROWS: usize = 60;
 
 /// Looks over the rows of `input`, which is a file that begins with `head`, or a part of it.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::text::quoted;
 
-/// So many lines of a file are named; the rest are counted.
+/// Lines of a file that are named; the rest are counted, so that a remark stays one line.
 const MOST_LINES_NAMED: usize = 6;
 
 /// A kind of thing, in the order in which they are told.

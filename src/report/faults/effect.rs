@@ -122,6 +122,8 @@ impl EffectPicture {
     /// Whether the effect is a curve along the quantity, and not different for each peak: a
     /// curve, even a wave, goes little farther up and down than its range.
     fn is_curve(&self) -> bool {
+        /// A whole wave goes up and down by twice its range; the rest allows for where it begins
+        /// and ends.
         const MOST_TRAVEL: f64 = 2.5;
         let effects: Vec<f64> = (self.points.iter().filter(|p| p.kept))
             .map(|p| p.effect.degrees())

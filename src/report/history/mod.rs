@@ -21,7 +21,7 @@ pub use text::{history_json, history_text};
 /// Name of the page of a history in its folder.
 pub const HISTORY_PAGE: &str = "history.html";
 
-/// Terms in one picture.
+/// Terms in one picture: more panels are too small to read.
 const PANELS: usize = 8;
 
 /// The pictures of a history: every term in a panel of its own, so many panels to a picture that

@@ -12,7 +12,7 @@ use crate::recheck::{History, TermHistory};
 use crate::report::term_name;
 use crate::time::Utc;
 
-/// More panels than these stand in two columns.
+/// More panels than these stand in two columns, so that each keeps its height.
 const ONE_COLUMN: usize = 3;
 /// A change that is none.
 const STEADY: Pen = Pen::new(colours::BLUE, 1.0).opacity(0.45);

@@ -85,7 +85,8 @@ impl PassPicture {
         pen: &Pen,
         value: impl Fn(&Sample) -> Option<f64>,
     ) {
-        /// Between readings farther apart nothing is known.
+        /// Between readings farther apart than this no line is drawn, for nothing is known: the
+        /// relay reads the mount several times a second.
         const GAP_S: f64 = 5.0;
         let mut piece = Vec::new();
         let mut last = f64::NEG_INFINITY;

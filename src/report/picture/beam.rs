@@ -12,7 +12,7 @@ use crate::plot::{
 };
 use crate::report::{Report, summary};
 
-/// Above this many used peaks they are shown as density.
+/// Above this many used peaks they are shown as density, because dots would cover each other.
 const MOST_SINGLE: usize = 2000;
 /// Above this many, only some of the peaks not used, or measured in one axis, are shown.
 const MOST_OTHERS: usize = 400;

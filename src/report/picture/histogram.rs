@@ -11,7 +11,7 @@ use crate::report::Report;
 use crate::report::words::sentence;
 use crate::solve::{NoiseSource, PeakOutcome};
 
-/// The axis reaches so many standard deviations to both sides.
+/// The axis reaches this many standard deviations to both sides: good peaks lie within.
 const REACH: f64 = 5.0;
 
 /// One axis's residuals.

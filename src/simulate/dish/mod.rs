@@ -25,9 +25,9 @@ use crate::time::Utc;
 use axis::{Axis, Failing};
 use receiver::Receiver;
 
-/// Longest step of the motion, seconds.
+/// Longest step of the motion, seconds: short against braking, which takes tenths of one.
 const STEP_S: f64 = 0.005;
-/// A reply takes so long.
+/// Time that a reply takes, as of a daemon on the same network; invented.
 const REPLY: Duration = Duration::from_millis(4);
 
 /// Who holds one of its connections.
