@@ -19,7 +19,10 @@ pub use offset::Offset;
 pub use written::Written;
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
+/// Without a leap second.
 const SECONDS_PER_DAY: i64 = 86_400;
+/// A day of UTC without a leap second, seconds.
+pub(crate) const DAY_S: f64 = SECONDS_PER_DAY as f64;
 
 /// An instant of Coordinated Universal Time, to the nanosecond.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -20,13 +20,16 @@ use super::ripple::ripples;
 use super::session::Session;
 use super::step::StepKind;
 
-/// How many of the best are refitted in full each round.
+/// How many of the best are fitted in full each round. Chosen by trial on simulated sessions; a
+/// larger number only costs time.
 const REFITTED: usize = 3;
-/// No session has more independent causes than this that data could tell.
+/// More independent causes than this cannot be told from a session of usual length; common
+/// practice, no source.
 const MOST_ADMITTED: usize = 12;
-/// After so many rounds an explanation that still makes no sense is given up.
+/// After this many rounds an explanation that is still absurd is given up. Chosen by trial on
+/// simulated sessions; it only saves time.
 const ENOUGH: usize = 4;
-/// Rounds of admitting and dropping.
+/// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 
 /// What the admission came to.
@@ -254,7 +257,8 @@ fn best_addition(
     (best(rippled), asked)
 }
 
-/// So many bad peaks beside a knock or a slip may be the same displacement.
+/// From this many bad peaks on, a knock or a slip that leaves them out may be the displacement that
+/// explains them: one alone is just a bad peak.
 const LEAST_BAD_BESIDE: usize = 2;
 
 /// By what explanations of the same peaks are compared; less is better.
@@ -324,7 +328,11 @@ pub fn without(session: &Session, fit: &JointFit, index: usize) -> Option<JointF
 
 /// A clock offset is linear only near by: the sky is looked up again there until it settles.
 fn settle_clock(context: Context<'_>, session: &mut Session, fit: JointFit) -> JointFit {
+    /// A clock offset, seconds, known to a millisecond: a low satellite moves by less than 0.001
+    /// degrees in it.
     const SETTLED_S: f64 = 1e-3;
+    /// Rounds of looking the sky up again: each leaves about the square of the error before, so a
+    /// few suffice.
     const MOST_ROUNDS: usize = 8;
     let Some(reading) = context.reading else {
         return fit;

@@ -10,12 +10,12 @@ use super::joint_fit::JointFit;
 use super::linearised::{BadCost, OF_BAD};
 use super::session::Session;
 
-/// Fewer are no group.
+/// Two bad peaks can agree by chance; three are a group.
 const LEAST: usize = 3;
 /// Two belong together within so many squared standard deviations of their difference: chi-square
 /// with two degrees of freedom exceeds it once in 20,000.
 const TOGETHER: f64 = 20.0;
-/// The displacement's own two parameters.
+/// The displacement's two parameters, one an axis.
 const PARAMETERS: f64 = 2.0;
 
 /// By how much the cost of a fit falls when its bad peaks that are displaced alike are explained by

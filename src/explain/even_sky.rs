@@ -7,10 +7,13 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::station::{Horizon, Mount, Station};
 
-/// Nearer the zenith an azimuth error hardly matters on the sky, and the mount goes slowly.
+/// Nearer the zenith an azimuth error hardly moves the beam and an az-el mount cannot follow;
+/// common practice, no source.
 const HIGHEST_DEG: i32 = 80;
+/// Degrees between the rings: every term of the model changes slowly over five degrees.
 const STEP_DEG: usize = 5;
-/// Directions round the horizon.
+/// Directions round the horizon, one each 15 degrees, so that the longest wave of the model (three
+/// per turn) gets eight.
 const ROUND: f64 = 24.0;
 
 /// Directions from 5 to 80 degrees of elevation within the range of the mount's second axis and above

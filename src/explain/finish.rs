@@ -35,7 +35,8 @@ use super::uncertainty::{contradicted_holds, noise_of, poorly_told};
 use super::unexplained::Unexplained;
 use super::usual::weigh_usual_errors;
 
-/// By so much the spread of a listed term is widened for the last fit.
+/// By this factor the spread of a term listed by the user is widened for the last fit: no session
+/// then feels it, and the equations still have an answer.
 const PRACTICALLY_FREE: f64 = 1e4;
 
 /// Everything that is said once the hypotheses are chosen.

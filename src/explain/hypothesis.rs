@@ -127,23 +127,35 @@ pub struct Size {
 /// Plausible sizes, one standard deviation; common practice, no source. They only restrain the fit
 /// from absurd values where the data tell nothing.
 mod plausible {
+    use super::super::prior_size::{GLARING, GLARING_CLOCK_S, PERIODIC as ONCE_PER_TURN};
     use crate::angle::Angle;
+
+    /// Play of an axis, or a part that falls to the other side.
     pub const PLAY: f64 = Angle::from_degrees(2.0).radians();
+    /// A slip of an axis: a clutch may give by any amount.
     pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
-    pub const KNOCK: f64 = Angle::from_degrees(3.0).radians();
+    /// A knock that leaves the dish working.
+    pub const KNOCK: f64 = GLARING.radians();
+    /// Creep and settling, per hour.
     pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
+    /// Bending by heat, per kelvin.
     pub const PER_KELVIN: f64 = Angle::from_degrees(0.2).radians();
-    pub const PERIODIC: f64 = Angle::from_degrees(2.0).radians();
-    pub const ORBIT_S: f64 = 720.0;
-    /// Refraction counts this much more or less than a whole time: weather, and the model.
+    /// Anything that repeats with the turn or the day.
+    pub const PERIODIC: f64 = ONCE_PER_TURN.radians();
+    /// A satellite early or late on its orbit, seconds: as far as a clock may be off.
+    pub const ORBIT_S: f64 = GLARING_CLOCK_S;
+    /// Refraction differs from the model by this share of itself, by weather and by the model's own
+    /// error.
     pub const AIR: f64 = 0.1;
-    /// A relabelled peak is wholly the other emitter's.
+    /// A relabelled peak belongs wholly to the other emitter: as good as exact, and the equations
+    /// still have an answer.
     pub const WHOLE: f64 = 1e-4;
-    /// A unit is exact.
+    /// A unit's factor is exact; this is as good as zero.
     pub const EXACT: f64 = 1e-6;
 }
 
-/// A grad is 0.9 degrees: an axis logged in grads moves by that fraction less than its number.
+/// A grad is 0.9 degrees by definition: an axis logged in grads moves by a tenth less than its
+/// number.
 pub const GRADS_SCALE: f64 = -0.1;
 
 impl Hypothesis {

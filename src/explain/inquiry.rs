@@ -16,17 +16,20 @@ use super::shape::Column;
 use super::step::StepKind;
 use super::step_search::{Beside, StepSearch};
 
-/// The probability that a healthy session is accused of anything, shared among all causes that
-/// it can be asked for.
+/// The probability that anything is found wrong in a healthy session, shared among all causes
+/// tested. What comes of it is measured in docs/faults.md (`cargo bench --bench faults_study`).
 pub const FALSE_ALARM: f64 = 0.01;
-/// A pattern that fits no name must be so improbable by chance.
+/// A pattern without a name must be this improbable by chance: it is reported only when it is
+/// certainly there. Common practice, no source.
 const CERTAINLY_THERE: f64 = 1e-4;
-/// Without the peak that contributes most a cause must still be so improbable by chance.
+/// Without the peak that contributes most, a cause must still be this improbable by chance, so that
+/// no cause hangs on one peak (docs/faults.md measures the detection that is left).
 const WITHOUT_ONE: f64 = 1e-3;
-/// A coefficient that the data tell no better than this share of its plausible size is not
-/// asked for.
+/// A coefficient that the data determine no better than this share of its plausible size is not
+/// tested: the prior would answer in their place. Common practice, no source.
 const LEAST_TOLD: f64 = 0.5;
-/// How many of the best pairs are answered.
+/// How many of the best pairs are tested. Chosen by trial on simulated sessions; a larger number
+/// only costs time.
 const MOST_PAIRS: usize = 3;
 
 /// What is needed to ask.
@@ -422,7 +425,8 @@ impl<'a> Inquiry<'a> {
     }
 }
 
-/// Cross-validation visits every peak; with so many the p-value and the criterion suffice.
+/// Cross-validation visits every peak, so its time grows with them; with this many the p-value and
+/// the criterion suffice.
 const MOST_CROSS_VALIDATED: usize = 5_000;
 
 /// How many independent questions were put: several places of one step count once, for their

@@ -154,10 +154,11 @@ impl LinearisedPeak {
     }
 }
 
-/// From this misfit on, angles are compared at the encoders and not on the sky: there a slip of
-/// any size simply adds,
+/// From this misfit on, angles are compared at the encoders and not on the sky, because there a
+/// slip of any size simply adds; far beyond what a peak of a working mount is off.
 const FAR: Angle = Angle::from_degrees(6.0);
-/// but not near the zenith, where a small step is a large azimuth: cosine of the elevation.
+/// Cosine of the elevation below which the sky is used all the same: within 17 degrees of the
+/// zenith a small step is a large azimuth.
 const AWAY_FROM_ZENITH: f64 = 0.3;
 
 /// The misfit on the sky while it is small; else the step between the encoders' readings and

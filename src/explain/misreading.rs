@@ -188,12 +188,13 @@ impl LogReading<'_> {
     }
 }
 
-/// Zones that are not whole hours from UTC, hours.
+/// Time zones in use that are not whole hours from UTC, hours either way; from memory.
 const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
 
 /// The time zone, in hours, that a clock offset amounts to: within a minute, for nobody sets a
 /// clock so far off by chance.
 pub fn zone_of(clock_s: f64) -> Option<f64> {
+    /// A minute: nobody's clock is wrong by a whole zone to within a minute by chance.
     const NEAR_S: f64 = 60.0;
     let hours = (1..=14).map(f64::from).chain(BROKEN);
     hours
@@ -204,8 +205,10 @@ pub fn zone_of(clock_s: f64) -> Option<f64> {
 /// The unit that a scale error (a fraction, with its standard deviation) amounts to, and how many
 /// degrees one of it is.
 pub fn unit_of(scale: f64, sigma: f64) -> Option<(&'static str, f64)> {
+    /// The usual three sigmas.
     const NEAR: f64 = 3.0;
-    /// However well it is measured, a gear is seldom exact.
+    /// However well the scale is measured, a gear ratio is seldom set up more exactly; common
+    /// practice, no source.
     const LEAST: f64 = 5e-4;
     UNITS
         .into_iter()

@@ -73,6 +73,7 @@ pub use loose_joint::{LooseJoint, Worst};
 pub use misreading::{Misreading, unit_of, zone_of};
 pub use options::{Options, TermChoice};
 pub use peak::SessionPeak;
+pub(crate) use plausibility::ABSURD_ZERO;
 pub use prior_size::glaring;
 pub use problem::JointProblem;
 pub use rivals::{Rival, Tell};

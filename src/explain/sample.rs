@@ -10,7 +10,8 @@ use super::inquiry::Context;
 use super::joint_fit::JointFit;
 use super::session::Session;
 
-/// Causes are looked for on at most so many peaks.
+/// Causes are searched on at most this many peaks, so that the time is bounded; a cause too small
+/// for them is far below the noise of a peak.
 const MOST_SEARCHED: usize = 2000;
 
 /// The peaks on which causes are looked for, by place; none when that is all of so many.

@@ -66,7 +66,9 @@ impl Shape {
     /// that the model expects stands in for the one logged, or the shape would explain the very
     /// errors that it follows.
     pub fn is_fast(self) -> bool {
-        /// A noise of a degree moves the phase by a tenth of a radian.
+        /// Waves per turn from which the phase must be worked out at the true axis angle: a degree
+        /// of error then moves it by a tenth of a radian. It lies between the harmonics tested
+        /// (six) and the ripples (seven and more).
         const FAST: f64 = 6.5;
         match self {
             Shape::CosAzimuth(k)

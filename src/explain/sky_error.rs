@@ -54,7 +54,7 @@ pub struct AllowedFor {
 /// A rare error that was looked for and not found is there in so many mounts; common practice, no
 /// source.
 const RARE: f64 = 0.1;
-/// The level of the bound.
+/// The level of the bound: 95 %, as of every interval that is printed.
 const LEVEL: f64 = 0.95;
 
 /// Rare errors that are allowed for when they were not found.

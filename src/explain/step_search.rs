@@ -72,7 +72,7 @@ impl<'a> Beside<'a> {
     }
 }
 
-/// A step has at most so many coefficients.
+/// A step has at most this many coefficients, one an axis or a direction of tilt.
 const MOST_COEFFICIENTS: usize = 2;
 
 /// Running sums over all peaks from a place on; those of a coefficient that the step has not stand
@@ -208,7 +208,8 @@ impl Place {
     }
 }
 
-/// A step that keeps less than this share of its square beside the other columns tells nothing.
+/// A step that keeps a smaller share of its square beside the other columns is one of them but for
+/// rounding.
 const LEAST_FREE: f64 = 1e-6;
 
 #[cfg(test)]

@@ -33,10 +33,11 @@ pub use strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 /// A peak centred by hand is good to this share of the beamwidth, one standard deviation an
 /// axis (common practice, no source).
 const BY_HAND: f64 = 1.0 / 20.0;
-/// More peaks than these in a plan are tiring, and tell little more.
+/// The usual number of peaks in a plan: an evening's work. Twice as many halve no error. Common
+/// practice, no source.
 const USUAL_MOST: usize = 40;
-/// A term counts as told when the peaks leave less than this share of what was uncertain
-/// before.
+/// A term counts as determined when the peaks leave less than this share of what was uncertain
+/// before; common practice, no source.
 const TOLD: f64 = 0.5;
 
 /// What is asked.

@@ -8,7 +8,7 @@ use crate::plan::FAINTEST_DB;
 use crate::station::{Dish, EmitterKind};
 use crate::text::some_of;
 
-/// Remarks are broken at this column.
+/// Remarks are broken at this column, so that a line fits a usual window.
 const WIDTH: usize = 100;
 
 /// The whole file.
@@ -322,6 +322,7 @@ fn templates(page: &mut Page, request: &Request) {
 
 /// A place a few kilometres off, within its limit.
 fn nudged(degrees: f64, most: f64) -> f64 {
+    /// In latitude 5.6 km: clearly another place, still in the same landscape.
     const SOME_KM_DEG: f64 = 0.05;
     if degrees + SOME_KM_DEG <= most {
         degrees + SOME_KM_DEG

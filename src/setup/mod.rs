@@ -15,7 +15,7 @@ use crate::plan::SYSTEM_TEMPERATURE_K;
 use crate::problem::{Error, Problem};
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 pub use hear::{Heard, Use};
 pub use rise::Rise;
@@ -31,9 +31,9 @@ const LOG: &str = "# readings = encoder\n\
 /// Nothing is measured below this, where the air bends most; as `plan` has it unless told
 /// otherwise.
 const LOWEST: Angle = Angle::from_degrees(10.0);
-/// The day ahead is looked at in these steps.
+/// Steps in which the day ahead is searched: a low satellite is up for about ten minutes, so that
+/// no pass is missed.
 const LOOK_EVERY_S: f64 = 300.0;
-const DAY_S: f64 = 86_400.0;
 
 /// What is known of a new station.
 #[derive(Clone, Debug)]

@@ -54,9 +54,12 @@ impl Air {
         let t_slope = if below { -LAPSE_RATE } else { 0.0 };
         let p_slope = -HYDROSTATIC * p / t;
         let e_slope = -e / VAPOUR_SCALE_M;
-        // Rueger's coefficients as in SOFA `refco`: (77.6890e-6 p - (6.3938e-6 - 0.375463 / t) e) / t.
+        /// Rueger's coefficients as in SOFA `refco`: (77.6890e-6 p - (6.3938e-6 - 0.375463 / t) e)
+        /// / t.
         const DRY: f64 = 77.6890e-6;
+        /// As above.
         const WET: f64 = 6.3938e-6;
+        /// As above.
         const WET_SQUARE: f64 = 0.375463;
         let value = (DRY * p - (WET - WET_SQUARE / t) * e) / t;
         let slope = (DRY * p_slope
@@ -93,6 +96,7 @@ impl Air {
 
 /// Simpson's rule with enough steps for 0.01 arcsec here.
 fn simpson(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
+    /// Pairs of intervals, which leave less than 0.01 arcsec here.
     const PAIRS: usize = 100;
     let step = (to - from) / (2 * PAIRS) as f64;
     // Just inside the ends: the air's slope jumps at the tropopause.

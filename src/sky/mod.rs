@@ -35,6 +35,7 @@ use crate::station::{Horizon, Station};
 use crate::time::Utc;
 
 use earth::Place;
+pub(crate) use earth::SPEED_OF_LIGHT;
 use satellite::Orbit;
 use suppose::Catalogued;
 use terrestrial::BeaconDirections;

@@ -10,7 +10,7 @@ use super::satellite::nearest_orbit;
 use super::timescale::{LeapSeconds, tai_minus_utc_s};
 use super::{EmitterId, Motion, Sky, SkyError};
 use crate::angle::{Angle, Apparent, Direction, Geometric, angle_between};
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 /// The sky at one instant.
 #[derive(Clone, Debug)]
@@ -116,7 +116,7 @@ impl<'a> Moment<'a> {
         let known = sky.known(id);
         let mut notices = Vec::new();
         if let Motion::Satellite(orbits) = &known.motion {
-            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / 86_400.0;
+            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / DAY_S;
             if days.abs() > OLD_ORBIT_DAYS {
                 notices.push(Notice::OldOrbit {
                     emitter: known.name.clone(),

@@ -57,7 +57,8 @@ pub enum Notice {
 /// kilometres a day (common practice, no source).
 pub const OLD_ORBIT_DAYS: f64 = 14.0;
 
-/// Below this frequency the ionosphere's bend is mentioned.
+/// Below this frequency the ionosphere's bending is mentioned; it grows with the square of the
+/// wavelength. Common practice, no source.
 pub const IONOSPHERE_BELOW_MHZ: f64 = 1000.0;
 /// That bend at an elevation of 10 degrees by day, 69 arcsec; it falls with the square of the
 /// frequency (size by a common daytime electron content, no source).

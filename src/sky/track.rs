@@ -17,12 +17,15 @@ const CELESTIAL_STEP_S: f64 = 1200.0;
 /// points leave some 1e-10 of its distance from the Earth's centre, so 0.01 arcsec at a range of 100 km;
 /// eccentric orbits are ten times worse and ten times farther.
 const ORBIT_STEP: f64 = 0.06;
-/// Nodes of satellites are not set farther apart than those of the stars.
+/// Nodes of satellites are not set farther apart than those of the stars, because the Earth turns
+/// under both.
 const LONGEST_STEP_S: f64 = CELESTIAL_STEP_S;
-/// Intervals that are worked out together, when one of them is first asked for.
+/// Intervals that are worked out together, when one of them is first asked for: enough to pay for
+/// the preparation, few enough for a short pass.
 const BLOCK: usize = 32;
-/// Nodes before and after an interval that its interpolation needs.
+/// Nodes before an interval that interpolation by six points needs.
 const BEFORE: usize = 2;
+/// And behind its beginning.
 const AFTER: usize = 3;
 
 /// Directions of one emitter within a span of time, at some 0.2 microseconds each.

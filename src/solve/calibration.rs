@@ -1,7 +1,7 @@
 //! An outcome as the calibration document.
 
 use crate::angle::Angle;
-use crate::explain::{Axis, Remark};
+use crate::explain::{ABSURD_ZERO, Axis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
     MountRecord, SkyPlace, Trust,
@@ -92,8 +92,6 @@ fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
         .collect()
 }
 
-/// An elevation zero beyond this is one of readings that mean something else.
-const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 /// A bound on the pointing error beyond this share of the beamwidth limits what the numbers are
 /// good for: it costs 3 dB.
 const LIMITING_ERROR: f64 = 0.5;

@@ -8,7 +8,7 @@ use crate::mount::{LowerAxis, Pole};
 use crate::number::{by_sigma, two_digits};
 use crate::station::{Bearings, Bolts, Station};
 
-/// An axis within this of what its bolt can do about the other part of the error is left alone.
+/// An error of the axis, radians, below which its bolt is left alone: rounding.
 const NOTHING: f64 = 1e-9;
 
 /// Turns of a bolt that move an axis by an angle about its hinge, with their standard deviation.

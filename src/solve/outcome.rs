@@ -122,7 +122,8 @@ impl Decision {
     }
 }
 
-/// Readings taken at their word mean nothing from this median error on.
+/// From this median error on, the readings without a model mean nothing: the encoders were never
+/// set to north. Common practice, no source.
 const MEANINGLESS: Angle = Angle::from_degrees(30.0);
 
 impl Outcome {

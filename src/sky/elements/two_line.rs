@@ -9,7 +9,7 @@ use crate::station::limits;
 use crate::text::quoted;
 use crate::time::Utc;
 
-/// Characters in each of the two lines.
+/// Characters in each of the two lines, as the format has it.
 const LINE_LENGTH: usize = 69;
 /// Places in line 1 and line 2 of what SGP4 makes no use of.
 const TYPE: Range<usize> = 62..63;
