@@ -63,7 +63,7 @@ pub struct Args {
 /// Diagnoses and says what was found.
 ///
 /// # Errors
-/// Faulty input, or too few peaks to judge anything by.
+/// Faulty input, or too few peaks to judge anything.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = Station::read(&common.station)?;
     let mut options = Options {

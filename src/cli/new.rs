@@ -129,7 +129,7 @@ fn name(args: &Args) -> Result<String, Error> {
     };
     if name.trim() != name || name.is_empty() || name.contains(char::is_control) {
         return Err(Error::Usage(format!(
-            "\"{}\" is no name for a station: it is empty, or has blanks at an end or control \
+            "\"{}\" is not a name for a station: it is empty, or has blanks at an end or control \
              characters in it; give another with --name",
             printable(&name)
         )));

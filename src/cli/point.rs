@@ -42,13 +42,13 @@ A line of demands is `azimuth elevation` in degrees, with blanks or a comma betw
 comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
 last answer is where the mount is taken to stand, and so decides the cable wrap. With --stream,
 --listen and --serial a changed calibration file is read again by itself, or at once on a line
-`reload`; a bad one, or one of another station, is told and the old one kept, and one that moves the
+`reload`; a bad one, or one of another station, is reported and the old one kept, and one that moves the
 readings by more than a beamwidth is taken only after a line `confirm`.
 
 Exit code 3 when a line of a file could not be read, 4 when a demand could not be met or an emitter
 not be pointed at; a live stream (--stream, --listen, --serial) ends with 0.
 
-Caution: who feeds these readings to a mount moves metal. Keep a hand on the stop, keep people
+Caution: feeding these readings to a mount moves metal. Keep a hand on the stop, keep people
 clear of the axes, and never bring the beam near the Sun without a plan: it heats the feed.";
 
 /// Turn demanded directions into encoder readings, and back
@@ -146,7 +146,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let live = args.stream || args.listen.is_some() || args.serial.is_some();
     if live && args.trust.anyway {
         return Err(Error::Usage(
-            "a live stream has no --anyway: nobody looks at what it says while a mount moves"
+            "a live stream has no --anyway: nobody reads its messages while a mount moves"
                 .to_owned(),
         ));
     }

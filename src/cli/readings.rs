@@ -36,7 +36,7 @@ pub fn encoder_readings(
         let Some((path, bytes)) = at_hand(sum, named) else {
             return Err(Error::Unsupported(format!(
                 "{file}: its positions are directions corrected by the calibration with checksum \
-                 {}, and that is not at hand: what the encoders read is not known\n  help: put that \
+                 {}, which was not found: what the encoders read is not known\n  help: put that \
                  calibration beside the log; or, if they are encoder readings after all, say so in \
                  the log: # readings = encoder",
                 printable(sum)
@@ -46,7 +46,7 @@ pub fn encoder_readings(
         let calibration = Calibration::parse(&name, &bytes)?;
         if calibration.station != station.site.name {
             return Err(Error::Unsupported(format!(
-                "{file}: its positions were corrected by {}, and that is of the station {}",
+                "{file}: its positions were corrected by {}, which is of the station {}",
                 printable(&name),
                 printable(&calibration.station)
             )));
@@ -119,7 +119,7 @@ pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<S
     });
     let (name, value) = other.filter(|_| nought)?;
     Some(format!(
-        "both zeros come out as nought, and {} has {name} {value:.2} deg: were the positions read \
+        "both zeros come out as zero, and {} has {name} {value:.2} deg: were the positions read \
          through plumbeam relay, so that they are directions and not encoder readings? Then say \
          --readings corrected:{}",
         printable(&earlier.display().to_string()),

@@ -139,7 +139,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if document.trust == Trust::None {
         console.warning(
-            "this calibration says of itself that its numbers mean nothing; table, point, recheck \
+            "this calibration states that its numbers mean nothing; table, point, recheck \
              and plan refuse it unless told --anyway",
         );
     }

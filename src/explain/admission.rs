@@ -81,7 +81,7 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
             consider(begin, &[drift], &mut HashSet::new(), &mut best);
         }
     }
-    // Where some of the bad peaks stand off alike, a knock or a slip before the last few of them
+    // Where some of the bad peaks are off by the same amount, a knock or a slip before the last few of them
     // looks like the cause: so it is also tried without.
     let steps: Vec<Hypothesis> = (best.iter())
         .filter(|(_, found, _)| found.fit.kept.iter().filter(|k| !**k).count() >= LEAST_BAD_BESIDE)

@@ -1,4 +1,4 @@
-//! Bad peaks that stand off alike: one displacement that comes and goes.
+//! Bad peaks that are off by the same amount: one displacement that comes and goes.
 
 use crate::angle::{Angle, Direction};
 

@@ -65,7 +65,7 @@ pub struct Explanation {
     pub told_instead: Vec<ToldInstead>,
     /// Peaks that cannot belong, each with what it most likely is.
     pub bad_peaks: Vec<BadPeak>,
-    /// Bad peaks that stand off alike.
+    /// Bad peaks that are off by the same amount.
     pub alike: Option<Alike>,
     /// Scatter that depends on where the dish points.
     pub loose_joint: Option<LooseJoint>,
@@ -305,7 +305,7 @@ pub enum Remark {
     },
     /// How the encoder zeros of several logs differ.
     ZerosOfLogs {
-        /// Each change, and by how much the reading of one and the same direction is then more.
+        /// Each change, and by how much the reading for the same direction is then more.
         changes: Vec<(ZeroChange, Size)>,
         /// Whether the user asked for zeros of each log.
         asked: bool,

@@ -433,7 +433,7 @@ impl Hypothesis {
             unit,
         };
         match self {
-            // The reading after less the reading before, for one and the same direction.
+            // The reading after less the reading before, for the same direction.
             Hypothesis::Slip { .. } => one(-degrees, "deg"),
             // The coefficient is the zero before less the zero after: the same thing.
             Hypothesis::LogZero(_) => one(degrees, "deg"),

@@ -53,7 +53,7 @@ pub struct Answer {
     /// What speaks for it.
     pub evidence: Evidence,
     /// The probability of so much by chance, corrected for the places tried and the number of
-    /// causes asked for; at most one.
+    /// causes tested; at most one.
     pub p_value: f64,
     /// Of a ripple, whose rate is one of very many: the same without the tenth of the peaks that
     /// contribute most; zero for others.

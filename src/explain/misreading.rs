@@ -73,7 +73,7 @@ impl Misreading {
     }
 
     /// All that are asked for when the session does not hold together; elevations from the
-    /// zenith fit as well as those of a dish carried over the top, and are told by the zeros.
+    /// zenith fit as well as those of a dish driven over the top, and are told by the zeros.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<Misreading> = (whole.chain(BROKEN))

@@ -123,7 +123,7 @@ fn whole_or_elsewhere(
     }
 }
 
-/// Elevations from the zenith fit as well as those of a dish carried over the top with a zero of
+/// Elevations from the zenith fit as well as those of a dish driven over the top with a zero of
 /// 90 degrees: the reading with the smaller zero is meant.
 fn from_the_zenith(
     reading: LogReading<'_>,

@@ -78,7 +78,7 @@ pub(super) fn begin_table<R: BufRead>(
             || axes == Axes::HourAngleDeclination && columns.has(FIRST_IN_HOURS));
     if let (Some(angles), true) = (&options.angles, own_angles) {
         let wrong = Wrong::new(
-            "this log has columns of angles of its own",
+            "this log has its own columns of angles",
             format!("none beside those of {}", angles.file),
         )
         .mend("leave --angles out, or rename the columns so that they begin with x_");
@@ -249,7 +249,7 @@ pub(super) fn begin_sweeps<R: BufRead>(
     if beginning.covers_hz(&band) <= 0.0 {
         let wrong = Wrong::new(
             format!(
-                "its sweeps run over {}, the band asked for over {band}",
+                "its sweeps run over {}, the requested band over {band}",
                 beginning.span
             ),
             "a --band within the sweeps",

@@ -125,10 +125,10 @@ impl Notes {
         let file = &self.file;
         self.returns.push(|| match other_emitter {
             Some(emitter) => format!(
-                "{file}:{line}: scan {name} goes over to emitter {emitter}: it is taken as two scans of that name"
+                "{file}:{line}: scan {name} changes to emitter {emitter}: it is taken as two scans of that name"
             ),
             None => format!(
-                "{file}:{line}: scan {name} comes back after other scans: the rows from here on are taken as a scan of their own"
+                "{file}:{line}: scan {name} comes back after other scans: the rows from here on are taken as a separate scan"
             ),
         });
     }
@@ -196,8 +196,8 @@ impl Notes {
             ));
         }
         for (rows, where_to) in self.no_angles.iter().zip([
-            "before the first or after the last of the angles, which are not carried on",
-            "in a gap of the angles, which is not bridged",
+            "before the first or after the last of the angles, which are not extrapolated",
+            "in a gap of the angles, too long to be bridged",
         ]) {
             if *rows > 0 {
                 all.push(format!("{file}: {rows} samples left out {where_to}"));

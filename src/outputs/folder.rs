@@ -124,7 +124,7 @@ impl OutputFolder {
         let failed = |e| Error::io(&self.path.display().to_string(), "look at", e);
         let refused = |what: &str| {
             Err(Error::Usage(format!(
-                "{} {} {what}\n  help: name a folder of its own with {}",
+                "{} {} {what}\n  help: name a separate folder with {}",
                 self.option,
                 shown(&self.path),
                 self.option

@@ -199,7 +199,7 @@ impl Guard {
             Ok(Ok(start)) if start.is_empty() || start == own.as_bytes() => {}
             Ok(Ok(_)) => {
                 return Err(Error::Usage(format!(
-                    "{option} {} is no log of {}, and nothing is written behind it\n  help: name \
+                    "{option} {} is no log of {}, so nothing is appended to it\n  help: name \
                      another file with {option}",
                     shown(path),
                     self.verb
@@ -227,7 +227,7 @@ impl Guard {
         match self.inputs.iter().find(is_out) {
             None => Ok(()),
             Some(input) => Err(Error::Usage(format!(
-                "standard output is led into {}, {}, which {} reads\n  help: lead it into another \
+                "standard output is redirected to {}, {}, which {} reads\n  help: redirect it to another \
                  file",
                 input.shown(),
                 input.what,
@@ -268,7 +268,7 @@ impl Guard {
                 false => format!(" is the same as {}, and that", input.shown()),
             };
             return Err(Error::Usage(format!(
-                "{option} {}{by} is {}: {} reads it and will not write over it\n  help: name another \
+                "{option} {}{by} is {}: {} reads it and will not overwrite it\n  help: name another \
                  place with {option}",
                 shown(&place.path),
                 input.what,
@@ -345,7 +345,7 @@ impl Output {
         let found = Found::of(&start);
         let old = found.replaced_by(self.kind, self.verb).map_err(|what| {
             Error::Usage(format!(
-                "{option} {} is {what}, and {} will not write over it\n  help: name another file \
+                "{option} {} is {what}, and {} will not overwrite it\n  help: name another file \
                  with {option}, or move this one away",
                 shown(&self.path),
                 self.verb

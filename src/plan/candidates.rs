@@ -118,8 +118,8 @@ pub fn offer(
             offer.reasons.push(PassedOver {
                 emitter: name,
                 why: format!(
-                    "too faint to peak by hand on this dish: about {faint}; name it to have it all \
-                     the same"
+                    "too faint to peak by hand on this dish: about {faint}; name it to include it \
+                     anyway"
                 ),
             });
             continue;

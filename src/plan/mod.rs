@@ -295,7 +295,7 @@ fn terms(mount: Kind, known: &Known, request: &Request, assumed: &mut Vec<String
     terms.sort();
     terms.dedup();
     assumed.push(format!(
-        "the plan is made for the terms below; --terms asks for others, such as +{}",
+        "the plan is made for the terms below; --terms chooses others, such as +{}",
         mount.term_name(Term::AzimuthBacklash)
     ));
     terms

@@ -74,8 +74,8 @@ pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit:
     };
     format!(
         "{count} near {near} would help most: the error over the sky that the terms' uncertainties \
-         alone leave possible, rms, would fall from {} to {} deg{still} (the +/- above is another number: \
-         how far the size of the error scatters)",
+         alone leave possible, rms, would fall from {} to {} deg{still} (the +/- above is something else: \
+         the uncertainty of the error's size)",
         figures(before),
         figures(after),
     )

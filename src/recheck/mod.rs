@@ -123,7 +123,7 @@ pub fn recheck_observed(
     };
     if contradictory && verdict == Verdict::Moved {
         notes.push(
-            "that it moved is beyond doubt, but no change explains the peaks to within their noise: \
+            "it certainly moved, but no change explains the peaks to within their noise: \
              a peak may be bad, or more has changed than is named here"
                 .to_owned(),
         );

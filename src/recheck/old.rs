@@ -89,8 +89,8 @@ impl Old {
         if covariance.clone().cholesky().is_none() {
             return Err(Problem::of_file(
                 file,
-                "the correlations contradict each other: no three or more errors can go together \
-                 so",
+                "the correlations contradict each other: no set of errors can be correlated like \
+                 that",
                 "correlations as solve writes them",
             )
             .mend("they were edited or mixed up: run solve again")

@@ -44,7 +44,7 @@ impl Peaks {
         if missing > 0 {
             notes.push(format!(
                 "{missing} of the new peaks {} no standard deviation in the log: {:.4} deg an \
-                 axis is taken, as the old calibration's peaks scattered",
+                 axis is assumed, the scatter of the old calibration's peaks",
                 if missing == 1 { "has" } else { "have" },
                 fallback.degrees()
             ));

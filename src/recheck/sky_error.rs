@@ -52,7 +52,7 @@ impl SkyError {
             return Err(Error::Unsupported(
                 "a mount with the old calibration's terms reaches no direction from 5 to 80 deg of \
                  elevation within the station's elevation range and above its horizon: there is no \
-                 sky over which it could be true. Check its collimation and axis-skew, and the \
+                 sky over which its error could be computed. Check its collimation and axis-skew, and the \
                  station's elevation_range_deg and horizon"
                     .to_owned(),
             ));

@@ -153,7 +153,7 @@ fn log_words(report: &Report) -> String {
         .as_ref()
         .map_or(0, |e| e.bad_peaks.len());
     let loud = if 5 * bad > outcome.peaks.len() {
-        "; more than a fifth of all, so trust nothing here before you have looked at them"
+        "; more than a fifth of all, so trust nothing here until you have checked them"
     } else {
         ""
     };
@@ -178,7 +178,7 @@ fn first_words(report: &Report) -> String {
     }
 }
 
-/// What these peaks do not tell.
+/// What these peaks do not determine.
 fn unknown_words(report: &Report) -> Option<String> {
     let outcome = report.outcome;
     let kind = outcome.model.kind();

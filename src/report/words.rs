@@ -224,10 +224,9 @@ fn single_meaning(kind: Kind, t: &TermEstimate) -> String {
         | Term::ElevationRunoutCos
         | Term::ElevationRunoutSin
         | Term::TrackWarpCos
-        | Term::TrackWarpSin => format!(
-            "one part of it alone was asked for: {}{size}",
-            pick("", "-")
-        ),
+        | Term::TrackWarpSin => {
+            format!("only one part of it was requested: {}{size}", pick("", "-"))
+        }
     };
     text + held(t)
 }

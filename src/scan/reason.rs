@@ -261,18 +261,18 @@ impl fmt::Display for Reason {
         match self {
             Reason::OutOfOrder { places } => write!(
                 f,
-                "rows out of order of time in {places} {}: put in order",
+                "rows out of time order in {places} {}: put in order",
                 if *places == 1 { "place" } else { "places" }
             ),
             Reason::Repeated { samples: n } => {
-                write!(f, "{n} {} logged twice: left out once", samples(*n))
+                write!(f, "{n} {} logged twice: used once", samples(*n))
             }
             Reason::Stuck { samples: n } => write!(
                 f,
                 "the encoders stood still for {n} {} while the log went on: left out",
                 samples(*n)
             ),
-            Reason::NoPlace(why) => write!(f, "the emitter has no place then: {why}"),
+            Reason::NoPlace(why) => write!(f, "the emitter has no known position then: {why}"),
             Reason::NoTime => f.write_str(
                 "the times do not advance during a pass: the emitter's motion, the lag and the mid time mean nothing; log the time of each sample",
             ),
@@ -298,18 +298,18 @@ impl fmt::Display for Reason {
                 significance,
             } => write!(
                 f,
-                "no signal of the beam's shape stands out of the noise (the best is {significance:.1} sigma)"
+                "no signal with the beam's shape stands out from the noise (the best is {significance:.1} sigma)"
             ),
             Reason::NoSignal {
                 axis: Some(axis),
                 significance,
             } => write!(
                 f,
-                "no signal of the beam's shape along {axis} (the best is {significance:.1} sigma): only the other axis was measured"
+                "no signal with the beam's shape along {axis} (the best is {significance:.1} sigma): only the other axis was measured"
             ),
             Reason::Unfollowed { beams } => write!(
                 f,
-                "the emitter ran {beams:.0} beamwidths during the scan and the mount did not follow: follow it and scan about it"
+                "the emitter ran {beams:.0} beamwidths during the scan and the mount did not follow: track it and scan around it"
             ),
             Reason::OneFlank {
                 axis,
@@ -373,7 +373,7 @@ impl fmt::Display for Reason {
             ),
             Reason::Drift { ratio } => write!(
                 f,
-                "the baseline drifts by {ratio:.1} times the height of the signal (fitted along)"
+                "the baseline drifts by {ratio:.1} times the height of the signal (included in the fit)"
             ),
             Reason::Shape { ratio } => write!(
                 f,
@@ -382,7 +382,7 @@ impl fmt::Display for Reason {
             ),
             Reason::SecondSignal { samples: n, ratio } => write!(
                 f,
-                "another signal of {:.0} % of the peak's height stands beside it over {n} {}",
+                "another signal of {:.0} % of the peak's height lies next to it over {n} {}",
                 100.0 * ratio,
                 samples(*n)
             ),
@@ -405,7 +405,7 @@ impl fmt::Display for Reason {
             ),
             Reason::Correlated { factor } => write!(
                 f,
-                "what is left over is no pure noise: sigma was raised {factor:.1} times"
+                "the residuals are not pure noise: sigma was raised {factor:.1} times"
             ),
         }
     }

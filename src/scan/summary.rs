@@ -62,10 +62,11 @@ impl Reduction {
         }
         lines.push(match self.noise_law {
             NoiseLaw::Steady => {
-                "noise: the same at any power, so all samples weigh alike".to_owned()
+                "noise: the same at any power, so all samples have equal weight".to_owned()
             }
             NoiseLaw::Radiometer => {
-                "noise: in proportion to the power, so samples on the peak weigh less".to_owned()
+                "noise: in proportion to the power, so samples on the peak have less weight"
+                    .to_owned()
             }
         });
         lines

@@ -75,7 +75,7 @@ fn top(page: &mut Page) {
     page.remark(
         "The station file of plumbeam: where the dish stands, how its axes go, what it can hear. Lines \
          that begin with # are remarks and are not read; take the # away from a line to use it. What \
-         needs your eye is marked CHECK.",
+         you should check is marked CHECK.",
     );
     page.remark(
         "Angles are degrees with decimals, lengths metres. Azimuth counts from true north, clockwise: \
@@ -85,7 +85,7 @@ fn top(page: &mut Page) {
 
 fn site(page: &mut Page, request: &Request) {
     page.heading("[site]");
-    page.remark("What you call the place; it stands over reports and in calibrations.");
+    page.remark("What you call the place; it heads reports and is kept in calibrations.");
     page.line(&format!("name = {}", quoted(&request.name)));
     page.remark(
         "Where the azimuth axis stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
@@ -110,7 +110,7 @@ fn site(page: &mut Page, request: &Request) {
         }
     }
     page.remark(
-        "The weather while you measure, for the bend of the air; it matters below 20 degrees of \
+        "The weather while you measure, for refraction; it matters below 20 degrees of \
          elevation. Without these lines it is that of the standard atmosphere.",
     );
     page.commented(
@@ -136,7 +136,7 @@ fn mount(page: &mut Page) {
     page.line("elevation_range_deg = [0.0, 90.0]");
     page.remark(
         "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be told.",
+         single teeth can be found.",
     );
     page.commented(
         "azimuth_gear_teeth = 120\n\
@@ -146,7 +146,7 @@ fn mount(page: &mut Page) {
     );
     page.remark(
         "How far the feet or shims of the base stand from the azimuth axis, and in which azimuths: with \
-         them, a lean is told in millimetres under each foot.",
+         them, a lean is given in millimetres under each foot.",
     );
     page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
     page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
@@ -191,7 +191,7 @@ fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
         request.system_k(),
         match request.system_temperature_k {
             Some(_) => "as given".to_owned(),
-            None => "assumed; plumbeam plan --system-temperature says otherwise".to_owned(),
+            None => "assumed; plumbeam plan --system-temperature takes another".to_owned(),
         }
     ));
     let mut left_out: Vec<(&str, Vec<&str>)> = Vec::new();
@@ -243,7 +243,7 @@ fn about(page: &mut Page, one: &Heard, why: &str) {
             false => format!("; {}", source.note),
         };
         page.remark(&format!(
-            "Its place is ICRS, from memory; its flux: {}{note}.",
+            "Its position is ICRS, from memory; its flux: {}{note}.",
             source.published
         ));
     }
@@ -280,8 +280,8 @@ fn section(one: &Heard) -> String {
 fn templates(page: &mut Page, request: &Request) {
     page.line("");
     page.remark(
-        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is known badly: add what sends on your \
-         frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
+        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is poorly determined: add whatever \
+         transmits on your frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
          OMM in JSON) and its catalogue number; for one that circles fast, not older than a few days. A \
          geostationary one stands still and can be peaked at any hour; two or three along the arc are \
          worth more than one.",

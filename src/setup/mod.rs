@@ -221,7 +221,7 @@ fn must_be_free(folder: &Path) -> Result<(), Error> {
     let shown = folder.display();
     let refused = |what: &str| {
         Err(Error::Usage(format!(
-            "{shown} {what}: nothing is written over; name a folder that is new or empty"
+            "{shown} {what}: nothing is overwritten; name a folder that is new or empty"
         )))
     };
     match std::fs::metadata(folder) {

@@ -82,7 +82,7 @@ impl Rise {
         let (worst, best) = self.highest;
         let rises = match worst < Angle::ZERO {
             true => format!(
-                "rises to {:.0} deg at best and not at all at times",
+                "rises to {:.0} deg at best, and at times not at all",
                 best.degrees()
             ),
             false => format!(

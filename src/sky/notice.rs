@@ -137,7 +137,7 @@ impl fmt::Display for Notice {
 /// What is said of orbit elements whose epoch is so many days off.
 fn old_orbit(days: &str, older: bool) -> String {
     format!(
-        "orbit elements are {days} days {} than the time asked for (more than {OLD_ORBIT_DAYS:.0}); \
+        "orbit elements are {days} days {} than the requested time (more than {OLD_ORBIT_DAYS:.0}); \
          a low satellite may be degrees away by now: fetch elements of about that date",
         if older { "older" } else { "younger" },
     )

@@ -409,12 +409,12 @@ fn what_should_be_known_is_said() {
         sun: at 2026-03-20T11:23:00.000Z its elevation of 41.96 deg is below the station's horizon mask (60.00 deg there)
         "#);
     insta::assert_snapshot!(said("geostationary", "2026-05-20T00:00:00Z"), @r#"
-        geostationary: its orbit elements are 63.8 days older than the time asked for (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
+        geostationary: its orbit elements are 63.8 days older than the requested time (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
         at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
         geostationary: below the horizon at 2026-05-20T00:00:00.000Z (elevation -17.89 deg): check the clock, the time zone, the site and the emitter's name
         "#);
     insta::assert_snapshot!(said("geostationary", "2026-01-20T00:00:00Z"), @r#"
-        geostationary: its orbit elements are 56.2 days younger than the time asked for (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
+        geostationary: its orbit elements are 56.2 days younger than the requested time (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
         at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
         geostationary: below the horizon at 2026-01-20T00:00:00.000Z (elevation -20.36 deg): check the clock, the time zone, the site and the emitter's name
         "#);

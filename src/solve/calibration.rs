@@ -1,6 +1,5 @@
 //! An outcome as the calibration document.
 
-use crate::angle::Angle;
 use crate::explain::{ABSURD_ZERO, Axis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
@@ -113,7 +112,7 @@ fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
         let kind = station.mount.kind();
         let may = match kind.has_track() {
             true => "elevations may be logged from the zenith, or over the top",
-            false => "the dish may be carried over the top",
+            false => "the dish may be driven over the top",
         };
         meaningless.push(format!(
             "the {} is {:.1} deg: {may}",

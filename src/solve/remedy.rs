@@ -135,7 +135,7 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
             match together.is_empty() {
                 true => String::new(),
                 false => format!(
-                    "It is known only together with {}. ",
+                    "It is determined only in combination with {}. ",
                     list(
                         &together
                             .iter()

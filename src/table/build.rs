@@ -313,7 +313,7 @@ fn refusal(full: &FullModel, request: &Request) -> Error {
         },
         match leaning {
             true =>
-                "on such a mount the bend of the air near the horizon is what a table cannot follow: \
+                "on such a mount refraction near the horizon is what a table cannot follow: \
                  make it for apparent demands (--demand apparent), ",
             false => "",
         }

@@ -28,13 +28,13 @@ pub fn loopback(text: &str) -> Result<SocketAddr, Error> {
     match address {
         Some(address) if address.ip().is_loopback() => Ok(address),
         Some(address) => Err(Error::Usage(format!(
-            "--listen {address} is refused: the stream has no password, and whoever reaches it has \
-             a hand on a moving mount. It listens on this machine only: --listen \
-             127.0.0.1:{}; from another machine use a tunnel that asks who you are (ssh -L)",
+            "--listen {address} is refused: the stream has no password, and whoever reaches it \
+             controls a moving mount. It listens on this machine only: --listen \
+             127.0.0.1:{}; from another machine use a tunnel that authenticates you (ssh -L)",
             address.port()
         ))),
         None => Err(Error::Usage(format!(
-            "--listen \"{}\" is no address; expected 127.0.0.1:PORT",
+            "--listen \"{}\" is not an address; expected 127.0.0.1:PORT",
             crate::problem::printable(text)
         ))),
     }

@@ -72,7 +72,7 @@ impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Refusal::NoDirection => f.write_str(
-                "no direction: the elevation must lie within -90 to 90 deg (an encoder's within \
+                "not a direction: the elevation must lie within -90 to 90 deg (an encoder's within \
                  -360 to 360) and the azimuth be a sensible number of degrees",
             ),
             Refusal::Keyhole(keyhole) => keyhole.fmt(f),

@@ -112,7 +112,7 @@ impl<'a> Watch<'a> {
         Err(match jump {
             Some(jump) => format!(
                 "{} moves the readings by up to {} deg on the sky (at azimuth {} and elevation {}), \
-                 more than {limit_words}; {} takes it all the same",
+                 more than {limit_words}; {} accepts it anyway",
                 self.name(),
                 in_words(jump.largest.degrees()),
                 short(jump.at.azimuth),
@@ -120,7 +120,7 @@ impl<'a> Watch<'a> {
                 self.confirmed_by
             ),
             None => format!(
-                "{} answers no demand that the old one answers; {} takes it all the same",
+                "{} answers no demand that the old one answers; {} accepts it anyway",
                 self.name(),
                 self.confirmed_by
             ),

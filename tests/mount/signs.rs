@@ -282,7 +282,7 @@ fn tilt_moves_the_azimuth_by_v_sin_alpha_tan_h_as_textbooks_have_it() {
     }
 }
 
-/// Off by how much the mean of the two faces is: the dish below the zenith, and carried over the
+/// Off by how much the mean of the two faces is: the dish below the zenith, and driven over the
 /// top with the azimuth half a turn on.
 fn mean_of_two_faces(term: Term, (azimuth, elevation): (f64, f64)) -> f64 {
     let below = at(term, SMALL, (azimuth, elevation)).0;

@@ -46,7 +46,7 @@ fn an_odd_format() {
 fn no_format() {
     let said = told_after(&[("\"format\": \"plumbeam calibration 1\",", "")]);
     assert_snapshot!(said, @r#"
-    calibration.json:1:1: this JSON has no format and is no calibration; expected a calibration file, as solve writes it
+    calibration.json:1:1: this JSON has no format and is not a calibration; expected a calibration file, as solve writes it
     "#);
 }
 
@@ -409,7 +409,7 @@ fn an_empty_file() {
 fn a_file_of_another_kind() {
     let said = told("time_utc,emitter\n");
     assert_snapshot!(said, @r#"
-    calibration.json:1:1: this file is no JSON document in { }; expected a calibration file, as solve writes it
+    calibration.json:1:1: this file is not a JSON document in { }; expected a calibration file, as solve writes it
     "#);
 }
 
@@ -417,7 +417,7 @@ fn a_file_of_another_kind() {
 fn a_list() {
     let said = told("[\"plumbeam calibration 1\"]\n");
     assert_snapshot!(said, @r#"
-    calibration.json:1:1: this file is no JSON document in { }; expected a calibration file, as solve writes it
+    calibration.json:1:1: this file is not a JSON document in { }; expected a calibration file, as solve writes it
     "#);
 }
 

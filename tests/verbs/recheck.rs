@@ -235,7 +235,7 @@ fn a_move_is_told_from_slips_leans_and_a_knocked_dish() {
             &[("elevation-zero", -1.5)],
         ),
         (
-            "a mount that leans otherwise: settled ground, or a foot that gave way",
+            "a mount that leans differently: settled ground, or a foot that gave way",
             &[("tilt-north", 1.2), ("tilt-east", -1.0)],
         ),
         (

@@ -50,7 +50,7 @@ the mount and end. A file named with --stop-file stops it when it appears.
 Caution: the relay moves metal and is no emergency stop. Keep the isolating switch in reach and people
 clear of the axes and counterweights; stow it in wind; transmitters off while anybody is near the
 feed. The Sun in the beam burns the feed: the guard keeps the beam out of a zone round the Sun, but
-what has lost its encoders cannot be guarded. Never look along the dish at the Sun. The protocol has no
+a mount that has lost its encoders cannot be guarded. Never look along the dish at the Sun. The protocol has no
 password: whoever reaches the port steers the mount. Local codes and licensed practice go first.
 
 Exit code 2 for wrong use, 3 for bad input, 4 when the calibration must not be used.";
@@ -203,7 +203,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
 }
 
 /// What else can be done about a calibration that is refused.
-const ALONE: &str = "a relay takes no other, and has no --anyway: nobody looks at what it says while a mount \
+const ALONE: &str = "a relay takes no other, and has no --anyway: nobody reads its messages while a mount \
                      moves";
 
 fn relay(
@@ -344,7 +344,7 @@ fn read(path: &Path, station: &Station) -> Result<(Calibration, String), Error> 
 fn listen_address(text: &str, network: bool) -> Result<SocketAddr, Error> {
     let bad = || {
         Error::Usage(format!(
-            "--listen \"{}\" is no address; expected ADDRESS:PORT, such as 127.0.0.1:4533",
+            "--listen \"{}\" is not an address; expected ADDRESS:PORT, such as 127.0.0.1:4533",
             printable(text)
         ))
     };
@@ -357,7 +357,7 @@ fn listen_address(text: &str, network: bool) -> Result<SocketAddr, Error> {
         return Err(Error::Usage(format!(
             "--listen {address} is refused: the protocol has no password, and whoever reaches the \
              port steers a mount that moves metal\n  help: leave it at 127.0.0.1 and use a tunnel \
-             that asks who you are (ssh -L), or say --allow-network on a network that is yours alone"
+             that authenticates you (ssh -L), or say --allow-network on a network that is yours alone"
         )));
     }
     Ok(address)

@@ -318,7 +318,11 @@ impl<'a> Cell<'a> {
             TimeTextError::NoZone => return self.no_zone(),
             TimeTextError::NotATime(why) => why.as_str(),
         };
-        let found = format!("{} is {}, which is no time", self.name, quoted(&self.text));
+        let found = format!(
+            "{} is {}, which is not a time",
+            self.name,
+            quoted(&self.text)
+        );
         let remedy = time_remedy(&self.text);
         let found = if why.is_empty() {
             found

@@ -219,7 +219,7 @@ impl Columns {
             _ => ("columns", "are"),
         };
         let mut words = format!(
-            "{which} {} {is} not used, but carried along as {}",
+            "{which} {} {is} not used, but passed on as {}",
             some_of(&named),
             some_of(&owns)
         );

@@ -80,7 +80,7 @@ impl<R: BufRead> Lines<R> {
                 }
             }
             if line.len() as u64 >= LONGEST_LINE && !line.ends_with(b"\n") {
-                let wrong = Wrong::new("this line has no end", "rows of some hundred characters")
+                let wrong = Wrong::new("this line has no end", "rows of a few hundred characters")
                     .mend("is this a log at all?");
                 return Err(wrong.at(&self.file, self.count, 1).into());
             }

@@ -322,7 +322,7 @@ impl Look<'_> {
         for (column, wanted) in self.columns.unmatched() {
             if missing.iter().any(|k| known[*k] == column) {
                 remedy.push(format!(
-                    "--columns says {} for {column}, which is no header here",
+                    "--columns says {} for {column}, which is not a header here",
                     quoted(wanted)
                 ));
             }

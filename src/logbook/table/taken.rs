@@ -175,11 +175,11 @@ mod tests {
             });
         }
         taken.at(Kind::Dots, 4, || "dates".to_owned());
-        taken.whole(Kind::Dialect, || "cells parted by tabs".to_owned());
+        taken.whole(Kind::Dialect, || "cells separated by tabs".to_owned());
         assert_eq!(
             taken.told("a.csv"),
             [
-                "a.csv: cells parted by tabs",
+                "a.csv: cells separated by tabs",
                 "a.csv: dates (line 4)",
                 "a.csv: decimal commas: \"12,5\" is 12.5 (10 times, first in line 3)",
                 "a.csv: 10 rows without readings skipped (lines 3, 4, 5, 6, 7, 8 and 4 more)",

@@ -138,7 +138,7 @@ impl EffectPicture {
 impl Drawing for EffectPicture {
     fn caption(&self) -> String {
         format!(
-            "Above: how far each peak lies off when this cause is taken out of the model; the line \
+            "Above: how far each peak is off when this cause is taken out of the model; the line \
              is what the cause does by the model. Below: what is left with it, on the same scale. \
              The {} peaks should follow the line above and lie along zero below.",
             self.points.len()

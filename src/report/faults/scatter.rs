@@ -66,7 +66,7 @@ impl ScatterPicture {
 
 impl Drawing for ScatterPicture {
     fn caption(&self) -> String {
-        "What is left of each peak, without its sign. The line is the rms of ten neighbours: level \
+        "The size of each peak's residual. The line is the rms of ten neighbours: level \
          when the noise is the same everywhere, high where something rattles."
             .to_owned()
     }

@@ -123,7 +123,7 @@ fn real_changes(history: &TermHistory) -> Vec<String> {
     if history.creeps {
         let (by, sigma) = history.overall();
         said.push(format!(
-            "{name} creeps: no single step is certain, but one value for all is not possible; it \
+            "{name} creeps: no single step is significant, but no one value fits all; it \
              went {} from the first to the last",
             signed_words(
                 history.term,

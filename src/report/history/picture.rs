@@ -153,7 +153,7 @@ impl Picture for HistoryPicture {
     }
     fn caption(&self) -> String {
         "Each calibration's value with one standard deviation. A thick line to a diamond is a change \
-         that is real; everything else lies within what chance does. A panel fills its height with \
+         that is real; everything else is within chance. A panel fills its height with \
          whatever is there: read its numbers before its slopes."
             .to_owned()
     }

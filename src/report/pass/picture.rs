@@ -116,7 +116,7 @@ impl Picture for PassPicture {
         self.stamp.clone()
     }
     fn caption(&self) -> String {
-        "The path over the sky as it was demanded (line) and as the beam went (dots); below each other \
+        "The path demanded over the sky (line) and the path of the beam (dots); below each other \
          how far the beam was from the demand, and the signal that this cost, with the correction and \
          as it would have been without. What is larger than a panel is drawn at its upper edge."
             .to_owned()

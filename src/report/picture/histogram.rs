@@ -213,8 +213,8 @@ impl Picture for HistogramPicture {
     }
     fn caption(&self) -> String {
         let source = if self.from_scatter {
-            "The standard deviations come from the scatter itself, so that only the shape tells: look \
-             for lone bars far out (bad peaks left in) and for two humps (something slipped)."
+            "The standard deviations come from the scatter itself, so only the shape says anything: \
+             look for lone bars far out (bad peaks left in) and for two humps (something slipped)."
         } else {
             "The standard deviations are those of the log: look for bars wider than the curve (more \
              goes wrong than the log says) or narrower (the log is too careful)."

@@ -331,12 +331,12 @@ impl Picture for ResidualPicture {
     fn caption(&self) -> String {
         let look = match self.against {
             Against::Azimuth if !self.kind.has_track() => {
-                "Look for a wave: once a turn tells of an eccentric drive or of an axis that points \
-                 aside."
+                "Look for a wave: once a turn means an eccentric drive or a misaligned \
+                 axis."
             }
             Against::Azimuth => {
-                "Look for a wave: once a turn tells of an eccentric drive or a tilt, twice a turn \
-                 of a warped track."
+                "Look for a wave: once a turn means an eccentric drive or a tilt, twice a turn a \
+                 warped track."
             }
             Against::Elevation => {
                 "Look for a slope or a bend: sag, a wrong gear ratio or refraction leave one."

@@ -339,8 +339,8 @@ impl Picture for SkyPicture {
     }
     fn caption(&self) -> String {
         "Seen from above, like a map: zenith in the middle, horizon at the rim, circles at elevations \
-         30 and 60 deg. An arrow points the way the emitter lay from the beam; mind the two scales. \
-         Look for gaps in the sky, and after the fit for neighbours that still point one way."
+         30 and 60 deg. An arrow points from the beam to the emitter; note the two scales. \
+         Look for gaps in the sky, and after the fit for neighbours that still point the same way."
             .to_owned()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
@@ -363,7 +363,7 @@ impl Picture for SkyPicture {
             items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
         }
         if !self.ends.is_empty() {
-            let words = format!("where the {} points: about it is the keyhole", self.axis_1);
+            let words = format!("where the {} points: the keyhole is around it", self.axis_1);
             items.push((Key::Mark(Marker::Ring, colours::GREEN), words));
         }
         if !self.horizon.is_empty() {

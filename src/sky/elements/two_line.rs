@@ -219,6 +219,8 @@ fn of_set(name: &str, first: (usize, &str), second: (usize, &str), words: &str) 
     };
     Problem::of_file(name, found, expected)
         .at(at, column)
-        .mend("columns count: copy the line again with all its blanks, or fetch the elements again")
+        .mend(
+            "columns matter: copy the line again with all its blanks, or fetch the elements again",
+        )
         .into()
 }
