@@ -136,7 +136,7 @@ impl Utc {
         }
     }
 
-    /// So many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
+    /// This many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
     pub(crate) fn on_day(day: i64, nanos: i64) -> Utc {
         debug_assert!((0..SECONDS_PER_DAY * NANOS_PER_SECOND).contains(&nanos));
         Utc { day, nanos }
@@ -175,7 +175,7 @@ impl Utc {
             + (self.nanos - earlier.nanos) as f64 / NANOS_PER_SECOND as f64
     }
 
-    /// The instant so many seconds later by the civil clock.
+    /// The instant this many seconds later by the civil clock.
     pub fn plus_seconds(self, seconds: f64) -> Utc {
         // Day and nanoseconds apart: together they would overflow in the year 2262.
         let per_day = SECONDS_PER_DAY * NANOS_PER_SECOND;

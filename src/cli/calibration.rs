@@ -64,7 +64,7 @@ impl TrustOption {
         Ok(calibration)
     }
 
-    /// Allows the use of what stands in a file, and says what must be known of it.
+    /// Allows the use of a file's content, and says what must be known about it.
     ///
     /// # Errors
     /// [`Error::Unsupported`] when it must not be used.

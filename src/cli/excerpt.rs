@@ -13,8 +13,8 @@ const WIDTH: usize = 80;
 /// Of these, characters before the place, so that most of what is shown leads up to it.
 const BEFORE: usize = 50;
 
-/// The line with a mark under the place, each indented and ended by a line end; empty when the fault
-/// is in no one place, or its line cannot be read again.
+/// The line with a mark under the place, each indented and ended by a line end; empty when the
+/// fault is in no one place, or its line cannot be read again.
 pub fn excerpt(problem: &Problem) -> String {
     let (Some(number), Some(column)) = (problem.line, problem.column) else {
         return String::new();

@@ -86,7 +86,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &args.calibration {
         let calibration = Calibration::read(path)?;
         let standing = calibration.standing(&station.site.name, station.mount.kind());
-        // One that means nothing may still be looked into: why it does is asked here.
+        // One that means nothing may still be examined: this is where to find out why.
         let foreign = Standing {
             foreign: standing.foreign,
             ..Standing::default()

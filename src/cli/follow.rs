@@ -43,8 +43,8 @@ impl FollowOptions {
 /// Answers for the emitter called `name`.
 ///
 /// # Errors
-/// An unknown emitter, options that do not go together, or a single instant at which the beam cannot
-/// be put on it.
+/// An unknown emitter, options that do not go together, or a single instant at which the beam
+/// cannot be put on it.
 pub fn run(
     name: &str,
     options: &FollowOptions,

@@ -21,9 +21,9 @@ Example:
 
 /// Begin: a station file to fill in, and an empty log
 ///
-/// Makes a folder with a station file in which every line is explained and the strong emitters stand
-/// that this dish can hear at this place, and with an empty log. Says when they are up, and what to
-/// do next. Nothing that exists is written over.
+/// Makes a folder with a station file in which every line is explained and the strong emitters
+/// stand that this dish can hear at this place, and with an empty log. Says when they are up, and
+/// what to do next. Nothing that exists is written over.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {

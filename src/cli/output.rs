@@ -79,7 +79,7 @@ impl Console {
         write_out(&(harmless_json(&text) + "\n"))
     }
 
-    /// A result where it was asked for: in a file, or else on standard output. It is printed too
+    /// A result where it was requested: in a file, or else on standard output. It is printed too
     /// when the file cannot be written.
     ///
     /// # Errors

@@ -56,7 +56,7 @@ pub struct Args {
     /// Time that one peak takes, with the way to it
     #[arg(long, value_name = "TIME", value_parser = stretch_s, default_value = "5m", allow_hyphen_values = true)]
     pub each: f64,
-    /// At most so many peaks, spread over the span (40, unless told otherwise); or a log of peaks
+    /// At most this many peaks, spread over the span (40, unless told otherwise); or a log of peaks
     /// that are taken already, to plan what tells most beside them. May be given for each
     #[arg(long, value_name = "N|FILE", value_parser = Peaks::parse, allow_hyphen_values = true)]
     pub peaks: Vec<Peaks>,
@@ -102,7 +102,7 @@ fn elevation(text: &str) -> Result<f64, String> {
 /// What `--peaks` says.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Peaks {
-    /// So many at most.
+    /// This many at most.
     Most(u16),
     /// A log of those taken already.
     Taken(PathBuf),

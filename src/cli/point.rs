@@ -152,7 +152,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if live && common.out.is_some() {
         return Err(Error::Usage(
-            "a live stream answers where it is asked: leave --out out".to_owned(),
+            "a live stream answers on its own connection: leave --out out".to_owned(),
         ));
     }
     let emitter = match &asked {
@@ -338,7 +338,7 @@ fn is_dash(file: &Option<PathBuf>) -> bool {
     file.as_deref().is_some_and(|path| path.as_os_str() == "-")
 }
 
-/// What is asked for on the command line.
+/// What the command line requests.
 #[derive(Clone, Debug, PartialEq)]
 enum Asked {
     /// What comes on standard input.

@@ -12,8 +12,8 @@ use crate::table::{DemandKind, undo};
 /// What stands behind the checksum when positions were told without the bending of the air.
 pub const GEOMETRIC: &str = "-geometric";
 
-/// Turns the positions of every log that went through a calibration back into encoder readings, with
-/// that calibration: one of the files `named`, or one beside them or in the present folder.
+/// Turns the positions of every log that went through a calibration back into encoder readings,
+/// with that calibration: one of the files `named`, or one beside them or in the present folder.
 ///
 /// # Errors
 /// [`Error::Unsupported`] when it is not at hand or another station's; peaks for which it cannot be

@@ -74,7 +74,7 @@ impl NoiseChoice {
     }
 }
 
-/// Reduces and writes what was asked for.
+/// Reduces and writes what was requested.
 ///
 /// # Errors
 /// Faulty input.

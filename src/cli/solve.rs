@@ -59,7 +59,7 @@ pub struct Args {
     pub seed: u64,
 }
 
-/// Solves and writes what was asked for.
+/// Solves and writes what was requested.
 ///
 /// # Errors
 /// Faulty input, or peaks that cannot tell anything useful.

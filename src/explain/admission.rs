@@ -1,8 +1,8 @@
-//! Which hypotheses are admitted beside those always fitted.
+//! Which hypotheses are admitted in addition to those always fitted.
 //!
-//! Each is asked for to first order in one pass over the peaks; the best few that convince are
+//! Each is tested to first order in one pass over the peaks; the best few that convince are
 //! fitted in full, and the best of those is admitted. Then the weakest of those admitted that is
-//! no longer needed is dropped, and everything is asked again, what was dropped included, until
+//! no longer needed is dropped, and everything is tested again, what was dropped included, until
 //! nothing changes. Where no single hypothesis convinces, pairs are tried, of which each may hide
 //! the other, and at last ripples of any rate.
 
@@ -37,14 +37,14 @@ const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 pub struct Admission {
     /// The joint fit with everything admitted.
     pub fit: JointFit,
-    /// How many causes were asked for in the first round.
+    /// How many causes were tested in the first round.
     pub tried: usize,
     /// What was admitted on the way and dropped again, in order.
     pub dropped: Vec<Hypothesis>,
 }
 
 /// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is observed anew when a clock offset is found.
+/// `session` is computed again when a clock offset is found.
 pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>) -> Admission {
     let logged = session.clone();
     let mut best: Option<(f64, Admission, Session)> = None;
@@ -81,8 +81,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
             consider(begin, &[drift], &mut HashSet::new(), &mut best);
         }
     }
-    // Where some of the bad peaks are off by the same amount, a knock or a slip before the last few of them
-    // looks like the cause: so it is also tried without.
+    // Where some of the bad peaks are off by the same amount, a knock or a slip before the last few
+    // of them looks like the cause: so it is also tried without.
     let steps: Vec<Hypothesis> = (best.iter())
         .filter(|(_, found, _)| found.fit.kept.iter().filter(|k| !**k).count() >= LEAST_BAD_BESIDE)
         .flat_map(|(_, found, _)| found.fit.hypotheses.clone())
@@ -117,8 +117,8 @@ fn taken(best: Option<(f64, Admission, Session)>, session: &mut Session) -> Admi
     }
 }
 
-/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to where
-/// an earlier one has been.
+/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to
+/// where an earlier one has been.
 fn admit_from(
     context: Context<'_>,
     session: &mut Session,
@@ -127,7 +127,7 @@ fn admit_from(
     been: &mut HashSet<State>,
 ) -> Option<Admission> {
     // A zero that changed between two logs needs no search to be found, and would else be let in
-    // as if nothing else had been asked for.
+    // as if nothing else had been tested.
     let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
     let mut tried = match by_log {
         true => Inquiry::new(context, session, &begin)
@@ -151,7 +151,7 @@ fn admit_from(
         }
         states.push(state);
         let admitted = fit.hypotheses.len() - session.base.len();
-        // What still makes no sense after so many rounds makes none after more.
+        // What still makes no sense after this many rounds makes none after more.
         if admitted >= MOST_ADMITTED || (round >= ENOUGH && absurd(session, &fit)) {
             break;
         }
@@ -191,7 +191,7 @@ fn signature(fit: &JointFit) -> Vec<String> {
 }
 
 /// The joint fit with the best hypothesis more, or the best pair, if any convinces; and how many
-/// were asked for at most, now or before.
+/// were tested at most, now or before.
 fn best_addition(
     context: Context<'_>,
     session: &Session,

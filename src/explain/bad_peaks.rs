@@ -117,7 +117,7 @@ pub fn settle_bad_peaks(session: &Session, fit: JointFit) -> JointFit {
 }
 
 /// How much the fit of the others is uncertain at each peak, in units of a peak's noise: from one
-/// on, the peak alone says what stands there.
+/// on, the peak alone says what it says.
 pub fn leverages(session: &Session, fit: &JointFit) -> Vec<f64> {
     let linearised = session.linearised(fit, &[]);
     let chosen: Vec<usize> = (0..fit.count()).collect();

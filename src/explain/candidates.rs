@@ -1,5 +1,5 @@
-//! Which hypotheses a session can be asked for, beside those always fitted: what its log and its
-//! station file allow.
+//! Which hypotheses can be tested on a session, in addition to those always fitted: what its log
+//! and its station file allow.
 
 use std::ops::RangeInclusive;
 use std::sync::Arc;
@@ -41,8 +41,8 @@ const MOST_RIPPLES_PER_TURN: u16 = 400;
 /// by far. How often it is found is measured in docs/faults.md.
 const LEAST_FOR_RIPPLE: usize = 24;
 
-/// All that this session can be asked for, beside steps, whose place must be searched, and
-/// ripples, whose rate must be.
+/// All that can be tested on this session, except steps, whose place must be searched for,
+/// and ripples, whose rate must be.
 pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     let peaks = session.peaks.as_slice();
     let taken = session.base_terms();

@@ -71,7 +71,7 @@ impl Evidence {
 
 impl Linearised {
     /// What speaks for `large` over the smaller set of columns `small`, at the noise of the
-    /// larger; the smaller is fitted anew for that noise. Columns of the joint fit that are
+    /// larger; the smaller is refitted for that noise. Columns of the joint fit that are
     /// in the larger only are taken out of it for the smaller.
     pub fn evidence(&self, small: &[usize], large: &LinearFit) -> Option<Evidence> {
         let dropped: Vec<usize> = (large.chosen.iter().copied())

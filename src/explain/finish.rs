@@ -42,7 +42,8 @@ const PRACTICALLY_FREE: f64 = 1e4;
 /// Everything that is said once the hypotheses are chosen.
 ///
 /// # Errors
-/// When nothing is left to judge the uncertainty by, or nothing of what was asked for is told.
+/// When nothing is left to estimate the uncertainty from, or none of the requested terms is
+/// determined.
 pub fn finished(
     context: Context<'_>,
     unusable: Vec<Unusable>,

@@ -62,14 +62,14 @@ pub enum Hypothesis {
         /// Whether it is the pinion's turn and not the big gear's tooth.
         pinion: bool,
     },
-    /// A fast ripple, whatever it comes from: so many times per turn.
+    /// A fast ripple, whatever it comes from: this many times per turn.
     Ripple {
         /// Which axis.
         axis: Axis,
         /// How many times per turn.
         per_turn: u16,
     },
-    /// A pattern that has no name: so many times per turn of an axis.
+    /// A pattern that has no name: this many times per turn of an axis.
     Pattern {
         /// Which axis it is seen in.
         axis: Axis,
@@ -95,7 +95,7 @@ pub enum Hypothesis {
         /// Its number in the station file.
         emitter: usize,
     },
-    /// The readings carry the air's bend so many times: twice, or not at all.
+    /// The readings carry the air's bending this many times: twice, or not at all.
     Air {
         /// 2 or 0.
         times: f64,
@@ -277,7 +277,7 @@ impl Hypothesis {
             }
             Hypothesis::LogZero(change) => {
                 let term = zero_of(change.axis);
-                // An encoder that is zeroed anew may be anywhere.
+                // An encoder that is zeroed again may be anywhere.
                 let spread = prior_size::prior(term, beamwidth);
                 vec![Column::term(term, Shape::InLogs(change.before), spread)]
             }

@@ -1,6 +1,6 @@
 //! What the session says of a hypothesis: of one that is not in a joint fit, to first order in one
-//! pass over the peaks, and of one that is in it. P-values are corrected for the places of a step, the
-//! rates of a ripple and the number of causes that were asked for.
+//! pass over the peaks, and of one that is in it. P-values are corrected for the places of a step,
+//! the rates of a ripple and the number of causes tested.
 
 use crate::sky::Sky;
 use crate::station::Station;
@@ -39,20 +39,20 @@ pub struct Context<'a> {
     pub station: &'a Station,
     /// Its sky; without one no other emitters and clocks can be tried.
     pub sky: Option<&'a Sky>,
-    /// The log, to observe it anew at another clock; none when it was misread.
+    /// The log, to compute its directions again at another clock; none when it was misread.
     pub reading: Option<LogReading<'a>>,
 }
 
-/// A hypothesis that was asked for, and the answer.
+/// A hypothesis that was tested, and the answer.
 #[derive(Clone, Debug)]
 pub struct Answer {
-    /// What was asked for.
+    /// The hypothesis.
     pub hypothesis: Hypothesis,
     /// Fitted coefficients of its columns.
     pub values: Vec<f64>,
     /// What speaks for it.
     pub evidence: Evidence,
-    /// The probability of so much by chance, corrected for the places tried and the number of
+    /// The probability of as much by chance, corrected for the places tried and the number of
     /// causes tested; at most one.
     pub p_value: f64,
     /// Of a ripple, whose rate is one of very many: the same without the tenth of the peaks that
@@ -79,7 +79,7 @@ impl Answer {
     /// Whether the data say anything of its size.
     fn is_told(&self, columns: &[Column]) -> bool {
         let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
-        // A coefficient that is known beforehand is asked whether it is there at all.
+        // Of a coefficient that is known beforehand the question is whether it is there at all.
         self.hypothesis.is_of_known_size()
             || own.zip(columns).all(|(s, c)| *s < LEAST_TOLD * c.spread)
     }
@@ -107,7 +107,7 @@ pub struct Inquiry<'a> {
     session: &'a Session,
     about: &'a JointFit,
     linearised: Linearised,
-    /// What may be asked for, with the number of its first column.
+    /// What may be tested, with the number of its first column.
     open: Vec<(Hypothesis, usize)>,
     /// Kinds of step, with the number of their first column.
     steps: Vec<(StepKind, usize)>,
@@ -167,12 +167,12 @@ impl<'a> Inquiry<'a> {
         }
     }
 
-    /// The station that it is asked for.
+    /// The station.
     pub fn station(&self) -> &'a Station {
         self.context.station
     }
 
-    /// What it is asked from.
+    /// The fit that it is tested against.
     pub fn context(&self) -> Context<'a> {
         self.context
     }
@@ -187,7 +187,7 @@ impl<'a> Inquiry<'a> {
     }
 
     /// Asks for every hypothesis that is not in the joint fit and whose size the data tell.
-    /// P-values are corrected for all that were asked for.
+    /// P-values are corrected for all that were tested.
     pub fn ask_all(&self) -> Vec<Answer> {
         let mut answers = self.ask();
         answers.retain(|a| a.is_told(&a.hypothesis.columns(self.session.beamwidth)));

@@ -63,7 +63,7 @@ impl JointFit {
         self.parameters.len()
     }
 
-    /// Hypotheses that were admitted beside those always fitted, by number.
+    /// Hypotheses that were admitted in addition to those always fitted, by number.
     pub fn admitted(&self, session: &Session) -> std::ops::Range<usize> {
         session.base.len()..self.hypotheses.len()
     }
@@ -104,7 +104,8 @@ impl JointFit {
         self.typical_sigma() * self.variance.sqrt()
     }
 
-    /// The same fit with some constant mount terms held at zero; none when the peaks do not suffice.
+    /// The same fit with some constant mount terms held at zero; none when the peaks do not
+    /// suffice.
     pub fn without_terms(&self, session: &Session, held: &[Term]) -> Option<JointFit> {
         let stays = |c: &Column| c.constant_term().is_none_or(|t| !held.contains(&t));
         let hypotheses: Vec<Hypothesis> = (self.hypotheses.iter())

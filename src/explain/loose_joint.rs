@@ -36,7 +36,7 @@ pub struct LooseJoint {
     pub loud: Angle,
     /// And in the better half.
     pub quiet: Angle,
-    /// The probability of so much by chance, corrected for what was tried.
+    /// The probability of as much by chance, corrected for what was tried.
     pub p_value: f64,
     /// By peak, its scatter in units of the noise of all; one where the trend says nothing.
     pub louder: Vec<f64>,

@@ -32,8 +32,8 @@ pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading
             });
             if over { both.over_the_top } else { both.direct }
         }
-        // Inside the keyhole no reading points at the emitter; that of a mount without errors stands
-        // in.
+        // Inside the keyhole no reading points at the emitter; that of a mount without errors
+        // stands in.
         Err(_) => MountModel::ideal(*model.geometry())
             .readings(&direction, sighting.approach)
             .map_or_else(

@@ -1,6 +1,6 @@
 //! What if the log or the station file meant something else: another time zone, another site,
-//! exchanged columns, another unit. Each such reading of the log is observed anew and fitted
-//! whole; it is costly, and asked for only when the session as logged does not hold together.
+//! exchanged columns, another unit. Each such reading of the log is evaluated and fitted
+//whole; it is costly, and tried only when the session as logged does not hold together.
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
@@ -16,7 +16,7 @@ use super::session::session_peaks;
 /// Another meaning of a session.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Misreading {
-    /// So many hours to add to the logged times.
+    /// This many hours to add to the logged times.
     Hours(f64),
     /// The longitude with the other sign.
     LongitudeSign,
@@ -72,7 +72,7 @@ impl Misreading {
         }
     }
 
-    /// All that are asked for when the session does not hold together; elevations from the
+    /// All that are tried when the session does not hold together; elevations from the
     /// zenith fit as well as those of a dish driven over the top, and are told by the zeros.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);

@@ -17,7 +17,7 @@ use super::session::Session;
 
 use crate::mount::Term;
 
-/// A ripple is worth a full fit when the sum of squares falls by so many variances: chi-square
+/// A ripple is worth a full fit when the sum of squares falls by this many variances: chi-square
 /// with two degrees of freedom exceeds it with a probability of 1e-6.
 const WORTH_FITTING: f64 = 27.6;
 /// The search uses at most this many peaks, so that its time is bounded; more hardly sharpen the

@@ -38,7 +38,7 @@ pub struct Rival {
 /// Which observation would tell two hypotheses apart.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Tell {
-    /// Peaks of both emitters anew, with their frequency.
+    /// Peaks of both emitters again, with their frequency.
     BothEmitters,
     /// A fast satellite, for which seconds matter, and an emitter that stands still.
     FastAndStill,

@@ -17,7 +17,7 @@ use super::session::Session;
 const KNOWN: f64 = 0.8;
 /// And the one named at least this: better than even odds.
 const NAMED: f64 = 0.5;
-/// Others are told with it from this probability on: the usual five per cent.
+/// Others are mentioned with it from this probability on: the usual five per cent.
 const FAIR: f64 = 0.05;
 
 /// A peak that cannot belong to the rest.
@@ -51,7 +51,7 @@ pub enum BadKind {
         /// How far the peak lies from it.
         left: Angle,
     },
-    /// It was a sidelobe: so many beamwidths off.
+    /// It was a sidelobe: this many beamwidths off.
     Sidelobe {
         /// Off the beam's axis.
         beamwidths: f64,
@@ -89,7 +89,7 @@ impl BadKind {
     }
 }
 
-/// Units that people and displays use beside degrees: one of them in degrees.
+/// Units that people and displays use other than degrees: one of them in degrees.
 pub const UNITS: [(&str, f64); 4] = [
     ("radians", 180.0 / std::f64::consts::PI),
     ("grads", 0.9),
@@ -118,8 +118,8 @@ mod before {
     pub const ANYTHING: f64 = 0.1;
 }
 
-/// Between so many beamwidths from the axis lies the first sidelobe of a round dish, from an even
-/// to a strongly tapered aperture (common practice, no source).
+/// The first sidelobe of a round dish lies between these distances from the axis, beamwidths, from
+/// an even to a strongly tapered aperture (common practice, no source).
 pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
 /// A digit is tested when one step of its place is this many standard deviations, because otherwise
 /// some digit fits anything.

@@ -1,4 +1,5 @@
-//! A fair sample of a long log: causes are looked for and weighed on it, and the fit is that of all.
+//! A fair sample of a long log: causes are looked for and weighed on it, and the fit is that of
+//! all.
 
 use std::sync::Arc;
 
@@ -14,7 +15,7 @@ use super::session::Session;
 /// for them is far below the noise of a peak.
 const MOST_SEARCHED: usize = 2000;
 
-/// The peaks on which causes are looked for, by place; none when that is all of so many.
+/// The peaks on which causes are looked for, by place; none when that is all of them.
 pub fn sample(peaks: usize) -> Option<Vec<usize>> {
     (peaks > MOST_SEARCHED).then(|| {
         let stride = peaks.div_ceil(MOST_SEARCHED);

@@ -142,7 +142,7 @@ pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<Untold> {
     found
 }
 
-/// What the data say of left-out terms beside the fitted columns.
+/// What the data say about left-out terms, given the fitted columns.
 #[derive(Clone, Debug)]
 pub struct Sensitivity {
     /// How the columns' answers move for a unit of each of the q values, p by q.

@@ -52,7 +52,7 @@ pub struct Session {
 /// With one peak from a side, play could be that peak's own error.
 pub const LEAST_APPROACHES: usize = 2;
 
-/// What every mount has a little of; backlash is asked for where the log tells the sides of
+/// What every mount has a little of; backlash is tested where the log gives the sides of
 /// arrival.
 const USUAL: [Group; 8] = [
     Group::AzimuthZero,

@@ -38,18 +38,18 @@ pub enum Shape {
     Always,
     /// Hours since the middle of the session, given in hours after the first peak.
     HoursSince(f64),
-    /// One from so many hours after the first peak on.
+    /// One from this many hours after the first peak on.
     After(f64),
     /// One in these logs, which lie before the last.
     InLogs(LogSet),
     /// One above this elevation of the target, counted over the top as the axis does. Not of the
     /// reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
-    /// Cosine of so many times the azimuth reading.
+    /// Cosine of this many times the azimuth reading.
     CosAzimuth(f64),
     /// Sine of the same.
     SinAzimuth(f64),
-    /// Cosine of so many times the elevation reading.
+    /// Cosine of this many times the elevation reading.
     CosElevation(f64),
     /// Sine of the same.
     SinElevation(f64),
@@ -107,7 +107,7 @@ impl Shape {
         }
     }
 
-    /// The pull at the end of a log that lasts so many hours, where it does not depend on where
+    /// The pull at the end of a log that lasts this many hours, where it does not depend on where
     /// the dish points; none where it does, or on what the log's end does not tell.
     pub fn at_the_end(self, hours: f64) -> Option<f64> {
         match self {

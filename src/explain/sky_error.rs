@@ -51,8 +51,8 @@ pub struct AllowedFor {
     pub probability: f64,
 }
 
-/// A rare error that was looked for and not found is there in so many mounts; common practice, no
-/// source.
+/// The share of mounts that have a rare error which was looked for and not found; common practice,
+/// no source.
 const RARE: f64 = 0.1;
 /// The level of the bound: 95 %, as of every interval that is printed.
 const LEVEL: f64 = 0.95;

@@ -10,7 +10,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::linearised::{Linearised, Weighted, sum_of_products};
 use crate::fit::quantile;
 
-/// A step must have so many peaks on either side: with fewer it is their own error.
+/// A step must have this many peaks on either side: with fewer it is their own error.
 pub const LEAST_SIDE: usize = 3;
 
 /// The gains of a step at all places of an order.
@@ -89,7 +89,7 @@ struct Sums {
 }
 
 impl Sums {
-    /// Of no peaks, for so many columns of the base and coefficients of the step.
+    /// Of no peaks, for this many columns of the base and coefficients of the step.
     fn new(base: usize, coefficients: usize) -> Sums {
         let mut square = Matrix2::zeros();
         for absent in coefficients..MOST_COEFFICIENTS {

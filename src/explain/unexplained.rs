@@ -24,7 +24,7 @@ pub enum Unexplained {
     TooFew,
     /// The fit failed.
     NotFitted(FitError),
-    /// The peaks tell none of the terms asked for.
+    /// The peaks determine none of the terms requested.
     NothingTold,
     /// Nothing is left to judge the uncertainty by.
     NoFreedom {

@@ -17,7 +17,7 @@ pub struct Expected {
 }
 
 impl Expected {
-    /// Of so many mebibytes at most.
+    /// Of this many mebibytes at most.
     pub const fn mebibytes(what: &'static str, most: u64) -> Expected {
         Expected {
             what,

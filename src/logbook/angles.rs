@@ -55,7 +55,7 @@ pub enum NoAngles {
 
 impl Angles {
     /// Reads `time_utc, azimuth_deg, elevation_deg` from a file, in whatever dialect it has. What
-    /// has two meanings in it is asked together with what the log itself asks.
+    /// has two meanings in it is asked in one message with what the log itself needs.
     ///
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.

@@ -76,7 +76,7 @@ const EARLY: usize = 10_000;
 /// Bytes at a log's beginning that are examined before it is read: some hundreds of rows.
 const HEAD_BYTES: u64 = 1 << 16;
 
-/// What is said of a log of scans beside what is said of any log.
+/// Remarks on a log of scans in addition to those on any log.
 #[derive(Clone, Debug, Default)]
 pub struct ScanOptions {
     /// Said of any log.
@@ -85,7 +85,7 @@ pub struct ScanOptions {
     pub angles: Option<Angles>,
     /// The band over which the powers of a sweep are summed; all of it when none is given.
     pub band: Option<Band>,
-    /// Without a column of scans, a new scan begins after a pause of so many seconds.
+    /// Without a column of scans, a new scan begins after a pause of this many seconds.
     pub pause_s: Option<f64>,
 }
 

@@ -53,7 +53,7 @@ pub(super) struct Notes {
     /// Rows left out.
     unusable: Problems,
     headers_again: Vec<usize>,
-    /// Line of a last row that is cut short, or may be, and what to say of it.
+    /// Line of a last row that is cut short, or may be, and what to say about it.
     cut_short: Option<(usize, &'static str)>,
     /// Of scans that come back or change their emitter.
     returns: Remarks,

@@ -9,8 +9,9 @@ const READING: usize = 6;
 /// Decimals of a power: finer than any receiver.
 const POWER: usize = 6;
 
-/// Scans of a mount with these axes as a log of raw signal, a row a sample, powers in proportion to power. The reader of such
-/// logs gets the same scans from it, to the millisecond and the decimals that are written.
+/// Scans of a mount with these axes as a log of raw signal, a row a sample, powers in proportion to
+/// power. The reader of such logs gets the same scans from it, to the millisecond and the decimals
+/// that are written.
 pub fn scans_csv(axes: Axes, scans: &[Scan]) -> String {
     let [one, two] = axes.kinds();
     let mut rows = csv::Writer::from_writer(Vec::new());

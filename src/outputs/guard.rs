@@ -175,11 +175,12 @@ impl Guard {
         path.map(|path| self.file(option, path, kind)).transpose()
     }
 
-    /// Asks for a log that grows at its end, which `option` named. What stands there must begin with
-    /// `own`, or be nothing.
+    /// Asks for a log that grows at its end, which `option` named. What stands there must begin
+    /// with `own`, or be nothing.
     ///
     /// # Errors
-    /// [`Error::Usage`] when it is something else, or something that is read; when it can be no file.
+    /// [`Error::Usage`] when it is something else, or something that is read; when it can be no
+    /// file.
     pub fn growing(&mut self, option: &str, path: &Path, own: &str) -> Result<Growing, Error> {
         let place = Place::new(option, path);
         self.refuse_inputs(&place)?;
@@ -380,7 +381,8 @@ impl Output {
         };
         let there = (self.path.is_file()).then(|| std::fs::read(&self.path).ok());
         if there.flatten().is_some_and(|there| there == marked) {
-            // The same again: there is nothing to keep, and who watches the file may see it anew.
+            // The same again: there is nothing to keep, and a program that watches the file may see
+            // it change again.
             self.judge()?;
             let mut whole = WholeFile::create(&self.path)?;
             self.put(&mut whole, &marked)?;
@@ -391,7 +393,7 @@ impl Output {
         pending.finish()
     }
 
-    /// Writes a log anew that this very run wrote before: nothing of it is kept.
+    /// Rewrites a log that this run wrote before: nothing of it is kept.
     ///
     /// # Errors
     /// As [`Output::write`].
@@ -444,7 +446,7 @@ impl Growing {
     }
 }
 
-/// So much of an older file is looked at: more than any log of an evening.
+/// This much of an older file is examined: more than any log of an evening.
 const MOST_LOOKED_AT: u64 = 256 << 20;
 
 /// A file that is being written.

@@ -25,7 +25,7 @@ pub enum OutputKind {
 pub enum Found {
     /// There is nothing in it.
     Nothing,
-    /// A log with so many filled rows.
+    /// A log with this many filled rows.
     Log {
         /// How many.
         rows: usize,
@@ -121,7 +121,7 @@ impl Found {
     }
 }
 
-/// So many lines are looked at to tell what a file is: more than any comment at its beginning has.
+/// This many lines are examined to tell what a file is: more than any comment at its beginning has.
 const LINES_LOOKED_AT: usize = 400;
 
 fn of_json(text: &str) -> Found {

@@ -88,7 +88,7 @@ pub fn visits(judge: &Judge<'_>, request: &Request, only: EmitterId) -> Option<V
     Some(chosen.into_iter().enumerate().map(of_slot).collect())
 }
 
-/// Which of so many places in a row, `every_s` apart, are taken by visits.
+/// Which of this many places in a row, `every_s` apart, are taken by visits.
 fn spread(places: usize, every_s: f64, most: usize) -> Option<Vec<usize>> {
     let length_s = places as f64 * every_s;
     // Rather two places with few peaks than one with many.

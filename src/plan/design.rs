@@ -76,7 +76,7 @@ impl Sums {
     }
 }
 
-/// The price of ways of so many half turns in all, from each of the chosen to the next.
+/// The price of ways of this many half turns in all, from each of the chosen to the next.
 fn price_of(ways: f64, chosen: usize) -> f64 {
     1.0 + PRICE_OF_WAYS * ways / chosen.saturating_sub(1).max(1) as f64
 }
@@ -213,8 +213,8 @@ impl<'a> Design<'a> {
         of_slot.get(k % of_slot.len().max(1)).copied()
     }
 
-    /// One choice a slot, where the slot has any: the best of several searches, which fill the slots
-    /// in different orders.
+    /// One choice a slot, where the slot has any: the best of several searches, which fill the
+    /// slots in different orders.
     pub fn search(&self) -> Vec<usize> {
         let mut order: Vec<usize> = (0..self.by_slot.len())
             .filter(|s| !self.by_slot[*s].is_empty())
@@ -475,8 +475,8 @@ impl<'a> Design<'a> {
 
 #[cfg(test)]
 impl Design<'_> {
-    /// How far, as a fraction, a trial beside the others is from the price worked out anew, at
-    /// worst.
+    /// How far, as a fraction, a trial beside the others is from the price computed from scratch,
+    /// at worst.
     pub(super) fn worst_trial(&self, chosen: &[usize]) -> f64 {
         let mut worst: f64 = 0.0;
         for place in 0..chosen.len() {

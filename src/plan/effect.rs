@@ -13,7 +13,7 @@ const SKY_A_SECOND: f64 = 7.292e-5;
 /// What backlash does when the side of arrival is ignored: half of it either way.
 const HALF: f64 = 0.5;
 
-/// The sides of arrival to choose from: both of an axis whose backlash is asked for.
+/// The sides of arrival to choose from: both of an axis whose backlash is to be found.
 pub fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
     let of = |term: Term| match terms.contains(&term) {
         true => vec![1.0, -1.0],

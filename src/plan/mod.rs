@@ -49,7 +49,7 @@ pub struct Request {
     pub to: Utc,
     /// Seconds that one peak takes, with the way to it.
     pub every_s: f64,
-    /// At most so many peaks.
+    /// At most this many peaks.
     pub most: usize,
     /// Emitters to choose from; those named are taken even if they seem too faint.
     pub emitters: Vec<EmitterId>,
@@ -124,7 +124,7 @@ pub struct Plan {
     pub mount: Kind,
     /// In order of time.
     pub steps: Vec<Step>,
-    /// For each term asked for.
+    /// For each term requested.
     pub predictions: Vec<Prediction>,
     /// Where one more peak would help terms that stay untold, in words; empty when all are
     /// told.

@@ -64,7 +64,7 @@ impl Kind {
             .iter()
             .map(|term| Change {
                 term: *term,
-                // A mount set down anew may face anywhere; its tilt would be seen.
+                // A mount set down again may face anywhere; its tilt would be seen.
                 may_be: if *term == Term::AzimuthZero {
                     std::f64::consts::FRAC_PI_2
                 } else {

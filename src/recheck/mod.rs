@@ -44,8 +44,8 @@ const CERTAIN: f64 = 0.95;
 /// calibration may lack a term or know its noise too well.
 const FALSE_ALARM: f64 = 0.005;
 
-/// New peaks may lie so many limits off, rms, with the error over the sky still within one: no more
-/// than a change can be larger where the peaks are than elsewhere.
+/// New peaks may lie this many limits off, rms, with the error over the sky still within one: no
+/// more than a change can be larger where the peaks are than elsewhere.
 const PEAKS_OFF: f64 = 2.0;
 
 /// Compares new peaks with an old calibration.

@@ -92,7 +92,7 @@ impl Peaks {
         self.sigmas.first().map_or(Angle::ZERO, |s| s[0])
     }
 
-    /// The probability that noise alone makes a sum of squares of so many terms as large.
+    /// The probability that noise alone makes a sum of squares of this many terms as large.
     pub fn by_chance(&self, squares: f64, terms: f64) -> f64 {
         if self.freedom.is_finite() {
             quantile::f_exceeds(squares / terms, terms, self.freedom)

@@ -413,7 +413,7 @@ pub struct Step {
 
 /// What the columns of the table of decisions mean.
 pub const DECISIONS_NOTE: &str = "p-value: the probability of so much by chance, corrected for all \
-    that was asked for (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
+    that was tested (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
     with it, more is better. CV error: error of peaks predicted from the others, with it over \
     without, below 1 is better.";
 

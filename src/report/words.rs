@@ -343,7 +343,8 @@ mod tests {
     #[test]
     fn words_have_the_sign_of_the_model() {
         for (term, word_up, word_down, beam_up) in [
-            // For the positive value: what is said, and which way the beam goes at reading (40, 50).
+            // For the positive value: what is said, and which way the beam goes at reading (40,
+            // 50).
             (Term::AzimuthZero, " clockwise", "anticlockwise", (1.0, 0.0)),
             (Term::ElevationZero, "higher", "lower", (0.0, 1.0)),
             (Term::Collimation, "right", "left", (1.0, 0.0)),

@@ -135,7 +135,7 @@ struct Airy {
 
 /// Nodes for each half-power width: cubic interpolation then errs by under 1e-7.
 const NODES_A_WIDTH: f64 = 64.0;
-/// Beyond so many half-power widths the pattern, under 2e-5 there, is taken as zero.
+/// Beyond this many half-power widths the pattern, under 2e-5 there, is taken as zero.
 const FARTHEST: f64 = 16.0;
 
 static AIRY: LazyLock<Airy> = LazyLock::new(|| {

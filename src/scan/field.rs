@@ -2,17 +2,17 @@
 //! order in them: what the scans of a file have in common, and what one scan sees of it while
 //! it covers some part of the sky.
 //!
-//! From the mount model (docs/mount-model.md), at azimuth a and elevation e, in degrees for a degree of
-//! each error:
+//! From the mount model (docs/mount-model.md), at azimuth a and elevation e, in degrees for a
+//! degree of each error:
 //!
 //! ```text
 //! azimuth, on the sky:  t_n sin e sin a - t_e sin e cos a - c + s sin e
 //! elevation:            t_n cos a + t_e sin a + d cos e
 //! ```
 //!
-//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the own
-//! coordinates of other kinds of mount the same functions stand, with other signs of the errors;
-//! only droop, which follows the horizon, does not.
+//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the
+//! own coordinates of other kinds of mount the same functions stand, with other signs of the
+//! errors; only droop, which follows the horizon, does not.
 
 use super::Axis;
 use super::place::Fixed;

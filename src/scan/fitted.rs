@@ -33,8 +33,8 @@ pub(crate) struct Fitted {
     /// Width over that expected, and the standard deviation of its logarithm.
     pub stretch: f64,
     pub stretch_sigma: f64,
-    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and the
-    /// standard deviation of its logarithm; 1 and 0 where none was fitted.
+    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and
+    /// the standard deviation of its logarithm; 1 and 0 where none was fitted.
     pub elongation: f64,
     pub elongation_sigma: f64,
     /// Of the strongest pass.

@@ -205,7 +205,7 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
             (mean, fitted.stretch_sigma)
         };
         let sigmas = ratio.ln().abs() / sigma;
-        // Where the mount points a little beside its readings, degrees of azimuth are longer or
+        // Where the mount points a little away from its readings, degrees of azimuth are longer or
         // shorter on the sky than they seem.
         let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();
         let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
@@ -413,7 +413,7 @@ fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
     })
 }
 
-/// Of what the mount's errors pull, so much may be wrong because it is reckoned to first order
+/// Of what the mount's errors pull, this much may be wrong because it is taken to first order
 /// only: a tilt of half a degree at elevation 85.
 const HIGHER_ORDERS: f64 = 0.1;
 /// A shift is printed when it is known to this part of the beam: the limit of a good position.

@@ -100,7 +100,7 @@ pub(crate) fn inflation(left_over: &Memory) -> f64 {
 /// good scans.
 pub(crate) const REMEMBERS: f64 = 4.5;
 
-/// From here on it is reckoned with: in one of a hundred scans without memory for nothing.
+/// From here on it is allowed for: in one of a hundred scans without correlation needlessly.
 const PERHAPS_REMEMBERS: f64 = 2.3;
 
 /// The noise is known from the scan's own scatter only: an error over such a sigma follows

@@ -95,7 +95,8 @@ impl Points {
     }
 }
 
-/// A direction in the mount's own coordinates: what its encoders would read there without any error.
+/// A direction in the mount's own coordinates: what its encoders would read there without any
+/// error.
 fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderReading {
     let own = EncoderReading {
         azimuth: direction.azimuth(),

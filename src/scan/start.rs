@@ -225,7 +225,7 @@ pub(crate) fn along(
     best.found(&cleared)
 }
 
-/// So many places are tried at most: a cut of a hundred beamwidths.
+/// This many places are tried at most: a cut of a hundred beamwidths.
 const MOST_STEPS: f64 = 1000.0;
 
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.

@@ -36,7 +36,7 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
     (kept, moved)
 }
 
-/// Averages neighbouring points of a way so many beams long.
+/// Averages neighbouring points of a way this many beams long.
 pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
     let together = (points.len() as f64 / (POINTS_A_BEAM * beams.max(1.0))) as usize;
     if together < 2 {

@@ -1,4 +1,4 @@
-//! How the encoder offsets of a file's scans hang together: how they change over the sky, with
+//! How the encoder offsets of a file's scans are related: how they change over the sky, with
 //! speed (lag) and with direction (backlash).
 //!
 //! An axis's offset (encoder less sky) is its zero, what the errors of the mount make of it at
@@ -30,10 +30,10 @@ const ELEVATION_LAG: usize = AZIMUTH_LAG + 2;
 /// How many parameters there are.
 const COUNT: usize = ELEVATION_LAG + 2;
 
-/// What home-made mounts are like before anything is measured, one standard deviation, in the
-/// order above: zeros may be anything, tilts a degree, collimation and droop half of one, skew
-/// less; lags a few seconds, backlash a few degrees (common practice, no source). The data override all of it but where they are
-/// silent.
+/// What home-made mounts are like before anything is measured, one standard deviation, in the order
+/// above: zeros may be anything, tilts a degree, collimation and droop half of one, skew less; lags
+/// a few seconds, backlash a few degrees (common practice, no source). The data override all of it
+/// but where they are silent.
 const USUAL: [f64; COUNT] = [1e4, 1e4, 1.0, 1.0, 0.5, 0.3, 0.5, 5.0, 3.0, 5.0, 3.0];
 
 /// What is taken off an axis's offset: lag (degrees of the axis a second), backlash, and the errors
@@ -255,7 +255,7 @@ impl Trend {
 
     /// The variance of a weighted mean (weights `w`) of a scan's offsets in an axis after
     /// [`Trend::taken`] has been taken off them. In degrees of the axis, squared. The scan's own
-    /// part in the estimates of what is taken is reckoned with.
+    /// part in the estimates of what is taken off is included.
     pub fn variance_after(
         &self,
         scan: usize,

@@ -175,7 +175,7 @@ fn dish(page: &mut Page, request: &Request) {
 fn horizon(page: &mut Page) {
     page.line("");
     page.remark(
-        "CHECK: what stands in the way. Pairs of azimuth and the lowest elevation that is free there, \
+        "CHECK: what is in the way. Pairs of azimuth and the lowest elevation that is free there, \
          round the circle; straight lines join them. Without this section the view is free down to the \
          horizon.",
     );

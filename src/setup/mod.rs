@@ -63,7 +63,7 @@ impl Request {
     }
 }
 
-/// Where an emitter of the file is in the day ahead, by the same reckoning as the verb `sky`.
+/// Where an emitter of the file is in the day ahead, computed as by the verb `sky`.
 #[derive(Clone, Debug)]
 pub struct Today {
     /// As the station file calls it.
@@ -108,7 +108,7 @@ pub fn set_up(request: &Request, now: Utc) -> Result<Setup, Error> {
     })
 }
 
-/// The station as the reader sees it. Whatever it finds wrong comes from what was asked for: the
+/// The station as the reader sees it. Whatever it finds wrong comes from the request: the
 /// file is not there yet, so no line of it is named.
 fn read_back(text: &str) -> Result<Station, Error> {
     Station::parse(STATION_FILE, Path::new(""), text.as_bytes()).map_err(|e| match e {

@@ -75,8 +75,8 @@ impl Air {
         self.refractivity_and_slope(height).0
     }
 
-    /// The whole bending of a ray that reaches the ground at an apparent elevation, radians:
-    /// the integral of -tan(z) d(ln n) along the ray, with n r sin(z) constant (Snell's law in round
+    /// The whole bending of a ray that reaches the ground at an apparent elevation, radians: the
+    /// integral of -tan(z) d(ln n) along the ray, with n r sin(z) constant (Snell's law in round
     /// shells). Heights run as a square, which spreads the steep start of a low ray.
     pub fn bending(&self, elevation: f64) -> f64 {
         let invariant = (1.0 + self.refractivity(0.0)) * EARTH_RADIUS_M * elevation.cos();

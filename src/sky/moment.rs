@@ -46,7 +46,7 @@ impl<'a> Moment<'a> {
     pub fn geometric(&self, id: EmitterId) -> Result<Direction<Geometric>, SkyError> {
         Ok(match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => beacon.geometric,
-            // No air is reckoned with on the way to a mark.
+            // The path to a mark is computed without air.
             Motion::Mark(given) => Direction::geometric(given.azimuth(), given.elevation()),
             _ => Direction::from_east_north_up(&self.towards(id)?),
         })

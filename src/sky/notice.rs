@@ -46,7 +46,8 @@ pub enum Notice {
         /// What was taken for TAI minus UTC, seconds.
         assumed_s: f64,
     },
-    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction, matters.
+    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction,
+    /// matters.
     IonosphereLeftOut {
         /// Of the receiver.
         frequency_mhz: f64,
@@ -134,7 +135,7 @@ impl fmt::Display for Notice {
     }
 }
 
-/// What is said of orbit elements whose epoch is so many days off.
+/// The notice on orbit elements whose epoch is this many days off.
 fn old_orbit(days: &str, older: bool) -> String {
     format!(
         "orbit elements are {days} days {} than the requested time (more than {OLD_ORBIT_DAYS:.0}); \

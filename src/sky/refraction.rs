@@ -13,10 +13,10 @@
 //! Astronomical Journal 119 (2000) 2472 (from memory), taken over height. N is that of Rueger
 //! as in the SOFA routine `refco`, which gives the vapour pressure too.
 //!
-//! How good it is: the formula is within 0.3 % of the trace from half a degree up, and
-//! within 1.2 arcsec of `refco` from 12 degrees up (tests below). Real air differs from any standard one
-//! by more than that: by common experience a tenth of the bending is a fair guess near the
-//! horizon (no source). The ionosphere is not in it.
+//! How good it is: the formula is within 0.3 % of the trace from half a degree up, and within 1.2
+//! arcsec of `refco` from 12 degrees up (tests below). Real air differs from any standard one by
+//! more than that: by common experience a tenth of the bending is a fair guess near the horizon (no
+//! source). The ionosphere is not in it.
 
 use nalgebra::{Matrix3, Vector3};
 

@@ -73,7 +73,8 @@ impl Orbit {
         })
     }
 
-    /// Position in the true-equator mean-equinox frame of date, km, so many minutes after the epoch.
+    /// Position in the true-equator mean-equinox frame of date, km, this many minutes after the
+    /// epoch.
     ///
     /// # Errors
     /// In words, when the orbit no longer exists then.

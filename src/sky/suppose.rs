@@ -11,7 +11,7 @@ use super::{EmitterId, Known, Moment, Motion, Sky, SkyError, terrestrial};
 use crate::angle::{Apparent, Direction};
 use crate::station::{EmitterKind, Station};
 
-/// A satellite that the element files hold beside the station's emitters.
+/// A satellite that the element files hold in addition to the station's emitters.
 #[derive(Clone, Debug)]
 pub(super) struct Catalogued {
     pub norad_id: u64,
@@ -51,7 +51,7 @@ impl Sky {
         }
     }
 
-    /// Catalogue numbers of the satellites that the element files hold beside the station's
+    /// Catalogue numbers of the satellites that the element files hold in addition to the station's
     /// own, in the order of [`Moment::catalogued`].
     pub fn catalogue(&self) -> impl ExactSizeIterator<Item = u64> + '_ {
         self.catalogue.iter().map(|c| c.norad_id)

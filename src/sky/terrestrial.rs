@@ -21,8 +21,8 @@ pub(super) struct BeaconDirections {
 /// Where the beacon stands as seen from `site`.
 ///
 /// On the effective Earth a level ray's curvature is (1 - 1/k)/r, which raises a transmitter at
-/// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends by the
-/// cosine of its elevation less. It never bends more than a ray through the whole air.
+/// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends
+/// by the cosine of its elevation less. It never bends more than a ray through the whole air.
 pub(super) fn beacon(site: &Place, beacon: &Place, air: &Refraction) -> BeaconDirections {
     let path = site.towards(&beacon.position);
     let geometric = Direction::<Geometric>::from_east_north_up(&path);

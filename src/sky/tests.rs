@@ -498,9 +498,10 @@ fn all_faults_of_all_element_files_are_told() {
         "#);
 }
 
-/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude) cos(longitude
-/// difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet, Satellite
-/// Communications Systems, section 2.2; from memory). The flattening is worth some hundredths.
+/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude)
+/// cos(longitude difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet,
+/// Satellite Communications Systems, section 2.2; from memory). The flattening is worth some
+/// hundredths.
 #[test]
 fn a_geostationary_satellite_stands_where_the_handbook_says() {
     const FLATTENING_DEG: f64 = 0.1;

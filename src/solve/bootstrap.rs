@@ -21,7 +21,7 @@ pub const MOST_RESAMPLINGS: usize = 1_000_000;
 /// what that choice may hide is not in these numbers. `done` is called after each.
 ///
 /// # Errors
-/// When too few resamplings are asked for, or too many of them cannot be fitted.
+/// When too few resamplings are requested, or too many of them cannot be fitted.
 pub fn bootstrap(
     explanation: &Explanation,
     resamplings: usize,

@@ -71,7 +71,7 @@ fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingErro
     })
 }
 
-/// What was found beside the mount errors, as files have it.
+/// What was found apart from the mount errors, as files have it.
 fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
     let explanation = outcome.explanation.as_ref();
     (explanation.iter())

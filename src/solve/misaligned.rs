@@ -1,5 +1,5 @@
-//! What a person can do about a first axis that does not point where it should: the bolts of a polar
-//! axis, the bearings of a lower axis.
+//! What a person can do about a first axis that does not point where it should: the bolts of a
+//! polar axis, the bearings of a lower axis.
 
 use super::remedy::{KEEP_CLEAR, Significant, Words};
 use crate::angle::Angle;

@@ -19,7 +19,7 @@ use crate::time::Utc;
 pub struct Outcome {
     /// The mount model with the values found and held.
     pub model: MountModel,
-    /// Every term asked for or admitted, in the order of [`Term::ALL`].
+    /// Every term requested or admitted, in the order of [`Term::ALL`].
     pub terms: Vec<TermEstimate>,
     /// Correlation of each pair of fitted terms.
     pub correlations: Vec<(Term, Term, f64)>,

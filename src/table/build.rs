@@ -208,7 +208,7 @@ fn firmware_table_from(
     ));
     if let Some(room) = most_bytes.filter(|&room| bytes > room) {
         warnings.push(format!(
-            "with these steps the table takes {bytes} bytes, more than the {room} asked for"
+            "with these steps the table takes {bytes} bytes, more than the {room} allowed"
         ));
     }
     Ok(Finished {

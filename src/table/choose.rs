@@ -106,7 +106,7 @@ impl CurvatureProfile {
 }
 
 impl Curvature {
-    /// At most so large is the error with these steps, radians on the sky.
+    /// The error is at most this large with these steps, radians on the sky.
     fn error(&self, azimuth_step: f64, elevation_step: f64) -> f64 {
         (self.by_azimuth * azimuth_step * azimuth_step
             + self.by_elevation * elevation_step * elevation_step)

@@ -22,7 +22,7 @@ impl Jump {
     /// From one source to another, for demands all over the sky from where the mount stands. None
     /// when there is no demand that both can answer.
     pub fn between(old: &Source, new: &Source, present: Option<EncoderReading>) -> Option<Jump> {
-        /// Corrections change slowly over the sky: every so many degrees is enough to see a beam.
+        /// Corrections change slowly over the sky: these steps, degrees, are enough to see a beam.
         const STEP: usize = 10;
         let demand = |azimuth: usize, elevation: usize| Demand {
             azimuth: Angle::from_degrees(azimuth as f64),

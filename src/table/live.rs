@@ -41,7 +41,7 @@ pub fn loopback(text: &str) -> Result<SocketAddr, Error> {
 }
 
 /// Listens and answers every connection on its own, for ever. `ready` is told the address, whose
-/// port the system chose if 0 was asked for; `answer` serves one connection; `farewell` makes the
+/// port the system chose if 0 was given; `answer` serves one connection; `farewell` makes the
 /// last line of one that is closed, out of the reason. When all places are taken the one that has
 /// been silent longest gives up its own, one that never spoke first.
 ///

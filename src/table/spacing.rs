@@ -36,8 +36,8 @@ impl Spacing {
         let up = |angle: Angle| Angle::from_degrees((angle.degrees() - HAIR).ceil());
         // Below the horizon only where the encoder's range says that the mount goes there.
         let floor = full.range.elevation.0.min(Angle::ZERO);
-        // The lower end of an upright axis is below the ground, that of others may be in the sky: near
-        // it the corrections grow as at the upper end.
+        // The lower end of an upright axis is below the ground, that of others may be in the sky:
+        // near it the corrections grow as at the upper end.
         let floor = match full.mount.kind().is_az_el() {
             true => floor,
             false => floor.max(-NEAR_THE_OTHER_END),

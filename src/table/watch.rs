@@ -127,7 +127,7 @@ impl<'a> Watch<'a> {
         })
     }
 
-    /// Takes the file whose jump was refused. If it has changed since it is judged anew.
+    /// Takes the file whose jump was refused. If it has changed since then, it is judged again.
     ///
     /// # Errors
     /// When nothing waits to be confirmed, and what is wrong with the file.

@@ -534,8 +534,8 @@ fn an_option_for_a_header_that_is_not_there() {
     "#);
 }
 
-/// Read and memory grow with the file, whatever is pasted together; a thousand columns are more than
-/// any sheet has.
+/// Read and memory grow with the file, whatever is pasted together; a thousand columns are more
+/// than any sheet has.
 #[test]
 fn headers_pasted_together_have_so_many_columns_of_their_own_at_most() {
     let pasted = |logs: usize| {

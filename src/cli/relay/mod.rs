@@ -58,8 +58,8 @@ Exit code 2 for wrong use, 3 for bad input, 4 when the calibration must not be u
 /// Correct a tracking program's demands on their way to the mount
 ///
 /// Listens where the tracking program expects the mount's rotator daemon, corrects each demand with
-/// the full model of a calibration, passes it to the real daemon under a guard, and answers positions
-/// turned back, so that the program shows where the beam truly points.
+/// the full model of a calibration, passes it to the real daemon under a guard, and answers
+/// positions turned back, so that the program shows where the beam truly points.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -81,8 +81,8 @@ pub struct Args {
     /// dB]
     #[arg(long, value_name = "DEG", value_parser = zero_or_more, allow_hyphen_values = true)]
     pub deadband: Option<f64>,
-    /// Half-angle of the zone round the Sun that the beam stays out of, or off [default: the larger of
-    /// 10 and 3 beamwidths, and 3 sigma of the expected pointing error]
+    /// Half-angle of the zone round the Sun that the beam stays out of, or off [default: the larger
+    /// of 10 and 3 beamwidths, and 3 sigma of the expected pointing error]
     #[arg(long, value_name = "DEG|off", value_parser = sun_zone, allow_hyphen_values = true)]
     pub sun: Option<SunOption>,
     /// No reading is sent farther ahead of where the mount is than this
@@ -106,7 +106,7 @@ pub struct Args {
     /// Stop the mount when this file appears; demands are refused while it is there
     #[arg(long, value_name = "FILE")]
     pub stop_file: Option<PathBuf>,
-    /// Acknowledge, as the key a does, when this file appears or is written anew
+    /// Acknowledge, as the key a does, when this file appears or is rewritten
     #[arg(long, value_name = "FILE")]
     pub ack_file: Option<PathBuf>,
     /// Send stops over the same connection as everything else, for a daemon that takes only one
@@ -277,7 +277,8 @@ fn relay(
         own_stop: !args.one_connection,
         who: format!("plumbeam relay {}", env!("CARGO_PKG_VERSION")),
     };
-    // Of all emitters only the Sun matters here: a missing file of orbits is no reason to stay away.
+    // Of all emitters only the Sun matters here: a missing file of orbits is no reason to stay
+    // away.
     let mut bare = (*station).clone();
     bare.emitters.clear();
     let sky = Sky::new(&bare)?;

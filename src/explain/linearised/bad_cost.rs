@@ -11,8 +11,8 @@ const BAD_CHANCE: f64 = 0.05;
 pub const OF_BAD: f64 = (1.0 - BAD_CHANCE) / BAD_CHANCE;
 /// Solid angle of the whole sky, steradians, over which a bad peak may lie.
 const SKY: f64 = 4.0 * std::f64::consts::PI;
-/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within so many
-/// beamwidths, as anything else anywhere on the sky; common practice, no source.
+/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within this
+/// many beamwidths, as anything else anywhere on the sky; common practice, no source.
 const NEAR_BEAMS: f64 = 10.0;
 /// The share of bad peaks that lie near: even odds.
 const NEAR_SHARE: f64 = 0.5;
@@ -28,7 +28,7 @@ pub struct BadCost {
 }
 
 impl BadCost {
-    /// For a peak with these standard deviations, radians, and so many rows.
+    /// For a peak with these standard deviations, radians, and this many rows.
     pub fn new(sigma: [f64; 2], rows: usize, beamwidth: Angle) -> BadCost {
         let radius = (beamwidth * NEAR_BEAMS).radians().min(std::f64::consts::PI);
         let cap = std::f64::consts::TAU * (1.0 - radius.cos());

@@ -33,7 +33,8 @@ pub fn of_rows(explanation: &Explanation, station: &Station) -> Vec<Finding> {
     findings
 }
 
-/// Bad peaks that are off by the same amount: an axis that slipped and came back, or what looks the same.
+/// Bad peaks that are off by the same amount: an axis that slipped and came back, or what looks the
+/// same.
 fn of_alike(
     explanation: &Explanation,
     station: &Station,

@@ -73,7 +73,7 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
                 }
             }
             if self.own.len() > MOST_SEARCHED && i == 0 {
-                // So many observations leave no such doubt, and each attempt takes time.
+                // This many observations leave no such doubt, and each attempt takes time.
                 return self.iterate(weights);
             }
             if !begun.contains(&weights) {

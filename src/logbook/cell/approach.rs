@@ -54,7 +54,7 @@ pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
 }
 
 impl Side {
-    /// The approach of an axis of that kind that reads so many degrees. None when a compass point
+    /// The approach of an axis of that kind that reads this many degrees. None when a compass point
     /// does not tell it, and when what a compass point means is not known.
     pub fn approach(
         self,

@@ -40,7 +40,7 @@ pub struct Columns {
     unnamed: Vec<bool>,
     /// The header's texts; none in a file without a header.
     header: Vec<String>,
-    /// Headers that an option names and that do not stand here, with their columns.
+    /// Headers that an option names and that are not in this file, with their columns.
     unmatched: Vec<(String, String)>,
 }
 
@@ -239,7 +239,7 @@ impl Columns {
         words
     }
 
-    /// Headers that an option names and that do not stand here, with their columns.
+    /// Headers that an option names and that are not in this file, with their columns.
     pub fn unmatched(&self) -> &[(String, String)] {
         &self.unmatched
     }

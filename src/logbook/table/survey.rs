@@ -248,7 +248,7 @@ impl Look<'_> {
         let schema = request.schema;
         let known = |k: &usize| schema.known[*k];
         let open = |k: usize| suggestion.open.contains(&k);
-        // What an option gives otherwise is asked for by itself: the emitter of all rows, angles.
+        // What an option would give is asked for separately: the emitter of all rows, angles.
         let otherwise = |k: &usize| {
             open(*k) && (request.emitter == Some(*k) || self.is_given_otherwise(*k, suggestion))
         };

@@ -1,5 +1,5 @@
 //! What foreign headers probably mean, by the words that people of several countries use. Only
-//! ever a suggestion: who reads a log is asked to confirm it.
+//! ever a suggestion: the user is asked to confirm it.
 
 /// Words for one thing, without accents, in English, German, French, Spanish, Italian,
 /// Portuguese, Dutch and the Scandinavian languages. Words of five letters and more also stand

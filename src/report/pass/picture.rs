@@ -14,7 +14,7 @@ use crate::time::Utc;
 
 /// Losses beyond this are drawn at the upper edge: that of a beam a beamwidth off.
 const MOST_DB: f64 = 12.0;
-/// So many dots of the beam's path are enough.
+/// This many dots of the beam's path are enough.
 const MOST_DOTS: usize = 160;
 
 /// The picture.

@@ -1,5 +1,5 @@
-//! A pretended dish: a mount with its daemon and a receiver, made by a truth file, on whatever clock
-//! its owner has. For practice, for tests and for other programs.
+//! A pretended dish: a mount with its daemon and a receiver, made by a truth file, on whatever
+//! clock its owner has. For practice, for tests and for other programs.
 
 mod axis;
 mod fault;
@@ -143,8 +143,8 @@ impl Dish {
         }
     }
 
-    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each line
-    /// of the receiver.
+    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each
+    /// line of the receiver.
     pub fn sun_distances(&self) -> &[(f64, Angle)] {
         &self.sun
     }
