@@ -88,7 +88,7 @@ impl TermOptions {
             // With its group or the basic terms a term may be listed and held: the rest is fitted.
             if (self.terms.iter()).any(|t| t.trim().trim_start_matches('+') == name) {
                 return Err(Error::Usage(format!(
-                    "--terms asks to fit {name} and --hold to hold it: leave out one of the two"
+                    "--terms fits {name} and --hold holds it: leave out one of the two"
                 )));
             }
             held.push((term, value));

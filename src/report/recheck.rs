@@ -47,7 +47,7 @@ impl AfterMove<'_> {
         }
         if self.joined.is_none() {
             steps.push((
-                "Or go on as it stands: join old and new peaks into one calibration,",
+                "Or go on as it is: join old and new peaks into one calibration,",
                 Some(format!(
                     "plumbeam recheck --against {against} {log} --out {joined}"
                 )),
@@ -59,7 +59,7 @@ impl AfterMove<'_> {
         ));
         if found.distances.len() >= ENOUGH_FOR_FAULTS {
             steps.push((
-                "So many peaks may say more of what happened:",
+                "This many peaks may say more about what happened:",
                 Some(format!("plumbeam faults {log}")),
             ));
         }
@@ -163,15 +163,15 @@ fn answer(found: &Recheck) -> String {
             format!("CANNOT TELL: {off}, neither small nor near one.")
         }
         Verdict::CannotTell(Doubt::Accident) => {
-            format!("CANNOT TELL: {off}, but so few peaks of an unmoved mount might look the same.")
+            format!("CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same.")
         }
         Verdict::CannotTell(Doubt::PeaksOff) => format!(
-            "CANNOT TELL: {off}, but the new peaks lie much further off than that, and noise is no \
-             reason. Take more peaks, far apart, or a full session."
+            "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \
+             cannot explain. Take more peaks, far apart, or a full session."
         ),
         Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
-            the wrong one, or something is loose. Peak them again; plumbeam faults knows more."
+            the wrong one, or something is loose. Peak them again; plumbeam faults may say more."
             .to_owned(),
     }
 }

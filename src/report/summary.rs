@@ -139,7 +139,7 @@ fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
 fn log_words(report: &Report) -> String {
     let outcome = report.outcome;
     if outcome.misread.is_some() {
-        return "misread: nothing below holds before that is put right".to_owned();
+        return "misread: nothing below is valid until that is corrected".to_owned();
     }
     let rows: Vec<usize> = (outcome.peaks.iter())
         .filter(|p| !p.used)
@@ -188,13 +188,13 @@ fn unknown_words(report: &Report) -> Option<String> {
         .collect();
     if !held.is_empty() {
         return Some(format!(
-            "{} cannot be told from the rest with these peaks; below: which would tell",
+            "{} cannot be told from the rest with these peaks; which peaks would tell is below",
             words::term_list(kind, &held)
         ));
     }
     let (a, b, r) = tied_terms(report).into_iter().next()?;
     Some(format!(
-        "{} and {} are strongly correlated ({}): well known together, each alone less well",
+        "{} and {} are strongly correlated ({}): well determined together, less well one by one",
         words::term_name(kind, a),
         words::term_name(kind, b),
         number::fixed(r, 3)
@@ -385,7 +385,7 @@ pub fn assumptions(report: &Report) -> Vec<String> {
     }
     said.extend(report.outcome.before_note.as_deref().map(|note| {
         format!(
-            "the error before stands after this was set right: {}",
+            "the error before is given after this was corrected: {}",
             printable(note)
         )
     }));
@@ -395,7 +395,7 @@ pub fn assumptions(report: &Report) -> Vec<String> {
 /// That two terms are tied together, in words.
 pub fn tied_words(kind: Kind, a: Term, b: Term, correlation: f64) -> String {
     format!(
-        "{} and {} are strongly correlated ({}): known better together than each alone.",
+        "{} and {} are strongly correlated ({}): determined better together than one by one.",
         words::sentence(words::term_name(kind, a)),
         words::term_name(kind, b),
         number::fixed(correlation, 3)
@@ -412,7 +412,7 @@ pub struct Step {
 }
 
 /// What the columns of the table of decisions mean.
-pub const DECISIONS_NOTE: &str = "p-value: the probability of so much by chance, corrected for all \
+pub const DECISIONS_NOTE: &str = "p-value: the probability of as much by chance, corrected for all \
     that was tested (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
     with it, more is better. CV error: error of peaks predicted from the others, with it over \
     without, below 1 is better.";
@@ -458,7 +458,7 @@ pub fn next_steps(report: &Report) -> Vec<Step> {
     }
     if outcome.peaks.iter().any(|p| !p.used) {
         steps.push(step(
-            "Look at the peaks not used: a wrong emitter, a slip of the pen or a bump can be put right \
+            "Look at the peaks not used: a wrong emitter, a slip of the pen or a bump can be corrected \
              in the log.",
             None,
         ));
