@@ -11,7 +11,7 @@ const MOST_DECIMALS: i32 = 8;
 const UNKNOWN: &str = "unknown";
 
 /// The decimal place to which a standard deviation is rounded: 2 means hundredths, -1 means
-/// tens. None when the deviation is no positive number.
+/// tens. None when the deviation is not a positive number.
 pub fn decimals_for(sigma: f64) -> Option<i32> {
     if !(sigma.is_finite() && sigma > 0.0) {
         return None;

@@ -61,7 +61,7 @@ impl Utc {
     /// `2026-04-04 07:00+02:00`. A second of 60 is read as the leap second it names.
     ///
     /// # Errors
-    /// A time without a zone, and a text that is no time.
+    /// A time without a zone, and a text that is not a time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
         let (civil, second, zone) = Utc::civil_of(text)?;
         let WrittenZone::Offset(offset) = zone else {
@@ -281,7 +281,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     match offset::signed_offset(zone, 2) {
         Some(offset) => Ok((clock, WrittenZone::Offset(offset))),
         None => {
-            /// Of a text that is no offset so much is shown.
+            /// Of a text that is not an offset so much is shown.
             const SHOWN: usize = 20;
             let cut = if zone.chars().count() > SHOWN {
                 "…"
@@ -290,7 +290,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
             };
             let shown = zone.chars().take(SHOWN).collect::<String>() + cut;
             Err(TimeTextError::NotATime(format!(
-                "{shown:?} is no offset such as +02:00"
+                "{shown:?} is not an offset such as +02:00"
             )))
         }
     }
@@ -369,7 +369,7 @@ mod tests {
             Utc::parse("yesterday"),
             Err(TimeTextError::NotATime(_))
         ));
-        // A date alone is no instant, with or without a zone.
+        // A date alone is not an instant, with or without a zone.
         assert!(Utc::parse("2026-04-04").is_err() && Utc::parse("2026-04-04Z").is_err());
         assert!(Utc::parse("2026-04-04T05Z").is_err() && Utc::parse("20260404T0500Z").is_ok());
         assert!(matches!(

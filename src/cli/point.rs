@@ -369,7 +369,7 @@ fn asked(args: &Args) -> Result<Asked, Error> {
     }
 }
 
-/// A single number that is no emitter was meant for half a demand.
+/// A single number that is not an emitter was meant for half a demand.
 fn not_a_demand(name: &str, error: Error) -> Error {
     match error {
         Error::Usage(_) if name.parse::<f64>().is_ok() => Error::Usage(TWO_NUMBERS.to_owned()),

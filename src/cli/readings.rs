@@ -63,7 +63,7 @@ pub fn encoder_readings(
 
 /// The calibration file with that checksum.
 fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
-    /// A larger file, in bytes, is no calibration: far beyond that of the longest session.
+    /// A larger file, in bytes, is not a calibration: far beyond that of the longest session.
     const LARGEST: u64 = 256 << 20;
     let mut files: Vec<PathBuf> = named.iter().map(|path| path.to_path_buf()).collect();
     let mut folders = vec![PathBuf::from(".")];

@@ -123,7 +123,7 @@ mod tests {
         let sigma = Angle::from_degrees(0.05);
         let agrees = compass(&seattle, time, found.value, sigma).unwrap();
         assert!(agrees.p_value < FALSE_ALARM);
-        // In the middle of Europe a small zero is no proof of anything.
+        // In the middle of Europe a small zero is not proof of anything.
         let germany = site(49.8, 10.6);
         let small = declination(&germany, time).unwrap().value;
         let agrees = compass(&germany, time, small, sigma).unwrap();

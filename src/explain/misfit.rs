@@ -196,7 +196,7 @@ pub fn misfit_at_encoders_of(
 }
 
 /// How a filled-in reading answers a change of the misfit. It always points at the emitter, so
-/// what the unmeasured axis can undo is no misfit: a zero of that axis, for one, leaves none.
+/// what the unmeasured axis can undo is not a misfit: a zero of that axis, for one, leaves none.
 #[derive(Clone, Copy, Debug)]
 enum Following {
     /// Both axes were measured.

@@ -210,7 +210,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Swap the encoder's or the motor's direction, or change the sign of azimuth_deg and of \
              azimuth_approach in the log.",
             KEEP_CLEAR,
-            "A wrong north alone shifts all azimuths alike and is no fault.",
+            "A wrong north alone shifts all azimuths alike and is not a fault.",
         ),
         Fault::MagneticNorth => of(
             "Ask how north was found. Sight the Sun's shadow of a plumb line at local noon, or a \

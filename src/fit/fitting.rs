@@ -23,7 +23,7 @@ const SETTLED: f64 = 1e-6;
 ///
 /// # Errors
 /// When the model is not finite at the start, or the options do not suit the model. A fit
-/// that does not converge is no error: [`Solution::ending`] says so.
+/// that does not converge is not an error: [`Solution::ending`] says so.
 ///
 /// # Example
 /// ```

@@ -322,7 +322,7 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
         for name in [a, b] {
             if !calibration.terms.contains_key(name) {
                 let wrong = Wrong::new(
-                    format!("{} is no term of this calibration", quoted(name)),
+                    format!("{} is not a term of this calibration", quoted(name)),
                     "two of its terms",
                 );
                 add("terms", wrong);

@@ -147,7 +147,7 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
             .mend("use the plumbeam that wrote it, or a newer one, or run solve again"),
             _ => Wrong::new(format!("format is {}", quoted(format)), quoted(FORMAT)),
         },
-        Some(None) => Wrong::new("format is no text", quoted(FORMAT)),
+        Some(None) => Wrong::new("format is not text", quoted(FORMAT)),
         None => Wrong::new("this JSON has no format and is not a calibration", EXPECTED),
     };
     Err(wrong.at(file, line, column).into())

@@ -59,7 +59,7 @@ pub(super) struct Reading {
 /// What comes next.
 pub(super) enum Next {
     Reading(Reading),
-    /// A line that is no reading.
+    /// A line that is not a reading.
     Nothing,
     End,
 }

@@ -313,7 +313,7 @@ impl<R: BufRead> Sweeps<R> {
     }
 
     fn no_sweep(&self, line: usize) -> Problem {
-        let found = format!("this line is no sweep: {}", quoted(self.text.trim()));
+        let found = format!("this line is not a sweep: {}", quoted(self.text.trim()));
         let expected = "date, time, lowest and highest frequency, width of a bin, samples, powers";
         Wrong::new(found, expected).at(&self.lines.file, line, 1)
     }
@@ -348,7 +348,7 @@ impl Line<'_> {
     }
 }
 
-/// Cuts a line; none when it is no sweep.
+/// Cuts a line; none when it is not a sweep.
 fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     let line = line.trim_end_matches(['\r', '\n']);
     let mut cells = line.split(dialect.delimiter);
@@ -473,7 +473,10 @@ mod tests {
         let (sweeps, incomplete, problems) = read(&text, None);
         assert_eq!((sweeps.len(), incomplete), (4, 1));
         let told = problems.to_string();
-        assert!(told.starts_with("s:5:1: this line is no sweep"), "{told}");
+        assert!(
+            told.starts_with("s:5:1: this line is not a sweep"),
+            "{told}"
+        );
     }
 
     #[test]

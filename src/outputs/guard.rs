@@ -200,7 +200,7 @@ impl Guard {
             Ok(Ok(start)) if start.is_empty() || start == own.as_bytes() => {}
             Ok(Ok(_)) => {
                 return Err(Error::Usage(format!(
-                    "{option} {} is no log of {}, so nothing is appended to it\n  help: name \
+                    "{option} {} is not a log of {}, so nothing is appended to it\n  help: name \
                      another file with {option}",
                     shown(path),
                     self.verb

@@ -257,7 +257,7 @@ mod tests {
         let cut = &calibration[..calibration.len() / 2];
         assert_eq!(of(cut), Found::Calibration(None));
         assert_eq!(of("# format: plumbeam correction table 1\n"), Found::Table);
-        // A heading in the first line is no list of JSON.
+        // A heading in the first line is not a list of JSON.
         assert_eq!(of("[site]\n"), Found::Source("a station file"));
         assert_eq!(of("[terms]\n[session]\n"), Found::Source("a truth file"));
         let elements = Found::Source("a file of orbit elements");

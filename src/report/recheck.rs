@@ -163,7 +163,9 @@ fn answer(found: &Recheck) -> String {
             format!("CANNOT TELL: {off}, neither small nor near one.")
         }
         Verdict::CannotTell(Doubt::Accident) => {
-            format!("CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same.")
+            format!(
+                "CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same."
+            )
         }
         Verdict::CannotTell(Doubt::PeaksOff) => format!(
             "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \

@@ -107,7 +107,7 @@ fn timeless(points: &Points, passes: &[Pass]) -> bool {
     stands(0, all.len()) || (!passes.is_empty() && passes.iter().all(|p| stands(p.from, p.to)))
 }
 
-/// How far the encoders strayed, in beamwidths, when that is no motion. An emitter that drifts
+/// How far the encoders strayed, in beamwidths, when that is not motion. An emitter that drifts
 /// through the beam of a parked dish looks the same as one scanned with both encoders stuck, and
 /// then the readings are not where the dish was.
 fn unmoved(points: &Points, width: f64) -> Option<f64> {

@@ -35,7 +35,7 @@ const SHAPE: f64 = 0.03;
 const MOSTLY_SMOOTH: f64 = 0.6;
 /// With more samples than this share left out, there is interference; common practice, no source.
 const INTERFERENCE: f64 = 0.15;
-/// This many samples left out in a row are no spikes; common practice, no source.
+/// This many samples left out in a row are not spikes; common practice, no source.
 const IN_A_ROW: usize = 4;
 /// And their excess is at least this part of the height: a smaller one hardly moves the peak.
 const SECOND_SIGNAL: f64 = 0.1;

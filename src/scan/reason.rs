@@ -168,7 +168,7 @@ pub enum Reason {
 }
 
 /// The residuals of a beam's fit may be this part of its height, one standard deviation; with more
-/// it was no beam. Common practice, no source.
+/// it was not a beam. Common practice, no source.
 const NO_BEAM: f64 = 0.2;
 
 /// Where sigma had to be raised by more than this factor, the residuals are no receiver's noise;

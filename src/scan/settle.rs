@@ -24,7 +24,7 @@ const MOST_ROUNDS: usize = 8;
 /// Passes over the data that a scan's fit may take: far more than a usual one takes, so that a
 /// hopeless scan does not hold up a night.
 const BUDGET: usize = 200;
-/// More bad points than this share are no outliers: near one half a robust fit may follow them.
+/// More bad points than this share are not outliers: near one half a robust fit may follow them.
 const MOST_BAD: f64 = 0.35;
 
 /// A fit and the points it used.

@@ -61,7 +61,7 @@ impl Sky {
 impl Moment<'_> {
     /// Where the beam must point for a satellite that is now where its elements put it
     /// `seconds` later on its orbit, in a frame that does not turn with the Earth: so for a
-    /// geostationary one, too, seconds move it along the belt. None for what is no satellite.
+    /// geostationary one, too, seconds move it along the belt. None for what is not a satellite.
     ///
     /// # Errors
     /// A decayed orbit.

@@ -264,7 +264,7 @@ fn tracks_agree_with_rigorous_directions() {
 fn station_below(name: &str, time: Utc) -> Station {
     let sky = sky();
     let Motion::Satellite(orbits) = &sky.known(sky.emitter(name).unwrap()).motion else {
-        panic!("{name} is no satellite");
+        panic!("{name} is not a satellite");
     };
     let there = orbits[0].earth_fixed(time, 0.1).unwrap();
     let (longitude, latitude, _) = sofars::coords::gc2gd(1, there.into()).unwrap();

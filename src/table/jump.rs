@@ -78,7 +78,7 @@ mod tests {
         assert_eq!(azimuth.at.elevation, Angle::ZERO);
         let elevation = of(&model(Term::ElevationZero, -2.0));
         assert!((elevation.largest.degrees() - 2.0).abs() < NEAR);
-        // A whole turn is no jump.
+        // A whole turn is not a jump.
         let turn = of(&model(Term::AzimuthZero, 360.0));
         assert!(turn.largest.degrees() < NEAR);
     }

@@ -113,7 +113,7 @@ pub fn open_serial(device: &str, baud: u32) -> Result<(impl Read, impl Write), E
     Ok((Patient(port), writer))
 }
 
-/// Reads on when nothing came for a while: on a serial line that is no fault.
+/// Reads on when nothing came for a while: on a serial line that is not a fault.
 struct Patient<R>(R);
 
 impl<R: Read> Read for Patient<R> {

@@ -388,7 +388,7 @@ impl Pointer {
     /// The demand that a reading stands for. Its azimuth comes out in [0, 360) degrees.
     ///
     /// # Errors
-    /// [`Refusal`] of what is no reading, and where a table cannot be read backward.
+    /// [`Refusal`] of what is not a reading, and where a table cannot be read backward.
     pub fn demand_at(&mut self, reading: EncoderReading) -> Result<Demand, Refusal> {
         if !is_sensible(reading.azimuth, reading.elevation, 360.0) {
             return Err(Refusal::NoDirection);

@@ -55,7 +55,7 @@ fn an_unknown_term_offers_the_nearest() {
     let said = told_after(&[("\"collimation\": {", "\"colimation\": {")]);
     assert_snapshot!(said, @r#"
     calibration.json:11:19: no term is called "colimation"; expected collimation
-    calibration.json:27:16: "collimation" is no term of this calibration; expected two of its terms
+    calibration.json:27:16: "collimation" is not a term of this calibration; expected two of its terms
     "#);
 }
 
@@ -345,7 +345,7 @@ fn a_correlation_of_an_unlisted_term() {
         "[\"azimuth-zero\", \"droop\"]",
     )]);
     assert_snapshot!(said, @r#"
-    calibration.json:27:16: "droop" is no term of this calibration; expected two of its terms
+    calibration.json:27:16: "droop" is not a term of this calibration; expected two of its terms
     "#);
 }
 

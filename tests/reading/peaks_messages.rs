@@ -169,7 +169,7 @@ fn times() {
     peaks.csv:4:1: time_utc is empty; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     peaks.csv:5:1: time_utc is "2026-02-30T05:00:48.771Z", which is not a time: there is no such day; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     peaks.csv:7:1: time_utc is "2026-04-04T25:00:48Z", which is not a time: there is no such hour; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:8:1: time_utc is "2026-04-04T05:00:48+2", which is not a time: "+2" is no offset such as +02:00; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:8:1: time_utc is "2026-04-04T05:00:48+2", which is not a time: "+2" is not an offset such as +02:00; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     peaks.csv:9:1: time_utc is "2206-04-04T05:00:48Z", far from any measurement; expected a year from 1960 to 2099
     peaks.csv:10:1: time_utc is "2026-04-04T12:00:60Z", which is not a time: a second of 60 stands only at 23:59:60 UTC; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     peaks.csv:11:1: time_utc is "2026-04-04", which is not a time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z

@@ -397,7 +397,7 @@ fn a_history_tells_which_changes_are_real() {
     let png = std::fs::read(place.path("pictures/history-1.png")).unwrap();
     assert!(png.starts_with(b"\x89PNG"));
     assert!(place.path("pictures/history-1.svg").exists());
-    // An unfinished file that a crash has left is no calibration and in nobody's way.
+    // An unfinished file that a crash has left is not a calibration and in nobody's way.
     std::fs::write(place.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
     place.ends(&["recheck", "--history", "old"], 0);
     // A damaged one is left out and named; the others are shown as before.

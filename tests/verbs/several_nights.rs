@@ -148,7 +148,7 @@ fn zeros_that_are_asked_for_are_those_of_the_last_night() {
         warning.ends_with("The zeros of the calibration are those of the last log, b.csv"),
         "{warning}"
     );
-    // What was asked for is no fault.
+    // What was asked for is not a fault.
     assert_eq!(causes(&solved).len(), 0);
     let found = place.json(&["faults", "a.csv", "b.csv", "--zeros-per-log"]);
     assert_eq!(found["findings"].as_array().unwrap().len(), 0, "{found}");

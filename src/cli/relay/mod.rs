@@ -175,7 +175,7 @@ fn turn(text: Option<&str>) -> Result<ReportTurn, Error> {
         Some("0..360") => Ok(ReportTurn::Positive),
         Some("-180..180") => Ok(ReportTurn::Signed),
         Some(other) => Err(Error::Usage(format!(
-            "--report \"{}\" is no range of azimuths; expected 0..360, -180..180 or as-asked",
+            "--report \"{}\" is not a range of azimuths; expected 0..360, -180..180 or as-asked",
             printable(other)
         ))),
     }

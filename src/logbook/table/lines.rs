@@ -5,7 +5,7 @@ use std::io::{BufRead, Read};
 use crate::problem::{Error, Problems, Wrong};
 use crate::text;
 
-/// A longer line is no log, and reading stops: a binary file must not fill the memory.
+/// A longer line is not a log, and reading stops: a binary file must not fill the memory.
 const LONGEST_LINE: u64 = 1 << 20;
 
 /// Gives a file's lines and counts them.
@@ -41,7 +41,7 @@ impl<R: BufRead> Lines<R> {
     ///
     /// # Errors
     /// When reading fails, when a line has no end in sight, and when the file's beginning says
-    /// that it is no text.
+    /// that it is not text.
     pub(in crate::logbook) fn append(
         &mut self,
         text: &mut String,

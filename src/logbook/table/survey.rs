@@ -53,7 +53,7 @@ const SAMPLE_ROWS: usize = 60;
 /// Looks over the rows of `input`, which is a file that begins with `head`, or a part of it.
 ///
 /// # Errors
-/// When the file is no table at all, and when it contradicts itself.
+/// When the file is not a table at all, and when it contradicts itself.
 pub fn survey(request: &Request<'_>, head: &[u8], input: impl BufRead) -> Result<Survey, Error> {
     let dialect = Dialect::of(head);
     let mut told = Told::default();

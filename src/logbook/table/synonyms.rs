@@ -335,7 +335,7 @@ const DEMANDED: [&str; 19] = [
     "rate",
 ];
 
-/// More words make a sentence, not a header: the file is no table.
+/// More words make a sentence, not a header: the file is not a table.
 const MOST_WORDS: usize = 5;
 
 /// How well a header fits a known column, from 0 (not at all) to about 1.

@@ -30,7 +30,7 @@ pub enum FaultKind {
     Slow,
     /// Replies make no sense.
     Garbage,
-    /// Positions are no numbers.
+    /// Positions are not numbers.
     NanPosition,
 }
 

@@ -109,7 +109,7 @@ fn read_set(
         .and_utc()
         .timestamp_nanos_opt()
         .map(Utc::from_unix_nanos)
-        .ok_or_else(|| of_set(name, first, second, "an epoch that is no date"))?;
+        .ok_or_else(|| of_set(name, first, second, "an epoch that is not a date"))?;
     for (called, value, quantity) in [
         ("the inclination", elements.inclination, limits::INCLINATION),
         ("the mean motion", elements.mean_motion, limits::MEAN_MOTION),
