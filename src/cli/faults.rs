@@ -30,7 +30,7 @@ Exit code 1 with --strict when a fault is found.";
 /// Name the mechanical faults and the mistakes behind a log of peaks
 ///
 /// Fits named causes together with the mount errors, lets them compete, and lists those that the
-/// peaks speak for, the best-supported first: how large, on what evidence, how to confirm each by
+/// peaks support, the best-supported first: how large, on what evidence, how to confirm each by
 /// hand, how to mend it, and what would be seen if it were something else. Causes that these
 /// peaks cannot tell apart are named together, with the observation that would tell.
 #[derive(ClapArgs, Clone, Debug)]

@@ -48,7 +48,7 @@ impl Console {
         write_out(&printable_lines(text, &self.own_codes()))
     }
 
-    /// A result for programs, to standard output: as it is, for it must be read back, but on a
+    /// A result for programs, to standard output: as it is, because it must be read back, but on a
     /// terminal what that would obey is shown.
     ///
     /// # Errors

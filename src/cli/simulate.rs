@@ -68,8 +68,8 @@ pub struct Args {
     /// The truth file (TOML)
     #[arg(long, value_name = "FILE")]
     pub truth: PathBuf,
-    /// Offer the pretended mount of the truth file to other programs, in real time, by the open rotator
-    /// protocol on this port of this machine; 0 takes a free one
+    /// Offer the pretended mount of the truth file to other programs, in real time, by the open
+    /// rotator protocol on this port of this machine; 0 takes a free one
     #[arg(long, value_name = "PORT", requires = "power_port", value_parser = whole::<u16>, allow_negative_numbers = true)]
     pub rotator_port: Option<u16>,
     /// And the pretended receiver's powers, a line each, on this one

@@ -50,7 +50,7 @@ pub struct Answer {
     pub hypothesis: Hypothesis,
     /// Fitted coefficients of its columns.
     pub values: Vec<f64>,
-    /// What speaks for it.
+    /// The evidence for it.
     pub evidence: Evidence,
     /// The probability of as much by chance, corrected for the places tried and the number of
     /// causes tested; at most one.
@@ -350,7 +350,7 @@ impl<'a> Inquiry<'a> {
             .collect()
     }
 
-    /// What speaks for hypothesis number `index` of the joint fit beside all others in it.
+    /// The evidence for hypothesis number `index` of the joint fit, given all others in it.
     pub fn speaks_for(&self, index: usize, tried: usize) -> Option<Answer> {
         let linearised = &self.linearised;
         let own = self.about.columns_of(self.session, index);

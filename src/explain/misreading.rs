@@ -191,7 +191,7 @@ impl LogReading<'_> {
 /// Time zones in use that are not whole hours from UTC, hours either way; from memory.
 const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
 
-/// The time zone, in hours, that a clock offset amounts to: within a minute, for nobody sets a
+/// The time zone, in hours, that a clock offset amounts to: within a minute, because nobody sets a
 /// clock so far off by chance.
 pub fn zone_of(clock_s: f64) -> Option<f64> {
     /// A minute: nobody's clock is wrong by a whole zone to within a minute by chance.

@@ -71,8 +71,8 @@ impl Found {
 /// go on without end, are not files.
 ///
 /// # Errors
-/// When it cannot be read, is not a regular file, or holds more than makes sense. Bytes are returned
-/// as they are: encoding is the reader's business.
+/// When it cannot be read, is not a regular file, or holds more than makes sense. Bytes are
+/// returned as they are: encoding is the reader's business.
 pub fn read_bytes(path: &Path, expected: Expected) -> Result<(String, Vec<u8>), Error> {
     let (name, input): (String, Box<dyn Read>) = if path.as_os_str() == "-" {
         let name = "standard input".to_owned();

@@ -358,7 +358,7 @@ impl Output {
     /// Begins to write it, piece by piece.
     ///
     /// # Errors
-    /// As [`Guard::file`], for it is asked again; when the folder cannot be written to.
+    /// As [`Guard::file`], because it checks again; when the folder cannot be written to.
     pub fn begin(&self) -> Result<Pending<'_>, Error> {
         self.judge()?;
         Ok(Pending {

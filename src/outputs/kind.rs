@@ -129,7 +129,7 @@ fn of_json(text: &str) -> Found {
     struct Start {
         created_utc: Option<Utc>,
     }
-    // Not read as JSON, for a damaged calibration is a calibration too.
+    // Not read as JSON, because a damaged calibration is a calibration too.
     let head: String = text.chars().take(4000).collect();
     if head.contains("\"plumbeam calibration ") {
         let start: Option<Start> = serde_json::from_str(text).ok();

@@ -64,7 +64,7 @@ impl Changes {
             .collect();
         ranked.sort_by(|p, q| p.0.total_cmp(&q.0));
         // Several changes at once are thought of only when no single one will do; those are then
-        // no rivals, for the peaks contradict them.
+        // no rivals, because the peaks contradict them.
         if (fitted.iter()).all(|f| peaks.contradict(&f.solution)) {
             let solution = peaks.fit(old, Kind::Anything)?;
             if !peaks.contradict(&solution) {

@@ -14,8 +14,8 @@ use super::setup::is_area;
 /// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks: half way
 /// down to half power.
 const TWO_FLANKS: f64 = 0.25;
-/// Closer to the end than this the result leans on the beam's assumed shape, for one flank does not
-/// reach half power.
+/// Closer to the end than this the result leans on the beam's assumed shape, because one flank does
+/// not reach half power.
 const NEAR_END: f64 = 0.4;
 /// Samples within half a beamwidth of the peak, each axis: a place, a height and one to spare.
 const FEWEST_ON_PEAK: usize = 3;

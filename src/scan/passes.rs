@@ -108,7 +108,7 @@ pub(crate) fn passes(points: &Points, width: f64) -> (Shape, Vec<Pass>) {
             before = None;
             continue;
         };
-        // A way that is slightly bent is one pass all the same.
+        // A track that is slightly bent is still one pass.
         match found.last_mut() {
             Some(pass) if before == Some((axis, forward)) => pass.to = j + 1,
             _ => found.push(Pass {

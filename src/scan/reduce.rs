@@ -25,7 +25,7 @@ use crate::time::Utc;
 /// What to assume about the noise.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Noise {
-    /// Whichever law the scans' own scatter speaks for.
+    /// Whichever law the scans' own scatter supports.
     #[default]
     Found,
     /// This law.
@@ -105,7 +105,7 @@ fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, E
     Ok(batch)
 }
 
-/// The law of the noise as far as the scans so far speak for one.
+/// The law of the noise, as far as the scans so far support one.
 struct Law {
     law: NoiseLaw,
     found: bool,

@@ -473,7 +473,7 @@ impl Look<'_> {
             );
             decided.compass = Some(CompassMeaning::From);
         }
-        // So that the rows can be looked at all the same.
+        // So that the rows can be examined anyway.
         if asked.has("--zone") {
             decided.offset = Some(crate::time::Offset::ZERO);
         }

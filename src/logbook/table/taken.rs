@@ -85,7 +85,7 @@ pub struct Taken {
 
 #[derive(Clone, Debug, Default)]
 struct Seen {
-    /// What was found and what it was taken for, of the first.
+    /// What was found and what it was taken as, of the first.
     words: String,
     lines: Vec<usize>,
     count: usize,
