@@ -38,7 +38,7 @@ pub fn causes(
             let hypothesis = fit.hypotheses[index].clone();
             Some(Cause {
                 size: hypothesis.size(&values, &own_covariance),
-                rivals: rivals(inquiry.context(), session, fit, index),
+                rivals: rivals(inquiry, session, fit, index),
                 index,
                 hypothesis,
                 values,

@@ -65,6 +65,10 @@ pub fn finished(
     } else {
         settle_bad_peaks(&session, admission.fit)
     };
+    // What was compared so far is now taken to the last digits.
+    if let Some(exact) = session.refit_as_held(&fit, &fit.kept) {
+        fit = exact;
+    }
     let mut loose = settle_loose_joint(context, &session, &mut fit);
     // Terms that the data do not tell are held at zero.
     let vague = vague_directions(&session, &fit);

@@ -177,6 +177,16 @@ impl<'a> Inquiry<'a> {
         self.context
     }
 
+    /// The session whose peaks are asked.
+    pub fn session(&self) -> &'a Session {
+        self.session
+    }
+
+    /// The joint fit about which they are asked.
+    pub fn about(&self) -> &'a JointFit {
+        self.about
+    }
+
     /// The peaks to first order.
     pub fn linearised(&self) -> &Linearised {
         &self.linearised

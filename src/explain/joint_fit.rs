@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::fit::robust::robust_fit;
-use crate::fit::{Noise, Options, fit, quantile};
+use crate::fit::{Noise, Options, Precision, fit, quantile};
 use crate::mount::{MountModel, Term, TermValues};
 
 use super::hypothesis::Hypothesis;
@@ -234,7 +234,8 @@ impl Session {
     }
 
     /// Fits some hypotheses together, from `begin`, to the peaks `kept` and then to those that
-    /// the fit explains; none when the peaks do not suffice.
+    /// the fit explains, as far as is needed to compare it with others; none when the peaks do not
+    /// suffice.
     pub fn refit(
         &self,
         hypotheses: &[Hypothesis],
@@ -267,6 +268,7 @@ impl Session {
                 priors: problem.priors(),
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),
                 noise: self.noise,
+                precision: Precision::Comparison,
                 budget: Some(MOST_PASSES),
                 ..Options::default()
             };

@@ -3,7 +3,7 @@
 use super::least_squares::LeastSquares;
 use super::marquardt::{Ending, LevenbergMarquardt, State};
 use super::model::Model;
-use super::options::{FitError, Noise, Options, check};
+use super::options::{FitError, Noise, Options, Precision, check};
 use super::pass::PassError;
 use super::prior::Prior;
 use super::solution::Solution;
@@ -15,9 +15,6 @@ use nalgebra::{DMatrix, DVector};
 /// Most rounds of fitting when the size of the noise or the set of held directions depends on the
 /// answer, so that two answers that take turns come to an end.
 const MOST_ROUNDS: usize = 12;
-/// The noise is settled when it changes by less than this fraction: four digits more than are
-/// printed.
-const SETTLED: f64 = 1e-6;
 
 /// Fits `model` by weighted least squares, from `start` (length n).
 ///
@@ -57,7 +54,7 @@ pub fn fit<M: Model + ?Sized>(
         let Some(scatter) = solution.scatter.filter(|s| *s > 0.0 && depends_on_noise) else {
             break;
         };
-        let settled = (scatter / noise - 1.0).abs() < SETTLED;
+        let settled = (scatter / noise - 1.0).abs() < options.precision.noise_settled();
         noise = scatter;
         if settled {
             break;
@@ -106,7 +103,8 @@ fn fit_with_noise<M: Model + ?Sized>(
     let mut iterations = 0;
     let mut rounds = 0;
     let (parameters, triangle, ending, spectrum) = loop {
-        let (parameters, triangle, ending, steps) = run(&problem, start, &first, &basis);
+        let (parameters, triangle, ending, steps) =
+            run(&problem, start, &first, &basis, options.precision);
         iterations += steps;
         rounds += 1;
         let spectrum = Spectrum::of(&triangle, &options.hold);
@@ -171,8 +169,9 @@ fn run<M: Model + ?Sized>(
     start: &[f64],
     first: &Triangle,
     basis: &Option<DMatrix<f64>>,
+    precision: Precision,
 ) -> (Vec<f64>, Triangle, Ending, usize) {
-    let solver = LevenbergMarquardt::new(start, first.clone(), basis.clone());
+    let solver = LevenbergMarquardt::new(start, first.clone(), basis.clone(), precision);
     let result = Executor::new(problem, solver)
         .configure(|state: State| state.max_iters(u64::MAX))
         .timer(false)

@@ -2,6 +2,7 @@
 
 use super::least_squares::LeastSquares;
 use super::model::Model;
+use super::options::Precision;
 use super::pass::PassError;
 use super::step::{self, Step};
 use super::triangle::Triangle;
@@ -49,10 +50,6 @@ impl fmt::Display for Ending {
     }
 }
 
-/// Relative fall of the sum of squares, expected and real, at which iterating ends: below it
-/// the sum of squares begins to drown in its own roundings, so the polish, which is judged by
-/// the gradient, takes over. From 1e-12 down, steps were refused for noise (Lanczos3).
-const FALL_TOLERANCE: f64 = 1e-11;
 /// Radius over the scaled length of the parameters at which iterating ends: a few dozen roundings
 /// of double precision.
 const STEP_TOLERANCE: f64 = 1e-14;
@@ -104,6 +101,7 @@ pub(crate) struct LevenbergMarquardt {
     gain: f64,
     iterations: usize,
     ending: Option<Ending>,
+    precision: Precision,
 }
 
 /// What argmin carries between iterations: the parameters and the cost, for observers.
@@ -111,7 +109,12 @@ pub(crate) type State = IterState<Vec<f64>, (), (), (), (), f64>;
 
 impl LevenbergMarquardt {
     /// From a start whose reduction is `whole`.
-    pub fn new(start: &[f64], whole: Triangle, basis: Option<DMatrix<f64>>) -> LevenbergMarquardt {
+    pub fn new(
+        start: &[f64],
+        whole: Triangle,
+        basis: Option<DMatrix<f64>>,
+        precision: Precision,
+    ) -> LevenbergMarquardt {
         let free = restricted(&whole, basis.as_ref());
         let scale = positive(free.as_ref().unwrap_or(&whole).column_norms());
         let inverse = |basis: &DMatrix<f64>| match basis.ncols() {
@@ -129,6 +132,7 @@ impl LevenbergMarquardt {
             iterations: 0,
             ending: None,
             basis,
+            precision,
         };
         let length = solver.scaled_length();
         if length > 0.0 {
@@ -235,7 +239,8 @@ impl LevenbergMarquardt {
         } else if step.damped == 0.0 || self.gain >= 0.75 {
             self.radius = step.length / 0.5;
         }
-        let settled = fall.abs() <= FALL_TOLERANCE && expected <= FALL_TOLERANCE;
+        let tolerance = self.precision.fall_tolerance();
+        let settled = fall.abs() <= tolerance && expected <= tolerance;
         let mut reduced = Ok(());
         if self.gain >= LEAST_GAIN {
             reduced = match triangle {
@@ -335,7 +340,8 @@ impl<'a, M: Model + ?Sized> Solver<&LeastSquares<'a, M>, State> for LevenbergMar
             if self.ending.is_none() {
                 self.iterate(least_squares);
             }
-            if self.ending.is_some_and(Ending::converged) {
+            if self.ending.is_some_and(Ending::converged) && self.precision == Precision::LastDigits
+            {
                 self.polish(least_squares);
             }
             Ok(())

@@ -2,7 +2,7 @@
 //! the scan of the row before. Whatever else a row may be, it goes the careful way, which also
 //! finds the words for what is wrong.
 
-use super::scan::{PowerUnit, Sample};
+use super::scan::{PowerUnit, Sample, from_decibels};
 use crate::angle::Angle;
 use crate::time::Utc;
 
@@ -53,11 +53,6 @@ impl Date {
             day: midnight.unix_day(),
         })
     }
-}
-
-/// Power from decibels: ten to the tenth part of them.
-pub(super) fn from_decibels(db: f64) -> f64 {
-    (db * (std::f64::consts::LN_10 / 10.0)).exp()
 }
 
 /// Reads a line that goes on with this scan of this emitter on this date from the beginning of

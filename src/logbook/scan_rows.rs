@@ -7,8 +7,8 @@ use super::angles::usual_step_s;
 use super::axes::{Axes, reading_of};
 use super::cell::{Cell, Unit};
 use super::emitter_names::{check_emitter, emitter, one_emitter};
-use super::plain_row::{self, Date, Form};
-use super::scan::{PowerUnit, ScanBuilder};
+use super::plain_row::{Date, Form};
+use super::scan::{PowerUnit, ScanBuilder, from_decibels};
 use super::scan_begin::{begin_sweeps, begin_table, first_sweeps};
 use super::scans_csv::{ScanOptions, Whole};
 use super::scans_remarks::Notes;
@@ -398,9 +398,7 @@ impl<'a> Cells<'a> {
         let cell = self.cell(column);
         let power = match unit {
             // dB are turned into linear power at once: means, baselines and noise are linear.
-            PowerUnit::Decibels => self
-                .needed(&cell, &DECIBELS, told)
-                .map(plain_row::from_decibels),
+            PowerUnit::Decibels => self.needed(&cell, &DECIBELS, told).map(from_decibels),
             PowerUnit::Linear | PowerUnit::Counts => self.needed(&cell, &LINEAR, told),
         };
         let angles = match angles {

@@ -5,7 +5,7 @@
 use std::collections::HashSet;
 use std::io::BufRead;
 
-use super::plain_row::from_decibels;
+use super::scan::from_decibels;
 use super::table::{Decided, Dialect, Lines};
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::quantity::Quantity;

@@ -1,7 +1,7 @@
 //! What a person can do about a first axis that does not point where it should: the bolts of a
 //! polar axis, the bearings of a lower axis.
 
-use super::remedy::{KEEP_CLEAR, Significant, Words};
+use super::significant::{KEEP_CLEAR, Significant, Words};
 use crate::angle::Angle;
 use crate::mount::Kind;
 use crate::mount::{LowerAxis, Pole};
@@ -132,7 +132,7 @@ pub(super) fn lower_axis(size: &Significant, lower: LowerAxis, bearings: &Bearin
 
 #[cfg(test)]
 mod tests {
-    use super::super::remedy::tests::pair;
+    use super::super::significant::made::pair;
     use super::*;
     use crate::mount::Term;
 

@@ -8,6 +8,7 @@ mod outcome;
 pub mod record;
 mod remarks;
 mod remedy;
+mod significant;
 pub mod words;
 
 use std::sync::Arc;

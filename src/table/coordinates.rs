@@ -5,7 +5,7 @@
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Geometry, MountModel};
 
-use super::pointer::Demand;
+use super::demand::Demand;
 
 /// The own coordinates of a mount that stands so.
 #[derive(Clone, Copy, Debug)]

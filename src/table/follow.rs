@@ -6,7 +6,8 @@ use std::fmt;
 use serde::Serialize;
 
 use super::demand::Air;
-use super::pointer::{Demand, Pointer, Refusal, Source};
+use super::demand::Demand;
+use super::pointer::{Pointer, Refusal, Source};
 use super::stream::tidy;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::Kind;

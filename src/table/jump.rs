@@ -3,7 +3,8 @@
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::ApproachSigns;
 
-use super::pointer::{Demand, Source};
+use super::demand::Demand;
+use super::pointer::Source;
 
 /// The largest change of readings for the same demand, as an angle on the sky.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -7,7 +7,7 @@ use crate::mount::{ApproachSigns, AxisKind, Geometry, Keyhole, Kind, Term};
 
 use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
-use super::demand::DemandKind;
+use super::demand::{Demand, DemandKind};
 use super::full::{EncoderRange, FullModel};
 use super::header::in_words;
 
@@ -42,15 +42,6 @@ pub struct Pointer {
     in_axes: bool,
     /// What must be known of the source.
     caveats: Vec<String>,
-}
-
-/// A demanded direction, degrees counted as its kind says.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Demand {
-    /// From true north, clockwise.
-    pub azimuth: Angle,
-    /// From the horizontal.
-    pub elevation: Angle,
 }
 
 /// Why there is no answer.

@@ -13,7 +13,8 @@ use crate::angle::{Angle, EncoderReading};
 use crate::mount::{AxisKind, Kind};
 use crate::text::is_of_the_web;
 
-use super::pointer::{Demand, Pointer, Refusal, Source};
+use super::demand::Demand;
+use super::pointer::{Pointer, Refusal, Source};
 use super::watch::{Loaded, Watch};
 
 /// What comes in and goes out.
