@@ -37,7 +37,8 @@ use super::uncertainty::{contradicted_holds, noise_of, poorly_told};
 use super::unexplained::Unexplained;
 use super::usual::weigh_usual_errors;
 
-/// By so much the spread of a listed term is widened for the last fit.
+/// By this factor the spread of a term listed by the user is widened for the last fit: no session
+/// then feels it, and the equations still have an answer.
 const PRACTICALLY_FREE: f64 = 1e4;
 
 /// Where the beams of further feeds lie.
@@ -66,7 +67,8 @@ fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<Fe
 /// Everything that is said once the hypotheses are chosen.
 ///
 /// # Errors
-/// When nothing is left to judge the uncertainty by, or nothing of what was asked for is told.
+/// When nothing is left to estimate the uncertainty from, or none of the requested terms is
+/// determined.
 pub fn finished(
     context: Context<'_>,
     unusable: Vec<Unusable>,

@@ -12,15 +12,15 @@ use super::triangle::Triangle;
 use argmin::core::{Executor, State as _};
 use nalgebra::{DMatrix, DVector};
 
-/// Most rounds of fitting when the size of the noise or the set of held directions depends
-/// on the answer.
+/// Most rounds of fitting when the size of the noise or the set of held directions depends on the
+/// answer, so that two answers that take turns come to an end.
 const MOST_ROUNDS: usize = 12;
 
 /// Fits `model` by weighted least squares, from `start` (length n).
 ///
 /// # Errors
 /// When the model is not finite at the start, or the options do not suit the model. A fit
-/// that does not converge is no error: [`Solution::ending`] says so.
+/// that does not converge is not an error: [`Solution::ending`] says so.
 ///
 /// # Example
 /// ```
@@ -157,9 +157,10 @@ fn fit_with_noise<M: Model + ?Sized>(
 /// Default passes for each parameter and once more: the slowest of the NIST runs (Bennett5,
 /// MGH17 from start 1) take about 1,000 in all, mount-like problems 5 to 20.
 const BUDGET: usize = 500;
-/// Most fits with a changed set of held directions.
+/// Most fits with a changed set of held directions, so that two sets that take turns come to an
+/// end.
 const MOST_RANK_ROUNDS: usize = 4;
-/// Fewer degrees of freedom than this are roundings of none.
+/// Fewer degrees of freedom than this are none, but for rounding.
 const LEAST_FREEDOM: f64 = 1e-6;
 
 /// Runs the solver under argmin to its end, from a start and its reduction.

@@ -50,16 +50,18 @@ impl fmt::Display for Ending {
     }
 }
 
-/// Radius over the scaled length of the parameters at which iterating ends.
+/// Radius over the scaled length of the parameters at which iterating ends: a few dozen roundings
+/// of double precision.
 const STEP_TOLERANCE: f64 = 1e-14;
-/// Largest gradient cosine that counts as zero: a few roundings.
+/// Largest gradient cosine that counts as zero: a few roundings of double precision (2.2e-16).
 const COSINE_TOLERANCE: f64 = 1e-15;
-/// A sum of squares grown by this factor tells nothing about the size of the next step.
+/// A sum of squares grown by this factor (ten in the residuals) tells nothing about the size of the
+/// next step; as in MINPACK (Moré 1978).
 const BLOWN_UP: f64 = 100.0;
 /// A step is accepted from this ratio of real to expected fall on (Moré 1978).
 const LEAST_GAIN: f64 = 1e-4;
-/// From this ratio on, the next step is expected to be accepted as well, and rows and
-/// derivatives are made in one pass instead of two.
+/// From this ratio on, the next step is expected to be accepted as well, and rows and derivatives
+/// are made in one pass instead of two. It only saves time.
 const GOOD_GAIN: f64 = 0.5;
 /// First radius over the scaled length of the start. One passed all of the NIST sets from
 /// both starts; 100, as in MINPACK, did not.
@@ -69,8 +71,8 @@ const FIRST_RADIUS: f64 = 1.0;
 /// digits or more, with twenty all 54. Elsewhere one or two are enough and the gradient,
 /// which must fall, stops them.
 const MOST_POLISH_STEPS: usize = 20;
-/// A polish step must bring the gradient below this fraction of what it was, else rounding
-/// is all that is left.
+/// A polish step must bring the gradient below this fraction of what it was; if it does not, only
+/// rounding is left.
 const POLISH_GAIN: f64 = 0.7;
 /// A polish step of less than this fraction of the scaled parameters is not tried.
 const POLISH_STEP: f64 = 1e-14;
