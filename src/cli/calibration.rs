@@ -92,7 +92,7 @@ impl FeedOption {
 /// `--anyway`.
 #[derive(ClapArgs, Clone, Copy, Debug)]
 pub struct TrustOption {
-    /// Use a calibration though it is of another station, or says of itself that its numbers mean
+    /// Use a calibration though it is of another station, or states that its numbers mean
     /// nothing
     #[arg(long)]
     pub anyway: bool,
@@ -115,7 +115,7 @@ impl TrustOption {
         Ok(calibration)
     }
 
-    /// Allows the use of what stands in a file, and says what must be known of it.
+    /// Allows the use of a file's content, and says what must be known about it.
     ///
     /// # Errors
     /// [`Error::Unsupported`] when it must not be used.
@@ -143,8 +143,8 @@ pub fn refuse(path: &Path, standing: &Standing, otherwise: &str) -> Result<(), E
     match standing.refusal() {
         None => Ok(()),
         Some(why) => Err(Error::Unsupported(format!(
-            "{}: {why}\n  help: take the calibration of this station, or solve again when what it \
-             says is put right; {otherwise}",
+            "{}: {why}\n  help: take the calibration of this station, or correct what it reports \
+             and solve again; {otherwise}",
             printable(&path.display().to_string())
         ))),
     }

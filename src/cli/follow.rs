@@ -43,8 +43,8 @@ impl FollowOptions {
 /// Answers for the emitter called `name`.
 ///
 /// # Errors
-/// An unknown emitter, options that do not go together, or a single instant at which the beam cannot
-/// be put on it.
+/// An unknown emitter, options that do not go together, or a single instant at which the beam
+/// cannot be put on it.
 pub fn run(
     name: &str,
     options: &FollowOptions,
@@ -63,7 +63,7 @@ pub fn run(
             let time = at.unwrap_or_else(Utc::now);
             if at.is_none() {
                 assumed.push(format!(
-                    "the time is this machine's, {time} (--at says another)"
+                    "the time is this machine's, {time} (--at gives another)"
                 ));
             }
             once(
@@ -83,12 +83,12 @@ pub fn run(
                 (Some(start), Some(for_s)) => Instants::given(start, every_s, for_s),
                 (Some(_), None) => {
                     return Err(Error::Usage(
-                        "--at with --every is a table from that instant on: say with --for how long"
+                        "--at with --every makes a table from that instant on: give its length with --for"
                             .to_owned(),
                     ));
                 }
                 (None, for_s) => {
-                    assumed.push("the time is this machine's (--at says another)".to_owned());
+                    assumed.push("the time is this machine's (--at gives another)".to_owned());
                     Instants::live(WallClock, every_s, for_s)
                 }
             };

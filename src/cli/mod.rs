@@ -152,7 +152,7 @@ pub fn run() -> ExitCode {
         Ok(Verdict::Good) => ExitCode::SUCCESS,
         Ok(Verdict::Bad) => ExitCode::from(1),
         Ok(Verdict::Unsupported) => ExitCode::from(4),
-        // A reader that has seen enough, such as `head`, is no failure.
+        // A reader that has seen enough, such as `head`, is not a failure.
         Err(Error::Io { source, .. }) if source.kind() == std::io::ErrorKind::BrokenPipe => {
             ExitCode::SUCCESS
         }

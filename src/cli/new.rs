@@ -22,9 +22,9 @@ Example:
 
 /// Begin: a station file to fill in, and an empty log
 ///
-/// Makes a folder with a station file in which every line is explained and the strong emitters stand
-/// that this dish can hear at this place, and with an empty log. Says when they are up, and what to
-/// do next. Nothing that exists is written over.
+/// Makes a folder with a station file in which every line is explained and the strong emitters
+/// stand that this dish can hear at this place, and with an empty log. Says when they are up, and
+/// what to do next. Nothing that exists is written over.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -133,7 +133,7 @@ fn name(args: &Args) -> Result<String, Error> {
     };
     if name.trim() != name || name.is_empty() || name.contains(char::is_control) {
         return Err(Error::Usage(format!(
-            "\"{}\" is no name for a station: it is empty, or has blanks at an end or control \
+            "\"{}\" is not a name for a station: it is empty, or has blanks at an end or control \
              characters in it; give another with --name",
             printable(&name)
         )));

@@ -44,13 +44,13 @@ readings in degrees stands what the sensors of the axes show, where the station 
 that do not count degrees. In a stream the last answer is where the mount is taken to stand, and so
 decides the cable wrap. With --stream,
 --listen and --serial a changed calibration file is read again by itself, or at once on a line
-`reload`; a bad one, or one of another station, is told and the old one kept, and one that moves the
+`reload`; a bad one, or one of another station, is reported and the old one kept, and one that moves the
 readings by more than a beamwidth is taken only after a line `confirm`.
 
 Exit code 3 when a line of a file could not be read, 4 when a demand could not be met or an emitter
 not be pointed at; a live stream (--stream, --listen, --serial) ends with 0.
 
-Caution: who feeds these readings to a mount moves metal. Keep a hand on the stop, keep people
+Caution: feeding these readings to a mount moves metal. Keep a hand on the stop, keep people
 clear of the axes, and never bring the beam near the Sun without a plan: it heats the feed.";
 
 /// Turn demanded directions into encoder readings, and back
@@ -150,13 +150,13 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let live = args.stream || args.listen.is_some() || args.serial.is_some();
     if live && args.trust.anyway {
         return Err(Error::Usage(
-            "a live stream has no --anyway: nobody looks at what it says while a mount moves"
+            "a live stream has no --anyway: nobody reads its messages while a mount moves"
                 .to_owned(),
         ));
     }
     if live && common.out.is_some() {
         return Err(Error::Usage(
-            "a live stream answers where it is asked: leave --out out".to_owned(),
+            "a live stream answers on its own connection: leave --out out".to_owned(),
         ));
     }
     if args.table.is_some() && args.feed.feed.is_some() {
@@ -351,7 +351,7 @@ fn is_dash(file: &Option<PathBuf>) -> bool {
     file.as_deref().is_some_and(|path| path.as_os_str() == "-")
 }
 
-/// What is asked for on the command line.
+/// What the command line requests.
 #[derive(Clone, Debug, PartialEq)]
 enum Asked {
     /// What comes on standard input.
@@ -382,7 +382,7 @@ fn asked(args: &Args) -> Result<Asked, Error> {
     }
 }
 
-/// A single number that is no emitter was meant for half a demand.
+/// A single number that is not an emitter was meant for half a demand.
 fn not_a_demand(name: &str, error: Error) -> Error {
     match error {
         Error::Usage(_) if name.parse::<f64>().is_ok() => Error::Usage(TWO_NUMBERS.to_owned()),

@@ -58,7 +58,7 @@ pub struct Args {
     pub seed: u64,
 }
 
-/// Solves and writes what was asked for.
+/// Solves and writes what was requested.
 ///
 /// # Errors
 /// Faulty input, or peaks that cannot tell anything useful.
@@ -138,7 +138,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if document.trust == Trust::None {
         console.warning(
-            "this calibration says of itself that its numbers mean nothing; table, point, recheck \
+            "this calibration states that its numbers mean nothing; table, point, recheck \
              and plan refuse it unless told --anyway",
         );
     }

@@ -22,7 +22,7 @@ Examples:
 
 The correction is what is ADDED to a demanded direction to get the encoder reading to command.
 Near the zenith the azimuth correction grows without bound; the table ends below that and says
-where. Above its end firmware must refuse, or ask `plumbeam point`.
+where. Above its end firmware must refuse, or use `plumbeam point`.
 
 Caution: a wrong table drives the dish where it should not go. Try it at low speed with a hand on
 the stop, and never bring the beam near the Sun without a plan: it heats the feed.";

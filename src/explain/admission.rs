@@ -1,8 +1,8 @@
-//! Which hypotheses are admitted beside those always fitted.
+//! Which hypotheses are admitted in addition to those always fitted.
 //!
-//! Each is asked for to first order in one pass over the peaks; the best few that convince are
+//! Each is tested to first order in one pass over the peaks; the best few that convince are
 //! fitted in full, and the best of those is admitted. Then the weakest of those admitted that is
-//! no longer needed is dropped, and everything is asked again, what was dropped included, until
+//! no longer needed is dropped, and everything is tested again, what was dropped included, until
 //! nothing changes. Where no single hypothesis convinces, pairs are tried, of which each may hide
 //! the other, and at last ripples of any rate.
 
@@ -20,13 +20,19 @@ use super::ripple::ripples;
 use super::session::Session;
 use super::step::StepKind;
 
-/// How many of the best are refitted in full each round.
+/// How many of the best are fitted in full each round. Chosen by trial on simulated sessions; a
+/// larger number only costs time.
 const REFITTED: usize = 3;
-/// No session has more independent causes than this that data could tell.
+/// More independent causes than this cannot be told from a session of usual length; common
+/// practice, no source.
 const MOST_ADMITTED: usize = 12;
-/// After so many rounds an explanation that still makes no sense is given up.
-const ENOUGH: usize = 4;
-/// Rounds of admitting and dropping.
+/// After this many rounds an explanation that is still absurd is given up. Chosen by trial on
+/// simulated sessions; it only saves time.
+pub const ENOUGH: usize = 4;
+/// The same where another reading of the log makes sense at once: four rounds took five times as
+/// long for logs in another time zone and ended the same.
+pub const ENOUGH_BESIDE_ANOTHER: usize = 1;
+/// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 
 /// What the admission came to.
@@ -34,15 +40,21 @@ const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 pub struct Admission {
     /// The joint fit with everything admitted.
     pub fit: JointFit,
-    /// How many causes were asked for in the first round.
+    /// How many causes were tested in the first round.
     pub tried: usize,
     /// What was admitted on the way and dropped again, in order.
     pub dropped: Vec<Hypothesis>,
 }
 
 /// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is observed anew when a clock offset is found.
-pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>) -> Admission {
+/// `session` is computed again when a clock offset is found. What still makes no sense after `enough`
+/// rounds is given up.
+pub fn admit(
+    context: Context<'_>,
+    session: &mut Session,
+    begins: Vec<JointFit>,
+    enough: usize,
+) -> Admission {
     let logged = session.clone();
     let mut best: Option<(f64, Admission, Session)> = None;
     let consider = |from: &JointFit,
@@ -50,7 +62,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
                     been: &mut HashSet<State>,
                     best: &mut Option<(f64, Admission, Session)>| {
         let mut own = logged.clone();
-        let Some(found) = admit_from(context, &mut own, from.clone(), barred, been) else {
+        let Some(found) = admit_from(context, &mut own, from.clone(), (barred, enough), been)
+        else {
             return;
         };
         let total = worth(&own, &found.fit);
@@ -78,8 +91,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
             consider(begin, &[drift], &mut HashSet::new(), &mut best);
         }
     }
-    // Where some of the bad peaks stand off alike, a knock or a slip before the last few of them
-    // looks like the cause: so it is also tried without.
+    // Where some of the bad peaks are off by the same amount, a knock or a slip before the last few
+    // of them looks like the cause: so it is also tried without.
     let steps: Vec<Hypothesis> = (best.iter())
         .filter(|(_, found, _)| found.fit.kept.iter().filter(|k| !**k).count() >= LEAST_BAD_BESIDE)
         .flat_map(|(_, found, _)| found.fit.hypotheses.clone())
@@ -114,17 +127,17 @@ fn taken(best: Option<(f64, Admission, Session)>, session: &mut Session) -> Admi
     }
 }
 
-/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to where
-/// an earlier one has been.
+/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to
+/// where an earlier one has been.
 fn admit_from(
     context: Context<'_>,
     session: &mut Session,
     begin: JointFit,
-    barred: &[Hypothesis],
+    (barred, enough): (&[Hypothesis], usize),
     been: &mut HashSet<State>,
 ) -> Option<Admission> {
     // A zero that changed between two logs needs no search to be found, and would else be let in
-    // as if nothing else had been asked for.
+    // as if nothing else had been tested.
     let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
     let mut tried = match by_log {
         true => Inquiry::new(context, session, &begin)
@@ -148,8 +161,8 @@ fn admit_from(
         }
         states.push(state);
         let admitted = fit.hypotheses.len() - session.base.len();
-        // What still makes no sense after so many rounds makes none after more.
-        if admitted >= MOST_ADMITTED || (round >= ENOUGH && absurd(session, &fit)) {
+        // What still makes no sense after this many rounds makes none after more.
+        if admitted >= MOST_ADMITTED || (round >= enough && absurd(session, &fit)) {
             break;
         }
         let (grown, asked) = best_addition(context, session, &fit, tried, barred, &visited);
@@ -188,7 +201,7 @@ fn signature(fit: &JointFit) -> Vec<String> {
 }
 
 /// The joint fit with the best hypothesis more, or the best pair, if any convinces; and how many
-/// were asked for at most, now or before.
+/// were tested at most, now or before.
 fn best_addition(
     context: Context<'_>,
     session: &Session,
@@ -254,7 +267,8 @@ fn best_addition(
     (best(rippled), asked)
 }
 
-/// So many bad peaks beside a knock or a slip may be the same displacement.
+/// From this many bad peaks on, a knock or a slip that leaves them out may be the displacement that
+/// explains them: one alone is just a bad peak.
 const LEAST_BAD_BESIDE: usize = 2;
 
 /// By what explanations of the same peaks are compared; less is better.
@@ -324,7 +338,11 @@ pub fn without(session: &Session, fit: &JointFit, index: usize) -> Option<JointF
 
 /// A clock offset is linear only near by: the sky is looked up again there until it settles.
 fn settle_clock(context: Context<'_>, session: &mut Session, fit: JointFit) -> JointFit {
+    /// A clock offset, seconds, known to a millisecond: a low satellite moves by less than 0.001
+    /// degrees in it.
     const SETTLED_S: f64 = 1e-3;
+    /// Rounds of looking the sky up again: each leaves about the square of the error before, so a
+    /// few suffice.
     const MOST_ROUNDS: usize = 8;
     let Some(reading) = context.reading else {
         return fit;

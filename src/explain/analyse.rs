@@ -22,9 +22,9 @@ use super::session::{Session, session_peaks};
 use super::uncertainty::standard_deviations;
 use super::unexplained::Unexplained;
 
-/// Fewer coordinates leave hardly any freedom beside the terms of a healthy mount: their scatter
-/// is then near nothing by any reading that shrinks them, and the likelihood of such a reading
-/// without bound.
+/// With fewer coordinates hardly any freedom is left once the terms of a healthy mount are fitted.
+/// Any misreading of the log that shrinks the angles then leaves almost no scatter, and its
+/// likelihood grows without bound. Twelve are six peaks of two coordinates (docs/faults.md).
 pub const LEAST_COORDINATES: usize = 12;
 /// Explains a log.
 ///

@@ -13,8 +13,8 @@ use super::options::TermChoice;
 use super::rivals::rivals;
 use super::session::{Session, both_sides};
 
-/// What was found beside the errors that every mount has, and of those the ones that convince by
-/// themselves: the best-supported first.
+/// What was found apart from the errors that every mount has, and of those the ones that convince
+/// by themselves: the best-supported first.
 pub fn causes(
     inquiry: &Inquiry<'_>,
     session: &Session,

@@ -181,7 +181,7 @@ impl Fault {
             Fault::LooseDish => "the dish or the feed shifts as the dish is raised",
             Fault::Settling => "the pier leans more and more",
             Fault::Clock => "the clock is off",
-            Fault::TimeZone => "the times are those of another time zone",
+            Fault::TimeZone => "the times are in another time zone",
             Fault::LongitudeSign => "the longitude has the wrong sign",
             Fault::SiteSwapped => "latitude and longitude are exchanged",
             Fault::AzimuthReversed => "the <azimuth> counts the wrong way",

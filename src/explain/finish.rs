@@ -37,7 +37,8 @@ use super::uncertainty::{contradicted_holds, noise_of, poorly_told};
 use super::unexplained::Unexplained;
 use super::usual::weigh_usual_errors;
 
-/// By so much the spread of a listed term is widened for the last fit.
+/// By this factor the spread of a term listed by the user is widened for the last fit: no session
+/// then feels it, and the equations still have an answer.
 const PRACTICALLY_FREE: f64 = 1e4;
 
 /// Where the beams of further feeds lie.
@@ -66,7 +67,8 @@ fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<Fe
 /// Everything that is said once the hypotheses are chosen.
 ///
 /// # Errors
-/// When nothing is left to judge the uncertainty by, or nothing of what was asked for is told.
+/// When nothing is left to estimate the uncertainty from, or none of the requested terms is
+/// determined.
 pub fn finished(
     context: Context<'_>,
     unusable: Vec<Unusable>,
@@ -88,6 +90,10 @@ pub fn finished(
     } else {
         settle_bad_peaks(&session, admission.fit)
     };
+    // What was compared so far is now taken to the last digits.
+    if let Some(exact) = session.refit_as_held(&fit, &fit.kept) {
+        fit = exact;
+    }
     let mut loose = settle_loose_joint(context, &session, &mut fit);
     // Terms that the data do not tell are held at zero.
     let vague = vague_directions(&session, &fit);

@@ -64,14 +64,14 @@ pub enum Hypothesis {
         /// Whether it is the pinion's turn and not the big gear's tooth.
         pinion: bool,
     },
-    /// A fast ripple, whatever it comes from: so many times per turn.
+    /// A fast ripple, whatever it comes from: this many times per turn.
     Ripple {
         /// Which axis.
         axis: Axis,
         /// How many times per turn.
         per_turn: u16,
     },
-    /// A pattern that has no name: so many times per turn of an axis.
+    /// A pattern that has no name: this many times per turn of an axis.
     Pattern {
         /// Which axis it is seen in.
         axis: Axis,
@@ -97,7 +97,7 @@ pub enum Hypothesis {
         /// Its number in the station file.
         emitter: usize,
     },
-    /// The readings carry the air's bend so many times: twice, or not at all.
+    /// The readings carry the air's bending this many times: twice, or not at all.
     Air {
         /// 2 or 0.
         times: f64,
@@ -129,25 +129,37 @@ pub struct Size {
 /// Plausible sizes, one standard deviation; common practice, no source. They only restrain the fit
 /// from absurd values where the data tell nothing.
 mod plausible {
+    use super::super::prior_size::{GLARING, GLARING_CLOCK_S, PERIODIC as ONCE_PER_TURN};
     use crate::angle::Angle;
+
+    /// Play of an axis, or a part that falls to the other side.
     pub const PLAY: f64 = Angle::from_degrees(2.0).radians();
+    /// A slip of an axis: a clutch may give by any amount.
     pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
-    pub const KNOCK: f64 = Angle::from_degrees(3.0).radians();
+    /// A knock that leaves the dish working.
+    pub const KNOCK: f64 = GLARING.radians();
     /// Feeds side by side at the focus of a dish.
     pub const FEED: f64 = Angle::from_degrees(10.0).radians();
+    /// Creep and settling, per hour.
     pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
+    /// Bending by heat, per kelvin.
     pub const PER_KELVIN: f64 = Angle::from_degrees(0.2).radians();
-    pub const PERIODIC: f64 = Angle::from_degrees(2.0).radians();
-    pub const ORBIT_S: f64 = 720.0;
-    /// Refraction counts this much more or less than a whole time: weather, and the model.
+    /// Anything that repeats with the turn or the day.
+    pub const PERIODIC: f64 = ONCE_PER_TURN.radians();
+    /// A satellite early or late on its orbit, seconds: as far as a clock may be off.
+    pub const ORBIT_S: f64 = GLARING_CLOCK_S;
+    /// Refraction differs from the model by this share of itself, by weather and by the model's own
+    /// error.
     pub const AIR: f64 = 0.1;
-    /// A relabelled peak is wholly the other emitter's.
+    /// A relabelled peak belongs wholly to the other emitter: as good as exact, and the equations
+    /// still have an answer.
     pub const WHOLE: f64 = 1e-4;
-    /// A unit is exact.
+    /// A unit's factor is exact; this is as good as zero.
     pub const EXACT: f64 = 1e-6;
 }
 
-/// A grad is 0.9 degrees: an axis logged in grads moves by that fraction less than its number.
+/// A grad is 0.9 degrees by definition: an axis logged in grads moves by a tenth less than its
+/// number.
 pub const GRADS_SCALE: f64 = -0.1;
 
 impl Hypothesis {
@@ -271,7 +283,7 @@ impl Hypothesis {
             }
             Hypothesis::LogZero(change) => {
                 let term = zero_of(change.axis);
-                // An encoder that is zeroed anew may be anywhere.
+                // An encoder that is zeroed again may be anywhere.
                 let spread = prior_size::prior(term, beamwidth);
                 vec![Column::term(term, Shape::InLogs(change.before), spread)]
             }
@@ -434,7 +446,7 @@ impl Hypothesis {
             unit,
         };
         match self {
-            // The reading after less the reading before, for one and the same direction.
+            // The reading after less the reading before, for the same direction.
             Hypothesis::Slip { .. } => one(-degrees, "deg"),
             // The coefficient is the zero before less the zero after: the same thing.
             Hypothesis::LogZero(_) => one(degrees, "deg"),

@@ -1,6 +1,6 @@
 //! What the session says of a hypothesis: of one that is not in a joint fit, to first order in one
-//! pass over the peaks, and of one that is in it. P-values are corrected for the places of a step, the
-//! rates of a ripple and the number of causes that were asked for.
+//! pass over the peaks, and of one that is in it. P-values are corrected for the places of a step,
+//! the rates of a ripple and the number of causes tested.
 
 use crate::sky::Sky;
 use crate::station::Station;
@@ -16,17 +16,20 @@ use super::shape::Column;
 use super::step::StepKind;
 use super::step_search::{Beside, StepSearch};
 
-/// The probability that a healthy session is accused of anything, shared among all causes that
-/// it can be asked for.
+/// The probability that anything is found wrong in a healthy session, shared among all causes
+/// tested. What comes of it is measured in docs/faults.md (`cargo bench --bench faults_study`).
 pub const FALSE_ALARM: f64 = 0.01;
-/// A pattern that fits no name must be so improbable by chance.
+/// A pattern without a name must be this improbable by chance: it is reported only when it is
+/// certainly there. Common practice, no source.
 const CERTAINLY_THERE: f64 = 1e-4;
-/// Without the peak that contributes most a cause must still be so improbable by chance.
+/// Without the peak that contributes most, a cause must still be this improbable by chance, so that
+/// no cause hangs on one peak (docs/faults.md measures the detection that is left).
 const WITHOUT_ONE: f64 = 1e-3;
-/// A coefficient that the data tell no better than this share of its plausible size is not
-/// asked for.
+/// A coefficient that the data determine no better than this share of its plausible size is not
+/// tested: the prior would answer in their place. Common practice, no source.
 const LEAST_TOLD: f64 = 0.5;
-/// How many of the best pairs are answered.
+/// How many of the best pairs are tested. Chosen by trial on simulated sessions; a larger number
+/// only costs time.
 const MOST_PAIRS: usize = 3;
 
 /// What is needed to ask.
@@ -36,21 +39,21 @@ pub struct Context<'a> {
     pub station: &'a Station,
     /// Its sky; without one no other emitters and clocks can be tried.
     pub sky: Option<&'a Sky>,
-    /// The log, to observe it anew at another clock; none when it was misread.
+    /// The log, to compute its directions again at another clock; none when it was misread.
     pub reading: Option<LogReading<'a>>,
 }
 
-/// A hypothesis that was asked for, and the answer.
+/// A hypothesis that was tested, and the answer.
 #[derive(Clone, Debug)]
 pub struct Answer {
-    /// What was asked for.
+    /// The hypothesis.
     pub hypothesis: Hypothesis,
     /// Fitted coefficients of its columns.
     pub values: Vec<f64>,
-    /// What speaks for it.
+    /// The evidence for it.
     pub evidence: Evidence,
-    /// The probability of so much by chance, corrected for the places tried and the number of
-    /// causes asked for; at most one.
+    /// The probability of as much by chance, corrected for the places tried and the number of
+    /// causes tested; at most one.
     pub p_value: f64,
     /// Of a ripple, whose rate is one of very many: the same without the tenth of the peaks that
     /// contribute most; zero for others.
@@ -76,7 +79,7 @@ impl Answer {
     /// Whether the data say anything of its size.
     fn is_told(&self, columns: &[Column]) -> bool {
         let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
-        // A coefficient that is known beforehand is asked whether it is there at all.
+        // Of a coefficient that is known beforehand the question is whether it is there at all.
         self.hypothesis.is_of_known_size()
             || own.zip(columns).all(|(s, c)| *s < LEAST_TOLD * c.spread)
     }
@@ -104,7 +107,7 @@ pub struct Inquiry<'a> {
     session: &'a Session,
     about: &'a JointFit,
     linearised: Linearised,
-    /// What may be asked for, with the number of its first column.
+    /// What may be tested, with the number of its first column.
     open: Vec<(Hypothesis, usize)>,
     /// Kinds of step, with the number of their first column.
     steps: Vec<(StepKind, usize)>,
@@ -164,12 +167,12 @@ impl<'a> Inquiry<'a> {
         }
     }
 
-    /// The station that it is asked for.
+    /// The station.
     pub fn station(&self) -> &'a Station {
         self.context.station
     }
 
-    /// What it is asked from.
+    /// The fit that it is tested against.
     pub fn context(&self) -> Context<'a> {
         self.context
     }
@@ -194,7 +197,7 @@ impl<'a> Inquiry<'a> {
     }
 
     /// Asks for every hypothesis that is not in the joint fit and whose size the data tell.
-    /// P-values are corrected for all that were asked for.
+    /// P-values are corrected for all that were tested.
     pub fn ask_all(&self) -> Vec<Answer> {
         let mut answers = self.ask();
         answers.retain(|a| a.is_told(&a.hypothesis.columns(self.session.beamwidth)));
@@ -357,7 +360,7 @@ impl<'a> Inquiry<'a> {
             .collect()
     }
 
-    /// What speaks for hypothesis number `index` of the joint fit beside all others in it.
+    /// The evidence for hypothesis number `index` of the joint fit, given all others in it.
     pub fn speaks_for(&self, index: usize, tried: usize) -> Option<Answer> {
         let linearised = &self.linearised;
         let own = self.about.columns_of(self.session, index);
@@ -432,7 +435,8 @@ impl<'a> Inquiry<'a> {
     }
 }
 
-/// Cross-validation visits every peak; with so many the p-value and the criterion suffice.
+/// Cross-validation visits every peak, so its time grows with them; with this many the p-value and
+/// the criterion suffice.
 const MOST_CROSS_VALIDATED: usize = 5_000;
 
 /// How many independent questions were put: several places of one step count once, for their

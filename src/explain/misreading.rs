@@ -1,6 +1,6 @@
 //! What if the log or the station file meant something else: another time zone, another site,
-//! exchanged columns, another unit. Each such reading of the log is observed anew and fitted
-//! whole; it is costly, and asked for only when the session as logged does not hold together.
+//! exchanged columns, another unit. Each such reading of the log is evaluated and fitted
+//whole; it is costly, and tried only when the session as logged does not hold together.
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
@@ -17,7 +17,7 @@ use super::session::{Session, session_peaks};
 /// Another meaning of a session.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Misreading {
-    /// So many hours to add to the logged times.
+    /// This many hours to add to the logged times.
     Hours(f64),
     /// The longitude with the other sign.
     LongitudeSign,
@@ -73,8 +73,8 @@ impl Misreading {
         }
     }
 
-    /// All that are asked for when the session does not hold together; elevations from the
-    /// zenith fit as well as those of a dish carried over the top, and are told by the zeros.
+    /// All that are tried when the session does not hold together; elevations from the
+    /// zenith fit as well as those of a dish driven over the top, and are told by the zeros.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<Misreading> = (whole.chain(BROKEN))
@@ -200,12 +200,13 @@ impl LogReading<'_> {
     }
 }
 
-/// Zones that are not whole hours from UTC, hours.
+/// Time zones in use that are not whole hours from UTC, hours either way; from memory.
 const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
 
-/// The time zone, in hours, that a clock offset amounts to: within a minute, for nobody sets a
+/// The time zone, in hours, that a clock offset amounts to: within a minute, because nobody sets a
 /// clock so far off by chance.
 pub fn zone_of(clock_s: f64) -> Option<f64> {
+    /// A minute: nobody's clock is wrong by a whole zone to within a minute by chance.
     const NEAR_S: f64 = 60.0;
     let hours = (1..=14).map(f64::from).chain(BROKEN);
     hours
@@ -216,8 +217,10 @@ pub fn zone_of(clock_s: f64) -> Option<f64> {
 /// The unit that a scale error (a fraction, with its standard deviation) amounts to, and how many
 /// degrees one of it is.
 pub fn unit_of(scale: f64, sigma: f64) -> Option<(&'static str, f64)> {
+    /// The usual three sigmas.
     const NEAR: f64 = 3.0;
-    /// However well it is measured, a gear is seldom exact.
+    /// However well the scale is measured, a gear ratio is seldom set up more exactly; common
+    /// practice, no source.
     const LEAST: f64 = 5e-4;
     UNITS
         .into_iter()

@@ -35,7 +35,7 @@ pub struct SessionPeak {
     /// Logged temperature, degrees Celsius.
     pub temperature_c: Option<f64>,
     /// How the target moves for each second that the satellite runs ahead of its elements;
-    /// zero for what is no satellite.
+    /// zero for what is not a satellite.
     pub along_orbit: Vector3<f64>,
     /// By how much the air raises the target, as a step of its unit vector; zero for what
     /// stands inside the air.

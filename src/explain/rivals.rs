@@ -19,7 +19,7 @@ use super::shape::{Column, Lever};
 /// memory).
 const AS_GOOD: f64 = 6.0;
 
-/// So many of the best are refitted.
+/// This many of the best are fitted in full: more explanations than anybody would check by hand.
 const REFITTED: usize = 8;
 
 /// Another hypothesis that these data cannot tell from an admitted one.
@@ -38,7 +38,7 @@ pub struct Rival {
 /// Which observation would tell two hypotheses apart.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Tell {
-    /// Peaks of both emitters anew, with their frequency.
+    /// Peaks of both emitters again, with their frequency.
     BothEmitters,
     /// A fast satellite, for which seconds matter, and an emitter that stands still.
     FastAndStill,
@@ -181,15 +181,18 @@ fn tell(
     best_peak(station, session, fit, index, other).unwrap_or(Tell::ByHand)
 }
 
-/// Hours after the last peak at which a deciding peak is imagined.
+/// Hours after the last peak at which a deciding peak is imagined: at once, the same day, the other
+/// half of the day.
 const LATER_HOURS: [f64; 3] = [0.5, 4.0, 12.0];
-/// Elevation readings at which it is, as far as the mount reaches, degrees.
+/// Elevation readings at which it is imagined, as far as the mount reaches, degrees: from the
+/// horizon over the top, closer near the ends where terms differ most.
 const ELEVATIONS: [f64; 10] = [
     3.0, 10.0, 25.0, 45.0, 65.0, 80.0, 100.0, 120.0, 140.0, 165.0,
 ];
-/// Two explanations must differ by so many sigmas of the mean of the peaks taken there,
+/// Two explanations must differ by this many sigmas of the mean of the peaks taken there: the usual
+/// three.
 const TOLD: f64 = 3.0;
-/// and nobody takes more than so many.
+/// Nobody takes more peaks than this for one question; common practice, no source.
 const MOST_PEAKS: f64 = 40.0;
 
 /// The direction, time and side of arrival at which the two explanations differ most, and how

@@ -11,7 +11,7 @@ use crate::fit::Noise;
 use crate::mount::{Geometry, Group, Kind as MountKind, MountModel, Term, TermValues};
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 use super::hypothesis::Hypothesis;
 use super::log_change::zero_changes;
@@ -52,7 +52,7 @@ pub struct Session {
 /// With one peak from a side, play could be that peak's own error.
 pub const LEAST_APPROACHES: usize = 2;
 
-/// What every mount has a little of; backlash is asked for where the log tells the sides of
+/// What every mount has a little of; backlash is tested where the log gives the sides of
 /// arrival.
 const USUAL: [Group; 8] = [
     Group::AzimuthZero,
@@ -186,7 +186,8 @@ pub fn both_sides(peaks: &[SessionPeak], sign: impl Fn(&SessionPeak) -> f64) -> 
     up.min(down) >= LEAST_APPROACHES
 }
 
-/// Half the step over which a satellite's way along its orbit is taken, seconds.
+/// Half the step over which a satellite's way along its orbit is taken, seconds: short against the
+/// minutes of a pass, long against rounding.
 const ORBIT_STEP_S: f64 = 1.0;
 
 /// The session's peaks from observations; without a sky nothing is known of orbits and air.
@@ -207,7 +208,7 @@ pub fn session_peaks(
             let time = o.peak.time;
             let emitter = numbers.get(o.peak.emitter.as_str()).copied();
             let emitter = emitter.unwrap_or(usize::MAX);
-            let day = Angle::TURN * (time.seconds_of_day() / 86_400.0) + station.site.longitude;
+            let day = Angle::TURN * (time.seconds_of_day() / DAY_S) + station.site.longitude;
             SessionPeak {
                 sighting: o.sighting(),
                 log: o.peak.log,

@@ -30,9 +30,11 @@ const PLACES: [Places; 2] = [
     },
 ];
 
-/// A gap between two rows is bridged when it is no longer than so many usual steps.
+/// A gap between two rows is bridged when it is no longer than this many usual steps; common
+/// practice, no source.
 const LONGEST_GAP_STEPS: f64 = 10.0;
-/// A gap of so many seconds is bridged whatever the usual step is.
+/// A gap this short, seconds, is bridged whatever the usual step is: controllers often report only
+/// every second.
 const SHORT_GAP_S: f64 = 2.0;
 
 /// Where the mount stood, by time.
@@ -65,7 +67,7 @@ pub enum NoAngles {
 
 impl Angles {
     /// Reads `time_utc, azimuth_deg, elevation_deg` from a file, in whatever dialect it has. What
-    /// has two meanings in it is asked together with what the log itself asks.
+    /// has two meanings in it is asked in one message with what the log itself needs.
     ///
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.

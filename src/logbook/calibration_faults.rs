@@ -329,7 +329,7 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
         for name in [a, b] {
             if !calibration.terms.contains_key(name) {
                 let wrong = Wrong::new(
-                    format!("{} is no term of this calibration", quoted(name)),
+                    format!("{} is not a term of this calibration", quoted(name)),
                     "two of its terms",
                 );
                 add("terms", wrong);
@@ -339,7 +339,7 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
             let wrong = Wrong::new(format!("the pair {a}, {b}"), "each pair of two terms once");
             add("terms", wrong);
         }
-        // A correlation of 1 may come out a rounding error larger.
+        /// A correlation of 1 may come out larger by a rounding error.
         const ROUNDING: f64 = 1e-9;
         if !within(correlation.value, 1.0 + ROUNDING) {
             let wrong = Wrong::new(

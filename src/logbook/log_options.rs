@@ -109,7 +109,7 @@ fn known_columns() -> impl Iterator<Item = &'static str> {
 fn unknown(piece: &str) -> String {
     let example = "such as time_utc=\"Date Time\",azimuth_deg=AZ";
     match piece.split_once('=') {
-        None => format!("{} is no COLUMN=HEADER, {example}", quoted(piece)),
+        None => format!("{} is not COLUMN=HEADER, {example}", quoted(piece)),
         Some((key, header)) => {
             let near = nearest_name(key, known_columns())
                 .or_else(|| nearest_name(header, known_columns()).filter(|n| *n == header));

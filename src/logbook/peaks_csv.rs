@@ -3,7 +3,7 @@
 use super::axes::Axes;
 use super::axis_reading::Places;
 
-/// Columns that are written; what stands behind them is only read.
+/// Columns that are written; those behind them are only read.
 pub(super) const WRITTEN: usize = 12;
 
 // Places in the columns.

@@ -20,9 +20,10 @@ use crate::time::Utc;
 
 /// That of some million peaks.
 const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
-/// No sheet has more columns of its own, however many headers are pasted into it.
+/// Far beyond what any sheet has, however many headers are pasted into it.
 const MOST_OWN_COLUMNS: usize = 1000;
-/// So many readings outside the encoder ranges are told one by one; the rest are counted.
+/// Readings outside the encoder ranges that are reported one by one; the rest are counted, so that
+/// warnings stay readable.
 const MOST_RANGE_WARNINGS: usize = 10;
 
 /// What a sheet of planned steps lacks.
@@ -227,7 +228,7 @@ impl<'a> Gathered<'a> {
                 self.begin(file, at, true);
                 own = self.own_places(line.columns)?;
                 told.taken.at(Kind::HeaderAgain, at, || {
-                    "the header stands again: what is below it is taken as a log of its own,"
+                    "the header appears again: what is below it is read as a separate log,"
                         .to_owned()
                 });
             }
@@ -333,8 +334,8 @@ impl<'a> Gathered<'a> {
             Some(place) if count > MOST_OWN_COLUMNS => {
                 let wrong = Wrong::new(
                     format!(
-                        "with this header there are {count} columns of names that no log of peaks \
-                         has"
+                        "with this header there are {count} columns with names unknown in a log of \
+                         peaks"
                     ),
                     format!("at most {MOST_OWN_COLUMNS} of them in all logs together"),
                 )
@@ -461,7 +462,7 @@ impl<'a> Gathered<'a> {
                 .map(|(file, first, last)| format!("{first} to {last} in {file}"))
                 .collect();
             self.log.taken.push(format!(
-                "rows are counted on through the logs: {}",
+                "row numbers continue through the logs: {}",
                 spans.join(", ")
             ));
         }
@@ -579,7 +580,7 @@ mod tests {
             ]
         );
         insta::assert_snapshot!(log.taken.join("\n"), @r#"
-        polar.csv: cells parted by semicolons
+        polar.csv: cells separated by semicolons
         polar.csv: decimal commas: "41,5" is 41.5 (line 5)
         polar.csv: degrees, minutes and seconds: "8°13'33.6"" is 8.226 degrees (2 times, first in line 2)
         polar.csv: hours of 15 degrees each: "-4h50m36.72s" is -72.653 degrees (4 times, first in line 2)

@@ -69,7 +69,7 @@ pub struct Scan {
     pub remarks: Vec<String>,
 }
 
-/// A scan is kept with so many samples at most. Longer ones are thinned as they are read, by
+/// A scan is kept with this many samples at most. Longer ones are thinned as they are read, by
 /// averaging two neighbours each time the number is reached, so that memory stays constant.
 pub const MOST_SAMPLES: usize = 1 << 13;
 

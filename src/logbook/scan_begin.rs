@@ -20,7 +20,8 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{Offset, Utc, WrittenZone};
 
-/// So many times of a log's beginning tell its usual step.
+/// Times at a log's beginning that give its usual step: a median of hundreds is not moved by a few
+/// pauses.
 const MOST_TIMES: usize = 400;
 
 /// Looks at the beginning of a table of samples, and gives it with the times of its first rows.
@@ -79,7 +80,7 @@ pub(super) fn begin_table<R: BufRead>(
     }
     if let (Some(angles), true) = (&options.angles, readings.has_both(columns)) {
         let wrong = Wrong::new(
-            "this log has columns of angles of its own",
+            "this log has its own columns of angles",
             format!("none beside those of {}", angles.file),
         )
         .mend("leave --angles out, or rename the columns so that they begin with x_");
@@ -250,7 +251,7 @@ pub(super) fn begin_sweeps<R: BufRead>(
     if beginning.covers_hz(&band) <= 0.0 {
         let wrong = Wrong::new(
             format!(
-                "its sweeps run over {}, the band asked for over {band}",
+                "its sweeps run over {}, the requested band over {band}",
                 beginning.span
             ),
             "a --band within the sweeps",

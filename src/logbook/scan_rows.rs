@@ -50,10 +50,10 @@ pub(super) const PLACES: [Places; 2] = [
 
 pub(super) const LINEAR: Quantity = Quantity::new(-1e30, 1e30, "a power from -1e30 to 1e30");
 
-/// Without a column of scans, a pause of so many seconds begins a new one: longer than the way
-/// from one arm of a cross to the other takes.
+/// Without a column of scans, a pause of this many seconds begins a new one: longer than a dish
+/// takes from one arm of a cross to the other. Common practice, no source.
 const USUAL_PAUSE_S: f64 = 30.0;
-/// Where samples are further apart, so many of their usual steps.
+/// Where samples are further apart, this many of their usual steps; common practice, no source.
 const PAUSE_STEPS: f64 = 10.0;
 
 /// A row that can be used.
@@ -70,7 +70,7 @@ pub(super) struct Reading {
 /// What comes next.
 pub(super) enum Next {
     Reading(Reading),
-    /// A line that is no reading.
+    /// A line that is not a reading.
     Nothing,
     End,
 }

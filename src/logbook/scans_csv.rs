@@ -71,17 +71,18 @@ pub(super) fn columns_of(axes: super::Axes) -> &'static [&'static str] {
     }
 }
 
-/// More than this share of unusable rows is no log with a few faults, but a faulty log.
+/// A log with a larger share of unusable rows is faulty as a whole; common practice, no source.
 const MOST_UNUSABLE: f64 = 0.1;
-/// So many unusable rows are allowed in any log, however short.
+/// Unusable rows allowed in any log, however short: a repeated header and a last line cut short.
 const FEW: usize = 2;
-/// After so many rows the share is looked at even before the end.
+/// After this many rows the share is checked even before the end, so that a wrong file of gigabytes
+/// fails at once.
 const EARLY: usize = 10_000;
 
-/// So much of a log's beginning is looked at before it is read.
+/// Bytes at a log's beginning that are examined before it is read: some hundreds of rows.
 const HEAD_BYTES: u64 = 1 << 16;
 
-/// What is said of a log of scans beside what is said of any log.
+/// Remarks on a log of scans in addition to those on any log.
 #[derive(Clone, Debug, Default)]
 pub struct ScanOptions {
     /// Said of any log.
@@ -90,7 +91,7 @@ pub struct ScanOptions {
     pub angles: Option<Angles>,
     /// The band over which the powers of a sweep are summed; all of it when none is given.
     pub band: Option<Band>,
-    /// Without a column of scans, a new scan begins after a pause of so many seconds.
+    /// Without a column of scans, a new scan begins after a pause of this many seconds.
     pub pause_s: Option<f64>,
 }
 

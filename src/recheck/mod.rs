@@ -46,8 +46,8 @@ const CERTAIN: f64 = 0.95;
 /// calibration may lack a term or know its noise too well.
 const FALSE_ALARM: f64 = 0.005;
 
-/// New peaks may lie so many limits off, rms, with the error over the sky still within one: no more
-/// than a change can be larger where the peaks are than elsewhere.
+/// New peaks may lie this many limits off, rms, with the error over the sky still within one: no
+/// more than a change can be larger where the peaks are than elsewhere.
 const PEAKS_OFF: f64 = 2.0;
 
 /// Compares new peaks with an old calibration.
@@ -129,7 +129,7 @@ pub fn recheck_observed(
     };
     if contradictory && verdict == Verdict::Moved {
         notes.push(
-            "that it moved is beyond doubt, but no change explains the peaks to within their noise: \
+            "it certainly moved, but no change explains the peaks to within their noise: \
              a peak may be bad, or more has changed than is named here"
                 .to_owned(),
         );

@@ -13,7 +13,8 @@ use crate::problem::printable;
 use crate::solve::TermEstimate;
 
 const STYLE: &str = include_str!("page.css");
-/// At most so many unused peaks are listed; the rest are counted.
+/// At most this many unused peaks are listed, so that the page stays readable; the rest are
+/// counted.
 const MOST_LISTED: usize = 200;
 
 /// The page.

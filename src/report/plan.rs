@@ -14,7 +14,7 @@ use crate::station::Station;
 use crate::text::some_of;
 use crate::time::{Offset, Utc};
 
-/// Longer names of emitters are cut.
+/// Longer names of emitters are cut, so that a step keeps to one line.
 const NAME_WIDTH: usize = 18;
 
 /// Shown with every plan that moves a mount.
@@ -22,7 +22,7 @@ const MOVING: &str = "Before the mount moves: nobody within reach of the dish, i
     and cables; know where its stop button is. Stay away from the feed of a dish that transmits, \
     and from any dish in a thunderstorm. Local codes and licensed practice come first.";
 const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat at the feed, where it \
-    can burn skin, melt plastic and set things alight within seconds: point off it as soon as the \
+    can burn skin, melt plastic and set things alight within seconds: move off it as soon as the \
     peak is written down, keep hands and face away from the feed, shade a shiny dish. Never look \
     along the dish, into it or through any sight or telescope at the Sun: it blinds.";
 
@@ -98,7 +98,7 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
         }
     }
     page.paragraph(&format!(
-        "{} and {two} are what the encoders should show, in degrees: look for the peak round there, \
+        "{} and {two} are what the encoders should show, in degrees: look for the peak near there, \
          and log the time at which it is found. The last column says by how much the uncertainty of \
          that term would grow without the step: when time runs short, leave out what tells least.",
         plan.mount.axes()[0].heading(),
@@ -153,7 +153,7 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
     let enough = station.dish.beamwidth / 10.0;
     page.heading("WHEN TO COME BACK");
     page.paragraph(&format!(
-        "In this span only {name} can be observed. What it tells comes from its way across the sky: \
+        "In this span only {name} can be observed. What it tells comes from its path across the sky: \
          a few peaks at a time, hours apart, are worth more than many in a row."
     ));
     for next in &alone.returns {

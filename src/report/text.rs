@@ -11,7 +11,7 @@ use crate::number;
 use crate::number::probability;
 use crate::problem::printable;
 
-/// At most so many unused peaks are listed; the rest are counted.
+/// At most this many unused peaks are listed, a screenful; the rest are counted.
 const MOST_LISTED: usize = 30;
 
 /// The report as text.

@@ -9,7 +9,8 @@ use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
 use crate::station::Station;
 
-/// Below this many standard deviations a value is not told from zero: the usual two.
+/// Below this many standard deviations a value is not significantly different from zero: the usual
+/// two.
 const NOTICEABLE: f64 = 2.0;
 
 /// A term's name in full.
@@ -254,10 +255,9 @@ fn single_meaning(kind: Kind, t: &TermEstimate) -> String {
         | Term::ElevationRunoutCos
         | Term::ElevationRunoutSin
         | Term::TrackWarpCos
-        | Term::TrackWarpSin => format!(
-            "one part of it alone was asked for: {}{size}",
-            pick("", "-")
-        ),
+        | Term::TrackWarpSin => {
+            format!("only one part of it was requested: {}{size}", pick("", "-"))
+        }
     };
     text + held(t)
 }
@@ -374,7 +374,8 @@ mod tests {
     #[test]
     fn words_have_the_sign_of_the_model() {
         for (term, word_up, word_down, beam_up) in [
-            // For the positive value: what is said, and which way the beam goes at reading (40, 50).
+            // For the positive value: what is said, and which way the beam goes at reading (40,
+            // 50).
             (Term::AzimuthZero, " clockwise", "anticlockwise", (1.0, 0.0)),
             (Term::ElevationZero, "higher", "lower", (0.0, 1.0)),
             (Term::Collimation, "right", "left", (1.0, 0.0)),

@@ -31,7 +31,7 @@ fn top(page: &mut Page) {
     page.remark(
         "The station file of plumbeam: where the dish stands, how its axes go, what it can hear. Lines \
          that begin with # are remarks and are not read; take the # away from a line to use it. What \
-         needs your eye is marked CHECK.",
+         you should check is marked CHECK.",
     );
     page.remark(
         "Angles are degrees with decimals, lengths metres. Azimuth counts from true north, clockwise: \
@@ -41,7 +41,7 @@ fn top(page: &mut Page) {
 
 fn site(page: &mut Page, request: &Request) {
     page.heading("[site]");
-    page.remark("What you call the place; it stands over reports and in calibrations.");
+    page.remark("What you call the place; it heads reports and is kept in calibrations.");
     page.line(&format!("name = {}", quoted(&request.name)));
     page.remark(
         "Where the dish stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
@@ -66,7 +66,7 @@ fn site(page: &mut Page, request: &Request) {
         }
     }
     page.remark(
-        "The weather while you measure, for the bend of the air; it matters below 20 degrees of \
+        "The weather while you measure, for refraction; it matters below 20 degrees of \
          elevation. Without these lines it is that of the standard atmosphere.",
     );
     page.commented(
@@ -98,7 +98,7 @@ fn dish(page: &mut Page, request: &Request) {
 fn horizon(page: &mut Page) {
     page.line("");
     page.remark(
-        "CHECK: what stands in the way. Pairs of azimuth and the lowest elevation that is free there, \
+        "CHECK: what is in the way. Pairs of azimuth and the lowest elevation that is free there, \
          round the circle; straight lines join them. Without this section the view is free down to the \
          horizon.",
     );
@@ -114,7 +114,7 @@ fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
         request.system_k(),
         match request.system_temperature_k {
             Some(_) => "as given".to_owned(),
-            None => "assumed; plumbeam plan --system-temperature says otherwise".to_owned(),
+            None => "assumed; plumbeam plan --system-temperature takes another".to_owned(),
         }
     ));
     let mut left_out: Vec<(&str, Vec<&str>)> = Vec::new();
@@ -166,7 +166,7 @@ fn about(page: &mut Page, one: &Heard, why: &str) {
             false => format!("; {}", source.note),
         };
         page.remark(&format!(
-            "Its place is ICRS, from memory; its flux: {}{note}.",
+            "Its position is ICRS, from memory; its flux: {}{note}.",
             source.published
         ));
     }
@@ -203,8 +203,8 @@ fn section(one: &Heard) -> String {
 fn templates(page: &mut Page, request: &Request) {
     page.line("");
     page.remark(
-        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is known badly: add what sends on your \
-         frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
+        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is poorly determined: add whatever \
+         transmits on your frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
          OMM in JSON) and its catalogue number; for one that circles fast, not older than a few days. A \
          geostationary one stands still and can be peaked at any hour; two or three along the arc are \
          worth more than one.",
@@ -245,6 +245,7 @@ fn templates(page: &mut Page, request: &Request) {
 
 /// A place a few kilometres off, within its limit.
 fn nudged(degrees: f64, most: f64) -> f64 {
+    /// In latitude 5.6 km: clearly another place, still in the same landscape.
     const SOME_KM_DEG: f64 = 0.05;
     if degrees + SOME_KM_DEG <= most {
         degrees + SOME_KM_DEG

@@ -17,7 +17,7 @@ use crate::plan::SYSTEM_TEMPERATURE_K;
 use crate::problem::{Error, Problem};
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 pub use hear::{Heard, Use};
 pub use mount::NewMount;
@@ -41,9 +41,9 @@ const COLUMNS: [&str; 7] = [
 /// Nothing is measured below this, where the air bends most; as `plan` has it unless told
 /// otherwise.
 const LOWEST: Angle = Angle::from_degrees(10.0);
-/// The day ahead is looked at in these steps.
+/// Steps in which the day ahead is searched: a low satellite is up for about ten minutes, so that
+/// no pass is missed.
 const LOOK_EVERY_S: f64 = 300.0;
-const DAY_S: f64 = 86_400.0;
 
 /// What is known of a new station.
 #[derive(Clone, Debug)]
@@ -75,7 +75,7 @@ impl Request {
     }
 }
 
-/// Where an emitter of the file is in the day ahead, by the same reckoning as the verb `sky`.
+/// Where an emitter of the file is in the day ahead, computed as by the verb `sky`.
 #[derive(Clone, Debug)]
 pub struct Today {
     /// As the station file calls it.
@@ -120,7 +120,7 @@ pub fn set_up(request: &Request, now: Utc) -> Result<Setup, Error> {
     })
 }
 
-/// The station as the reader sees it. Whatever it finds wrong comes from what was asked for: the
+/// The station as the reader sees it. Whatever it finds wrong comes from the request: the
 /// file is not there yet, so no line of it is named.
 fn read_back(text: &str) -> Result<Station, Error> {
     Station::parse(STATION_FILE, Path::new(""), text.as_bytes()).map_err(|e| match e {
@@ -253,7 +253,7 @@ fn must_be_free(folder: &Path) -> Result<(), Error> {
     let shown = folder.display();
     let refused = |what: &str| {
         Err(Error::Usage(format!(
-            "{shown} {what}: nothing is written over; name a folder that is new or empty"
+            "{shown} {what}: nothing is overwritten; name a folder that is new or empty"
         )))
     };
     match std::fs::metadata(folder) {

@@ -84,7 +84,7 @@ fn azimuth_elevation(page: &mut Page) {
     page.line("elevation_range_deg = [0.0, 90.0]");
     page.remark(
         "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be told.",
+         single teeth can be found.",
     );
     page.commented(
         "azimuth_gear_teeth = 120\n\
@@ -94,7 +94,7 @@ fn azimuth_elevation(page: &mut Page) {
     );
     page.remark(
         "How far the feet or shims of the base stand from the azimuth axis, and in which azimuths: with \
-         them, a lean is told in millimetres under each foot.",
+         them, a lean is given in millimetres under each foot.",
     );
     page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
     page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
@@ -133,7 +133,7 @@ fn polar(page: &mut Page, request: &Request) {
     }
     page.remark(
         "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be told.",
+         single teeth can be found.",
     );
     page.commented(
         "hour_angle_gear_teeth = 120\n\
@@ -143,7 +143,7 @@ fn polar(page: &mut Page, request: &Request) {
     );
     page.remark(
         "How far one turn moves the altitude and azimuth bolts of the polar axis, and how far they stand \
-         from its hinges, millimetres: with them, what the axis is off by is told in turns.",
+         from its hinges, millimetres: with them, what the axis is off by is given in turns.",
     );
     page.commented("polar_bolt_pitch_mm = 1.5\npolar_bolt_distance_mm = 300.0");
     if request.mount == NewMount::Polar {
@@ -168,13 +168,13 @@ fn x_y(page: &mut Page) {
     page.line("y_range_deg = [-80.0, 80.0]");
     page.remark(
         "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be told.",
+         single teeth can be found.",
     );
     page.commented(
         "x_gear_teeth = 120\nx_pinion_teeth = 12\ny_gear_teeth = 120\ny_pinion_teeth = 12",
     );
     page.remark(
-        "Distance between the bearings of the lower axis: with it, what that is off by is told in \
+        "Distance between the bearings of the lower axis: with it, what that is off by is given in \
          millimetres.",
     );
     page.commented("lower_bearing_distance_m = 0.8");

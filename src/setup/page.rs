@@ -1,6 +1,6 @@
 //! Text of a station file that grows line by line.
 
-/// Remarks are broken at this column.
+/// Remarks are broken at this column, so that a line fits a usual window.
 const WIDTH: usize = 100;
 
 /// Text that grows line by line.

@@ -21,8 +21,8 @@ use crate::time::Utc;
 const DISC_RADIUS_DEG: f64 = 0.265;
 /// Above this a scan along azimuth would be wider than the sky there.
 const HIGHEST: Angle = Angle::from_degrees(80.0);
-/// What moves farther than this in the time of a scan is followed while it is scanned, in
-/// beamwidths.
+/// What moves farther than this during a scan, in beamwidths, is followed while it is scanned: more
+/// would smear into the next cut. Common practice, no source.
 const FOLLOWED_FROM: f64 = 0.3;
 
 /// Makes up a scan for each peak of the session of `truth`, the same for the same `seed`. The

@@ -369,6 +369,7 @@ fn spoilt_reading(
     signs: ApproachSigns,
     wrap: &Wrap,
 ) -> Option<(EncoderReading, TermValues)> {
+    /// Rounds of repetition; errors change slowly with the reading, so a few suffice.
     const ROUNDS: usize = 6;
     let mut reading = reading_at_peak(usual, emitter, noise, signs, wrap)?;
     let mut terms = *usual.terms();

@@ -17,7 +17,8 @@ use crate::time::Utc;
 /// Whole nights take a thousandth of that.
 const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
 
-/// The truth of a practice when none is given: an invented mount with the errors of a first evening.
+/// The truth of a practice when none is given: an invented mount with the errors of a first
+/// evening.
 pub const PRACTICE: &str = "\
 [terms]
 azimuth-zero = 7.3
@@ -55,7 +56,7 @@ pub struct Truth {
     /// How scans are made, when scans are asked for.
     #[serde(default)]
     pub scans: Scans,
-    /// What a pretended dish is like beside its errors, when there is one.
+    /// What a pretended dish is like apart from its errors, when there is one.
     #[serde(default)]
     pub practice: Practice,
     /// What is spoilt on purpose.
@@ -122,7 +123,7 @@ pub struct Scans {
     pub samples: usize,
     /// From its first sample to its last.
     pub seconds_a_pass: f64,
-    /// So many times as long passes take in about every other scan: two speeds tell lag from
+    /// This many times as long passes take in about every other scan: two speeds tell lag from
     /// backlash. One: all scans at one speed.
     pub slower: f64,
     /// Passes along each axis of a cut or cross, there and back in turn.
@@ -131,7 +132,7 @@ pub struct Scans {
     pub rows: usize,
     /// Height of the peak over the standard deviation of a sample.
     pub signal_to_noise: f64,
-    /// The power is logged so many seconds late.
+    /// The power is logged this many seconds late.
     pub lag_s: f64,
     /// So far beside the emitter the middle of a scan may lie along each axis, beamwidths.
     pub beside: f64,
@@ -219,7 +220,7 @@ impl Scans {
     }
 }
 
-/// What a pretended dish is like beside its errors.
+/// What a pretended dish is like apart from its errors.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Practice {
@@ -233,7 +234,7 @@ pub struct Practice {
     pub lines_a_second: f64,
     /// Scatter of a power over its size: 1 / sqrt(bandwidth x time).
     pub scatter: f64,
-    /// By so much the gain rises.
+    /// The gain rises by this much.
     pub drift_db_per_hour: f64,
     /// Single powers that are too large.
     pub spikes_per_minute: f64,

@@ -2,8 +2,9 @@
 //!
 //! A [`Sky`] is made once from a station and then asked for directions. [`Geometric`] ones are
 //! without air; [`Apparent`] ones are where the beam must point (docs/files.md). Light time and
-//! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
-//! to the Earth by the sidereal time of 1982 on UT1, without polar motion or light time.
+//! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where
+//! SGP4 (WGS 72 constants) puts them at the instant itself, turned to the Earth by the sidereal
+//! time of 1982 on UT1, without polar motion or light time.
 //!
 //! The astronomy is that of the SOFA collection of the International Astronomical Union's Standards
 //! of Fundamental Astronomy, through its port to Rust; it is used here with calculations of our own
@@ -37,6 +38,7 @@ use crate::station::{Horizon, Station};
 use crate::time::Utc;
 
 use earth::Place;
+pub(crate) use earth::SPEED_OF_LIGHT;
 use ionosphere::Ionosphere;
 use satellite::Orbit;
 use suppose::Catalogued;

@@ -10,7 +10,7 @@ use super::satellite::nearest_orbit;
 use super::timescale::{LeapSeconds, tai_minus_utc_s};
 use super::{EmitterId, Motion, Sky, SkyError};
 use crate::angle::{Angle, Apparent, Direction, Geometric, angle_between};
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 /// The sky at one instant.
 #[derive(Clone, Debug)]
@@ -63,7 +63,7 @@ impl<'a> Moment<'a> {
     pub fn geometric(&self, id: EmitterId) -> Result<Direction<Geometric>, SkyError> {
         Ok(match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => beacon.geometric,
-            // No air is reckoned with on the way to a mark.
+            // The path to a mark is computed without air.
             Motion::Mark(given) => Direction::geometric(given.azimuth(), given.elevation()),
             _ => Direction::from_east_north_up(&self.towards(id)?),
         })
@@ -133,7 +133,7 @@ impl<'a> Moment<'a> {
         let known = sky.known(id);
         let mut notices = Vec::new();
         if let Motion::Satellite(orbits) = &known.motion {
-            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / 86_400.0;
+            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / DAY_S;
             if days.abs() > OLD_ORBIT_DAYS {
                 notices.push(Notice::OldOrbit {
                     emitter: known.name.clone(),

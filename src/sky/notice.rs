@@ -57,7 +57,8 @@ pub enum Notice {
         /// By how many wavelengths its waves reach the rim of the dish later than the middle.
         late_waves: f64,
     },
-    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction, matters.
+    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction,
+    /// matters.
     IonosphereLeftOut {
         /// Of the receiver.
         frequency_mhz: f64,
@@ -68,7 +69,8 @@ pub enum Notice {
 /// kilometres a day (common practice, no source).
 pub const OLD_ORBIT_DAYS: f64 = 14.0;
 
-/// Below this frequency the ionosphere's bend is mentioned.
+/// Below this frequency the ionosphere's bending is mentioned; it grows with the square of the
+/// wavelength. Common practice, no source.
 pub const IONOSPHERE_BELOW_MHZ: f64 = 1000.0;
 /// That bend at an elevation of 10 degrees by day, 69 arcsec; it falls with the square of the
 /// frequency (size by a common daytime electron content, no source).
@@ -158,10 +160,10 @@ impl fmt::Display for Notice {
     }
 }
 
-/// What is said of orbit elements whose epoch is so many days off.
+/// The notice on orbit elements whose epoch is this many days off.
 fn old_orbit(days: &str, older: bool) -> String {
     format!(
-        "orbit elements are {days} days {} than the time asked for (more than {OLD_ORBIT_DAYS:.0}); \
+        "orbit elements are {days} days {} than the requested time (more than {OLD_ORBIT_DAYS:.0}); \
          a low satellite may be degrees away by now: fetch elements of about that date",
         if older { "older" } else { "younger" },
     )

@@ -137,6 +137,7 @@ impl ElementFiles {
 
 /// Some numbers in a row, cut short when there are many.
 fn listed<'a>(numbers: impl ExactSizeIterator<Item = &'a u64>) -> String {
+    /// Numbers listed in a message, so that it stays readable.
     const MOST: usize = 8;
     let more = numbers.len().saturating_sub(MOST);
     let mut text = numbers

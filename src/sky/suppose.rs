@@ -13,7 +13,7 @@ use super::{EmitterId, Known, Moment, Motion, Sky, SkyError};
 use crate::angle::{Apparent, Direction};
 use crate::station::{EmitterKind, Station};
 
-/// A satellite that the element files hold beside the station's emitters.
+/// A satellite that the element files hold in addition to the station's emitters.
 #[derive(Clone, Debug)]
 pub(super) struct Catalogued {
     pub norad_id: u64,
@@ -57,7 +57,7 @@ impl Sky {
         }
     }
 
-    /// Catalogue numbers of the satellites that the element files hold beside the station's
+    /// Catalogue numbers of the satellites that the element files hold in addition to the station's
     /// own, in the order of [`Moment::catalogued`].
     pub fn catalogue(&self) -> impl ExactSizeIterator<Item = u64> + '_ {
         self.catalogue.iter().map(|c| c.norad_id)
@@ -67,7 +67,7 @@ impl Sky {
 impl Moment<'_> {
     /// Where the beam must point for a satellite that is now where its elements put it
     /// `seconds` later on its orbit, in a frame that does not turn with the Earth: so for a
-    /// geostationary one, too, seconds move it along the belt. None for what is no satellite.
+    /// geostationary one, too, seconds move it along the belt. None for what is not a satellite.
     ///
     /// # Errors
     /// A decayed orbit.

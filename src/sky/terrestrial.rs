@@ -11,7 +11,7 @@ use crate::station::Station;
 /// (common textbook value; Schelling, Burrows and Ferrell, Proceedings of the IRE 21 (1933)
 /// 427; ITU-R P.453; both from memory).
 const EFFECTIVE_EARTH: f64 = 4.0 / 3.0;
-/// Mean radius, metres.
+/// Mean radius of the Earth, metres (IUGG, from memory).
 const EARTH_RADIUS_M: f64 = 6_371_000.0;
 
 /// Both directions of a beacon.

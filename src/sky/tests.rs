@@ -269,7 +269,7 @@ fn tracks_agree_with_rigorous_directions() {
 fn station_below(name: &str, time: Utc) -> Station {
     let sky = sky();
     let Motion::Satellite(orbits) = &sky.known(sky.emitter(name).unwrap()).motion else {
-        panic!("{name} is no satellite");
+        panic!("{name} is not a satellite");
     };
     let there = orbits[0].earth_fixed(time, 0.1).unwrap();
     let (longitude, latitude, _) = sofars::coords::gc2gd(1, there.into()).unwrap();
@@ -414,12 +414,12 @@ fn what_should_be_known_is_said() {
         sun: at 2026-03-20T11:23:00.000Z its elevation of 41.96 deg is below the station's horizon mask (60.00 deg there)
         "#);
     insta::assert_snapshot!(said("geostationary", "2026-05-20T00:00:00Z"), @r#"
-        geostationary: its orbit elements are 63.8 days older than the time asked for (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
+        geostationary: its orbit elements are 63.8 days older than the requested time (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
         at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         geostationary: below the horizon at 2026-05-20T00:00:00.000Z (elevation -17.89 deg): check the clock, the time zone, the site and the emitter's name
         "#);
     insta::assert_snapshot!(said("geostationary", "2026-01-20T00:00:00Z"), @r#"
-        geostationary: its orbit elements are 56.2 days younger than the time asked for (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
+        geostationary: its orbit elements are 56.2 days younger than the requested time (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
         at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         geostationary: below the horizon at 2026-01-20T00:00:00.000Z (elevation -20.36 deg): check the clock, the time zone, the site and the emitter's name
         "#);
@@ -503,9 +503,10 @@ fn all_faults_of_all_element_files_are_told() {
         "#);
 }
 
-/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude) cos(longitude
-/// difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet, Satellite
-/// Communications Systems, section 2.2; from memory). The flattening is worth some hundredths.
+/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude)
+/// cos(longitude difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet,
+/// Satellite Communications Systems, section 2.2; from memory). The flattening is worth some
+/// hundredths.
 #[test]
 fn a_geostationary_satellite_stands_where_the_handbook_says() {
     const FLATTENING_DEG: f64 = 0.1;

@@ -1,7 +1,6 @@
 //! An outcome as the calibration document.
 
-use crate::angle::Angle;
-use crate::explain::{Axis, Remark};
+use crate::explain::{ABSURD_ZERO, Axis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
     MountRecord, SkyPlace, TermRecord, TermState, Trust,
@@ -93,7 +92,7 @@ fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingErro
     })
 }
 
-/// What was found beside the mount errors, as files have it.
+/// What was found apart from the mount errors, as files have it.
 fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
     let explanation = outcome.explanation.as_ref();
     (explanation.iter())
@@ -113,8 +112,6 @@ fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
         .collect()
 }
 
-/// An elevation zero beyond this is one of readings that mean something else.
-const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 /// A bound on the pointing error beyond this share of the beamwidth limits what the numbers are
 /// good for: it costs 3 dB.
 const LIMITING_ERROR: f64 = 0.5;
@@ -136,7 +133,7 @@ fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
         let kind = station.mount.kind();
         let may = match kind.has_track() {
             true => "elevations may be logged from the zenith, or over the top",
-            false => "the dish may be carried over the top",
+            false => "the dish may be driven over the top",
         };
         meaningless.push(format!(
             "the {} is {:.1} deg: {may}",

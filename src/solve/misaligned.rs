@@ -1,5 +1,5 @@
-//! What a person can do about a first axis that does not point where it should: the bolts of a polar
-//! axis, the bearings of a lower axis.
+//! What a person can do about a first axis that does not point where it should: the bolts of a
+//! polar axis, the bearings of a lower axis.
 
 use super::significant::{KEEP_CLEAR, Significant, Words};
 use crate::angle::Angle;
@@ -8,7 +8,7 @@ use crate::mount::{LowerAxis, Pole};
 use crate::number::{by_sigma, two_digits};
 use crate::station::{Bearings, Bolts, Station};
 
-/// An axis within this of what its bolt can do about the other part of the error is left alone.
+/// An error of the axis, radians, below which its bolt is left alone: rounding.
 const NOTHING: f64 = 1e-9;
 
 /// Turns of a bolt that move an axis by an angle about its hinge, with their standard deviation.

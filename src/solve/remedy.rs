@@ -31,7 +31,7 @@ const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall
     Work at height and foundations follow local codes; ask someone licensed where they say so.";
 
 /// What a person can do about each significant term, hardware first; nothing while the log or
-/// the station file was misread, for nobody is sent to the bolts by such numbers.
+/// the station file was misread, because nobody should turn bolts by such numbers.
 ///
 /// # Units
 /// Shims in millimetres, from angles in radians times lengths; signs are worked out from the
@@ -146,7 +146,7 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
             match together.is_empty() {
                 true => String::new(),
                 false => format!(
-                    "It is known only together with {}. ",
+                    "It is determined only in combination with {}. ",
                     list(
                         &together
                             .iter()

@@ -68,7 +68,7 @@ impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Refusal::NoDirection => f.write_str(
-                "no direction: the elevation must lie within -90 to 90 deg (an encoder's within \
+                "not a direction: the elevation must lie within -90 to 90 deg (an encoder's within \
                  -360 to 360) and the azimuth be a sensible number of degrees",
             ),
             Refusal::Keyhole(keyhole) => keyhole.fmt(f),
@@ -240,7 +240,10 @@ fn demand_by_table(
     reading: EncoderReading,
     approach: ApproachSigns,
 ) -> Result<Demand, Refusal> {
+    /// Degrees: a thousandth of a table's unit.
     const ENOUGH: Angle = Angle::from_degrees(1e-9);
+    /// Rounds, so that the search ends; it converges even where the correction changes by nine
+    /// tenths of the demand.
     const MOST: usize = 200;
     let mount = table.header.geometry().kind();
     let shift = table.header.approach_shift(approach);
@@ -284,7 +287,7 @@ fn demand_by_table(
     Err(Refusal::NoInverse)
 }
 
-/// Azimuths beyond this many degrees either way are a mistake, not a cable wrap.
+/// Azimuths beyond this many degrees (a hundred turns) either way are a mistake, not a cable wrap.
 const MOST_AZIMUTH: f64 = 36_000.0;
 
 fn is_sensible(azimuth: Angle, elevation: Angle, most_elevation: f64) -> bool {
@@ -421,7 +424,7 @@ impl Pointer {
     /// The demand that a reading stands for. Its azimuth comes out in [0, 360) degrees.
     ///
     /// # Errors
-    /// [`Refusal`] of what is no reading, and where a table cannot be read backward.
+    /// [`Refusal`] of what is not a reading, and where a table cannot be read backward.
     pub fn demand_at(&mut self, reading: EncoderReading) -> Result<Demand, Refusal> {
         if !is_sensible(reading.azimuth, reading.elevation, 360.0) {
             return Err(Refusal::NoDirection);

@@ -24,7 +24,7 @@ pub struct StreamForm {
     pub inverse: bool,
     /// How answers are written.
     pub writing: Writing,
-    /// Whether anybody who reaches a port may speak: what is no demand then ends the stream.
+    /// Whether anybody who reaches a port may speak: what is not a demand then ends the stream.
     pub open_to_all: bool,
 }
 
@@ -132,7 +132,7 @@ pub enum Reload {
     Caveat(String),
 }
 
-/// Longer lines are refused: they are no demands, and memory stays constant.
+/// Longer lines are refused: they are not demands, and memory stays constant.
 const LONGEST_LINE: usize = 4096;
 
 /// Two numbers of one line or argument pair as a demand or reading goes through the pointer.
@@ -180,6 +180,7 @@ pub fn answer(
 /// Degrees without the dust of rounding: ten decimals, a hundredth of what the inverse of the mount
 /// model is good for.
 pub(super) fn tidy(angle: Angle) -> f64 {
+    /// Ten decimals: far finer than any encoder, and rounding does not show.
     const DECIMALS: f64 = 1e10;
     (angle.degrees() * DECIMALS).round() / DECIMALS
 }

@@ -7,13 +7,14 @@ use crate::angle::Angle;
 
 /// Chance that a peak is bad, before the data; common practice, no source.
 const BAD_CHANCE: f64 = 0.05;
-/// The odds against it.
+/// The odds against a bad peak.
 pub const OF_BAD: f64 = (1.0 - BAD_CHANCE) / BAD_CHANCE;
-/// Solid angle of the sky, over which a bad peak may lie.
+/// Solid angle of the whole sky, steradians, over which a bad peak may lie.
 const SKY: f64 = 4.0 * std::f64::consts::PI;
-/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within so many
-/// beamwidths, as anything else anywhere on the sky; common practice, no source.
+/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within this
+/// many beamwidths, as anything else anywhere on the sky; common practice, no source.
 const NEAR_BEAMS: f64 = 10.0;
+/// The share of bad peaks that lie near: even odds.
 const NEAR_SHARE: f64 = 0.5;
 
 /// What it costs to call a peak bad when the noise is one: -2 ln of the ratio of the density of bad
@@ -27,7 +28,7 @@ pub struct BadCost {
 }
 
 impl BadCost {
-    /// For a peak with these standard deviations, radians, and so many rows.
+    /// For a peak with these standard deviations, radians, and this many rows.
     pub fn new(sigma: [f64; 2], rows: usize, beamwidth: Angle) -> BadCost {
         let radius = (beamwidth * NEAR_BEAMS).radians().min(std::f64::consts::PI);
         let cap = std::f64::consts::TAU * (1.0 - radius.cos());

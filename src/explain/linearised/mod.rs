@@ -27,9 +27,10 @@ pub use bad_cost::{BadCost, OF_BAD};
 pub use settle::LinearFit;
 pub use solve::sum_of_products;
 
-/// Peaks worked out in one go; more are shared among threads.
+/// Peaks worked out in one go, so that their rows fit the processor's cache; more are shared among
+/// threads.
 const PEAKS_AT_A_TIME: usize = 512;
-/// Rows multiplied with each other at a time: they stay in the fast cache.
+/// Rows multiplied with each other at a time, so that they stay in the fast cache.
 const ROWS_AT_A_TIME: usize = 256;
 
 /// The peaks to first order about a joint fit.

@@ -6,15 +6,20 @@ use nalgebra::DMatrix;
 use super::{Linearised, Weighted};
 use crate::fit::robust::Loss;
 
-/// Never more than this share of the peaks is taken for bad.
+/// At most this share of the peaks is called bad: near one half a fit of the bad ones is as good as
+/// one of the others. Up to where it holds is measured in docs/accuracy.md (`cargo bench --bench
+/// breakdown`).
 const MOST_BAD: f64 = 0.4;
-/// Rounds in which the set of good peaks must settle.
+/// Rounds in which the set of good peaks must settle, so that two sets that take turns come to an
+/// end.
 const MOST_ROUNDS: usize = 12;
-/// With more than this share of bad peaks a fit is also begun from those near by a slow loss.
+/// With a larger share of bad peaks the fit is also begun from the robust one, with a loss that
+/// grows slowly. Chosen by trial on simulated sessions; it only saves time.
 const MANY_BAD: f64 = 0.1;
-/// With fewer degrees of freedom nothing can be judged.
+/// With fewer degrees of freedom nothing can be judged: one would be used up by the noise.
 const LEAST_FREEDOM: f64 = 2.0;
-/// A peak within 3.5 sigmas of a fit is never called bad, however coarse the noise.
+/// A peak within 3.5 sigmas (the root of twelve) of a fit is never called bad, however large the
+/// noise: a good peak goes beyond in one case in 400 (chi-square with two degrees of freedom).
 const LEAST_BAD_COST: f64 = 12.0;
 
 /// A fit of some columns to those peaks that it can explain.
@@ -176,7 +181,8 @@ impl Linearised {
 
     /// The peaks near the fit by Cauchy's loss, and its noise.
     pub fn near_by_slow_loss(&self, chosen: &[usize]) -> Option<(Vec<bool>, f64)> {
-        /// Median of the radius of two-dimensional unit noise.
+        /// Median of the radius of two-dimensional unit noise: the root of 2 ln 2, by definition of
+        /// the Rayleigh distribution.
         const MEDIAN_RADIUS: f64 = 1.1774;
         let mut weights = vec![1.0; self.peaks()];
         let mut variance = 1.0;

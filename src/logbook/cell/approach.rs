@@ -63,7 +63,7 @@ pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
 }
 
 impl Side {
-    /// The approach of an axis of that kind that reads so many degrees. None when a compass point
+    /// The approach of an axis of that kind that reads this many degrees. None when a compass point
     /// does not tell it, and when what a compass point means is not known.
     pub fn approach(
         self,
@@ -98,8 +98,8 @@ impl Side {
     }
 }
 
-/// Sine of 20 degrees: a point nearer ahead or astern than that tells no side, since the encoder's
-/// zero may be off by as much.
+/// Sine of 20 degrees: a point nearer than that to straight ahead or astern does not determine a
+/// side, since the encoder's zero may be off by as much. Common practice, no source.
 const LEAST_SIDEWAYS: f64 = 0.342;
 
 /// A compass point, with "from" or "toward" before it or a "ward" behind it.
