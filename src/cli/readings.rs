@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::Console;
 use super::calibration::full_model;
 use crate::logbook::{Calibration, PeakLog, Readings, checksum};
+use crate::mount::Term;
 use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::table::{DemandKind, undo};
@@ -109,7 +110,8 @@ pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<S
     if old.station != found.station {
         return None;
     }
-    let names = ["azimuth-zero", "elevation-zero"];
+    let kind = found.kind();
+    let names = [Term::AzimuthZero, Term::ElevationZero].map(|term| kind.term_name(term));
     let nought = names.iter().all(|name| {
         zero(found, name).is_some_and(|(value, sigma)| value.abs() < NOUGHT_DEG.max(TIMES * sigma))
     });
