@@ -132,7 +132,7 @@ fn no_folder(path: &Path, folder: &Path) -> Error {
 
 /// Where a path ends when all links are followed, whether something is there or not.
 pub fn link_end(path: &Path) -> PathBuf {
-    /// As many as systems follow.
+    /// As many links as common systems follow, from memory (Linux: 40).
     const MOST_LINKS: usize = 40;
     let mut end = path.to_owned();
     for _ in 0..MOST_LINKS {

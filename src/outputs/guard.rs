@@ -446,7 +446,7 @@ impl Growing {
     }
 }
 
-/// This much of an older file is examined: more than any log of an evening.
+/// Bytes of an older file that are examined: more than any log of an evening.
 const MOST_LOOKED_AT: u64 = 256 << 20;
 
 /// A file that is being written.

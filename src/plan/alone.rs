@@ -221,7 +221,7 @@ fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
 
 /// What can be observed soon after the span, in words; empty when nothing can within a day.
 pub fn next_up(judge: &Judge<'_>, request: &Request, heard: &[EmitterId]) -> String {
-    /// More than three names are no help.
+    /// Emitters named as next to observe: the first few are all that anyone waits for.
     const MOST_NAMED: usize = 3;
     let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_LOOKED_AT))
         .filter_map(|id| judge.watch(*id, &ahead(request.to)).ok())

@@ -267,7 +267,7 @@ const OF_THE_ARC: [Term; 3] = [Term::AzimuthZero, Term::Collimation, Term::AxisS
 /// What is said when all peaks of a polar mount keep to one declination, as those of the
 /// geostationary arc or of one day's Sun do.
 fn one_declination(explanation: &Explanation) -> Option<String> {
-    /// Within this range of elevations the sum hardly changes: the cosine of a declination by a
+    /// Within this range of declinations the sum hardly changes: the cosine of a declination by a
     /// hundredth.
     const NARROW: Angle = Angle::from_degrees(12.0);
     let Kind::Polar(pole) = explanation.session.kind() else {
