@@ -99,7 +99,7 @@ pub struct SeveralLogs {
     #[command(flatten)]
     pub log: LogArgs,
     /// Let each log have its own encoder zeros, as when the encoders are zeroed again each night;
-    /// the calibration has those of the last. Without it only where the data ask for them
+    /// the calibration has those of the last. Without it only where the data call for them
     #[arg(long)]
     pub zeros_per_log: bool,
 }

@@ -124,8 +124,8 @@ pub fn rivals(
     rivals.into_iter().map(|(_, r)| r).collect()
 }
 
-/// By how much another fit of the same peaks, with its last hypothesis in the place of number `index`,
-/// is worse than the fit by Schwarz's criterion.
+/// By how much another fit of the same peaks, with its last hypothesis in the place of number
+/// `index`, is worse than the fit by Schwarz's criterion.
 fn behind(session: &Session, fit: &JointFit, index: usize, other: &JointFit) -> f64 {
     let total = |fit: &JointFit| fit.cost + price(session, fit);
     // One that is always fitted has no price of its own; it is held against the others as if.
