@@ -51,19 +51,19 @@ time was over before; 2 for wrong use, 3 for bad input.";
 
 /// Drive the mount through a calibration: scan, record, solve
 ///
-/// Drives the mount by the open rotator protocol through the emitters that tell most, scans each
-/// both ways while its place is computed anew at every sample, reads the receiver's power, judges
-/// each scan at once, and ends with the calibration and the report. An uncalibrated mount is
-/// searched for on its strongest emitter first. What was measured is in the logs at once; the same
-/// command takes a started observation up again.
+/// Drives the mount by the open rotator protocol through the emitters that tell most, scans each both
+/// ways while its place is computed anew at every sample, reads the receiver's power, judges each scan at
+/// once, and ends with the calibration and the report. An uncalibrated mount is searched for on its
+/// strongest emitter first. What was measured is in the logs at once; the same command takes a started
+/// observation up again.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
     /// The mount's daemon
     #[arg(long, value_name = "HOST:PORT", required_unless_present = "practice")]
     pub rotator: Option<String>,
-    /// Where the receiver's power comes from: -, tcp:HOST:PORT, udp:ADDRESS:PORT,
-    /// serial:DEVICE@BAUD or command:WORDS; each line a power, or a time and a power
+    /// Where the receiver's power comes from: -, tcp:HOST:PORT, udp:ADDRESS:PORT, serial:DEVICE@BAUD or
+    /// command:WORDS; each line a power, or a time and a power
     #[arg(long, value_name = "SOURCE", value_parser = PowerSource::parse, required_unless_present = "practice", allow_hyphen_values = true)]
     pub power: Option<PowerSource>,
     /// What a power is
@@ -84,8 +84,8 @@ pub struct Args {
     /// How long it may take
     #[arg(long = "for", value_name = "TIME", value_parser = stretch_s, default_value = "1h", allow_hyphen_values = true)]
     pub span: f64,
-    /// Stop when the pointing error is expected to be below this in 95 % of cases [default: a
-    /// twentieth of the beamwidth]
+    /// Stop when the pointing error is expected to be below this in 95 % of cases [default: a twentieth of
+    /// the beamwidth]
     #[arg(long, value_name = "DEG", value_parser = above_zero, allow_hyphen_values = true)]
     pub error: Option<f64>,
     /// Start from what this calibration knows
@@ -111,8 +111,8 @@ pub struct Args {
     /// Write the report with its pictures into this folder
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
-    /// Half-angle of the zone round the Sun, or off; 3 sigma of the pointing error are added
-    /// [default: the larger of 10 and 3 beamwidths]
+    /// Half-angle of the zone round the Sun, or off; 3 sigma of the pointing error are added [default: the
+    /// larger of 10 and 3 beamwidths]
     #[arg(long, value_name = "DEG|off", value_parser = sun_zone, allow_hyphen_values = true)]
     pub sun: Option<SunOption>,
     /// No reading is sent farther ahead of where the mount is than this
@@ -510,8 +510,7 @@ fn real(
         .unwrap_or_else(|| Ending::BrokenOff(String::new())))
 }
 
-/// Keys: from the terminal one by one; else, when the receiver does not need it, from standard
-/// input.
+/// Keys: from the terminal one by one; else, when the receiver does not need it, from standard input.
 fn listen_to_keys(power: &PowerSource, inlet: &Inlet) -> Result<Option<Keys>, Error> {
     let pressed = {
         let inlet = inlet.clone();

@@ -130,8 +130,9 @@ pub(crate) const BEAM_LOSS: Quantity =
     Quantity::new(0.0, 12.0, "decibels from 0 to 12, or null beyond that");
 /// A turn either way.
 pub(crate) const TURN: Quantity = Quantity::new(-360.0, 360.0, "degrees from -360 to 360");
-/// Of orbits: the fastest go round the Earth 17 times a day. From one turn in 2,700 years, as in a
-/// published set of elements that tests SGP4, to more than any orbit above the ground has.
+/// Of orbits: the fastest go round the Earth 17 times a day.
+/// From one turn in 2,700 years, as in a published set of elements that tests SGP4, to more than any
+/// orbit above the ground has.
 pub(crate) const MEAN_MOTION: Quantity =
     Quantity::new(1e-6, 20.0, "turns a day, from 0.000001 to 20");
 pub(crate) const ECCENTRICITY: Quantity =

@@ -177,8 +177,8 @@ fn ideal(geometry: Geometry, first: f64, second: f64) -> (f64, f64) {
 }
 
 proptest! {
-    /// Hour angle and declination to azimuth and elevation: sin e = sin d sin f + cos d cos f cos
-    /// H; tan A' = sin H / (cos H sin f - tan d cos f), from the south, west positive (Meeus,
+    /// Hour angle and declination to azimuth and elevation: sin e = sin d sin f + cos d cos f cos H;
+    /// tan A' = sin H / (cos H sin f - tan d cos f), from the south, west positive (Meeus,
     /// Astronomical Algorithms, 2nd edition, equations 13.5 and 13.6; from memory).
     #[test]
     fn a_perfect_polar_mount_points_where_spherical_astronomy_says(
