@@ -17,7 +17,6 @@ use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
 use crate::sky::Sky;
 use crate::solve::record::{held_of, model_of};
-use crate::station::Station;
 
 const EXAMPLE: &str = "\
 Example:
@@ -65,7 +64,7 @@ pub struct Args {
 /// # Errors
 /// Faulty input, or too few peaks to judge anything.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut options = Options {
         terms: args.terms.listed(station.mount.kind())?,
         holds: args.terms.held(station.mount.kind())?,

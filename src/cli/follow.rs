@@ -12,7 +12,7 @@ use crate::outputs::Output;
 use crate::problem::Error;
 use crate::sky::{Notices, Sky};
 use crate::station::Station;
-use crate::table::{FollowRow, Follower, Instants, Pointer, Sight, WallClock};
+use crate::table::{FollowRow, Follower, Instants, Pointer, Sight, WallClock, behind, miss_words};
 use crate::time::Utc;
 
 /// Options of `point` that go with an emitter.
@@ -136,7 +136,10 @@ fn once(
             sight.apparent.azimuth().degrees(),
             sight.apparent.elevation().degrees()
         ));
-        format!("{}\n", readings(sight))
+        if let Some(miss) = sight.miss {
+            console.note(&miss_words(miss));
+        }
+        format!("{}\n", readings(follower, sight))
     };
     console.deliver(&text, out)?;
     Ok(Verdict::Good)
@@ -157,7 +160,7 @@ fn follow(
             Ok(sight) => {
                 answered += 1;
                 warned.about(follower, sight, station, console);
-                readings(sight)
+                readings(follower, sight)
             }
             Err(why) => {
                 unseen += 1;
@@ -182,12 +185,13 @@ fn follow(
     })
 }
 
-fn readings(sight: &Sight) -> String {
-    let reading = &sight.reading;
+fn readings(follower: &Follower<'_>, sight: &Sight) -> String {
+    let reading = sight.reading;
     format!(
-        "{:.6} {:.6}",
+        "{:.6} {:.6}{}",
         reading.azimuth.degrees(),
-        reading.elevation.degrees()
+        reading.elevation.degrees(),
+        behind(follower.pointer().shown(reading))
     )
 }
 

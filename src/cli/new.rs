@@ -10,14 +10,15 @@ use super::{Common, Console, Verdict};
 use crate::problem::{Error, Wrong, printable};
 use crate::quantity::Quantity;
 use crate::report::{setup_json, setup_text};
-use crate::setup::{Request, set_up};
+use crate::setup::{NewMount, Request, set_up};
 use crate::station::limits;
 use crate::time::Utc;
 
 const EXAMPLE: &str = "\
 Example:
   plumbeam new backyard --at 52.41,7.33,21 --dish 3 --frequency 1420
-  plumbeam new roof --at -33.92,18.42 --dish 1.2 --frequency 1700 --name \"The roof\"";
+  plumbeam new roof --at -33.92,18.42 --dish 1.2 --frequency 1700 --name \"The roof\"
+  plumbeam new garden --at 52.41,7.33 --dish 1.2 --frequency 11700 --mount polar-one-motor";
 
 /// Begin: a station file to fill in, and an empty log
 ///
@@ -42,6 +43,9 @@ pub struct Args {
     /// Name of the station (default: that of the folder)
     #[arg(long, value_name = "NAME")]
     pub name: Option<String>,
+    /// How the axes are arranged: az-el, polar, polar-one-motor, x-y or slant
+    #[arg(long, value_name = "KIND", default_value = "az-el")]
+    pub mount: NewMount,
     /// Noise of receiver, feed and sky together
     #[arg(long, value_name = "KELVIN", value_parser = above_zero, allow_negative_numbers = true)]
     pub system_temperature: Option<f64>,
@@ -155,6 +159,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         diameter_m: args.dish,
         frequency_mhz: args.frequency,
         system_temperature_k: args.system_temperature,
+        mount: args.mount,
     };
     let setup = set_up(&request, Utc::now().next_minute())?;
     setup.write(&args.folder)?;

@@ -155,7 +155,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         None => Utc::now().next_minute(),
     };
     let to = (args.zone.instant("--to", &args.to)?).unwrap_or_else(|| from.plus_seconds(args.span));
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("plan").reads_station(&common.station, &station);
     if let Some(path) = &args.calibration {
         guard = guard.reads("the calibration", path);

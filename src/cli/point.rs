@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 
-use super::calibration::{TrustOption, full_model, refuse};
+use super::calibration::{FeedOption, TrustOption, full_model, refuse};
 use super::demand::{DemandAs, DemandOption, Pair};
 use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
@@ -39,8 +39,10 @@ An emitter of the station file gets the readings that put the beam on it now, or
 one line; with --every a line each time, the time before the readings, or `error: why`.
 
 A line of demands is `azimuth elevation` in degrees, with blanks or a comma between; # begins a
-comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
-last answer is where the mount is taken to stand, and so decides the cable wrap. With --stream,
+comment. Each demand gets one line back: the two readings, or `error line N: why`. Behind two
+readings in degrees stands what the sensors of the axes show, where the station file gives them some
+that do not count degrees. In a stream the last answer is where the mount is taken to stand, and so
+decides the cable wrap. With --stream,
 --listen and --serial a changed calibration file is read again by itself, or at once on a line
 `reload`; a bad one, or one of another station, is reported and the old one kept, and one that moves the
 readings by more than a beamwidth is taken only after a line `confirm`.
@@ -75,6 +77,8 @@ pub struct Args {
     /// Use a correction table (CSV or JSON) instead of the full model
     #[arg(long, value_name = "FILE")]
     pub table: Option<PathBuf>,
+    #[command(flatten)]
+    pub feed: FeedOption,
     #[command(flatten)]
     pub trust: TrustOption,
     #[command(flatten)]
@@ -155,6 +159,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "a live stream answers on its own connection: leave --out out".to_owned(),
         ));
     }
+    if args.table.is_some() && args.feed.feed.is_some() {
+        return Err(Error::Usage(
+            "--feed goes with --calibration; a table is of one feed already: plumbeam table --feed NAME"
+                .to_owned(),
+        ));
+    }
     let emitter = match &asked {
         Asked::Emitter(name) => Some(name),
         _ => None,
@@ -179,7 +189,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // A table stands for itself; the full model needs the station's encoders and weather, and an
     // emitter its place.
     let station = match args.calibration.is_some() || emitter.is_some() {
-        true => Some(Station::read(&common.station)?),
+        true => Some(common.read_station()?),
         false => None,
     };
     let mut guard = Guard::new("point").reads("the demands", Path::new("-"));
@@ -210,7 +220,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             let standing = calibration.standing(&station.site.name, station.mount.kind());
             args.trust.allow(path, &standing, console)?;
             say_expected(calibration.expected_pointing_error.as_ref(), console);
-            model_of(&calibration, station, args.demand.kind())?
+            model_of(&calibration, station, args.demand.kind(), &args.feed)?
         }
         None => {
             let table = table_of(path, named)?;
@@ -230,7 +240,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                 &calibration.standing(&station.site.name, station.mount.kind()),
                 ALONE,
             )?;
-            model_of(&calibration, station, kind)
+            model_of(&calibration, station, kind, &args.feed)
         }
         None => {
             let table = table_of(path, Some(kind))?;
@@ -241,6 +251,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let present = args.present.map(Pair::reading);
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
+    if let Some(station) = &station {
+        pointer = pointer.of_mount(&station.mount);
+    }
     if emitter.is_none() {
         pointer = pointer.with_demands_in_axes(args.demand_as == DemandAs::Axes);
     }
@@ -385,9 +398,15 @@ fn model_of(
     calibration: &Calibration,
     station: &Station,
     kind: DemandKind,
+    feed: &FeedOption,
 ) -> Result<Loaded, Error> {
+    let full = feed.of(
+        full_model(calibration, station, kind)?,
+        calibration,
+        station,
+    )?;
     Ok(Loaded {
-        source: Source::Full(Box::new(full_model(calibration, station, kind)?)),
+        source: Source::Full(Box::new(full)),
         beamwidth: Some(station.dish.beamwidth),
         caveats: calibration
             .standing(&station.site.name, station.mount.kind())
@@ -437,6 +456,9 @@ fn single(
     if !json {
         for sentence in &assumed {
             console.note(sentence);
+        }
+        if let Some(miss) = found.miss_deg {
+            console.note(&table::miss_words(Angle::from_degrees(miss)));
         }
     }
     let text = if json {

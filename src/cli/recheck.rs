@@ -18,7 +18,6 @@ use crate::report::{
     AfterMove, HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
 };
 use crate::sky::Sky;
-use crate::station::Station;
 
 const EXAMPLE: &str = "\
 Example:
@@ -107,7 +106,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "recheck needs --against FILE and a log of new peaks, or --history DIR".to_owned(),
         ));
     };
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("recheck")
         .reads_station(&common.station, &station)
         .reads("the old calibration", against)

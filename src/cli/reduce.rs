@@ -79,7 +79,7 @@ impl NoiseChoice {
 /// # Errors
 /// Faulty input.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("reduce")
         .reads_station(&common.station, &station)
         .reads("the log of scans", &args.scans);

@@ -128,7 +128,7 @@ fn offer(
 /// # Errors
 /// Faulty files, or a session in which nothing can be observed.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("simulate")
         .reads_station(&common.station, &station)
         .reads("the truth", &args.truth);

@@ -18,7 +18,6 @@ use crate::problem::Error;
 use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, unsolved, write_report};
 use crate::sky::Sky;
 use crate::solve::{Options, bootstrap, calibration, outcome, remedies};
-use crate::station::Station;
 use crate::time::Utc;
 
 const EXAMPLE: &str = "\
@@ -64,7 +63,7 @@ pub struct Args {
 /// # Errors
 /// Faulty input, or peaks that cannot tell anything useful.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let options = Options {
         terms: args.terms.listed(station.mount.kind())?,
         holds: args.terms.held(station.mount.kind())?,

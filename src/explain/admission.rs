@@ -28,7 +28,9 @@ const REFITTED: usize = 3;
 const MOST_ADMITTED: usize = 12;
 /// After this many rounds an explanation that is still absurd is given up. Chosen by trial on
 /// simulated sessions; it only saves time.
-const ENOUGH: usize = 4;
+pub const ENOUGH: usize = 4;
+/// The same where another reading of the log makes sense at once.
+pub const ENOUGH_BESIDE_ANOTHER: usize = 1;
 /// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 
@@ -44,8 +46,14 @@ pub struct Admission {
 }
 
 /// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is computed again when a clock offset is found.
-pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>) -> Admission {
+/// `session` is computed again when a clock offset is found. What still makes no sense after `enough`
+/// rounds is given up.
+pub fn admit(
+    context: Context<'_>,
+    session: &mut Session,
+    begins: Vec<JointFit>,
+    enough: usize,
+) -> Admission {
     let logged = session.clone();
     let mut best: Option<(f64, Admission, Session)> = None;
     let consider = |from: &JointFit,
@@ -53,7 +61,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
                     been: &mut HashSet<State>,
                     best: &mut Option<(f64, Admission, Session)>| {
         let mut own = logged.clone();
-        let Some(found) = admit_from(context, &mut own, from.clone(), barred, been) else {
+        let Some(found) = admit_from(context, &mut own, from.clone(), (barred, enough), been)
+        else {
             return;
         };
         let total = worth(&own, &found.fit);
@@ -123,7 +132,7 @@ fn admit_from(
     context: Context<'_>,
     session: &mut Session,
     begin: JointFit,
-    barred: &[Hypothesis],
+    (barred, enough): (&[Hypothesis], usize),
     been: &mut HashSet<State>,
 ) -> Option<Admission> {
     // A zero that changed between two logs needs no search to be found, and would else be let in
@@ -152,7 +161,7 @@ fn admit_from(
         states.push(state);
         let admitted = fit.hypotheses.len() - session.base.len();
         // What still makes no sense after this many rounds makes none after more.
-        if admitted >= MOST_ADMITTED || (round >= ENOUGH && absurd(session, &fit)) {
+        if admitted >= MOST_ADMITTED || (round >= enough && absurd(session, &fit)) {
             break;
         }
         let (grown, asked) = best_addition(context, session, &fit, tried, barred, &visited);

@@ -84,6 +84,10 @@ fn analyse(
             None => Unexplained::NoPeaks,
         });
     }
+    let first_feed = found.usable.iter().filter(|o| o.peak.feed == 0).count();
+    if first_feed == 0 {
+        return Err(Unexplained::NoFirstFeed);
+    }
     let mut remarks: Vec<Remark> = found.notices.iter().cloned().map(Remark::Sky).collect();
     let held_terms: Vec<Term> = options.holds.iter().map(|(t, _)| *t).collect();
     let choice = wanted(station.mount.kind(), options, &held_terms, &mut remarks);
@@ -96,6 +100,7 @@ fn analyse(
         (choice, options.trust_all),
         options.seed,
     );
+    session = session.with_feeds();
     session.logs.clone_from(&found.logs);
     let unusable = found.unusable.clone();
     // The observations of a long log take room.

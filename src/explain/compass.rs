@@ -112,6 +112,7 @@ mod tests {
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: 0.0,
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         };
         let time = Utc::parse("2026-06-01T00:00:00Z").unwrap();

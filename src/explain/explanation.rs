@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use crate::angle::Angle;
 use crate::logbook::TermState;
-use crate::mount::{MountModel, Term};
+use crate::mount::{FeedOffset, MountModel, Term};
 
 use super::alike::Alike;
 use super::compass::Compass;
@@ -43,6 +43,8 @@ pub struct Explanation {
     pub model: MountModel,
     /// Every term fitted, held or not told, in the order of [`Term::ALL`].
     pub terms: Vec<TermEstimate>,
+    /// Where the beams of further feeds lie beside that of the first.
+    pub feeds: Vec<FeedEstimate>,
     /// Correlation of each pair of fitted terms.
     pub correlations: Vec<(Term, Term, f64)>,
     /// Covariance of the fit's parameters, from the noise alone.
@@ -77,6 +79,17 @@ pub struct Explanation {
     pub sky_error: Option<SkyError>,
     /// What the user should know.
     pub remarks: Vec<Remark>,
+}
+
+/// Where the beam of a further feed lies beside that of the first.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FeedEstimate {
+    /// Its place among the station's feeds.
+    pub feed: usize,
+    /// Right and up.
+    pub offset: FeedOffset,
+    /// One standard deviation of each.
+    pub sigma: FeedOffset,
 }
 
 /// One term's value.

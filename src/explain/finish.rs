@@ -5,14 +5,16 @@ use nalgebra::DMatrix;
 use crate::angle::Angle;
 use crate::fit::robust::LEAST_OBSERVATIONS;
 use crate::logbook::TermState;
-use crate::mount::{Group, MountModel, Term};
+use crate::mount::{FeedOffset, Group, MountModel, Term};
 use crate::station::Station;
 
 use super::alike::alike;
 use super::bad_peaks::{bad_peaks, settle_bad_peaks};
 use super::compass::compass;
 use super::decided::{causes, decisions};
-use super::explanation::{Cause, ComputedPositions, Explanation, Remark, TermEstimate};
+use super::explanation::{
+    Cause, ComputedPositions, Explanation, FeedEstimate, Remark, TermEstimate,
+};
 use super::hypothesis::Hypothesis;
 use super::inquiry::{Context, Inquiry};
 use super::joint_fit::JointFit;
@@ -38,6 +40,29 @@ use super::usual::weigh_usual_errors;
 /// By this factor the spread of a term listed by the user is widened for the last fit: no session
 /// then feels it, and the equations still have an answer.
 const PRACTICALLY_FREE: f64 = 1e4;
+
+/// Where the beams of further feeds lie.
+fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<FeedEstimate> {
+    let sense = session.geometry.second_sense();
+    let offset = |right: f64, up: f64| FeedOffset {
+        right: Angle::from_radians(right),
+        up: Angle::from_radians(up),
+    };
+    (fit.hypotheses.iter().enumerate())
+        .filter_map(|(index, hypothesis)| {
+            let Hypothesis::Feed(feed) = hypothesis else {
+                return None;
+            };
+            let at = fit.columns_of(session, index).start;
+            let sigma = |i: usize| covariance[(i, i)].max(0.0).sqrt();
+            Some(FeedEstimate {
+                feed: *feed,
+                offset: offset(fit.parameters[at], fit.parameters[at + 1] * sense),
+                sigma: offset(sigma(at), sigma(at + 1)),
+            })
+        })
+        .collect()
+}
 
 /// Everything that is said once the hypotheses are chosen.
 ///
@@ -193,6 +218,7 @@ pub fn finished(
             &spread.terms[..spread.fitted],
             &not_told,
         ),
+        feeds: feeds(&session, &fit, &noise.covariance),
         correlations: correlations(&spread.terms[..spread.fitted], &spread.of_fitted),
         covariance: noise.covariance,
         freedom: noise.freedom,

@@ -31,6 +31,8 @@ pub enum Hypothesis {
     },
     /// From one log to the next an axis has another encoder zero.
     LogZero(ZeroChange),
+    /// The beam of a further feed, by its place among the station's, lies beside that of the first.
+    Feed(usize),
     /// From one peak on the azimuth axis leans differently.
     BaseKnock(Instant),
     /// From one peak on the beam points elsewhere on the dish.
@@ -136,6 +138,8 @@ mod plausible {
     pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
     /// A knock that leaves the dish working.
     pub const KNOCK: f64 = GLARING.radians();
+    /// Feeds side by side at the focus of a dish.
+    pub const FEED: f64 = Angle::from_degrees(10.0).radians();
     /// Creep and settling, per hour.
     pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
     /// Bending by heat, per kelvin.
@@ -163,6 +167,7 @@ impl Hypothesis {
     pub fn fault(&self) -> Option<Fault> {
         Some(match self {
             Hypothesis::Terms(terms) => return terms.first().and_then(|t| fault_of(t.group())),
+            Hypothesis::Feed(_) => return None,
             Hypothesis::BalanceFlip { .. } => Fault::ElevationBacklash,
             Hypothesis::Slip { axis, .. } | Hypothesis::LogZero(ZeroChange { axis, .. }) => {
                 match axis {
@@ -206,6 +211,7 @@ impl Hypothesis {
             Hypothesis::Flop { .. } => Axis::Azimuth,
             Hypothesis::BaseKnock(_)
             | Hypothesis::DishKnock(_)
+            | Hypothesis::Feed(_)
             | Hypothesis::Settling { .. }
             | Hypothesis::Stale { .. }
             | Hypothesis::Relabelled { .. } => Axis::Both,
@@ -291,6 +297,12 @@ impl Hypothesis {
                 After(instant.hours),
                 plausible::KNOCK,
             ),
+            // Right adds to the collimation, up to the second axis.
+            Hypothesis::Feed(feed) => both(
+                [Term::Collimation, Term::ElevationZero],
+                Shape::OfFeed(*feed),
+                plausible::FEED,
+            ),
             Hypothesis::Creep { axis, middle } => vec![Column::term(
                 zero(*axis),
                 HoursSince(*middle),
@@ -372,6 +384,7 @@ impl Hypothesis {
             | Hypothesis::Ripple { .. }
             | Hypothesis::Pattern { .. }
             | Hypothesis::Settling { .. }
+            | Hypothesis::Feed(_)
             | Hypothesis::BaseKnock(_)
             | Hypothesis::DishKnock(_) => 2,
             _ => 1,
@@ -475,12 +488,13 @@ impl Hypothesis {
 
     /// Whether two are the same but for where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
-        use Hypothesis::{LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
+        use Hypothesis::{Feed, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {
             (Terms(a), Terms(b)) => a.first().map(|t| t.group()) == b.first().map(|t| t.group()),
             (Stale { emitter: a }, Stale { emitter: b })
             | (Relabelled { emitter: a, .. }, Relabelled { emitter: b, .. }) => a == b,
             (Teeth { .. }, Teeth { .. }) | (Pattern { .. }, Pattern { .. }) => self == other,
+            (Feed(a), Feed(b)) => a == b,
             (LogZero(a), LogZero(b)) => a.axis == b.axis && a.logs == b.logs,
             _ => {
                 std::mem::discriminant(self) == std::mem::discriminant(other)

@@ -4,6 +4,7 @@
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
+use crate::mount::{Geometry, Kind};
 use crate::sky::Sky;
 use crate::station::Station;
 
@@ -11,7 +12,7 @@ use super::fault::{Axis, Fault};
 use super::observe::{observe, observe_places};
 use super::peak::SessionPeak;
 use super::row_causes::UNITS;
-use super::session::session_peaks;
+use super::session::{Session, session_peaks};
 
 /// Another meaning of a session.
 #[derive(Clone, Debug, PartialEq)]
@@ -102,6 +103,10 @@ impl Misreading {
         let mut station = setting.station.clone();
         let mut log = setting.log.clone();
         let mut sky = None;
+        if *self == Misreading::FromTheZenith && !station.mount.kind().has_track() {
+            // Declination and Y are not counted from the horizon.
+            return None;
+        }
         match self {
             Misreading::Hours(hours) => {
                 for peak in &mut log.peaks {
@@ -154,6 +159,10 @@ impl Misreading {
                 }
             }
         }
+        if let Kind::Polar(_) = station.mount.kind() {
+            // The axis of a polar mount stands by the latitude.
+            station.mount.geometry = Geometry::polar(station.site.latitude);
+        }
         if matches!(
             self,
             Misreading::LongitudeSign | Misreading::LatitudeSign | Misreading::SiteSwapped
@@ -163,20 +172,23 @@ impl Misreading {
         Some((log, station, sky))
     }
 
-    /// The session's peaks by this reading; none when it makes no sense.
-    pub fn peaks(&self, setting: &LogReading<'_>) -> Option<Vec<SessionPeak>> {
+    /// A session with its peaks by this reading, and the mount as it then stands; none when it makes
+    /// no sense.
+    pub fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe(&station, sky, &log, setting.clock_s);
-        Some(session_peaks(&station, Some(sky), &found.usable))
+        let peaks = session_peaks(&station, Some(sky), &found.usable);
+        session.read_otherwise(peaks, station.mount.geometry)
     }
 
-    /// Only readings and places: enough for a first fit.
-    pub fn places(&self, setting: &LogReading<'_>) -> Option<Vec<SessionPeak>> {
+    /// The same with readings and places only: enough for a first fit.
+    pub fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe_places(&station, sky, &log, setting.clock_s);
-        Some(session_peaks(&station, None, &found.usable))
+        let peaks = session_peaks(&station, None, &found.usable);
+        session.read_otherwise(peaks, station.mount.geometry)
     }
 }
 

@@ -56,7 +56,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
     let mut promising: Vec<(f64, Misreading)> = Misreading::all()
         .into_par_iter()
         .filter_map(|misreading| {
-            let other = few.with_peaks(misreading.places(&thin)?)?;
+            let other = misreading.placed(&few, &thin)?;
             let cost = screen(&other)?.cost;
             (cost < limit).then_some((cost, misreading))
         })
@@ -66,7 +66,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
         .into_iter()
         .take(FITTED)
         .filter_map(|(_, misreading)| {
-            let other = session.with_peaks(misreading.peaks(setting)?)?;
+            let other = misreading.applied(session, setting)?;
             Some((misreading, other))
         })
         .collect();

@@ -228,6 +228,7 @@ mod tests {
                         clock_offset_s: 0.0,
                     },
                     log: 0,
+                    feed: 0,
                     row: i + 1,
                     line: i + 2,
                     time: Utc::from_unix_nanos(1_790_000_000_000_000_000),

@@ -16,6 +16,8 @@ pub struct SessionPeak {
     pub sighting: Sighting,
     /// From which of the logs that were read together, counted from 0.
     pub log: usize,
+    /// With which feed, by its place among the station's.
+    pub feed: usize,
     /// Data row, counted from 1 through all logs.
     pub row: usize,
     /// Line in the log, counted from 1.

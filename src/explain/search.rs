@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, admit, settled, worth};
+use super::admission::{Admission, ENOUGH, ENOUGH_BESIDE_ANOTHER, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
@@ -135,7 +135,7 @@ fn from_the_zenith(
         return None;
     }
     let misreading = Misreading::FromTheZenith;
-    let other = session.with_peaks(misreading.peaks(&reading)?)?;
+    let other = misreading.applied(session, &reading)?;
     let fit = other.robust_base_fit().ok()?;
     (zero(&fit)? < ABSURD_ZERO.radians()).then_some(Beginning {
         misreading: Some(misreading),
@@ -242,11 +242,11 @@ fn best_of(
             };
             let fit = settled(context, &mut session, begin.fit);
             let as_logged = begin.misreading.is_none();
-            let starts = match as_logged && another_is_whole {
-                true => vec![fit],
-                false => starts(context, &session, &fit, as_logged),
+            let (starts, enough) = match as_logged && another_is_whole {
+                true => (vec![fit], ENOUGH_BESIDE_ANOTHER),
+                false => (starts(context, &session, &fit, as_logged), ENOUGH),
             };
-            let admission = admit(context, &mut session, starts);
+            let admission = admit(context, &mut session, starts, enough);
             Ended {
                 total: worth(&session, &admission.fit),
                 misreading: begin.misreading,

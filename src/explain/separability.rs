@@ -332,6 +332,7 @@ mod tests {
                         clock_offset_s: 0.0,
                     },
                     log: 0,
+                    feed: 0,
                     row: i + 1,
                     line: i + 2,
                     emitter_name: "invented".into(),

@@ -132,6 +132,17 @@ impl Session {
         self
     }
 
+    /// The same session with the offset of every further feed that peaks were taken with, always
+    /// fitted.
+    pub fn with_feeds(mut self) -> Session {
+        let mut feeds: Vec<usize> = self.peaks.iter().map(|p| p.feed).collect();
+        feeds.sort_unstable();
+        feeds.dedup();
+        let further = feeds.into_iter().filter(|feed| *feed > 0);
+        self.base.extend(further.map(Hypothesis::Feed));
+        self
+    }
+
     /// What a log is called.
     pub fn log_name(&self, log: usize) -> String {
         (self.logs.get(log)).map_or_else(|| format!("log {}", log + 1), Clone::clone)
@@ -144,6 +155,12 @@ impl Session {
             peaks,
             ..self.clone()
         })
+    }
+
+    /// The same for a mount that stands otherwise.
+    pub fn read_otherwise(&self, peaks: Vec<SessionPeak>, geometry: Geometry) -> Option<Session> {
+        let read = self.with_peaks(peaks)?;
+        Some(Session { geometry, ..read })
     }
 
     /// Whether logged standard deviations count.
@@ -195,6 +212,7 @@ pub fn session_peaks(
             SessionPeak {
                 sighting: o.sighting(),
                 log: o.peak.log,
+                feed: o.peak.feed,
                 row: o.peak.row,
                 line: o.peak.line,
                 time,

@@ -42,6 +42,8 @@ pub enum Shape {
     After(f64),
     /// One in these logs, which lie before the last.
     InLogs(LogSet),
+    /// One at peaks taken with this further feed.
+    OfFeed(usize),
     /// One above this elevation of the target, counted over the top as the axis does. Not of the
     /// reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
@@ -85,7 +87,9 @@ impl Shape {
         match self {
             Shape::Always => 1.0,
             Shape::HoursSince(middle) => peak.hours - middle,
-            Shape::After(_) | Shape::InLogs(_) | Shape::Above(_) => self.step_at(peak),
+            Shape::After(_) | Shape::InLogs(_) | Shape::OfFeed(_) | Shape::Above(_) => {
+                self.step_at(peak)
+            }
             Shape::CosAzimuth(k) => (a * k).cos(),
             Shape::SinAzimuth(k) => (a * k).sin(),
             Shape::CosElevation(k) => (e * k).cos(),
@@ -102,6 +106,7 @@ impl Shape {
         match self {
             Shape::After(hours) => step(peak.hours > hours),
             Shape::InLogs(logs) => step(logs.holds(peak.log)),
+            Shape::OfFeed(feed) => step(peak.feed == feed),
             Shape::Above(elevation) => step(peak.raised() > elevation),
             _ => 0.0,
         }
@@ -112,7 +117,8 @@ impl Shape {
     pub fn at_the_end(self, hours: f64) -> Option<f64> {
         match self {
             Shape::Always | Shape::After(_) => Some(1.0),
-            Shape::InLogs(_) => Some(0.0),
+            // The mount's own terms are those of the first feed.
+            Shape::InLogs(_) | Shape::OfFeed(_) => Some(0.0),
             Shape::HoursSince(middle) => Some(hours - middle),
             _ => None,
         }

@@ -11,7 +11,7 @@ use super::session::Session;
 use crate::angle::Angle;
 use crate::fit::{Noise, quantile};
 use crate::mount::Term;
-use crate::station::{EmitterKind, GEOSTATIONARY_SIGMA, Station};
+use crate::station::Station;
 
 /// The scatter contradicts the logged sigmas below this probability; common practice, no source.
 const CONTRADICTION: f64 = 1e-3;
@@ -182,11 +182,8 @@ pub fn standard_deviations(
         .zip(observations)
         .map(|(s, observation)| {
             let s = s.unwrap_or(fill);
-            // The place of an emitter without orbit elements is known no better.
-            let floor = match station.emitter(&observation.peak.emitter).map(|e| &e.kind) {
-                Some(EmitterKind::Geostationary { .. }) => GEOSTATIONARY_SIGMA,
-                _ => Angle::ZERO,
-            };
+            let floor = (station.emitter(&observation.peak.emitter))
+                .map_or(Angle::ZERO, |e| e.kind.place_sigma(station.dish.beamwidth));
             // An unmeasured axis has no sigma and no row; any value serves.
             [0, 1].map(|axis| {
                 if s[axis] > Angle::ZERO {

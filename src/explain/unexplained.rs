@@ -20,6 +20,8 @@ pub enum Unexplained {
         /// Why that one cannot be used.
         why: String,
     },
+    /// No peak was taken with the first feed.
+    NoFirstFeed,
     /// Too few peaks to judge anything by.
     TooFew,
     /// The fit failed.
@@ -53,6 +55,10 @@ impl fmt::Display for Unexplained {
             Unexplained::NothingUsable { peaks, row, why } => write!(
                 f,
                 "none of the {peaks} peaks can be used; the first (row {row}): {why}"
+            ),
+            Unexplained::NoFirstFeed => f.write_str(
+                "no peak was taken with the first feed of the station file, from which the others are \
+                 counted: take some peaks with it too",
             ),
             Unexplained::TooFew => f.write_str(
                 "too few peaks to judge anything: log more peaks, at least six, in different \

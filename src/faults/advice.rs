@@ -72,7 +72,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Put the feed or the dish back and tighten it; then solve with new peaks. Until then use \
              only a calibration made after the knock.",
             NEAR_THE_FEED,
-            "A slip of the azimuth axis changes the azimuth everywhere alike; a beam that moved to \
+            "A slip of the <azimuth axis> changes the azimuth everywhere alike; a beam that moved to \
              one side changes it more the higher the dish points.",
         ),
         Fault::Unexplained => of(
@@ -117,7 +117,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Centre the gear or the encoder ring on the axis; two reading heads opposite each \
              other cancel it; or keep the term in the correction table, which serves as well.",
             KEEP_CLEAR,
-            "Twice per turn is a track or a squeezed bearing; an error that grows with the reading \
+            "Twice per turn is <track or bearing>; an error that grows with the reading \
              is a scale; in elevation droop has the same form but for its phase.",
         ),
         Fault::WarpedTrack => of(
@@ -159,7 +159,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
         ),
         Fault::LooseDish => of(
             "Raise the dish from the horizon to the zenith with a hand on its rim, on the feed and \
-             on the hub in turn: whatever shifts against the elevation axis is loose. A laser \
+             on the hub in turn: whatever shifts against the <elevation axis> is loose. A laser \
              pointer tied to the feed and aimed at a mark on the dish shows it too.",
             "Tighten the hub's bolts and the feed's legs; brace legs that bend.",
             NEAR_THE_FEED,
@@ -206,16 +206,16 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "A wrong sign leaves one of the two right.",
         ),
         Fault::AzimuthReversed => of(
-            "Drive the dish clockwise seen from above: the azimuth reading must grow.",
-            "Swap the encoder's or the motor's direction, or change the sign of azimuth_deg and of \
-             azimuth_approach in the log.",
+            "Drive the dish <clockwise>: the <azimuth> reading must grow.",
+            "Swap the encoder's or the motor's direction, or change the sign of <azimuth_>deg and of \
+             <azimuth_>approach in the log.",
             KEEP_CLEAR,
             "A wrong north alone shifts all azimuths alike and is not a fault.",
         ),
         Fault::MagneticNorth => of(
             "Ask how north was found. Sight the Sun's shadow of a plumb line at local noon, or a \
              surveyed mark: true north differs from the needle's by the declination.",
-            "Set the azimuth encoder by the azimuth zero found here; it is right whatever was \
+            "Set the <azimuth> encoder by the <azimuth> zero found here; it is right whatever was \
              taken as north.",
             "Never look at the Sun, with or without a sight.",
             "Any other mistake in setting the zero could by chance be as large: this is a hint, \
@@ -263,12 +263,12 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
              account: point at a low emitter and compare its shown with its computed elevation.",
             "Let only one program correct for refraction: log the bare encoder readings.",
             "",
-            "Droop and an elevation scale change smoothly up to the zenith; refraction is only \
+            "Droop and an <elevation> scale change smoothly up to the zenith; refraction is only \
              felt low down.",
         ),
         Fault::ColumnsExchanged => of(
             "Compare the first row of the log with where the dish stood.",
-            "Put the columns right: azimuth_deg and elevation_deg are what the mount's own encoders \
+            "Put the columns right: <azimuth_>deg and <elevation_>deg are what the mount's own encoders \
              showed at the peak, not where the emitter was computed to be.",
             "",
             match axis {
@@ -276,7 +276,9 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
                     "A mount without any error at all would look the same, but nobody \
                      finds peaks that exactly."
                 }
-                _ => "A unit or a sign that is wrong leaves azimuth and elevation in their places.",
+                _ => {
+                    "A unit or a sign that is wrong leaves <azimuth> and <elevation> in their places."
+                }
             },
         ),
     }
@@ -285,6 +287,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mount::Kind;
 
     #[test]
     fn every_fault_can_be_confirmed_mended_and_doubted() {
@@ -302,7 +305,7 @@ mod tests {
         let page = include_str!("../../docs/faults.md");
         for fault in Fault::ALL {
             let advice = advice(fault, Axis::Both);
-            let heading = format!("### {fault}: {}\n", fault.words());
+            let heading = format!("### {fault}: {}\n", fault.words_on(Kind::AzEl));
             let said = [
                 &heading,
                 advice.confirm,
@@ -310,8 +313,15 @@ mod tests {
                 advice.caution,
                 advice.otherwise,
             ];
-            for text in said {
-                assert!(page.contains(text), "{fault}: {text}");
+            for marked in said {
+                let text = Kind::AzEl.said(marked);
+                assert!(page.contains(&text), "{fault}: {text}");
+                // Every mark is one that the kinds of mount fill.
+                let polar = Kind::Polar(crate::mount::Pole::North).said(marked);
+                assert!(
+                    !polar.contains('<') && !text.contains('<'),
+                    "{fault}: {polar}"
+                );
             }
         }
     }

@@ -2,6 +2,7 @@
 
 mod angles;
 mod axes;
+mod axis_reading;
 mod calibration;
 mod calibration_faults;
 mod calibration_json;

@@ -1,6 +1,7 @@
 //! The columns of `peaks.csv`.
 
 use super::axes::Axes;
+use super::axis_reading::Places;
 
 /// Columns that are written; those behind them are only read.
 pub(super) const WRITTEN: usize = 12;
@@ -20,10 +21,30 @@ pub(super) const PEAK_DB: usize = 8;
 pub(super) const TEMPERATURE: usize = 9;
 pub(super) const USE: usize = 10;
 pub(super) const NOTE: usize = 11;
+/// What the sensor of the first axis shows, in place of degrees.
+pub(super) const FIRST_SENSOR: usize = 12;
+/// What that of the second shows.
+pub(super) const SECOND_SENSOR: usize = 13;
+/// With which feed.
+pub(super) const FEED: usize = 14;
 /// The first reading in hours in place of degrees; polar mounts only.
-pub(super) const FIRST_IN_HOURS: usize = 12;
+const FIRST_IN_HOURS: usize = 15;
 
-const AZIMUTH_ELEVATION: [&str; 12] = [
+/// Where the readings of the two axes stand.
+pub(super) const PLACES: [Places; 2] = [
+    Places {
+        degrees: FIRST,
+        sensor: FIRST_SENSOR,
+        hours: Some(FIRST_IN_HOURS),
+    },
+    Places {
+        degrees: SECOND,
+        sensor: SECOND_SENSOR,
+        hours: None,
+    },
+];
+
+const AZIMUTH_ELEVATION: [&str; 15] = [
     "time_utc",
     "emitter",
     "azimuth_deg",
@@ -36,8 +57,11 @@ const AZIMUTH_ELEVATION: [&str; 12] = [
     "temperature_c",
     "use",
     "note",
+    "azimuth_sensor",
+    "elevation_sensor",
+    "feed",
 ];
-const HOUR_ANGLE_DECLINATION: [&str; 13] = [
+const HOUR_ANGLE_DECLINATION: [&str; 16] = [
     "time_utc",
     "emitter",
     "hour_angle_deg",
@@ -50,9 +74,12 @@ const HOUR_ANGLE_DECLINATION: [&str; 13] = [
     "temperature_c",
     "use",
     "note",
+    "hour_angle_sensor",
+    "declination_sensor",
+    "feed",
     "hour_angle_hours",
 ];
-const XY: [&str; 12] = [
+const XY: [&str; 15] = [
     "time_utc",
     "emitter",
     "x_deg",
@@ -65,6 +92,9 @@ const XY: [&str; 12] = [
     "temperature_c",
     "use",
     "note",
+    "x_sensor",
+    "y_sensor",
+    "feed",
 ];
 
 /// The columns for every kind of mount.

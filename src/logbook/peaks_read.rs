@@ -8,7 +8,7 @@ use super::axes::AZIMUTH_READING;
 use super::log_options::LogOptions;
 use super::peak::{Peak, PeakLog, Readings};
 use super::peak_rows::Reading;
-use super::peaks_csv::{FIRST, SECOND, TIME};
+use super::peaks_csv::TIME;
 use super::peaks_write::degrees_text;
 use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
 use crate::angle::Angle;
@@ -184,6 +184,9 @@ impl<'a> Gathered<'a> {
             reading,
             log: PeakLog {
                 axes: reading.axes,
+                feeds: (reading.station.feeds.iter())
+                    .map(|f| f.name.clone())
+                    .collect(),
                 ..PeakLog::default()
             },
             problems: Problems::new(),
@@ -215,6 +218,9 @@ impl<'a> Gathered<'a> {
         )?;
         self.unmatched.push(table.columns().unmatched().to_vec());
         self.begin(file, table.first_line(), false);
+        if let Some(wrong) = reading.readings.without_sensor(table.columns()) {
+            told.problems.push(wrong.at(file, table.first_line(), 1));
+        }
         let mut own = self.own_places(table.columns())?;
         let before = self.log.peaks.len();
         while let Some(line) = table.next(&mut told)? {
@@ -352,8 +358,7 @@ impl<'a> Gathered<'a> {
             });
             return;
         }
-        let empty = |c: usize| columns.cell(row, c).is_empty();
-        if empty(FIRST) && empty(SECOND) && !self.reading.has_hours(row, columns) {
+        if (0..2).all(|axis| self.reading.readings.is_empty(axis, row, columns)) {
             told.taken.at(Kind::NotTaken, row.line, || {
                 "without readings skipped: steps not taken".to_owned()
             });
@@ -495,9 +500,11 @@ impl<'a> Gathered<'a> {
         let mut warnings = Vec::new();
         let mut more = 0;
         for peak in &self.log.peaks {
+            // Where a bolt was loosened to peak by hand, any declination may be.
+            let by_motor = peak.elevation.filter(|_| mount.fixed_declination.is_none());
             for (axis, reading, (low, high)) in [
                 (first, peak.azimuth, mount.azimuth_range),
-                (second, peak.elevation, mount.elevation_range),
+                (second, by_motor, mount.elevation_range),
             ] {
                 let Some(reading) = reading.filter(|r| *r < low || *r > high) else {
                     continue;

@@ -4,8 +4,8 @@ use std::io::BufRead;
 use std::path::Path;
 
 use super::angles::usual_step_s;
-use super::axes::{Axes, reading_of};
-use super::cell::{Cell, Unit};
+use super::axis_reading::{AxisReadings, Places};
+use super::cell::Cell;
 use super::emitter_names::{check_emitter, emitter, one_emitter};
 use super::plain_row::{Date, Form};
 use super::scan::{PowerUnit, ScanBuilder, from_decibels};
@@ -34,8 +34,19 @@ pub(super) const POWERS: [(usize, PowerUnit); 3] = [
     (6, PowerUnit::Linear),
     (7, PowerUnit::Counts),
 ];
-/// The first reading in hours; polar mounts only.
-pub(super) const FIRST_IN_HOURS: usize = 8;
+/// Where the readings of the two axes stand: degrees, what a sensor shows, hours.
+pub(super) const PLACES: [Places; 2] = [
+    Places {
+        degrees: FIRST,
+        sensor: 8,
+        hours: Some(10),
+    },
+    Places {
+        degrees: SECOND,
+        sensor: 9,
+        hours: None,
+    },
+];
 
 pub(super) const LINEAR: Quantity = Quantity::new(-1e30, 1e30, "a power from -1e30 to 1e30");
 
@@ -84,7 +95,7 @@ pub(super) enum Source<R> {
 pub(super) struct Samples<R> {
     pub table: Table<Whole<R>>,
     pub decided: Decided,
-    pub axes: Axes,
+    pub axes: AxisReadings,
     pub power: (usize, PowerUnit),
     /// What plain rows look like; none when all go the careful way.
     pub form: Option<Form>,
@@ -312,7 +323,7 @@ impl<R: BufRead> Samples<R> {
             row: line.row,
             columns: line.columns,
             decided: &self.decided,
-            axes: self.axes,
+            axes: &self.axes,
             power: self.power,
         };
         let told = &mut notes.told;
@@ -334,7 +345,7 @@ struct Cells<'a> {
     row: Row<'a>,
     columns: &'a Columns,
     decided: &'a Decided,
-    axes: Axes,
+    axes: &'a AxisReadings,
     power: (usize, PowerUnit),
 }
 
@@ -393,7 +404,7 @@ impl<'a> Cells<'a> {
     /// The rest of the row; none when something is wrong with it, which is told.
     fn reading(&self, told: &mut Told) -> Option<Reading> {
         let time = self.cell(TIME).time(self.decided, told);
-        let angles = self.columns.has(SECOND).then(|| self.angles(told));
+        let angles = (self.axes.has_both(self.columns)).then(|| self.angles(told));
         let (column, unit) = self.power;
         let cell = self.cell(column);
         let power = match unit {
@@ -415,20 +426,9 @@ impl<'a> Cells<'a> {
     }
 
     fn angles(&self, told: &mut Told) -> (Option<Angle>, Option<Angle>) {
-        let [first_axis, second_axis] = self.axes.kinds();
-        let in_hours = self.axes == Axes::HourAngleDeclination
-            && (!self.columns.has(FIRST) || self.cell(FIRST).is_empty());
-        let (first, unit) = match in_hours {
-            true => (self.cell(FIRST_IN_HOURS), Unit::Hours),
-            false => (self.cell(FIRST), Unit::Degrees),
-        };
-        let mut read = |cell: Cell<'_>, axis: crate::mount::AxisKind, unit| {
-            let quantity = reading_of(axis);
-            cell.required(quantity.words, told)?;
-            cell.reading(axis, unit, &quantity, self.decided, told)
-        };
-        let first = read(first, first_axis, unit);
-        (first, read(self.cell(SECOND), second_axis, Unit::Degrees))
+        let row = (&self.row, self.columns);
+        let mut read = |axis| self.axes.required(axis, row, self.decided, told);
+        (read(0), read(1))
     }
 
     fn needed(&self, cell: &Cell<'_>, quantity: &Quantity, told: &mut Told) -> Option<f64> {

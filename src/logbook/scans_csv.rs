@@ -21,7 +21,7 @@ use crate::station::Station;
 use crate::time::Utc;
 
 /// The columns for a mount with azimuth and elevation.
-pub(super) const AZIMUTH_ELEVATION: [&str; 8] = [
+pub(super) const AZIMUTH_ELEVATION: [&str; 10] = [
     "scan",
     "time_utc",
     "emitter",
@@ -30,8 +30,10 @@ pub(super) const AZIMUTH_ELEVATION: [&str; 8] = [
     "power_db",
     "power_linear",
     "counts",
+    "azimuth_sensor",
+    "elevation_sensor",
 ];
-const HOUR_ANGLE_DECLINATION: [&str; 9] = [
+const HOUR_ANGLE_DECLINATION: [&str; 11] = [
     "scan",
     "time_utc",
     "emitter",
@@ -40,9 +42,11 @@ const HOUR_ANGLE_DECLINATION: [&str; 9] = [
     "power_db",
     "power_linear",
     "counts",
+    "hour_angle_sensor",
+    "declination_sensor",
     "hour_angle_hours",
 ];
-const XY: [&str; 8] = [
+const XY: [&str; 10] = [
     "scan",
     "time_utc",
     "emitter",
@@ -51,6 +55,8 @@ const XY: [&str; 8] = [
     "power_db",
     "power_linear",
     "counts",
+    "x_sensor",
+    "y_sensor",
 ];
 
 /// The columns for every kind of mount.

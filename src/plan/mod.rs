@@ -19,7 +19,7 @@ use crate::angle::Angle;
 use crate::mount::{ApproachSigns, Group, Kind, Term};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
-use crate::station::Station;
+use crate::station::{Sensor, Station};
 use crate::text::some_of;
 use crate::time::Utc;
 
@@ -122,6 +122,8 @@ pub struct Prediction {
 pub struct Plan {
     /// The kind of mount.
     pub mount: Kind,
+    /// What tells the readings of the axes where that does not count degrees.
+    pub sensors: [Option<Sensor>; 2],
     /// In order of time.
     pub steps: Vec<Step>,
     /// For each term requested.
@@ -178,6 +180,14 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     let sigma = sigma(station, known, request, &mut assumed);
     let mut offer = offer(station, sky, known, request, &slots);
     assumed.extend(offer.assumed.iter().cloned());
+    if let Some(fixed) = station.mount.fixed_declination {
+        assumed.push(format!(
+            "the declination axis has no motor and stands at {:.2} deg: what is said of it holds when \
+             each peak is found in declination too, by hand on its bolt; leave declination_deg empty \
+             where it is not",
+            fixed.degrees()
+        ));
+    }
     let judge = Judge::new(station, sky, known, request, (request.from, request.to));
     if offer.candidates.is_empty() {
         let next = alone::next_up(&judge, request, &offer.heard);
@@ -222,6 +232,7 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     });
     Ok(Plan {
         mount: station.mount.kind(),
+        sensors: station.mount.sensors.clone(),
         alone,
         to_tell: design.what_would_tell(&after, &untold),
         predictions,

@@ -89,14 +89,14 @@ impl Kind {
         })
     }
 
-    /// In words for an az-el mount.
+    /// In words for a mount with a track, with the marks of [`Mount::said`].
     fn plain_words(self) -> &'static str {
         match self {
             Kind::Unmoved => "no change",
             Kind::WholeMount => "a move of the whole mount",
             Kind::Lean => "a mount that leans differently: settled ground, or a foot that gave way",
-            Kind::AzimuthSlip => "a slip of the azimuth axis or its encoder",
-            Kind::ElevationSlip => "a slip of the elevation axis or its encoder",
+            Kind::AzimuthSlip => "a slip of the <azimuth axis> or its encoder",
+            Kind::ElevationSlip => "a slip of the <elevation axis> or its encoder",
             Kind::Dish => "a change in the dish or its feed",
             Kind::Anything => "several changes at once",
         }

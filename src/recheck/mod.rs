@@ -17,8 +17,10 @@ mod old;
 mod peaks;
 mod sky_error;
 
+use nalgebra::Rotation3;
+
 use crate::angle::Angle;
-use crate::explain::misfit::misfit;
+use crate::explain::misfit::{filled_reading, misfit};
 use crate::explain::observe::{Observation, Observations, observe};
 use crate::logbook::PeakLog;
 use crate::mount::{MountModel, Term};
@@ -82,6 +84,10 @@ pub fn recheck_observed(
             ),
             None => "the log has no peaks".to_owned(),
         }));
+    }
+    let mut found = found;
+    for observation in &mut found.usable {
+        by_the_first_feed(observation, old, station)?;
     }
     let mut notes: Vec<String> = (found.notices.iter())
         .map(|n| format!("{} ({})", n.text, words::rows(&n.rows)))
@@ -192,6 +198,37 @@ fn peaks_off(old: &Old, peaks: &Peaks) -> Angle {
 }
 
 /// How far the old calibration's beam is from the emitter.
+/// Moves the place of an emitter that was peaked with a further feed by as much as that feed's beam
+/// lies beside the first: there it would have stood in the first one's beam.
+fn by_the_first_feed(
+    observation: &mut Observation,
+    old: &Old,
+    station: &Station,
+) -> Result<(), Error> {
+    let Some(feed) = station.feeds.get(observation.peak.feed) else {
+        return Ok(());
+    };
+    if observation.peak.feed == 0 {
+        return Ok(());
+    }
+    let Some(offset) = old.calibration.feed(&feed.name) else {
+        return Err(Error::Unsupported(format!(
+            "row {} was peaked with the feed {}, and the calibration does not tell where its beam lies: \
+             take peaks with the feed {}, or solve a log of both",
+            observation.peak.row, feed.name, station.feeds[0].name
+        )));
+    };
+    let sighting = observation.sighting();
+    let reading = filled_reading(&old.model, &sighting);
+    let beam = |model: &MountModel| model.beam_vector(reading, sighting.approach);
+    let (own, first) = (beam(&old.model.with_feed(offset)), beam(&old.model));
+    if let Some(turn) = Rotation3::rotation_between(&own, &first) {
+        observation.target = turn * observation.target;
+        observation.target_rate = turn * observation.target_rate;
+    }
+    Ok(())
+}
+
 fn distance(model: &MountModel, observation: &Observation) -> Angle {
     let mut offset = misfit(model, &observation.sighting()).offset;
     if observation.peak.azimuth.is_none() {

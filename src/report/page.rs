@@ -194,6 +194,9 @@ fn terms(html: &mut Html, report: &Report) {
         html.raw(&term_row(report.outcome.model.kind(), t, &meaning));
     }
     html.raw("</tbody></table></div>");
+    for feed in words::feeds(report.outcome, report.station) {
+        html.paragraph("note", &feed);
+    }
     html.paragraph("note", &summary::noise_words(report));
     for (a, b, r) in summary::tied_terms(report) {
         let tied =

@@ -93,6 +93,9 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
             page.line("      come back for the next ones:");
         }
         page.line(&step_line(plan.mount, i + 1, step, sides, &local));
+        if let Some(shown) = shown(plan, step) {
+            page.line(&shown);
+        }
     }
     page.paragraph(&format!(
         "{} and {two} are what the encoders should show, in degrees: look for the peak near there, \
@@ -112,6 +115,18 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
             plan.mount.term_name(Term::ElevationBacklash)
         ),
     });
+}
+
+/// What the sensors of the axes will show at a step; none when they count degrees.
+fn shown(plan: &Plan, step: &Step) -> Option<String> {
+    let readings = [step.reading.azimuth, step.reading.elevation];
+    let shown: Vec<String> = (plan.sensors.iter().zip(readings).zip(plan.mount.axes()))
+        .filter_map(|((sensor, reading), axis)| {
+            let shown = sensor.as_ref()?.shown_words(reading)?;
+            Some(format!("{} {shown}", axis.words()))
+        })
+        .collect();
+    (!shown.is_empty()).then(|| format!("      the sensors show: {}", shown.join(", ")))
 }
 
 /// Widths of the columns of readings.
@@ -364,7 +379,7 @@ fn plain_json(plan: &Plan) -> Value {
     };
     let steps: Vec<Value> = (plan.steps.iter().enumerate())
         .map(|(i, s)| {
-            json!({
+            let mut step = json!({
                 "step": i + 1,
                 "time_utc": s.candidate.time,
                 "emitter": s.candidate.name,
@@ -379,7 +394,15 @@ fn plain_json(plan: &Plan) -> Value {
                 "sigma_growth_without": s.tells.1,
                 "error_left_deg": s.left.degrees(),
                 "strength_db": s.candidate.strength.map(|s| s.decibels),
-            })
+            });
+            let readings = [s.reading.azimuth, s.reading.elevation];
+            let keys = ["azimuth_sensor", "elevation_sensor"];
+            for ((sensor, reading), key) in plan.sensors.iter().zip(readings).zip(keys) {
+                if let Some(sensor) = sensor {
+                    step[key] = json!(sensor.shown(reading));
+                }
+            }
+            step
         })
         .collect();
     let predicted: Map<String, Value> = (plan.predictions.iter())

@@ -131,6 +131,9 @@ fn terms(page: &mut Page, report: &Report) {
         );
         page.line(&wrapped(&lead, &meaning.text, WIDTH));
     }
+    for feed in words::feeds(report.outcome, report.station) {
+        page.line(&wrapped("  ", &feed, WIDTH));
+    }
     for (a, b, r) in summary::tied_terms(report) {
         let note = summary::tied_words(report.outcome.model.kind(), a, b, r);
         page.line(&wrapped("  ", &note, WIDTH));

@@ -2,10 +2,12 @@
 
 use crate::angle::Angle;
 use crate::logbook::TermState;
-use crate::mount::{AxisKind, Group, Kind, Term, TermUnit};
+use crate::mount::{AxisKind, FeedOffset, Group, Kind, Term, TermUnit};
 use crate::number;
+use crate::problem::printable;
 use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
+use crate::station::Station;
 
 /// Below this many standard deviations a value is not significantly different from zero: the usual
 /// two.
@@ -94,6 +96,35 @@ pub fn meanings(outcome: &Outcome) -> Vec<Meaning> {
                 single_meaning(outcome.model.kind(), first)
             };
             Some(Meaning { group, text })
+        })
+        .collect()
+}
+
+/// Where the beams of further feeds lie, a sentence each.
+pub fn feeds(outcome: &Outcome, station: &Station) -> Vec<String> {
+    let Some(first) = station.feeds.first() else {
+        return Vec::new();
+    };
+    let found = outcome.explanation.iter().flat_map(|e| &e.feeds);
+    found
+        .filter_map(|found| Some((found, station.feeds.get(found.feed)?)))
+        .map(|(found, feed)| {
+            let part = |value: Angle, sigma: Angle, more: &str, less: &str| {
+                let (size, sigma) = number::with_sigma(value.degrees().abs(), sigma.degrees());
+                let side = if value < Angle::ZERO { less } else { more };
+                format!("{size} +/- {sigma} deg {side}")
+            };
+            let (offset, sigma) = (found.offset, found.sigma);
+            format!(
+                "The beam of the feed {} lies {} and {} that of {}, seen along the beam with the {}'s \
+                 outer end up ({}).",
+                printable(&feed.name),
+                part(offset.right, sigma.right, "to the right", "to the left"),
+                part(offset.up, sigma.up, "above", "below"),
+                printable(&first.name),
+                outcome.model.kind().axis_1(),
+                FeedOffset::term_names(&feed.name).join(", ")
+            )
         })
         .collect()
 }

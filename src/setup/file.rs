@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::hear::{Heard, Use};
-use super::{LOWEST, Request};
+use super::{LOWEST, Request, mount};
 use crate::plan::FAINTEST_DB;
 use crate::station::{Dish, EmitterKind};
 use crate::text::some_of;
@@ -16,7 +16,7 @@ pub fn station_text(request: &Request, heard: &[Heard]) -> String {
     let mut page = Page::default();
     top(&mut page);
     site(&mut page, request);
-    mount(&mut page);
+    mount::section(&mut page, request);
     dish(&mut page, request);
     horizon(&mut page);
     emitters(&mut page, request, heard);
@@ -26,24 +26,24 @@ pub fn station_text(request: &Request, heard: &[Heard]) -> String {
 
 /// Text that grows line by line.
 #[derive(Default)]
-struct Page {
+pub(super) struct Page {
     text: String,
 }
 
 impl Page {
     /// A line as it is.
-    fn line(&mut self, line: &str) {
+    pub fn line(&mut self, line: &str) {
         self.text.push_str(line);
         self.text.push('\n');
     }
     /// Lines that are not read until the # is taken away.
-    fn commented(&mut self, lines: &str) {
+    pub fn commented(&mut self, lines: &str) {
         for line in lines.lines() {
             self.line(format!("# {line}").trim_end());
         }
     }
     /// A remark, broken into lines.
-    fn remark(&mut self, words: &str) {
+    pub fn remark(&mut self, words: &str) {
         let mut line = String::from("#");
         for word in words.split_whitespace() {
             if line.chars().count() + 1 + word.chars().count() > WIDTH && line != "#" {
@@ -55,7 +55,7 @@ impl Page {
         }
         self.line(&line);
     }
-    fn heading(&mut self, heading: &str) {
+    pub fn heading(&mut self, heading: &str) {
         self.line("");
         self.line(heading);
     }
@@ -67,7 +67,7 @@ fn quoted(text: &str) -> String {
 }
 
 /// A number as TOML takes it for one with decimals.
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     format!("{value:?}")
 }
 
@@ -88,7 +88,7 @@ fn site(page: &mut Page, request: &Request) {
     page.remark("What you call the place; it heads reports and is kept in calibrations.");
     page.line(&format!("name = {}", quoted(&request.name)));
     page.remark(
-        "Where the azimuth axis stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
+        "Where the dish stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
          100 m, is plenty for emitters in the sky; give more decimals when you use a near beacon.",
     );
     page.line(&format!("latitude_deg = {}", number(request.latitude_deg)));
@@ -118,39 +118,6 @@ fn site(page: &mut Page, request: &Request) {
          temperature_c = 15.0\n\
          relative_humidity = 0.5    # 0.5 is 50 %",
     );
-}
-
-fn mount(page: &mut Page) {
-    page.heading("[mount]");
-    page.remark("How the axes are arranged: an azimuth axis below an elevation axis.");
-    page.line("kind = \"az-el\"");
-    page.remark(
-        "CHECK: what the azimuth encoder reads at the two ends of its travel. Readings go on past 360 \
-         and below 0 as the cable winds up; a mount that turns once, across north, may read from -90 to \
-         270. Here: two turns.",
-    );
-    page.line("azimuth_range_deg = [-180.0, 540.0]");
-    page.remark(
-        "CHECK: the same for the elevation encoder. Above 90 the dish lies over backwards.",
-    );
-    page.line("elevation_range_deg = [0.0, 90.0]");
-    page.remark(
-        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be found.",
-    );
-    page.commented(
-        "azimuth_gear_teeth = 120\n\
-         azimuth_pinion_teeth = 12\n\
-         elevation_gear_teeth = 120\n\
-         elevation_pinion_teeth = 12",
-    );
-    page.remark(
-        "How far the feet or shims of the base stand from the azimuth axis, and in which azimuths: with \
-         them, a lean is given in millimetres under each foot.",
-    );
-    page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
-    page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
-    page.commented("park = [180.0, 85.0]");
 }
 
 fn dish(page: &mut Page, request: &Request) {

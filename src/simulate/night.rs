@@ -70,7 +70,9 @@ pub fn scan_session(
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     // The session's own numbers come from the first stream.
     rng.set_stream(1);
-    (takes(&real, truth, seed, fits)?.iter().enumerate())
+    // Scans are made with the first feed.
+    let models = [truth.model(&real.station.mount.geometry)?];
+    (takes(&real, truth, seed, &models, fits)?.iter().enumerate())
         .map(|(i, take)| {
             // By chance, so that every emitter is scanned at both speeds.
             let form = if rng.random_bool(0.5) { &slow } else { &fast };

@@ -7,9 +7,11 @@ use serde::Deserialize;
 
 use super::ranges;
 use super::spoil::Spoil;
+use crate::angle::Angle;
 use crate::files::{self, Expected};
-use crate::mount::{Geometry, Kind, MountModel, TermValues};
+use crate::mount::{FeedOffset, Geometry, Kind, MountModel, TermValues};
 use crate::problem::{Error, Problem, Problems, nearest_name};
+use crate::station::Station;
 use crate::time::Utc;
 
 /// Whole nights take a thousandth of that.
@@ -343,7 +345,7 @@ impl Truth {
         for term in truth
             .terms
             .keys()
-            .filter(|t| Kind::term_of_any(t).is_none())
+            .filter(|t| Kind::term_of_any(t).is_none() && FeedOffset::part_of(t).is_none())
         {
             let names = Kind::names_of_any();
             let problem = Problem::of_file(
@@ -389,6 +391,35 @@ impl Truth {
         self
     }
 
+    /// The mount as it points with each feed of a station, of which the first is the mount itself.
+    ///
+    /// # Errors
+    /// As [`Truth::model`], and a feed that the station does not have.
+    pub fn models(&self, station: &Station) -> Result<Vec<MountModel>, Error> {
+        let model = self.model(&station.mount.geometry)?;
+        let mut offsets = vec![FeedOffset::default(); station.feeds.len().max(1)];
+        for (name, value) in &self.terms {
+            let Some((feed, part)) = FeedOffset::part_of(name) else {
+                continue;
+            };
+            let Some(place) = station.feed(feed).filter(|place| *place > 0) else {
+                return Err(Error::Usage(format!(
+                    "the truth file has the term {name}, and the station file has no further feed {feed}\n  \
+                     help: add [[feed]] sections to the station file, that of [dish] first"
+                )));
+            };
+            let angle = Angle::from_degrees(*value);
+            match part {
+                0 => offsets[place].right = angle,
+                _ => offsets[place].up = angle,
+            }
+        }
+        Ok(offsets
+            .into_iter()
+            .map(|offset| model.with_feed(offset))
+            .collect())
+    }
+
     /// The mount model of the truth, for a mount that stands so.
     ///
     /// # Errors
@@ -397,6 +428,9 @@ impl Truth {
         let kind = geometry.kind();
         let mut values = TermValues::ZERO;
         for (name, value) in &self.terms {
+            if FeedOffset::part_of(name).is_some() {
+                continue;
+            }
             let Some(term) = kind.term_by_name(name) else {
                 return Err(Error::Usage(format!(
                     "the truth file has the term {name}, which mounts of kind {kind} do not have\n  \

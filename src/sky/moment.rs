@@ -21,6 +21,23 @@ pub struct Moment<'a> {
     observer: OnceCell<Option<Observer>>,
 }
 
+impl Sky {
+    /// That a transmitter stands in the near field of the dish.
+    fn notice_of_near(&self, emitter: &str, distance_m: f64) -> Option<Notice> {
+        /// Metres a second (exact).
+        const SPEED_OF_LIGHT: f64 = 299_792_458.0;
+        let wavelength_m = SPEED_OF_LIGHT / (self.frequency_mhz * 1e6);
+        let far_m = 2.0 * self.diameter_m.powi(2) / wavelength_m;
+        (distance_m < far_m).then(|| Notice::NearField {
+            emitter: emitter.to_owned(),
+            distance_m,
+            far_m,
+            // Half the diameter squared over twice the distance.
+            late_waves: self.diameter_m.powi(2) / (8.0 * distance_m) / wavelength_m,
+        })
+    }
+}
+
 impl<'a> Moment<'a> {
     pub(super) fn new(sky: &'a Sky, time: Utc) -> Moment<'a> {
         Moment {
@@ -60,7 +77,7 @@ impl<'a> Moment<'a> {
         match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => Ok(beacon.apparent),
             Motion::Mark(given) => Ok(*given),
-            _ => Ok(self.sky.refraction.refract(&self.geometric(id)?)),
+            _ => Ok(self.sky.through_the_air(&self.towards(id)?)),
         }
     }
 
@@ -124,6 +141,9 @@ impl<'a> Moment<'a> {
                 });
             }
         }
+        if let Motion::Beacon(beacon) = &known.motion {
+            notices.extend(sky.notice_of_near(&known.name, beacon.distance_m));
+        }
         if known.motion.is_inside_the_air() {
             return notices;
         }
@@ -134,7 +154,7 @@ impl<'a> Moment<'a> {
                 assumed_s: tai_minus_utc_s(time),
             });
         }
-        if sky.frequency_mhz < IONOSPHERE_BELOW_MHZ {
+        if sky.frequency_mhz < IONOSPHERE_BELOW_MHZ && sky.ionosphere.is_none() {
             notices.push(Notice::IonosphereLeftOut {
                 frequency_mhz: sky.frequency_mhz,
             });

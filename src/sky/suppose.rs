@@ -4,10 +4,12 @@
 
 use nalgebra::Vector3;
 
+use super::arc;
 use super::earth::Place;
 use super::refraction::Refraction;
 use super::satellite::{Orbit, nearest_orbit};
-use super::{EmitterId, Known, Moment, Motion, Sky, SkyError, terrestrial};
+use super::terrestrial::{self, Seat};
+use super::{EmitterId, Known, Moment, Motion, Sky, SkyError};
 use crate::angle::{Apparent, Direction};
 use crate::station::{EmitterKind, Station};
 
@@ -33,7 +35,11 @@ impl Sky {
                     height_m,
                 }) => {
                     let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
-                    Motion::Beacon(terrestrial::beacon(&place, &there, &refraction))
+                    let seat = Seat::of(station);
+                    Motion::Beacon(terrestrial::beacon(&place, &there, &refraction, &seat))
+                }
+                Some(EmitterKind::Geostationary { longitude }) => {
+                    Motion::Geostationary(arc::towards(&place, *longitude))
                 }
                 _ => known.motion.clone(),
             };
@@ -98,8 +104,6 @@ impl Moment<'_> {
     /// The apparent direction of an Earth-fixed place, metres, beyond the air.
     fn refracted(&self, there: &Vector3<f64>) -> Direction<Apparent> {
         let towards = self.sky().place.towards(there);
-        self.sky()
-            .refraction
-            .refract(&Direction::from_east_north_up(&towards))
+        self.sky().through_the_air(&towards)
     }
 }

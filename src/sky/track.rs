@@ -87,10 +87,7 @@ impl<'a> Track<'a> {
     /// As [`Sky::apparent_of`].
     pub fn apparent(&self, time: Utc) -> Result<Direction<Apparent>, SkyError> {
         match self.interpolated(time) {
-            Some(v) => Ok(self
-                .sky
-                .refraction
-                .refract(&Direction::from_east_north_up(&v))),
+            Some(v) => Ok(self.sky.through_the_air(&v)),
             None => self.sky.apparent_of(self.id, time),
         }
     }

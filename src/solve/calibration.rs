@@ -3,9 +3,9 @@
 use crate::explain::{ABSURD_ZERO, Axis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
-    MountRecord, SkyPlace, Trust,
+    MountRecord, SkyPlace, TermRecord, TermState, Trust,
 };
-use crate::mount::{AxisKind, Group, Kind, Term};
+use crate::mount::{AxisKind, FeedOffset, Group, Kind, Term};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -33,6 +33,7 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
                 let written = record(t.term, t.value, t.sigma, t.state);
                 (name, with_prior(t.term, written, t.prior_sigma))
             })
+            .chain(feeds(outcome, station))
             .collect(),
         correlations: (outcome.correlations.iter())
             .map(|(one, other, value)| Correlation {
@@ -53,6 +54,26 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
         causes: causes(outcome, kind),
         warnings,
     }
+}
+
+/// The pairs of terms of further feeds.
+fn feeds(outcome: &Outcome, station: &Station) -> Vec<(String, TermRecord)> {
+    let found = outcome.explanation.iter().flat_map(|e| &e.feeds);
+    found
+        .filter_map(|found| Some((found, station.feeds.get(found.feed)?)))
+        .flat_map(|(found, feed)| {
+            let names = FeedOffset::term_names(&feed.name);
+            let values = found.offset.parts().into_iter().zip(found.sigma.parts());
+            (names.into_iter().zip(values)).map(|(name, (value, sigma))| {
+                // Angles all, as the collimation is.
+                let (value, sigma) = (value.radians(), Some(sigma.radians()));
+                (
+                    name,
+                    record(Term::Collimation, value, sigma, TermState::Fitted),
+                )
+            })
+        })
+        .collect()
 }
 
 /// The expected error as files have it.

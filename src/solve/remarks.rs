@@ -311,6 +311,10 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
             change.logs.0 + 1,
             change.logs.1 + 1
         ),
+        Hypothesis::Feed(feed) => match station.feeds.get(*feed) {
+            Some(feed) => format!("feed {}", feed.name),
+            None => "a further feed".to_owned(),
+        },
         Hypothesis::BaseKnock(_) => "knock on the base".to_owned(),
         Hypothesis::DishKnock(_) => "knock on the dish".to_owned(),
         Hypothesis::Creep { .. } => format!("{axis} creep"),

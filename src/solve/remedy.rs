@@ -4,6 +4,7 @@ use crate::angle::Angle;
 use crate::mount::{AxisKind, Group, Kind, Term};
 use crate::station::Station;
 
+use super::arc;
 use super::misaligned;
 use super::outcome::Outcome;
 use super::remarks::advice_words;
@@ -60,6 +61,14 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
             !e.told_only_together(&group.terms().collect::<Vec<_>>())
                 .is_empty()
         });
+        // With one motor its bolts are set for the arc, together.
+        let bolted = matches!(group, Group::Tilt | Group::ElevationZero);
+        if bolted && station.mount.fixed_declination.is_some() {
+            if group == Group::Tilt {
+                found.extend(arc::remedy(outcome, station));
+            }
+            continue;
+        }
         let zero = matches!(group, Group::AzimuthZero | Group::ElevationZero);
         match Significant::of(outcome, group) {
             // An encoder zero is entered, not bolted: what it is told with is entered too.
@@ -390,7 +399,7 @@ fn droop(kind: Kind, size: &Significant) -> Words {
     );
     let steps = vec![
         kind.said(
-            "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
+            "Look for what bends: feed struts, the dish's hub, the <elevation> drive's arm; a stiffer \
              strut or a moved counterweight helps.",
         ),
         "What is left is steady and the correction table takes it out.".to_owned(),

@@ -4,6 +4,7 @@ use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{ApproachSigns, AxisKind, Geometry, Keyhole, Kind, Term};
+use crate::station::{Mount, Sensor};
 
 use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
@@ -42,6 +43,10 @@ pub struct Pointer {
     in_axes: bool,
     /// What must be known of the source.
     caveats: Vec<String>,
+    /// What tells the readings of the axes where that does not count degrees.
+    sensors: [Option<Sensor>; 2],
+    /// What the second axis always reads, when it has no motor.
+    fixed: Option<Angle>,
 }
 
 /// Why there is no answer.
@@ -183,6 +188,15 @@ impl FullModel {
     }
 }
 
+/// How far a beam that cannot move in declination passes beside a demand, in words.
+pub fn miss_words(miss: Angle) -> String {
+    format!(
+        "the declination axis has no motor: the beam passes {:.3} deg {} of it",
+        miss.degrees().abs(),
+        if miss > Angle::ZERO { "south" } else { "north" }
+    )
+}
+
 fn command_by_table(
     table: &CorrectionTable,
     demand: Demand,
@@ -295,7 +309,38 @@ impl Pointer {
             arrived: ApproachSigns::UNKNOWN,
             in_axes: false,
             caveats: Vec::new(),
+            sensors: [None, None],
+            fixed: None,
         }
+    }
+
+    /// The same for the sensors of a mount, and for its second axis when that has no motor.
+    #[must_use]
+    pub fn of_mount(mut self, mount: &Mount) -> Pointer {
+        self.sensors.clone_from(&mount.sensors);
+        self.fixed = mount.fixed_declination;
+        self
+    }
+
+    /// What a mount can do about a reading: that itself, or, with a second axis that has no motor,
+    /// what the first axis reads, and by how much the beam then passes south of the demand.
+    pub fn within_motors(&self, reading: EncoderReading) -> (EncoderReading, Option<Angle>) {
+        match self.fixed {
+            None => (reading, None),
+            Some(fixed) => (
+                EncoderReading {
+                    elevation: fixed,
+                    ..reading
+                },
+                Some((reading.elevation - fixed).wrapped_signed()),
+            ),
+        }
+    }
+
+    /// What the sensors show at a reading; none of an axis that counts degrees.
+    pub fn shown(&self, reading: EncoderReading) -> [Option<f64>; 2] {
+        let angles = [reading.azimuth, reading.elevation];
+        [0, 1].map(|i| self.sensors[i].as_ref()?.shown(angles[i]))
     }
 
     /// The same, with what must be known of its source.

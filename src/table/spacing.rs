@@ -287,7 +287,7 @@ fn unwrapped_azimuths(
             return Err(Error::Unsupported(
                 full.mount
                     .kind()
-                    .said("the azimuth encoder's range is too wide for a table"),
+                    .said("the <azimuth> encoder's range is too wide for a table"),
             ));
         }
     };

@@ -64,6 +64,10 @@ pub struct Answer {
     pub azimuth_deg: f64,
     /// Reading of the second.
     pub elevation_deg: f64,
+    /// What the sensors of the axes show there; none of an axis that counts degrees.
+    pub sensors: [Option<f64>; 2],
+    /// With a second axis that has no motor: by how much the beam passes south of the demand.
+    pub miss_deg: Option<f64>,
     /// Which demand: `geometric` or `apparent`.
     pub demand: &'static str,
     /// Demanded azimuth, or first coordinate.
@@ -87,6 +91,14 @@ impl Serialize for Answer {
         }
         map.serialize_entry(&format!("{one}_deg"), &self.azimuth_deg)?;
         map.serialize_entry(&format!("{two}_deg"), &self.elevation_deg)?;
+        for (axis, shown) in [one, two].into_iter().zip(self.sensors) {
+            if let Some(shown) = shown {
+                map.serialize_entry(&format!("{axis}_sensor"), &shown)?;
+            }
+        }
+        if let Some(miss) = self.miss_deg {
+            map.serialize_entry("declination_miss_deg", &miss)?;
+        }
         map.serialize_entry("demand", self.demand)?;
         map.serialize_entry(
             &format!("demand_{demand_one}_deg"),
@@ -146,12 +158,18 @@ pub fn answer(
         };
         (pointer.command(demand)?, demand)
     };
+    let (reading, miss) = match inverse {
+        true => (reading, None),
+        false => pointer.within_motors(reading),
+    };
     Ok(Answer {
         line: None,
         mount: pointer.source().mount(),
         in_axes: pointer.takes_axes(),
         azimuth_deg: tidy(reading.azimuth),
         elevation_deg: tidy(reading.elevation),
+        sensors: pointer.shown(reading),
+        miss_deg: miss.map(tidy),
         demand: pointer.source().demand().name(),
         demand_azimuth_deg: tidy(demand.azimuth),
         demand_elevation_deg: tidy(demand.elevation),
@@ -168,10 +186,12 @@ pub(super) fn tidy(angle: Angle) -> f64 {
 }
 
 impl Answer {
-    /// The two numbers of the plain form: the reading, or inverse the demand.
+    /// The two numbers of the plain form: the reading, with what the sensors show behind it, or
+    /// inverse the demand.
     pub fn plain(&self, inverse: bool) -> String {
         let (azimuth, elevation) = self.pair(inverse);
-        format!("{azimuth:.6} {elevation:.6}\n")
+        let shown = if inverse { [None, None] } else { self.sensors };
+        format!("{azimuth:.6} {elevation:.6}{}\n", behind(shown))
     }
 
     /// The whole as one indented JSON document.
@@ -187,6 +207,15 @@ impl Answer {
             (self.azimuth_deg, self.elevation_deg)
         }
     }
+}
+
+/// What sensors show, as it stands behind two readings in degrees.
+pub fn behind(shown: [Option<f64>; 2]) -> String {
+    shown
+        .iter()
+        .flatten()
+        .map(|shown| format!(" {shown}"))
+        .collect()
 }
 
 /// What a line of the stream asks for.
@@ -441,10 +470,9 @@ impl<W: Write> Session<'_, W> {
 
     fn write(&mut self, mut answer: Answer) -> io::Result<()> {
         match self.form.writing {
-            Writing::Plain => {
-                let (azimuth, elevation) = answer.pair(self.form.inverse);
-                writeln!(self.output, "{azimuth:.6} {elevation:.6}")
-            }
+            Writing::Plain => self
+                .output
+                .write_all(answer.plain(self.form.inverse).as_bytes()),
             Writing::JsonLines | Writing::JsonDocument => {
                 answer.line = Some(self.line);
                 self.json(&answer)

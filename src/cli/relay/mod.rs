@@ -221,7 +221,7 @@ fn relay(
     }
     let address = listen_address(&args.listen, args.allow_network)?;
     let report = turn(args.report.as_deref())?;
-    let station = Arc::new(Station::read(&common.station)?);
+    let station = Arc::new(common.read_station()?);
     let mut guard = Guard::new("relay")
         .reads_station(&common.station, &station)
         .reads("the calibration", path);

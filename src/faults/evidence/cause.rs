@@ -279,6 +279,8 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         )
     };
     match &cause.hypothesis {
+        // No cause: feeds stand where they were put.
+        Hypothesis::Feed(_) => String::new(),
         Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
             Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
                 let sign = |p: &SessionPeak| match cause.hypothesis.axis() {
@@ -294,7 +296,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
                 };
                 format!(
                     "the {axis} axis stands {said} apart between the {up} peaks that arrived with \
-                     increasing readings and the {down} that arrived with decreasing readings{odd}"
+                     increasing readings and the {down} that arrived with decreasing readingss{odd}"
                 )
             }
             Some(Group::AzimuthRunout) => format!(

@@ -21,20 +21,29 @@ pub enum Side {
     Compass(f64, Option<CompassMeaning>),
 }
 
+/// The side that a text tells by what the reading did; none when it tells it otherwise, or not.
+pub fn by_reading(text: &str) -> Option<Approach> {
+    let folded = folded(text);
+    match (text.trim(), folded.trim()) {
+        ("", _) => Some(Approach::Unknown),
+        ("+" | "+1", _) | (_, "increasing" | "rising reading") => Some(Approach::Increasing),
+        ("-" | "-1" | "\u{2212}" | "\u{2013}" | "\u{2212}1", _)
+        | (_, "decreasing" | "falling reading") => Some(Approach::Decreasing),
+        _ => None,
+    }
+}
+
+fn folded(text: &str) -> String {
+    text.trim().to_lowercase().replace(['-', '_'], " ")
+}
+
 /// Reads the side from which an axis of that kind arrived; none when the text says none.
 pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
-    let folded = text.trim().to_lowercase().replace(['-', '_'], " ");
-    let folded = folded.trim();
-    let approach = |a| Some(Side::Approach(a));
-    match (text.trim(), folded) {
-        ("", _) => return approach(Approach::Unknown),
-        ("+" | "+1", _) | (_, "increasing" | "rising reading") => {
-            return approach(Approach::Increasing);
-        }
-        ("-" | "-1" | "\u{2212}" | "\u{2013}" | "\u{2212}1", _)
-        | (_, "decreasing" | "falling reading") => return approach(Approach::Decreasing),
-        _ => {}
+    if let Some(approach) = by_reading(text) {
+        return Some(Side::Approach(approach));
     }
+    let folded = folded(text);
+    let folded = folded.trim();
     let turning = match folded {
         "cw" | "clockwise" => Some(Approach::Increasing),
         "ccw" | "acw" | "counter clockwise" | "counterclockwise" | "anti clockwise"

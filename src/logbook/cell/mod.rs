@@ -377,6 +377,16 @@ impl<'a> Cell<'a> {
         }
     }
 
+    /// Whether it tells an approach by what the reading did: `+`, `decreasing`.
+    pub fn says_reading(&self) -> bool {
+        approach::by_reading(&self.text).is_some()
+    }
+
+    /// Its line.
+    pub fn line(&self) -> usize {
+        self.row.line
+    }
+
     /// Whether it says yes; empty means yes.
     pub fn yes(&self, told: &mut Told) -> bool {
         const YES: [&str; 9] = ["yes", "y", "true", "1", "ja", "oui", "si", "sí", "sim"];

@@ -27,6 +27,8 @@ pub enum Kind {
     OneEmitter,
     /// Scans parted by pauses.
     Pauses,
+    /// Feeds that are not named, or not asked for.
+    Feeds,
     /// Emitters in other capitals.
     EmitterCase,
     /// Dates with dots.
@@ -59,6 +61,14 @@ pub enum Kind {
     Sexagesimal,
     /// Hours of an hour angle.
     Hours,
+    /// What a sensor shows.
+    Sensor,
+    /// Degrees beside that.
+    BesideSensor,
+    /// Approaches by a sensor that shows less as the axis's degrees grow.
+    FallingSensor,
+    /// Peaks of a mount with one motor.
+    OneMotor,
     /// Approaches in words.
     ApproachInWords,
     /// Approaches by a compass point.
