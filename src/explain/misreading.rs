@@ -172,8 +172,8 @@ impl Misreading {
         Some((log, station, sky))
     }
 
-    /// A session with its peaks by this reading, and the mount as it then stands; none when it makes
-    /// no sense.
+    /// A session with its peaks by this reading, and the mount as it then stands; none when it
+    /// makes no sense.
     pub fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);

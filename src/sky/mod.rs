@@ -112,8 +112,8 @@ fn ionosphere_of(station: &Station) -> Option<Ionosphere> {
 }
 
 impl Sky {
-    /// Where the beam must point for what is that far in that direction (east, north, up; metres, or
-    /// a unit vector for what is among the stars) beyond the air.
+    /// Where the beam must point for what is that far in that direction (east, north, up; metres,
+    /// or a unit vector for what is among the stars) beyond the air.
     fn through_the_air(&self, towards: &Vector3<f64>) -> Direction<Apparent> {
         /// Nearer than any satellite.
         const NO_DISTANCE_M: f64 = 1e4;

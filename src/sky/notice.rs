@@ -57,7 +57,8 @@ pub enum Notice {
         /// By how many wavelengths its waves reach the rim of the dish later than the middle.
         late_waves: f64,
     },
-    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction, matters.
+    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction,
+    /// matters.
     IonosphereLeftOut {
         /// Of the receiver.
         frequency_mhz: f64,

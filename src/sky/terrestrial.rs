@@ -28,8 +28,8 @@ pub(super) struct BeaconDirections {
 pub(super) struct Seat {
     /// Where the first axis's outer end points (east, north, up).
     outer: Vector3<f64>,
-    /// How far the beam passes to the right of the crossing of the axes and above it, seen along the
-    /// beam with that end up; metres.
+    /// How far the beam passes to the right of the crossing of the axes and above it, seen along
+    /// the beam with that end up; metres.
     beside_m: [f64; 2],
 }
 
@@ -60,8 +60,8 @@ impl Seat {
 /// Where the beacon stands as seen from `site`.
 ///
 /// On the effective Earth a level ray's curvature is (1 - 1/k)/r, which raises a transmitter at
-/// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends by the
-/// cosine of its elevation less. It never bends more than a ray through the whole air.
+/// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends
+/// by the cosine of its elevation less. It never bends more than a ray through the whole air.
 pub(super) fn beacon(
     site: &Place,
     beacon: &Place,

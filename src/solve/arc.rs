@@ -1,10 +1,11 @@
-//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects, and
-//! what its three bolts must be set to by hand.
+//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects,
+//! and what its three bolts must be set to by hand.
 //!
 //! The motor takes the hour angle of each satellite. What is left is how far the beam then passes
-//! north or south of it: a part that is the same all along the arc, which the declination bolt takes
-//! up, a part that is largest on the meridian (the altitude bolt), and one with opposite signs in east
-//! and west (the azimuth bolt). They are found by least squares through the full model.
+//! north or south of it: a part that is the same all along the arc, which the declination bolt
+//! takes up, a part that is largest on the meridian (the altitude bolt), and one with opposite
+//! signs in east and west (the azimuth bolt). They are found by least squares through the full
+//! model.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -19,8 +20,8 @@ use crate::number::{by_sigma, significant, two_digits};
 use crate::sky::geostationary_arc;
 use crate::station::Station;
 
-/// Satellites lower than this are left out: the air and the ground make them useless (common practice,
-/// no source).
+/// Satellites lower than this are left out: the air and the ground make them useless (common
+/// practice, no source).
 const LOWEST: Angle = Angle::from_degrees(5.0);
 /// The bolts, as terms of the model that they change: the dish on its declination bolt, the polar
 /// axis on its altitude and azimuth bolts.
@@ -100,8 +101,8 @@ fn of(places: &[(Angle, Direction<Apparent>)], misses: &[Angle]) -> Miss {
     }
 }
 
-/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of the
-/// arc is in reach.
+/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of
+/// the arc is in reach.
 ///
 /// # Units
 /// Angles; changes are to be ADDED to the terms of the same names.
