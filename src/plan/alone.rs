@@ -258,7 +258,7 @@ mod tests {
             spread(24, 300.0, 40).unwrap(),
             [0, 1, 2, 11, 12, 13, 21, 22, 23]
         );
-        // No more peaks than asked for, and still at both ends.
+        // No more peaks than requested, and still at both ends.
         assert_eq!(spread(120, 300.0, 6).unwrap(), [0, 1, 2, 117, 118, 119]);
         assert_eq!(spread(24, 300.0, 2).unwrap(), [0, 23]);
         assert_eq!(spread(24, 300.0, 1).unwrap(), [0]);

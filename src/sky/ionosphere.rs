@@ -1,12 +1,11 @@
 //! The bend of radio rays in the ionosphere.
 
+use super::air::EARTH_RADIUS_M;
 use crate::angle::{Angle, Direction, Geometric};
 
 /// Height of the thin shell in which the free electrons are taken to be, metres: that of ITU-R
 /// P.531 (from memory).
 const SHELL_M: f64 = 400_000.0;
-/// Mean radius of the Earth, metres (IUGG, from memory).
-const EARTH_RADIUS_M: f64 = 6_371_000.0;
 /// The phase index of free electrons is n = 1 - 40.308 N / f^2, with N in electrons per cubic metre
 /// and f in hertz (e^2 / (8 pi^2 epsilon_0 m), CODATA; ITU-R P.531).
 const BY_FREQUENCY: f64 = 40.308;

@@ -1,6 +1,6 @@
 //! Where emitters are: time scales, frames, refraction.
 //!
-//! A [`Sky`] is made once from a station and then asked for directions. [`Geometric`] ones are
+//! A [`Sky`] is made once from a station and then gives directions. [`Geometric`] ones are
 //! without air; [`Apparent`] ones are where the beam must point (docs/files.md). Light time and
 //! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where
 //! SGP4 (WGS 72 constants) puts them at the instant itself, turned to the Earth by the sidereal

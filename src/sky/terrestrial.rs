@@ -2,6 +2,7 @@
 
 use nalgebra::Vector3;
 
+use super::air::EARTH_RADIUS_M;
 use super::earth::Place;
 use super::refraction::Refraction;
 use crate::angle::{Angle, Apparent, Direction, Geometric};
@@ -11,8 +12,6 @@ use crate::station::Station;
 /// (common textbook value; Schelling, Burrows and Ferrell, Proceedings of the IRE 21 (1933)
 /// 427; ITU-R P.453; both from memory).
 const EFFECTIVE_EARTH: f64 = 4.0 / 3.0;
-/// Mean radius of the Earth, metres (IUGG, from memory).
-const EARTH_RADIUS_M: f64 = 6_371_000.0;
 
 /// Both directions of a beacon.
 #[derive(Clone, Copy, Debug)]

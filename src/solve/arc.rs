@@ -26,7 +26,8 @@ const LOWEST: Angle = Angle::from_degrees(5.0);
 /// The bolts, as terms of the model that they change: the dish on its declination bolt, the polar
 /// axis on its altitude and azimuth bolts.
 const BOLTS: [Term; 3] = [Term::ElevationZero, Term::TiltNorth, Term::TiltEast];
-/// Fewer peaks that tell in declination leave three bolts untold.
+/// Fewer peaks that tell in declination do not determine three bolts: three unknowns need three
+/// equations.
 const LEAST_BY_HAND: usize = 3;
 /// Fewer places of the arc do not tell three bolts apart.
 const LEAST_PLACES: usize = 10;

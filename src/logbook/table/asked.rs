@@ -139,7 +139,7 @@ impl Asked {
         self.questions.is_empty() && self.faults.is_empty()
     }
 
-    /// Whether an option of that name is asked for.
+    /// Whether an option of that name is needed.
     pub fn has(&self, option: &str) -> bool {
         self.options
             .iter()
