@@ -1,4 +1,4 @@
-//! Options of the verbs that read logs: what somebody who knows a log says of it.
+//! Options of the verbs that read logs: what the user says about a log.
 
 use clap::{Args as ClapArgs, ValueEnum};
 

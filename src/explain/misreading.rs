@@ -1,6 +1,6 @@
 //! What if the log or the station file meant something else: another time zone, another site,
 //! exchanged columns, another unit. Each such reading of the log is evaluated and fitted
-//whole; it is costly, and tried only when the session as logged does not hold together.
+//! whole; it is costly, and tried only when the session as logged does not hold together.
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;

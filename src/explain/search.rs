@@ -1,4 +1,4 @@
-//! The search for the best explanation: where it begins, and which of the ends is best.
+//! The search for the best explanation: where it begins, and which result is best.
 
 use std::collections::HashSet;
 

@@ -1,4 +1,4 @@
-//! What stands where a file was looked for.
+//! What is at the place where a file was expected.
 
 use std::path::Path;
 

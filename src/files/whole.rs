@@ -1,4 +1,4 @@
-//! Files that are whole or not there.
+//! Files written whole or not at all.
 
 use std::fs::{File, TryLockError};
 use std::io::Write;

@@ -1,4 +1,4 @@
-//! What a file is that stands where an output should go, and what may be done to it.
+//! What kind of file is at the place of an output, and what may be done to it.
 
 use serde::Deserialize;
 

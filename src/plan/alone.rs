@@ -1,8 +1,8 @@
 //! A plan for who can observe one emitter of the sky only, such as the Sun on a small dish.
 //!
-//! What such an emitter tells comes from its way across the sky: peaks in quick succession say
+//! What such an emitter tells comes from its path across the sky: peaks in quick succession say
 //! nearly the same. So the steps are visits of a few peaks, spread over the span; and after them
-//! it is said when to come back, and what even a whole day of it would not tell.
+//! the plan says when to come back, and what even a whole day of it would not tell.
 
 use super::candidates::{Candidate, Judge, Offer};
 use super::design::Design;

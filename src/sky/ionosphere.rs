@@ -1,4 +1,4 @@
-//! The bend of radio rays in the ionosphere.
+//! The bending of radio rays in the ionosphere.
 
 use super::air::EARTH_RADIUS_M;
 use crate::angle::{Angle, Direction, Geometric};

@@ -1,4 +1,4 @@
-//! What a table says of itself: the same entries in CSV, JSON and the C header.
+//! The header of a table: the same entries in CSV, JSON and the C header.
 
 use crate::number;
 use serde::{Deserialize, Serialize};

@@ -1,5 +1,5 @@
-//! What a reader took otherwise than the page of formats writes it: one line a kind of thing, not
-//! one a row.
+//! What a reader read in another form than docs/files.md describes: one line for each kind of
+//! thing, not one for each row.
 
 use std::collections::BTreeMap;
 
