@@ -284,7 +284,7 @@ fn a_limit_finer_than_the_peaks_can_tell_ends_with_four_and_says_what_to_observe
         flat.contains("leave possible, rms, would fall from"),
         "{said}"
     );
-    assert!(flat.contains("the +/- above is another number"), "{said}");
+    assert!(flat.contains("the +/- above is something else"), "{said}");
 }
 
 #[test]
