@@ -247,7 +247,7 @@ impl Guard {
         if let Some(input) = self.inputs.iter().find(inside) {
             return Err(Error::Usage(format!(
                 "{option} {} would be replaced as a whole, and it holds {}, {}\n  help: name a \
-                 folder of its own",
+                 separate folder",
                 shown(path),
                 input.shown(),
                 input.what

@@ -174,7 +174,7 @@ fn x_y(page: &mut Page) {
         "x_gear_teeth = 120\nx_pinion_teeth = 12\ny_gear_teeth = 120\ny_pinion_teeth = 12",
     );
     page.remark(
-        "Distance between the bearings of the lower axis: with it, what that is off by is told in \
+        "Distance between the bearings of the lower axis: with it, its error is given in \
          millimetres.",
     );
     page.commented("lower_bearing_distance_m = 0.8");
