@@ -29,8 +29,8 @@ const MOST_ADMITTED: usize = 12;
 /// After this many rounds an explanation that is still absurd is given up. Chosen by trial on
 /// simulated sessions; it only saves time.
 pub const ENOUGH: usize = 4;
-/// The same where another reading of the log makes sense at once: one round shows whether a cause
-/// helps. Chosen by trial on simulated sessions; it only saves time.
+/// The same where another reading of the log makes sense at once: four rounds took five times as
+/// long for logs in another time zone and ended the same.
 pub const ENOUGH_BESIDE_ANOTHER: usize = 1;
 /// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;

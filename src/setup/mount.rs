@@ -143,7 +143,7 @@ fn polar(page: &mut Page, request: &Request) {
     );
     page.remark(
         "How far one turn moves the altitude and azimuth bolts of the polar axis, and how far they stand \
-         from its hinges, millimetres: with them, what the axis is off by is told in turns.",
+         from its hinges, millimetres: with them, what the axis is off by is given in turns.",
     );
     page.commented("polar_bolt_pitch_mm = 1.5\npolar_bolt_distance_mm = 300.0");
     if request.mount == NewMount::Polar {
