@@ -9,7 +9,7 @@ use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::table::{DemandKind, undo};
 
-/// What stands behind the checksum when positions were told without the bending of the air.
+/// What stands behind the checksum when positions were given without the bending of the air.
 pub const GEOMETRIC: &str = "-geometric";
 
 /// Turns the positions of every log that went through a calibration back into encoder readings,

@@ -74,7 +74,7 @@ impl Misreading {
     }
 
     /// All that are tried when the session does not hold together; elevations from the
-    /// zenith fit as well as those of a dish driven over the top, and are told by the zeros.
+    /// zenith fit as well as those of a dish driven over the top, and the zeros tell the two apart.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<Misreading> = (whole.chain(BROKEN))

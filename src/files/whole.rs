@@ -166,7 +166,7 @@ pub fn sweep(folder: &Path) {
     }
 }
 
-/// Whether the writer of a file in the making is gone: its lock is, or where that cannot be told
+/// Whether the writer of a file in the making is gone: its lock is, or where that cannot be known
 /// the file has not grown for a day.
 pub fn abandoned(path: &Path) -> bool {
     let Ok(file) = File::open(path) else {

@@ -206,7 +206,7 @@ pub fn advice_words(kind: Kind, advice: &Advice) -> String {
     }
 }
 
-/// What cannot be told apart, what is told in its place, and what would help.
+/// What cannot be told apart, what is determined instead, and what would help.
 pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
     let kind = explanation.session.kind();
     let arc = one_declination(explanation);
@@ -228,7 +228,7 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
         .collect();
     (explanation.not_told.iter().enumerate())
         .map(|(i, vague)| {
-            // What is told in their place is one statement about all that are held.
+            // What is determined instead is one statement about all that are held.
             let told = match told.is_empty() || i > 0 {
                 true => String::new(),
                 false => format!(". What is known: {}", told.join("; ")),

@@ -543,7 +543,7 @@ fn a_history_agrees_with_the_recheck_that_joined_it() {
             assert_eq!(point["real"] == true, named.is_some(), "{name}: {point}");
             let Some(named) = named else { continue };
             real += 1;
-            // What goes through the file is rounded once more than what is told.
+            // What goes through the file is rounded once more than what is reported.
             for (one, other) in [("change", "change_deg"), ("change_sigma", "sigma_deg")] {
                 let off = number(&point[one]) - number(&named[other]);
                 assert!(off.abs() < 1e-4, "{name}: {point} and {named}");

@@ -12,7 +12,7 @@ const MOST_NAMES: usize = 6;
 /// Questions, each with the option that answers it.
 #[derive(Clone, Debug, Default)]
 pub struct Asked {
-    /// Options with values, in the order in which they are told.
+    /// Options with values, in the order in which they are reported.
     options: Vec<String>,
     questions: Vec<Problem>,
     /// Faults that no option mends.

@@ -8,7 +8,7 @@ use crate::text::quoted;
 /// Lines of a file that are named; the rest are counted, so that a remark stays one line.
 const MOST_LINES_NAMED: usize = 6;
 
-/// A kind of thing, in the order in which they are told.
+/// A kind of thing, in the order in which they are reported.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Kind {
     /// Delimiter and line ends.
