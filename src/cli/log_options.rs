@@ -19,7 +19,7 @@ pub struct LogArgs {
     pub habits: LogHabits,
 }
 
-/// The same but for the zone, for verbs that show times by `--zone` too.
+/// The same without the zone, for verbs that show times by `--zone` too.
 #[derive(ClapArgs, Clone, Debug, Default)]
 pub struct LogHabits {
     /// Order of dates in the log that could be read either way, such as 03/04/2026

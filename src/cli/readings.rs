@@ -85,7 +85,7 @@ fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
     })
 }
 
-/// What must be known when a log that does not say what its readings are gives zeros of nought, and
+/// What must be known when a log that does not say what its readings are gives zeros of 0, and
 /// an earlier calibration beside it has others: probably its positions went through that.
 pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<String> {
     /// Zeros within this, degrees, are set well: nothing is left for a calibration to undo. Common

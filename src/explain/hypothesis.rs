@@ -486,7 +486,7 @@ impl Hypothesis {
         }
     }
 
-    /// Whether two are the same but for where they were found.
+    /// Whether two are the same except for where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
         use Hypothesis::{Feed, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {
