@@ -7,10 +7,11 @@ use super::axes::{Axes, reading_of};
 use super::axis_reading::AxisReadings;
 use super::plain_row::{Field, Form};
 use super::scan::PowerUnit;
-use super::scan_rows::{
-    DECIBELS, EMITTER, FIRST, LINEAR, PLACES, POWERS, SCAN, SECOND, Samples, Source, TIME,
+use super::scan_columns::{
+    DECIBELS, EMITTER, FIRST, LINEAR, PLACES, POWERS, SCAN, SECOND, TIME, columns_of,
 };
-use super::scans_csv::{ScanOptions, columns_of};
+use super::scan_options::ScanOptions;
+use super::scan_source::{Samples, Source};
 use super::sweeps::{self, Sweeps};
 use super::table::{Asked, Dialect, Kind, Request, Schema, Survey, Table, Told, survey};
 use crate::files;

@@ -1,16 +1,8 @@
 //! A cell as the side from which an axis arrived.
 
+use super::super::log_options::CompassMeaning;
 use super::super::peak::Approach;
 use crate::mount::AxisKind;
-
-/// What a compass point in a column of approaches is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CompassMeaning {
-    /// The side from which the axis came.
-    From,
-    /// The side toward which it went.
-    Toward,
-}
 
 /// What stands in a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]

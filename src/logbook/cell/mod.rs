@@ -7,7 +7,6 @@ mod number;
 use std::borrow::Cow;
 
 pub use angle::Unit;
-pub use approach::CompassMeaning;
 pub use number::{Marks, number};
 
 use super::peak::Approach;

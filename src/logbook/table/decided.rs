@@ -1,6 +1,6 @@
 //! What is decided about a file before its rows are read.
 
-use super::super::cell::CompassMeaning;
+use super::super::log_options::CompassMeaning;
 use crate::text::quoted;
 use crate::time::{DateOrder, Offset};
 

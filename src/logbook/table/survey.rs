@@ -1,7 +1,8 @@
 //! A first look over a file, before its rows are read: what has two meanings in it, what decides
 //! that, and what must be asked, all at once.
 
-use super::super::cell::{CompassMeaning, is_bare_compass_point};
+use super::super::cell::is_bare_compass_point;
+use super::super::log_options::CompassMeaning;
 use super::super::log_options::LogOptions;
 use super::asked::Asked;
 use super::columns::{Columns, Schema, is_values};
