@@ -296,7 +296,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
                 };
                 format!(
                     "the {axis} axis stands {said} apart between the {up} peaks that arrived with \
-                     increasing readings and the {down} that arrived with decreasing readingsss{odd}"
+                     increasing readings and the {down} that arrived with decreasing readings{odd}"
                 )
             }
             Some(Group::AzimuthRunout) => format!(
