@@ -106,6 +106,7 @@ fn peaks(count: usize) -> Vec<SessionPeak> {
             emitter: 0,
             hours: 0.0,
             day_angle: Angle::ZERO,
+            place_sigma: Angle::ZERO,
             temperature_c: None,
             along_orbit: Vector3::zeros(),
             bend: Vector3::zeros(),

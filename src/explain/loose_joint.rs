@@ -15,6 +15,10 @@ const FALSE_ALARM: f64 = 0.002;
 /// With fewer peaks scatter cannot be compared: two groups of eight know their standard deviations
 /// to a quarter each.
 const LEAST_PEAKS: usize = 16;
+/// Where one half scatters by less than this factor more than the other there is nothing to tighten:
+/// coarse encoders, of which azimuth's steps shrink with the cosine of the elevation, make as much.
+/// Chosen on healthy sessions (`cargo bench --bench faults_study -- healthy 2000 coarse`).
+const LEAST_RATIO: f64 = 1.5;
 /// Axes times shapes tested, by which the p-value is multiplied.
 const TRIED: f64 = 6.0;
 /// Peaks farther off than this share of the beamwidth are beyond the half-power point: bad for
@@ -122,6 +126,11 @@ fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
                 parts: [part(azimuth), part(elevation)],
             }
         })
+        // What is known of the emitter's place, and not how it was peaked, is the size of their sigmas.
+        .filter(|m| {
+            let floor = session.peaks[m.index].place_sigma;
+            floor == Angle::ZERO || session.sigmas[m.index].iter().all(|s| *s > floor)
+        })
         .filter(|m| {
             let sigma = fit.sigmas[m.index].map(|s| s * noise);
             (m.parts.iter().zip(sigma))
@@ -214,6 +223,7 @@ fn trend(
         (squares / half.len() as f64).sqrt()
     };
     let (loud, quiet) = (typical(worse), typical(better).max(1e-12));
+    (loud >= LEAST_RATIO * quiet).then_some(())?;
     // A standard deviation of m values is known to 1/sqrt(2 m) of itself.
     let share = |m: usize| 1.0 / (2.0 * coordinates * m as f64);
     let spread = (share(worse.len()) + share(better.len())).sqrt();

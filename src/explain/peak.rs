@@ -34,6 +34,9 @@ pub struct SessionPeak {
     pub day_angle: Angle,
     /// Logged temperature, degrees Celsius.
     pub temperature_c: Option<f64>,
+    /// How well the place of its emitter is known, one standard deviation an axis: no peak counts for
+    /// more. Zero where it is known as well as needed.
+    pub place_sigma: Angle,
     /// How the target moves for each second that the satellite runs ahead of its elements;
     /// zero for what is not a satellite.
     pub along_orbit: Vector3<f64>,

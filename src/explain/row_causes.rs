@@ -98,7 +98,7 @@ pub const UNITS: [(&str, f64); 4] = [
 ];
 
 /// Chances of the kinds before the data, the rest being "anything else"; common practice, no
-/// source. They are shared among the members of a kind.
+/// source; up to a factor common to all. They are shared among the members of a kind.
 mod before {
     /// It belongs to another emitter of the station file.
     pub const EMITTER: f64 = 0.3;
@@ -114,6 +114,8 @@ mod before {
     pub const UNIT: f64 = 0.02;
     /// Azimuth and elevation are exchanged.
     pub const EXCHANGED_COLUMNS: f64 = 0.02;
+    /// It is the right emitter, poorly peaked.
+    pub const POOR: f64 = 0.5;
     /// It is anything else.
     pub const ANYTHING: f64 = 0.1;
 }
@@ -121,9 +123,14 @@ mod before {
 /// The first sidelobe of a round dish lies between these distances from the axis, beamwidths, from
 /// an even to a strongly tapered aperture (common practice, no source).
 pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
+/// Degrees of freedom of Student's t by which poor peaks scatter: the fewest with a variance. Common
+/// practice, no source.
+const POOR_FREEDOM: f64 = 3.0;
+/// Its density at zero: 2 / (pi sqrt(3)).
+const POOR_AT_ZERO: f64 = 0.367_552_6;
 /// A digit is tested when one step of its place is this many standard deviations, because otherwise
 /// some digit fits anything.
-const DIGIT_TOLD: f64 = 6.0;
+const DIGIT_TOLD: f64 = 8.0;
 
 /// The bad peaks of a joint fit, each with what it most likely is.
 pub fn named(
@@ -272,7 +279,16 @@ fn kind(
     let score = before::EXCHANGED_COLUMNS * gaussian(&with_reading(swapped));
     scores.push((score, BadKind::Exchanged));
 
-    let anything = before::ANYTHING / (4.0 * std::f64::consts::PI);
+    // A gust, a weak signal, a hand that slipped: either coordinate by Student's t with few degrees of
+    // freedom. Whatever else it may be must be clearly more likely.
+    let tail = |off: Angle, sigma: f64| {
+        let t = off.radians() / sigma;
+        POOR_AT_ZERO * (1.0 + t * t / POOR_FREEDOM).powf(-0.5 * (POOR_FREEDOM + 1.0)) / sigma
+    };
+    let poor = before::POOR
+        * tail(judged.off.cross_elevation, judged.sigma[0])
+        * tail(judged.off.elevation, judged.sigma[1]);
+    let anything = poor + before::ANYTHING / (4.0 * std::f64::consts::PI);
     let total: f64 = anything + scores.iter().map(|s| s.0).sum::<f64>();
     let (_, best) = scores.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
     // Several members of one fault speak for it together.

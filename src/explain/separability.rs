@@ -340,6 +340,7 @@ mod tests {
                     emitter: 0,
                     hours: i as f64,
                     day_angle: Angle::ZERO,
+                    place_sigma: Angle::ZERO,
                     temperature_c: None,
                     along_orbit: nalgebra::Vector3::zeros(),
                     bend: nalgebra::Vector3::zeros(),

@@ -221,6 +221,10 @@ pub fn session_peaks(
                 hours: first.map_or(0.0, |f| time.seconds_since(f) / 3600.0),
                 day_angle: day.wrapped_positive(),
                 temperature_c: o.peak.temperature_c,
+                place_sigma: station
+                    .emitters
+                    .get(emitter)
+                    .map_or(Angle::ZERO, |e| e.kind.place_sigma(station.dish.beamwidth)),
                 along_orbit: sky
                     .map_or_else(Vector3::zeros, |sky| along_orbit(sky, station, emitter, o)),
                 bend: sky.map_or_else(Vector3::zeros, |sky| bend(sky, station, emitter, o)),
