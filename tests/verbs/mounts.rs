@@ -146,7 +146,10 @@ fn a_latitude_with_the_wrong_sign_is_found_on_a_polar_mount() {
     let found = json(folder.path(), &["faults", "peaks.csv", "--json"]);
     let first = &found["findings"][0];
     assert_eq!(first["fault"], "site-swapped", "{found}");
-    assert!(first["evidence"].as_str().unwrap().contains("+54.4822"), "{first}");
+    assert!(
+        first["evidence"].as_str().unwrap().contains("+54.4822"),
+        "{first}"
+    );
 }
 
 #[test]
