@@ -10,7 +10,7 @@ use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::table::{DemandKind, undo};
 
-/// What stands behind the checksum when positions were told without the bending of the air.
+/// What stands behind the checksum when positions were given without the bending of the air.
 pub const GEOMETRIC: &str = "-geometric";
 
 /// Turns the positions of every log that went through a calibration back into encoder readings,
@@ -86,7 +86,7 @@ fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
     })
 }
 
-/// What must be known when a log that does not say what its readings are gives zeros of nought, and
+/// What must be known when a log that does not say what its readings are gives zeros of 0, and
 /// an earlier calibration beside it has others: probably its positions went through that.
 pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<String> {
     /// Zeros within this, degrees, are set well: nothing is left for a calibration to undo. Common

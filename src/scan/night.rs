@@ -377,7 +377,7 @@ impl Correct<'_> {
         let weights = best_weights(&fit.covariance);
         let balanced = balanced_weights(&weights, &signs);
         let (arrived, arrived_sigma) = finish(&balanced, &take(fit, lag, false));
-        // The shift of these passes is told when it is known well, be it lag or backlash.
+        // The shift of these passes is reported when it is known well, whether lag or backlash.
         let told = both
             && self.trend.is_some_and(|t| {
                 (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < TOLD * self.width)

@@ -1,10 +1,11 @@
-//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects, and
-//! what its three bolts must be set to by hand.
+//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects,
+//! and what its three bolts must be set to by hand.
 //!
 //! The motor takes the hour angle of each satellite. What is left is how far the beam then passes
-//! north or south of it: a part that is the same all along the arc, which the declination bolt takes
-//! up, a part that is largest on the meridian (the altitude bolt), and one with opposite signs in east
-//! and west (the azimuth bolt). They are found by least squares through the full model.
+//! north or south of it: a part that is the same all along the arc, which the declination bolt
+//! takes up, a part that is largest on the meridian (the altitude bolt), and one with opposite
+//! signs in east and west (the azimuth bolt). They are found by least squares through the full
+//! model.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -18,13 +19,14 @@ use crate::number::{by_sigma, significant, two_digits};
 use crate::sky::geostationary_arc;
 use crate::station::Station;
 
-/// Satellites lower than this are left out: the air and the ground make them useless (common practice,
-/// no source).
+/// Satellites lower than this are left out: the air and the ground make them useless (common
+/// practice, no source).
 const LOWEST: Angle = Angle::from_degrees(5.0);
 /// The bolts, as terms of the model that they change: the dish on its declination bolt, the polar
 /// axis on its altitude and azimuth bolts.
 const BOLTS: [Term; 3] = [Term::ElevationZero, Term::TiltNorth, Term::TiltEast];
-/// Fewer peaks that tell in declination leave three bolts untold.
+/// Fewer peaks that tell in declination do not determine three bolts: three unknowns need three
+/// equations.
 const LEAST_BY_HAND: usize = 3;
 /// Fewer places of the arc do not tell three bolts apart.
 const LEAST_PLACES: usize = 10;
@@ -99,8 +101,8 @@ fn of(places: &[(Angle, Direction<Apparent>)], misses: &[Angle]) -> Miss {
     }
 }
 
-/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of the
-/// arc is in reach.
+/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of
+/// the arc is in reach.
 ///
 /// # Units
 /// Angles; changes are to be ADDED to the terms of the same names.
@@ -211,7 +213,7 @@ pub(super) fn by_hand(outcome: &Outcome, station: &Station) -> Option<Words> {
         degrees(found.now.rms),
     )];
     let [dish, high, east] = found.changes;
-    let not_told = |bolt: &str| format!("{bolt} bolt: these peaks do not tell; leave it.");
+    let not_told = |bolt: &str| format!("{bolt} bolt: these peaks do not determine; leave it.");
     steps.push(match sigmas[0] {
         Some(sigma) => format!(
             "Declination bolt: set the dish {} further {}: an offset of {:.2} deg in place of {:.2}.",
