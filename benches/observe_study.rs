@@ -7,8 +7,9 @@
 #[path = "../tests/observe/world.rs"]
 mod world;
 
+use plumbeam::angle::EncoderReading;
 use plumbeam::logbook::{PeakLog, Trust};
-use plumbeam::mount::Term;
+use plumbeam::mount::{ApproachSigns, Term};
 use plumbeam::observe::Ending;
 use plumbeam::solve::{Options, calibration, solve};
 use plumbeam::time::Utc;
@@ -28,8 +29,10 @@ struct Result {
     ending: String,
     /// Off over the sky, and the bound promised in 95 % of cases; none without a calibration.
     off: Option<(f64, f64, Trust)>,
-    /// Fitted terms: how many, and how many whose 95 % interval holds the truth.
-    terms: (usize, usize),
+    /// Fitted terms with how far off each is, in its own standard deviations.
+    terms: Vec<(Term, f64)>,
+    /// The same of the peaks' two axes.
+    peaks: [Vec<f64>; 2],
 }
 
 const KINDS: [(&str, f64); 3] = [
@@ -102,7 +105,8 @@ fn one(seed: u64) -> Result {
         scans: owner.looked.len(),
         ending,
         off: None,
-        terms: (0, 0),
+        terms: Vec::new(),
+        peaks: [Vec::new(), Vec::new()],
     };
     let parsed = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &world.station);
     let Ok(log) = parsed else { return result };
@@ -130,10 +134,48 @@ fn one(seed: u64) -> Result {
         } else {
             miss
         };
-        result.terms.0 += 1;
-        result.terms.1 += usize::from(miss.abs() <= 1.96 * sigma);
+        result.terms.push((estimate.term, miss / sigma));
+    }
+    for peak in &log.peaks {
+        let Ok(id) = world.sky.emitter_named(&peak.emitter) else {
+            continue;
+        };
+        let Ok(direction) = world.sky.apparent_of(id, peak.time) else {
+            continue;
+        };
+        let signs = ApproachSigns {
+            azimuth: peak.azimuth_approach.sign(),
+            elevation: peak.elevation_approach.sign(),
+        };
+        let (Some(azimuth), Some(elevation)) = (peak.azimuth, peak.elevation) else {
+            continue;
+        };
+        let reading = EncoderReading { azimuth, elevation };
+        let beam = real.beam_vector(reading, signs);
+        let basis = world.station.mount.geometry.basis_at(&beam);
+        let offset = basis.offset_to(&direction.east_north_up());
+        for (i, (off, sigma)) in [
+            (offset.cross_elevation, peak.azimuth_sigma),
+            (offset.elevation, peak.elevation_sigma),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            if let Some(sigma) = sigma {
+                result.peaks[i].push(off / sigma);
+            }
+        }
     }
     result
+}
+
+/// How many, how many within 1.96, their mean and their rms.
+fn of_deviates(all: &[f64]) -> (usize, f64, f64, f64) {
+    let n = all.len().max(1) as f64;
+    let within = all.iter().filter(|z| z.abs() <= 1.96).count() as f64;
+    let mean = all.iter().sum::<f64>() / n;
+    let rms = (all.iter().map(|z| z * z).sum::<f64>() / n).sqrt();
+    (all.len(), 100.0 * within / n, mean, rms)
 }
 
 fn main() {
@@ -164,7 +206,10 @@ fn report(count: u64) {
                     .is_some_and(|(off, promised, _)| off <= promised)
             })
             .count();
-        let (all, good) = (reached.iter()).fold((0, 0), |(a, g), r| (a + r.terms.0, g + r.terms.1));
+        let deviates: Vec<f64> = (reached.iter().flat_map(|r| &r.terms))
+            .map(|(_, z)| *z)
+            .collect();
+        let (all, within, ..) = of_deviates(&deviates);
         let wrong = (of.iter())
             .filter(|r| {
                 r.off.as_ref().is_some_and(|(off, promised, trust)| {
@@ -181,10 +226,58 @@ fn report(count: u64) {
             mean(&|r| r.minutes),
             mean(&|r| r.scans as f64),
             100.0 * held as f64 / reached.len().max(1) as f64,
-            100.0 * good as f64 / all.max(1) as f64,
+            within,
+        );
+    }
+    println!(
+        "\n| term | fitted | 95 % intervals hold | mean | rms |\n| --- | --- | --- | --- | --- |"
+    );
+    for term in Term::ALL {
+        let own: Vec<f64> = (results.iter().flat_map(|r| &r.terms))
+            .filter(|(t, _)| *t == term)
+            .map(|(_, z)| *z)
+            .collect();
+        if !own.is_empty() {
+            let (n, within, mean, rms) = of_deviates(&own);
+            println!(
+                "| {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
+                plumbeam::mount::Kind::AzEl.term_name(term)
+            );
+        }
+    }
+    for axis in [0, 1] {
+        let own: Vec<f64> = results
+            .iter()
+            .flat_map(|r| &r.peaks[axis])
+            .copied()
+            .collect();
+        let (n, within, mean, rms) = of_deviates(&own);
+        println!(
+            "| peaks, axis {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
+            axis + 1
+        );
+        let means: Vec<f64> = results
+            .iter()
+            .map(|r| &r.peaks[axis])
+            .filter(|p| !p.is_empty())
+            .map(|p| p.iter().sum::<f64>() / (p.len() as f64).sqrt())
+            .collect();
+        let (n, within, mean, rms) = of_deviates(&means);
+        println!(
+            "| their means, axis {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
+            axis + 1
         );
     }
     for (seed, result) in results.iter().enumerate() {
+        for (term, z) in &result.terms {
+            if z.abs() > 2.6 {
+                println!(
+                    "{seed}: snr {:.0}, {} {z:+.1} sigma",
+                    result.signal_to_noise,
+                    plumbeam::mount::Kind::AzEl.term_name(*term)
+                );
+            }
+        }
         if result.ending != "reached" {
             println!(
                 "{seed}: beam {}, signal to noise {:.0}: {} after {:.0} minutes and {} scans",

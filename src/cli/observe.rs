@@ -17,10 +17,10 @@ use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict, run_again};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
-use crate::logbook::{PowerUnit, Scan, ScanOptions, ScanReader};
+use crate::logbook::{self, PowerUnit, ScanOptions, ScanReader};
 use crate::observe::{
-    self, Cause, Ending, FORMAT, Inlet, Knowledge, Observation, Pattern, PowerForm, PowerLines,
-    PowerSource, Practised, Settings, listen, practise,
+    self, Cause, Ending, FORMAT, Inlet, Knowledge, Manner, Observation, Pattern, PowerForm,
+    PowerLines, PowerSource, Practised, Settings, listen, practise,
 };
 use crate::outputs::{Growing, Guard, OutputKind};
 use crate::problem::{Error, Problem, printable};
@@ -75,6 +75,9 @@ pub struct Args {
     /// How emitters are scanned
     #[arg(long, value_enum, value_name = "PATTERN", default_value_t = Shape::Cross)]
     pub pattern: Shape,
+    /// How the mount goes along each cut
+    #[arg(long, value_enum, value_name = "HOW", default_value_t = Scan::Sweep)]
+    pub scan: Scan,
     /// Emitters to choose from; all that are strong enough, if none is given
     #[arg(value_name = "EMITTER")]
     pub emitters: Vec<String>,
@@ -177,6 +180,16 @@ pub enum Form {
     Sweep,
 }
 
+/// `--scan`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Scan {
+    /// Steadily, sampled on the way: quick; passes at two speeds tell lag from backlash
+    Sweep,
+    /// By steps, sampled while the mount stands: some four times as long; for a mount that does not move
+    /// steadily or a receiver that answers late
+    Dwell,
+}
+
 /// `--pattern`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Shape {
@@ -261,7 +274,7 @@ fn started(
     station: &Station,
     args: &Args,
     console: &mut Console,
-) -> Result<(Vec<Scan>, PowerUnit), Error> {
+) -> Result<(Vec<logbook::Scan>, PowerUnit), Error> {
     let path = log.path();
     let unit = args.power_unit.unit();
     let empty = std::fs::metadata(path).map_or(true, |m| m.len() == 0);
@@ -306,7 +319,7 @@ fn started(
 fn settings(
     args: &Args,
     (station, sky): (&Arc<Station>, &Arc<Sky>),
-    scans: Vec<Scan>,
+    scans: Vec<logbook::Scan>,
     unit: PowerUnit,
     console: &mut Console,
 ) -> Result<Settings, Error> {
@@ -368,6 +381,10 @@ fn settings(
         pattern: match args.pattern {
             Shape::Cross => Pattern::Cross,
             Shape::Raster => Pattern::Raster,
+        },
+        manner: match args.scan {
+            Scan::Sweep => Manner::Sweep,
+            Scan::Dwell => Manner::Dwell,
         },
         rehearse: args.rehearse,
         own_stop: !args.one_connection,

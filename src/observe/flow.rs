@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::machine::{Action, Attempt, Ending, Observation, Phase, Purpose};
 use super::moving::{Errand, Move};
-use super::pattern::{Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
+use super::pattern::{Basis, Manner, Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
 use super::search::Search;
 use super::think::{Answer, Job, Looked, Next};
 use super::watch::Cause;
@@ -183,7 +183,9 @@ impl Observation {
         if !self.found_on.contains(&id) {
             self.found_on.push(id);
         }
-        if !std::mem::replace(&mut self.two_speeds, true) {
+        // By steps there is no lag to be told from anything.
+        let swept = self.settings.manner == Manner::Sweep;
+        if !std::mem::replace(&mut self.two_speeds, true) && swept {
             self.note(
                 "the same once more at half the speed: that tells lag from backlash".to_owned(),
             );
@@ -358,6 +360,7 @@ impl Observation {
             to: [Angle::ZERO; 2],
             speed: Angle::from_degrees(1.0),
             part: 0,
+            stops: None,
         };
         self.start_move(Errand::Empty, None, (place, [1.0, 1.0]), vec![still]);
     }
@@ -414,8 +417,16 @@ impl Observation {
             true => [beamwidth * 0.2; 2],
             false => self.knowledge.spread_at(there.0.into()),
         };
+        // A cut across the Sun must be over in seconds.
+        let manner = match id == self.sky.sun() && self.settings.zone.is_some() {
+            true => Manner::Sweep,
+            false => self.settings.manner,
+        };
         let (basis, middle, signal) = (
-            self.basis(there.1),
+            Basis {
+                manner,
+                ..self.basis(there.1)
+            },
             self.attempt.middle,
             self.signal_to_noise,
         );

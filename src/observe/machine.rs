@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use super::knowledge::Knowledge;
 use super::moving::Move;
-use super::pattern::Pattern;
+use super::pattern::{Manner, Pattern};
 use super::power::Power;
 use super::recorder::Recorder;
 use super::safety::StopTest;
@@ -55,6 +55,8 @@ pub struct Settings {
     pub uncalibrated: bool,
     /// How emitters are scanned.
     pub pattern: Pattern,
+    /// How the mount goes along a cut.
+    pub manner: Manner,
     /// Ends when it has told what it would do.
     pub rehearse: bool,
     /// Whether stops have a connection of their own.

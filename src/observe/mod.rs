@@ -24,7 +24,7 @@ mod watch;
 pub use journal::{FORMAT, Journal};
 pub use knowledge::{Found, Knowledge};
 pub use machine::{Action, Ending, Event, Observation, Progress, Row, Settings};
-pub use pattern::Pattern;
+pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};
 pub use practice::{Practised, practise};
 pub use real::{Inbox, Inlet, inlet, observe};

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use super::machine::{Action, Observation, POLL_S, Phase, Row};
-use super::pattern::{Basis, Stretch};
+use super::pattern::{Basis, Manner, Stretch};
 use super::recorder::Joined;
 use super::search::{EmptySky, Search, Seen};
 use super::watch::Cause;
@@ -35,6 +35,8 @@ enum Stage {
     In,
     /// Along it, since then.
     Along(Duration),
+    /// At one of its stops, which is sampled from then on; none while the mount still moves.
+    Stop(usize, Option<Duration>),
     /// Out of the zone round the Sun.
     Out,
 }
@@ -131,6 +133,7 @@ impl Observation {
             lines_a_second: self.empty.map_or(10.0, |e| e.lines_a_second.min(50.0)),
             fastest: self.fastest * rates[0].min(rates[1]).min(1.0),
             poll_s: POLL_S,
+            manner: Manner::Sweep,
         }
     }
 
@@ -356,6 +359,7 @@ impl Observation {
             Stage::Approach => begin,
             Stage::In => stretch.from,
             Stage::Along(since) => stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_S),
+            Stage::Stop(k, _) => stretch.stop(k),
             Stage::Out => mv.clear.map_or(stretch.to, |clear| clear[1]),
         };
         let end = match mv.stage {
@@ -410,6 +414,28 @@ impl Observation {
                     return;
                 }
             }
+            Stage::Stop(k, None) => {
+                let there = left <= near || stands && left <= far;
+                mv.settled = if there { mv.settled + 1 } else { 0 };
+                if let Some(stops) = stretch.stops.filter(|_| mv.settled >= 2) {
+                    let from = now + Duration::from_secs_f64(stops.settle_s);
+                    mv.stage = Stage::Stop(k, Some(from));
+                }
+            }
+            Stage::Stop(k, Some(from)) => {
+                let Some(stops) = stretch.stops else { return };
+                self.record(joined, from);
+                if now >= from + Duration::from_secs_f64(stops.seconds) {
+                    match k + 1 < stops.count {
+                        true => self.go_to_stop(k + 1),
+                        false => self.next_stretch(),
+                    }
+                    if matches!(self.phase, Phase::Moving(_)) {
+                        self.move_position(axes, &[]);
+                    }
+                    return;
+                }
+            }
             Stage::Out => {
                 if left <= far {
                     self.left_zone();
@@ -445,12 +471,23 @@ impl Observation {
         }
     }
 
+    fn go_to_stop(&mut self, k: usize) {
+        if let Phase::Moving(mv) = &mut self.phase {
+            mv.stage = Stage::Stop(k, None);
+            mv.settled = 0;
+        }
+    }
+
     fn begin_along(&mut self) {
         let Phase::Moving(mv) = &mut self.phase else {
             return;
         };
-        mv.stage = Stage::Along(self.now);
         let Some(stretch) = mv.stretch else { return };
+        if stretch.stops.is_some() {
+            self.go_to_stop(0);
+            return;
+        }
+        mv.stage = Stage::Along(self.now);
         let slowest = mv.rates[0].max(mv.rates[1]).max(1e-3);
         let speed = stretch.speed / slowest;
         self.watch.begin(Some(speed), self.now);

@@ -56,6 +56,7 @@ pub fn settings(station: &Station, sky: &Sky) -> Settings {
         prior: Knowledge::guess(deg(10.0), beamwidth, station.mount.geometry),
         uncalibrated: true,
         pattern: plumbeam::observe::Pattern::Cross,
+        manner: plumbeam::observe::Manner::Sweep,
         rehearse: false,
         own_stop: true,
         scans: Vec::new(),
