@@ -3,7 +3,7 @@
 
 use std::io::Write;
 
-use super::machine::Row;
+use super::events::Row;
 use crate::logbook::PowerUnit;
 use crate::mount::{AxisKind, Kind};
 use crate::text::to_cell;

@@ -5,6 +5,7 @@
 //! so that whatever it wants of the mount passes the same guard. [`observe()`] runs it over sockets,
 //! [`practise`] on a pretended dish and a clock of its own.
 
+mod events;
 mod flow;
 mod journal;
 mod knowledge;
@@ -18,12 +19,15 @@ mod recorder;
 mod safety;
 mod search;
 mod source;
+mod stopping;
+mod sun_cut;
 mod think;
 mod watch;
 
+pub use events::{Action, Ending, Event, Progress, Row, Settings};
 pub use journal::{FORMAT, Journal};
 pub use knowledge::{Found, Knowledge};
-pub use machine::{Action, Ending, Event, Observation, Progress, Row, Settings};
+pub use machine::Observation;
 pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};
 pub use practice::{Practised, practise};
