@@ -41,7 +41,7 @@ const KINDS: [(&str, f64); 3] = [
     ("station-narrow.toml", 1.0),
 ];
 
-fn one(seed: u64) -> Result {
+fn one(seed: u64, tells: bool) -> Result {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let kind = (seed % 3) as usize;
     let (file, beamwidth) = KINDS[kind];
@@ -92,6 +92,13 @@ fn one(seed: u64) -> Result {
     world.seed = seed;
     world.settings.for_s = 5400.0;
     let (owner, took, _) = world.run();
+    if tells {
+        println!("{terms}{more}");
+        for (at, told) in &owner.told {
+            println!("{:6.1} {}", at.as_secs_f64(), told.text);
+        }
+        println!("{}", owner.peaks_csv);
+    }
     let ending = match (&owner.ending, &owner.stopped) {
         (Some(Ending::Reached), _) => "reached".to_owned(),
         (Some(Ending::Over(why)), _) => format!("over: {why}"),
@@ -134,6 +141,15 @@ fn one(seed: u64) -> Result {
         } else {
             miss
         };
+        if tells {
+            println!(
+                "T {:?} {:+.5} sigma {:.5} off {:+.1}",
+                estimate.term,
+                estimate.value.to_degrees(),
+                sigma.to_degrees(),
+                miss / sigma
+            );
+        }
         result.terms.push((estimate.term, miss / sigma));
     }
     for peak in &log.peaks {
@@ -161,6 +177,18 @@ fn one(seed: u64) -> Result {
         .into_iter()
         .enumerate()
         {
+            if tells && let Some(sigma) = sigma {
+                println!(
+                    "P {} axis {} sign {:+} off {:+.4} sigma {:.4} by lag {:+.4}: {:+.1}",
+                    peak.emitter,
+                    i + 1,
+                    [signs.azimuth, signs.elevation][i],
+                    off.degrees(),
+                    sigma.degrees(),
+                    peak.by_lag[i].map_or(0.0, |a| a.degrees()),
+                    off / sigma
+                );
+            }
             if let Some(sigma) = sigma {
                 result.peaks[i].push(off / sigma);
             }
@@ -183,11 +211,18 @@ fn main() {
         .filter_map(|a| a.parse::<u64>().ok())
         .next()
         .unwrap_or(60);
-    report(count);
+    // `-- 23 --tell`: everything that this one tells.
+    match std::env::args().any(|a| a == "--tell") {
+        true => drop(one(count, true)),
+        false => report(count),
+    }
 }
 
 fn report(count: u64) {
-    let results: Vec<Result> = (0..count).into_par_iter().map(one).collect();
+    let results: Vec<Result> = (0..count)
+        .into_par_iter()
+        .map(|seed| one(seed, false))
+        .collect();
     println!(
         "| beam | observations | reached | stopped | over | minutes | scans | within the promised 95 % | 95 % intervals hold | wrong though called good |"
     );
@@ -266,6 +301,17 @@ fn report(count: u64) {
         println!(
             "| their means, axis {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
             axis + 1
+        );
+    }
+    for (seed, r) in results.iter().enumerate() {
+        let rms = |a: &Vec<f64>| of_deviates(a).3;
+        println!(
+            "Z {seed} kind {} snr {:.0} n {} rms {:.2} {:.2}",
+            r.kind,
+            r.signal_to_noise,
+            r.peaks[0].len(),
+            rms(&r.peaks[0]),
+            rms(&r.peaks[1])
         );
     }
     for (seed, result) in results.iter().enumerate() {

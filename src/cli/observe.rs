@@ -374,6 +374,8 @@ fn settings(
         start_on: args.start_on.as_ref().map(named).transpose()?,
         unit,
         uncalibrated: args.calibration.is_none(),
+        zeros: (args.calibration.is_none() && args.start_on.is_none())
+            .then(|| Angle::from_degrees(args.zeros)),
         prior,
         pattern: match args.pattern {
             Shape::Cross => Pattern::Cross,

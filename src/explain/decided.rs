@@ -68,6 +68,10 @@ pub fn decisions(
     for index in 0..fit.hypotheses.len() {
         let hypothesis = &fit.hypotheses[index];
         let always = index < session.base.len();
+        // No error of the mount.
+        if matches!(hypothesis, Hypothesis::Lag { .. }) {
+            continue;
+        }
         if always && !listed && !is_usual(hypothesis) {
             continue;
         }

@@ -30,6 +30,9 @@ pub struct SessionPeak {
     pub hours: f64,
     /// Local mean solar time as an angle, zero at midnight.
     pub day_angle: Angle,
+    /// What one standard deviation of the lag taken off the log's scans moves the readings by, with
+    /// its sign.
+    pub by_lag: [Angle; 2],
     /// Logged temperature, degrees Celsius.
     pub temperature_c: Option<f64>,
     /// How the target moves for each second that the satellite runs ahead of its elements;

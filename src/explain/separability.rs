@@ -338,6 +338,7 @@ mod tests {
                     emitter: 0,
                     hours: i as f64,
                     day_angle: Angle::ZERO,
+                    by_lag: [Angle::ZERO; 2],
                     temperature_c: None,
                     along_orbit: nalgebra::Vector3::zeros(),
                     bend: nalgebra::Vector3::zeros(),

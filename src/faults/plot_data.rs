@@ -250,6 +250,7 @@ fn against(hypothesis: &Hypothesis) -> Against {
         | Hypothesis::DishKnock(_)
         | Hypothesis::Creep { .. }
         | Hypothesis::Settling { .. }
+        | Hypothesis::Lag { .. }
         | Hypothesis::Stale { .. }
         | Hypothesis::Relabelled { .. } => Against::Hours,
     }

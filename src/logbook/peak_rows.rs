@@ -6,8 +6,8 @@ use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
 use super::peak::Peak;
 use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_IN_HOURS, FIRST_SIGMA, NOTE, PEAK_DB, SECOND,
-    SECOND_APPROACH, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
+    EMITTER, FIRST, FIRST_APPROACH, FIRST_BY_LAG, FIRST_IN_HOURS, FIRST_SIGMA, NOTE, PEAK_DB,
+    SECOND, SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
 };
 use super::table::{Columns, Decided, Request, Row, Schema, Survey, Told, survey};
 use crate::problem::Error;
@@ -23,6 +23,8 @@ const SIGMA: Quantity = Quantity::new(
     "one standard deviation in degrees, above 0 and at most 90",
 )
 .hint(|value| (value <= 0.0).then(|| "leave it empty if it is not known".to_owned()));
+/// What one standard deviation of the lag moves a reading by.
+const BY_LAG: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
 /// What may stand in a row of sums or means below a log, in several languages.
 const TOTALS: [&str; 18] = [
     "total",
@@ -155,6 +157,8 @@ impl Reading<'_> {
             elevation: second,
             azimuth_sigma: cell(FIRST_SIGMA).angle(&SIGMA, decided, told),
             elevation_sigma: cell(SECOND_SIGMA).angle(&SIGMA, decided, told),
+            by_lag: [FIRST_BY_LAG, SECOND_BY_LAG]
+                .map(|column| cell(column).angle(&BY_LAG, decided, told)),
             azimuth_approach: cell(FIRST_APPROACH).approach(first_axis, first, decided, told),
             elevation_approach: cell(SECOND_APPROACH).approach(second_axis, second, decided, told),
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),

@@ -3,7 +3,7 @@
 use super::axes::Axes;
 
 /// Columns that are written; what stands behind them is only read.
-pub(super) const WRITTEN: usize = 12;
+pub(super) const WRITTEN: usize = 14;
 
 // Places in the columns.
 pub(super) const TIME: usize = 0;
@@ -20,10 +20,12 @@ pub(super) const PEAK_DB: usize = 8;
 pub(super) const TEMPERATURE: usize = 9;
 pub(super) const USE: usize = 10;
 pub(super) const NOTE: usize = 11;
+pub(super) const FIRST_BY_LAG: usize = 12;
+pub(super) const SECOND_BY_LAG: usize = 13;
 /// The first reading in hours in place of degrees; polar mounts only.
-pub(super) const FIRST_IN_HOURS: usize = 12;
+pub(super) const FIRST_IN_HOURS: usize = 14;
 
-const AZIMUTH_ELEVATION: [&str; 12] = [
+const AZIMUTH_ELEVATION: [&str; 14] = [
     "time_utc",
     "emitter",
     "azimuth_deg",
@@ -36,8 +38,10 @@ const AZIMUTH_ELEVATION: [&str; 12] = [
     "temperature_c",
     "use",
     "note",
+    "azimuth_by_lag_deg",
+    "elevation_by_lag_deg",
 ];
-const HOUR_ANGLE_DECLINATION: [&str; 13] = [
+const HOUR_ANGLE_DECLINATION: [&str; 15] = [
     "time_utc",
     "emitter",
     "hour_angle_deg",
@@ -50,9 +54,11 @@ const HOUR_ANGLE_DECLINATION: [&str; 13] = [
     "temperature_c",
     "use",
     "note",
+    "hour_angle_by_lag_deg",
+    "declination_by_lag_deg",
     "hour_angle_hours",
 ];
-const XY: [&str; 12] = [
+const XY: [&str; 14] = [
     "time_utc",
     "emitter",
     "x_deg",
@@ -65,6 +71,8 @@ const XY: [&str; 12] = [
     "temperature_c",
     "use",
     "note",
+    "x_by_lag_deg",
+    "y_by_lag_deg",
 ];
 
 /// The columns for every kind of mount.

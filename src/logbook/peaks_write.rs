@@ -2,8 +2,8 @@
 
 use super::peak::{Approach, Peak, PeakLog, Readings};
 use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, SECOND, SECOND_APPROACH,
-    SECOND_SIGMA, TEMPERATURE, TIME, USE, WRITTEN, columns_of,
+    EMITTER, FIRST, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SIGMA, NOTE, PEAK_DB, SECOND,
+    SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, WRITTEN, columns_of,
 };
 use crate::angle::Angle;
 use crate::text::to_cell;
@@ -22,6 +22,8 @@ impl PeakLog {
             TEMPERATURE => self.peaks.iter().any(|p| p.temperature_c.is_some()),
             USE => self.peaks.iter().any(|p| !p.use_it),
             NOTE => self.peaks.iter().any(|p| !p.note.is_empty()),
+            FIRST_BY_LAG => self.peaks.iter().any(|p| p.by_lag[0].is_some()),
+            SECOND_BY_LAG => self.peaks.iter().any(|p| p.by_lag[1].is_some()),
             _ => true,
         };
         let columns: Vec<usize> = (0..WRITTEN).filter(|c| used(*c)).collect();
@@ -65,6 +67,8 @@ fn text_of(peak: &Peak, column: usize) -> String {
         SECOND_APPROACH => peak.elevation_approach.symbol().to_owned(),
         PEAK_DB => number(peak.peak_db),
         TEMPERATURE => number(peak.temperature_c),
+        FIRST_BY_LAG => angle(peak.by_lag[0]),
+        SECOND_BY_LAG => angle(peak.by_lag[1]),
         USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
         _ => to_cell(&peak.note).into_owned(),
     }

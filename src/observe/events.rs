@@ -37,6 +37,8 @@ pub struct Settings {
     pub prior: Knowledge,
     /// Whether that is nothing: it is searched for then.
     pub uncalibrated: bool,
+    /// The encoders' zeros are off by no more than this, if something is known of them.
+    pub zeros: Option<Angle>,
     /// How emitters are scanned.
     pub pattern: Pattern,
     /// How the mount goes along a cut.
@@ -134,6 +136,8 @@ pub enum Action {
     Think(Box<Job>),
     /// Append these to the log of scans.
     Rows(Vec<Row>),
+    /// The rows of this scan are of another emitter than was thought, or of nobody knows which.
+    Renamed(String, Option<String>),
     /// A scan was looked at, and what is known now.
     Looked(Box<Looked>, Option<Solved>),
     /// The peaks file is this now.

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::events::{Action, Ending};
+use super::identity::Missed;
 use super::machine::{Attempt, Observation, Phase, Purpose};
 use super::moving::{Errand, Move};
 use super::pattern::{Basis, Manner, Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
@@ -10,6 +11,7 @@ use super::search::Search;
 use super::think::{Answer, Job, Looked, Next};
 use super::watch::Cause;
 use crate::angle::Angle;
+use crate::live::Loudness;
 use crate::logbook::{Scan, Trust};
 use crate::scan::Verdict;
 use crate::sky::EmitterId;
@@ -29,6 +31,8 @@ const STANDS_OFF: (f64, f64) = (5.0, 0.3);
 const NEEDS_NO_SEARCH: f64 = 0.9;
 /// Searched are so many standard deviations.
 const SEARCHED: f64 = 2.5;
+/// What errors other than the zeros may do when nothing is known.
+const ELSE: Angle = Angle::from_degrees(2.0);
 /// But never more than this.
 const WIDEST: Angle = Angle::from_degrees(30.0);
 
@@ -65,6 +69,8 @@ impl Observation {
             zone: self.zone_now,
             rehearse: purpose == Purpose::Rehearsal,
             uncalibrated: self.settings.uncalibrated,
+            zeros: self.settings.zeros,
+            missed: self.missed.clone(),
         })));
     }
 
@@ -87,11 +93,18 @@ impl Observation {
                     .push(Action::Looked(Box::new(looked.clone()), solved));
             }
         }
+        self.doubtful = answer.doubtful;
+        let renamed = !answer.renamed.is_empty();
+        self.rename(answer.renamed);
         if !matches!(self.phase, Phase::Thinking) {
             // Stopped meanwhile: what was found is kept, what follows is not begun.
             return;
         }
         self.replace_model();
+        if renamed {
+            self.think(Purpose::Choice);
+            return;
+        }
         match (purpose, answer.looked.is_empty()) {
             (Purpose::Rehearsal, _) => {
                 for line in answer.rehearsal {
@@ -102,6 +115,42 @@ impl Observation {
             (Purpose::Scan, false) => self.judge(&answer.looked, answer.next),
             _ => self.choose(answer.next),
         }
+    }
+
+    /// Scans are of other emitters than they were taken for.
+    fn rename(&mut self, renamed: Vec<(usize, EmitterId)>) {
+        let mut said: Vec<String> = Vec::new();
+        for (place, really) in &renamed {
+            let name = self.sky.name(*really).to_owned();
+            let Some(scan) = self.scans.get_mut(*place) else {
+                continue;
+            };
+            let taken = std::mem::replace(&mut scan.emitter, name.clone());
+            let scan = scan.name.clone();
+            let words = format!("{taken} is {name}");
+            if !said.contains(&words) {
+                said.push(words);
+            }
+            self.out.push(Action::Renamed(scan, Some(name)));
+        }
+        if renamed.is_empty() {
+            return;
+        }
+        self.tell(
+            Loudness::Warning,
+            format!(
+                "the emitters are others than they were taken for, by what was found and what was not: {}",
+                said.join(", ")
+            ),
+        );
+        self.missed.clear();
+        self.aside.clear();
+        self.failures = 0;
+        self.last_good = None;
+        self.found_on = (self.scans.iter().skip(self.since))
+            .filter_map(|scan| self.sky.emitter_named(&scan.emitter).ok())
+            .collect();
+        self.found_on.dedup();
     }
 
     /// What to do after a cross: one or two scans.
@@ -180,6 +229,7 @@ impl Observation {
             return;
         }
         self.last_good = Some(id);
+        self.missed.retain(|missed| missed.emitter != id);
         if !self.found_on.contains(&id) {
             self.found_on.push(id);
         }
@@ -255,6 +305,16 @@ impl Observation {
 
     fn give_up(&mut self, id: EmitterId, why: &str) {
         self.failures += 1;
+        if let Some((base, _)) = self.base_of(id)
+            && self.missed.iter().all(|missed| missed.emitter != id)
+        {
+            self.missed.push(Missed {
+                emitter: id,
+                time: self.utc,
+                reading: base.into(),
+                seen: self.attempt.seen,
+            });
+        }
         let checks = self.attempt.checks.take();
         self.aside.push((id, self.utc.plus_seconds(ASIDE_S)));
         if let Some((other, by)) = checks {
@@ -277,7 +337,12 @@ impl Observation {
                 self.sky.name(only)
             ));
             self.found_on.clear();
-            self.since = self.scans.len();
+            // Nobody knows of which emitter they are.
+            for scan in self.scans.drain(self.since.min(self.scans.len())..) {
+                self.out.push(Action::Renamed(scan.name, None));
+            }
+            self.new_scans = 0;
+            self.missed.clear();
             self.last_good = None;
             self.failures = 0;
             self.aside = vec![(only, self.utc.plus_seconds(ASIDE_S))];
@@ -314,7 +379,8 @@ impl Observation {
         let reached = self.solved.as_ref().is_some_and(|solved| {
             solved.rms_95 <= self.settings.wanted && solved.trust == Trust::Good
         });
-        if reached && self.peaks >= FEWEST_PEAKS {
+        // With other names the mount would be another.
+        if reached && self.peaks >= FEWEST_PEAKS && !self.doubtful {
             self.end(Ending::Reached);
             return;
         }
@@ -402,6 +468,14 @@ impl Observation {
                 .max(beamwidth)
                 .min(WIDEST)
         });
+        // No farther than the user said, and what else a mount may have.
+        let half = match self.settings.zeros {
+            Some(zeros) => {
+                let most = [zeros * there.1[0].min(1.0), zeros].map(|most| most + ELSE);
+                [half[0].min(most[0]), half[1].min(most[1])]
+            }
+            None => half,
+        };
         let search = Search::new(&self.basis(there.1), half, empty);
         self.start_move(Errand::Search(search), Some(id), there, Vec::new());
     }
@@ -461,6 +535,7 @@ impl Observation {
             Errand::Search(search) => match (search.best(), mv.emitter) {
                 (Some(rise), Some(id)) => {
                     self.attempt.middle = rise.offset;
+                    self.attempt.seen = true;
                     let [across, up] = rise.offset.map(Angle::degrees);
                     self.note(format!(
                         "{} found {across:+.1} deg along axis 1 and {up:+.1} along axis 2 from where it \

@@ -7,6 +7,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::events::{Action, Ending, Event, Progress, Settings};
+use super::identity::Missed;
 use super::knowledge::Knowledge;
 use super::moving::Move;
 use super::power::Power;
@@ -62,6 +63,8 @@ pub(super) struct Attempt {
     pub searched: u32,
     /// So many times the spread.
     pub wider: f64,
+    /// Something was seen in the search.
+    pub seen: bool,
     /// Offset on the sky at which it was last seen.
     pub middle: [Angle; 2],
     /// It is looked at again to see whether something slipped: the emitter that stood off, and by how
@@ -129,6 +132,10 @@ pub struct Observation {
     pub(super) cut: Vec<(f64, f64)>,
     pub(super) seconds_a_peak: f64,
     pub(super) failures: u32,
+    /// What was not found where it should have been.
+    pub(super) missed: Vec<Missed>,
+    /// Whether the emitters found might as well be others.
+    pub(super) doubtful: bool,
 }
 
 /// What is being worked out.
@@ -228,6 +235,8 @@ impl Observation {
             cut: Vec::new(),
             seconds_a_peak: 120.0,
             failures: 0,
+            missed: Vec::new(),
+            doubtful: false,
         };
         observation.guard_sun();
         observation

@@ -7,6 +7,7 @@
 
 mod events;
 mod flow;
+mod identity;
 mod journal;
 mod knowledge;
 mod machine;
@@ -25,7 +26,8 @@ mod think;
 mod watch;
 
 pub use events::{Action, Ending, Event, Progress, Row, Settings};
-pub use journal::{FORMAT, Journal};
+pub use identity::Missed;
+pub use journal::{FORMAT, Journal, renamed};
 pub use knowledge::{Found, Knowledge};
 pub use machine::Observation;
 pub use pattern::{Manner, Pattern};

@@ -134,8 +134,7 @@ impl Observation {
     pub(super) fn rehearsed(&mut self) {
         if self.settings.rehearse {
             self.phase = Phase::Ended;
-            self.out
-                .push(super::events::Action::End(Ending::Rehearsed));
+            self.out.push(super::events::Action::End(Ending::Rehearsed));
             return;
         }
         self.phase = Phase::Rehearsed;

@@ -55,6 +55,7 @@ pub fn settings(station: &Station, sky: &Sky) -> Settings {
         unit: PowerUnit::Decibels,
         prior: Knowledge::guess(deg(10.0), beamwidth, station.mount.geometry),
         uncalibrated: true,
+        zeros: Some(deg(10.0)),
         pattern: plumbeam::observe::Pattern::Cross,
         manner: plumbeam::observe::Manner::Sweep,
         rehearse: false,
@@ -92,6 +93,11 @@ impl Practised for Owner {
                 self.told.push((at, told));
             }
             Action::Rows(rows) => self.rows.extend(rows),
+            Action::Renamed(scan, emitter) => match emitter {
+                Some(emitter) => (self.rows.iter_mut().filter(|row| row.scan == scan))
+                    .for_each(|row| row.emitter.clone_from(&emitter)),
+                None => self.rows.retain(|row| row.scan != scan),
+            },
             Action::Looked(looked, solved) => {
                 self.looked.push(*looked);
                 self.solved = solved.or(self.solved.take());
