@@ -9,7 +9,7 @@ use serde_json::json;
 use super::calibration::TrustOption;
 use super::observe_report::Reporter;
 use super::observe_run::{practice, real};
-use super::relay::{SunOption, sun_place, sun_zone};
+use super::relay::{SunOption, sun_zone};
 use super::value::{above_zero, stretch_s, whole};
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict, run_again};
@@ -241,7 +241,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         unit,
     );
     let goes_on = !settings.scans.is_empty();
-    let observation = observation(settings, &station, &sky)?;
+    let observation = Observation::under(settings, &station, &sky);
     caution(args, console);
     let kind = station.mount.geometry.kind();
     let mut reporter = Reporter::new(&log, peaks, (kind, unit, goes_on), common, console)?;
@@ -320,7 +320,6 @@ fn settings(
     unit: PowerUnit,
     console: &mut Console,
 ) -> Result<Settings, Error> {
-    let beamwidth = station.dish.beamwidth;
     let named = |name: &String| -> Result<EmitterId, Error> { Ok(sky.emitter_named(name)?) };
     let mut names = args.emitters.clone();
     if let Some(plan) = &args.plan {
@@ -335,12 +334,9 @@ fn settings(
             "the station file has no emitter".to_owned(),
         ));
     }
+    let usual = Settings::usual(station, sky, Angle::from_degrees(args.zeros));
     let prior = match &args.calibration {
-        None => Knowledge::guess(
-            Angle::from_degrees(args.zeros),
-            beamwidth,
-            station.mount.geometry,
-        ),
+        None => usual.prior.clone(),
         Some(path) => {
             let calibration = args.trust.read(path, station, console)?;
             Knowledge::of(calibration, &path.display().to_string())?
@@ -352,10 +348,9 @@ fn settings(
             None
         }
         Some(SunOption::Radius(radius)) => Some(radius),
-        // The machine adds three times the error of what it knows at the time.
-        None => Some(crate::live::usual_radius(beamwidth, Angle::ZERO)),
+        None => usual.zone,
     };
-    let wanted = (args.error).map_or(beamwidth / 20.0, Angle::from_degrees);
+    let wanted = (args.error).map_or(usual.wanted, Angle::from_degrees);
     console.note(&format!(
         "it ends when the pointing error is expected to be below {:.3} deg in 95 % of cases, or after {:.0} \
          minutes",
@@ -364,7 +359,6 @@ fn settings(
     ));
     Ok(Settings {
         zone,
-        most_error: Angle::from_degrees(args.zeros * 1.5 + 3.0),
         leash: Angle::from_degrees(args.leash),
         wanted,
         for_s: args.span,
@@ -388,6 +382,7 @@ fn settings(
         rehearse: args.rehearse,
         own_stop: !args.one_connection,
         scans,
+        ..usual
     })
 }
 
@@ -414,20 +409,6 @@ fn emitters_of(path: &Path) -> Result<Vec<String>, Error> {
         true => Err(no_plan()),
         false => Ok(names),
     }
-}
-
-fn observation(
-    settings: Settings,
-    station: &Arc<Station>,
-    sky: &Arc<Sky>,
-) -> Result<Observation, Error> {
-    let of_sun = Arc::clone(sky);
-    Ok(Observation::new(
-        settings,
-        Arc::clone(station),
-        Arc::clone(sky),
-        Box::new(move |time| sun_place(&of_sun, time)),
-    ))
 }
 
 /// The calibration and the report, as `solve` makes them of the log.

@@ -5,9 +5,10 @@ use super::pattern::{Manner, Pattern};
 use super::power::Power;
 use super::think::{Answer, Job, Looked, Solved};
 use crate::angle::Angle;
-use crate::live::{Axes, Told, Wire};
+use crate::live::{Axes, Told, Wire, usual_radius};
 use crate::logbook::{PowerUnit, Scan};
-use crate::sky::EmitterId;
+use crate::sky::{EmitterId, Sky};
+use crate::station::Station;
 use crate::time::Utc;
 
 /// How an observation goes.
@@ -49,6 +50,38 @@ pub struct Settings {
     pub own_stop: bool,
     /// Scans of before, when a started observation goes on.
     pub scans: Vec<Scan>,
+}
+
+/// Without a calibration the zeros are off by no more than this, if nothing else is said.
+pub const USUAL_ZEROS: Angle = Angle::from_degrees(10.0);
+
+impl Settings {
+    /// As usual at a station, for a mount of which nothing is known but that its zeros are off by no
+    /// more than so much.
+    pub fn usual(station: &Station, sky: &Sky, zeros: Angle) -> Settings {
+        let beamwidth = station.dish.beamwidth;
+        Settings {
+            // The machine adds three times the error of what it knows at the time.
+            zone: Some(usual_radius(beamwidth, Angle::ZERO)),
+            most_error: zeros * 1.5 + Angle::from_degrees(3.0),
+            leash: Angle::from_degrees(10.0),
+            wanted: beamwidth / 20.0,
+            for_s: 3600.0,
+            emitters: sky.emitters().collect(),
+            named: false,
+            search_on: None,
+            start_on: None,
+            unit: PowerUnit::Decibels,
+            prior: Knowledge::guess(zeros, beamwidth, station.mount.geometry),
+            uncalibrated: true,
+            zeros: Some(zeros),
+            pattern: Pattern::Cross,
+            manner: Manner::Sweep,
+            rehearse: false,
+            own_stop: true,
+            scans: Vec::new(),
+        }
+    }
 }
 
 /// What happens.

@@ -19,7 +19,7 @@ use super::watch::{Cause, Watch};
 use crate::angle::Angle;
 use crate::live::{
     self, Aim, Axes, Drive, Driven, InKeyhole, Loudness, OnDisconnect, Operator, Relay, ReportTurn,
-    SunAt, Told, Travel,
+    SunAt, SunPlace, Told, Travel,
 };
 use crate::logbook::Scan;
 use crate::sky::{EmitterId, Sky};
@@ -240,6 +240,17 @@ impl Observation {
         };
         observation.guard_sun();
         observation
+    }
+
+    /// The same with the Sun of a sky.
+    pub fn under(settings: Settings, station: &Arc<Station>, sky: &Arc<Sky>) -> Observation {
+        let of_sun = Arc::clone(sky);
+        Observation::new(
+            settings,
+            Arc::clone(station),
+            Arc::clone(sky),
+            Box::new(move |time| sun_place(&of_sun, time)),
+        )
     }
 
     /// Takes what happened at `now` on a clock that only goes forward, at the time of day `utc`, and
@@ -506,6 +517,17 @@ impl Observation {
             Phase::Held(cause) => format!("stopped: {cause}"),
             Phase::Ending(..) | Phase::Ended => "ends".to_owned(),
         }
+    }
+}
+
+/// Where the Sun is, for a guard.
+pub fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
+    /// Lower than this the Sun heats nothing: it is down, by refraction and all.
+    const DOWN: Angle = Angle::from_degrees(-1.0);
+    match sky.apparent_of(sky.sun(), time) {
+        Ok(sun) if sun.elevation() < DOWN => SunPlace::Down,
+        Ok(sun) => SunPlace::Up(sun.east_north_up()),
+        Err(_) => SunPlace::Unknown,
     }
 }
 

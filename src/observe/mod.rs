@@ -25,11 +25,11 @@ mod sun_cut;
 mod think;
 mod watch;
 
-pub use events::{Action, Ending, Event, Progress, Row, Settings};
+pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
 pub use identity::Missed;
 pub use journal::{FORMAT, Journal, renamed};
 pub use knowledge::{Found, Knowledge};
-pub use machine::Observation;
+pub use machine::{Observation, sun_place};
 pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};
 pub use practice::{Practised, practise};
