@@ -98,6 +98,7 @@ fn peaks(count: usize) -> Vec<SessionPeak> {
                 clock_offset_s: 0.0,
             },
             log: 0,
+            feed: 0,
             row: i + 1,
             line: i + 2,
             time: Utc::from_unix_nanos(1_790_000_000_000_000_000),

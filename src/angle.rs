@@ -204,8 +204,8 @@ impl<Kind> fmt::Debug for Direction<Kind> {
 }
 
 impl Direction<Apparent> {
-    /// Where a beam must point, air included; the azimuth is kept as given. A reading of encoders is
-    /// no direction: only a mount model makes one of it.
+    /// Where a beam must point, air included; the azimuth is kept as given. A reading of encoders
+    /// is not a direction: only a mount model makes one of it.
     pub const fn apparent(azimuth: Angle, elevation: Angle) -> Self {
         Direction::of(azimuth, elevation)
     }

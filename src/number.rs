@@ -11,7 +11,7 @@ const MOST_DECIMALS: i32 = 8;
 const UNKNOWN: &str = "unknown";
 
 /// The decimal place to which a standard deviation is rounded: 2 means hundredths, -1 means
-/// tens. None when the deviation is no positive number.
+/// tens. None when the deviation is not a positive number.
 pub fn decimals_for(sigma: f64) -> Option<i32> {
     if !(sigma.is_finite() && sigma > 0.0) {
         return None;
@@ -60,7 +60,7 @@ pub fn rms(value: f64, degrees_of_freedom: usize) -> String {
     by_sigma(value, value / (2.0 * degrees_of_freedom as f64).sqrt())
 }
 
-/// A value to so many significant digits, without an exponent.
+/// A value to this many significant digits, without an exponent.
 pub fn significant(value: f64, digits: i32) -> String {
     if !value.is_finite() {
         return UNKNOWN.to_owned();
@@ -74,7 +74,7 @@ pub fn significant(value: f64, digits: i32) -> String {
     to_place(value, (decimals - i32::from(carried)).min(MOST_DECIMALS))
 }
 
-/// A value to at most so many significant digits: what is given by hand, as 0.2, gets no zeros
+/// A value to at most this many significant digits: what is given by hand, as 0.2, gets no zeros
 /// behind it.
 pub fn at_most(value: f64, digits: i32) -> String {
     let text = significant(value, digits);

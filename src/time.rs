@@ -19,7 +19,10 @@ pub use offset::Offset;
 pub use written::Written;
 
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
+/// Without a leap second.
 const SECONDS_PER_DAY: i64 = 86_400;
+/// A day of UTC without a leap second, seconds.
+pub(crate) const DAY_S: f64 = SECONDS_PER_DAY as f64;
 
 /// An instant of Coordinated Universal Time, to the nanosecond.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -58,7 +61,7 @@ impl Utc {
     /// `2026-04-04 07:00+02:00`. A second of 60 is read as the leap second it names.
     ///
     /// # Errors
-    /// A time without a zone, and a text that is no time.
+    /// A time without a zone, and a text that is not a time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
         let (civil, second, zone) = Utc::civil_of(text)?;
         let WrittenZone::Offset(offset) = zone else {
@@ -133,7 +136,7 @@ impl Utc {
         }
     }
 
-    /// So many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
+    /// This many nanoseconds after the start of a day, counted from 1970-01-01; less than a day.
     pub(crate) fn on_day(day: i64, nanos: i64) -> Utc {
         debug_assert!((0..SECONDS_PER_DAY * NANOS_PER_SECOND).contains(&nanos));
         Utc { day, nanos }
@@ -172,7 +175,7 @@ impl Utc {
             + (self.nanos - earlier.nanos) as f64 / NANOS_PER_SECOND as f64
     }
 
-    /// The instant so many seconds later by the civil clock.
+    /// The instant this many seconds later by the civil clock.
     pub fn plus_seconds(self, seconds: f64) -> Utc {
         // Day and nanoseconds apart: together they would overflow in the year 2262.
         let per_day = SECONDS_PER_DAY * NANOS_PER_SECOND;
@@ -278,7 +281,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     match offset::signed_offset(zone, 2) {
         Some(offset) => Ok((clock, WrittenZone::Offset(offset))),
         None => {
-            /// Of a text that is no offset so much is shown.
+            /// Of a text that is not an offset so much is shown.
             const SHOWN: usize = 20;
             let cut = if zone.chars().count() > SHOWN {
                 "…"
@@ -287,7 +290,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
             };
             let shown = zone.chars().take(SHOWN).collect::<String>() + cut;
             Err(TimeTextError::NotATime(format!(
-                "{shown:?} is no offset such as +02:00"
+                "{shown:?} is not an offset such as +02:00"
             )))
         }
     }
@@ -366,7 +369,7 @@ mod tests {
             Utc::parse("yesterday"),
             Err(TimeTextError::NotATime(_))
         ));
-        // A date alone is no instant, with or without a zone.
+        // A date alone is not an instant, with or without a zone.
         assert!(Utc::parse("2026-04-04").is_err() && Utc::parse("2026-04-04Z").is_err());
         assert!(Utc::parse("2026-04-04T05Z").is_err() && Utc::parse("20260404T0500Z").is_ok());
         assert!(matches!(

@@ -34,6 +34,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: row["ut1_minus_utc_s"].parse().unwrap(),
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         },
         mount: Mount {
@@ -44,6 +45,9 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             elevation_teeth: None,
             bearings: Bearings::default(),
             park: None,
+            sensors: [None, None],
+            fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 1.2,
@@ -51,6 +55,7 @@ fn station(row: &std::collections::HashMap<String, String>, kind: EmitterKind) -
             beamwidth: Angle::from_degrees(10.0),
             beamwidth_assumed: true,
         },
+        feeds: Vec::new(),
         horizon: Horizon::default(),
         emitters: vec![Emitter {
             name: "emitter".to_owned(),

@@ -5,15 +5,16 @@ use std::path::Path;
 
 use crate::problem::{Problem, is_obeyed};
 
-/// A place beyond so many bytes of its file is not looked up: the message alone must do.
+/// A place beyond this many bytes of its file is not looked up, so that a message comes at once; it
+/// then has no excerpt.
 const MOST_BYTES: u64 = 8 << 20;
-/// So many characters of a line are shown,
+/// Characters of a line that are shown: a usual terminal.
 const WIDTH: usize = 80;
-/// of which so many stand before the place.
+/// Of these, characters before the place, so that most of what is shown leads up to it.
 const BEFORE: usize = 50;
 
-/// The line with a mark under the place, each indented and ended by a line end; empty when the fault
-/// is in no one place, or its line cannot be read again.
+/// The line with a mark under the place, each indented and ended by a line end; empty when the
+/// fault is in no one place, or its line cannot be read again.
 pub fn excerpt(problem: &Problem) -> String {
     let (Some(number), Some(column)) = (problem.line, problem.column) else {
         return String::new();

@@ -17,7 +17,6 @@ use crate::problem::Error;
 use crate::report::{FAULTS_PAGE, faults_json, faults_text, write_faults};
 use crate::sky::Sky;
 use crate::solve::record::{held_of, model_of};
-use crate::station::Station;
 
 const EXAMPLE: &str = "\
 Example:
@@ -30,7 +29,7 @@ Exit code 1 with --strict when a fault is found.";
 /// Name the mechanical faults and the mistakes behind a log of peaks
 ///
 /// Fits named causes together with the mount errors, lets them compete, and lists those that the
-/// peaks speak for, the best-supported first: how large, on what evidence, how to confirm each by
+/// peaks support, the best-supported first: how large, on what evidence, how to confirm each by
 /// hand, how to mend it, and what would be seen if it were something else. Causes that these
 /// peaks cannot tell apart are named together, with the observation that would tell.
 #[derive(ClapArgs, Clone, Debug)]
@@ -63,9 +62,9 @@ pub struct Args {
 /// Diagnoses and says what was found.
 ///
 /// # Errors
-/// Faulty input, or too few peaks to judge anything by.
+/// Faulty input, or too few peaks to judge anything.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut options = Options {
         terms: args.terms.listed(station.mount.kind())?,
         holds: args.terms.held(station.mount.kind())?,
@@ -86,7 +85,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(path) = &args.calibration {
         let calibration = Calibration::read(path)?;
         let standing = calibration.standing(&station.site.name, station.mount.kind());
-        // One that means nothing may still be looked into: why it does is asked here.
+        // One that means nothing may still be examined: this is where to find out why.
         let foreign = Standing {
             foreign: standing.foreign,
             ..Standing::default()

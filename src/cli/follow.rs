@@ -12,7 +12,7 @@ use crate::outputs::Output;
 use crate::problem::Error;
 use crate::sky::{Notices, Sky};
 use crate::station::Station;
-use crate::table::{FollowRow, Follower, Instants, Pointer, Sight, WallClock};
+use crate::table::{FollowRow, Follower, Instants, Pointer, Sight, WallClock, behind, miss_words};
 use crate::time::Utc;
 
 /// Options of `point` that go with an emitter.
@@ -43,8 +43,8 @@ impl FollowOptions {
 /// Answers for the emitter called `name`.
 ///
 /// # Errors
-/// An unknown emitter, options that do not go together, or a single instant at which the beam cannot
-/// be put on it.
+/// An unknown emitter, options that do not go together, or a single instant at which the beam
+/// cannot be put on it.
 pub fn run(
     name: &str,
     options: &FollowOptions,
@@ -63,7 +63,7 @@ pub fn run(
             let time = at.unwrap_or_else(Utc::now);
             if at.is_none() {
                 assumed.push(format!(
-                    "the time is this machine's, {time} (--at says another)"
+                    "the time is this machine's, {time} (--at gives another)"
                 ));
             }
             once(
@@ -83,12 +83,12 @@ pub fn run(
                 (Some(start), Some(for_s)) => Instants::given(start, every_s, for_s),
                 (Some(_), None) => {
                     return Err(Error::Usage(
-                        "--at with --every is a table from that instant on: say with --for how long"
+                        "--at with --every makes a table from that instant on: give its length with --for"
                             .to_owned(),
                     ));
                 }
                 (None, for_s) => {
-                    assumed.push("the time is this machine's (--at says another)".to_owned());
+                    assumed.push("the time is this machine's (--at gives another)".to_owned());
                     Instants::live(WallClock, every_s, for_s)
                 }
             };
@@ -136,7 +136,10 @@ fn once(
             sight.apparent.azimuth().degrees(),
             sight.apparent.elevation().degrees()
         ));
-        format!("{}\n", readings(sight))
+        if let Some(miss) = sight.miss {
+            console.note(&miss_words(miss));
+        }
+        format!("{}\n", readings(follower, sight))
     };
     console.deliver(&text, out)?;
     Ok(Verdict::Good)
@@ -157,7 +160,7 @@ fn follow(
             Ok(sight) => {
                 answered += 1;
                 warned.about(follower, sight, station, console);
-                readings(sight)
+                readings(follower, sight)
             }
             Err(why) => {
                 unseen += 1;
@@ -182,12 +185,13 @@ fn follow(
     })
 }
 
-fn readings(sight: &Sight) -> String {
-    let reading = &sight.reading;
+fn readings(follower: &Follower<'_>, sight: &Sight) -> String {
+    let reading = sight.reading;
     format!(
-        "{:.6} {:.6}",
+        "{:.6} {:.6}{}",
         reading.azimuth.degrees(),
-        reading.elevation.degrees()
+        reading.elevation.degrees(),
+        behind(follower.pointer().shown(reading))
     )
 }
 

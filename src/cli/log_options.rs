@@ -98,14 +98,14 @@ impl LogHabits {
 pub struct SeveralLogs {
     #[command(flatten)]
     pub log: LogArgs,
-    /// Let each log have encoder zeros of its own, as when the encoders are zeroed anew each night;
+    /// Let each log have its own encoder zeros, as when the encoders are zeroed again each night;
     /// the calibration has those of the last. Without it only where the data ask for them
     #[arg(long)]
     pub zeros_per_log: bool,
 }
 
 impl SeveralLogs {
-    /// Warns where the option has no say.
+    /// Warns where the option has no effect.
     ///
     /// # Errors
     /// [`Error::Usage`] for more logs than it can take.

@@ -40,6 +40,7 @@ use clap::{Args, CommandFactory, Parser, Subcommand};
 pub use output::Console;
 
 use crate::problem::{Error, printable, printable_lines};
+use crate::station::{Station, limits};
 
 /// How a verb ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -78,6 +79,10 @@ pub struct Common {
         global = true
     )]
     pub station: PathBuf,
+    /// Free electrons above the station, in units of 1e16 per square metre, for the bend of the
+    /// ionosphere below 1 GHz; as total_electron_content_tecu of the station file
+    #[arg(long, value_name = "TECU", global = true, value_parser = electron_content)]
+    pub tec: Option<f64>,
     /// Write the result to this file instead of its usual place
     #[arg(long, value_name = "FILE", global = true)]
     pub out: Option<PathBuf>,
@@ -87,6 +92,23 @@ pub struct Common {
     /// Leave out everything but results, warnings and errors
     #[arg(long, short, global = true)]
     pub quiet: bool,
+}
+
+fn electron_content(text: &str) -> Result<f64, String> {
+    (limits::ELECTRON_CONTENT.read("the electron content", text))
+        .map_err(|wrong| format!("{}; expected {}", wrong.found, wrong.expected))
+}
+
+impl Common {
+    /// The station of the station file, with what options say otherwise.
+    ///
+    /// # Errors
+    /// As [`Station::read`].
+    pub fn read_station(&self) -> Result<Station, Error> {
+        let mut station = Station::read(&self.station)?;
+        station.site.electron_content_tecu = self.tec.or(station.site.electron_content_tecu);
+        Ok(station)
+    }
 }
 
 #[derive(Subcommand, Debug)]
@@ -131,7 +153,7 @@ pub fn run() -> ExitCode {
         Ok(Verdict::Good) => ExitCode::SUCCESS,
         Ok(Verdict::Bad) => ExitCode::from(1),
         Ok(Verdict::Unsupported) => ExitCode::from(4),
-        // A reader that has seen enough, such as `head`, is no failure.
+        // A reader that has seen enough, such as `head`, is not a failure.
         Err(Error::Io { source, .. }) if source.kind() == std::io::ErrorKind::BrokenPipe => {
             ExitCode::SUCCESS
         }

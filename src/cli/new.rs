@@ -10,20 +10,21 @@ use super::{Common, Console, Verdict};
 use crate::problem::{Error, Wrong, printable};
 use crate::quantity::Quantity;
 use crate::report::{setup_json, setup_text};
-use crate::setup::{Request, set_up};
+use crate::setup::{NewMount, Request, set_up};
 use crate::station::limits;
 use crate::time::Utc;
 
 const EXAMPLE: &str = "\
 Example:
   plumbeam new backyard --at 52.41,7.33,21 --dish 3 --frequency 1420
-  plumbeam new roof --at -33.92,18.42 --dish 1.2 --frequency 1700 --name \"The roof\"";
+  plumbeam new roof --at -33.92,18.42 --dish 1.2 --frequency 1700 --name \"The roof\"
+  plumbeam new garden --at 52.41,7.33 --dish 1.2 --frequency 11700 --mount polar-one-motor";
 
 /// Begin: a station file to fill in, and an empty log
 ///
-/// Makes a folder with a station file in which every line is explained and the strong emitters stand
-/// that this dish can hear at this place, and with an empty log. Says when they are up, and what to
-/// do next. Nothing that exists is written over.
+/// Makes a folder with a station file in which every line is explained and the strong emitters
+/// stand that this dish can hear at this place, and with an empty log. Says when they are up, and
+/// what to do next. Nothing that exists is written over.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -42,6 +43,9 @@ pub struct Args {
     /// What the place is called (default: as the folder)
     #[arg(long, value_name = "NAME")]
     pub name: Option<String>,
+    /// How the axes are arranged: az-el, polar, polar-one-motor, x-y or slant
+    #[arg(long, value_name = "KIND", default_value = "az-el")]
+    pub mount: NewMount,
     /// Noise of receiver, feed and sky together
     #[arg(long, value_name = "KELVIN", value_parser = above_zero, allow_negative_numbers = true)]
     pub system_temperature: Option<f64>,
@@ -129,7 +133,7 @@ fn name(args: &Args) -> Result<String, Error> {
     };
     if name.trim() != name || name.is_empty() || name.contains(char::is_control) {
         return Err(Error::Usage(format!(
-            "\"{}\" is no name for a station: it is empty, or has blanks at an end or control \
+            "\"{}\" is not a name for a station: it is empty, or has blanks at an end or control \
              characters in it; give another with --name",
             printable(&name)
         )));
@@ -155,6 +159,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         diameter_m: args.dish,
         frequency_mhz: args.frequency,
         system_temperature_k: args.system_temperature,
+        mount: args.mount,
     };
     let setup = set_up(&request, Utc::now().next_minute())?;
     setup.write(&args.folder)?;

@@ -201,7 +201,7 @@ pub enum Shape {
 /// # Errors
 /// Faulty files, unknown names, a receiver that cannot be had.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Arc::new(Station::read(&common.station)?);
+    let station = Arc::new(common.read_station()?);
     let mut guard = Guard::new("observe").reads_station(&common.station, &station);
     for (what, file) in [
         ("the plan", &args.plan),

@@ -32,7 +32,7 @@ pub struct Reporter {
     failed: Option<Error>,
 }
 
-/// So many columns show the present cut.
+/// Columns that show the present cut, so that it fits a usual terminal with its figures.
 const COLUMNS: usize = 48;
 
 impl Reporter {

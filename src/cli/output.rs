@@ -48,7 +48,7 @@ impl Console {
         write_out(&printable_lines(text, &self.own_codes()))
     }
 
-    /// A result for programs, to standard output: as it is, for it must be read back, but on a
+    /// A result for programs, to standard output: as it is, because it must be read back, but on a
     /// terminal what that would obey is shown.
     ///
     /// # Errors
@@ -79,7 +79,7 @@ impl Console {
         write_out(&(harmless_json(&text) + "\n"))
     }
 
-    /// A result where it was asked for: in a file, or else on standard output. It is printed too
+    /// A result where it was requested: in a file, or else on standard output. It is printed too
     /// when the file cannot be written.
     ///
     /// # Errors

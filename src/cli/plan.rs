@@ -56,7 +56,7 @@ pub struct Args {
     /// Time that one peak takes, with the way to it
     #[arg(long, value_name = "TIME", value_parser = stretch_s, default_value = "5m", allow_hyphen_values = true)]
     pub each: f64,
-    /// At most so many peaks, spread over the span (40, unless told otherwise); or a log of peaks
+    /// At most this many peaks, spread over the span (40, unless told otherwise); or a log of peaks
     /// that are taken already, to plan what tells most beside them. May be given for each
     #[arg(long, value_name = "N|FILE", value_parser = Peaks::parse, allow_hyphen_values = true)]
     pub peaks: Vec<Peaks>,
@@ -102,16 +102,16 @@ fn elevation(text: &str) -> Result<f64, String> {
 /// What `--peaks` says.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Peaks {
-    /// So many at most.
+    /// This many at most.
     Most(u16),
     /// A log of those taken already.
     Taken(PathBuf),
 }
 
 impl Peaks {
-    /// So many peaks, unless told otherwise, ...
+    /// Peaks in a plan unless told otherwise: an evening's work, as in the library.
     const USUAL: u16 = 40;
-    /// ... and never more.
+    /// Peaks in a plan at most; far beyond what anyone observes in a night.
     const LIMIT: u16 = 2000;
 
     /// A number, or else the name of a file.
@@ -155,7 +155,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         None => Utc::now().next_minute(),
     };
     let to = (args.zone.instant("--to", &args.to)?).unwrap_or_else(|| from.plus_seconds(args.span));
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("plan").reads_station(&common.station, &station);
     if let Some(path) = &args.calibration {
         guard = guard.reads("the calibration", path);

@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use clap::Args as ClapArgs;
 
-use super::calibration::{TrustOption, full_model, refuse};
+use super::calibration::{FeedOption, TrustOption, full_model, refuse};
 use super::demand::{DemandAs, DemandOption, Pair};
 use super::follow::{self, FollowOptions};
 use super::{Common, Console, Verdict};
@@ -39,16 +39,18 @@ An emitter of the station file gets the readings that put the beam on it now, or
 one line; with --every a line each time, the time before the readings, or `error: why`.
 
 A line of demands is `azimuth elevation` in degrees, with blanks or a comma between; # begins a
-comment. Each demand gets one line back: the two readings, or `error line N: why`. In a stream the
-last answer is where the mount is taken to stand, and so decides the cable wrap. With --stream,
+comment. Each demand gets one line back: the two readings, or `error line N: why`. Behind two
+readings in degrees stands what the sensors of the axes show, where the station file gives them some
+that do not count degrees. In a stream the last answer is where the mount is taken to stand, and so
+decides the cable wrap. With --stream,
 --listen and --serial a changed calibration file is read again by itself, or at once on a line
-`reload`; a bad one, or one of another station, is told and the old one kept, and one that moves the
+`reload`; a bad one, or one of another station, is reported and the old one kept, and one that moves the
 readings by more than a beamwidth is taken only after a line `confirm`.
 
 Exit code 3 when a line of a file could not be read, 4 when a demand could not be met or an emitter
 not be pointed at; a live stream (--stream, --listen, --serial) ends with 0.
 
-Caution: who feeds these readings to a mount moves metal. Keep a hand on the stop, keep people
+Caution: feeding these readings to a mount moves metal. Keep a hand on the stop, keep people
 clear of the axes, and never bring the beam near the Sun without a plan: it heats the feed.";
 
 /// Turn demanded directions into encoder readings, and back
@@ -75,6 +77,8 @@ pub struct Args {
     /// Use a correction table (CSV or JSON) instead of the full model
     #[arg(long, value_name = "FILE")]
     pub table: Option<PathBuf>,
+    #[command(flatten)]
+    pub feed: FeedOption,
     #[command(flatten)]
     pub trust: TrustOption,
     #[command(flatten)]
@@ -146,13 +150,19 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let live = args.stream || args.listen.is_some() || args.serial.is_some();
     if live && args.trust.anyway {
         return Err(Error::Usage(
-            "a live stream has no --anyway: nobody looks at what it says while a mount moves"
+            "a live stream has no --anyway: nobody reads its messages while a mount moves"
                 .to_owned(),
         ));
     }
     if live && common.out.is_some() {
         return Err(Error::Usage(
-            "a live stream answers where it is asked: leave --out out".to_owned(),
+            "a live stream answers on its own connection: leave --out out".to_owned(),
+        ));
+    }
+    if args.table.is_some() && args.feed.feed.is_some() {
+        return Err(Error::Usage(
+            "--feed goes with --calibration; a table is of one feed already: plumbeam table --feed NAME"
+                .to_owned(),
         ));
     }
     let emitter = match &asked {
@@ -179,7 +189,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     // A table stands for itself; the full model needs the station's encoders and weather, and an
     // emitter its place.
     let station = match args.calibration.is_some() || emitter.is_some() {
-        true => Some(Station::read(&common.station)?),
+        true => Some(common.read_station()?),
         false => None,
     };
     let mut guard = Guard::new("point").reads("the demands", Path::new("-"));
@@ -210,7 +220,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             let standing = calibration.standing(&station.site.name, station.mount.kind());
             args.trust.allow(path, &standing, console)?;
             say_expected(calibration.expected_pointing_error.as_ref(), console);
-            model_of(&calibration, station, args.demand.kind())?
+            model_of(&calibration, station, args.demand.kind(), &args.feed)?
         }
         None => {
             let table = table_of(path, named)?;
@@ -230,7 +240,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                 &calibration.standing(&station.site.name, station.mount.kind()),
                 ALONE,
             )?;
-            model_of(&calibration, station, kind)
+            model_of(&calibration, station, kind, &args.feed)
         }
         None => {
             let table = table_of(path, Some(kind))?;
@@ -241,6 +251,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let present = args.present.map(Pair::reading);
     let mut pointer =
         Pointer::new(loaded.source, args.approach.0, present).with_caveats(loaded.caveats);
+    if let Some(station) = &station {
+        pointer = pointer.of_mount(&station.mount);
+    }
     if emitter.is_none() {
         pointer = pointer.with_demands_in_axes(args.demand_as == DemandAs::Axes);
     }
@@ -338,7 +351,7 @@ fn is_dash(file: &Option<PathBuf>) -> bool {
     file.as_deref().is_some_and(|path| path.as_os_str() == "-")
 }
 
-/// What is asked for on the command line.
+/// What the command line requests.
 #[derive(Clone, Debug, PartialEq)]
 enum Asked {
     /// What comes on standard input.
@@ -369,7 +382,7 @@ fn asked(args: &Args) -> Result<Asked, Error> {
     }
 }
 
-/// A single number that is no emitter was meant for half a demand.
+/// A single number that is not an emitter was meant for half a demand.
 fn not_a_demand(name: &str, error: Error) -> Error {
     match error {
         Error::Usage(_) if name.parse::<f64>().is_ok() => Error::Usage(TWO_NUMBERS.to_owned()),
@@ -385,9 +398,15 @@ fn model_of(
     calibration: &Calibration,
     station: &Station,
     kind: DemandKind,
+    feed: &FeedOption,
 ) -> Result<Loaded, Error> {
+    let full = feed.of(
+        full_model(calibration, station, kind)?,
+        calibration,
+        station,
+    )?;
     Ok(Loaded {
-        source: Source::Full(Box::new(full_model(calibration, station, kind)?)),
+        source: Source::Full(Box::new(full)),
         beamwidth: Some(station.dish.beamwidth),
         caveats: calibration
             .standing(&station.site.name, station.mount.kind())
@@ -437,6 +456,9 @@ fn single(
     if !json {
         for sentence in &assumed {
             console.note(sentence);
+        }
+        if let Some(miss) = found.miss_deg {
+            console.note(&table::miss_words(Angle::from_degrees(miss)));
         }
     }
     let text = if json {

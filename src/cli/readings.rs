@@ -12,8 +12,8 @@ use crate::table::{DemandKind, undo};
 /// What stands behind the checksum when positions were told without the bending of the air.
 pub const GEOMETRIC: &str = "-geometric";
 
-/// Turns the positions of every log that went through a calibration back into encoder readings, with
-/// that calibration: one of the files `named`, or one beside them or in the present folder.
+/// Turns the positions of every log that went through a calibration back into encoder readings,
+/// with that calibration: one of the files `named`, or one beside them or in the present folder.
 ///
 /// # Errors
 /// [`Error::Unsupported`] when it is not at hand or another station's; peaks for which it cannot be
@@ -36,7 +36,7 @@ pub fn encoder_readings(
         let Some((path, bytes)) = at_hand(sum, named) else {
             return Err(Error::Unsupported(format!(
                 "{file}: its positions are directions corrected by the calibration with checksum \
-                 {}, and that is not at hand: what the encoders read is not known\n  help: put that \
+                 {}, which was not found: what the encoders read is not known\n  help: put that \
                  calibration beside the log; or, if they are encoder readings after all, say so in \
                  the log: # readings = encoder",
                 printable(sum)
@@ -46,7 +46,7 @@ pub fn encoder_readings(
         let calibration = Calibration::parse(&name, &bytes)?;
         if calibration.station != station.site.name {
             return Err(Error::Unsupported(format!(
-                "{file}: its positions were corrected by {}, and that is of the station {}",
+                "{file}: its positions were corrected by {}, which is of the station {}",
                 printable(&name),
                 printable(&calibration.station)
             )));
@@ -63,7 +63,7 @@ pub fn encoder_readings(
 
 /// The calibration file with that checksum.
 fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
-    /// No calibration is larger.
+    /// A larger file, in bytes, is not a calibration: far beyond that of the longest session.
     const LARGEST: u64 = 256 << 20;
     let mut files: Vec<PathBuf> = named.iter().map(|path| path.to_path_buf()).collect();
     let mut folders = vec![PathBuf::from(".")];
@@ -88,9 +88,10 @@ fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
 /// What must be known when a log that does not say what its readings are gives zeros of nought, and
 /// an earlier calibration beside it has others: probably its positions went through that.
 pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<String> {
-    /// A mount whose zeros are set so well has none to speak of.
+    /// Zeros within this, degrees, are set well: nothing is left for a calibration to undo. Common
+    /// practice, no source.
     const NOUGHT_DEG: f64 = 0.1;
-    /// So many times more is one that is no chance.
+    /// A zero this many times larger, or this many sigmas from zero, is no chance: the usual three.
     const TIMES: f64 = 3.0;
     let zero = |calibration: &Calibration, name: &str| {
         let record = calibration.terms.get(name)?;
@@ -118,7 +119,7 @@ pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<S
     });
     let (name, value) = other.filter(|_| nought)?;
     Some(format!(
-        "both zeros come out as nought, and {} has {name} {value:.2} deg: were the positions read \
+        "both zeros come out as zero, and {} has {name} {value:.2} deg: were the positions read \
          through plumbeam relay, so that they are directions and not encoder readings? Then say \
          --readings corrected:{}",
         printable(&earlier.display().to_string()),

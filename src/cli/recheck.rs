@@ -18,7 +18,6 @@ use crate::report::{
     AfterMove, HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
 };
 use crate::sky::Sky;
-use crate::station::Station;
 
 const EXAMPLE: &str = "\
 Example:
@@ -33,9 +32,9 @@ Exit code 1 when the mount is no longer true within the limit.";
 /// Three peaks are enough to ask: says with which probability the old calibration is off by more
 /// than the limit, what it costs, which terms moved, and whether it looks like a move of the whole
 /// mount, a slip of one axis or a change in the dish; and, when it moved, what can be done by hand
-/// and which command comes next. With --out it writes a calibration that
-/// joins old and new. With --history it shows the calibrations in a folder through time, tells which
-/// changes are real, and with --report draws them.
+/// and which command comes next. With --out it writes a calibration that joins old and new. With
+/// --history it shows the calibrations in a folder through time, tells which changes are real, and
+/// with --report draws them.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -49,8 +48,8 @@ pub struct Args {
     pub against: Option<PathBuf>,
     #[command(flatten)]
     pub trust: TrustOption,
-    /// The mount counts as true while its error over the sky stays within so many degrees (default:
-    /// a tenth of the beamwidth)
+    /// The mount counts as true while its error over the sky stays within this many degrees
+    /// (default: a tenth of the beamwidth)
     #[arg(long, value_name = "DEGREES", value_parser = above_zero, allow_negative_numbers = true)]
     pub limit: Option<f64>,
     /// Show the calibrations in a folder over time, and which changes are real
@@ -107,7 +106,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "recheck needs --against FILE and a log of new peaks, or --history DIR".to_owned(),
         ));
     };
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("recheck")
         .reads_station(&common.station, &station)
         .reads("the old calibration", against)

@@ -29,7 +29,7 @@ Example:
 /// Reads the power that was logged while the dish moved over known emitters (cuts along one
 /// axis, crosses, rasters), fits the beam to each scan and writes the peaks: encoder readings
 /// with their uncertainties, to standard output or --out. Lag between position and power is
-/// found and corrected where passes both ways at two speeds tell it from backlash, which is
+/// found and corrected where passes both ways at two speeds determine it from backlash, which is
 /// handed on by the approach columns. Scans without a trustworthy peak are refused, and said
 /// why.
 #[derive(ClapArgs, Clone, Debug)]
@@ -74,12 +74,12 @@ impl NoiseChoice {
     }
 }
 
-/// Reduces and writes what was asked for.
+/// Reduces and writes what was requested.
 ///
 /// # Errors
 /// Faulty input.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("reduce")
         .reads_station(&common.station, &station)
         .reads("the log of scans", &args.scans);
@@ -150,7 +150,7 @@ fn read_and_reduce(
     Ok((reduction?, reader.taken()))
 }
 
-/// Bytes read at once.
+/// Bytes read at once, so that calls to the system cost little beside the parsing.
 const READ_BUFFER: usize = 1 << 18;
 
 /// A reader and nothing more.

@@ -42,12 +42,12 @@ A truth file names the terms of the mount model, the noise and the session:
   half_length = 1.6            # from the middle of a pass to its ends, beamwidths
   samples = 61                 # in each pass
   seconds_a_pass = 20.0
-  slower = 2.0                 # about every other scan takes so many times as long
+  slower = 2.0                 # about every other scan takes this many times as long
   repeats = 2                  # passes along each axis, there and back
   rows = 9                     # of a raster
   signal_to_noise = 30.0       # height of the peak over the deviation of a sample
-  lag_s = 0.0                  # the power is logged so much later
-  beside = 0.2                 # the middle of a scan may lie so far off, beamwidths
+  lag_s = 0.0                  # delay of the logged power, seconds
+  beside = 0.2                 # how far off the middle of a scan may lie, beamwidths
   [practice]                   # of the pretended mount and receiver; every line may be left out
   speed_deg_s = 6.0
   braking_deg_s2 = 6.0
@@ -68,8 +68,8 @@ pub struct Args {
     /// The truth file (TOML)
     #[arg(long, value_name = "FILE")]
     pub truth: PathBuf,
-    /// Offer the pretended mount of the truth file to other programs, in real time, by the open rotator
-    /// protocol on this port of this machine; 0 takes a free one
+    /// Offer the pretended mount of the truth file to other programs, in real time, by the open
+    /// rotator protocol on this port of this machine; 0 takes a free one
     #[arg(long, value_name = "PORT", requires = "power_port", value_parser = whole::<u16>, allow_negative_numbers = true)]
     pub rotator_port: Option<u16>,
     /// And the pretended receiver's powers, a line each, on this one
@@ -128,7 +128,7 @@ fn offer(
 /// # Errors
 /// Faulty files, or a session in which nothing can be observed.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("simulate")
         .reads_station(&common.station, &station)
         .reads("the truth", &args.truth);
@@ -154,7 +154,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             let missing = truth.session.peaks - scans.len();
             if missing > 0 {
                 console.note(&format!(
-                    "{} left out: nothing is up then that can be scanned within the encoder ranges \
+                    "{} left out: nothing that can be scanned is up then within the encoder ranges \
                      and below 80 deg",
                     counted(missing, "scan")
                 ));

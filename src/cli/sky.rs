@@ -9,7 +9,6 @@ use crate::mount::MountModel;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
-use crate::station::Station;
 use crate::time::{Utc, parse_duration_s};
 
 const EXAMPLE: &str = "\
@@ -69,7 +68,7 @@ impl Args {
 /// Faulty files, unknown emitters, or a span that makes no sense.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let times = args.times()?;
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("sky").reads_station(&common.station, &station);
     guard.standard_output()?;
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Text)?;

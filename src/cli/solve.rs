@@ -18,7 +18,6 @@ use crate::problem::Error;
 use crate::report::{PAGE_NAME, Report, bootstrap_text, paragraph, text, unsolved, write_report};
 use crate::sky::Sky;
 use crate::solve::{Options, bootstrap, calibration, outcome, remedies};
-use crate::station::Station;
 use crate::time::Utc;
 
 const EXAMPLE: &str = "\
@@ -59,12 +58,12 @@ pub struct Args {
     pub seed: u64,
 }
 
-/// Solves and writes what was asked for.
+/// Solves and writes what was requested.
 ///
 /// # Errors
 /// Faulty input, or peaks that cannot tell anything useful.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let options = Options {
         terms: args.terms.listed(station.mount.kind())?,
         holds: args.terms.held(station.mount.kind())?,
@@ -139,7 +138,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     if document.trust == Trust::None {
         console.warning(
-            "this calibration says of itself that its numbers mean nothing; table, point, recheck \
+            "this calibration states that its numbers mean nothing; table, point, recheck \
              and plan refuse it unless told --anyway",
         );
     }

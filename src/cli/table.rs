@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, ValueEnum};
 
-use super::calibration::{TrustOption, full_model};
+use super::calibration::{FeedOption, TrustOption, full_model};
 use super::demand::{DemandOption, Pair};
 use super::value::whole;
 use super::{Common, Console, Verdict};
@@ -12,7 +12,6 @@ use crate::angle::Angle;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::expected_words;
-use crate::station::Station;
 use crate::table::{Provenance, Request, c_header, firmware_table, table};
 
 const EXAMPLE: &str = "\
@@ -23,7 +22,7 @@ Examples:
 
 The correction is what is ADDED to a demanded direction to get the encoder reading to command.
 Near the zenith the azimuth correction grows without bound; the table ends below that and says
-where. Above its end firmware must refuse, or ask `plumbeam point`.
+where. Above its end firmware must refuse, or use `plumbeam point`.
 
 Caution: a wrong table drives the dish where it should not go. Try it at low speed with a hand on
 the stop, and never bring the beam near the Sun without a plan: it heats the feed.";
@@ -50,6 +49,8 @@ pub struct Args {
     /// The calibration that solve wrote; - reads standard input
     #[arg(long, value_name = "FILE")]
     pub calibration: PathBuf,
+    #[command(flatten)]
+    pub feed: FeedOption,
     #[command(flatten)]
     pub trust: TrustOption,
     #[command(flatten)]
@@ -94,7 +95,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "--max-bytes is for --format c-header only".to_owned(),
         ));
     }
-    let station = Station::read(&common.station)?;
+    let station = common.read_station()?;
     let mut guard = Guard::new("table")
         .reads_station(&common.station, &station)
         .reads("the calibration", &args.calibration);
@@ -102,6 +103,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Table)?;
     let calibration = args.trust.read(&args.calibration, &station, console)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
+    let full = args.feed.of(full, &calibration, &station)?;
     let usual = Request::for_beam(station.dish.beamwidth);
     let request = Request {
         tolerance: args.tolerance.map_or(usual.tolerance, Angle::from_degrees),
@@ -110,7 +112,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         steps: args.step.map(Pair::angles),
     };
     let provenance = Provenance {
-        calibration: args.calibration.display().to_string(),
+        calibration: match &args.feed.feed {
+            Some(feed) => format!("{}, feed {feed}", args.calibration.display()),
+            None => args.calibration.display().to_string(),
+        },
         created_utc: calibration.created_utc.to_string(),
         station: station.site.name.clone(),
         calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
@@ -138,6 +143,12 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     for note in notes {
         console.note(&note);
+    }
+    if station.mount.fixed_declination.is_some() {
+        console.warning(
+            "the declination axis has no motor: its corrections cannot be commanded, they say how far \
+             the beam passes beside",
+        );
     }
     for warning in warnings {
         console.warning(&warning);

@@ -10,8 +10,8 @@ use crate::quantity::Quantity;
 /// Which terms to fit and which to hold.
 #[derive(Args, Clone, Debug, Default)]
 pub struct TermOptions {
-    /// Fit exactly these terms, separated by commas; with a + before each name, these beside
-    /// the two zeros, tilt and collimation
+    /// Fit exactly these terms, separated by commas; with a + before each name, these in
+    /// addition to the two zeros, tilt and collimation
     #[arg(long, value_name = "TERMS", value_delimiter = ',', long_help = terms_help())]
     pub terms: Vec<String>,
     /// Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds)
@@ -22,8 +22,8 @@ pub struct TermOptions {
 /// The help of `--terms`, with every name.
 fn terms_help() -> String {
     format!(
-        "Fit exactly these terms, separated by commas; with a + before each name, these beside the \
-         two zeros, tilt and collimation. A term brings the others of its group. The names: {}",
+        "Fit exactly these terms, separated by commas; with a + before each name, these in addition \
+         to the two zeros, tilt and collimation. A term brings the others of its group. The names: {}",
         all_names()
     )
 }
@@ -88,7 +88,7 @@ impl TermOptions {
             // With its group or the basic terms a term may be listed and held: the rest is fitted.
             if (self.terms.iter()).any(|t| t.trim().trim_start_matches('+') == name) {
                 return Err(Error::Usage(format!(
-                    "--terms asks to fit {name} and --hold to hold it: leave out one of the two"
+                    "--terms fits {name} and --hold holds it: leave out one of the two"
                 )));
             }
             held.push((term, value));

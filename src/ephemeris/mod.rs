@@ -20,7 +20,7 @@ use crate::time::Utc;
 pub use reach::{Obstacle, Reach};
 pub use text::table;
 
-/// Within so many beamwidths of the Sun its noise is spoken of (common practice, no source).
+/// Within this many beamwidths of the Sun its noise is mentioned (common practice, no source).
 const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
 /// Its heat is spoken of within two degrees whatever the beam, and nothing beyond ten, where the
 /// focused spot has left the feed (common practice, no source).
@@ -29,7 +29,7 @@ const NEAR_SUN_BOUNDS: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_d
 pub const SUN_CAUTION: &str = " a dish on the Sun gathers its heat at the feed, a shiny one enough to \
     burn, and the Sun's noise hides weak signals: do not leave it pointed there, and never look along \
     the dish or through a sight at the Sun";
-/// A table longer than this is asked for by mistake.
+/// A longer table is a mistake.
 const MOST_ROWS: f64 = 1e6;
 
 /// For which times.

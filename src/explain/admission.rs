@@ -1,473 +1,60 @@
-//! Which hypotheses are admitted beside those always fitted.
+//! Which hypotheses are admitted in addition to those always fitted.
 //!
-//! Each is asked for to first order in one pass over the peaks; the best few that convince are
+//! Each is tested to first order in one pass over the peaks; the best few that convince are
 //! fitted in full, and the best of those is admitted. Then the weakest of those admitted that is
-//! no longer needed is dropped, and everything is asked again, what was dropped included, until
+//! no longer needed is dropped, and everything is tested again, what was dropped included, until
 //! nothing changes. Where no single hypothesis convinces, pairs are tried, of which each may hide
 //! the other, and at last ripples of any rate.
 
 use std::collections::HashSet;
 
 use crate::mount::Term;
-use crate::sky::Sky;
-use crate::station::Station;
 
-use super::candidates::{candidates, patterns, relabelled};
 use super::displaced::saved_by_displacement;
-use super::evidence::Evidence;
 use super::hypothesis::Hypothesis;
+use super::inquiry::{Answer, Context, Inquiry};
 use super::joint_fit::JointFit;
-use super::linearised::{LinearFit, Linearised, Pulled, Weighted};
-use super::misreading::LogReading;
 use super::plausibility::absurd;
 use super::prior_size::is_weakly_held;
 use super::ripple::ripples;
 use super::session::Session;
-use super::shape::Column;
 use super::step::StepKind;
-use super::step_search::{Beside, StepSearch};
 
-/// The probability that a healthy session is accused of anything, shared among all causes that
-/// it can be asked for.
-pub const FALSE_ALARM: f64 = 0.01;
-/// A pattern that fits no name must be so improbable by chance.
-const CERTAINLY_THERE: f64 = 1e-4;
-/// Without the peak that contributes most a cause must still be so improbable by chance.
-const WITHOUT_ONE: f64 = 1e-3;
-/// How many of the best are refitted in full each round.
+/// How many of the best are fitted in full each round. Chosen by trial on simulated sessions; a
+/// larger number only costs time.
 const REFITTED: usize = 3;
-/// No session has more independent causes than this that data could tell.
+/// More independent causes than this cannot be told from a session of usual length; common
+/// practice, no source.
 const MOST_ADMITTED: usize = 12;
-/// After so many rounds an explanation that still makes no sense is given up.
-const ENOUGH: usize = 4;
-/// Rounds of admitting and dropping.
+/// After this many rounds an explanation that is still absurd is given up. Chosen by trial on
+/// simulated sessions; it only saves time.
+pub const ENOUGH: usize = 4;
+/// The same where another reading of the log makes sense at once: four rounds took five times as
+/// long for logs in another time zone and ended the same.
+pub const ENOUGH_BESIDE_ANOTHER: usize = 1;
+/// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
-/// A coefficient that the data tell no better than this share of its plausible size is not
-/// asked for.
-const LEAST_TOLD: f64 = 0.5;
-
-/// What is needed to ask.
-#[derive(Clone, Copy, Debug)]
-pub struct Context<'a> {
-    /// The station.
-    pub station: &'a Station,
-    /// Its sky; without one no other emitters and clocks can be tried.
-    pub sky: Option<&'a Sky>,
-    /// The log, to observe it anew at another clock; none when it was misread.
-    pub reading: Option<LogReading<'a>>,
-}
-
-/// A hypothesis that was asked for, and the answer.
-#[derive(Clone, Debug)]
-pub struct Answer {
-    /// What was asked for.
-    pub hypothesis: Hypothesis,
-    /// Fitted coefficients of its columns.
-    pub values: Vec<f64>,
-    /// What speaks for it.
-    pub evidence: Evidence,
-    /// The probability of so much by chance, corrected for the places tried and the number of
-    /// causes asked for; at most one.
-    pub p_value: f64,
-    /// Of a ripple, whose rate is one of very many: the same without the tenth of the peaks that
-    /// contribute most; zero for others.
-    spread_p_value: f64,
-    /// Fall of the information criterion.
-    pub bic_fall: f64,
-    /// The fit to first order.
-    pub(super) fit: LinearFit,
-}
-
-impl Answer {
-    /// Covariance of its own coefficients, row by row.
-    pub fn covariance(&self) -> Vec<Vec<f64>> {
-        let first = self.fit.chosen.len() - self.values.len();
-        (first..self.fit.chosen.len())
-            .map(|i| {
-                (first..self.fit.chosen.len())
-                    .map(|j| self.fit.covariance(i, j))
-                    .collect()
-            })
-            .collect()
-    }
-    /// Whether the data say anything of its size.
-    fn is_told(&self, columns: &[Column]) -> bool {
-        let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
-        // A coefficient that is known beforehand is asked whether it is there at all.
-        self.hypothesis.is_of_known_size()
-            || own.zip(columns).all(|(s, c)| *s < LEAST_TOLD * c.spread)
-    }
-    /// Whether it explains anything by itself, in one trial.
-    pub fn fall_is_real(&self) -> bool {
-        self.evidence.p_value() < WITHOUT_ONE
-    }
-    /// Whether it is admitted.
-    pub fn convinces(&self) -> bool {
-        let limit = match self.hypothesis {
-            // Without a name to fit it must be certainly there.
-            Hypothesis::Pattern { .. } => CERTAINLY_THERE,
-            _ => FALSE_ALARM,
-        };
-        self.p_value <= limit
-            && self.bic_fall > 0.0
-            && self.evidence.p_value_without_one() <= WITHOUT_ONE
-            && self.spread_p_value <= FALSE_ALARM
-    }
-}
-
-/// What the session says of the hypotheses that are in a joint fit and of those that are not.
-pub struct Inquiry<'a> {
-    context: Context<'a>,
-    session: &'a Session,
-    about: &'a JointFit,
-    linearised: Linearised,
-    /// What may be asked for, with the number of its first column.
-    open: Vec<(Hypothesis, usize)>,
-    /// Kinds of step, with the number of their first column.
-    steps: Vec<(StepKind, usize)>,
-}
-
-impl<'a> Inquiry<'a> {
-    /// About a joint fit.
-    pub fn new(context: Context<'a>, session: &'a Session, about: &'a JointFit) -> Inquiry<'a> {
-        let mut hypotheses = candidates(context.station, session);
-        hypotheses.extend(patterns());
-        hypotheses.retain(|h| !about.hypotheses.iter().any(|k| k.same_kind(h)));
-        if let Some(sky) = context.sky {
-            let plain = session.linearised(about, &[]);
-            hypotheses.extend(relabelled(context.station, sky, session, about, &plain));
-        }
-        Inquiry::of((context, session, about), hypotheses, &StepKind::ALL)
-    }
-
-    /// About a joint fit, to ask for nothing but what is in it.
-    pub fn of_fitted(
-        context: Context<'a>,
-        session: &'a Session,
-        about: &'a JointFit,
-    ) -> Inquiry<'a> {
-        let steps: Vec<StepKind> = about.hypotheses.iter().filter_map(StepKind::of).collect();
-        Inquiry::of((context, session, about), Vec::new(), &steps)
-    }
-
-    fn of(
-        (context, session, about): (Context<'a>, &'a Session, &'a JointFit),
-        hypotheses: Vec<Hypothesis>,
-        kinds: &[StepKind],
-    ) -> Inquiry<'a> {
-        let mut columns: Vec<Column> = Vec::new();
-        let mut open = Vec::new();
-        let own = about.count();
-        for hypothesis in hypotheses {
-            let first = own + columns.len();
-            columns.extend(hypothesis.columns(session.beamwidth));
-            open.push((hypothesis, first));
-        }
-        let mut steps = Vec::new();
-        for kind in kinds {
-            steps.push((*kind, own + columns.len()));
-            columns.extend(kind.probes());
-        }
-        // What the mount's own terms can take up is no other cause, although they be larger than a
-        // careful builder leaves them.
-        let loose = session.loose_spreads(about);
-        Inquiry {
-            linearised: session.linearised(about, &columns).with_spreads(&loose),
-            context,
-            session,
-            about,
-            open,
-            steps,
-        }
-    }
-
-    /// The station that it is asked for.
-    pub fn station(&self) -> &'a Station {
-        self.context.station
-    }
-
-    /// What it is asked from.
-    pub fn context(&self) -> Context<'a> {
-        self.context
-    }
-
-    /// The peaks to first order.
-    pub fn linearised(&self) -> &Linearised {
-        &self.linearised
-    }
-
-    fn base(&self) -> Vec<usize> {
-        (0..self.about.count()).collect()
-    }
-
-    /// Asks for every hypothesis that is not in the joint fit and whose size the data tell.
-    /// P-values are corrected for all that were asked for.
-    pub fn ask_all(&self) -> Vec<Answer> {
-        let mut answers = self.ask();
-        answers.retain(|a| a.is_told(&a.hypothesis.columns(self.session.beamwidth)));
-        let tried = kinds(&answers);
-        for answer in &mut answers {
-            answer.p_value = (answer.p_value * tried).min(1.0);
-        }
-        answers
-    }
-
-    /// The same with the p-value of each by itself.
-    pub fn ask(&self) -> Vec<Answer> {
-        let mut answers: Vec<Answer> = (self.open.iter())
-            .filter_map(|(hypothesis, first)| self.answer(hypothesis.clone(), *first, |_| 1.0))
-            .collect();
-        answers.extend(self.ask_steps());
-        answers
-    }
-
-    fn answer(
-        &self,
-        hypothesis: Hypothesis,
-        first: usize,
-        places: impl Fn(f64) -> f64,
-    ) -> Option<Answer> {
-        let base = self.base();
-        let count = hypothesis.columns(self.session.beamwidth).len();
-        let chosen: Vec<usize> = base.iter().copied().chain(first..first + count).collect();
-        let fit = self
-            .linearised
-            .fit(&chosen, &self.about.kept, self.about.variance)?;
-        let evidence = self.linearised.evidence(&base, &fit)?;
-        let p_value = evidence.p_value();
-        Some(Answer {
-            values: fit.values[base.len()..].to_vec(),
-            p_value: p_value * places(p_value),
-            spread_p_value: 0.0,
-            bic_fall: evidence.bic_fall(hypothesis.parameters()),
-            evidence,
-            fit,
-            hypothesis,
-        })
-    }
-
-    /// Steps in time and in elevation, each at the place that fits best.
-    fn ask_steps(&self) -> Vec<Answer> {
-        let base = self.base();
-        let peaks = self.session.peaks.as_slice();
-        let mut sets = vec![self.about.kept.clone()];
-        let all = vec![true; peaks.len()];
-        if self.about.kept != all {
-            let near = self.linearised.near_by_slow_loss(&base);
-            sets.extend(near.map(|(near, _)| near));
-            sets.push(all);
-            sets.dedup();
-        }
-        let beside: Vec<Beside<'_>> = (sets.iter())
-            .filter_map(|kept| Beside::new(&self.linearised, &base, kept, self.about.variance))
-            .collect();
-        let [in_time, raised] = [StepKind::AzimuthSlip, StepKind::Flop].map(|k| k.order(peaks));
-        let mut found: Vec<(Hypothesis, StepSearch)> = Vec::new();
-        let mut pulled: Vec<Pulled> = Vec::new();
-        for (kind, first) in &self.steps {
-            let order = match kind.is_at_elevation() {
-                true => &raised,
-                false => &in_time,
-            };
-            let probes: Vec<usize> = (*first..first + kind.probes().len()).collect();
-            for beside in &beside {
-                let search = StepSearch::new(beside, &probes, order);
-                let Some(place) = search.best() else {
-                    continue;
-                };
-                let hypothesis = kind.at(peaks, order, place);
-                if found.iter().any(|(known, _)| *known == hypothesis) {
-                    continue;
-                }
-                let columns = hypothesis.columns(self.session.beamwidth);
-                pulled.extend(
-                    columns
-                        .into_iter()
-                        .zip(&probes)
-                        .map(|(column, from)| Pulled {
-                            from: *from,
-                            pull: peaks.iter().map(|p| column.shape.step_at(p)).collect(),
-                            column,
-                        }),
-                );
-                found.push((hypothesis, search));
-            }
-        }
-        let there = Inquiry {
-            linearised: self.linearised.pulled(self.about.count(), &pulled),
-            open: Vec::new(),
-            steps: Vec::new(),
-            ..*self
-        };
-        let mut first = self.about.count();
-        let mut answers = Vec::new();
-        for (hypothesis, search) in found {
-            let count = hypothesis.columns(self.session.beamwidth).len();
-            answers.extend(there.answer(hypothesis, first, |p| search.multiplicity(p)));
-            first += count;
-        }
-        answers
-    }
-
-    /// Pairs of hypotheses of which each may hide the other: the best few by the sums over the
-    /// peaks now explained, each with the pair's answer. P-values are corrected for all pairs.
-    fn ask_pairs(&self) -> Vec<(Hypothesis, Answer)> {
-        let base = self.base();
-        let open: Vec<&(Hypothesis, usize)> = (self.open.iter())
-            .filter(|(h, _)| !h.is_of_known_size())
-            .collect();
-        let mut ranked: Vec<(f64, usize, usize)> = Vec::new();
-        let columns = |k: usize| {
-            let (hypothesis, first) = open[k];
-            *first..first + hypothesis.columns(self.session.beamwidth).len()
-        };
-        for one in 0..open.len() {
-            for other in one + 1..open.len() {
-                let chosen: Vec<usize> = (base.iter().copied())
-                    .chain(columns(one))
-                    .chain(columns(other))
-                    .collect();
-                let step = self.linearised.solve(
-                    &chosen,
-                    &Weighted::Kept(&self.about.kept),
-                    self.about.variance,
-                );
-                if let Some(fall) = step.map(|s| s.fall) {
-                    let parameters = open[one].0.parameters() + open[other].0.parameters();
-                    ranked.push((fall / self.about.variance - 4.0 * parameters, one, other));
-                }
-            }
-        }
-        let pairs = ranked.len().max(1) as f64;
-        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
-        (ranked.into_iter().take(REFITTED))
-            .filter_map(|(_, one, other)| {
-                let chosen: Vec<usize> = (base.iter().copied())
-                    .chain(columns(one))
-                    .chain(columns(other))
-                    .collect();
-                let fit = (self.linearised).fit(&chosen, &self.about.kept, self.about.variance)?;
-                let evidence = self.linearised.evidence(&base, &fit)?;
-                let p_value = (evidence.p_value() * pairs).min(1.0);
-                let parameters = open[one].0.parameters() + open[other].0.parameters();
-                let answer = Answer {
-                    hypothesis: open[other].0.clone(),
-                    values: fit.values[base.len()..].to_vec(),
-                    p_value,
-                    spread_p_value: 0.0,
-                    bic_fall: evidence.bic_fall(parameters),
-                    evidence,
-                    fit,
-                };
-                Some((open[one].0.clone(), answer))
-            })
-            .collect()
-    }
-
-    /// What speaks for hypothesis number `index` of the joint fit beside all others in it.
-    pub fn speaks_for(&self, index: usize, tried: usize) -> Option<Answer> {
-        let linearised = &self.linearised;
-        let own = self.about.columns_of(self.session, index);
-        let small: Vec<usize> = (0..self.about.count())
-            .filter(|j| !own.contains(j))
-            .collect();
-        // The evidence is for the large set over the small: its columns must come last.
-        let chosen: Vec<usize> = small.iter().copied().chain(own).collect();
-        let fit = linearised.fit(&chosen, &self.about.kept, self.about.variance)?;
-        let mut evidence = linearised.evidence(&small, &fit)?;
-        evidence.cross_validation = (self.session.peaks.len() <= MOST_CROSS_VALIDATED)
-            .then(|| linearised.cross_validation(&small, &fit))
-            .flatten();
-        let hypothesis = self.about.hypotheses[index].clone();
-        let places = self.places_of(&small, &hypothesis, evidence.p_value());
-        Some(Answer {
-            values: fit.values[small.len()..].to_vec(),
-            p_value: (evidence.p_value() * places * tried.max(1) as f64).min(1.0),
-            spread_p_value: match hypothesis {
-                Hypothesis::Ripple { .. } => {
-                    evidence.p_value_without_a_tenth() * places * tried.max(1) as f64
-                }
-                _ => 0.0,
-            },
-            bic_fall: evidence.bic_fall(hypothesis.parameters()),
-            evidence,
-            fit,
-            hypothesis,
-        })
-    }
-
-    /// By how much the search for a place or a rate multiplies the p-value.
-    fn places_of(&self, small: &[usize], hypothesis: &Hypothesis, p_value: f64) -> f64 {
-        if let Hypothesis::Ripple { axis, .. } = hypothesis {
-            let rates = super::candidates::ripple_rates(self.context.station, self.session, *axis);
-            return 2.0 * rates.map_or(1, |r| r.len()) as f64;
-        }
-        let Some(kind) = StepKind::of(hypothesis) else {
-            return 1.0;
-        };
-        self.search_of(kind, small, &self.linearised)
-            .map_or(1.0, |(search, _)| search.multiplicity(p_value))
-    }
-
-    fn search_of(
-        &self,
-        kind: StepKind,
-        base: &[usize],
-        linearised: &Linearised,
-    ) -> Option<(StepSearch, Vec<Vec<usize>>)> {
-        let (_, first) = self.steps.iter().find(|(k, _)| *k == kind)?;
-        let probes: Vec<usize> = (*first..first + kind.probes().len()).collect();
-        let order = kind.order(&self.session.peaks);
-        let beside = Beside::new(linearised, base, &self.about.kept, self.about.variance)?;
-        Some((StepSearch::new(&beside, &probes, &order), order))
-    }
-
-    /// For a joint fit whose last hypothesis is a step: the place that is better now that the good
-    /// peaks are known, if there is one.
-    fn better_place(&self) -> Option<Hypothesis> {
-        let last = self.about.hypotheses.last()?;
-        let kind = StepKind::of(last)?;
-        // About the fit without the step: its coefficients taken out of the residuals.
-        let own = self
-            .about
-            .columns_of(self.session, self.about.hypotheses.len() - 1);
-        let base: Vec<usize> = (0..own.start).collect();
-        let without = self.linearised.without(&own.collect::<Vec<_>>());
-        let (search, order) = self.search_of(kind, &base, &without)?;
-        let found = kind.at(&self.session.peaks, &order, search.best()?);
-        (found != *last).then_some(found)
-    }
-}
-
-/// Cross-validation visits every peak; with so many the p-value and the criterion suffice.
-const MOST_CROSS_VALIDATED: usize = 5_000;
-
-/// How many independent questions were put: several places of one step count once, for their
-/// number is in the search's own correction.
-fn kinds(answers: &[Answer]) -> f64 {
-    let mut kinds: Vec<&Hypothesis> = Vec::new();
-    for answer in answers {
-        if !kinds.iter().any(|k| k.same_kind(&answer.hypothesis)) {
-            kinds.push(&answer.hypothesis);
-        }
-    }
-    kinds.len() as f64
-}
 
 /// What the admission came to.
 #[derive(Clone, Debug)]
 pub struct Admission {
     /// The joint fit with everything admitted.
     pub fit: JointFit,
-    /// How many causes were asked for in the first round.
+    /// How many causes were tested in the first round.
     pub tried: usize,
     /// What was admitted on the way and dropped again, in order.
     pub dropped: Vec<Hypothesis>,
 }
 
 /// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is observed anew when a clock offset is found.
-pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>) -> Admission {
+/// `session` is computed again when a clock offset is found. What still makes no sense after `enough`
+/// rounds is given up.
+pub fn admit(
+    context: Context<'_>,
+    session: &mut Session,
+    begins: Vec<JointFit>,
+    enough: usize,
+) -> Admission {
     let logged = session.clone();
     let mut best: Option<(f64, Admission, Session)> = None;
     let consider = |from: &JointFit,
@@ -475,7 +62,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
                     been: &mut HashSet<State>,
                     best: &mut Option<(f64, Admission, Session)>| {
         let mut own = logged.clone();
-        let Some(found) = admit_from(context, &mut own, from.clone(), barred, been) else {
+        let Some(found) = admit_from(context, &mut own, from.clone(), (barred, enough), been)
+        else {
             return;
         };
         let total = worth(&own, &found.fit);
@@ -503,8 +91,8 @@ pub fn admit(context: Context<'_>, session: &mut Session, begins: Vec<JointFit>)
             consider(begin, &[drift], &mut HashSet::new(), &mut best);
         }
     }
-    // Where some of the bad peaks stand off alike, a knock or a slip before the last few of them
-    // looks like the cause: so it is also tried without.
+    // Where some of the bad peaks are off by the same amount, a knock or a slip before the last few
+    // of them looks like the cause: so it is also tried without.
     let steps: Vec<Hypothesis> = (best.iter())
         .filter(|(_, found, _)| found.fit.kept.iter().filter(|k| !**k).count() >= LEAST_BAD_BESIDE)
         .flat_map(|(_, found, _)| found.fit.hypotheses.clone())
@@ -539,17 +127,17 @@ fn taken(best: Option<(f64, Admission, Session)>, session: &mut Session) -> Admi
     }
 }
 
-/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to where
-/// an earlier one has been.
+/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to
+/// where an earlier one has been.
 fn admit_from(
     context: Context<'_>,
     session: &mut Session,
     begin: JointFit,
-    barred: &[Hypothesis],
+    (barred, enough): (&[Hypothesis], usize),
     been: &mut HashSet<State>,
 ) -> Option<Admission> {
     // A zero that changed between two logs needs no search to be found, and would else be let in
-    // as if nothing else had been asked for.
+    // as if nothing else had been tested.
     let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
     let mut tried = match by_log {
         true => Inquiry::new(context, session, &begin)
@@ -573,8 +161,8 @@ fn admit_from(
         }
         states.push(state);
         let admitted = fit.hypotheses.len() - session.base.len();
-        // What still makes no sense after so many rounds makes none after more.
-        if admitted >= MOST_ADMITTED || (round >= ENOUGH && absurd(session, &fit)) {
+        // What still makes no sense after this many rounds makes none after more.
+        if admitted >= MOST_ADMITTED || (round >= enough && absurd(session, &fit)) {
             break;
         }
         let (grown, asked) = best_addition(context, session, &fit, tried, barred, &visited);
@@ -613,7 +201,7 @@ fn signature(fit: &JointFit) -> Vec<String> {
 }
 
 /// The joint fit with the best hypothesis more, or the best pair, if any convinces; and how many
-/// were asked for at most, now or before.
+/// were tested at most, now or before.
 fn best_addition(
     context: Context<'_>,
     session: &Session,
@@ -679,7 +267,8 @@ fn best_addition(
     (best(rippled), asked)
 }
 
-/// So many bad peaks beside a knock or a slip may be the same displacement.
+/// From this many bad peaks on, a knock or a slip that leaves them out may be the displacement that
+/// explains them: one alone is just a bad peak.
 const LEAST_BAD_BESIDE: usize = 2;
 
 /// By what explanations of the same peaks are compared; less is better.
@@ -749,7 +338,11 @@ pub fn without(session: &Session, fit: &JointFit, index: usize) -> Option<JointF
 
 /// A clock offset is linear only near by: the sky is looked up again there until it settles.
 fn settle_clock(context: Context<'_>, session: &mut Session, fit: JointFit) -> JointFit {
+    /// A clock offset, seconds, known to a millisecond: a low satellite moves by less than 0.001
+    /// degrees in it.
     const SETTLED_S: f64 = 1e-3;
+    /// Rounds of looking the sky up again: each leaves about the square of the error before, so a
+    /// few suffice.
     const MOST_ROUNDS: usize = 8;
     let Some(reading) = context.reading else {
         return fit;

@@ -1,4 +1,4 @@
-//! Bad peaks that stand off alike: one displacement that comes and goes.
+//! Bad peaks that are off by the same amount: one displacement that comes and goes.
 
 use crate::angle::{Angle, Direction};
 
@@ -6,9 +6,10 @@ use super::joint_fit::JointFit;
 use super::row_causes::BadPeak;
 use super::session::Session;
 
-/// So many bad peaks alike are no accident,
+/// This many bad peaks with the same displacement are no accident; common practice, no source.
 const LEAST_ALIKE: usize = 4;
-/// when they agree to within so many of their own standard deviations.
+/// Two displacements are the same when they agree to within this many of their standard deviations:
+/// the usual three sigmas.
 const AGREE: f64 = 3.0;
 
 /// Bad peaks whose readings are off by the same step.

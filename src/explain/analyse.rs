@@ -7,10 +7,11 @@ use crate::mount::{Kind, Term, TermValues};
 use crate::sky::Sky;
 use crate::station::Station;
 
-use super::admission::{Admission, Context, is_usual, settled};
+use super::admission::{Admission, is_usual, settled};
 use super::explanation::{ComputedPositions, Explanation, Remark};
 use super::finish::finished;
 use super::hypothesis::Hypothesis;
+use super::inquiry::Context;
 use super::misreading::LogReading;
 use super::observe::{Observations, observe};
 use super::options::{Options, TermChoice};
@@ -21,9 +22,9 @@ use super::session::{Session, session_peaks};
 use super::uncertainty::standard_deviations;
 use super::unexplained::Unexplained;
 
-/// Fewer coordinates leave hardly any freedom beside the terms of a healthy mount: their scatter
-/// is then near nothing by any reading that shrinks them, and the likelihood of such a reading
-/// without bound.
+/// With fewer coordinates hardly any freedom is left once the terms of a healthy mount are fitted.
+/// Any misreading of the log that shrinks the angles then leaves almost no scatter, and its
+/// likelihood grows without bound. Twelve are six peaks of two coordinates (docs/faults.md).
 pub const LEAST_COORDINATES: usize = 12;
 /// Explains a log.
 ///
@@ -83,6 +84,10 @@ fn analyse(
             None => Unexplained::NoPeaks,
         });
     }
+    let first_feed = found.usable.iter().filter(|o| o.peak.feed == 0).count();
+    if first_feed == 0 {
+        return Err(Unexplained::NoFirstFeed);
+    }
     let mut remarks: Vec<Remark> = found.notices.iter().cloned().map(Remark::Sky).collect();
     let held_terms: Vec<Term> = options.holds.iter().map(|(t, _)| *t).collect();
     let choice = wanted(station.mount.kind(), options, &held_terms, &mut remarks);
@@ -95,6 +100,7 @@ fn analyse(
         (choice, options.trust_all),
         options.seed,
     );
+    session = session.with_feeds();
     session.logs.clone_from(&found.logs);
     let unusable = found.unusable.clone();
     // The observations of a long log take room.

@@ -8,9 +8,11 @@ use crate::fit::quantile;
 use super::joint_fit::JointFit;
 use super::session::Session;
 
-/// The probability that any peak of a healthy session is called bad.
+/// The probability that any peak of a healthy session is called bad; how many good peaks are lost
+/// with it is measured in docs/accuracy.md.
 const FALSE_ALARM: f64 = 0.005;
-/// Rounds in which the set of bad peaks must settle.
+/// Rounds in which the set of bad peaks must settle, so that two sets that take turns come to an
+/// end.
 const MOST_ROUNDS: usize = 8;
 
 /// A peak that lies too far from what the others predict for it.
@@ -115,7 +117,7 @@ pub fn settle_bad_peaks(session: &Session, fit: JointFit) -> JointFit {
 }
 
 /// How much the fit of the others is uncertain at each peak, in units of a peak's noise: from one
-/// on, the peak alone says what stands there.
+/// on, the peak alone says what it says.
 pub fn leverages(session: &Session, fit: &JointFit) -> Vec<f64> {
     let linearised = session.linearised(fit, &[]);
     let chosen: Vec<usize> = (0..fit.count()).collect();

@@ -63,7 +63,8 @@ impl Session {
     /// nothing to search for that only most of them agree on, which takes most of the time of a
     /// diagnosis.
     fn all_agree(&self, plain: &JointFit) -> bool {
-        /// The probability that a peak of so many good ones stands out by chance.
+        /// The probability that the worst of this many good peaks stands out by chance: the usual
+        /// five per cent.
         const STANDS_OUT: f64 = 0.05;
         let linearised = self.linearised(plain, &[]);
         // Of a pair of coordinates: chi-square with two degrees of freedom exceeds x with

@@ -1,5 +1,5 @@
-//! Which hypotheses a session can be asked for, beside those always fitted: what its log and its
-//! station file allow.
+//! Which hypotheses can be tested on a session, in addition to those always fitted: what its log
+//! and its station file allow.
 
 use std::ops::RangeInclusive;
 use std::sync::Arc;
@@ -20,24 +20,29 @@ use super::options::TermChoice;
 use super::peak::SessionPeak;
 use super::session::Session;
 
-/// A drift in time needs a session of so many hours.
+/// A drift in time needs a session of this many hours: a shorter one shows a step as well. Common
+/// practice, no source.
 const LEAST_HOURS: f64 = 0.5;
-/// A daily cycle needs a good part of a day, or it is no other than a drift.
+/// A daily cycle needs half a period, or it looks like a drift.
 const LEAST_CYCLE_HOURS: f64 = 12.0;
-/// Temperatures must differ by so much, kelvin, and be logged for nearly all peaks.
+/// Logged temperatures must differ by this much, kelvin: less moves a steel mount by no more than a
+/// peak's noise. Common practice, no source.
 const LEAST_KELVIN: f64 = 3.0;
+/// At most this share of peaks may lack a temperature; common practice, no source.
 const MOST_UNLOGGED: f64 = 0.1;
-/// A satellite with one peak only is judged by that peak alone.
+/// An emitter with one peak only is judged by that peak alone.
 const LEAST_OF_EMITTER: usize = 2;
-/// Patterns without a name are asked for up to so many times per turn.
+/// Patterns without a name are tested up to this many times per turn: beyond that nothing can be
+/// named by its count. Common practice, no source.
 const MOST_PATTERN_TIMES: u8 = 6;
-/// And ripples from there up to the teeth of a large gear.
+/// Ripples are tested from there up to the teeth of a large gear; common practice, no source.
 const MOST_RIPPLES_PER_TURN: u16 = 400;
-/// Peaks needed to tell a ripple of unknown rate from chance.
+/// Peaks needed to tell a ripple of unknown rate from chance: the rates tried outnumber fewer peaks
+/// by far. How often it is found is measured in docs/faults.md.
 const LEAST_FOR_RIPPLE: usize = 24;
 
-/// All that this session can be asked for, beside steps, whose place must be searched, and
-/// ripples, whose rate must be.
+/// All that can be tested on this session, except steps, whose place must be searched for,
+/// and ripples, whose rate must be.
 pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     let peaks = session.peaks.as_slice();
     let taken = session.base_terms();
@@ -187,7 +192,8 @@ fn teeth(axis: Axis, gear: Option<GearTeeth>) -> Vec<Hypothesis> {
 /// How far typical peaks of an emitter must lie off, in squared sigmas, before another emitter
 /// is tried in its place.
 const SUSPICIOUS: f64 = 9.0;
-/// Another emitter must bring them nearer by this factor, squared.
+/// Another emitter must bring the peaks nearer by this factor, squared: to less than half the
+/// distance. Common practice, no source; the refit decides.
 const NEARER: f64 = 0.25;
 
 /// For each emitter whose peaks mostly lie off, the one other (of the station or of its

@@ -46,11 +46,13 @@ pub fn declination(site: &Site, time: Utc) -> Option<Declination> {
 
 /// How well a careful hand sets an axis by a compass; common practice, no source.
 const BY_HAND: Angle = Angle::from_degrees(0.4);
-/// Below this declination magnetic and true north are one for anybody with a compass.
+/// Smaller declinations do not matter to anybody with a hand-held compass, which is read to a
+/// degree or two; common practice, no source.
 const LEAST: Angle = Angle::from_degrees(2.0);
 /// A zero is either anywhere, or set toward true north to about this; common practice, no source.
 const WELL_SET: Angle = Angle::from_degrees(3.0);
-/// The probability up to which an agreement counts as a finding; beyond it is mentioned only.
+/// Up to this probability of a chance agreement it counts as a finding; above, it is only
+/// mentioned. Common practice, no source.
 pub const FALSE_ALARM: f64 = 0.005;
 
 /// An azimuth zero that agrees with the declination.
@@ -110,6 +112,7 @@ mod tests {
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: 0.0,
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         };
         let time = Utc::parse("2026-06-01T00:00:00Z").unwrap();
@@ -121,7 +124,7 @@ mod tests {
         let sigma = Angle::from_degrees(0.05);
         let agrees = compass(&seattle, time, found.value, sigma).unwrap();
         assert!(agrees.p_value < FALSE_ALARM);
-        // In the middle of Europe a small zero is no proof of anything.
+        // In the middle of Europe a small zero is not proof of anything.
         let germany = site(49.8, 10.6);
         let small = declination(&germany, time).unwrap().value;
         let agrees = compass(&germany, time, small, sigma).unwrap();

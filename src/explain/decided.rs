@@ -4,16 +4,17 @@ use nalgebra::DMatrix;
 
 use crate::mount::{Group, Term};
 
-use super::admission::{Inquiry, is_usual};
+use super::admission::is_usual;
 use super::explanation::{Cause, Decision, Grounds, Numbers};
 use super::hypothesis::Hypothesis;
+use super::inquiry::Inquiry;
 use super::joint_fit::JointFit;
 use super::options::TermChoice;
 use super::rivals::rivals;
 use super::session::{Session, both_sides};
 
-/// What was found beside the errors that every mount has, and of those the ones that convince by
-/// themselves: the best-supported first.
+/// What was found apart from the errors that every mount has, and of those the ones that convince
+/// by themselves: the best-supported first.
 pub fn causes(
     inquiry: &Inquiry<'_>,
     session: &Session,
@@ -37,7 +38,7 @@ pub fn causes(
             let hypothesis = fit.hypotheses[index].clone();
             Some(Cause {
                 size: hypothesis.size(&values, &own_covariance),
-                rivals: rivals(inquiry.context(), session, fit, index),
+                rivals: rivals(inquiry, session, fit, index),
                 index,
                 hypothesis,
                 values,
@@ -59,7 +60,7 @@ pub fn decisions(
     tried: usize,
 ) -> Vec<Decision> {
     let listed = session.choice != TermChoice::ByTheData;
-    let numbers = |answer: &super::admission::Answer| Numbers {
+    let numbers = |answer: &super::inquiry::Answer| Numbers {
         p_value: answer.p_value,
         bic_fall: answer.bic_fall,
         cross_validation: answer.evidence.cross_validation,
@@ -68,11 +69,9 @@ pub fn decisions(
     for index in 0..fit.hypotheses.len() {
         let hypothesis = &fit.hypotheses[index];
         let always = index < session.base.len();
-        // No error of the mount.
-        if matches!(hypothesis, Hypothesis::Lag { .. }) {
-            continue;
-        }
-        if always && !listed && !is_usual(hypothesis) {
+        if matches!(hypothesis, Hypothesis::Feed(_) | Hypothesis::Lag { .. })
+            || always && !listed && !is_usual(hypothesis)
+        {
             continue;
         }
         let answer = inquiry.speaks_for(index, tried);

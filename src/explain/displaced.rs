@@ -1,8 +1,8 @@
 //! Bad peaks displaced alike, as by a side lobe: one displacement explains them all.
 //!
-//! A bad peak may lie anywhere, and that costs. Where several lie off by the same displacement, only
-//! the displacement may be anything: the rest must lie where it says. Without this a knock that
-//! happens to come before the last few of them would seem the better explanation.
+//! A bad peak may lie anywhere, and that costs. Where several lie off by the same displacement,
+//! only the displacement may be anything: the rest must lie where it says. Without this a knock
+//! that happens to come before the last few of them would seem the better explanation.
 
 use crate::angle::Offset;
 
@@ -10,12 +10,12 @@ use super::joint_fit::JointFit;
 use super::linearised::{BadCost, OF_BAD};
 use super::session::Session;
 
-/// Fewer are no group.
+/// Two bad peaks can agree by chance; three are a group.
 const LEAST: usize = 3;
-/// Two belong together within so many squared standard deviations of their difference: chi-square
-/// with two degrees of freedom exceeds it once in 20,000.
+/// Two belong together when they differ by at most this many squared standard deviations:
+/// chi-square with two degrees of freedom exceeds it once in 20,000.
 const TOGETHER: f64 = 20.0;
-/// The displacement's own two parameters.
+/// The displacement's two parameters, one an axis.
 const PARAMETERS: f64 = 2.0;
 
 /// By how much the cost of a fit falls when its bad peaks that are displaced alike are explained by

@@ -7,15 +7,19 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::station::{Horizon, Mount, Station};
 
-/// Nearer the zenith an azimuth error hardly matters on the sky, and the mount goes slowly.
+/// Nearer the zenith an azimuth error hardly moves the beam and an az-el mount cannot follow;
+/// common practice, no source.
 const HIGHEST_DEG: i32 = 80;
+/// Degrees between the rings: every term of the model changes slowly over five degrees.
 const STEP_DEG: usize = 5;
-/// Directions round the horizon.
+/// Directions round the horizon, one each 15 degrees, so that the longest wave of the model (three
+/// per turn) gets eight.
 const ROUND: f64 = 24.0;
 
-/// Directions from 5 to 80 degrees of elevation within the range of the mount's second axis and above
-/// the horizon mask, if one is given; about as many on every part of the sky. Of a mount whose first
-/// axis does not stand upright, up to the zenith, within both ranges and not near that axis.
+/// Directions from 5 to 80 degrees of elevation within the range of the mount's second axis and
+/// above the horizon mask, if one is given; about as many on every part of the sky. Of a mount
+/// whose first axis does not stand upright, up to the zenith, within both ranges and not near that
+/// axis.
 pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Apparent>> {
     let mut found = Vec::new();
     let highest = if mount.kind().is_az_el() {
@@ -39,8 +43,8 @@ pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Appar
     found
 }
 
-/// Whether a mount without errors reaches a direction on the near side of its first axis, and not so
-/// near that axis that its first reading hardly matters on the sky.
+/// Whether a mount without errors reaches a direction on the near side of its first axis, and not
+/// so near that axis that its first reading hardly matters on the sky.
 fn reaches(mount: &Mount, direction: &Direction<Apparent>) -> bool {
     let within = |value: Angle, (low, high): (Angle, Angle)| value >= low && value <= high;
     if mount.kind().is_az_el() {

@@ -1,4 +1,4 @@
-//! What speaks for a hypothesis: how much better the peaks are explained with its columns than
+//! The evidence for a hypothesis: how much better the peaks are explained with its columns than
 //! without.
 
 use nalgebra::{Matrix2, Vector2};
@@ -7,7 +7,7 @@ use crate::fit::quantile;
 
 use super::linearised::{LinearFit, Linearised, Weighted};
 
-/// What speaks for the larger of two sets of columns.
+/// The evidence for the larger of two sets of columns.
 #[derive(Clone, Debug)]
 pub struct Evidence {
     /// Fall of the bounded sum of squares at the larger set's noise: each peak counts for no more
@@ -70,8 +70,8 @@ impl Evidence {
 }
 
 impl Linearised {
-    /// What speaks for `large` over the smaller set of columns `small`, at the noise of the
-    /// larger; the smaller is fitted anew for that noise. Columns of the joint fit that are
+    /// The evidence for `large` over the smaller set of columns `small`, at the noise of the
+    /// larger; the smaller is refitted for that noise. Columns of the joint fit that are
     /// in the larger only are taken out of it for the smaller.
     pub fn evidence(&self, small: &[usize], large: &LinearFit) -> Option<Evidence> {
         let dropped: Vec<usize> = (large.chosen.iter().copied())

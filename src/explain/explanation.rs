@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use crate::angle::Angle;
 use crate::logbook::TermState;
-use crate::mount::{MountModel, Term};
+use crate::mount::{FeedOffset, MountModel, Term};
 
 use super::alike::Alike;
 use super::compass::Compass;
@@ -43,6 +43,8 @@ pub struct Explanation {
     pub model: MountModel,
     /// Every term fitted, held or not told, in the order of [`Term::ALL`].
     pub terms: Vec<TermEstimate>,
+    /// Where the beams of further feeds lie beside that of the first.
+    pub feeds: Vec<FeedEstimate>,
     /// Correlation of each pair of fitted terms.
     pub correlations: Vec<(Term, Term, f64)>,
     /// Covariance of the fit's parameters, from the noise alone.
@@ -51,13 +53,13 @@ pub struct Explanation {
     pub freedom: f64,
     /// By what the fit's sigmas are to be multiplied to be the noise of a peak.
     pub noise_factor: f64,
-    /// What was found beside the errors that every mount has.
+    /// What was found apart from the errors that every mount has.
     pub causes: Vec<Cause>,
     /// What was decided of every hypothesis, and on what evidence.
     pub decisions: Vec<Decision>,
     /// What was admitted on the way and dropped again, in order.
     pub dropped: Vec<Hypothesis>,
-    /// Causes asked for.
+    /// Causes tested.
     pub tried: usize,
     /// Directions among the terms that the data do not tell.
     pub not_told: Vec<Vague>,
@@ -65,7 +67,7 @@ pub struct Explanation {
     pub told_instead: Vec<ToldInstead>,
     /// Peaks that cannot belong, each with what it most likely is.
     pub bad_peaks: Vec<BadPeak>,
-    /// Bad peaks that stand off alike.
+    /// Bad peaks that are off by the same amount.
     pub alike: Option<Alike>,
     /// Scatter that depends on where the dish points.
     pub loose_joint: Option<LooseJoint>,
@@ -77,6 +79,17 @@ pub struct Explanation {
     pub sky_error: Option<SkyError>,
     /// What the user should know.
     pub remarks: Vec<Remark>,
+}
+
+/// Where the beam of a further feed lies beside that of the first.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FeedEstimate {
+    /// Its place among the station's feeds.
+    pub feed: usize,
+    /// Right and up.
+    pub offset: FeedOffset,
+    /// One standard deviation of each.
+    pub sigma: FeedOffset,
 }
 
 /// One term's value.
@@ -117,9 +130,9 @@ pub struct Cause {
     pub values: Vec<f64>,
     /// Its size.
     pub size: Size,
-    /// What speaks for it beside everything else in the fit.
+    /// The evidence for it, given everything else in the fit.
     pub evidence: Evidence,
-    /// The probability of so much by chance, corrected for all that was asked for.
+    /// The probability of as much by chance, corrected for all that was tested.
     pub p_value: f64,
     /// Fall of the Bayesian information criterion.
     pub bic_fall: f64,
@@ -207,7 +220,7 @@ pub enum Grounds {
 /// The usual numbers of a comparison of two fits.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Numbers {
-    /// Corrected for all hypotheses asked for.
+    /// Corrected for all hypotheses tested.
     pub p_value: f64,
     /// Fall of the Bayesian information criterion; positive is better with it.
     pub bic_fall: f64,
@@ -243,7 +256,7 @@ pub enum Remark {
         term: Term,
         /// Held at, inside value.
         value: f64,
-        /// The data ask for so much more.
+        /// The data call for this much more.
         off: f64,
         /// One standard deviation of that.
         sigma: f64,
@@ -294,7 +307,7 @@ pub enum Remark {
     },
     /// Too few coordinates to look for causes.
     NoCausesAsked,
-    /// Backlash was not asked for: the sides of arrival are not logged.
+    /// Backlash was not tested: the sides of arrival are not logged.
     SidesNotLogged,
     /// A bad peak that nothing known explains.
     UnnamedBadPeak {
@@ -305,9 +318,9 @@ pub enum Remark {
     },
     /// How the encoder zeros of several logs differ.
     ZerosOfLogs {
-        /// Each change, and by how much the reading of one and the same direction is then more.
+        /// Each change, and by how much the reading for the same direction is then more.
         changes: Vec<(ZeroChange, Size)>,
-        /// Whether the user asked for zeros of each log.
+        /// Whether the user requested zeros for each log.
         asked: bool,
         /// The log whose zeros the calibration has.
         last: usize,

@@ -157,34 +157,23 @@ impl Fault {
 
     /// What it is, in plain words, for a kind of mount.
     pub fn words_on(self, kind: Kind) -> String {
-        let [one, _] = kind.axes();
-        match (self, kind) {
-            (_, Kind::AzEl | Kind::Slant) => self.words().to_owned(),
-            (Fault::BaseKnock, _) => format!(
-                "the base was knocked: the {} points differently",
-                kind.axis_1()
-            ),
-            (Fault::AzimuthReversed, _) => {
-                format!("the {} counts the wrong way", one.words())
-            }
-            _ => kind.said(self.words()),
-        }
+        kind.said(self.template())
     }
 
-    /// What it is, in plain words.
-    pub const fn words(self) -> &'static str {
+    /// What it is, in plain words with the marks of [`Kind::said`].
+    const fn template(self) -> &'static str {
         match self {
-            Fault::BaseKnock => "the base was knocked: the azimuth axis leans differently",
+            Fault::BaseKnock => "the base was knocked: the <azimuth axis> <leans> differently",
             Fault::DishKnock => "the dish or the feed was knocked: the beam points elsewhere",
             Fault::Unexplained => "a pattern without a name",
-            Fault::AzimuthBacklash => "the azimuth axis has play",
-            Fault::ElevationBacklash => "the elevation axis has play",
-            Fault::AzimuthSlip => "the azimuth axis slipped or lost steps",
-            Fault::ElevationSlip => "the elevation axis slipped or lost steps",
+            Fault::AzimuthBacklash => "the <azimuth axis> has play",
+            Fault::ElevationBacklash => "the <elevation axis> has play",
+            Fault::AzimuthSlip => "the <azimuth axis> slipped or lost steps",
+            Fault::ElevationSlip => "the <elevation axis> slipped or lost steps",
             Fault::Creep => "an axis slips slowly",
             Fault::ThermalDrift => "the mount follows the temperature",
-            Fault::AzimuthRunout => "the azimuth gear or encoder is eccentric",
-            Fault::ElevationRunout => "the elevation gear or encoder is eccentric",
+            Fault::AzimuthRunout => "the <azimuth> gear or encoder is eccentric",
+            Fault::ElevationRunout => "the <elevation> gear or encoder is eccentric",
             Fault::WarpedTrack => "the azimuth track is warped or unlevel",
             Fault::ToothError => "a gear is wrong once per tooth or per turn of the pinion",
             Fault::WrongScale => "the gear ratio or the steps per degree are wrong",
@@ -192,10 +181,10 @@ impl Fault {
             Fault::LooseDish => "the dish or the feed shifts as the dish is raised",
             Fault::Settling => "the pier leans more and more",
             Fault::Clock => "the clock is off",
-            Fault::TimeZone => "the times are those of another time zone",
+            Fault::TimeZone => "the times are in another time zone",
             Fault::LongitudeSign => "the longitude has the wrong sign",
             Fault::SiteSwapped => "latitude and longitude are exchanged",
-            Fault::AzimuthReversed => "the azimuth counts the wrong way",
+            Fault::AzimuthReversed => "the <azimuth> counts the wrong way",
             Fault::MagneticNorth => "north was taken from a compass",
             Fault::WrongEmitter => "peaks were logged under another emitter's name",
             Fault::Sidelobe => "peaks were found on a sidelobe",

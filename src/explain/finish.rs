@@ -5,16 +5,18 @@ use nalgebra::DMatrix;
 use crate::angle::Angle;
 use crate::fit::robust::LEAST_OBSERVATIONS;
 use crate::logbook::TermState;
-use crate::mount::{Group, MountModel, Term};
+use crate::mount::{FeedOffset, Group, MountModel, Term};
 use crate::station::Station;
 
-use super::admission::{Context, Inquiry};
 use super::alike::alike;
 use super::bad_peaks::{bad_peaks, settle_bad_peaks};
 use super::compass::compass;
 use super::decided::{causes, decisions};
-use super::explanation::{Cause, ComputedPositions, Explanation, Remark, TermEstimate};
+use super::explanation::{
+    Cause, ComputedPositions, Explanation, FeedEstimate, Remark, TermEstimate,
+};
 use super::hypothesis::Hypothesis;
+use super::inquiry::{Context, Inquiry};
 use super::joint_fit::JointFit;
 use super::log_zeros::zeros_of_logs;
 use super::loose_joint::{LooseJoint, loose_joint};
@@ -35,13 +37,38 @@ use super::uncertainty::{contradicted_holds, noise_of, poorly_told};
 use super::unexplained::Unexplained;
 use super::usual::weigh_usual_errors;
 
-/// By so much the spread of a listed term is widened for the last fit.
+/// By this factor the spread of a term listed by the user is widened for the last fit: no session
+/// then feels it, and the equations still have an answer.
 const PRACTICALLY_FREE: f64 = 1e4;
+
+/// Where the beams of further feeds lie.
+fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<FeedEstimate> {
+    let sense = session.geometry.second_sense();
+    let offset = |right: f64, up: f64| FeedOffset {
+        right: Angle::from_radians(right),
+        up: Angle::from_radians(up),
+    };
+    (fit.hypotheses.iter().enumerate())
+        .filter_map(|(index, hypothesis)| {
+            let Hypothesis::Feed(feed) = hypothesis else {
+                return None;
+            };
+            let at = fit.columns_of(session, index).start;
+            let sigma = |i: usize| covariance[(i, i)].max(0.0).sqrt();
+            Some(FeedEstimate {
+                feed: *feed,
+                offset: offset(fit.parameters[at], fit.parameters[at + 1] * sense),
+                sigma: offset(sigma(at), sigma(at + 1)),
+            })
+        })
+        .collect()
+}
 
 /// Everything that is said once the hypotheses are chosen.
 ///
 /// # Errors
-/// When nothing is left to judge the uncertainty by, or nothing of what was asked for is told.
+/// When nothing is left to estimate the uncertainty from, or none of the requested terms is
+/// determined.
 pub fn finished(
     context: Context<'_>,
     unusable: Vec<Unusable>,
@@ -63,6 +90,10 @@ pub fn finished(
     } else {
         settle_bad_peaks(&session, admission.fit)
     };
+    // What was compared so far is now taken to the last digits.
+    if let Some(exact) = session.refit_as_held(&fit, &fit.kept) {
+        fit = exact;
+    }
     let mut loose = settle_loose_joint(context, &session, &mut fit);
     // Terms that the data do not tell are held at zero.
     let vague = vague_directions(&session, &fit);
@@ -187,6 +218,7 @@ pub fn finished(
             &spread.terms[..spread.fitted],
             &not_told,
         ),
+        feeds: feeds(&session, &fit, &noise.covariance),
         correlations: correlations(&spread.terms[..spread.fitted], &spread.of_fitted),
         covariance: noise.covariance,
         freedom: noise.freedom,

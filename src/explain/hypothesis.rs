@@ -31,6 +31,8 @@ pub enum Hypothesis {
     },
     /// From one log to the next an axis has another encoder zero.
     LogZero(ZeroChange),
+    /// The beam of a further feed, by its place among the station's, lies beside that of the first.
+    Feed(usize),
     /// From one peak on the azimuth axis leans differently.
     BaseKnock(Instant),
     /// From one peak on the beam points elsewhere on the dish.
@@ -62,14 +64,14 @@ pub enum Hypothesis {
         /// Whether it is the pinion's turn and not the big gear's tooth.
         pinion: bool,
     },
-    /// A fast ripple, whatever it comes from: so many times per turn.
+    /// A fast ripple, whatever it comes from: this many times per turn.
     Ripple {
         /// Which axis.
         axis: Axis,
         /// How many times per turn.
         per_turn: u16,
     },
-    /// A pattern that has no name: so many times per turn of an axis.
+    /// A pattern that has no name: this many times per turn of an axis.
     Pattern {
         /// Which axis it is seen in.
         axis: Axis,
@@ -95,7 +97,7 @@ pub enum Hypothesis {
         /// Its number in the station file.
         emitter: usize,
     },
-    /// The readings carry the air's bend so many times: twice, or not at all.
+    /// The readings carry the air's bending this many times: twice, or not at all.
     Air {
         /// 2 or 0.
         times: f64,
@@ -135,25 +137,39 @@ pub struct Size {
 /// Plausible sizes, one standard deviation; common practice, no source. They only restrain the fit
 /// from absurd values where the data tell nothing.
 mod plausible {
+    use super::super::prior_size::{GLARING, GLARING_CLOCK_S, PERIODIC as ONCE_PER_TURN};
     use crate::angle::Angle;
+
+    /// Play of an axis, or a part that falls to the other side.
     pub const PLAY: f64 = Angle::from_degrees(2.0).radians();
+    /// A slip of an axis: a clutch may give by any amount.
     pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
-    pub const KNOCK: f64 = Angle::from_degrees(3.0).radians();
+    /// A knock that leaves the dish working.
+    pub const KNOCK: f64 = GLARING.radians();
+    /// Feeds side by side at the focus of a dish.
+    pub const FEED: f64 = Angle::from_degrees(10.0).radians();
+    /// Creep and settling, per hour.
     pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
+    /// Bending by heat, per kelvin.
     pub const PER_KELVIN: f64 = Angle::from_degrees(0.2).radians();
-    pub const PERIODIC: f64 = Angle::from_degrees(2.0).radians();
-    pub const ORBIT_S: f64 = 720.0;
-    /// Refraction counts this much more or less than a whole time: weather, and the model.
+    /// Anything that repeats with the turn or the day.
+    pub const PERIODIC: f64 = ONCE_PER_TURN.radians();
+    /// A satellite early or late on its orbit, seconds: as far as a clock may be off.
+    pub const ORBIT_S: f64 = GLARING_CLOCK_S;
+    /// Refraction differs from the model by this share of itself, by weather and by the model's own
+    /// error.
     pub const AIR: f64 = 0.1;
-    /// A relabelled peak is wholly the other emitter's.
+    /// A relabelled peak belongs wholly to the other emitter: as good as exact, and the equations
+    /// still have an answer.
     pub const WHOLE: f64 = 1e-4;
     /// So many of its standard deviations a lag may be off as far as the fit knows beforehand.
     pub const LAG_SIGMAS: f64 = 5.0;
-    /// A unit is exact.
+    /// A unit's factor is exact; this is as good as zero.
     pub const EXACT: f64 = 1e-6;
 }
 
-/// A grad is 0.9 degrees: an axis logged in grads moves by that fraction less than its number.
+/// A grad is 0.9 degrees by definition: an axis logged in grads moves by a tenth less than its
+/// number.
 pub const GRADS_SCALE: f64 = -0.1;
 
 impl Hypothesis {
@@ -161,7 +177,7 @@ impl Hypothesis {
     pub fn fault(&self) -> Option<Fault> {
         Some(match self {
             Hypothesis::Terms(terms) => return terms.first().and_then(|t| fault_of(t.group())),
-            Hypothesis::Lag { .. } => return None,
+            Hypothesis::Feed(_) | Hypothesis::Lag { .. } => return None,
             Hypothesis::BalanceFlip { .. } => Fault::ElevationBacklash,
             Hypothesis::Slip { axis, .. } | Hypothesis::LogZero(ZeroChange { axis, .. }) => {
                 match axis {
@@ -206,6 +222,7 @@ impl Hypothesis {
             Hypothesis::Flop { .. } => Axis::Azimuth,
             Hypothesis::BaseKnock(_)
             | Hypothesis::DishKnock(_)
+            | Hypothesis::Feed(_)
             | Hypothesis::Settling { .. }
             | Hypothesis::Stale { .. }
             | Hypothesis::Relabelled { .. } => Axis::Both,
@@ -277,7 +294,7 @@ impl Hypothesis {
             }
             Hypothesis::LogZero(change) => {
                 let term = zero_of(change.axis);
-                // An encoder that is zeroed anew may be anywhere.
+                // An encoder that is zeroed again may be anywhere.
                 let spread = prior_size::prior(term, beamwidth);
                 vec![Column::term(term, Shape::InLogs(change.before), spread)]
             }
@@ -290,6 +307,12 @@ impl Hypothesis {
                 [Term::Collimation, Term::ElevationZero],
                 After(instant.hours),
                 plausible::KNOCK,
+            ),
+            // Right adds to the collimation, up to the second axis.
+            Hypothesis::Feed(feed) => both(
+                [Term::Collimation, Term::ElevationZero],
+                Shape::OfFeed(*feed),
+                plausible::FEED,
             ),
             Hypothesis::Creep { axis, middle } => vec![Column::term(
                 zero(*axis),
@@ -383,6 +406,7 @@ impl Hypothesis {
             | Hypothesis::Ripple { .. }
             | Hypothesis::Pattern { .. }
             | Hypothesis::Settling { .. }
+            | Hypothesis::Feed(_)
             | Hypothesis::BaseKnock(_)
             | Hypothesis::DishKnock(_) => 2,
             _ => 1,
@@ -444,7 +468,7 @@ impl Hypothesis {
             unit,
         };
         match self {
-            // The reading after less the reading before, for one and the same direction.
+            // The reading after less the reading before, for the same direction.
             Hypothesis::Slip { .. } => one(-degrees, "deg"),
             // The coefficient is the zero before less the zero after: the same thing.
             Hypothesis::LogZero(_) => one(degrees, "deg"),
@@ -487,13 +511,14 @@ impl Hypothesis {
 
     /// Whether two are the same but for where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
-        use Hypothesis::{Lag, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
+        use Hypothesis::{Feed, Lag, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {
             (Terms(a), Terms(b)) => a.first().map(|t| t.group()) == b.first().map(|t| t.group()),
             (Stale { emitter: a }, Stale { emitter: b })
             | (Relabelled { emitter: a, .. }, Relabelled { emitter: b, .. }) => a == b,
             (Teeth { .. }, Teeth { .. }) | (Pattern { .. }, Pattern { .. }) => self == other,
             (Lag { .. }, Lag { .. }) => self == other,
+            (Feed(a), Feed(b)) => a == b,
             (LogZero(a), LogZero(b)) => a.axis == b.axis && a.logs == b.logs,
             _ => {
                 std::mem::discriminant(self) == std::mem::discriminant(other)

@@ -2,7 +2,7 @@
 
 use crate::angle::Angle;
 use crate::fit::robust::robust_fit;
-use crate::fit::{Noise, Options, fit, quantile};
+use crate::fit::{Noise, Options, Precision, fit, quantile};
 use crate::mount::{MountModel, Term, TermValues};
 
 use super::hypothesis::Hypothesis;
@@ -33,19 +33,21 @@ pub struct JointFit {
     pub cost: f64,
 }
 
-/// Passes over the peaks in one fit: it takes five to ten, and one that creeps on for hundreds, as
-/// along two columns that nearly cancel, has nothing more to tell.
+/// Passes over the peaks in one fit. Five to ten are the rule. One that creeps on for hundreds, as
+/// along two columns that nearly cancel, gains nothing more.
 const MOST_PASSES: usize = 60;
-/// Rounds in which the good peaks of a refit must settle.
+/// Rounds in which the good peaks of a refit must settle, so that two sets that take turns come to
+/// an end.
 const MOST_ROUNDS: usize = 8;
-/// The two axes get noises of their own when equal ones would differ so by chance only with
-/// this probability.
+/// The two axes get different noises when equal ones would differ this much by chance only with
+/// this probability; common practice, no source.
 const UNEQUAL: f64 = 1e-3;
-/// And when each has so many rows.
+/// Rows that each axis then needs: a standard deviation from eight values is known to a quarter.
 const LEAST_ROWS: usize = 8;
-/// With fewer degrees of freedom the scatter says nothing of the noise.
+/// With fewer degrees of freedom the scatter says nothing about the noise.
 const LEAST_FREEDOM: f64 = 0.2;
-/// A change of the weights by less than this share is not worth another round.
+/// A smaller relative change of the weights is not worth another round: it moves a term by far less
+/// than its sigma.
 const WEIGHTS_SETTLED: f64 = 0.05;
 
 impl JointFit {
@@ -61,7 +63,7 @@ impl JointFit {
         self.parameters.len()
     }
 
-    /// Hypotheses that were admitted beside those always fitted, by number.
+    /// Hypotheses that were admitted in addition to those always fitted, by number.
     pub fn admitted(&self, session: &Session) -> std::ops::Range<usize> {
         session.base.len()..self.hypotheses.len()
     }
@@ -102,7 +104,8 @@ impl JointFit {
         self.typical_sigma() * self.variance.sqrt()
     }
 
-    /// The same fit with some constant mount terms held at zero; none when the peaks do not suffice.
+    /// The same fit with some constant mount terms held at zero; none when the peaks do not
+    /// suffice.
     pub fn without_terms(&self, session: &Session, held: &[Term]) -> Option<JointFit> {
         let stays = |c: &Column| c.constant_term().is_none_or(|t| !held.contains(&t));
         let hypotheses: Vec<Hypothesis> = (self.hypotheses.iter())
@@ -231,7 +234,8 @@ impl Session {
     }
 
     /// Fits some hypotheses together, from `begin`, to the peaks `kept` and then to those that
-    /// the fit explains; none when the peaks do not suffice.
+    /// the fit explains, as far as is needed to compare it with others; none when the peaks do not
+    /// suffice.
     pub fn refit(
         &self,
         hypotheses: &[Hypothesis],
@@ -264,6 +268,7 @@ impl Session {
                 priors: problem.priors(),
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),
                 noise: self.noise,
+                precision: Precision::Comparison,
                 budget: Some(MOST_PASSES),
                 ..Options::default()
             };

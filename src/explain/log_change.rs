@@ -12,7 +12,7 @@ use super::peak::SessionPeak;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct LogSet(u64);
 
-/// A set of logs holds so many.
+/// A set of logs is one machine word, a bit for each log.
 pub const MOST_LOGS: usize = u64::BITS as usize;
 
 impl LogSet {

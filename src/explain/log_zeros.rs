@@ -1,5 +1,5 @@
 //! Several logs of one mount: encoder zeros that change from one log to the next, because the
-//! encoders were zeroed anew or lost their place while they were off.
+//! encoders were zeroed again or lost their place while they were off.
 //!
 //! The zero that is a term of the mount is that of the last log; each change before it is a
 //! hypothesis of its own, one all logs up to it.

@@ -9,13 +9,16 @@ use super::fault::Axis;
 use super::joint_fit::JointFit;
 use super::session::Session;
 
-/// The probability that a healthy session is accused of a loose joint.
+/// The probability that a loose joint is found in a healthy session: a fifth of what all causes
+/// share, since it is tested apart. Measured with them in docs/faults.md.
 const FALSE_ALARM: f64 = 0.002;
-/// With fewer peaks scatter cannot be compared.
+/// With fewer peaks scatter cannot be compared: two groups of eight know their standard deviations
+/// to a quarter each.
 const LEAST_PEAKS: usize = 16;
-/// Axes times shapes asked for.
+/// Axes times shapes tested, by which the p-value is multiplied.
 const TRIED: f64 = 6.0;
-/// Peaks farther off than this share of the beamwidth are bad by themselves and do not count.
+/// Peaks farther off than this share of the beamwidth are beyond the half-power point: bad for
+/// other reasons, and they do not count.
 const FARTHEST: f64 = 0.5;
 
 /// Where the scatter is larger than elsewhere.
@@ -33,7 +36,7 @@ pub struct LooseJoint {
     pub loud: Angle,
     /// And in the better half.
     pub quiet: Angle,
-    /// The probability of so much by chance, corrected for what was tried.
+    /// The probability of as much by chance, corrected for what was tried.
     pub p_value: f64,
     /// By peak, its scatter in units of the noise of all; one where the trend says nothing.
     pub louder: Vec<f64>,

@@ -32,8 +32,8 @@ pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading
             });
             if over { both.over_the_top } else { both.direct }
         }
-        // Inside the keyhole no reading points at the emitter; that of a mount without errors stands
-        // in.
+        // Inside the keyhole no reading points at the emitter; that of a mount without errors
+        // stands in.
         Err(_) => MountModel::ideal(*model.geometry())
             .readings(&direction, sighting.approach)
             .map_or_else(
@@ -154,10 +154,11 @@ impl LinearisedPeak {
     }
 }
 
-/// From this misfit on, angles are compared at the encoders and not on the sky: there a slip of
-/// any size simply adds,
+/// From this misfit on, angles are compared at the encoders and not on the sky, because there a
+/// slip of any size simply adds; far beyond what a peak of a working mount is off.
 const FAR: Angle = Angle::from_degrees(6.0);
-/// but not near the zenith, where a small step is a large azimuth: cosine of the elevation.
+/// Cosine of the elevation below which the sky is used all the same: within 17 degrees of the
+/// zenith a small step is a large azimuth.
 const AWAY_FROM_ZENITH: f64 = 0.3;
 
 /// The misfit on the sky while it is small; else the step between the encoders' readings and
@@ -195,7 +196,7 @@ pub fn misfit_at_encoders_of(
 }
 
 /// How a filled-in reading answers a change of the misfit. It always points at the emitter, so
-/// what the unmeasured axis can undo is no misfit: a zero of that axis, for one, leaves none.
+/// what the unmeasured axis can undo is not a misfit: a zero of that axis, for one, leaves none.
 #[derive(Clone, Copy, Debug)]
 enum Following {
     /// Both axes were measured.

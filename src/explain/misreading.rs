@@ -1,9 +1,10 @@
 //! What if the log or the station file meant something else: another time zone, another site,
-//! exchanged columns, another unit. Each such reading of the log is observed anew and fitted
-//! whole; it is costly, and asked for only when the session as logged does not hold together.
+//! exchanged columns, another unit. Each such reading of the log is evaluated and fitted
+//whole; it is costly, and tried only when the session as logged does not hold together.
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
+use crate::mount::{Geometry, Kind};
 use crate::sky::Sky;
 use crate::station::Station;
 
@@ -11,12 +12,12 @@ use super::fault::{Axis, Fault};
 use super::observe::{observe, observe_places};
 use super::peak::SessionPeak;
 use super::row_causes::UNITS;
-use super::session::session_peaks;
+use super::session::{Session, session_peaks};
 
 /// Another meaning of a session.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Misreading {
-    /// So many hours to add to the logged times.
+    /// This many hours to add to the logged times.
     Hours(f64),
     /// The longitude with the other sign.
     LongitudeSign,
@@ -72,8 +73,8 @@ impl Misreading {
         }
     }
 
-    /// All that are asked for when the session does not hold together; elevations from the
-    /// zenith fit as well as those of a dish carried over the top, and are told by the zeros.
+    /// All that are tried when the session does not hold together; elevations from the
+    /// zenith fit as well as those of a dish driven over the top, and are told by the zeros.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<Misreading> = (whole.chain(BROKEN))
@@ -102,6 +103,10 @@ impl Misreading {
         let mut station = setting.station.clone();
         let mut log = setting.log.clone();
         let mut sky = None;
+        if *self == Misreading::FromTheZenith && !station.mount.kind().has_track() {
+            // Declination and Y are not counted from the horizon.
+            return None;
+        }
         match self {
             Misreading::Hours(hours) => {
                 for peak in &mut log.peaks {
@@ -154,6 +159,10 @@ impl Misreading {
                 }
             }
         }
+        if let Kind::Polar(_) = station.mount.kind() {
+            // The axis of a polar mount stands by the latitude.
+            station.mount.geometry = Geometry::polar(station.site.latitude);
+        }
         if matches!(
             self,
             Misreading::LongitudeSign | Misreading::LatitudeSign | Misreading::SiteSwapped
@@ -163,20 +172,23 @@ impl Misreading {
         Some((log, station, sky))
     }
 
-    /// The session's peaks by this reading; none when it makes no sense.
-    pub fn peaks(&self, setting: &LogReading<'_>) -> Option<Vec<SessionPeak>> {
+    /// A session with its peaks by this reading, and the mount as it then stands; none when it makes
+    /// no sense.
+    pub fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe(&station, sky, &log, setting.clock_s);
-        Some(session_peaks(&station, Some(sky), &found.usable))
+        let peaks = session_peaks(&station, Some(sky), &found.usable);
+        session.read_otherwise(peaks, station.mount.geometry)
     }
 
-    /// Only readings and places: enough for a first fit.
-    pub fn places(&self, setting: &LogReading<'_>) -> Option<Vec<SessionPeak>> {
+    /// The same with readings and places only: enough for a first fit.
+    pub fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe_places(&station, sky, &log, setting.clock_s);
-        Some(session_peaks(&station, None, &found.usable))
+        let peaks = session_peaks(&station, None, &found.usable);
+        session.read_otherwise(peaks, station.mount.geometry)
     }
 }
 
@@ -188,12 +200,13 @@ impl LogReading<'_> {
     }
 }
 
-/// Zones that are not whole hours from UTC, hours.
+/// Time zones in use that are not whole hours from UTC, hours either way; from memory.
 const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
 
-/// The time zone, in hours, that a clock offset amounts to: within a minute, for nobody sets a
+/// The time zone, in hours, that a clock offset amounts to: within a minute, because nobody sets a
 /// clock so far off by chance.
 pub fn zone_of(clock_s: f64) -> Option<f64> {
+    /// A minute: nobody's clock is wrong by a whole zone to within a minute by chance.
     const NEAR_S: f64 = 60.0;
     let hours = (1..=14).map(f64::from).chain(BROKEN);
     hours
@@ -204,8 +217,10 @@ pub fn zone_of(clock_s: f64) -> Option<f64> {
 /// The unit that a scale error (a fraction, with its standard deviation) amounts to, and how many
 /// degrees one of it is.
 pub fn unit_of(scale: f64, sigma: f64) -> Option<(&'static str, f64)> {
+    /// The usual three sigmas.
     const NEAR: f64 = 3.0;
-    /// However well it is measured, a gear is seldom exact.
+    /// However well the scale is measured, a gear ratio is seldom set up more exactly; common
+    /// practice, no source.
     const LEAST: f64 = 5e-4;
     UNITS
         .into_iter()

@@ -28,12 +28,13 @@ pub struct Beginning {
     pub fit: JointFit,
 }
 
-/// Peaks on which readings are screened, at most.
+/// Peaks, at most, on which misreadings are screened: enough for twice the terms of a mount, few
+/// enough that hundreds of misreadings cost a fraction of a second.
 const SCREENED: usize = 30;
-/// A reading must make the session more likely by this fall of -2 ln likelihood to be fitted
-/// whole,
+/// A misreading is fitted whole when -2 ln likelihood falls by this much, a likelihood ratio of
+/// 400. Chosen by trial on simulated sessions; it only saves time.
 const CLEARLY: f64 = 12.0;
-/// and be among so many.
+/// At most this many of the best are fitted whole, so that the time is bounded.
 const FITTED: usize = 4;
 
 /// Other places from which an explanation may begin, the most promising first; only those that
@@ -55,7 +56,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
     let mut promising: Vec<(f64, Misreading)> = Misreading::all()
         .into_par_iter()
         .filter_map(|misreading| {
-            let other = few.with_peaks(misreading.places(&thin)?)?;
+            let other = misreading.placed(&few, &thin)?;
             let cost = screen(&other)?.cost;
             (cost < limit).then_some((cost, misreading))
         })
@@ -65,7 +66,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
         .into_iter()
         .take(FITTED)
         .filter_map(|(_, misreading)| {
-            let other = session.with_peaks(misreading.peaks(setting)?)?;
+            let other = misreading.applied(session, setting)?;
             Some((misreading, other))
         })
         .collect();
@@ -132,7 +133,10 @@ fn screen(session: &Session) -> Option<Screened> {
 
 /// A scale so wrong that the zeros alone find no start: tried in steps of 2 %.
 fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> {
+    /// Steps of 2 %, within which a fit finds the scale by itself.
     const STEP: f64 = 1.02;
+    /// As far as a factor of four either way: beyond any mistake in a gear ratio that leaves the
+    /// dish usable.
     const MOST_STEPS: i32 = 70;
     let mut best: Option<(Screened, Axis, f64)> = None;
     for axis in [Axis::Azimuth, Axis::Elevation] {
@@ -191,8 +195,10 @@ fn far_clock(
     few: &Session,
     limit: f64,
 ) -> Option<Beginning> {
-    /// Emitters that move faster, a second, need the finer step.
+    /// Emitters faster than this, degrees in a second, need the finer step: these are low
+    /// satellites, all others move with the sky (0.004) or less.
     const FAST: Angle = Angle::from_degrees(0.01);
+    /// Half an hour: beyond it a wrong clock is a time zone.
     const MOST_S: f64 = 1800.0;
     let is_satellite =
         |p: &SessionPeak| p.along_orbit.norm_squared() > 0.0 && p.sighting.target_rate.norm() > 0.0;

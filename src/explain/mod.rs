@@ -2,7 +2,7 @@
 //!
 //! A mount term is a hypothesis like any cause, a lever of the mount pulled by a shape
 //! (`shape`, `hypothesis`). All are fitted together in one problem with one likelihood
-//! (`problem`, `joint_fit`), asked for to first order in one pass (`linearised`), admitted
+//! (`problem`, `joint_fit`), tested to first order in one pass (`linearised`), admitted
 //! and dropped in one place with one multiplicity (`admission`). One place says which peaks are
 //! bad (`bad_peaks`) and what each most likely is (`row_causes`); one says what cannot be told
 //! apart and what would tell (`separability`, `rivals`). What comes out is one
@@ -23,6 +23,7 @@ mod explanation;
 mod fault;
 mod finish;
 mod hypothesis;
+mod inquiry;
 mod joint_fit;
 mod linearised;
 mod log_change;
@@ -72,6 +73,7 @@ pub use loose_joint::{LooseJoint, Worst};
 pub use misreading::{Misreading, unit_of, zone_of};
 pub use options::{Options, TermChoice};
 pub use peak::SessionPeak;
+pub(crate) use plausibility::ABSURD_ZERO;
 pub use prior_size::glaring;
 pub use problem::JointProblem;
 pub use rivals::{Rival, Tell};

@@ -138,7 +138,8 @@ pub struct SkyNotice {
     pub rows: Vec<usize>,
 }
 
-/// Half the time step over which a satellite's motion is taken.
+/// Half the time step over which a satellite's motion is taken: short against the minutes of a
+/// pass, long against rounding.
 const RATE_STEP_S: f64 = 0.5;
 /// The Earth's rotation, radians a second (IERS Conventions 2010, table 1.2; from memory).
 const EARTH_ROTATION: f64 = 7.292_115e-5;

@@ -56,7 +56,7 @@ impl Kept {
 impl KeptPeaks {
     /// Of some peaks, with the clock offset of `held`, which they have unless it is fitted.
     pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], held: &MountModel) -> KeptPeaks {
-        /// Fewer are not worth sharing among threads.
+        /// Fewer peaks take less time than handing them to threads would cost.
         const WORTH_SHARING: usize = 10_000;
         let clock_offset_s = held.terms().inside(Term::ClockOffset);
         let keep = |(peak, sigma): (&SessionPeak, &[Angle; 2])| {
@@ -228,6 +228,7 @@ mod tests {
                         clock_offset_s: 0.0,
                     },
                     log: 0,
+                    feed: 0,
                     row: i + 1,
                     line: i + 2,
                     time: Utc::from_unix_nanos(1_790_000_000_000_000_000),

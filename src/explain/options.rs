@@ -1,4 +1,4 @@
-//! What is asked for when a session is explained.
+//! The options of an explanation.
 
 use crate::mount::{Term, TermValues};
 

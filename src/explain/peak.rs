@@ -16,6 +16,8 @@ pub struct SessionPeak {
     pub sighting: Sighting,
     /// From which of the logs that were read together, counted from 0.
     pub log: usize,
+    /// With which feed, by its place among the station's.
+    pub feed: usize,
     /// Data row, counted from 1 through all logs.
     pub row: usize,
     /// Line in the log, counted from 1.
@@ -36,7 +38,7 @@ pub struct SessionPeak {
     /// Logged temperature, degrees Celsius.
     pub temperature_c: Option<f64>,
     /// How the target moves for each second that the satellite runs ahead of its elements;
-    /// zero for what is no satellite.
+    /// zero for what is not a satellite.
     pub along_orbit: Vector3<f64>,
     /// By how much the air raises the target, as a step of its unit vector; zero for what
     /// stands inside the air.

@@ -9,18 +9,22 @@ use super::prior_size::glaring;
 use super::session::Session;
 use super::shape::Lever;
 
-/// The session does not hold together when this share of the peaks is bad,
+/// A session does not hold together when this share of its peaks is bad; common practice, no
+/// source.
 const MANY_BAD: f64 = 0.2;
-/// or emitters are missed at every one of their peaks, with so many peaks and this share of all:
-/// what is wrong with the log as a whole is wrong with emitters as a whole,
+/// Nor when this many emitters are missed at every one of their peaks: what is wrong with the whole
+/// log is wrong with whole emitters.
 const LEAST_MISSED: usize = 2;
+/// Those emitters must have at least this share of all peaks; common practice, no source.
 const MISSED_SHARE: f64 = 0.05;
-/// or the scatter is so large a share of the beamwidth: nobody peaks a signal that badly,
+/// Nor when the scatter is this share of the beamwidth, since nobody peaks a signal that badly;
+/// common practice, no source.
 const MOST_SCATTER: f64 = 0.12;
 /// or a term is so many times the size that anybody would see.
 const TIMES_GLARING: f64 = 1.2;
 
-/// From this elevation zero on the readings may mean something else.
+/// From this elevation zero on the readings may mean something else, as angles from the zenith do;
+/// common practice, no source.
 pub const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 
 /// Whether the session as logged fails to hold together.
@@ -46,14 +50,16 @@ pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
 /// practice, no source).
 const ABSURD_SCATTER: f64 = 1.0;
 
-/// Nor does one of so many causes about which the peaks still scatter worse than anybody peaks.
+/// An explanation is absurd, too, if it needs this many causes and the peaks still scatter beyond
+/// [`MOST_SCATTER`].
 const MANY_CAUSES: usize = 2;
 
-/// Nor does one of so many causes, one of them so many times the size that is plausible: several
-/// large causes together can be bent to fit anything.
+/// Or if it needs that many and one of them is this many times its plausible size: several large
+/// causes together can be bent to fit anything. Five sigmas do not happen by chance.
 const TIMES_PLAUSIBLE: f64 = 5.0;
 
-/// Nor does one that needs so many causes and yet leaves more than [`MANY_BAD`] of the peaks out.
+/// Or if it needs this many causes and still leaves more than [`MANY_BAD`] of the peaks out. Chosen
+/// by trial on simulated sessions.
 const SO_MANY_CAUSES: usize = 4;
 
 /// Whether an explanation explains nothing.
@@ -97,10 +103,11 @@ fn wholly_missed(session: &Session, fit: &JointFit) -> usize {
         .count()
 }
 
-/// Readings that equal the computed sky positions to less than this share of the beamwidth are
-/// no readings: no peak is found so well.
+/// Readings that equal the computed positions to less than this share of the beamwidth are no
+/// readings, since no peak is found so well: a tenth of the best of usual practice (2 %). Common
+/// practice, no source.
 const TOO_GOOD: f64 = 1.0 / 500.0;
-/// Peaks needed to say so.
+/// Peaks needed to say so: fewer can agree by chance.
 const LEAST_TOO_GOOD: usize = 5;
 
 /// Rms distance between the raw readings and the emitters' directions, when it is so small

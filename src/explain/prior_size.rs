@@ -9,17 +9,17 @@ use crate::angle::Angle;
 use crate::mount::{Group, Term, TermUnit};
 
 /// Three degrees: the lean of a bottle, a door frame visibly out of square.
-const GLARING: Angle = Angle::from_degrees(3.0);
+pub const GLARING: Angle = Angle::from_degrees(3.0);
 /// A clock wrong by more is noticed: in 12 minutes the sky turns by [`GLARING`].
-const GLARING_CLOCK_S: f64 = 720.0;
+pub const GLARING_CLOCK_S: f64 = 720.0;
 /// A careful builder stays within this share of the beamwidth.
 const CAREFUL_SHARE: f64 = 1.0 / 10.0;
 /// However fine the beam, a mount built by hand is no better than a spirit level and a square
 /// show before its first calibration: 1.7 mm on a metre.
 const LEAST_CAREFUL: Angle = Angle::from_degrees(0.1);
 /// Once- and twice-per-turn errors within this are common.
-const PERIODIC: Angle = Angle::from_degrees(2.0);
-/// A zero may be anything.
+pub const PERIODIC: Angle = Angle::from_degrees(2.0);
+/// A zero may be anything: over a turn and a half, in radians, either way.
 const ANY: f64 = 10.0;
 /// A unit taken for another makes a scale of this size.
 const SCALE: f64 = 0.3;

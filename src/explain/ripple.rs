@@ -17,10 +17,11 @@ use super::session::Session;
 
 use crate::mount::Term;
 
-/// A ripple is worth a full fit when the sum of squares falls by so many variances: chi-square
+/// A ripple is worth a full fit when the sum of squares falls by this many variances: chi-square
 /// with two degrees of freedom exceeds it with a probability of 1e-6.
 const WORTH_FITTING: f64 = 27.6;
-/// The search takes no more than so many peaks.
+/// The search uses at most this many peaks, so that its time is bounded; more hardly sharpen the
+/// choice of a rate.
 const MOST_SEARCHED: usize = 1000;
 
 /// For each axis the ripple that explains most, where one explains enough to be worth a fit.

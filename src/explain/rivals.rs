@@ -4,9 +4,10 @@ use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
 use crate::logbook::Approach;
 use crate::station::Station;
 
-use super::admission::{Context, Inquiry, grow, price, without};
+use super::admission::{grow, price, without};
 use super::fault::{Axis, Fault};
 use super::hypothesis::{Hypothesis, Size};
+use super::inquiry::{Context, Inquiry};
 use super::joint_fit::JointFit;
 use super::peak::SessionPeak;
 use super::problem::JointProblem;
@@ -18,7 +19,7 @@ use super::shape::{Column, Lever};
 /// memory).
 const AS_GOOD: f64 = 6.0;
 
-/// So many of the best are refitted.
+/// This many of the best are fitted in full: more explanations than anybody would check by hand.
 const REFITTED: usize = 8;
 
 /// Another hypothesis that these data cannot tell from an admitted one.
@@ -37,7 +38,7 @@ pub struct Rival {
 /// Which observation would tell two hypotheses apart.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Tell {
-    /// Peaks of both emitters anew, with their frequency.
+    /// Peaks of both emitters again, with their frequency.
     BothEmitters,
     /// A fast satellite, for which seconds matter, and an emitter that stands still.
     FastAndStill,
@@ -64,26 +65,25 @@ pub enum Tell {
     ByHand,
 }
 
-/// What explains the data about as well as hypothesis number `index` of the fit.
-pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: usize) -> Vec<Rival> {
-    let hypothesis = &fit.hypotheses[index];
-    let Some(without) = without(session, fit, index) else {
+/// What explains the data about as well as hypothesis number `index` of the fit, looked for on the
+/// peaks of `inquiry`; where those are a sample of a long log, all peaks are asked once more.
+pub fn rivals(
+    inquiry: &Inquiry<'_>,
+    session: &Session,
+    fit: &JointFit,
+    index: usize,
+) -> Vec<Rival> {
+    let (context, some, fit_there) = (inquiry.context(), inquiry.session(), inquiry.about());
+    let hypothesis = &fit_there.hypotheses[index];
+    let Some(without) = without(some, fit_there, index) else {
         return Vec::new();
     };
-    let total = |fit: &JointFit| fit.cost + price(session, fit);
-    // One that is always fitted has no price of its own; it is held against the others as if.
-    let own_price = if index < session.base.len() {
-        let rows = 2.0 * fit.kept.iter().filter(|k| **k).count() as f64;
-        hypothesis.parameters() * rows.max(2.0).ln()
-    } else {
-        0.0
-    };
     let base = Session {
-        base: (session.base.iter())
+        base: (some.base.iter())
             .filter(|h| *h != hypothesis)
             .cloned()
             .collect(),
-        ..session.clone()
+        ..some.clone()
     };
     let mut answers = Inquiry::new(context, &base, &without).ask();
     // A jump of the same zero is the same thing, wherever its place is looked for.
@@ -104,8 +104,8 @@ pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: us
         };
         // To first order a wrong hypothesis may look better or worse than it is: refitted, it is
         // held against the fit as it stands.
-        let behind = total(&other) - total(fit) - own_price;
-        if behind >= AS_GOOD {
+        let behind = behind(some, fit_there, index, &other);
+        if behind >= AS_GOOD || told_by_all(context, (some, session), fit, index, &other) {
             continue;
         }
         let there = Inquiry::of_fitted(context, &base, &other);
@@ -116,12 +116,44 @@ pub fn rivals(context: Context<'_>, session: &Session, fit: &JointFit, index: us
             fault,
             axis: answer.hypothesis.axis(),
             size: answer.hypothesis.size(&answer.values, &answer.covariance()),
-            tell: tell(context.station, session, fit, index, &other),
+            tell: tell(context.station, some, fit_there, index, &other),
         };
         rivals.push((behind, rival));
     }
     rivals.sort_by(|a, b| a.0.total_cmp(&b.0));
     rivals.into_iter().map(|(_, r)| r).collect()
+}
+
+/// By how much another fit of the same peaks, with its last hypothesis in the place of number `index`,
+/// is worse than the fit by Schwarz's criterion.
+fn behind(session: &Session, fit: &JointFit, index: usize, other: &JointFit) -> f64 {
+    let total = |fit: &JointFit| fit.cost + price(session, fit);
+    // One that is always fitted has no price of its own; it is held against the others as if.
+    let own_price = if index < session.base.len() {
+        let rows = 2.0 * fit.kept.iter().filter(|k| **k).count() as f64;
+        fit.hypotheses[index].parameters() * rows.max(2.0).ln()
+    } else {
+        0.0
+    };
+    total(other) - total(fit) - own_price
+}
+
+/// Whether all peaks tell a rival that was found on some from what is in the fit.
+fn told_by_all(
+    context: Context<'_>,
+    (some, all): (&Session, &Session),
+    fit: &JointFit,
+    index: usize,
+    other: &JointFit,
+) -> bool {
+    if some.peaks.len() == all.peaks.len() {
+        return false;
+    }
+    let hypotheses: Vec<Hypothesis> = (other.hypotheses.iter())
+        .map(|h| h.everywhere(context, all))
+        .collect();
+    all.refit(&hypotheses, &other.parameters, &fit.kept, fit.variance)
+        .is_none_or(|other| behind(all, fit, index, &other) >= AS_GOOD)
 }
 
 /// Which observation would tell a hypothesis of the fit from the last one of the other fit.
@@ -149,15 +181,18 @@ fn tell(
     best_peak(station, session, fit, index, other).unwrap_or(Tell::ByHand)
 }
 
-/// Hours after the last peak at which a deciding peak is imagined.
+/// Hours after the last peak at which a deciding peak is imagined: at once, the same day, the other
+/// half of the day.
 const LATER_HOURS: [f64; 3] = [0.5, 4.0, 12.0];
-/// Elevation readings at which it is, as far as the mount reaches, degrees.
+/// Elevation readings at which it is imagined, as far as the mount reaches, degrees: from the
+/// horizon over the top, closer near the ends where terms differ most.
 const ELEVATIONS: [f64; 10] = [
     3.0, 10.0, 25.0, 45.0, 65.0, 80.0, 100.0, 120.0, 140.0, 165.0,
 ];
-/// Two explanations must differ by so many sigmas of the mean of the peaks taken there,
+/// Two explanations must differ by this many sigmas of the mean of the peaks taken there: the usual
+/// three.
 const TOLD: f64 = 3.0;
-/// and nobody takes more than so many.
+/// Nobody takes more peaks than this for one question; common practice, no source.
 const MOST_PEAKS: f64 = 40.0;
 
 /// The direction, time and side of arrival at which the two explanations differ most, and how

@@ -12,10 +12,12 @@ use super::fault::{Axis, Fault};
 use super::joint_fit::JointFit;
 use super::session::Session;
 
-/// A bad peak gets a name when it is anything known with at least this probability,
+/// A bad peak gets a name when the known causes together have at least this probability. Common
+/// practice, no source; how often names are right is measured in docs/faults.md.
 const KNOWN: f64 = 0.8;
-/// and that one with at least this; what else has a fair chance is told with it.
+/// And the one named at least this: better than even odds.
 const NAMED: f64 = 0.5;
+/// Others are mentioned with it from this probability on: the usual five per cent.
 const FAIR: f64 = 0.05;
 
 /// A peak that cannot belong to the rest.
@@ -49,7 +51,7 @@ pub enum BadKind {
         /// How far the peak lies from it.
         left: Angle,
     },
-    /// It was a sidelobe: so many beamwidths off.
+    /// It was a sidelobe: this many beamwidths off.
     Sidelobe {
         /// Off the beam's axis.
         beamwidths: f64,
@@ -87,7 +89,7 @@ impl BadKind {
     }
 }
 
-/// Units that people and displays use beside degrees: one of them in degrees.
+/// Units that people and displays use other than degrees: one of them in degrees.
 pub const UNITS: [(&str, f64); 4] = [
     ("radians", 180.0 / std::f64::consts::PI),
     ("grads", 0.9),
@@ -98,21 +100,29 @@ pub const UNITS: [(&str, f64); 4] = [
 /// Chances of the kinds before the data, the rest being "anything else"; common practice, no
 /// source. They are shared among the members of a kind.
 mod before {
+    /// It belongs to another emitter of the station file.
     pub const EMITTER: f64 = 0.3;
+    /// It belongs to another satellite of the element files.
     pub const CATALOGUED: f64 = 0.05;
+    /// It is on a side lobe.
     pub const SIDELOBE: f64 = 0.25;
+    /// A digit is wrong.
     pub const DIGIT: f64 = 0.2;
+    /// Two neighbouring digits are exchanged.
     pub const EXCHANGED_DIGITS: f64 = 0.05;
+    /// It is in another unit.
     pub const UNIT: f64 = 0.02;
+    /// Azimuth and elevation are exchanged.
     pub const EXCHANGED_COLUMNS: f64 = 0.02;
+    /// It is anything else.
     pub const ANYTHING: f64 = 0.1;
 }
 
-/// Between so many beamwidths from the axis lies the first sidelobe of a round dish, from an even
-/// to a strongly tapered aperture (common practice, no source).
+/// The first sidelobe of a round dish lies between these distances from the axis, beamwidths, from
+/// an even to a strongly tapered aperture (common practice, no source).
 pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
-/// A digit is worth asking for when its place is so many standard deviations: else some digit
-/// fits anything.
+/// A digit is tested when one step of its place is this many standard deviations, because otherwise
+/// some digit fits anything.
 const DIGIT_TOLD: f64 = 6.0;
 
 /// The bad peaks of a joint fit, each with what it most likely is.
@@ -280,6 +290,7 @@ fn kind(
 /// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths; with the
 /// digit's place in degrees.
 fn digits() -> impl Iterator<Item = (f64, Angle)> {
+    /// The places of a decimal reading, degrees.
     const PLACES: [f64; 5] = [100.0, 10.0, 1.0, 0.1, 0.01];
     PLACES.into_iter().flat_map(|place| {
         let most = if place == 100.0 { 3 } else { 9 };

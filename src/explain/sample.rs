@@ -1,19 +1,21 @@
-//! A fair sample of a long log: causes are looked for and weighed on it, and the fit is that of all.
+//! A fair sample of a long log: causes are looked for and weighed on it, and the fit is that of
+//! all.
 
 use std::sync::Arc;
 
 use nalgebra::Vector3;
 
-use super::admission::Context;
 use super::candidates::direction_of;
 use super::hypothesis::Hypothesis;
+use super::inquiry::Context;
 use super::joint_fit::JointFit;
 use super::session::Session;
 
-/// Causes are looked for on at most so many peaks.
+/// Causes are searched on at most this many peaks, so that the time is bounded; a cause too small
+/// for them is far below the noise of a peak.
 const MOST_SEARCHED: usize = 2000;
 
-/// The peaks on which causes are looked for, by place; none when that is all of so many.
+/// The peaks on which causes are looked for, by place; none when that is all of them.
 pub fn sample(peaks: usize) -> Option<Vec<usize>> {
     (peaks > MOST_SEARCHED).then(|| {
         let stride = peaks.div_ceil(MOST_SEARCHED);

@@ -4,11 +4,12 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, Context, admit, settled, worth};
+use super::admission::{Admission, ENOUGH, ENOUGH_BESIDE_ANOTHER, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
 use super::explanation::Misread;
 use super::hypothesis::Hypothesis;
+use super::inquiry::Context;
 use super::joint_fit::JointFit;
 use super::log_zeros;
 use super::misreading::{LogReading, Misreading};
@@ -19,15 +20,18 @@ use super::plausibility::{absurd, falls_apart};
 use super::session::Session;
 use super::unexplained::Unexplained;
 
-/// Another reading of the log must be so improbable to look better by chance.
+/// A misreading of the log must be this improbable to look better by chance: stricter than the
+/// causes, since it changes every peak. Common practice, no source.
 const FALSE_READING: f64 = 0.003;
-/// Readings whose criterion is worse by less than this are about as good.
+/// Readings whose criterion is worse by less than this are about as good: a Bayes factor of twenty,
+/// below which evidence is not strong (Kass and Raftery, *Bayes factors*, 1995; from memory).
 const ABOUT: f64 = 6.0;
-/// When more peaks than this share look bad, a missing term may be what is wrong, and the search
-/// is made again with more terms in.
+/// When a larger share of peaks looks bad, a missing term may be the reason, and the search is made
+/// again with more terms in. Chosen by trial on simulated sessions; it only saves time.
 const SUSPICIOUS_SHARE: f64 = 0.1;
-/// A bad peak at which the fit of the others is so uncertain, in units of a peak's variance, may
-/// be good and alone in its part of the sky: the search is made again with more terms in.
+/// A bad peak where the fit of the others is this uncertain, in units of a peak's variance, may be
+/// good and alone in its part of the sky; the search is made again with more terms in. Common
+/// practice, no source.
 const HIGH_LEVERAGE: f64 = 0.5;
 
 /// What was chosen to explain a session.
@@ -119,7 +123,7 @@ fn whole_or_elsewhere(
     }
 }
 
-/// Elevations from the zenith fit as well as those of a dish carried over the top with a zero of
+/// Elevations from the zenith fit as well as those of a dish driven over the top with a zero of
 /// 90 degrees: the reading with the smaller zero is meant.
 fn from_the_zenith(
     reading: LogReading<'_>,
@@ -131,7 +135,7 @@ fn from_the_zenith(
         return None;
     }
     let misreading = Misreading::FromTheZenith;
-    let other = session.with_peaks(misreading.peaks(&reading)?)?;
+    let other = misreading.applied(session, &reading)?;
     let fit = other.robust_base_fit().ok()?;
     (zero(&fit)? < ABSURD_ZERO.radians()).then_some(Beginning {
         misreading: Some(misreading),
@@ -238,11 +242,11 @@ fn best_of(
             };
             let fit = settled(context, &mut session, begin.fit);
             let as_logged = begin.misreading.is_none();
-            let starts = match as_logged && another_is_whole {
-                true => vec![fit],
-                false => starts(context, &session, &fit, as_logged),
+            let (starts, enough) = match as_logged && another_is_whole {
+                true => (vec![fit], ENOUGH_BESIDE_ANOTHER),
+                false => (starts(context, &session, &fit, as_logged), ENOUGH),
             };
-            let admission = admit(context, &mut session, starts);
+            let admission = admit(context, &mut session, starts, enough);
             Ended {
                 total: worth(&session, &admission.fit),
                 misreading: begin.misreading,

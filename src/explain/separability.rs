@@ -74,7 +74,8 @@ const FIT_FIRST: [Group; 14] = [
     Group::ClockOffset,
 ];
 
-/// A term takes part in a vague direction from this share of the largest on.
+/// A term takes part in a vague direction from this share of the largest on; common practice, no
+/// source. It only decides which names are printed.
 const TAKES_PART: f64 = 0.3;
 
 /// A direction that the data do not tell: its terms with their shares, and those to be held.
@@ -141,7 +142,7 @@ pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<Untold> {
     found
 }
 
-/// What the data say of left-out terms beside the fitted columns.
+/// What the data say about left-out terms, given the fitted columns.
 #[derive(Clone, Debug)]
 pub struct Sensitivity {
     /// How the columns' answers move for a unit of each of the q values, p by q.
@@ -187,7 +188,7 @@ pub fn told_instead(
     said: &Sensitivity,
     out: &[Term],
 ) -> Vec<ToldInstead> {
-    /// A share of less is not worth telling.
+    /// A smaller share is not worth printing.
     const LEAST_SHARE: f64 = 0.2;
     (fit.columns.iter().enumerate())
         .filter_map(|(i, column)| {
@@ -331,6 +332,7 @@ mod tests {
                         clock_offset_s: 0.0,
                     },
                     log: 0,
+                    feed: 0,
                     row: i + 1,
                     line: i + 2,
                     emitter_name: "invented".into(),

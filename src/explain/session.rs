@@ -11,7 +11,7 @@ use crate::fit::Noise;
 use crate::mount::{Geometry, Group, Kind as MountKind, MountModel, Term, TermValues};
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 use super::fault::Axis;
 use super::hypothesis::Hypothesis;
@@ -53,7 +53,7 @@ pub struct Session {
 /// With one peak from a side, play could be that peak's own error.
 pub const LEAST_APPROACHES: usize = 2;
 
-/// What every mount has a little of; backlash is asked for where the log tells the sides of
+/// What every mount has a little of; backlash is tested where the log gives the sides of
 /// arrival.
 const USUAL: [Group; 8] = [
     Group::AzimuthZero,
@@ -134,6 +134,17 @@ impl Session {
         self
     }
 
+    /// The same session with the offset of every further feed that peaks were taken with, always
+    /// fitted.
+    pub fn with_feeds(mut self) -> Session {
+        let mut feeds: Vec<usize> = self.peaks.iter().map(|p| p.feed).collect();
+        feeds.sort_unstable();
+        feeds.dedup();
+        let further = feeds.into_iter().filter(|feed| *feed > 0);
+        self.base.extend(further.map(Hypothesis::Feed));
+        self
+    }
+
     /// What a log is called.
     pub fn log_name(&self, log: usize) -> String {
         (self.logs.get(log)).map_or_else(|| format!("log {}", log + 1), Clone::clone)
@@ -146,6 +157,12 @@ impl Session {
             peaks,
             ..self.clone()
         })
+    }
+
+    /// The same for a mount that stands otherwise.
+    pub fn read_otherwise(&self, peaks: Vec<SessionPeak>, geometry: Geometry) -> Option<Session> {
+        let read = self.with_peaks(peaks)?;
+        Some(Session { geometry, ..read })
     }
 
     /// Whether logged standard deviations count.
@@ -191,7 +208,8 @@ pub fn both_sides(peaks: &[SessionPeak], sign: impl Fn(&SessionPeak) -> f64) -> 
     up.min(down) >= LEAST_APPROACHES
 }
 
-/// Half the step over which a satellite's way along its orbit is taken, seconds.
+/// Half the step over which a satellite's way along its orbit is taken, seconds: short against the
+/// minutes of a pass, long against rounding.
 const ORBIT_STEP_S: f64 = 1.0;
 
 /// The session's peaks from observations; without a sky nothing is known of orbits and air.
@@ -212,10 +230,11 @@ pub fn session_peaks(
             let time = o.peak.time;
             let emitter = numbers.get(o.peak.emitter.as_str()).copied();
             let emitter = emitter.unwrap_or(usize::MAX);
-            let day = Angle::TURN * (time.seconds_of_day() / 86_400.0) + station.site.longitude;
+            let day = Angle::TURN * (time.seconds_of_day() / DAY_S) + station.site.longitude;
             SessionPeak {
                 sighting: o.sighting(),
                 log: o.peak.log,
+                feed: o.peak.feed,
                 row: o.peak.row,
                 line: o.peak.line,
                 time,

@@ -38,18 +38,20 @@ pub enum Shape {
     Always,
     /// Hours since the middle of the session, given in hours after the first peak.
     HoursSince(f64),
-    /// One from so many hours after the first peak on.
+    /// One from this many hours after the first peak on.
     After(f64),
     /// One in these logs, which lie before the last.
     InLogs(LogSet),
+    /// One at peaks taken with this further feed.
+    OfFeed(usize),
     /// One above this elevation of the target, counted over the top as the axis does. Not of the
     /// reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
-    /// Cosine of so many times the azimuth reading.
+    /// Cosine of this many times the azimuth reading.
     CosAzimuth(f64),
     /// Sine of the same.
     SinAzimuth(f64),
-    /// Cosine of so many times the elevation reading.
+    /// Cosine of this many times the elevation reading.
     CosElevation(f64),
     /// Sine of the same.
     SinElevation(f64),
@@ -73,7 +75,9 @@ impl Shape {
     /// that the model expects stands in for the one logged, or the shape would explain the very
     /// errors that it follows.
     pub fn is_fast(self) -> bool {
-        /// A noise of a degree moves the phase by a tenth of a radian.
+        /// Waves per turn from which the phase must be worked out at the true axis angle: a degree
+        /// of error then moves it by a tenth of a radian. It lies between the harmonics tested
+        /// (six) and the ripples (seven and more).
         const FAST: f64 = 6.5;
         match self {
             Shape::CosAzimuth(k)
@@ -90,7 +94,9 @@ impl Shape {
         match self {
             Shape::Always => 1.0,
             Shape::HoursSince(middle) => peak.hours - middle,
-            Shape::After(_) | Shape::InLogs(_) | Shape::Above(_) => self.step_at(peak),
+            Shape::After(_) | Shape::InLogs(_) | Shape::OfFeed(_) | Shape::Above(_) => {
+                self.step_at(peak)
+            }
             Shape::CosAzimuth(k) => (a * k).cos(),
             Shape::SinAzimuth(k) => (a * k).sin(),
             Shape::CosElevation(k) => (e * k).cos(),
@@ -111,18 +117,20 @@ impl Shape {
         match self {
             Shape::After(hours) => step(peak.hours > hours),
             Shape::InLogs(logs) => step(logs.holds(peak.log)),
+            Shape::OfFeed(feed) => step(peak.feed == feed),
             Shape::Above(elevation) => step(peak.raised() > elevation),
             _ => 0.0,
         }
     }
 
-    /// The pull at the end of a log that lasts so many hours, where it does not depend on where
+    /// The pull at the end of a log that lasts this many hours, where it does not depend on where
     /// the dish points; none where it does, or on what the log's end does not tell.
     pub fn at_the_end(self, hours: f64) -> Option<f64> {
         match self {
             Shape::Always | Shape::After(_) => Some(1.0),
-            // Where the mount stands to measure there is no lag.
-            Shape::InLogs(_) | Shape::ByLag { .. } => Some(0.0),
+            // The mount's own terms are those of the first feed; where the mount stands to measure there
+            // is no lag.
+            Shape::InLogs(_) | Shape::OfFeed(_) | Shape::ByLag { .. } => Some(0.0),
             Shape::HoursSince(middle) => Some(hours - middle),
             _ => None,
         }

@@ -2,7 +2,7 @@
 //!
 //! With C the covariance of the terms, all correlations included, and J the change of the beam at
 //! a direction by the terms, the mean square of the error there is the trace of J C J'. Terms that
-//! were left out may be there all the same: as large as the data and their plausible size allow,
+//! were left out may still be there: as large as the data and their plausible size allow,
 //! with the probability that such a term is there at all. What the fitted terms take up of them is
 //! in C too. Causes that a mount model cannot correct add their mean square.
 
@@ -51,10 +51,10 @@ pub struct AllowedFor {
     pub probability: f64,
 }
 
-/// A rare error that was looked for and not found is there in so many mounts; common practice, no
-/// source.
+/// The share of mounts that have a rare error which was looked for and not found; common practice,
+/// no source.
 const RARE: f64 = 0.1;
-/// The level of the bound.
+/// The level of the bound: 95 %, as of every interval that is printed.
 const LEVEL: f64 = 0.95;
 
 /// Rare errors that are allowed for when they were not found.
@@ -82,7 +82,7 @@ pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<
         Group::AzimuthBacklash,
         Group::ElevationBacklash,
     ];
-    // Terms that the user did not list are taken for rare: that is what listing says.
+    // Terms that the user did not list count as rare: that is what listing means.
     let usually = match session.choice {
         TermChoice::ByTheData => 1.0,
         TermChoice::Listed(_) => RARE,
@@ -111,7 +111,7 @@ pub struct TermCovariance {
     /// Inside values squared.
     pub covariance: DMatrix<f64>,
     /// Of the fitted terms alone: the noise, and those left out that every mount has or that the
-    /// data do not tell; rare ones are taken for absent.
+    /// data do not tell; rare ones count as absent.
     pub of_fitted: DMatrix<f64>,
 }
 

@@ -26,14 +26,14 @@ pub struct Start {
 /// At most this many peaks are tried; with a third of them wild, the chance
 /// that none is good is below 1e-19.
 const MOST_ASKED: usize = 40;
-/// The share of peaks that must fit.
+/// The share of peaks that must fit: a little less than two thirds, so that a third may be wild.
 const SHARE: f64 = 0.65;
 
 /// The zeros that leave the best-fitting share of the peaks nearest.
 ///
 /// A held zero is kept.
 pub fn start(session: &Session) -> Start {
-    // More peaks than this make the start no better.
+    /// More peaks than this make the start no better: it must only bring the fit within reach.
     const MOST_TRIED_ON: usize = 400;
     let stride = session.peaks.len().div_ceil(MOST_TRIED_ON).max(1);
     let some = session.peaks.iter().step_by(stride);

@@ -10,7 +10,7 @@ use nalgebra::{Matrix2, Vector2};
 use super::linearised::{Linearised, Weighted, sum_of_products};
 use crate::fit::quantile;
 
-/// A step must have so many peaks on either side: with fewer it is their own error.
+/// A step must have this many peaks on either side: with fewer it is their own error.
 pub const LEAST_SIDE: usize = 3;
 
 /// The gains of a step at all places of an order.
@@ -72,7 +72,7 @@ impl<'a> Beside<'a> {
     }
 }
 
-/// A step has at most so many coefficients.
+/// A step has at most this many coefficients, one an axis or a direction of tilt.
 const MOST_COEFFICIENTS: usize = 2;
 
 /// Running sums over all peaks from a place on; those of a coefficient that the step has not stand
@@ -89,7 +89,7 @@ struct Sums {
 }
 
 impl Sums {
-    /// Of no peaks, for so many columns of the base and coefficients of the step.
+    /// Of no peaks, for this many columns of the base and coefficients of the step.
     fn new(base: usize, coefficients: usize) -> Sums {
         let mut square = Matrix2::zeros();
         for absent in coefficients..MOST_COEFFICIENTS {
@@ -208,7 +208,8 @@ impl Place {
     }
 }
 
-/// A step that keeps less than this share of its square beside the other columns tells nothing.
+/// A step that keeps a smaller share of its square beside the other columns is one of them but for
+/// rounding.
 const LEAST_FREE: f64 = 1e-6;
 
 #[cfg(test)]

@@ -14,11 +14,12 @@ use super::joint_fit::JointFit;
 use super::session::Session;
 use crate::mount::Term;
 
-/// The probability that a single resting place is taken for two.
+/// The probability that one resting place is taken for two: as for a loose joint, tested apart.
+/// Measured with the others in docs/faults.md.
 const FALSE_ALARM: f64 = 0.002;
-/// With fewer peaks humps cannot be told.
+/// With fewer peaks two humps cannot be told from one: eight a hump.
 const LEAST_PEAKS: usize = 16;
-/// Axes asked for.
+/// Axes tested, by which the p-value is multiplied.
 const TRIED: f64 = 2.0;
 /// Sizes tried, as a share of the scatter.
 const STEPS: usize = 60;
@@ -114,9 +115,9 @@ fn of_axis(session: &Session, fit: &JointFit, axis: Axis, zero: Term) -> Option<
 /// The highest value of a smooth function on a grid, and where: coarsely first, then uphill from
 /// the best few places.
 fn highest(lengths: [usize; 2], of: impl Fn([usize; 2]) -> f64) -> (f64, [usize; 2]) {
-    /// Only every so manieth line of the grid at first.
+    /// Every fourth line of the grid is tried first: the likelihood changes little between.
     const COARSE: usize = 4;
-    /// From so many places uphill.
+    /// The best places of the coarse grid that are searched closely: one could be a side maximum.
     const CLIMBS: usize = 3;
     let mut known = vec![f64::NAN; lengths[0] * lengths[1]];
     let mut value = |[i, j]: [usize; 2]| {

@@ -11,14 +11,15 @@ use super::session::Session;
 use crate::angle::Angle;
 use crate::fit::{Noise, quantile};
 use crate::mount::Term;
-use crate::station::{EmitterKind, GEOSTATIONARY_SIGMA, Station};
+use crate::station::Station;
 
-/// The scatter contradicts the logged sigmas below this probability.
+/// The scatter contradicts the logged sigmas below this probability; common practice, no source.
 const CONTRADICTION: f64 = 1e-3;
-/// From this scaled condition number on the user hears which terms are told only together.
-/// Peaks all over the sky give 10 to 20 with the basic terms, a narrow arc 100.
+/// From this scaled condition number on the report names the terms that are only determined
+/// together. Peaks all over the sky give 10 to 20 with the basic terms, a narrow arc 100.
 const POOR_CONDITION: f64 = 50.0;
-/// ... and if the weakest combination is less certain than so many times a single peak.
+/// It must also be less certain than this many times a single peak: else the correlation does no
+/// harm. Common practice, no source.
 const POOR_SIGMA: f64 = 4.0;
 
 /// What a fit says of its own noise.
@@ -79,7 +80,8 @@ pub fn noise_of(
 
 /// Says so when the peaks ask for another value of a term that the user holds.
 pub fn contradicted_holds(session: &Session, fit: &JointFit, remarks: &mut Vec<Remark>) {
-    /// From so many standard deviations on.
+    /// A held value is contradicted from this many standard deviations on: never by chance, since
+    /// nobody wants a false alarm on what was given. Common practice, no source.
     const CONTRADICTED: f64 = 5.0;
     let noise = fit.variance.sqrt();
     for term in (session.held_terms.iter()).filter(|t| **t != Term::ClockOffset) {
@@ -180,11 +182,8 @@ pub fn standard_deviations(
         .zip(observations)
         .map(|(s, observation)| {
             let s = s.unwrap_or(fill);
-            // The place of an emitter without orbit elements is known no better.
-            let floor = match station.emitter(&observation.peak.emitter).map(|e| &e.kind) {
-                Some(EmitterKind::Geostationary { .. }) => GEOSTATIONARY_SIGMA,
-                _ => Angle::ZERO,
-            };
+            let floor = (station.emitter(&observation.peak.emitter))
+                .map_or(Angle::ZERO, |e| e.kind.place_sigma(station.dish.beamwidth));
             // An unmeasured axis has no sigma and no row; any value serves.
             [0, 1].map(|axis| {
                 if s[axis] > Angle::ZERO {

@@ -20,11 +20,13 @@ pub enum Unexplained {
         /// Why that one cannot be used.
         why: String,
     },
+    /// No peak was taken with the first feed.
+    NoFirstFeed,
     /// Too few peaks to judge anything by.
     TooFew,
     /// The fit failed.
     NotFitted(FitError),
-    /// The peaks tell none of the terms asked for.
+    /// The peaks determine none of the terms requested.
     NothingTold,
     /// Nothing is left to judge the uncertainty by.
     NoFreedom {
@@ -54,19 +56,23 @@ impl fmt::Display for Unexplained {
                 f,
                 "none of the {peaks} peaks can be used; the first (row {row}): {why}"
             ),
+            Unexplained::NoFirstFeed => f.write_str(
+                "no peak was taken with the first feed of the station file, from which the others are \
+                 counted: take some peaks with it too",
+            ),
             Unexplained::TooFew => f.write_str(
-                "too few peaks to judge anything by: log more peaks, at least six, in different \
+                "too few peaks to judge anything: log more peaks, at least six, in different \
                  parts of the sky",
             ),
             Unexplained::NotFitted(why) => write!(f, "the peaks cannot be fitted: {why}"),
             Unexplained::NothingTold => f.write_str(
-                "the peaks cannot tell any of the terms asked for; log peaks of emitters in other \
+                "the peaks determine none of the terms requested; log peaks of emitters in other \
                  parts of the sky",
             ),
             Unexplained::NoFreedom { coordinates, terms } => write!(
                 f,
-                "{coordinates} measured coordinates for {terms} terms leave nothing to judge the \
-                 uncertainty by; log more peaks, at least six, or their standard deviations \
+                "{coordinates} measured coordinates for {terms} terms leave no way to estimate the \
+                 uncertainty; log more peaks, at least six, or their standard deviations \
                  (azimuth_sigma_deg, elevation_sigma_deg)"
             ),
             Unexplained::Implausible {
@@ -76,10 +82,10 @@ impl fmt::Display for Unexplained {
                 scatter,
             } => write!(
                 f,
-                "nothing explains these peaks: even the best of all explanations tried needs \
+                "nothing explains these peaks: even the best explanation needs \
                  {causes} causes beside the mount's own errors, leaves out {bad} of {peaks} peaks, \
-                 and the others scatter by {:.2} deg about it. No number and no name would mean \
-                 anything.\n  help: check the site, the times, the emitters' names and the units of \
+                 and the others scatter by {:.2} deg about it. Any value or diagnosis would be \
+                 meaningless.\n  help: check the site, the times, the emitters' names and the units of \
                  the readings; several of them may be wrong together",
                 scatter.degrees()
             ),

@@ -23,7 +23,7 @@ use super::options::TermChoice;
 use super::prior_size::{careful, is_weakly_held};
 use super::session::Session;
 
-/// Nothing is believed so fully or so little that the fit breaks down.
+/// Odds are kept this far from certainty, so that the equations of the fit still have an answer.
 const LEAST_BELIEF: f64 = 1e-6;
 
 /// The fit with each usual error as much as the data make it credible, and the covariance that

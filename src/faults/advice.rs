@@ -58,10 +58,10 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
         ),
         Fault::BaseKnock => of(
             "Lay a good level on the base and compare with earlier notes; look at the feet, the \
-             anchor bolts and the ground beside them. Go back to an emitter peaked before and see \
+             anchor bolts and the ground around them. Go back to an emitter peaked before and see \
              that its reading changed.",
-            "Put the base back and tighten it, or shim it anew; then solve with new peaks. Until \
-             then use only the calibration of after the knock.",
+            "Put the base back and tighten it, or shim it again; then solve with new peaks. Until \
+             then use only a calibration made after the knock.",
             ON_THE_GROUND,
             "A pier that sinks changes slowly; a slip changes one axis everywhere alike, a knock on \
              the base changes opposite azimuths in opposite ways.",
@@ -70,25 +70,25 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Look at the feed, its struts and the dish's bolts for fresh marks. Go back to an emitter \
              peaked before and see that its reading changed.",
             "Put the feed or the dish back and tighten it; then solve with new peaks. Until then use \
-             only the calibration of after the knock.",
+             only a calibration made after the knock.",
             NEAR_THE_FEED,
-            "A slip of the azimuth axis changes the azimuth everywhere alike; a beam that moved to \
+            "A slip of the <azimuth axis> changes the azimuth everywhere alike; a beam that moved to \
              one side changes it more the higher the dish points.",
         ),
         Fault::Unexplained => of(
             "Look at the picture: where is it largest, and what on the mount repeats as often? Take \
              peaks where it should be largest and smallest, and see whether it comes again.",
-            "Nothing can be mended before it has a name. Keep the picture, look for a part that turns \
+            "Nothing can be mended until its cause is known. Keep the picture, look for a part that turns \
              or passes as often, and measure again after each change.",
             "",
-            "The pattern is certainly there, but nothing on the list of causes makes it.",
+            "The pattern is real, but no cause on the list produces it.",
         ),
         Fault::AzimuthSlip | Fault::ElevationSlip => of(
             "Go back to an emitter peaked before the jump: its reading has changed by the size \
              given. Paint a line across the coupling, the clamp or the belt and see whether it \
              breaks; for a stepper listen for stalling in wind or when starting fast.",
             "Tighten the grub screw, the clamp or the belt; for a stepper accelerate more \
-             gently, give it more current or a lower top speed; then set the encoder zero anew and \
+             gently, give it more current or a lower top speed; then set the encoder zero again and \
              solve with the peaks after the jump only.",
             KEEP_CLEAR,
             "Slow change is creep or heat; a change that comes back with the direction of \
@@ -117,7 +117,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Centre the gear or the encoder ring on the axis; two reading heads opposite each \
              other cancel it; or keep the term in the correction table, which serves as well.",
             KEEP_CLEAR,
-            "Twice per turn is a track or a squeezed bearing; an error that grows with the reading \
+            "Twice per turn is <track or bearing>; an error that grows with the reading \
              is a scale; in elevation droop has the same form but for its phase.",
         ),
         Fault::WarpedTrack => of(
@@ -136,8 +136,8 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Clean the teeth; set the mesh; centre the pinion on its shaft; replace a damaged \
              gear.",
             KEEP_CLEAR,
-            "With few peaks other rates fit as well, for so fast a ripple is only sampled here and \
-             there: confirm before taking anything apart.",
+            "With few peaks other rates fit as well, because so fast a ripple is sampled only here \
+             and there: confirm before taking anything apart.",
         ),
         Fault::WrongScale => of(
             "Turn the axis by exactly one turn, against a mark: the encoder must show 360 deg. For \
@@ -159,7 +159,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
         ),
         Fault::LooseDish => of(
             "Raise the dish from the horizon to the zenith with a hand on its rim, on the feed and \
-             on the hub in turn: whatever shifts against the elevation axis is loose. A laser \
+             on the hub in turn: whatever shifts against the <elevation axis> is loose. A laser \
              pointer tied to the feed and aimed at a mark on the dish shows it too.",
             "Tighten the hub's bolts and the feed's legs; brace legs that bend.",
             NEAR_THE_FEED,
@@ -170,7 +170,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Lay a level on the base in two directions now and in some hours or days: it moves by \
              the rate given.",
             "Let the footing settle before calibrating; widen or drain it; tighten anchor bolts; \
-             then calibrate anew.",
+             then calibrate again.",
             ON_THE_GROUND,
             "Creep moves one axis alike at all azimuths; heat comes back in the evening.",
         ),
@@ -206,17 +206,17 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "A wrong sign leaves one of the two right.",
         ),
         Fault::AzimuthReversed => of(
-            "Drive the dish clockwise seen from above: the azimuth reading must grow.",
-            "Swap the encoder's or the motor's direction, or change the sign of azimuth_deg and of \
-             azimuth_approach in the log.",
+            "Drive the dish <clockwise>: the <azimuth> reading must grow.",
+            "Swap the encoder's or the motor's direction, or change the sign of <azimuth_>deg and of \
+             <azimuth_>approach in the log.",
             KEEP_CLEAR,
-            "A wrong north alone shifts all azimuths alike and is no fault.",
+            "A wrong north alone shifts all azimuths alike and is not a fault.",
         ),
         Fault::MagneticNorth => of(
             "Ask how north was found. Sight the Sun's shadow of a plumb line at local noon, or a \
              surveyed mark: true north differs from the needle's by the declination.",
-            "Set the azimuth encoder by the azimuth zero found here; it holds whatever north was \
-             taken for.",
+            "Set the <azimuth> encoder by the <azimuth> zero found here; it is right whatever was \
+             taken as north.",
             "Never look at the Sun, with or without a sight.",
             "Any other mistake in setting the zero could by chance be as large: this is a hint, \
              and the correction is the same.",
@@ -235,8 +235,8 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
             "Leave those rows out with use = no; start every peak with a search wider than three \
              beamwidths.",
             "",
-            "Another emitter would be there without a stronger lobe near by; a digit slip is off \
-             in one axis by a round number.",
+            "Another emitter would have no stronger lobe nearby; a wrong digit shifts one axis by \
+             a round number.",
         ),
         Fault::StaleElements => of(
             "Compare with newer elements: the satellite is early or late by the seconds given.",
@@ -263,12 +263,12 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
              account: point at a low emitter and compare its shown with its computed elevation.",
             "Let only one program correct for refraction: log the bare encoder readings.",
             "",
-            "Droop and an elevation scale change smoothly up to the zenith; refraction is only \
+            "Droop and an <elevation> scale change smoothly up to the zenith; refraction is only \
              felt low down.",
         ),
         Fault::ColumnsExchanged => of(
             "Compare the first row of the log with where the dish stood.",
-            "Put the columns right: azimuth_deg and elevation_deg are what the mount's own encoders \
+            "Put the columns right: <azimuth_>deg and <elevation_>deg are what the mount's own encoders \
              showed at the peak, not where the emitter was computed to be.",
             "",
             match axis {
@@ -276,7 +276,9 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
                     "A mount without any error at all would look the same, but nobody \
                      finds peaks that exactly."
                 }
-                _ => "A unit or a sign that is wrong leaves azimuth and elevation in their places.",
+                _ => {
+                    "A unit or a sign that is wrong leaves <azimuth> and <elevation> in their places."
+                }
             },
         ),
     }
@@ -285,6 +287,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::mount::Kind;
 
     #[test]
     fn every_fault_can_be_confirmed_mended_and_doubted() {
@@ -302,7 +305,7 @@ mod tests {
         let page = include_str!("../../docs/faults.md");
         for fault in Fault::ALL {
             let advice = advice(fault, Axis::Both);
-            let heading = format!("### {fault}: {}\n", fault.words());
+            let heading = format!("### {fault}: {}\n", fault.words_on(Kind::AzEl));
             let said = [
                 &heading,
                 advice.confirm,
@@ -310,8 +313,15 @@ mod tests {
                 advice.caution,
                 advice.otherwise,
             ];
-            for text in said {
-                assert!(page.contains(text), "{fault}: {text}");
+            for marked in said {
+                let text = Kind::AzEl.said(marked);
+                assert!(page.contains(&text), "{fault}: {text}");
+                // Every mark is one that the kinds of mount fill.
+                let polar = Kind::Polar(crate::mount::Pole::North).said(marked);
+                assert!(
+                    !polar.contains('<') && !text.contains('<'),
+                    "{fault}: {polar}"
+                );
             }
         }
     }

@@ -45,7 +45,7 @@ impl Diagnosis {
     /// The findings of an explanation.
     ///
     /// # Errors
-    /// [`Error::Unsupported`] when there are too few peaks to judge anything by.
+    /// [`Error::Unsupported`] when there are too few peaks to judge anything.
     pub fn of(explanation: Arc<Explanation>, station: &Station) -> Result<Diagnosis, Error> {
         let e = explanation.as_ref();
         let coordinates: usize = (e.session.peaks.iter())
@@ -53,7 +53,7 @@ impl Diagnosis {
             .sum();
         if coordinates < LEAST_COORDINATES {
             return Err(Error::Unsupported(format!(
-                "too few peaks to judge anything by ({} that can be used): log at least six, in \
+                "too few peaks to judge anything ({} that can be used): log at least six, in \
                  different parts of the sky, or twelve where only one axis is read",
                 e.session.peaks.len()
             )));

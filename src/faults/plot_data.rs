@@ -249,6 +249,7 @@ fn against(hypothesis: &Hypothesis) -> Against {
         | Hypothesis::BaseKnock(_)
         | Hypothesis::DishKnock(_)
         | Hypothesis::Creep { .. }
+        | Hypothesis::Feed(_)
         | Hypothesis::Settling { .. }
         | Hypothesis::Lag { .. }
         | Hypothesis::Stale { .. }

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use crate::problem::nearest_name;
 
-/// So many names are told at most.
+/// At most this many names are listed.
 const MOST: usize = 6;
 /// A folder of more entries is not walked to its end.
 const MOST_ENTRIES: usize = 10_000;

@@ -17,7 +17,7 @@ pub struct Expected {
 }
 
 impl Expected {
-    /// Of so many mebibytes at most.
+    /// Of this many mebibytes at most.
     pub const fn mebibytes(what: &'static str, most: u64) -> Expected {
         Expected {
             what,
@@ -68,11 +68,11 @@ impl Found {
 
 /// The whole of a file, or of standard input when `path` is `-`, with the name to call it by in
 /// messages. A pipe, which could keep a running stream waiting for ever, and a device, which could
-/// go on without end, are no files.
+/// go on without end, are not files.
 ///
 /// # Errors
-/// When it cannot be read, is no regular file, or holds more than makes sense. Bytes are returned
-/// as they are: encoding is the reader's business.
+/// When it cannot be read, is not a regular file, or holds more than makes sense. Bytes are
+/// returned as they are: encoding is the reader's business.
 pub fn read_bytes(path: &Path, expected: Expected) -> Result<(String, Vec<u8>), Error> {
     let (name, input): (String, Box<dyn Read>) = if path.as_os_str() == "-" {
         let name = "standard input".to_owned();

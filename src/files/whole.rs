@@ -20,7 +20,7 @@ pub struct WholeFile {
 enum Target {
     /// Beside the target, to be renamed over it.
     Beside(tempfile::NamedTempFile),
-    /// Straight to the target, which is no file that could be replaced: a device or a pipe.
+    /// Straight to the target, which is not a file that could be replaced: a device or a pipe.
     Straight(File),
 }
 

@@ -22,13 +22,13 @@ pub struct Block {
 }
 
 impl Block {
-    /// Empty, with room for so many rows with derivatives.
+    /// Empty, with room for this many rows with derivatives.
     pub(crate) fn new(parameters: usize, room: usize) -> Block {
         let mut block = Block::default();
         block.begin(parameters, true, room);
         block
     }
-    /// Forgets all rows and makes room for so many, with derivatives or without.
+    /// Forgets all rows and makes room for this many, with derivatives or without.
     pub(crate) fn begin(&mut self, parameters: usize, derivatives: bool, room: usize) {
         self.rows = 0;
         self.parameters = parameters;

@@ -11,7 +11,7 @@ use super::solution::Solution;
 use super::step;
 use nalgebra::DVector;
 
-/// How well a model with so many parameters fits so many rows: all that comparing needs.
+/// How well a model with this many parameters fits this many rows: all that comparing needs.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Goodness {
     /// Sum of the squared whitened residuals.

@@ -3,7 +3,7 @@
 use super::least_squares::LeastSquares;
 use super::marquardt::{Ending, LevenbergMarquardt, State};
 use super::model::Model;
-use super::options::{FitError, Noise, Options, check};
+use super::options::{FitError, Noise, Options, Precision, check};
 use super::pass::PassError;
 use super::prior::Prior;
 use super::solution::Solution;
@@ -12,17 +12,15 @@ use super::triangle::Triangle;
 use argmin::core::{Executor, State as _};
 use nalgebra::{DMatrix, DVector};
 
-/// Most rounds of fitting when the size of the noise or the set of held directions depends
-/// on the answer.
+/// Most rounds of fitting when the size of the noise or the set of held directions depends on the
+/// answer, so that two answers that take turns come to an end.
 const MOST_ROUNDS: usize = 12;
-/// The noise is settled when it changes by less than this fraction.
-const SETTLED: f64 = 1e-6;
 
 /// Fits `model` by weighted least squares, from `start` (length n).
 ///
 /// # Errors
 /// When the model is not finite at the start, or the options do not suit the model. A fit
-/// that does not converge is no error: [`Solution::ending`] says so.
+/// that does not converge is not an error: [`Solution::ending`] says so.
 ///
 /// # Example
 /// ```
@@ -56,7 +54,7 @@ pub fn fit<M: Model + ?Sized>(
         let Some(scatter) = solution.scatter.filter(|s| *s > 0.0 && depends_on_noise) else {
             break;
         };
-        let settled = (scatter / noise - 1.0).abs() < SETTLED;
+        let settled = (scatter / noise - 1.0).abs() < options.precision.noise_settled();
         noise = scatter;
         if settled {
             break;
@@ -105,7 +103,8 @@ fn fit_with_noise<M: Model + ?Sized>(
     let mut iterations = 0;
     let mut rounds = 0;
     let (parameters, triangle, ending, spectrum) = loop {
-        let (parameters, triangle, ending, steps) = run(&problem, start, &first, &basis);
+        let (parameters, triangle, ending, steps) =
+            run(&problem, start, &first, &basis, options.precision);
         iterations += steps;
         rounds += 1;
         let spectrum = Spectrum::of(&triangle, &options.hold);
@@ -158,9 +157,10 @@ fn fit_with_noise<M: Model + ?Sized>(
 /// Default passes for each parameter and once more: the slowest of the NIST runs (Bennett5,
 /// MGH17 from start 1) take about 1,000 in all, mount-like problems 5 to 20.
 const BUDGET: usize = 500;
-/// Most fits with a changed set of held directions.
+/// Most fits with a changed set of held directions, so that two sets that take turns come to an
+/// end.
 const MOST_RANK_ROUNDS: usize = 4;
-/// Fewer degrees of freedom than this are roundings of none.
+/// Fewer degrees of freedom than this are none, but for rounding.
 const LEAST_FREEDOM: f64 = 1e-6;
 
 /// Runs the solver under argmin to its end, from a start and its reduction.
@@ -169,8 +169,9 @@ fn run<M: Model + ?Sized>(
     start: &[f64],
     first: &Triangle,
     basis: &Option<DMatrix<f64>>,
+    precision: Precision,
 ) -> (Vec<f64>, Triangle, Ending, usize) {
-    let solver = LevenbergMarquardt::new(start, first.clone(), basis.clone());
+    let solver = LevenbergMarquardt::new(start, first.clone(), basis.clone(), precision);
     let result = Executor::new(problem, solver)
         .configure(|state: State| state.max_iters(u64::MAX))
         .timer(false)

@@ -6,7 +6,7 @@ use super::step;
 use super::triangle::Triangle;
 use nalgebra::{DMatrix, DVector};
 
-/// Rows gathered before they are reduced.
+/// Rows gathered before they are reduced, so that a block of usual width fits the fast cache.
 const GATHERED: usize = 64;
 
 /// A weighted linear problem fed row by row: y = regressors . coefficients + noise.

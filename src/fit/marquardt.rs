@@ -2,6 +2,7 @@
 
 use super::least_squares::LeastSquares;
 use super::model::Model;
+use super::options::Precision;
 use super::pass::PassError;
 use super::step::{self, Step};
 use super::triangle::Triangle;
@@ -49,20 +50,18 @@ impl fmt::Display for Ending {
     }
 }
 
-/// Relative fall of the sum of squares, expected and real, at which iterating ends: below it
-/// the sum of squares begins to drown in its own roundings, so the polish, which is judged by
-/// the gradient, takes over. From 1e-12 down, steps were refused for noise (Lanczos3).
-const FALL_TOLERANCE: f64 = 1e-11;
-/// Radius over the scaled length of the parameters at which iterating ends.
+/// Radius over the scaled length of the parameters at which iterating ends: a few dozen roundings
+/// of double precision.
 const STEP_TOLERANCE: f64 = 1e-14;
-/// Largest gradient cosine that counts as zero: a few roundings.
+/// Largest gradient cosine that counts as zero: a few roundings of double precision (2.2e-16).
 const COSINE_TOLERANCE: f64 = 1e-15;
-/// A sum of squares grown by this factor tells nothing about the size of the next step.
+/// A sum of squares grown by this factor (ten in the residuals) tells nothing about the size of the
+/// next step; as in MINPACK (Moré 1978).
 const BLOWN_UP: f64 = 100.0;
 /// A step is accepted from this ratio of real to expected fall on (Moré 1978).
 const LEAST_GAIN: f64 = 1e-4;
-/// From this ratio on, the next step is expected to be accepted as well, and rows and
-/// derivatives are made in one pass instead of two.
+/// From this ratio on, the next step is expected to be accepted as well, and rows and derivatives
+/// are made in one pass instead of two. It only saves time.
 const GOOD_GAIN: f64 = 0.5;
 /// First radius over the scaled length of the start. One passed all of the NIST sets from
 /// both starts; 100, as in MINPACK, did not.
@@ -72,8 +71,8 @@ const FIRST_RADIUS: f64 = 1.0;
 /// digits or more, with twenty all 54. Elsewhere one or two are enough and the gradient,
 /// which must fall, stops them.
 const MOST_POLISH_STEPS: usize = 20;
-/// A polish step must bring the gradient below this fraction of what it was, else rounding
-/// is all that is left.
+/// A polish step must bring the gradient below this fraction of what it was; if it does not, only
+/// rounding is left.
 const POLISH_GAIN: f64 = 0.7;
 /// A polish step of less than this fraction of the scaled parameters is not tried.
 const POLISH_STEP: f64 = 1e-14;
@@ -102,6 +101,7 @@ pub(crate) struct LevenbergMarquardt {
     gain: f64,
     iterations: usize,
     ending: Option<Ending>,
+    precision: Precision,
 }
 
 /// What argmin carries between iterations: the parameters and the cost, for observers.
@@ -109,7 +109,12 @@ pub(crate) type State = IterState<Vec<f64>, (), (), (), (), f64>;
 
 impl LevenbergMarquardt {
     /// From a start whose reduction is `whole`.
-    pub fn new(start: &[f64], whole: Triangle, basis: Option<DMatrix<f64>>) -> LevenbergMarquardt {
+    pub fn new(
+        start: &[f64],
+        whole: Triangle,
+        basis: Option<DMatrix<f64>>,
+        precision: Precision,
+    ) -> LevenbergMarquardt {
         let free = restricted(&whole, basis.as_ref());
         let scale = positive(free.as_ref().unwrap_or(&whole).column_norms());
         let inverse = |basis: &DMatrix<f64>| match basis.ncols() {
@@ -127,6 +132,7 @@ impl LevenbergMarquardt {
             iterations: 0,
             ending: None,
             basis,
+            precision,
         };
         let length = solver.scaled_length();
         if length > 0.0 {
@@ -233,7 +239,8 @@ impl LevenbergMarquardt {
         } else if step.damped == 0.0 || self.gain >= 0.75 {
             self.radius = step.length / 0.5;
         }
-        let settled = fall.abs() <= FALL_TOLERANCE && expected <= FALL_TOLERANCE;
+        let tolerance = self.precision.fall_tolerance();
+        let settled = fall.abs() <= tolerance && expected <= tolerance;
         let mut reduced = Ok(());
         if self.gain >= LEAST_GAIN {
             reduced = match triangle {
@@ -333,7 +340,8 @@ impl<'a, M: Model + ?Sized> Solver<&LeastSquares<'a, M>, State> for LevenbergMar
             if self.ending.is_none() {
                 self.iterate(least_squares);
             }
-            if self.ending.is_some_and(Ending::converged) {
+            if self.ending.is_some_and(Ending::converged) && self.precision == Precision::LastDigits
+            {
                 self.polish(least_squares);
             }
             Ok(())

@@ -48,7 +48,7 @@ pub use least_squares::LeastSquares;
 pub use linear::{Linear, LinearSolution};
 pub use marquardt::Ending;
 pub use model::{BLOCK_OBSERVATIONS, Model, Unevaluable};
-pub use options::{FitError, Noise, Options};
+pub use options::{FitError, Noise, Options, Precision};
 pub use pass::PassError;
 pub use prior::Prior;
 pub use solution::Solution;

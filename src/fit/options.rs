@@ -15,6 +15,38 @@ pub enum Noise {
     Scatter,
 }
 
+/// How far a fit is taken.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Precision {
+    /// To the last digits that double precision gives.
+    #[default]
+    LastDigits,
+    /// Far enough to compare it with other fits: to a small share of the standard deviations.
+    Comparison,
+}
+
+impl Precision {
+    /// Relative fall of the sum of squares, expected and real, at which iterating ends.
+    ///
+    /// To the last digits: below it the sum of squares begins to drown in its own roundings, so the
+    /// polish, which is judged by the gradient, takes over; from 1e-12 down, steps were refused for
+    /// noise (Lanczos3 of the NIST sets). For a comparison: of a sum of squares of 1,000 a ten-thousandth,
+    /// where explanations are told apart by units.
+    pub(crate) const fn fall_tolerance(self) -> f64 {
+        match self {
+            Precision::LastDigits => 1e-11,
+            Precision::Comparison => 1e-7,
+        }
+    }
+    /// The noise is settled when it changes by less than this fraction.
+    pub(crate) const fn noise_settled(self) -> f64 {
+        match self {
+            Precision::LastDigits => 1e-6,
+            Precision::Comparison => 1e-3,
+        }
+    }
+}
+
 /// How to fit. `Options::default()` fits all observations with weight one, without priors,
 /// trusting the logged sigmas.
 #[derive(Clone, Debug, Default)]
@@ -27,6 +59,8 @@ pub struct Options {
     pub noise: Noise,
     /// Which directions are left where they started.
     pub hold: Hold,
+    /// How far it is taken.
+    pub precision: Precision,
     /// The most passes over the data; none means 500 times (n + 1).
     pub budget: Option<usize>,
 }

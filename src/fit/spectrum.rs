@@ -274,5 +274,5 @@ impl Spectrum {
 /// part in a combination is judged: singular vectors carry roundings of about this size over
 /// the gap to the next value.
 const VAGUE_FLOOR: f64 = 1e-10;
-/// Shares within this factor count as equal.
+/// Shares within this factor count as equal, so that rounding does not choose between them.
 const TIE: f64 = 0.999;

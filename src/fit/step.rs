@@ -94,7 +94,7 @@ pub(crate) fn within(triangle: &Triangle, scale: &[f64], radius: f64) -> Step {
     finish(&scaled, scale, vt.tr_mul(&d), lambda)
 }
 
-/// The secular equation needs two or three; this many means that it cannot be met any
+/// The secular equation needs two or three steps (Moré 1978); after this many it cannot be met any
 /// better in double precision.
 const MOST_SECULAR_STEPS: usize = 20;
 

@@ -3,7 +3,7 @@
 /// Rows that lie together in a tile: eight values of the first derivative, eight of the
 /// second, and so on, and eight residuals last.
 pub(crate) const TILE: usize = 8;
-/// Half a tile: what a register of 256 bits holds.
+/// Half a tile: what a register of 256 bits holds, four double-precision values.
 pub(crate) const HALF: usize = TILE / 2;
 
 /// One column of a tile, on a cache line of its own: an access across two lines costs twice.

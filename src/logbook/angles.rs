@@ -2,13 +2,12 @@
 
 use std::path::Path;
 
-use super::axes::{Axes, reading_of};
-use super::cell::Unit;
+use super::axes::Axes;
+use super::axis_reading::{AxisReadings, Places};
 use super::log_options::LogOptions;
 use super::table::{Asked, Request, Schema, Table, Told, survey};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
-use crate::mount::AxisKind;
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
@@ -17,10 +16,25 @@ use crate::time::Utc;
 const TIME: usize = 0;
 const FIRST: usize = 1;
 const SECOND: usize = 2;
+/// Where the readings of the two axes stand.
+const PLACES: [Places; 2] = [
+    Places {
+        degrees: FIRST,
+        sensor: 3,
+        hours: None,
+    },
+    Places {
+        degrees: SECOND,
+        sensor: 4,
+        hours: None,
+    },
+];
 
-/// A gap between two rows is bridged when it is no longer than so many usual steps.
+/// A gap between two rows is bridged when it is no longer than this many usual steps; common
+/// practice, no source.
 const LONGEST_GAP_STEPS: f64 = 10.0;
-/// A gap of so many seconds is bridged whatever the usual step is.
+/// A gap this short, seconds, is bridged whatever the usual step is: controllers often report only
+/// every second.
 const SHORT_GAP_S: f64 = 2.0;
 
 /// Where the mount stood, by time.
@@ -53,7 +67,7 @@ pub enum NoAngles {
 
 impl Angles {
     /// Reads `time_utc, azimuth_deg, elevation_deg` from a file, in whatever dialect it has. What
-    /// has two meanings in it is asked together with what the log itself asks.
+    /// has two meanings in it is asked in one message with what the log itself needs.
     ///
     /// # Errors
     /// When it cannot be read, and all that is wrong with it.
@@ -73,10 +87,11 @@ impl Angles {
         options: &LogOptions,
     ) -> Result<Angles, Error> {
         let axes = Axes::of(station);
+        let readings = AxisReadings::new(station, axes, PLACES);
         let schema = Schema {
             known: columns_of(axes),
-            required: vec![TIME, FIRST, SECOND],
-            instead: Vec::new(),
+            required: [vec![TIME], readings.required_columns()].concat(),
+            instead: readings.instead(),
             one_of: Vec::new(),
         };
         let found = survey(
@@ -108,17 +123,16 @@ impl Angles {
         let names = &options.columns;
         let mut table = Table::open(file, bytes, found.dialect, &schema, names, TIME, &mut told)?;
         angles.unmatched = table.columns().unmatched().to_vec();
-        let [first, second] = axes.kinds();
+        if let Some(wrong) = readings.without_sensor(table.columns()) {
+            told.problems.push(wrong.at(file, table.first_line(), 1));
+        }
         while let Some(line) = table.next(&mut told)? {
             let cell = |column| line.columns.cell(&line.row, column);
             let decided = &found.decided;
             let time = cell(TIME).time(decided, &mut told);
-            let mut angle = |column: usize, axis: AxisKind| {
-                let cell = cell(column);
-                cell.required(reading_of(axis).words, &mut told)?;
-                cell.reading(axis, Unit::Degrees, &reading_of(axis), decided, &mut told)
-            };
-            let both = (angle(FIRST, first), angle(SECOND, second));
+            let row = (&line.row, line.columns);
+            let mut angle = |axis| readings.required(axis, row, decided, &mut told);
+            let both = (angle(0), angle(1));
             if let (Some(time), (Some(a), Some(b))) = (time, both) {
                 angles.rows.push((time, a, b));
             }
@@ -194,11 +208,27 @@ impl Angles {
     }
 }
 
+const AZIMUTH_ELEVATION: [&str; 5] = [
+    "time_utc",
+    "azimuth_deg",
+    "elevation_deg",
+    "azimuth_sensor",
+    "elevation_sensor",
+];
+const HOUR_ANGLE_DECLINATION: [&str; 5] = [
+    "time_utc",
+    "hour_angle_deg",
+    "declination_deg",
+    "hour_angle_sensor",
+    "declination_sensor",
+];
+const XY: [&str; 5] = ["time_utc", "x_deg", "y_deg", "x_sensor", "y_sensor"];
+
 fn columns_of(axes: Axes) -> &'static [&'static str] {
     match axes {
-        Axes::AzimuthElevation => &["time_utc", "azimuth_deg", "elevation_deg"],
-        Axes::HourAngleDeclination => &["time_utc", "hour_angle_deg", "declination_deg"],
-        Axes::Xy => &["time_utc", "x_deg", "y_deg"],
+        Axes::AzimuthElevation => &AZIMUTH_ELEVATION,
+        Axes::HourAngleDeclination => &HOUR_ANGLE_DECLINATION,
+        Axes::Xy => &XY,
     }
 }
 

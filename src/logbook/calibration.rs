@@ -9,7 +9,7 @@ use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust, null_or_number};
 use crate::angle::{Angle, Apparent, Direction};
-use crate::mount::{AxisKind, Geometry, Kind, LowerAxis, Pole, Term};
+use crate::mount::{AxisKind, FeedOffset, Geometry, Kind, LowerAxis, Pole, Term};
 use crate::time::Utc;
 
 /// The value of `format` that this version writes and reads.
@@ -287,6 +287,20 @@ impl Calibration {
     /// The kind of mount that it is of.
     pub fn kind(&self) -> Kind {
         self.mount.geometry().kind()
+    }
+    /// Where the beam of a further feed lies beside that of the first, if it is listed.
+    pub fn feed(&self, name: &str) -> Option<FeedOffset> {
+        let part = |want: usize| {
+            (self.terms.iter()).find_map(|(term, record)| {
+                let (feed, part) = FeedOffset::part_of(term)?;
+                let own = part == want && feed.eq_ignore_ascii_case(name);
+                own.then(|| record.value_deg.map(Angle::from_degrees))?
+            })
+        };
+        Some(FeedOffset {
+            right: part(0)?,
+            up: part(1)?,
+        })
     }
     /// The record of a term, if it is listed.
     pub fn term(&self, term: Term) -> Option<&TermRecord> {

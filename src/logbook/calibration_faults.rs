@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use super::calibration::{Calibration, CalibrationPeak, MountRecord, TermRecord, residual_keys};
 use super::json_place::Step;
-use crate::mount::{Group, Kind, Term, TermUnit};
+use crate::mount::{FeedOffset, Group, Kind, Term, TermUnit};
 use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::station::limits::{AXIS_TILT, BEAM_LOSS, ELEVATION, LATITUDE, OFFSET, TURN};
@@ -110,7 +110,7 @@ fn at_most(term: Term) -> String {
 pub(super) fn beyond_sense(calibration: &Calibration) -> Vec<String> {
     let kind = calibration.kind();
     let of = |name: &str, record: &TermRecord| {
-        let term = kind.term_by_name(name)?;
+        let term = like(kind, name)?;
         let value = match term.unit() {
             TermUnit::Angle => record.value_deg,
             TermUnit::Fraction => record.value,
@@ -233,9 +233,16 @@ fn within(value: f64, most: f64) -> bool {
     value.abs() <= most
 }
 
+/// The term of the mount in whose unit and bounds a value is given; those of a further feed's are the
+/// collimation's.
+fn like(kind: Kind, name: &str) -> Option<Term> {
+    let of_feed = FeedOffset::part_of(name).map(|_| Term::Collimation);
+    kind.term_by_name(name).or(of_feed)
+}
+
 /// What is wrong with one term, and under which of its keys.
 fn term_faults(kind: Kind, name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wrong)> {
-    let Some(term) = kind.term_by_name(name) else {
+    let Some(term) = like(kind, name) else {
         let known = kind.term_names();
         let found = match kind.others_with(name) {
             Some(others) => format!(
@@ -322,7 +329,7 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
         for name in [a, b] {
             if !calibration.terms.contains_key(name) {
                 let wrong = Wrong::new(
-                    format!("{} is no term of this calibration", quoted(name)),
+                    format!("{} is not a term of this calibration", quoted(name)),
                     "two of its terms",
                 );
                 add("terms", wrong);
@@ -332,7 +339,7 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
             let wrong = Wrong::new(format!("the pair {a}, {b}"), "each pair of two terms once");
             add("terms", wrong);
         }
-        // A correlation of 1 may come out a rounding error larger.
+        /// A correlation of 1 may come out larger by a rounding error.
         const ROUNDING: f64 = 1e-9;
         if !within(correlation.value, 1.0 + ROUNDING) {
             let wrong = Wrong::new(

@@ -131,7 +131,7 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
     }
     const EXPECTED: &str = "a calibration file, as solve writes it";
     if !text.trim_start().starts_with('{') {
-        let wrong = Wrong::new("this file is no JSON document in { }", EXPECTED);
+        let wrong = Wrong::new("this file is not a JSON document in { }", EXPECTED);
         return Err(wrong.at(file, 1, 1).into());
     }
     let found: FormatOnly = serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
@@ -147,8 +147,8 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
             .mend("use the plumbeam that wrote it, or a newer one, or run solve again"),
             _ => Wrong::new(format!("format is {}", quoted(format)), quoted(FORMAT)),
         },
-        Some(None) => Wrong::new("format is no text", quoted(FORMAT)),
-        None => Wrong::new("this JSON has no format and is no calibration", EXPECTED),
+        Some(None) => Wrong::new("format is not text", quoted(FORMAT)),
+        None => Wrong::new("this JSON has no format and is not a calibration", EXPECTED),
     };
     Err(wrong.at(file, line, column).into())
 }

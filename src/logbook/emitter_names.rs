@@ -7,7 +7,7 @@ use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Wrong, nearest_name};
 use crate::station::Station;
 use crate::text::{from_cell, quoted};
 
-/// So many emitters are listed when a row names an unknown one.
+/// Emitters listed when a row names an unknown one: a message must stay readable.
 const MOST_EMITTERS_LISTED: usize = 12;
 
 /// Whether the station has the emitter that an option names.

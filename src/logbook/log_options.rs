@@ -1,11 +1,19 @@
 //! What somebody who knows a log says of it, where its text alone has two meanings.
 
-use super::cell::CompassMeaning;
 use super::peak::Readings;
-use super::{peaks_csv, scans_csv};
+use super::{peaks_csv, scan_columns};
 use crate::problem::nearest_name;
 use crate::text::quoted;
 use crate::time::{DateOrder, Offset};
+
+/// What a compass point in a column of approaches is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CompassMeaning {
+    /// The side from which the axis came.
+    From,
+    /// The side toward which it went.
+    Toward,
+}
 
 /// Said of one or several logs that are read together.
 #[derive(Clone, Debug, Default)]
@@ -102,14 +110,14 @@ fn is_known(key: &str) -> bool {
 /// Every column of every kind of log.
 fn known_columns() -> impl Iterator<Item = &'static str> {
     let peaks = peaks_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
-    let scans = scans_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
+    let scans = scan_columns::ALL_COLUMNS.iter().flat_map(|c| c.iter());
     peaks.chain(scans).copied()
 }
 
 fn unknown(piece: &str) -> String {
     let example = "such as time_utc=\"Date Time\",azimuth_deg=AZ";
     match piece.split_once('=') {
-        None => format!("{} is no COLUMN=HEADER, {example}", quoted(piece)),
+        None => format!("{} is not COLUMN=HEADER, {example}", quoted(piece)),
         Some((key, header)) => {
             let near = nearest_name(key, known_columns())
                 .or_else(|| nearest_name(header, known_columns()).filter(|n| *n == header));
@@ -150,7 +158,7 @@ mod tests {
     fn every_column_stands_on_the_page_of_the_files() {
         let page = include_str!("../../docs/files.md");
         let peaks = peaks_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
-        let scans = scans_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
+        let scans = scan_columns::ALL_COLUMNS.iter().flat_map(|c| c.iter());
         for column in peaks.chain(scans) {
             assert!(page.contains(&format!("`{column}`")), "{column}");
         }

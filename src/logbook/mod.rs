@@ -2,6 +2,7 @@
 
 mod angles;
 mod axes;
+mod axis_reading;
 mod calibration;
 mod calibration_faults;
 mod calibration_json;
@@ -18,7 +19,10 @@ mod peaks_write;
 mod plain_row;
 mod scan;
 mod scan_begin;
+mod scan_columns;
+mod scan_options;
 mod scan_rows;
+mod scan_source;
 mod scans_csv;
 mod scans_remarks;
 mod scans_write;
@@ -34,11 +38,11 @@ pub use calibration::{
 };
 pub use calibration_faults::{ValueUnit, term_quantity};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
-pub use cell::CompassMeaning;
-pub use log_options::{ColumnNames, LogOptions};
+pub use log_options::{ColumnNames, CompassMeaning, LogOptions};
 pub use peak::{Approach, Peak, PeakLog, Readings};
 pub use scan::{MOST_SAMPLES, PowerUnit, Sample, Scan, ScanBuilder};
-pub use scans_csv::{ScanOptions, ScanReader};
+pub use scan_options::ScanOptions;
+pub use scans_csv::ScanReader;
 pub use scans_write::scans_csv;
 pub use standing::Standing;
 pub use sweeps::Band;

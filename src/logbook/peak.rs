@@ -2,6 +2,7 @@
 
 use super::axes::Axes;
 use crate::angle::Angle;
+use crate::station::Sensor;
 use crate::time::Utc;
 
 /// From which side an axis arrived.
@@ -58,6 +59,8 @@ pub struct Peak {
     pub time: Utc,
     /// Which emitter, as named in the station file.
     pub emitter: String,
+    /// With which feed, by its place among the station's.
+    pub feed: usize,
     /// Azimuth encoder reading, unwrapped; none when not measured.
     pub azimuth: Option<Angle>,
     /// Elevation encoder reading; none when not measured.
@@ -140,6 +143,10 @@ pub struct PeakLog {
     pub readings: Vec<Readings>,
     /// What the two readings are called.
     pub axes: Axes,
+    /// Names of the station's feeds, when there are several.
+    pub feeds: Vec<String>,
+    /// Sensors in whose readings it is written, of each axis where that is not done in degrees.
+    pub sensors: [Option<Sensor>; 2],
     /// Its peaks, in file order.
     pub peaks: Vec<Peak>,
     /// Names of the user's own columns.

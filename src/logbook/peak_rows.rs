@@ -1,20 +1,22 @@
 //! The peak in a row of a log.
 
 use super::axes::{Axes, reading_of};
-use super::cell::Unit;
+use super::axis_reading::AxisReadings;
+use super::cell::Cell;
 use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
 use super::peak::Peak;
 use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_BY_LAG, FIRST_IN_HOURS, FIRST_SIGMA, NOTE, PEAK_DB,
-    SECOND, SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
+    EMITTER, FEED, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SIGMA, NOTE, PEAK_DB, PLACES,
+    SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
 };
-use super::table::{Columns, Decided, Request, Row, Schema, Survey, Told, survey};
-use crate::problem::Error;
+use super::table::{Columns, Decided, Kind, Request, Row, Schema, Survey, Told, survey};
+use crate::angle::Angle;
+use crate::problem::{Error, Wrong};
 use crate::quantity::Quantity;
 use crate::station::Station;
 use crate::station::limits::{DECIBELS, PART_TEMPERATURE};
-use crate::text::from_cell;
+use crate::text::{from_cell, quoted};
 
 /// A standard deviation; the smallest number above zero stands for "above zero".
 const SIGMA: Quantity = Quantity::new(
@@ -52,6 +54,7 @@ pub(super) struct Reading<'a> {
     pub station: &'a Station,
     pub options: &'a LogOptions,
     pub axes: Axes,
+    pub readings: AxisReadings,
     pub schema: Schema,
     /// What the readings of the two axes may be.
     pub quantities: [Quantity; 2],
@@ -63,19 +66,18 @@ impl<'a> Reading<'a> {
     }
 
     pub fn of_axes(station: &'a Station, options: &'a LogOptions, axes: Axes) -> Reading<'a> {
+        let readings = AxisReadings::new(station, axes, PLACES);
         Reading {
             station,
             options,
             axes,
             schema: Schema {
                 known: columns_of(axes),
-                required: vec![TIME, EMITTER, FIRST, SECOND],
-                instead: match axes {
-                    Axes::HourAngleDeclination => vec![(FIRST, FIRST_IN_HOURS)],
-                    Axes::AzimuthElevation | Axes::Xy => Vec::new(),
-                },
+                required: [vec![TIME, EMITTER], readings.required_columns()].concat(),
+                instead: readings.instead(),
                 one_of: Vec::new(),
             },
+            readings,
             quantities: axes.kinds().map(reading_of),
         }
     }
@@ -116,9 +118,66 @@ impl Reading<'_> {
         no_time && (emitter.is_empty() || (is_total_word(&emitter.text) && !known()))
     }
 
-    /// Whether the first reading stands in its column of hours.
-    pub fn has_hours(&self, row: &Row<'_>, columns: &Columns) -> bool {
-        self.axes == Axes::HourAngleDeclination && !columns.cell(row, FIRST_IN_HOURS).is_empty()
+    /// The second reading, and both standard deviations, of a peak on a mount whose second axis is
+    /// bolted at `fixed`: a peak without a declination says no more of it than that the emitter stood
+    /// within the beam.
+    fn bolted(
+        &self,
+        fixed: Angle,
+        second: Option<Angle>,
+        sigmas: [Option<Angle>; 2],
+        line: usize,
+        told: &mut Told,
+    ) -> (Option<Angle>, [Option<Angle>; 2]) {
+        /// A peak centred by hand or by motor is good to this share of the beamwidth, one standard
+        /// deviation (common practice, no source).
+        const CENTRED: f64 = 1.0 / 20.0;
+        /// Two standard deviations are the edge of the beam.
+        const WITHIN: f64 = 1.0 / 4.0;
+        let beamwidth = self.station.dish.beamwidth;
+        let (centred, within) = (beamwidth * CENTRED, beamwidth * WITHIN);
+        told.taken.at(Kind::OneMotor, line, || {
+            format!(
+                "one motor: what has no standard deviation is taken as good to {:.3} deg, and a peak \
+                 without a declination as within the beam bolted at {:.2} deg, +/- {:.2} deg",
+                centred.degrees(),
+                fixed.degrees(),
+                within.degrees()
+            )
+        });
+        let along = if second.is_some() { centred } else { within };
+        let sigmas = [sigmas[0].or(Some(centred)), sigmas[1].or(Some(along))];
+        (second.or(Some(fixed)), sigmas)
+    }
+
+    /// The place of the feed that a cell names; the first when it is empty or the station does not
+    /// tell of several. None when no feed is called so, which is told.
+    fn feed(&self, cell: &Cell<'_>, line: usize, told: &mut Told) -> Option<usize> {
+        let feeds = &self.station.feeds;
+        if feeds.is_empty() {
+            if !cell.is_empty() {
+                told.taken.whole(Kind::Feeds, || {
+                    "the column feed left out: the station file has no [[feed]]".to_owned()
+                });
+            }
+            return Some(0);
+        }
+        if cell.is_empty() {
+            told.taken.at(Kind::Feeds, line, || {
+                format!("without a feed taken for the first, {}", feeds[0].name)
+            });
+            return Some(0);
+        }
+        let found = self.station.feed(from_cell(cell.text.trim()));
+        if found.is_none() {
+            let names: Vec<&str> = feeds.iter().map(|feed| feed.name.as_str()).collect();
+            let wrong = Wrong::new(
+                format!("no feed is called {}", quoted(cell.text.trim())),
+                format!("one of {}", names.join(", ")),
+            );
+            told.problems.push(cell.problem(wrong));
+        }
+        found
     }
 
     /// The peak in a row; none when something is wrong with it, which is told.
@@ -137,16 +196,17 @@ impl Reading<'_> {
         } else {
             self.one_emitter(told)
         };
-        let [first_axis, second_axis] = self.axes.kinds();
+        let line = (row, columns);
+        let readings = &self.readings;
         let [first_degrees, second_degrees] = &self.quantities;
-        let (first, unit) = if self.has_hours(row, columns) {
-            (cell(FIRST_IN_HOURS), Unit::Hours)
-        } else {
-            (cell(FIRST), Unit::Degrees)
-        };
-        let first = first.reading(first_axis, unit, first_degrees, decided, told);
-        let second =
-            cell(SECOND).reading(second_axis, Unit::Degrees, second_degrees, decided, told);
+        let first = readings.read(0, first_degrees, line, decided, told);
+        let second = readings.read(1, second_degrees, line, decided, told);
+        let mut sigmas = [FIRST_SIGMA, SECOND_SIGMA].map(|c| cell(c).angle(&SIGMA, decided, told));
+        let mut second = second;
+        if let Some(fixed) = self.station.mount.fixed_declination {
+            (second, sigmas) = self.bolted(fixed, second, sigmas, row.line, told);
+        }
+        let feed = self.feed(&cell(FEED), row.line, told);
         let peak = Peak {
             log: 0,
             row: row.number,
@@ -155,16 +215,17 @@ impl Reading<'_> {
             emitter: emitter?,
             azimuth: first,
             elevation: second,
-            azimuth_sigma: cell(FIRST_SIGMA).angle(&SIGMA, decided, told),
-            elevation_sigma: cell(SECOND_SIGMA).angle(&SIGMA, decided, told),
+            azimuth_sigma: sigmas[0],
+            elevation_sigma: sigmas[1],
             by_lag: [FIRST_BY_LAG, SECOND_BY_LAG]
                 .map(|column| cell(column).angle(&BY_LAG, decided, told)),
-            azimuth_approach: cell(FIRST_APPROACH).approach(first_axis, first, decided, told),
-            elevation_approach: cell(SECOND_APPROACH).approach(second_axis, second, decided, told),
+            azimuth_approach: readings.approach(0, FIRST_APPROACH, first, line, decided, told),
+            elevation_approach: readings.approach(1, SECOND_APPROACH, second, line, decided, told),
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),
             temperature_c: cell(TEMPERATURE).number(&PART_TEMPERATURE, decided, told),
             use_it: cell(USE).yes(told),
             note: from_cell(&cell(NOTE).text).to_owned(),
+            feed: feed?,
             extra: Vec::new(),
         };
         (told.problems.count() == before).then_some(peak)

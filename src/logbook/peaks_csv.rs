@@ -1,9 +1,10 @@
 //! The columns of `peaks.csv`.
 
 use super::axes::Axes;
+use super::axis_reading::Places;
 
-/// Columns that are written; what stands behind them is only read.
-pub(super) const WRITTEN: usize = 14;
+/// Columns that are written; those behind them are only read.
+pub(super) const WRITTEN: usize = 12;
 
 // Places in the columns.
 pub(super) const TIME: usize = 0;
@@ -20,12 +21,33 @@ pub(super) const PEAK_DB: usize = 8;
 pub(super) const TEMPERATURE: usize = 9;
 pub(super) const USE: usize = 10;
 pub(super) const NOTE: usize = 11;
-pub(super) const FIRST_BY_LAG: usize = 12;
-pub(super) const SECOND_BY_LAG: usize = 13;
+/// What the sensor of the first axis shows, in place of degrees.
+pub(super) const FIRST_SENSOR: usize = 12;
+/// What that of the second shows.
+pub(super) const SECOND_SENSOR: usize = 13;
+/// With which feed.
+pub(super) const FEED: usize = 14;
+/// What one standard deviation of the lag of its log moves a reading by.
+pub(super) const FIRST_BY_LAG: usize = 15;
+pub(super) const SECOND_BY_LAG: usize = 16;
 /// The first reading in hours in place of degrees; polar mounts only.
-pub(super) const FIRST_IN_HOURS: usize = 14;
+const FIRST_IN_HOURS: usize = 17;
 
-const AZIMUTH_ELEVATION: [&str; 14] = [
+/// Where the readings of the two axes stand.
+pub(super) const PLACES: [Places; 2] = [
+    Places {
+        degrees: FIRST,
+        sensor: FIRST_SENSOR,
+        hours: Some(FIRST_IN_HOURS),
+    },
+    Places {
+        degrees: SECOND,
+        sensor: SECOND_SENSOR,
+        hours: None,
+    },
+];
+
+const AZIMUTH_ELEVATION: [&str; 17] = [
     "time_utc",
     "emitter",
     "azimuth_deg",
@@ -38,10 +60,13 @@ const AZIMUTH_ELEVATION: [&str; 14] = [
     "temperature_c",
     "use",
     "note",
+    "azimuth_sensor",
+    "elevation_sensor",
+    "feed",
     "azimuth_by_lag_deg",
     "elevation_by_lag_deg",
 ];
-const HOUR_ANGLE_DECLINATION: [&str; 15] = [
+const HOUR_ANGLE_DECLINATION: [&str; 18] = [
     "time_utc",
     "emitter",
     "hour_angle_deg",
@@ -54,11 +79,14 @@ const HOUR_ANGLE_DECLINATION: [&str; 15] = [
     "temperature_c",
     "use",
     "note",
+    "hour_angle_sensor",
+    "declination_sensor",
+    "feed",
     "hour_angle_by_lag_deg",
     "declination_by_lag_deg",
     "hour_angle_hours",
 ];
-const XY: [&str; 14] = [
+const XY: [&str; 17] = [
     "time_utc",
     "emitter",
     "x_deg",
@@ -71,6 +99,9 @@ const XY: [&str; 14] = [
     "temperature_c",
     "use",
     "note",
+    "x_sensor",
+    "y_sensor",
+    "feed",
     "x_by_lag_deg",
     "y_by_lag_deg",
 ];

@@ -8,7 +8,7 @@ use super::axes::AZIMUTH_READING;
 use super::log_options::LogOptions;
 use super::peak::{Peak, PeakLog, Readings};
 use super::peak_rows::Reading;
-use super::peaks_csv::{FIRST, SECOND, TIME};
+use super::peaks_csv::TIME;
 use super::peaks_write::degrees_text;
 use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
 use crate::angle::Angle;
@@ -20,9 +20,10 @@ use crate::time::Utc;
 
 /// That of some million peaks.
 const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
-/// No sheet has more columns of its own, however many headers are pasted into it.
+/// Far beyond what any sheet has, however many headers are pasted into it.
 const MOST_OWN_COLUMNS: usize = 1000;
-/// So many readings outside the encoder ranges are told one by one; the rest are counted.
+/// Readings outside the encoder ranges that are reported one by one; the rest are counted, so that
+/// warnings stay readable.
 const MOST_RANGE_WARNINGS: usize = 10;
 
 /// What a sheet of planned steps lacks.
@@ -183,6 +184,9 @@ impl<'a> Gathered<'a> {
             reading,
             log: PeakLog {
                 axes: reading.axes,
+                feeds: (reading.station.feeds.iter())
+                    .map(|f| f.name.clone())
+                    .collect(),
                 ..PeakLog::default()
             },
             problems: Problems::new(),
@@ -214,6 +218,9 @@ impl<'a> Gathered<'a> {
         )?;
         self.unmatched.push(table.columns().unmatched().to_vec());
         self.begin(file, table.first_line(), false);
+        if let Some(wrong) = reading.readings.without_sensor(table.columns()) {
+            told.problems.push(wrong.at(file, table.first_line(), 1));
+        }
         let mut own = self.own_places(table.columns())?;
         let before = self.log.peaks.len();
         while let Some(line) = table.next(&mut told)? {
@@ -221,7 +228,7 @@ impl<'a> Gathered<'a> {
                 self.begin(file, at, true);
                 own = self.own_places(line.columns)?;
                 told.taken.at(Kind::HeaderAgain, at, || {
-                    "the header stands again: what is below it is taken as a log of its own,"
+                    "the header appears again: what is below it is read as a separate log,"
                         .to_owned()
                 });
             }
@@ -327,8 +334,8 @@ impl<'a> Gathered<'a> {
             Some(place) if count > MOST_OWN_COLUMNS => {
                 let wrong = Wrong::new(
                     format!(
-                        "with this header there are {count} columns of names that no log of peaks \
-                         has"
+                        "with this header there are {count} columns with names unknown in a log of \
+                         peaks"
                     ),
                     format!("at most {MOST_OWN_COLUMNS} of them in all logs together"),
                 )
@@ -351,8 +358,7 @@ impl<'a> Gathered<'a> {
             });
             return;
         }
-        let empty = |c: usize| columns.cell(row, c).is_empty();
-        if empty(FIRST) && empty(SECOND) && !self.reading.has_hours(row, columns) {
+        if (0..2).all(|axis| self.reading.readings.is_empty(axis, row, columns)) {
             told.taken.at(Kind::NotTaken, row.line, || {
                 "without readings skipped: steps not taken".to_owned()
             });
@@ -456,7 +462,7 @@ impl<'a> Gathered<'a> {
                 .map(|(file, first, last)| format!("{first} to {last} in {file}"))
                 .collect();
             self.log.taken.push(format!(
-                "rows are counted on through the logs: {}",
+                "row numbers continue through the logs: {}",
                 spans.join(", ")
             ));
         }
@@ -494,9 +500,11 @@ impl<'a> Gathered<'a> {
         let mut warnings = Vec::new();
         let mut more = 0;
         for peak in &self.log.peaks {
+            // Where a bolt was loosened to peak by hand, any declination may be.
+            let by_motor = peak.elevation.filter(|_| mount.fixed_declination.is_none());
             for (axis, reading, (low, high)) in [
                 (first, peak.azimuth, mount.azimuth_range),
-                (second, peak.elevation, mount.elevation_range),
+                (second, by_motor, mount.elevation_range),
             ] {
                 let Some(reading) = reading.filter(|r| *r < low || *r > high) else {
                     continue;
@@ -572,7 +580,7 @@ mod tests {
             ]
         );
         insta::assert_snapshot!(log.taken.join("\n"), @r#"
-        polar.csv: cells parted by semicolons
+        polar.csv: cells separated by semicolons
         polar.csv: decimal commas: "41,5" is 41.5 (line 5)
         polar.csv: degrees, minutes and seconds: "8°13'33.6"" is 8.226 degrees (2 times, first in line 2)
         polar.csv: hours of 15 degrees each: "-4h50m36.72s" is -72.653 degrees (4 times, first in line 2)

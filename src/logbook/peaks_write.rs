@@ -2,10 +2,12 @@
 
 use super::peak::{Approach, Peak, PeakLog, Readings};
 use super::peaks_csv::{
-    EMITTER, FIRST, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SIGMA, NOTE, PEAK_DB, SECOND,
-    SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, WRITTEN, columns_of,
+    EMITTER, FEED, FIRST, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SENSOR, FIRST_SIGMA, NOTE, PEAK_DB,
+    SECOND, SECOND_APPROACH, SECOND_BY_LAG, SECOND_SENSOR, SECOND_SIGMA, TEMPERATURE, TIME, USE,
+    WRITTEN, columns_of,
 };
 use crate::angle::Angle;
+use crate::station::Sensor;
 use crate::text::to_cell;
 
 impl PeakLog {
@@ -22,21 +24,28 @@ impl PeakLog {
             TEMPERATURE => self.peaks.iter().any(|p| p.temperature_c.is_some()),
             USE => self.peaks.iter().any(|p| !p.use_it),
             NOTE => self.peaks.iter().any(|p| !p.note.is_empty()),
+            FEED => self.feeds.len() > 1,
             FIRST_BY_LAG => self.peaks.iter().any(|p| p.by_lag[0].is_some()),
             SECOND_BY_LAG => self.peaks.iter().any(|p| p.by_lag[1].is_some()),
             _ => true,
         };
-        let columns: Vec<usize> = (0..WRITTEN).filter(|c| used(*c)).collect();
+        let optional = [FEED, FIRST_BY_LAG, SECOND_BY_LAG];
+        let columns: Vec<usize> = (0..WRITTEN).chain(optional).filter(|c| used(*c)).collect();
         let known_names = columns_of(self.axes);
         let mut csv = String::new();
         if let Some(readings) = self.readings.first().and_then(Readings::comment) {
             csv.push_str(&readings);
         }
         let cell = |text: &String| to_cell(text).into_owned();
-        let names = columns.iter().map(|c| known_names[*c].to_owned());
+        let written_as = |column: usize| match (column, &self.sensors) {
+            (FIRST, [Some(_), _]) => FIRST_SENSOR,
+            (SECOND, [_, Some(_)]) => SECOND_SENSOR,
+            _ => column,
+        };
+        let names = (columns.iter()).map(|c| known_names[written_as(*c)].to_owned());
         push_row(&mut csv, names.chain(self.extra_columns.iter().map(cell)));
         for peak in &self.peaks {
-            let known = columns.iter().map(|c| text_of(peak, *c));
+            let known = columns.iter().map(|c| self.text_of(peak, *c));
             let mut filled = peak.extra.iter().peekable();
             let own = (0..self.extra_columns.len()).map(|place| {
                 let here = filled.next_if(|(at, _)| *at == place);
@@ -46,32 +55,44 @@ impl PeakLog {
         }
         csv
     }
+
+    /// A peak's field in the known column of that index, as it is written; readings as the sensors show
+    /// them where there are some.
+    fn text_of(&self, peak: &Peak, column: usize) -> String {
+        let sensors = &self.sensors;
+        let angle = |angle: Option<Angle>| angle.map(degrees_text).unwrap_or_default();
+        let number = |value: Option<f64>| value.map(|v| v.to_string()).unwrap_or_default();
+        let reading = |degrees: Option<Angle>, sensor: &Option<Sensor>| match sensor {
+            Some(sensor) => number(degrees.and_then(|d| sensor.shown(d))),
+            None => angle(degrees),
+        };
+        // In the sense of what is written beside it.
+        let symbol = |approach: Approach, sensor: &Option<Sensor>| match sensor {
+            Some(sensor) if !sensor.rises() => approach.reversed().symbol().to_owned(),
+            _ => approach.symbol().to_owned(),
+        };
+        match column {
+            TIME => peak.time.to_exact_text(),
+            EMITTER => to_cell(&peak.emitter).into_owned(),
+            FIRST => reading(peak.azimuth, &sensors[0]),
+            SECOND => reading(peak.elevation, &sensors[1]),
+            FIRST_SIGMA => angle(peak.azimuth_sigma),
+            SECOND_SIGMA => angle(peak.elevation_sigma),
+            FIRST_APPROACH => symbol(peak.azimuth_approach, &sensors[0]),
+            SECOND_APPROACH => symbol(peak.elevation_approach, &sensors[1]),
+            PEAK_DB => number(peak.peak_db),
+            TEMPERATURE => number(peak.temperature_c),
+            USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
+            FIRST_BY_LAG => angle(peak.by_lag[0]),
+            SECOND_BY_LAG => angle(peak.by_lag[1]),
+            FEED => self.feeds.get(peak.feed).cloned().unwrap_or_default(),
+            _ => to_cell(&peak.note).into_owned(),
+        }
+    }
 }
 
 fn known(mut approaches: impl Iterator<Item = Approach>) -> bool {
     approaches.any(|a| a != Approach::Unknown)
-}
-
-/// A peak's field in the known column of that index, as it is written.
-fn text_of(peak: &Peak, column: usize) -> String {
-    let angle = |angle: Option<Angle>| angle.map(degrees_text).unwrap_or_default();
-    let number = |value: Option<f64>| value.map(|v| v.to_string()).unwrap_or_default();
-    match column {
-        TIME => peak.time.to_exact_text(),
-        EMITTER => to_cell(&peak.emitter).into_owned(),
-        FIRST => angle(peak.azimuth),
-        SECOND => angle(peak.elevation),
-        FIRST_SIGMA => angle(peak.azimuth_sigma),
-        SECOND_SIGMA => angle(peak.elevation_sigma),
-        FIRST_APPROACH => peak.azimuth_approach.symbol().to_owned(),
-        SECOND_APPROACH => peak.elevation_approach.symbol().to_owned(),
-        PEAK_DB => number(peak.peak_db),
-        TEMPERATURE => number(peak.temperature_c),
-        FIRST_BY_LAG => angle(peak.by_lag[0]),
-        SECOND_BY_LAG => angle(peak.by_lag[1]),
-        USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
-        _ => to_cell(&peak.note).into_owned(),
-    }
 }
 
 /// The shortest decimal number of degrees that reads back as the same angle: an angle is

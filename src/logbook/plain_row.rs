@@ -2,10 +2,11 @@
 //! the scan of the row before. Whatever else a row may be, it goes the careful way, which also
 //! finds the words for what is wrong.
 
-use super::scan::{PowerUnit, Sample};
+use super::scan::{PowerUnit, Sample, from_decibels};
 use crate::angle::Angle;
 use crate::time::Utc;
 
+/// By definition.
 const NANOS_PER_SECOND: i64 = 1_000_000_000;
 
 /// What a field of a row holds.
@@ -52,11 +53,6 @@ impl Date {
             day: midnight.unix_day(),
         })
     }
-}
-
-/// Power from decibels: ten to the tenth part of them.
-pub(super) fn from_decibels(db: f64) -> f64 {
-    (db * (std::f64::consts::LN_10 / 10.0)).exp()
 }
 
 /// Reads a line that goes on with this scan of this emitter on this date from the beginning of
@@ -131,12 +127,12 @@ fn own_at(text: &[u8], delimiter: u8) -> Option<&[u8]> {
     text[..end].iter().all(plain).then_some(&text[end..])
 }
 
-/// Powers of ten that a float holds exactly.
+/// Powers of ten that double precision holds exactly.
 const TENS: [f64; 16] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
 ];
 
-/// A decimal of up to 15 digits without exponent, and what stands behind it. Its digits and the
+/// A decimal of up to 15 digits without exponent, and what follows it. Its digits and the
 /// power of ten are exact, so that their quotient is the nearest float (Clinger, How to read
 /// floating point numbers accurately, 1990; from memory).
 #[inline]
@@ -176,7 +172,7 @@ fn decimal_at(text: &[u8]) -> Option<(f64, &[u8])> {
     Some((if negative { -size } else { size }, &text[i..]))
 }
 
-/// A time on this date, to the nanosecond, and what stands behind it.
+/// A time on this date, to the nanosecond, and what follows it.
 #[inline]
 fn time_at<'a>(text: &'a [u8], date: &Date) -> Option<(Utc, &'a [u8])> {
     let (day, clock) = text.split_first_chunk::<10>()?;

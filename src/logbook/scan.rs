@@ -14,11 +14,16 @@ pub enum PowerUnit {
     Counts,
 }
 
+/// Power from decibels: ten to the tenth part of them.
+pub(super) fn from_decibels(db: f64) -> f64 {
+    (db * (std::f64::consts::LN_10 / 10.0)).exp()
+}
+
 impl PowerUnit {
     /// A power of this unit as [`Sample::power`] holds it.
     pub fn proportional(self, value: f64) -> f64 {
         match self {
-            PowerUnit::Decibels => super::plain_row::from_decibels(value),
+            PowerUnit::Decibels => from_decibels(value),
             PowerUnit::Linear | PowerUnit::Counts => value,
         }
     }
@@ -64,7 +69,7 @@ pub struct Scan {
     pub remarks: Vec<String>,
 }
 
-/// A scan is kept with so many samples at most. Longer ones are thinned as they are read, by
+/// A scan is kept with this many samples at most. Longer ones are thinned as they are read, by
 /// averaging two neighbours each time the number is reached, so that memory stays constant.
 pub const MOST_SAMPLES: usize = 1 << 13;
 

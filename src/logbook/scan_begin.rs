@@ -4,12 +4,14 @@ use std::io::{BufRead, Cursor, Read};
 use std::path::Path;
 
 use super::axes::{Axes, reading_of};
+use super::axis_reading::AxisReadings;
 use super::plain_row::{Field, Form};
 use super::scan::PowerUnit;
-use super::scan_rows::{
-    DECIBELS, EMITTER, FIRST, FIRST_IN_HOURS, LINEAR, POWERS, SCAN, SECOND, Samples, Source, TIME,
+use super::scan_columns::{
+    DECIBELS, EMITTER, FIRST, LINEAR, PLACES, POWERS, SCAN, SECOND, TIME, columns_of,
 };
-use super::scans_csv::{ScanOptions, columns_of};
+use super::scan_options::ScanOptions;
+use super::scan_source::{Samples, Source};
 use super::sweeps::{self, Sweeps};
 use super::table::{Asked, Dialect, Kind, Request, Schema, Survey, Table, Told, survey};
 use crate::files;
@@ -19,7 +21,8 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{Offset, Utc, WrittenZone};
 
-/// So many times of a log's beginning tell its usual step.
+/// Times at a log's beginning that give its usual step: a median of hundreds is not moved by a few
+/// pauses.
 const MOST_TIMES: usize = 400;
 
 /// Looks at the beginning of a table of samples, and gives it with the times of its first rows.
@@ -33,7 +36,8 @@ pub(super) fn begin_table<R: BufRead>(
     told: &mut Told,
 ) -> Result<(Source<R>, Vec<Utc>), Error> {
     let axes = Axes::of(station);
-    let schema = schema_of(axes, options);
+    let readings = AxisReadings::new(station, axes, PLACES);
+    let schema = schema_of(axes, &readings, options);
     let request = Request {
         file,
         schema: &schema,
@@ -72,24 +76,27 @@ pub(super) fn begin_table<R: BufRead>(
             POWERS[0]
         }
     };
-    let own_angles = columns.has(SECOND)
-        && (columns.has(FIRST)
-            || axes == Axes::HourAngleDeclination && columns.has(FIRST_IN_HOURS));
-    if let (Some(angles), true) = (&options.angles, own_angles) {
+    if let Some(wrong) = readings.without_sensor(columns) {
+        told.problems.push(wrong.at(file, table.first_line(), 1));
+    }
+    if let (Some(angles), true) = (&options.angles, readings.has_both(columns)) {
         let wrong = Wrong::new(
-            "this log has columns of angles of its own",
+            "this log has its own columns of angles",
             format!("none beside those of {}", angles.file),
         )
         .mend("leave --angles out, or rename the columns so that they begin with x_");
         told.problems.push(wrong.at(file, table.first_line(), 1));
     }
     check_names(&table, file, &schema, options, told);
-    let form = form_of(&table, axes, power);
+    let form = match readings.has_sensor(columns) {
+        true => None,
+        false => form_of(&table, axes, power),
+    };
     Ok((
         Source::Table(Box::new(Samples {
             table,
             decided: found.decided,
-            axes,
+            axes: readings,
             power,
             form,
             date: None,
@@ -107,21 +114,18 @@ fn with_angles(mut asked: Asked, options: &ScanOptions) -> Asked {
     asked
 }
 
-fn schema_of(axes: Axes, options: &ScanOptions) -> Schema {
+fn schema_of(axes: Axes, readings: &AxisReadings, options: &ScanOptions) -> Schema {
     let mut required = vec![TIME];
     if options.log.emitter.is_none() {
         required.push(EMITTER);
     }
     if options.angles.is_none() {
-        required.extend([FIRST, SECOND]);
+        required.extend(readings.required_columns());
     }
     Schema {
         known: columns_of(axes),
         required,
-        instead: match axes {
-            Axes::HourAngleDeclination => vec![(FIRST, FIRST_IN_HOURS)],
-            Axes::AzimuthElevation | Axes::Xy => Vec::new(),
-        },
+        instead: readings.instead(),
         one_of: POWERS.map(|(column, _)| column).to_vec(),
     }
 }
@@ -248,7 +252,7 @@ pub(super) fn begin_sweeps<R: BufRead>(
     if beginning.covers_hz(&band) <= 0.0 {
         let wrong = Wrong::new(
             format!(
-                "its sweeps run over {}, the band asked for over {band}",
+                "its sweeps run over {}, the requested band over {band}",
                 beginning.span
             ),
             "a --band within the sweeps",

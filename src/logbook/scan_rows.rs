@@ -4,65 +4,25 @@ use std::io::BufRead;
 use std::path::Path;
 
 use super::angles::usual_step_s;
-use super::axes::{Axes, reading_of};
-use super::cell::{Cell, Unit};
-use super::emitter_names::{check_emitter, emitter, one_emitter};
-use super::plain_row::{self, Date, Form};
+use super::emitter_names::{check_emitter, one_emitter};
+use super::plain_row::{Date, Form};
 use super::scan::{PowerUnit, ScanBuilder};
 use super::scan_begin::{begin_sweeps, begin_table, first_sweeps};
-use super::scans_csv::{ScanOptions, Whole};
+use super::scan_columns::{EMITTER, SCAN};
+use super::scan_options::ScanOptions;
+use super::scan_source::{NO_LINE_END, Next, Reading, Source, Whole};
 use super::scans_remarks::Notes;
-use super::sweeps::{self, Sweeps};
-use super::table::{Columns, Decided, Kind, Row, RowReader, Table, Told};
-use crate::angle::Angle;
+use super::sweeps;
+use super::table::{Kind, RowReader, Told};
 use crate::problem::{Error, Problems};
-use crate::quantity::Quantity;
 use crate::station::Station;
-pub(super) use crate::station::limits::DECIBELS;
-use crate::text::from_cell;
 use crate::time::Utc;
 
-/// Places in the columns.
-pub(super) const SCAN: usize = 0;
-pub(super) const TIME: usize = 1;
-pub(super) const EMITTER: usize = 2;
-pub(super) const FIRST: usize = 3;
-pub(super) const SECOND: usize = 4;
-/// The columns of power, of which a file has exactly one.
-pub(super) const POWERS: [(usize, PowerUnit); 3] = [
-    (5, PowerUnit::Decibels),
-    (6, PowerUnit::Linear),
-    (7, PowerUnit::Counts),
-];
-/// The first reading in hours; polar mounts only.
-pub(super) const FIRST_IN_HOURS: usize = 8;
-
-pub(super) const LINEAR: Quantity = Quantity::new(-1e30, 1e30, "a power from -1e30 to 1e30");
-
-/// Without a column of scans, a pause of so many seconds begins a new one: longer than the way
-/// from one arm of a cross to the other takes.
+/// Without a column of scans, a pause of this many seconds begins a new one: longer than a dish
+/// takes from one arm of a cross to the other. Common practice, no source.
 const USUAL_PAUSE_S: f64 = 30.0;
-/// Where samples are further apart, so many of their usual steps.
+/// Where samples are further apart, this many of their usual steps; common practice, no source.
 const PAUSE_STEPS: f64 = 10.0;
-
-/// A row that can be used.
-pub(super) struct Reading {
-    pub time: Utc,
-    /// Both readings, when the log has them.
-    pub angles: Option<(Angle, Angle)>,
-    pub power: f64,
-    pub line: usize,
-    /// Name and emitter of the scan that begins with it.
-    pub starts: Option<(String, String)>,
-}
-
-/// What comes next.
-pub(super) enum Next {
-    Reading(Reading),
-    /// A line that is no reading.
-    Nothing,
-    End,
-}
 
 /// Rows of either kind.
 pub(super) struct ScanRows<R> {
@@ -73,25 +33,6 @@ pub(super) struct ScanRows<R> {
     emitter: Option<String>,
     /// A scan whose first readings could not be used.
     starts: Option<(String, String)>,
-}
-
-pub(super) enum Source<R> {
-    Table(Box<Samples<R>>),
-    Sweeps(Box<Sweeps<Whole<R>>>),
-}
-
-/// A table of samples.
-pub(super) struct Samples<R> {
-    pub table: Table<Whole<R>>,
-    pub decided: Decided,
-    pub axes: Axes,
-    pub power: (usize, PowerUnit),
-    /// What plain rows look like; none when all go the careful way.
-    pub form: Option<Form>,
-    /// Of the last row that went the careful way.
-    pub date: Option<Date>,
-    /// The latest emitter as the log writes it, and as the station does.
-    pub emitter_text: Option<(String, String)>,
 }
 
 /// What it takes to read plain rows.
@@ -278,163 +219,5 @@ impl<R: BufRead> ScanRows<R> {
         }
         let waiting = self.starts.take();
         reading.starts = reading.starts.take().or(waiting);
-    }
-}
-
-/// Of a last row with all its fields.
-const NO_LINE_END: &str = "the last line has no line end, so that its last field may be cut short";
-
-impl<R: BufRead> Samples<R> {
-    /// The next row.
-    fn next(
-        &mut self,
-        current: Option<&ScanBuilder>,
-        named: bool,
-        station: &Station,
-        notes: &mut Notes,
-    ) -> Result<Next, Error> {
-        let line = match self.table.next(&mut notes.told)? {
-            None => return Ok(Next::End),
-            Some(line) => line,
-        };
-        if let Some(again) = line.header_again {
-            notes.header_again(again);
-        }
-        if let Some((at, said)) = line.readings {
-            notes.say_readings(at, &said);
-        }
-        // A number cut in two is still a number, but another one.
-        if !line.row.has_line_end() {
-            notes.cut_short(line.row.line, NO_LINE_END);
-            return Ok(Next::Nothing);
-        }
-        let cells = Cells {
-            row: line.row,
-            columns: line.columns,
-            decided: &self.decided,
-            axes: self.axes,
-            power: self.power,
-        };
-        let told = &mut notes.told;
-        let before = told.problems.count();
-        let starts = cells.starts(current, named, &mut self.emitter_text, station, told);
-        let reading = cells.reading(told);
-        match (starts, reading) {
-            (Some(starts), Some(reading)) if told.problems.count() == before => {
-                self.date = Date::of(&line.columns.cell(&line.row, TIME).text);
-                Ok(Next::Reading(Reading { starts, ..reading }))
-            }
-            _ => Ok(Next::Nothing),
-        }
-    }
-}
-
-/// The cells of one row.
-struct Cells<'a> {
-    row: Row<'a>,
-    columns: &'a Columns,
-    decided: &'a Decided,
-    axes: Axes,
-    power: (usize, PowerUnit),
-}
-
-impl<'a> Cells<'a> {
-    fn cell(&self, column: usize) -> Cell<'a> {
-        self.columns.cell(&self.row, column)
-    }
-
-    /// Name and emitter of the scan that begins here, or none when the present one goes on. None
-    /// of either when something is wrong with them, which is told.
-    #[allow(clippy::option_option)] // wrong, goes on, begins
-    fn starts(
-        &self,
-        current: Option<&ScanBuilder>,
-        named: bool,
-        emitter_text: &mut Option<(String, String)>,
-        station: &Station,
-        told: &mut Told,
-    ) -> Option<Option<(String, String)>> {
-        let scan = self.cell(SCAN);
-        let emitter_cell = self.cell(EMITTER);
-        let has_emitter = self.columns.has(EMITTER);
-        // Most rows go on with the scan of the row before.
-        let goes_on = current.is_some_and(|c| {
-            let same = emitter_text
-                .as_ref()
-                .is_some_and(|(text, name)| *text == *emitter_cell.text && c.emitter() == name);
-            (!named || c.name() == from_cell(&scan.text)) && (!has_emitter || same)
-        });
-        if goes_on {
-            return Some(None);
-        }
-        let name = match named {
-            true => scan
-                .required("the name or number of a scan", told)
-                .map(|text| from_cell(text).to_owned()),
-            false => Some(String::new()),
-        };
-        if !has_emitter && !named {
-            // Only a pause parts scans then.
-            return Some(None);
-        }
-        let emitter = match has_emitter {
-            true => {
-                let found = emitter(&emitter_cell, self.row.line, station, told)?;
-                *emitter_text = Some((emitter_cell.text.into_owned(), found.clone()));
-                found
-            }
-            false => emitter_text
-                .as_ref()
-                .map_or(String::new(), |(_, name)| name.clone()),
-        };
-        Some(Some((name?, emitter)))
-    }
-
-    /// The rest of the row; none when something is wrong with it, which is told.
-    fn reading(&self, told: &mut Told) -> Option<Reading> {
-        let time = self.cell(TIME).time(self.decided, told);
-        let angles = self.columns.has(SECOND).then(|| self.angles(told));
-        let (column, unit) = self.power;
-        let cell = self.cell(column);
-        let power = match unit {
-            // dB are turned into linear power at once: means, baselines and noise are linear.
-            PowerUnit::Decibels => self
-                .needed(&cell, &DECIBELS, told)
-                .map(plain_row::from_decibels),
-            PowerUnit::Linear | PowerUnit::Counts => self.needed(&cell, &LINEAR, told),
-        };
-        let angles = match angles {
-            None => None,
-            Some((first, second)) => Some((first?, second?)),
-        };
-        Some(Reading {
-            time: time?,
-            angles,
-            power: power?,
-            line: self.row.line,
-            starts: None,
-        })
-    }
-
-    fn angles(&self, told: &mut Told) -> (Option<Angle>, Option<Angle>) {
-        let [first_axis, second_axis] = self.axes.kinds();
-        let in_hours = self.axes == Axes::HourAngleDeclination
-            && (!self.columns.has(FIRST) || self.cell(FIRST).is_empty());
-        let (first, unit) = match in_hours {
-            true => (self.cell(FIRST_IN_HOURS), Unit::Hours),
-            false => (self.cell(FIRST), Unit::Degrees),
-        };
-        let mut read = |cell: Cell<'_>, axis: crate::mount::AxisKind, unit| {
-            let quantity = reading_of(axis);
-            cell.required(quantity.words, told)?;
-            cell.reading(axis, unit, &quantity, self.decided, told)
-        };
-        let first = read(first, first_axis, unit);
-        (first, read(self.cell(SECOND), second_axis, Unit::Degrees))
-    }
-
-    fn needed(&self, cell: &Cell<'_>, quantity: &Quantity, told: &mut Told) -> Option<f64> {
-        cell.required(quantity.words, told)?;
-        cell.number(quantity, self.decided, told)
     }
 }

@@ -5,91 +5,31 @@
 //! as long as they are few; what cannot be understood at all is an error.
 
 use std::collections::HashSet;
-use std::io::{BufRead, Chain, Cursor, Read};
+use std::io::{BufRead, Read};
 use std::path::Path;
 
-use super::angles::{Angles, NoAngles};
-use super::log_options::LogOptions;
+use super::angles::NoAngles;
 use super::plain_row;
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
-use super::scan_rows::{Next, Plain, Reading, ScanRows};
+use super::scan_options::ScanOptions;
+use super::scan_rows::{Plain, ScanRows};
+use super::scan_source::{Next, Reading};
 use super::scans_remarks::{Notes, RangeWatch};
-use super::sweeps::Band;
 use crate::files;
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// The columns for a mount with azimuth and elevation.
-pub(super) const AZIMUTH_ELEVATION: [&str; 8] = [
-    "scan",
-    "time_utc",
-    "emitter",
-    "azimuth_deg",
-    "elevation_deg",
-    "power_db",
-    "power_linear",
-    "counts",
-];
-const HOUR_ANGLE_DECLINATION: [&str; 9] = [
-    "scan",
-    "time_utc",
-    "emitter",
-    "hour_angle_deg",
-    "declination_deg",
-    "power_db",
-    "power_linear",
-    "counts",
-    "hour_angle_hours",
-];
-const XY: [&str; 8] = [
-    "scan",
-    "time_utc",
-    "emitter",
-    "x_deg",
-    "y_deg",
-    "power_db",
-    "power_linear",
-    "counts",
-];
-
-/// The columns for every kind of mount.
-pub(super) const ALL_COLUMNS: [&[&str]; 3] = [&AZIMUTH_ELEVATION, &HOUR_ANGLE_DECLINATION, &XY];
-
-/// The columns for a mount with these axes.
-pub(super) fn columns_of(axes: super::Axes) -> &'static [&'static str] {
-    match axes {
-        super::Axes::AzimuthElevation => &AZIMUTH_ELEVATION,
-        super::Axes::HourAngleDeclination => &HOUR_ANGLE_DECLINATION,
-        super::Axes::Xy => &XY,
-    }
-}
-
-/// More than this share of unusable rows is no log with a few faults, but a faulty log.
+/// A log with a larger share of unusable rows is faulty as a whole; common practice, no source.
 const MOST_UNUSABLE: f64 = 0.1;
-/// So many unusable rows are allowed in any log, however short.
+/// Unusable rows allowed in any log, however short: a repeated header and a last line cut short.
 const FEW: usize = 2;
-/// After so many rows the share is looked at even before the end.
+/// After this many rows the share is checked even before the end, so that a wrong file of gigabytes
+/// fails at once.
 const EARLY: usize = 10_000;
 
-/// So much of a log's beginning is looked at before it is read.
+/// Bytes at a log's beginning that are examined before it is read: some hundreds of rows.
 const HEAD_BYTES: u64 = 1 << 16;
-
-/// What is said of a log of scans beside what is said of any log.
-#[derive(Clone, Debug, Default)]
-pub struct ScanOptions {
-    /// Said of any log.
-    pub log: LogOptions,
-    /// Where the mount stood, for logs that do not say.
-    pub angles: Option<Angles>,
-    /// The band over which the powers of a sweep are summed; all of it when none is given.
-    pub band: Option<Band>,
-    /// Without a column of scans, a new scan begins after a pause of so many seconds.
-    pub pause_s: Option<f64>,
-}
-
-/// A log with its beginning before it.
-pub(super) type Whole<R> = Chain<Cursor<Vec<u8>>, R>;
 
 /// Reads scans from a log.
 pub struct ScanReader<'s, R> {

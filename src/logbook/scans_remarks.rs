@@ -11,7 +11,8 @@ use crate::problem::{Problem, Problems, Wrong};
 use crate::station::Mount;
 use crate::text::quoted;
 
-/// So many remarks of one kind are told one by one; the rest are counted.
+/// Remarks of one kind that are printed one by one; the rest are counted, so that they stay
+/// readable.
 const MOST_REMARKS: usize = 5;
 
 /// Remarks of one kind.
@@ -52,7 +53,7 @@ pub(super) struct Notes {
     /// Rows left out.
     unusable: Problems,
     headers_again: Vec<usize>,
-    /// Line of a last row that is cut short, or may be, and what to say of it.
+    /// Line of a last row that is cut short, or may be, and what to say about it.
     cut_short: Option<(usize, &'static str)>,
     /// Of scans that come back or change their emitter.
     returns: Remarks,
@@ -124,10 +125,10 @@ impl Notes {
         let file = &self.file;
         self.returns.push(|| match other_emitter {
             Some(emitter) => format!(
-                "{file}:{line}: scan {name} goes over to emitter {emitter}: it is taken as two scans of that name"
+                "{file}:{line}: scan {name} changes to emitter {emitter}: it is taken as two scans of that name"
             ),
             None => format!(
-                "{file}:{line}: scan {name} comes back after other scans: the rows from here on are taken as a scan of their own"
+                "{file}:{line}: scan {name} comes back after other scans: the rows from here on are taken as a separate scan"
             ),
         });
     }
@@ -195,8 +196,8 @@ impl Notes {
             ));
         }
         for (rows, where_to) in self.no_angles.iter().zip([
-            "before the first or after the last of the angles, which are not carried on",
-            "in a gap of the angles, which is not bridged",
+            "before the first or after the last of the angles, which are not extrapolated",
+            "in a gap of the angles, too long to be bridged",
         ]) {
             if *rows > 0 {
                 all.push(format!("{file}: {rows} samples left out {where_to}"));

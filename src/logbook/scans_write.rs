@@ -4,13 +4,14 @@ use super::axes::Axes;
 use super::scan::Scan;
 use crate::text::to_cell;
 
-/// Decimals of a reading, degrees.
+/// Decimals of a reading, degrees: finer than any encoder.
 const READING: usize = 6;
-/// Decimals of a power.
+/// Decimals of a power: finer than any receiver.
 const POWER: usize = 6;
 
-/// Scans of a mount with these axes as a log of raw signal, a row a sample, powers in proportion to power. The reader of such
-/// logs gets the same scans from it, to the millisecond and the decimals that are written.
+/// Scans of a mount with these axes as a log of raw signal, a row a sample, powers in proportion to
+/// power. The reader of such logs gets the same scans from it, to the millisecond and the decimals
+/// that are written.
 pub fn scans_csv(axes: Axes, scans: &[Scan]) -> String {
     let [one, two] = axes.kinds();
     let mut rows = csv::Writer::from_writer(Vec::new());

@@ -12,7 +12,7 @@ use crate::text::quoted;
 pub struct Standing {
     /// It is of another station: which, and of which is the station file.
     pub foreign: Option<String>,
-    /// It says of itself that its numbers mean nothing: why.
+    /// It states that its numbers mean nothing: why.
     pub worthless: Option<String>,
     /// What it is not good for, with numbers.
     pub limited: Option<String>,
@@ -52,22 +52,18 @@ impl Standing {
             Trust::Good => {}
             Trust::None => {
                 standing.worthless = Some(match why.is_empty() {
-                    true => {
-                        "the calibration says of itself that its numbers mean nothing".to_owned()
-                    }
-                    false => format!(
-                        "the calibration says of itself that its numbers mean nothing: {why}"
-                    ),
+                    true => "the calibration states that its numbers mean nothing".to_owned(),
+                    false => format!("the calibration states that its numbers mean nothing: {why}"),
                 });
             }
             Trust::Limited => {
                 let mut said = match why.is_empty() {
                     true => {
-                        "the calibration does not say how far it can be trusted, as files from \
-                             before did not"
+                        "the calibration does not say how far it can be trusted, as older files \
+                             did not"
                             .to_owned()
                     }
-                    false => format!("the calibration is good within limits only: {why}"),
+                    false => format!("the calibration is of limited use: {why}"),
                 };
                 if let Some(expected) = expected {
                     said.push_str(&format!("; {}", expectation(expected)));
@@ -205,7 +201,7 @@ mod tests {
         assert_eq!(
             standing.caveats(),
             [
-                "the calibration is good within limits only: one side of the sky; the expected \
+                "the calibration is of limited use: one side of the sky; the expected \
                  pointing error over the sky is 0.041 deg rms (0.061 deg in 95 % of cases), at \
                  worst 12 deg, at azimuth 210 and elevation 85",
                 "something changed while the peaks were taken, and the calibration holds for the \

@@ -5,7 +5,7 @@
 use std::collections::HashSet;
 use std::io::BufRead;
 
-use super::plain_row::from_decibels;
+use super::scan::from_decibels;
 use super::table::{Decided, Dialect, Lines};
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::quantity::Quantity;
@@ -72,7 +72,8 @@ pub struct Sweep {
     pub line: usize,
 }
 
-/// What a sweep must cover, in parts of what sweeps usually cover of the band.
+/// The part of the usual band that a sweep must cover; one cut short by the end of recording has
+/// less. Common practice, no source.
 const LEAST_COVERED: f64 = 0.9;
 
 /// Reads sweeps from a log.
@@ -312,7 +313,7 @@ impl<R: BufRead> Sweeps<R> {
     }
 
     fn no_sweep(&self, line: usize) -> Problem {
-        let found = format!("this line is no sweep: {}", quoted(self.text.trim()));
+        let found = format!("this line is not a sweep: {}", quoted(self.text.trim()));
         let expected = "date, time, lowest and highest frequency, width of a bin, samples, powers";
         Wrong::new(found, expected).at(&self.lines.file, line, 1)
     }
@@ -347,7 +348,7 @@ impl Line<'_> {
     }
 }
 
-/// Cuts a line; none when it is no sweep.
+/// Cuts a line; none when it is not a sweep.
 fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     let line = line.trim_end_matches(['\r', '\n']);
     let mut cells = line.split(dialect.delimiter);
@@ -472,7 +473,10 @@ mod tests {
         let (sweeps, incomplete, problems) = read(&text, None);
         assert_eq!((sweeps.len(), incomplete), (4, 1));
         let told = problems.to_string();
-        assert!(told.starts_with("s:5:1: this line is no sweep"), "{told}");
+        assert!(
+            told.starts_with("s:5:1: this line is not a sweep"),
+            "{told}"
+        );
     }
 
     #[test]

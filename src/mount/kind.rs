@@ -301,40 +301,6 @@ const GROUPS: [(Group, [&str; 3]); 14] = [
     ),
 ];
 
-/// Phrases of az-el mounts, whose axis stands for that of any kind in the sentences of remedies and
-/// findings; bare words, as in "azimuth 140 deg", stay what they are: directions of the sky.
-const TAILS: [&str; 27] = [
-    " encoder",
-    " reading",
-    " readings",
-    " gear",
-    " drive",
-    " zero",
-    " scale",
-    " runout",
-    " slip",
-    " backlash",
-    " bearing",
-    " column",
-    " range",
-    " creep",
-    " drift",
-    " pinion",
-    " motor",
-    "_approach",
-    "_sigma",
-    "_range",
-    "_gear",
-    "_pinion",
-    "-zero",
-    "-scale",
-    "-runout",
-    "-slip",
-    "-backlash",
-];
-/// Said of az-el mounts in another way altogether.
-const PHRASES: [(&str, &str); 1] = [("a track or a squeezed bearing", "a squeezed bearing")];
-
 impl Kind {
     /// As the station file calls it.
     pub const fn name(self) -> &'static str {
@@ -405,38 +371,45 @@ impl Kind {
             .find(|(g, _)| *g == group)
             .map_or("", |(_, words)| words[self.column()])
     }
-    /// A sentence about an az-el mount as it reads for this kind: what is said of its azimuth and
-    /// elevation axes, encoders, readings and so on is said of those of this mount.
-    pub fn said(self, text: &str) -> String {
-        if self.column() == 0 {
-            return text.to_owned();
-        }
-        let mut said = text.to_owned();
-        for (phrase, own) in PHRASES {
-            said = said.replace(phrase, own);
-        }
-        for (word, axis, part) in [
-            ("azimuth", self.axes()[0], self.axis_1()),
-            ("elevation", self.axes()[1], self.axis_2()),
-        ] {
-            said = said.replace(&format!("{word} axis"), part);
-            for tail in TAILS {
-                let new = match tail.as_bytes()[0] {
-                    b'_' => axis.key().to_owned(),
-                    b'-' => axis.key().replace('_', "-"),
-                    _ => axis.words().to_owned(),
-                };
-                said = said.replace(&format!("{word}{tail}"), &format!("{new}{tail}"));
-            }
-            let (capital, heading) = match word {
-                "azimuth" => ("Azimuth", axis.heading()),
-                _ => ("Elevation", axis.heading()),
-            };
-            for tail in TAILS {
-                said = said.replace(&format!("{capital}{tail}"), &format!("{heading}{tail}"));
+    /// A sentence with the words of this kind in the places of its marks: `<azimuth axis>` and
+    /// `<elevation axis>` are the first and the second axis as parts of the machine, `<azimuth>` and
+    /// `<elevation>` what they read (with a capital at the beginning of a sentence), `<azimuth_>` and
+    /// `<azimuth->` the beginnings of keys and names. Bare words are directions of the sky.
+    pub fn said(self, sentence: &str) -> String {
+        let mut said = sentence.to_owned();
+        for (mark, words) in self.marks() {
+            if said.contains('<') {
+                said = said.replace(mark, &words);
             }
         }
         said
+    }
+    /// The marks and what stands for them.
+    fn marks(self) -> [(&'static str, String); 13] {
+        let [one, two] = self.axes();
+        let track = self.has_track();
+        let either = |with: &str, without: &str| if track { with } else { without }.to_owned();
+        [
+            ("<azimuth axis>", self.axis_1().to_owned()),
+            ("<elevation axis>", self.axis_2().to_owned()),
+            ("<azimuth>", one.words().to_owned()),
+            ("<elevation>", two.words().to_owned()),
+            ("<Azimuth>", one.heading().to_owned()),
+            ("<Elevation>", two.heading().to_owned()),
+            ("<azimuth_>", format!("{}_", one.key())),
+            ("<elevation_>", format!("{}_", two.key())),
+            ("<azimuth->", format!("{}-", one.key().replace('_', "-"))),
+            ("<elevation->", format!("{}-", two.key().replace('_', "-"))),
+            ("<leans>", either("leans", "points")),
+            (
+                "<clockwise>",
+                either("clockwise seen from above", one.increasing()),
+            ),
+            (
+                "<track or bearing>",
+                either("a track or a squeezed bearing", "a squeezed bearing"),
+            ),
+        ]
     }
     /// A key of a file or a machine-readable result as it reads for this kind: what an az-el mount
     /// calls azimuth and elevation is named for this mount's axes. Keys that speak of directions of
@@ -519,6 +492,18 @@ mod tests {
             assert_eq!(names.map(str::is_empty), WORDS[place].map(str::is_empty));
             assert!(!names[0].is_empty());
         }
+    }
+
+    #[test]
+    fn a_sentence_gets_the_words_of_the_kind() {
+        let sentence = "<Azimuth> encoder: loosen the <azimuth axis>, not the <elevation axis>; see \
+                        <elevation_>approach, <azimuth->zero and the azimuth of the Sun";
+        assert_eq!(
+            Kind::Polar(Pole::North).said(sentence),
+            "Hour angle encoder: loosen the polar axis, not the declination axis; see \
+             declination_approach, hour-angle-zero and the azimuth of the Sun"
+        );
+        assert_eq!(Kind::AzEl.said(sentence), sentence.replace(['<', '>'], ""));
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! The mount model: from encoder readings to where the beam points, and back.
 
 pub mod batch;
+mod feed;
 mod geometry;
 mod inverse;
 mod kind;
@@ -8,6 +9,7 @@ mod lanes;
 mod model;
 mod term;
 
+pub use feed::FeedOffset;
 pub use geometry::Geometry;
 pub use inverse::{Keyhole, Solution, Wrap};
 pub use kind::{AxisKind, Kind, LowerAxis, Pole};

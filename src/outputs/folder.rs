@@ -92,7 +92,7 @@ impl OutputFolder {
     /// Has `write` write all its files into a folder in the making, then puts that in its place.
     ///
     /// # Errors
-    /// Those of `write`; as [`Guard::folder`], for it is asked again; when the disk is full or
+    /// Those of `write`; as [`Guard::folder`], because it checks again; when the disk is full or
     /// fails. The old folder is then untouched.
     pub fn write(
         &self,
@@ -124,7 +124,7 @@ impl OutputFolder {
         let failed = |e| Error::io(&self.path.display().to_string(), "look at", e);
         let refused = |what: &str| {
             Err(Error::Usage(format!(
-                "{} {} {what}\n  help: name a folder of its own with {}",
+                "{} {} {what}\n  help: name a separate folder with {}",
                 self.option,
                 shown(&self.path),
                 self.option

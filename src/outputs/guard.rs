@@ -175,11 +175,12 @@ impl Guard {
         path.map(|path| self.file(option, path, kind)).transpose()
     }
 
-    /// Asks for a log that grows at its end, which `option` named. What stands there must begin with
-    /// `own`, or be nothing.
+    /// Asks for a log that grows at its end, which `option` named. What stands there must begin
+    /// with `own`, or be nothing.
     ///
     /// # Errors
-    /// [`Error::Usage`] when it is something else, or something that is read; when it can be no file.
+    /// [`Error::Usage`] when it is something else, or something that is read; when it can be no
+    /// file.
     pub fn growing(&mut self, option: &str, path: &Path, own: &str) -> Result<Growing, Error> {
         let place = Place::new(option, path);
         self.refuse_inputs(&place)?;
@@ -199,7 +200,7 @@ impl Guard {
             Ok(Ok(start)) if start.is_empty() || start == own.as_bytes() => {}
             Ok(Ok(_)) => {
                 return Err(Error::Usage(format!(
-                    "{option} {} is no log of {}, and nothing is written behind it\n  help: name \
+                    "{option} {} is not a log of {}, so nothing is appended to it\n  help: name \
                      another file with {option}",
                     shown(path),
                     self.verb
@@ -227,7 +228,7 @@ impl Guard {
         match self.inputs.iter().find(is_out) {
             None => Ok(()),
             Some(input) => Err(Error::Usage(format!(
-                "standard output is led into {}, {}, which {} reads\n  help: lead it into another \
+                "standard output is redirected to {}, {}, which {} reads\n  help: redirect it to another \
                  file",
                 input.shown(),
                 input.what,
@@ -268,7 +269,7 @@ impl Guard {
                 false => format!(" is the same as {}, and that", input.shown()),
             };
             return Err(Error::Usage(format!(
-                "{option} {}{by} is {}: {} reads it and will not write over it\n  help: name another \
+                "{option} {}{by} is {}: {} reads it and will not overwrite it\n  help: name another \
                  place with {option}",
                 shown(&place.path),
                 input.what,
@@ -345,7 +346,7 @@ impl Output {
         let found = Found::of(&start);
         let old = found.replaced_by(self.kind, self.verb).map_err(|what| {
             Error::Usage(format!(
-                "{option} {} is {what}, and {} will not write over it\n  help: name another file \
+                "{option} {} is {what}, and {} will not overwrite it\n  help: name another file \
                  with {option}, or move this one away",
                 shown(&self.path),
                 self.verb
@@ -357,7 +358,7 @@ impl Output {
     /// Begins to write it, piece by piece.
     ///
     /// # Errors
-    /// As [`Guard::file`], for it is asked again; when the folder cannot be written to.
+    /// As [`Guard::file`], because it checks again; when the folder cannot be written to.
     pub fn begin(&self) -> Result<Pending<'_>, Error> {
         self.judge()?;
         Ok(Pending {
@@ -380,7 +381,8 @@ impl Output {
         };
         let there = (self.path.is_file()).then(|| std::fs::read(&self.path).ok());
         if there.flatten().is_some_and(|there| there == marked) {
-            // The same again: there is nothing to keep, and who watches the file may see it anew.
+            // The same again: there is nothing to keep, and a program that watches the file may see
+            // it change again.
             self.judge()?;
             let mut whole = WholeFile::create(&self.path)?;
             self.put(&mut whole, &marked)?;
@@ -391,7 +393,7 @@ impl Output {
         pending.finish()
     }
 
-    /// Writes a log anew that this very run wrote before: nothing of it is kept.
+    /// Rewrites a log that this run wrote before: nothing of it is kept.
     ///
     /// # Errors
     /// As [`Output::write`].
@@ -452,7 +454,7 @@ impl Growing {
     }
 }
 
-/// So much of an older file is looked at: more than any log of an evening.
+/// This much of an older file is examined: more than any log of an evening.
 const MOST_LOOKED_AT: u64 = 256 << 20;
 
 /// A file that is being written.

@@ -25,7 +25,7 @@ pub enum OutputKind {
 pub enum Found {
     /// There is nothing in it.
     Nothing,
-    /// A log with so many filled rows.
+    /// A log with this many filled rows.
     Log {
         /// How many.
         rows: usize,
@@ -121,7 +121,7 @@ impl Found {
     }
 }
 
-/// So many lines are looked at to tell what a file is: more than any comment at its beginning has.
+/// This many lines are examined to tell what a file is: more than any comment at its beginning has.
 const LINES_LOOKED_AT: usize = 400;
 
 fn of_json(text: &str) -> Found {
@@ -129,7 +129,7 @@ fn of_json(text: &str) -> Found {
     struct Start {
         created_utc: Option<Utc>,
     }
-    // Not read as JSON, for a damaged calibration is a calibration too.
+    // Not read as JSON, because a damaged calibration is a calibration too.
     let head: String = text.chars().take(4000).collect();
     if head.contains("\"plumbeam calibration ") {
         let start: Option<Start> = serde_json::from_str(text).ok();
@@ -257,7 +257,7 @@ mod tests {
         let cut = &calibration[..calibration.len() / 2];
         assert_eq!(of(cut), Found::Calibration(None));
         assert_eq!(of("# format: plumbeam correction table 1\n"), Found::Table);
-        // A heading in the first line is no list of JSON.
+        // A heading in the first line is not a list of JSON.
         assert_eq!(of("[site]\n"), Found::Source("a station file"));
         assert_eq!(of("[terms]\n[session]\n"), Found::Source("a truth file"));
         let elements = Found::Source("a file of orbit elements");

@@ -11,24 +11,26 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::Term;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
-/// With three a bad one stands out from the two others.
+/// Peaks in a visit: among three, a bad one stands out from the other two.
 const PEAKS_A_VISIT: usize = 3;
-/// Visits are at least so far apart: the sky turns by one beam of a small dish or more.
+/// Visits are at least an hour apart, in which the sky turns by 15 degrees: several beams of a
+/// small dish.
 const LEAST_APART_S: f64 = 3600.0;
-/// And at most so far, as long as there are peaks for them.
+/// And at most two hours, as long as there are peaks for them, because a longer wait costs an
+/// evening. Common practice, no source.
 const MOST_APART_S: f64 = 7200.0;
-/// A span has at most so many places for a step.
+/// A span has at most this many slots for a step, so that the search stays within seconds.
 const MOST_PLACES: f64 = 5000.0;
-/// How far ahead it is looked, and in which steps.
-const DAY_S: f64 = 86_400.0;
+/// Steps in which the day ahead is searched: twenty minutes, in which the sky turns by 5 degrees.
 const LOOK_EVERY_S: f64 = 1200.0;
-/// So many times to come back are named.
+/// Times to come back that are named: more is not done in a day.
 const MOST_RETURNS: usize = 3;
-/// A return must leave less than this share of the error to be worth the way.
+/// A return must leave less than this share of the error to be worth the way; common practice, no
+/// source.
 const WORTH_IT: f64 = 0.9;
-/// So many emitters are looked at for what comes next.
+/// Emitters considered for what rises next, so that the time is bounded; three of them are named.
 const MOST_LOOKED_AT: usize = 40;
 
 /// What is said when the steps are all of one emitter.
@@ -86,7 +88,7 @@ pub fn visits(judge: &Judge<'_>, request: &Request, only: EmitterId) -> Option<V
     Some(chosen.into_iter().enumerate().map(of_slot).collect())
 }
 
-/// Which of so many places in a row, `every_s` apart, are taken by visits.
+/// Which of this many places in a row, `every_s` apart, are taken by visits.
 fn spread(places: usize, every_s: f64, most: usize) -> Option<Vec<usize>> {
     let length_s = places as f64 * every_s;
     // Rather two places with few peaks than one with many.
@@ -219,6 +221,7 @@ fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
 
 /// What can be observed soon after the span, in words; empty when nothing can within a day.
 pub fn next_up(judge: &Judge<'_>, request: &Request, heard: &[EmitterId]) -> String {
+    /// More than three names are no help.
     const MOST_NAMED: usize = 3;
     let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_LOOKED_AT))
         .filter_map(|id| judge.watch(*id, &ahead(request.to)).ok())

@@ -12,12 +12,14 @@ use crate::sky::{EmitterId, Notices, Sky, SkyError, Track};
 use crate::station::{Emitter, Station};
 use crate::time::Utc;
 
-/// Above this the azimuth of a peak is hardly told and the mount must run fast.
+/// Above this elevation a peak hardly determines the azimuth, and the mount must run fast: an error
+/// is ten times larger in azimuth than on the sky. Common practice, no source.
 const HIGHEST: Angle = Angle::from_degrees(85.0);
 /// An emitter that crosses more beamwidths a minute cannot be peaked by hand (common practice,
 /// no source).
 const FASTEST_BEAMWIDTHS_A_MINUTE: f64 = 6.0;
-/// Half the step over which an emitter's motion is taken, seconds.
+/// Half the step over which an emitter's motion is taken, seconds. Short against the minutes of a
+/// low satellite's pass, long against rounding.
 const RATE_STEP_S: f64 = 1.0;
 
 /// One emitter at one slot's time.
@@ -116,8 +118,8 @@ pub fn offer(
             offer.reasons.push(PassedOver {
                 emitter: name,
                 why: format!(
-                    "too faint to peak by hand on this dish: about {faint}; name it to have it all \
-                     the same"
+                    "too faint to peak by hand on this dish: about {faint}; name it to include it \
+                     anyway"
                 ),
             });
             continue;

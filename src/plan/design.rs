@@ -19,17 +19,21 @@ use crate::number::two_digits;
 use crate::solve::words::list;
 use crate::station::{Mount, Station};
 
-/// An emitter may stand off its computed place, or be heard by a reflection, by so many standard
-/// deviations of a peak: peaks are to be spread over several emitters.
+/// Standard deviations of a peak by which an emitter may stand off its computed place, or be
+/// received by a reflection; with it, peaks are spread over several emitters. Common practice, no
+/// source.
 const PLACE_SHARE: f64 = 1.0;
-/// What a way of half a turn at every step may cost in pointing error.
+/// How much of the pointing error is given up to avoid a swing of half a turn at every step; common
+/// practice, no source.
 const PRICE_OF_WAYS: f64 = 0.1;
-/// Keeps what is not told finite, and is no help.
+/// A share of the prior that keeps what the peaks do not determine finite, and is otherwise no
+/// help.
 const FAINT: f64 = 1e-4;
-/// Exchanges go on until a whole round improves less than this.
+/// Exchanges go on until a whole round improves less than this, far less than the digits printed.
 const ENOUGH: f64 = 1e-6;
+/// Rounds of exchange, so that the search ends; each only ever improves the plan.
 const MOST_ROUNDS: usize = 30;
-/// Slots over all searches together, about.
+/// Slots over all searches together, about, so that the time is bounded: few slots get many starts.
 const WORK: usize = 400;
 
 /// The candidates, as the search sees them.
@@ -72,7 +76,7 @@ impl Sums {
     }
 }
 
-/// The price of ways of so many half turns in all, from each of the chosen to the next.
+/// The price of ways of this many half turns in all, from each of the chosen to the next.
 fn price_of(ways: f64, chosen: usize) -> f64 {
     1.0 + PRICE_OF_WAYS * ways / chosen.saturating_sub(1).max(1) as f64
 }
@@ -209,8 +213,8 @@ impl<'a> Design<'a> {
         of_slot.get(k % of_slot.len().max(1)).copied()
     }
 
-    /// One choice a slot, where the slot has any: the best of several searches, which fill the slots
-    /// in different orders.
+    /// One choice a slot, where the slot has any: the best of several searches, which fill the
+    /// slots in different orders.
     pub fn search(&self) -> Vec<usize> {
         let mut order: Vec<usize> = (0..self.by_slot.len())
             .filter(|s| !self.by_slot[*s].is_empty())
@@ -471,8 +475,8 @@ impl<'a> Design<'a> {
 
 #[cfg(test)]
 impl Design<'_> {
-    /// How far, as a fraction, a trial beside the others is from the price worked out anew, at
-    /// worst.
+    /// How far, as a fraction, a trial beside the others is from the price computed from scratch,
+    /// at worst.
     pub(super) fn worst_trial(&self, chosen: &[usize]) -> f64 {
         let mut worst: f64 = 0.0;
         for place in 0..chosen.len() {

@@ -7,12 +7,13 @@ use crate::explain::sky_weights;
 use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::station::Station;
 
-/// What a clock that is a second off does to an emitter that turns with the sky, radians.
+/// What a clock that is off by a second does to an emitter that turns with the sky, radians: the
+/// Earth's rotation in a second.
 const SKY_A_SECOND: f64 = 7.292e-5;
-/// What a backlash does when the side of arrival is not minded: half of it either way.
+/// What backlash does when the side of arrival is ignored: half of it either way.
 const HALF: f64 = 0.5;
 
-/// The sides of arrival to choose from: both of an axis whose backlash is asked for.
+/// The sides of arrival to choose from: both of an axis whose backlash is to be found.
 pub fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
     let of = |term: Term| match terms.contains(&term) {
         true => vec![1.0, -1.0],

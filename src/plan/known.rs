@@ -47,7 +47,7 @@ impl Known {
             .filter(|sigma| *sigma > Angle::ZERO)
     }
 
-    /// The terms that the calibration speaks of.
+    /// The terms that the calibration has.
     pub fn terms(&self) -> Vec<Term> {
         self.old.as_ref().map_or_else(Vec::new, |o| o.terms.clone())
     }

@@ -19,7 +19,7 @@ use crate::angle::Angle;
 use crate::mount::{ApproachSigns, Group, Kind, Term};
 use crate::problem::Error;
 use crate::sky::{EmitterId, Sky};
-use crate::station::Station;
+use crate::station::{Sensor, Station};
 use crate::text::some_of;
 use crate::time::Utc;
 
@@ -33,10 +33,11 @@ pub use strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 /// A peak centred by hand is good to this share of the beamwidth, one standard deviation an
 /// axis (common practice, no source).
 const BY_HAND: f64 = 1.0 / 20.0;
-/// More peaks than these in a plan are tiring, and tell little more.
+/// The usual number of peaks in a plan: an evening's work. Twice as many halve no error. Common
+/// practice, no source.
 const USUAL_MOST: usize = 40;
-/// A term counts as told when the peaks leave less than this share of what was uncertain
-/// before.
+/// A term counts as determined when the peaks leave less than this share of what was uncertain
+/// before; common practice, no source.
 const TOLD: f64 = 0.5;
 
 /// What is asked.
@@ -48,7 +49,7 @@ pub struct Request {
     pub to: Utc,
     /// Seconds that one peak takes, with the way to it.
     pub every_s: f64,
-    /// At most so many peaks.
+    /// At most this many peaks.
     pub most: usize,
     /// Emitters to choose from; those named are taken even if they seem too faint.
     pub emitters: Vec<EmitterId>,
@@ -121,9 +122,11 @@ pub struct Prediction {
 pub struct Plan {
     /// The kind of mount.
     pub mount: Kind,
+    /// What tells the readings of the axes where that does not count degrees.
+    pub sensors: [Option<Sensor>; 2],
     /// In order of time.
     pub steps: Vec<Step>,
-    /// For each term asked for.
+    /// For each term requested.
     pub predictions: Vec<Prediction>,
     /// Where one more peak would help terms that stay untold, in words; empty when all are
     /// told.
@@ -177,6 +180,14 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     let sigma = sigma(station, known, request, &mut assumed);
     let mut offer = offer(station, sky, known, request, &slots);
     assumed.extend(offer.assumed.iter().cloned());
+    if let Some(fixed) = station.mount.fixed_declination {
+        assumed.push(format!(
+            "the declination axis has no motor and stands at {:.2} deg: what is said of it holds when \
+             each peak is found in declination too, by hand on its bolt; leave declination_deg empty \
+             where it is not",
+            fixed.degrees()
+        ));
+    }
     let judge = Judge::new(station, sky, known, request, (request.from, request.to));
     if offer.candidates.is_empty() {
         let next = alone::next_up(&judge, request, &offer.heard);
@@ -221,6 +232,7 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     });
     Ok(Plan {
         mount: station.mount.kind(),
+        sensors: station.mount.sensors.clone(),
         alone,
         to_tell: design.what_would_tell(&after, &untold),
         predictions,
@@ -294,7 +306,7 @@ fn terms(mount: Kind, known: &Known, request: &Request, assumed: &mut Vec<String
     terms.sort();
     terms.dedup();
     assumed.push(format!(
-        "the plan is made for the terms below; --terms asks for others, such as +{}",
+        "the plan is made for the terms below; --terms chooses others, such as +{}",
         mount.term_name(Term::AzimuthBacklash)
     ));
     terms

@@ -1,7 +1,9 @@
 //! A log to fill in at the mount.
 
 use super::Plan;
+use crate::angle::Angle;
 use crate::mount::AxisKind;
+use crate::station::Sensor;
 use crate::text::to_cell;
 use crate::time::Offset;
 
@@ -16,6 +18,15 @@ const COLUMNS: [&str; 8] = [
     "temperature_c",
     "note",
 ];
+
+/// What an axis should show.
+fn expected(angle: Angle, sensor: &Option<Sensor>) -> String {
+    let degrees = format!("{:.1}", angle.degrees());
+    match sensor.as_ref().and_then(|s| s.shown_words(angle)) {
+        Some(shown) => format!("{degrees} (the sensor shows {shown})"),
+        None => degrees,
+    }
+}
 
 impl Plan {
     /// A peaks file with a row for each step, to be filled in: what must be measured is empty,
@@ -32,24 +43,38 @@ impl Plan {
             // A vector takes whatever is written.
             let _ = rows.write_record(cells);
         };
-        let named = COLUMNS.map(|column| self.mount.key_of(column));
+        let named = COLUMNS.map(|column| {
+            let column = match (column, &self.sensors) {
+                ("azimuth_deg", [Some(_), _]) => "azimuth_sensor",
+                ("elevation_deg", [_, Some(_)]) => "elevation_sensor",
+                _ => column,
+            };
+            self.mount.key_of(column)
+        });
         write(named.each_ref().map(String::as_str));
         let [one, two] = self.mount.axes().map(AxisKind::words);
         for step in &self.steps {
             let time = step.candidate.time;
             let local = zone.map_or(String::new(), |z| format!(" ({} at {z})", z.clock(time)));
             let note = format!(
-                "planned {}{local}; expect {one} {:.1} and {two} {:.1}",
+                "planned {}{local}; expect {one} {} and {two} {}",
                 time.to_string().replace(".000Z", "Z"),
-                step.reading.azimuth.degrees(),
-                step.reading.elevation.degrees()
+                expected(step.reading.azimuth, &self.sensors[0]),
+                expected(step.reading.elevation, &self.sensors[1])
             );
-            let side = |sign: f64| match sign {
-                s if s > 0.0 => "+",
-                s if s < 0.0 => "-",
-                _ => "",
+            // In the sense of what is to be written beside it.
+            let side = |sign: f64, sensor: &Option<Sensor>| {
+                let falls = sensor.as_ref().is_some_and(|s| !s.rises());
+                match if falls { -sign } else { sign } {
+                    s if s > 0.0 => "+",
+                    s if s < 0.0 => "-",
+                    _ => "",
+                }
             };
-            let (azimuth, elevation) = (side(step.approach.azimuth), side(step.approach.elevation));
+            let (azimuth, elevation) = (
+                side(step.approach.azimuth, &self.sensors[0]),
+                side(step.approach.elevation, &self.sensors[1]),
+            );
             write([
                 "",
                 &to_cell(&step.candidate.name),

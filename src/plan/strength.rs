@@ -3,6 +3,7 @@
 use std::fmt;
 
 use crate::angle::Angle;
+use crate::sky::SPEED_OF_LIGHT;
 use crate::station::{Dish, Emitter, EmitterKind, catalogue};
 
 /// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
@@ -11,11 +12,9 @@ pub const FAINTEST_DB: f64 = 0.3;
 /// source).
 pub const SYSTEM_TEMPERATURE_K: f64 = 120.0;
 
-/// Speed of light, metres a second (exact).
-const LIGHT: f64 = 299_792_458.0;
 /// Boltzmann's constant, joules a kelvin (exact).
 const BOLTZMANN: f64 = 1.380_649e-23;
-/// A jansky in watts a square metre and hertz.
+/// A jansky in watts a square metre and hertz, by definition.
 const JANSKY: f64 = 1e-26;
 /// Share of the dish's area that works (common practice, no source).
 const APERTURE_EFFICIENCY: f64 = 0.55;
@@ -87,7 +86,7 @@ fn disc_kelvin(dish: &Dish, brightness_k: f64) -> f64 {
 /// Brightness of the quiet Sun, kelvin: its flux over the solid angle of the disc
 /// (Rayleigh-Jeans: S = 2 k T / wavelength^2 x solid angle).
 fn sun_brightness_k(frequency_mhz: f64) -> f64 {
-    let wavelength = LIGHT / (frequency_mhz * 1e6);
+    let wavelength = SPEED_OF_LIGHT / (frequency_mhz * 1e6);
     let radius = Angle::from_degrees(DISC_DEG / 2.0).radians();
     let solid_angle = std::f64::consts::PI * radius * radius;
     sun_flux(frequency_mhz) * 1e-22 * wavelength * wavelength / (2.0 * BOLTZMANN * solid_angle)
@@ -113,7 +112,9 @@ mod tests {
         Dish {
             diameter_m,
             frequency_mhz,
-            beamwidth: Angle::from_degrees(70.0 * LIGHT / (frequency_mhz * 1e6) / diameter_m),
+            beamwidth: Angle::from_degrees(
+                70.0 * SPEED_OF_LIGHT / (frequency_mhz * 1e6) / diameter_m,
+            ),
             beamwidth_assumed: true,
         }
     }

@@ -43,7 +43,7 @@ impl Rect {
             (self.top + self.bottom) / 2.0,
         )
     }
-    /// Smaller by so many pixels on the left, top, right and bottom.
+    /// Smaller by this many pixels on the left, top, right and bottom.
     pub fn inset(&self, left: f64, top: f64, right: f64, bottom: f64) -> Rect {
         Rect {
             left: self.left + left,

@@ -236,7 +236,7 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
 }
 
 /// Text without what no XML file may hold: control characters are shown as escapes, and the
-/// two code points that are no characters are left out (XML 1.0, section 2.2).
+/// two code points that are not characters are left out (XML 1.0, section 2.2).
 fn sound(text: &str) -> String {
     printable(text)
         .chars()

@@ -46,8 +46,8 @@ fn palette() -> Vec<Colour> {
     palette
 }
 
-/// Colours that a picture holds this often without their being in the palette are given the
-/// places left in it: those of a map.
+/// Colours that cover this many pixels without being in the palette get the places left in it:
+/// those of a map. Rarer ones are blends at edges.
 const OFTEN: usize = 24;
 
 /// Adds a picture's own frequent colours to a palette, the most frequent first.

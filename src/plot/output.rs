@@ -11,11 +11,12 @@ use super::raster::Raster;
 use super::style::{Align, Text, UNITS};
 use crate::problem::Error;
 
-/// Width of every picture file, pixels.
+/// Width of every picture file, pixels: fits a page and a laptop's screen.
 pub const WIDTH: f64 = 1000.0;
 /// Height of every picture file, pixels.
 pub const HEIGHT: f64 = 700.0;
 
+/// White border of every picture, pixels.
 const MARGIN: f64 = 40.0;
 /// SVG text is set in the reader's own sans-serif, and common ones run up to an eighth wider
 /// than the embedded one that is measured here.

@@ -9,7 +9,7 @@ use crate::fit::Solution;
 use crate::number;
 use crate::station::Station;
 
-/// Peaks that an advice names at most.
+/// Peaks named at most: what is done in a few minutes.
 const MORE_PEAKS: usize = 3;
 
 /// Where a few more peaks, each where it helps most, would narrow the error over the sky, in
@@ -74,8 +74,8 @@ pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit:
     };
     format!(
         "{count} near {near} would help most: the error over the sky that the terms' uncertainties \
-         alone leave possible, rms, would fall from {} to {} deg{still} (the +/- above is another number: \
-         how far the size of the error scatters)",
+         alone leave possible, rms, would fall from {} to {} deg{still} (the +/- above is something else: \
+         the uncertainty of the error's size)",
         figures(before),
         figures(after),
     )

@@ -1,4 +1,4 @@
-//! What is asked and what is answered.
+//! The question of a recheck and its answer.
 
 use super::hypothesis::Kind;
 use crate::angle::Angle;

@@ -35,12 +35,14 @@ pub struct Changes {
     ranked: Vec<(f64, usize)>,
 }
 
-/// A moved term is named from so many standard deviations on, when the noise is well known.
+/// A moved term is named from the usual three standard deviations on, when the noise is well known.
 const NAMED_LEVEL: f64 = 0.9973;
 
-/// How often a term is thought to have changed that has not.
+/// How often a term that has not changed is thought to have; docs/recheck.md measures what comes of
+/// it (`cargo bench --bench recheck_study`).
 const NEEDLESS: f64 = 0.02;
-/// Changes that the verdict may rest on: of the placement, of the elevation axis, of the dish.
+/// Changes that the verdict may rest on, by which its p-value is multiplied: of the placement, of
+/// the elevation axis, of the dish.
 const CHANCES: f64 = 3.0;
 
 impl Changes {
@@ -62,7 +64,7 @@ impl Changes {
             .collect();
         ranked.sort_by(|p, q| p.0.total_cmp(&q.0));
         // Several changes at once are thought of only when no single one will do; those are then
-        // no rivals, for the peaks contradict them.
+        // no rivals, because the peaks contradict them.
         if (fitted.iter()).all(|f| peaks.contradict(&f.solution)) {
             let solution = peaks.fit(old, Kind::Anything)?;
             if !peaks.contradict(&solution) {

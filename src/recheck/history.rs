@@ -105,10 +105,10 @@ pub struct Point {
     pub real: bool,
 }
 
-/// Of all changes in a history together, one is called real by chance this often.
+/// Of all changes in a history together, one is called real by chance this often: as in a recheck.
 pub const REAL_BELOW: f64 = 0.02;
 
-/// A calibration a day for some years; a folder with more is another folder.
+/// A calibration a day for five years; a folder with more is the wrong folder.
 const MOST_FILES: usize = 2000;
 
 /// The calibration files (`*.json`) of a folder, by name.
@@ -131,7 +131,7 @@ pub fn calibration_files(folder: &Path) -> Result<Vec<PathBuf>, Error> {
                 format!("this folder holds more than {MOST_FILES} files *.json"),
                 "a folder of calibrations, as solve writes them",
             )
-            .mend("put those that are to be compared into a folder of their own")
+            .mend("put those to be compared into a separate folder")
             .into());
         }
     }
@@ -158,8 +158,8 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             Ok(calibration) => {
                 if calibration.trust == Trust::None {
                     notes.push(format!(
-                        "{file} says of itself that its numbers mean nothing: what is called a \
-                         change from it or to it may be none"
+                        "{file} states that its numbers mean nothing: a change reported \
+                         from or to it may not be real"
                     ));
                 }
                 entries.push(Entry {
@@ -170,7 +170,7 @@ pub fn history(folder: &Path) -> Result<History, Error> {
             }
             Err(fault) => {
                 notes.push(format!(
-                    "{file} is left out: it is no calibration that can be read"
+                    "{file} is left out: it is not a readable calibration"
                 ));
                 faults.push(fault);
             }
@@ -385,8 +385,8 @@ fn other_terms(entries: &[Entry]) -> Vec<String> {
                 .collect();
             (!names.is_empty()).then(|| {
                 format!(
-                    "only one of {} and {} fitted {}: what is called a change of another term may \
-                     come from that; solve both with the same --terms to compare them",
+                    "only one of {} and {} fitted {}: a change reported for another term may come \
+                     from that; solve both with the same --terms to compare them",
                     pair[0].file,
                     pair[1].file,
                     names.join(", ")

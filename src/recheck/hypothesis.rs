@@ -64,7 +64,7 @@ impl Kind {
             .iter()
             .map(|term| Change {
                 term: *term,
-                // A mount set down anew may face anywhere; its tilt would be seen.
+                // A mount set down again may face anywhere; its tilt would be seen.
                 may_be: if *term == Term::AzimuthZero {
                     std::f64::consts::FRAC_PI_2
                 } else {
@@ -83,20 +83,20 @@ impl Kind {
     pub fn in_words(self, mount: Mount) -> String {
         mount.said(match (self, mount.has_track()) {
             (Kind::Lean, false) => {
-                "a first axis that points otherwise: a bolt or a bearing that gave way"
+                "a first axis that points elsewhere: a bolt or a bearing that gave way"
             }
             _ => self.plain_words(),
         })
     }
 
-    /// In words for an az-el mount.
+    /// In words for a mount with a track, with the marks of [`Mount::said`].
     fn plain_words(self) -> &'static str {
         match self {
             Kind::Unmoved => "no change",
             Kind::WholeMount => "a move of the whole mount",
-            Kind::Lean => "a mount that leans otherwise: settled ground, or a foot that gave way",
-            Kind::AzimuthSlip => "a slip of the azimuth axis or its encoder",
-            Kind::ElevationSlip => "a slip of the elevation axis or its encoder",
+            Kind::Lean => "a mount that leans differently: settled ground, or a foot that gave way",
+            Kind::AzimuthSlip => "a slip of the <azimuth axis> or its encoder",
+            Kind::ElevationSlip => "a slip of the <elevation axis> or its encoder",
             Kind::Dish => "a change in the dish or its feed",
             Kind::Anything => "several changes at once",
         }

@@ -73,8 +73,8 @@ pub fn join(
             .map(|c| old.model.kind().term_name(c.term))
             .collect();
         let unsure = format!(
-            "the new peaks could not tell whether the mount moved: {} are known from them alone, \
-             and no better than they tell; a full session is worth more than this joined calibration",
+            "the new peaks could not tell whether the mount moved: {} are known from them \
+             alone; a full session is worth more than this joined calibration",
             words::list(&terms)
         );
         joined.warnings.push(unsure.clone());

@@ -14,7 +14,7 @@ use crate::station::Station;
 /// together. Empty unless the verdict is that the mount moved.
 ///
 /// # Errors
-/// When the joined calibration is no sound one.
+/// When the joined calibration is not a sound one.
 pub fn mend(found: &Recheck, station: &Station) -> Result<Vec<Remedy>, Error> {
     match (&found.verdict, &found.joined) {
         (Verdict::Moved, Some(joined)) => {

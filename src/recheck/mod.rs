@@ -17,8 +17,10 @@ mod old;
 mod peaks;
 mod sky_error;
 
+use nalgebra::Rotation3;
+
 use crate::angle::Angle;
-use crate::explain::misfit::misfit;
+use crate::explain::misfit::{filled_reading, misfit};
 use crate::explain::observe::{Observation, Observations, observe};
 use crate::logbook::PeakLog;
 use crate::mount::{MountModel, Term};
@@ -44,8 +46,8 @@ const CERTAIN: f64 = 0.95;
 /// calibration may lack a term or know its noise too well.
 const FALSE_ALARM: f64 = 0.005;
 
-/// New peaks may lie so many limits off, rms, with the error over the sky still within one: no more
-/// than a change can be larger where the peaks are than elsewhere.
+/// New peaks may lie this many limits off, rms, with the error over the sky still within one: no
+/// more than a change can be larger where the peaks are than elsewhere.
 const PEAKS_OFF: f64 = 2.0;
 
 /// Compares new peaks with an old calibration.
@@ -82,6 +84,10 @@ pub fn recheck_observed(
             ),
             None => "the log has no peaks".to_owned(),
         }));
+    }
+    let mut found = found;
+    for observation in &mut found.usable {
+        by_the_first_feed(observation, old, station)?;
     }
     let mut notes: Vec<String> = (found.notices.iter())
         .map(|n| format!("{} ({})", n.text, words::rows(&n.rows)))
@@ -123,7 +129,7 @@ pub fn recheck_observed(
     };
     if contradictory && verdict == Verdict::Moved {
         notes.push(
-            "that it moved is beyond doubt, but no change explains the peaks to within their noise: \
+            "it certainly moved, but no change explains the peaks to within their noise: \
              a peak may be bad, or more has changed than is named here"
                 .to_owned(),
         );
@@ -192,6 +198,37 @@ fn peaks_off(old: &Old, peaks: &Peaks) -> Angle {
 }
 
 /// How far the old calibration's beam is from the emitter.
+/// Moves the place of an emitter that was peaked with a further feed by as much as that feed's beam
+/// lies beside the first: there it would have stood in the first one's beam.
+fn by_the_first_feed(
+    observation: &mut Observation,
+    old: &Old,
+    station: &Station,
+) -> Result<(), Error> {
+    let Some(feed) = station.feeds.get(observation.peak.feed) else {
+        return Ok(());
+    };
+    if observation.peak.feed == 0 {
+        return Ok(());
+    }
+    let Some(offset) = old.calibration.feed(&feed.name) else {
+        return Err(Error::Unsupported(format!(
+            "row {} was peaked with the feed {}, and the calibration does not tell where its beam lies: \
+             take peaks with the feed {}, or solve a log of both",
+            observation.peak.row, feed.name, station.feeds[0].name
+        )));
+    };
+    let sighting = observation.sighting();
+    let reading = filled_reading(&old.model, &sighting);
+    let beam = |model: &MountModel| model.beam_vector(reading, sighting.approach);
+    let (own, first) = (beam(&old.model.with_feed(offset)), beam(&old.model));
+    if let Some(turn) = Rotation3::rotation_between(&own, &first) {
+        observation.target = turn * observation.target;
+        observation.target_rate = turn * observation.target_rate;
+    }
+    Ok(())
+}
+
 fn distance(model: &MountModel, observation: &Observation) -> Angle {
     let mut offset = misfit(model, &observation.sighting()).offset;
     if observation.peak.azimuth.is_none() {

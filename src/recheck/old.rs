@@ -27,7 +27,8 @@ pub struct Old {
     pub peak_sigma: Angle,
 }
 
-/// No term is known better than that, whatever the file says; an inside value.
+/// No term is known better than this, whatever the file says, so that its covariance can be
+/// inverted: an angle of 1e-9 radians is 0.0002 seconds of arc.
 const KNOWN: f64 = 1e-9;
 
 impl Old {
@@ -88,8 +89,8 @@ impl Old {
         if covariance.clone().cholesky().is_none() {
             return Err(Problem::of_file(
                 file,
-                "the correlations contradict each other: no three or more errors can go together \
-                 so",
+                "the correlations contradict each other: no set of errors can be correlated like \
+                 that",
                 "correlations as solve writes them",
             )
             .mend("they were edited or mixed up: run solve again")

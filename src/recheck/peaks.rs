@@ -23,7 +23,8 @@ pub struct Peaks {
     pub freedom: f64,
 }
 
-/// Peaks contradict each other below this probability.
+/// Peaks contradict each other below this probability; docs/recheck.md measures what comes of it
+/// (`cargo bench --bench recheck_study`).
 const CONTRADICTION: f64 = 1e-3;
 
 impl Peaks {
@@ -43,7 +44,7 @@ impl Peaks {
         if missing > 0 {
             notes.push(format!(
                 "{missing} of the new peaks {} no standard deviation in the log: {:.4} deg an \
-                 axis is taken, as the old calibration's peaks scattered",
+                 axis is assumed, the scatter of the old calibration's peaks",
                 if missing == 1 { "has" } else { "have" },
                 fallback.degrees()
             ));
@@ -91,7 +92,7 @@ impl Peaks {
         self.sigmas.first().map_or(Angle::ZERO, |s| s[0])
     }
 
-    /// The probability that noise alone makes a sum of squares of so many terms as large.
+    /// The probability that noise alone makes a sum of squares of this many terms as large.
     pub fn by_chance(&self, squares: f64, terms: f64) -> f64 {
         if self.freedom.is_finite() {
             quantile::f_exceeds(squares / terms, terms, self.freedom)
@@ -160,6 +161,7 @@ impl Peaks {
     /// # Errors
     /// As [`Peaks::fit`].
     pub fn consistent(&self, old: &Old) -> Result<(Vec<usize>, Vec<usize>), Error> {
+        /// With four peaks or fewer, leaving out any one of them restores agreement too easily.
         const LEAST_TO_JUDGE: usize = 5;
         let count = self.observations.len();
         let mut kept: Vec<usize> = (0..count).collect();

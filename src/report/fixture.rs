@@ -60,6 +60,7 @@ pub fn station() -> Station {
                 relative_humidity: 0.6,
             },
             ut1_minus_utc_s: 0.0,
+            electron_content_tecu: None,
             assumptions: vec!["UT1 taken equal to UTC".to_owned()],
         },
         mount: Mount {
@@ -73,6 +74,9 @@ pub fn station() -> Station {
                 ..Bearings::default()
             },
             park: None,
+            sensors: [None, None],
+            fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 1.8,
@@ -80,6 +84,7 @@ pub fn station() -> Station {
             beamwidth: Angle::from_degrees(6.86),
             beamwidth_assumed: true,
         },
+        feeds: Vec::new(),
         horizon: Horizon {
             mask: [(0.0, 5.0), (90.0, 12.0), (150.0, 18.0), (200.0, 6.0)]
                 .map(|(a, e)| (Angle::from_degrees(a), Angle::from_degrees(e)))

@@ -279,8 +279,8 @@ fn of_a_history() {
     assert_clear(faults);
 }
 
-/// A log of a relay with a reading every so many seconds: `at` gives, for the share of the time that
-/// has gone, what is demanded, where the beam is and what the encoders read.
+/// A log of a relay with a reading at this interval, seconds: `at` gives, for the share of the time
+/// that has gone, what is demanded, where the beam is and what the encoders read.
 fn relayed(
     readings: usize,
     every_s: f64,

@@ -13,7 +13,8 @@ use crate::problem::printable;
 use crate::solve::TermEstimate;
 
 const STYLE: &str = include_str!("page.css");
-/// At most so many unused peaks are listed; the rest are counted.
+/// At most this many unused peaks are listed, so that the page stays readable; the rest are
+/// counted.
 const MOST_LISTED: usize = 200;
 
 /// The page.
@@ -193,6 +194,9 @@ fn terms(html: &mut Html, report: &Report) {
         html.raw(&term_row(report.outcome.model.kind(), t, &meaning));
     }
     html.raw("</tbody></table></div>");
+    for feed in words::feeds(report.outcome, report.station) {
+        html.paragraph("note", &feed);
+    }
     html.paragraph("note", &summary::noise_words(report));
     for (a, b, r) in summary::tied_terms(report) {
         let tied =

@@ -14,7 +14,7 @@ use crate::station::Station;
 use crate::text::some_of;
 use crate::time::{Offset, Utc};
 
-/// Longer names of emitters are cut.
+/// Longer names of emitters are cut, so that a step keeps to one line.
 const NAME_WIDTH: usize = 18;
 
 /// Shown with every plan that moves a mount.
@@ -22,7 +22,7 @@ const MOVING: &str = "Before the mount moves: nobody within reach of the dish, i
     and cables; know where its stop button is. Stay away from the feed of a dish that transmits, \
     and from any dish in a thunderstorm. Local codes and licensed practice come first.";
 const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat at the feed, where it \
-    can burn skin, melt plastic and set things alight within seconds: point off it as soon as the \
+    can burn skin, melt plastic and set things alight within seconds: move off it as soon as the \
     peak is written down, keep hands and face away from the feed, shade a shiny dish. Never look \
     along the dish, into it or through any sight or telescope at the Sun: it blinds.";
 
@@ -93,9 +93,12 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
             page.line("      come back for the next ones:");
         }
         page.line(&step_line(plan.mount, i + 1, step, sides, &local));
+        if let Some(shown) = shown(plan, step) {
+            page.line(&shown);
+        }
     }
     page.paragraph(&format!(
-        "{} and {two} are what the encoders should show, in degrees: look for the peak round there, \
+        "{} and {two} are what the encoders should show, in degrees: look for the peak near there, \
          and log the time at which it is found. The last column says by how much the uncertainty of \
          that term would grow without the step: when time runs short, leave out what tells least.",
         plan.mount.axes()[0].heading(),
@@ -112,6 +115,18 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
             plan.mount.term_name(Term::ElevationBacklash)
         ),
     });
+}
+
+/// What the sensors of the axes will show at a step; none when they count degrees.
+fn shown(plan: &Plan, step: &Step) -> Option<String> {
+    let readings = [step.reading.azimuth, step.reading.elevation];
+    let shown: Vec<String> = (plan.sensors.iter().zip(readings).zip(plan.mount.axes()))
+        .filter_map(|((sensor, reading), axis)| {
+            let shown = sensor.as_ref()?.shown_words(reading)?;
+            Some(format!("{} {shown}", axis.words()))
+        })
+        .collect();
+    (!shown.is_empty()).then(|| format!("      the sensors show: {}", shown.join(", ")))
 }
 
 /// Widths of the columns of readings.
@@ -138,7 +153,7 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
     let enough = station.dish.beamwidth / 10.0;
     page.heading("WHEN TO COME BACK");
     page.paragraph(&format!(
-        "In this span only {name} can be observed. What it tells comes from its way across the sky: \
+        "In this span only {name} can be observed. What it tells comes from its path across the sky: \
          a few peaks at a time, hours apart, are worth more than many in a row."
     ));
     for next in &alone.returns {
@@ -364,7 +379,7 @@ fn plain_json(plan: &Plan) -> Value {
     };
     let steps: Vec<Value> = (plan.steps.iter().enumerate())
         .map(|(i, s)| {
-            json!({
+            let mut step = json!({
                 "step": i + 1,
                 "time_utc": s.candidate.time,
                 "emitter": s.candidate.name,
@@ -379,7 +394,15 @@ fn plain_json(plan: &Plan) -> Value {
                 "sigma_growth_without": s.tells.1,
                 "error_left_deg": s.left.degrees(),
                 "strength_db": s.candidate.strength.map(|s| s.decibels),
-            })
+            });
+            let readings = [s.reading.azimuth, s.reading.elevation];
+            let keys = ["azimuth_sensor", "elevation_sensor"];
+            for ((sensor, reading), key) in plan.sensors.iter().zip(readings).zip(keys) {
+                if let Some(sensor) = sensor {
+                    step[key] = json!(sensor.shown(reading));
+                }
+            }
+            step
         })
         .collect();
     let predicted: Map<String, Value> = (plan.predictions.iter())

@@ -13,7 +13,8 @@ use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
 use crate::solve::Remedy;
 use crate::station::Station;
 
-/// With fewer peaks a diagnosis has little to go by.
+/// With fewer peaks a diagnosis has little to go by; as many as bad ones need to be told reliably
+/// (docs/accuracy.md).
 const ENOUGH_FOR_FAULTS: usize = 12;
 
 /// What comes after a move was found.
@@ -46,7 +47,7 @@ impl AfterMove<'_> {
         }
         if self.joined.is_none() {
             steps.push((
-                "Or go on as it stands: join old and new peaks into one calibration,",
+                "Or go on as it is: join old and new peaks into one calibration,",
                 Some(format!(
                     "plumbeam recheck --against {against} {log} --out {joined}"
                 )),
@@ -58,7 +59,7 @@ impl AfterMove<'_> {
         ));
         if found.distances.len() >= ENOUGH_FOR_FAULTS {
             steps.push((
-                "So many peaks may say more of what happened:",
+                "This many peaks may say more about what happened:",
                 Some(format!("plumbeam faults {log}")),
             ));
         }
@@ -162,15 +163,17 @@ fn answer(found: &Recheck) -> String {
             format!("CANNOT TELL: {off}, neither small nor near one.")
         }
         Verdict::CannotTell(Doubt::Accident) => {
-            format!("CANNOT TELL: {off}, but so few peaks of an unmoved mount might look the same.")
+            format!(
+                "CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same."
+            )
         }
         Verdict::CannotTell(Doubt::PeaksOff) => format!(
-            "CANNOT TELL: {off}, but the new peaks lie much further off than that, and noise is no \
-             reason. Take more peaks, far apart, or a full session."
+            "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \
+             cannot explain. Take more peaks, far apart, or a full session."
         ),
         Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
-            the wrong one, or something is loose. Peak them again; plumbeam faults knows more."
+            the wrong one, or something is loose. Peak them again; plumbeam faults may say more."
             .to_owned(),
     }
 }

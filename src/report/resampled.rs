@@ -23,8 +23,8 @@ pub fn bootstrap_text(outcome: &Outcome, spread: &[(Term, f64)], resamplings: us
         })
         .collect();
     format!(
-        "Uncertainty by {resamplings} resamplings of the peaks: {}. The printed ones also hold \
-         what terms left out may do.",
+        "Uncertainty by {resamplings} resamplings of the peaks: {}. The printed ones also \
+         include what omitted terms may do.",
         terms.join("; ")
     )
 }

@@ -13,7 +13,7 @@ use crate::station::EmitterKind;
 use crate::text::some_of;
 use crate::time::Utc;
 
-/// Longer names of emitters are cut.
+/// Longer names of emitters are cut, so that the lines stay aligned.
 const NAME_WIDTH: usize = 12;
 
 const SUN: &str = "A dish pointed at the Sun gathers its heat at the feed: pass over it, never park on \
@@ -42,13 +42,13 @@ pub fn setup_text(setup: &Setup, folder: &Path, colour: Colour) -> String {
     }
     if !setup.heard.iter().any(|h| listed(&h)) {
         page.paragraph(
-            "Nothing in the sky is strong enough to be peaked by hand: add transmitters, satellites or \
-             a beacon, to the station file. It holds a pattern for each.",
+            "Nothing in the sky is strong enough to be peaked by hand: add transmitters, satellites or a \
+             beacon, to the station file, which holds a pattern for each.",
         );
     } else if only_the_sun(setup) {
         page.paragraph(
-            "The Sun alone leaves some errors of the mount mixed up. Add what sends on your frequency, \
-             satellites or a beacon: the station file holds a pattern for each.",
+            "The Sun alone cannot separate some errors of the mount. Add what transmits on your \
+             frequency, satellites or a beacon: the station file holds a pattern for each.",
         );
     }
     others(&mut page, setup);
@@ -79,7 +79,7 @@ fn only_the_sun(setup: &Setup) -> bool {
 fn day_words(setup: &Setup, one: &Heard) -> String {
     match setup.today.iter().find(|t| t.emitter == one.emitter.name) {
         Some(today) => today_words(today),
-        None => "it has no place in the sky at this time".to_owned(),
+        None => "it has no position in the sky at this time".to_owned(),
     }
 }
 
@@ -153,7 +153,7 @@ fn next(setup: &Setup, folder: &Path) -> Vec<(String, String)> {
     vec![
         step(
             &format!(
-                "Open {STATION_FILE} in an editor, put right what is marked CHECK, and add the \
+                "Open {STATION_FILE} in an editor, correct what is marked CHECK, and add the \
                  transmitters that you hear. Then, in the folder:"
             ),
             format!("cd {quoted}"),

@@ -11,10 +11,12 @@ use crate::solve::{NoiseSource, PeakOutcome};
 use crate::station::Dish;
 use crate::time::Utc;
 
-/// Above this correlation two fitted terms are said to be tied together.
+/// Above this correlation two fitted terms are reported as strongly correlated; common practice, no
+/// source.
 pub const STRONG_CORRELATION: f64 = 0.9;
 
-/// The Gaussian beam describes the main lobe only: beyond one beamwidth no loss is given.
+/// The Gaussian beam describes the main lobe only: beyond one beamwidth, near its first null, no
+/// loss is given.
 const BEAM_HOLDS_TO: f64 = 1.0;
 
 /// An rms offset, as an angle, in beamwidths and as a loss.
@@ -121,6 +123,7 @@ pub fn expected_words(expected: &ExpectedPointingError) -> String {
 
 /// The first findings, a line each, for the report of a solve; none when there are none.
 fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
+    /// Findings that a summary names; the page lists all.
     const MOST: usize = 5;
     let mut said: Vec<String> = (diagnosis.findings.iter().take(MOST))
         .map(|finding| printable(&finding.one_line()))
@@ -136,7 +139,7 @@ fn first_findings(diagnosis: &Diagnosis) -> Vec<String> {
 fn log_words(report: &Report) -> String {
     let outcome = report.outcome;
     if outcome.misread.is_some() {
-        return "misread: nothing below holds before that is put right".to_owned();
+        return "misread: nothing below is valid until that is corrected".to_owned();
     }
     let rows: Vec<usize> = (outcome.peaks.iter())
         .filter(|p| !p.used)
@@ -150,7 +153,7 @@ fn log_words(report: &Report) -> String {
         .as_ref()
         .map_or(0, |e| e.bad_peaks.len());
     let loud = if 5 * bad > outcome.peaks.len() {
-        "; more than a fifth of all, so trust nothing here before you have looked at them"
+        "; more than a fifth of all, so trust nothing here until you have checked them"
     } else {
         ""
     };
@@ -175,7 +178,7 @@ fn first_words(report: &Report) -> String {
     }
 }
 
-/// What these peaks do not tell.
+/// What these peaks do not determine.
 fn unknown_words(report: &Report) -> Option<String> {
     let outcome = report.outcome;
     let kind = outcome.model.kind();
@@ -185,13 +188,13 @@ fn unknown_words(report: &Report) -> Option<String> {
         .collect();
     if !held.is_empty() {
         return Some(format!(
-            "{} cannot be told from the rest with these peaks; below: which would tell",
+            "{} cannot be told from the rest with these peaks; which peaks would tell is below",
             words::term_list(kind, &held)
         ));
     }
     let (a, b, r) = tied_terms(report).into_iter().next()?;
     Some(format!(
-        "{} and {} are strongly correlated ({}): well known together, each alone less well",
+        "{} and {} are strongly correlated ({}): well determined together, less well one by one",
         words::term_name(kind, a),
         words::term_name(kind, b),
         number::fixed(r, 3)
@@ -273,6 +276,7 @@ pub fn session_words(report: &Report) -> Option<String> {
             emitters.push(&p.emitter);
         }
     }
+    /// Emitters that a sentence names; the rest are counted.
     const MOST_NAMED: usize = 8;
     let names: Vec<String> = (emitters.iter().take(MOST_NAMED))
         .map(|n| printable(n))
@@ -381,7 +385,7 @@ pub fn assumptions(report: &Report) -> Vec<String> {
     }
     said.extend(report.outcome.before_note.as_deref().map(|note| {
         format!(
-            "the error before stands after this was set right: {}",
+            "the error before is given after this was corrected: {}",
             printable(note)
         )
     }));
@@ -391,7 +395,7 @@ pub fn assumptions(report: &Report) -> Vec<String> {
 /// That two terms are tied together, in words.
 pub fn tied_words(kind: Kind, a: Term, b: Term, correlation: f64) -> String {
     format!(
-        "{} and {} are strongly correlated ({}): known better together than each alone.",
+        "{} and {} are strongly correlated ({}): determined better together than one by one.",
         words::sentence(words::term_name(kind, a)),
         words::term_name(kind, b),
         number::fixed(correlation, 3)
@@ -408,8 +412,8 @@ pub struct Step {
 }
 
 /// What the columns of the table of decisions mean.
-pub const DECISIONS_NOTE: &str = "p-value: the probability of so much by chance, corrected for all \
-    that was asked for (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
+pub const DECISIONS_NOTE: &str = "p-value: the probability of as much by chance, corrected for all \
+    that was tested (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
     with it, more is better. CV error: error of peaks predicted from the others, with it over \
     without, below 1 is better.";
 
@@ -454,7 +458,7 @@ pub fn next_steps(report: &Report) -> Vec<Step> {
     }
     if outcome.peaks.iter().any(|p| !p.used) {
         steps.push(step(
-            "Look at the peaks not used: a wrong emitter, a slip of the pen or a bump can be put right \
+            "Look at the peaks not used: a wrong emitter, a slip of the pen or a bump can be corrected \
              in the log.",
             None,
         ));

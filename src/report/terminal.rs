@@ -2,7 +2,7 @@
 
 use super::layout::wrapped;
 
-/// Widest line, characters.
+/// Widest line, characters, so that text reads well in a usual window.
 pub const WIDTH: usize = 100;
 
 /// Whether headings and cautions are set off by the terminal's own colours.

@@ -11,7 +11,7 @@ use crate::number;
 use crate::number::probability;
 use crate::problem::printable;
 
-/// At most so many unused peaks are listed; the rest are counted.
+/// At most this many unused peaks are listed, a screenful; the rest are counted.
 const MOST_LISTED: usize = 30;
 
 /// The report as text.
@@ -130,6 +130,9 @@ fn terms(page: &mut Page, report: &Report) {
             words::group_name(report.outcome.model.kind(), meaning.group)
         );
         page.line(&wrapped(&lead, &meaning.text, WIDTH));
+    }
+    for feed in words::feeds(report.outcome, report.station) {
+        page.line(&wrapped("  ", &feed, WIDTH));
     }
     for (a, b, r) in summary::tied_terms(report) {
         let note = summary::tied_words(report.outcome.model.kind(), a, b, r);

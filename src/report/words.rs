@@ -2,12 +2,15 @@
 
 use crate::angle::Angle;
 use crate::logbook::TermState;
-use crate::mount::{AxisKind, Group, Kind, Term, TermUnit};
+use crate::mount::{AxisKind, FeedOffset, Group, Kind, Term, TermUnit};
 use crate::number;
+use crate::problem::printable;
 use crate::solve::words::compass_word;
 use crate::solve::{Outcome, TermEstimate};
+use crate::station::Station;
 
-/// Below this many standard deviations a value is not told from zero: the usual two.
+/// Below this many standard deviations a value is not significantly different from zero: the usual
+/// two.
 const NOTICEABLE: f64 = 2.0;
 
 /// A term's name in full.
@@ -93,6 +96,35 @@ pub fn meanings(outcome: &Outcome) -> Vec<Meaning> {
                 single_meaning(outcome.model.kind(), first)
             };
             Some(Meaning { group, text })
+        })
+        .collect()
+}
+
+/// Where the beams of further feeds lie, a sentence each.
+pub fn feeds(outcome: &Outcome, station: &Station) -> Vec<String> {
+    let Some(first) = station.feeds.first() else {
+        return Vec::new();
+    };
+    let found = outcome.explanation.iter().flat_map(|e| &e.feeds);
+    found
+        .filter_map(|found| Some((found, station.feeds.get(found.feed)?)))
+        .map(|(found, feed)| {
+            let part = |value: Angle, sigma: Angle, more: &str, less: &str| {
+                let (size, sigma) = number::with_sigma(value.degrees().abs(), sigma.degrees());
+                let side = if value < Angle::ZERO { less } else { more };
+                format!("{size} +/- {sigma} deg {side}")
+            };
+            let (offset, sigma) = (found.offset, found.sigma);
+            format!(
+                "The beam of the feed {} lies {} and {} that of {}, seen along the beam with the {}'s \
+                 outer end up ({}).",
+                printable(&feed.name),
+                part(offset.right, sigma.right, "to the right", "to the left"),
+                part(offset.up, sigma.up, "above", "below"),
+                printable(&first.name),
+                outcome.model.kind().axis_1(),
+                FeedOffset::term_names(&feed.name).join(", ")
+            )
         })
         .collect()
 }
@@ -223,10 +255,9 @@ fn single_meaning(kind: Kind, t: &TermEstimate) -> String {
         | Term::ElevationRunoutCos
         | Term::ElevationRunoutSin
         | Term::TrackWarpCos
-        | Term::TrackWarpSin => format!(
-            "one part of it alone was asked for: {}{size}",
-            pick("", "-")
-        ),
+        | Term::TrackWarpSin => {
+            format!("only one part of it was requested: {}{size}", pick("", "-"))
+        }
     };
     text + held(t)
 }
@@ -343,7 +374,8 @@ mod tests {
     #[test]
     fn words_have_the_sign_of_the_model() {
         for (term, word_up, word_down, beam_up) in [
-            // For the positive value: what is said, and which way the beam goes at reading (40, 50).
+            // For the positive value: what is said, and which way the beam goes at reading (40,
+            // 50).
             (Term::AzimuthZero, " clockwise", "anticlockwise", (1.0, 0.0)),
             (Term::ElevationZero, "higher", "lower", (0.0, 1.0)),
             (Term::Collimation, "right", "left", (1.0, 0.0)),

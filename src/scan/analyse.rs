@@ -2,7 +2,7 @@
 //! them.
 
 use super::Axis;
-use super::curve::{Curve, POINTS_OF_A_MAP};
+use super::curve::Curve;
 use super::examine::{below, curvature_asked, flat_top, influence, memory, stands_above};
 use super::find::{find, without};
 use super::fitted::{Fitted, gather, stretch};
@@ -16,7 +16,7 @@ use super::reason::Reason;
 use super::settle::{Settled, settle, start};
 use super::setup::{Expected, Groups, model};
 use super::start::without_spikes;
-use super::thin::{thinned, thinned_points};
+use super::thin::{POINTS_A_BEAM, thinned, thinned_points};
 use crate::time::Utc;
 
 /// A scan looked at by itself.
@@ -34,7 +34,8 @@ pub(crate) struct Analysis {
     pub bare: Option<Curve>,
 }
 
-/// Fewer points are no scan.
+/// Fewer points are no scan: a beam and its baseline have five parameters, which leaves three for
+/// the noise.
 const FEWEST: usize = 8;
 
 /// Looks at one scan.
@@ -106,7 +107,7 @@ fn timeless(points: &Points, passes: &[Pass]) -> bool {
     stands(0, all.len()) || (!passes.is_empty() && passes.iter().all(|p| stands(p.from, p.to)))
 }
 
-/// How far the encoders strayed, in beamwidths, when that is no motion. An emitter that drifts
+/// How far the encoders strayed, in beamwidths, when that is not motion. An emitter that drifts
 /// through the beam of a parked dish looks the same as one scanned with both encoders stuck, and
 /// then the readings are not where the dish was.
 fn unmoved(points: &Points, width: f64) -> Option<f64> {
@@ -120,10 +121,12 @@ fn unmoved(points: &Points, width: f64) -> Option<f64> {
     (beams < JITTER).then_some(beams)
 }
 
-/// Encoders that do less than this, in beamwidths, stand: that is their jitter.
+/// Encoders that move less than this, in beamwidths, stand still: it is their jitter. Common
+/// practice, no source.
 const JITTER: f64 = 0.05;
 
-/// An emitter that runs so many beamwidths is not where a mount that stands looks.
+/// An emitter that moves this many beamwidths is not where a standing mount looks: the main lobe
+/// and three sidelobes have passed.
 const FAR_AWAY: f64 = 5.0;
 
 /// A reading near the middle of the scan.
@@ -142,7 +145,7 @@ fn look(
     reasons: &mut Vec<Reason>,
 ) -> Option<Fitted> {
     let (mut points, mut passes) = if shape == Shape::Map {
-        let beams = all.points.len() as f64 / POINTS_OF_A_MAP;
+        let beams = all.points.len() as f64 / POINTS_A_BEAM;
         (thinned_points(&all.points, beams), Vec::new())
     } else {
         thinned(&all.points, passes, expected.width)

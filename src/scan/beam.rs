@@ -6,12 +6,14 @@
 use std::f64::consts::PI;
 use std::sync::LazyLock;
 
-/// Where (2 J1(u) / u)^2 is one half.
+/// Where (2 J1(u) / u)^2 is one half. A property of the function, worked out to double precision.
 pub(crate) const HALF_POWER: f64 = 1.616_339_948_310_703_2;
 
-/// The widest disc over beam that is worked out; wider ones are taken as this wide.
+/// The widest disc over beam that is worked out, because the rings for a wider one would show;
+/// wider ones are taken as this wide, which needs a dish of 60 m at 10 GHz.
 const WIDEST_DISC: f64 = 8.0;
-/// A disc whose radius is less than this fraction of the beam widens it by under 0.5 %.
+/// A disc whose radius is less than this fraction of the beam widens it by under 0.5 %. So small an
+/// error is not worth the time.
 pub(crate) const NARROWEST_DISC: f64 = 0.08;
 
 /// The response at one distance.
@@ -95,7 +97,8 @@ impl Beam {
     }
 }
 
-/// Closer to the middle than this the slope is that at this distance: the response is flat.
+/// Closer to the middle than this the slope is that at this distance: the response is flat. So that
+/// nothing is divided by zero.
 const MIDDLE: f64 = 1e-3;
 
 /// Nodes and weights on -1 to 1 by Newton's method on the Legendre polynomials.
@@ -132,7 +135,7 @@ struct Airy {
 
 /// Nodes for each half-power width: cubic interpolation then errs by under 1e-7.
 const NODES_A_WIDTH: f64 = 64.0;
-/// Beyond so many half-power widths the pattern, under 2e-5 there, is taken as zero.
+/// Beyond this many half-power widths the pattern, under 2e-5 there, is taken as zero.
 const FARTHEST: f64 = 16.0;
 
 static AIRY: LazyLock<Airy> = LazyLock::new(|| {

@@ -6,7 +6,7 @@ use super::passes::{Pass, passes};
 use super::point::Points;
 use super::settle::Settled;
 use super::setup::Expected;
-use super::thin::{thinned, thinned_points};
+use super::thin::{POINTS_A_BEAM, thinned, thinned_points};
 
 /// The points with the fit.
 #[derive(Clone, Debug, Default)]
@@ -74,7 +74,7 @@ impl Lobe {
     }
 }
 
-/// Of a contour: so many that none shows.
+/// Corners of a contour, one each four degrees, so that none shows.
 const CORNERS: usize = 90;
 
 impl Curve {
@@ -130,7 +130,7 @@ impl Curve {
     pub fn bare(points: &Points, expected: &Expected) -> Curve {
         let (_, all) = passes(points, expected.width);
         let (kept, passes) = if all.is_empty() {
-            let beams = points.points.len() as f64 / POINTS_OF_A_MAP;
+            let beams = points.points.len() as f64 / POINTS_A_BEAM;
             (thinned_points(&points.points, beams), all)
         } else {
             thinned(&points.points, &all, expected.width)
@@ -169,6 +169,3 @@ impl Curve {
         }
     }
 }
-
-/// A way that is no passes is thinned as if so many points made up a beam.
-pub(crate) const POINTS_OF_A_MAP: f64 = 40.0;

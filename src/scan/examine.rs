@@ -129,17 +129,23 @@ pub(crate) fn memory(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) 
     }
 }
 
-/// Points at the very top are compared within so many standard deviations of a point.
+/// Points at the very top are compared within this many standard deviations of a point: 1 % of good
+/// points on a true top lie beyond.
 const TOP: f64 = 2.5;
-/// Fewer points are no flat top.
+/// Fewer points are no flat top: three equal readings happen by chance in a log of few digits.
+/// Common practice, no source.
 const FEWEST_AT_TOP: usize = 4;
-/// A beam fitted without them must stand above them by so many standard deviations of a point
-/// in the mean, and by so many of the mean.
+/// A beam fitted without them must stand above them by this many standard deviations of a point in
+/// the mean. With [`ABOVE_MEAN`] chosen by trial on simulated scans; what flat tops it finds is in
+/// docs/scans.md.
 const ABOVE: f64 = 2.0;
+/// And by this many standard deviations of that mean.
 const ABOVE_MEAN: f64 = 7.0;
-/// Readings that are equal to the last digit count as equal within this fraction.
+/// Readings equal to the last digit count as equal within this fraction, which covers the rounding
+/// of a change of units.
 const EQUAL: f64 = 1e-9;
-/// With more equal neighbours than this share off the top, the log is coarse and says nothing.
+/// With more equal neighbours than this share off the top, the log is too coarse for equal readings
+/// to mean anything. Common practice, no source.
 const COARSE: f64 = 0.1;
 
 /// A top that may be flat.
@@ -205,7 +211,8 @@ pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<boo
         .collect()
 }
 
-/// Standard deviations of a point.
+/// Standard deviations of a point by which the model must lie below the limit for a point to count
+/// as unaffected: 7 % of them are above by chance, and lose nothing but a point.
 const CLEARLY_BELOW: f64 = 1.5;
 
 /// Whether a fit made without the points at the top stands clearly above them.
@@ -250,11 +257,13 @@ pub(crate) struct Influence {
     pub pull: DMatrix<f64>,
 }
 
-/// Relative slopes of the baseline that a drifting gain can explain; far larger ones are no
-/// gain.
+/// Relative slopes of the baseline that a drifting gain can explain, of one sigma; receivers drift
+/// by a few per cent within a scan, and far larger slopes have another reason. Common practice, no
+/// source.
 const GAIN_DRIFT: f64 = 0.15;
 /// On an axis that a cut does not measure, the emitter stands this far off its middle, in
-/// beamwidths, one standard deviation.
+/// beamwidths, one standard deviation: about as well as a dish is centred by ear. Common practice,
+/// no source.
 const OFF_CUT: f64 = 0.25;
 
 /// What a gain that drifts along with the baseline, an emitter that moves across a cut at

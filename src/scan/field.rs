@@ -2,25 +2,27 @@
 //! order in them: what the scans of a file have in common, and what one scan sees of it while
 //! it covers some part of the sky.
 //!
-//! From the mount model (docs/mount-model.md), at azimuth a and elevation e, in degrees for a degree of
-//! each error:
+//! From the mount model (docs/mount-model.md), at azimuth a and elevation e, in degrees for a
+//! degree of each error:
 //!
 //! ```text
 //! azimuth, on the sky:  t_n sin e sin a - t_e sin e cos a - c + s sin e
 //! elevation:            t_n cos a + t_e sin a + d cos e
 //! ```
 //!
-//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the own
-//! coordinates of other kinds of mount the same functions stand, with other signs of the errors;
-//! only droop, which follows the horizon, does not.
+//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the
+//! own coordinates of other kinds of mount the same functions stand, with other signs of the
+//! errors; only droop, which follows the horizon, does not.
 
 use super::Axis;
 use super::place::Fixed;
 
-/// Tilt north, tilt east, minus collimation, skew, droop.
+/// Tilt north, tilt east, minus collimation, skew, droop: the first-order terms of
+/// docs/mount-model.md that change over the sky.
 pub(crate) const ERRORS: usize = 5;
 
-/// Nearer to the zenith than this cosine of the elevation azimuths have no meaning.
+/// Cosine of the elevation nearest to the zenith: within about a degree of it azimuths have no
+/// meaning.
 const LEAST_COSINE: f64 = 0.02;
 
 /// Degrees of the axis for a degree of each error, in a direction.

@@ -33,8 +33,8 @@ pub(crate) struct Fitted {
     /// Width over that expected, and the standard deviation of its logarithm.
     pub stretch: f64,
     pub stretch_sigma: f64,
-    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and the
-    /// standard deviation of its logarithm; 1 and 0 where none was fitted.
+    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and
+    /// the standard deviation of its logarithm; 1 and 0 where none was fitted.
     pub elongation: f64,
     pub elongation_sigma: f64,
     /// Of the strongest pass.
@@ -135,7 +135,8 @@ pub(crate) fn gather(
     }
 }
 
-/// A place that is not known to this many beamwidths was missed.
+/// A place that is known no better than this, in beamwidths, was missed: the beam may have passed
+/// it on either side.
 const MISSED: f64 = 0.7;
 
 /// Width over that expected, and the standard deviation of its logarithm.
@@ -169,7 +170,8 @@ fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64
     )
 }
 
-/// An ellipse is at most three times as long as the mean of its widths.
+/// An ellipse is at most three times (the root of ten) as long as the mean of its widths: no dish
+/// has a flatter beam that is not built for it.
 const LEAST_FORM: f64 = 0.1;
 
 /// The group's speed where the emitter is, by steps none, else by a straight line through the points within half a

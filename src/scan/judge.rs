@@ -11,26 +11,33 @@ use super::reason::{Reason, VAGUE};
 use super::settle::Settled;
 use super::setup::is_area;
 
-/// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks.
+/// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks: half way
+/// down to half power.
 const TWO_FLANKS: f64 = 0.25;
-/// Closer to the end than this it leans on the beam's assumed shape.
+/// Closer to the end than this the result leans on the beam's assumed shape, because one flank does
+/// not reach half power.
 const NEAR_END: f64 = 0.4;
-/// Samples within half a beamwidth of the peak, each axis.
+/// Samples within half a beamwidth of the peak, each axis: a place, a height and one to spare.
 const FEWEST_ON_PEAK: usize = 3;
-/// A step between samples longer than this, in beamwidths, and than so many usual ones is a gap.
+/// A step between samples that is longer than this, in beamwidths, and [`HOLE_STEPS`] times as long
+/// as usual is a gap: four samples to a beamwidth are the least of common practice (no source).
 const HOLE: f64 = 0.3;
+/// How much longer than usual, so that a coarse but even scan has no gaps.
 const HOLE_STEPS: f64 = 4.0;
-/// A baseline that moves more than the signal is high.
+/// A baseline that moves by more than this many heights of the signal is remarked on: the signal is
+/// then the smaller of the two.
 const DRIFT: f64 = 1.0;
-/// What is left over smoothly counts as another shape from this part of the height on (that
-/// of a real dish, whose rim is lit less than its middle, differs by half as much) and if most
-/// of what is left over is smooth.
+/// What is left over smoothly counts as another shape from this part of the height on. A real dish,
+/// whose rim is lit less than its middle, differs by half as much.
 const SHAPE: f64 = 0.03;
+/// And only when the residuals correlate this much with their neighbours. Chosen by trial on
+/// simulated scans; docs/scans.md shows the verdicts.
 const MOSTLY_SMOOTH: f64 = 0.6;
-/// More samples than this part with interference.
+/// With more samples than this share left out, there is interference; common practice, no source.
 const INTERFERENCE: f64 = 0.15;
-/// So many samples left out in a row, and higher than this over the height, are no spikes.
+/// This many samples left out in a row are not spikes; common practice, no source.
 const IN_A_ROW: usize = 4;
+/// And their excess is at least this part of the height: a smaller one hardly moves the peak.
 const SECOND_SIGNAL: f64 = 0.1;
 
 /// Adds what a fit alone tells; widths and places are judged against the other scans later.

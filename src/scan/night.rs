@@ -28,35 +28,44 @@ pub(crate) struct Looked {
     pub analysis: Analysis,
 }
 
-/// Scans agree on a beam's width when at least so many, and this part of all, lie within
-/// [`AGREEMENT`] of it.
+/// Scans agree on a beam's width when at least this many lie within [`AGREEMENT`] of it: fewer may
+/// agree by chance. This and the limits below were chosen by trial on simulated nights;
+/// docs/scans.md shows the verdicts (`cargo bench --bench scan_study`).
 const FEWEST_TO_AGREE: usize = 5;
+/// And at least this part of all.
 const MANY_AGREE: f64 = 0.4;
+/// In the logarithm of the width: about 6 %.
 const AGREEMENT: f64 = 0.06;
-/// A width counts for that when it is known as well as this.
+/// A width takes part when its logarithm is known as well as this: as well as it must agree.
 const WELL_KNOWN: f64 = 0.06;
-/// An agreed width may differ from the station's by this factor; beyond, the station's stands.
+/// An agreed width may differ from the station's by this factor: beams of common dishes are 58 to
+/// 85 degrees times wavelength over diameter wide (from memory). Beyond, the station's stands.
 const BELIEVABLE: f64 = 1.45;
-/// Beyond this it is remarked on.
+/// Beyond this factor the report says so; a smaller difference changes no verdict.
 const WORTH_A_REMARK: f64 = 1.1;
-/// A single peak may differ from the agreed width by this factor, from a width given in the
-/// station file, or from one worked out from the dish.
+/// A single peak may differ by this factor from the width that the others agree on,
 const LIKE_OTHERS: f64 = 1.07;
+/// by this one from a width given in the station file, which is often read off a data sheet,
 const LIKE_GIVEN: f64 = 1.2;
+/// and by this one from a width worked out from the dish, because the feed's taper is not known.
 const LIKE_WORKED_OUT: f64 = 1.3;
-/// What a mount may point beside its readings, radians.
+/// How far a mount may point from its readings, radians: a degree. Common practice, no source.
 const MOUNT_ERROR: f64 = 0.0175;
-/// And must differ by so many standard deviations to count.
+/// A width must also differ by this many standard deviations: 7 in a million good ones do.
 const CLEARLY: f64 = 4.5;
 /// A faint sidelobe differs so much that fewer are enough.
 const CLEARLY_NARROW: f64 = 3.5;
-/// A first sidelobe is half as wide as the main lobe (nulls at u = 3.83 and 7.02).
+/// A first sidelobe is half as wide as the main lobe (nulls at u = 3.83 and 7.02). The limit is
+/// half way between.
 const SIDELOBE: f64 = 0.75;
-/// A peak so many beamwidths and so many standard deviations from where the others put it is
-/// another lobe or another emitter.
+/// A peak this many beamwidths from where the others put it is another lobe or another emitter: the
+/// first null of a round dish is at 1.2 beamwidths, so it is nearer to a sidelobe.
 const DISPLACED_BEAMS: f64 = 0.75;
+/// If it lies this many standard deviations off as well, so that a night of thousands has none by
+/// chance.
 const DISPLACED_SIGMAS: f64 = 6.0;
-/// So many scans are needed to say where the others put it.
+/// This many scans are needed to say where the others put it: as many as the errors of the mount
+/// that are fitted, and one more.
 const FEWEST_TO_PLACE: usize = 6;
 
 /// Judges the scans against each other and corrects their peaks.
@@ -196,7 +205,7 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
             (mean, fitted.stretch_sigma)
         };
         let sigmas = ratio.ln().abs() / sigma;
-        // Where the mount points a little beside its readings, degrees of azimuth are longer or
+        // Where the mount points a little away from its readings, degrees of azimuth are longer or
         // shorter on the sky than they seem.
         let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();
         let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
@@ -413,10 +422,10 @@ fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
     })
 }
 
-/// Of what the mount's errors pull, so much may be wrong because it is reckoned to first order
+/// Of what the mount's errors pull, this much may be wrong because it is taken to first order
 /// only: a tilt of half a degree at elevation 85.
 const HIGHER_ORDERS: f64 = 0.1;
-/// A shift is told when it is known to this part of the beam.
+/// A shift is printed when it is known to this part of the beam: the limit of a good position.
 const TOLD: f64 = 0.1;
 
 /// Weights of the mean with the least variance.

@@ -78,9 +78,12 @@ pub(crate) fn with_radiometer_noise(
     Some(settled)
 }
 
+/// Weights need the power and the power weights; three rounds are enough, since a weight changes
+/// little when the beam does.
 const WEIGHT_ROUNDS: usize = 3;
 
-/// No sample counts for more than that of this fraction of the mean power.
+/// No sample weighs more than one of this fraction of the mean power, so that a modelled power near
+/// nothing does not outweigh all others.
 const LEAST_POWER: f64 = 0.01;
 
 /// Noise with a memory says less than it has points: for neighbours of correlation r the mean
@@ -93,10 +96,11 @@ pub(crate) fn inflation(left_over: &Memory) -> f64 {
     ((1.0 + r) / (1.0 - r)).sqrt()
 }
 
-/// Memory above this significance is no chance, and is said.
+/// Correlation above this significance, in sigmas, is no chance and is reported: 7 in a million
+/// good scans.
 pub(crate) const REMEMBERS: f64 = 4.5;
 
-/// From here on it is reckoned with: in one of a hundred scans without memory for nothing.
+/// From here on it is allowed for: in one of a hundred scans without correlation needlessly.
 const PERHAPS_REMEMBERS: f64 = 2.3;
 
 /// The noise is known from the scan's own scatter only: an error over such a sigma follows
@@ -107,5 +111,6 @@ pub(crate) fn few_samples(settled: &Settled) -> f64 {
     (freedom / (freedom - 2.0)).sqrt()
 }
 
-/// With less freedom than this there is no telling.
+/// With less freedom than this Student's factor would grow without limit; it is that of four
+/// degrees.
 const FEWEST_FREEDOM: f64 = 4.0;

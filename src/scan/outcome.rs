@@ -150,6 +150,7 @@ impl Reduction {
                 temperature_c: None,
                 use_it: !scan.reasons.iter().any(Reason::doubts_emitter),
                 note,
+                feed: 0,
                 extra: Vec::new(),
             });
         }

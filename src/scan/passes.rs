@@ -63,26 +63,32 @@ struct Way {
     y: Vec<f64>,
 }
 
-/// How far a way may stray from a straight line, in beamwidths: more than encoders jitter,
-/// less than rows of a raster are apart.
+/// How far a track may stray from a straight line, in beamwidths: more than encoders jitter, less
+/// than rows of a raster are apart.
 const STRAIGHT: f64 = 0.05;
-/// A pass is at least so long, in beamwidths: shorter ones show no peak.
+/// A pass is at least this long, in beamwidths; a shorter one does not reach both half-power
+/// points.
 const SHORTEST_PASS: f64 = 0.6;
-/// A pass strays from its axis by at most this fraction of its length.
+/// A pass strays from its axis by at most this fraction of its length: some 19 degrees of slant, by
+/// a mount that turns slowly on its other axis. Common practice, no source.
 const ALONG: f64 = 0.35;
-/// A pass has at least so many points.
+/// A pass has at least this many points: two always lie on a line.
 const FEWEST_POINTS: usize = 3;
-/// Rows of a raster are at least so far apart, in beamwidths, and cover together at least
-/// [`LEAST_AREA`].
+/// Rows of a raster are at least this far apart, in beamwidths: more than [`STRAIGHT`], or they are
+/// one row driven twice.
 const ROW_APART: f64 = 0.08;
+/// And cover together at least this much, in beamwidths, or the scan measures one axis only.
 const LEAST_AREA: f64 = 0.4;
-/// A raster has at least so many rows.
+/// A raster has at least this many rows: two have no peak between them.
 const FEWEST_ROWS: usize = 3;
-/// Rows hold at least this part of a raster's points, passes this part of a cut's or cross's.
+/// Rows hold at least this part of a raster's points, passes this part of a cut's or cross's; the
+/// rest is turning round. Common practice, no source.
 const MOSTLY: f64 = 0.6;
-/// A way that covers less than this in both directions stands still.
+/// A track that covers less than this, in beamwidths, in both directions stands still: it shows no
+/// flank.
 const STILL: f64 = 0.3;
-/// An encoder that does less than this part of a pass's motion stands still.
+/// An encoder that moves less than this part of a pass's motion stands still, and the sky moves
+/// past the beam.
 const STANDING: f64 = 0.3;
 
 /// The passes of a scan and what they make, for a beam of `width` radians.
@@ -104,7 +110,7 @@ pub(crate) fn passes(points: &Points, width: f64) -> (Shape, Vec<Pass>) {
             before = None;
             continue;
         };
-        // A way that is slightly bent is one pass all the same.
+        // A track that is slightly bent is still one pass.
         match found.last_mut() {
             Some(pass) if before == Some((axis, forward)) => pass.to = j + 1,
             _ => found.push(Pass {

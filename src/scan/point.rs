@@ -95,7 +95,8 @@ impl Points {
     }
 }
 
-/// A direction in the mount's own coordinates: what its encoders would read there without any error.
+/// A direction in the mount's own coordinates: what its encoders would read there without any
+/// error.
 fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderReading {
     let own = EncoderReading {
         azimuth: direction.azimuth(),
@@ -135,11 +136,13 @@ fn in_order(samples: &[Sample], reasons: &mut Vec<Reason>) -> Vec<Sample> {
     ordered
 }
 
-/// An encoder that stands still for so many times its usual number of samples is stuck.
+/// An encoder that keeps one reading for this many times its usual number of samples is stuck;
+/// common practice, no source.
 const STUCK_TIMES: usize = 4;
-/// And at least so many samples.
+/// And for at least this many samples, so that a turn or a pause is not called that.
 const STUCK_SAMPLES: usize = 5;
-/// A stuck encoder makes up at once for what it missed: more than so many of its usual steps.
+/// A stuck encoder makes up at once for what it missed, so its next step is longer than this many
+/// usual ones; a mount that paused goes on by usual steps.
 const CATCH_UP_STEPS: f64 = 3.0;
 
 /// Leaves out the samples whose position is not known because the encoders stood still while
@@ -188,6 +191,10 @@ fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
         points.retain(|_| *kept.next().unwrap_or(&true));
     }
 }
+
+/// Standard deviation over median absolute deviation of normal noise: 1 / 0.6745 (Huber and
+/// Ronchetti, Robust Statistics, 2nd edition).
+pub(crate) const SIGMA_OF_MEDIAN: f64 = 1.4826;
 
 /// The middle value; zero of none.
 pub(crate) fn median(mut values: Vec<f64>) -> f64 {

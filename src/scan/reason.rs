@@ -167,18 +167,20 @@ pub enum Reason {
     },
 }
 
-/// What is left over of a beam's fit may be this part of its height, one standard deviation;
-/// more, and it was no beam.
+/// The residuals of a beam's fit may be this part of its height, one standard deviation; with more
+/// it was not a beam. Common practice, no source.
 const NO_BEAM: f64 = 0.2;
 
-/// Where sigma had to be raised by more than this, what is left over is no receiver's noise.
+/// Where sigma had to be raised by more than this factor, the residuals are no receiver's noise;
+/// common practice, no source.
 const NO_NOISE: f64 = 2.5;
 
-/// With the peak so far outside, beyond the main lobe's edge (its null is at 1.19 beamwidths),
-/// what a scan shows is a sidelobe.
+/// With the peak this far outside, beyond the main lobe's edge as seen from the scan's middle (its
+/// null is at 1.19 beamwidths), the scan shows a sidelobe.
 const SIDELOBE_ONLY: f64 = -0.85;
 
-/// A position worse than this is poor, in beamwidths.
+/// A position known no better than this, in beamwidths, is poor: anyone centres a dish by hand as
+/// well.
 pub(crate) const VAGUE: f64 = 0.1;
 
 impl Reason {
@@ -259,18 +261,18 @@ impl fmt::Display for Reason {
         match self {
             Reason::OutOfOrder { places } => write!(
                 f,
-                "rows out of order of time in {places} {}: put in order",
+                "rows out of time order in {places} {}: put in order",
                 if *places == 1 { "place" } else { "places" }
             ),
             Reason::Repeated { samples: n } => {
-                write!(f, "{n} {} logged twice: left out once", samples(*n))
+                write!(f, "{n} {} logged twice: used once", samples(*n))
             }
             Reason::Stuck { samples: n } => write!(
                 f,
                 "the encoders stood still for {n} {} while the log went on: left out",
                 samples(*n)
             ),
-            Reason::NoPlace(why) => write!(f, "the emitter has no place then: {why}"),
+            Reason::NoPlace(why) => write!(f, "the emitter has no known position then: {why}"),
             Reason::NoTime => f.write_str(
                 "the times do not advance during a pass: the emitter's motion, the lag and the mid time mean nothing; log the time of each sample",
             ),
@@ -296,18 +298,18 @@ impl fmt::Display for Reason {
                 significance,
             } => write!(
                 f,
-                "no signal of the beam's shape stands out of the noise (the best is {significance:.1} sigma)"
+                "no signal with the beam's shape stands out from the noise (the best is {significance:.1} sigma)"
             ),
             Reason::NoSignal {
                 axis: Some(axis),
                 significance,
             } => write!(
                 f,
-                "no signal of the beam's shape along {axis} (the best is {significance:.1} sigma): only the other axis was measured"
+                "no signal with the beam's shape along {axis} (the best is {significance:.1} sigma): only the other axis was measured"
             ),
             Reason::Unfollowed { beams } => write!(
                 f,
-                "the emitter ran {beams:.0} beamwidths during the scan and the mount did not follow: follow it and scan about it"
+                "the emitter ran {beams:.0} beamwidths during the scan and the mount did not follow: track it and scan around it"
             ),
             Reason::OneFlank {
                 axis,
@@ -371,7 +373,7 @@ impl fmt::Display for Reason {
             ),
             Reason::Drift { ratio } => write!(
                 f,
-                "the baseline drifts by {ratio:.1} times the height of the signal (fitted along)"
+                "the baseline drifts by {ratio:.1} times the height of the signal (included in the fit)"
             ),
             Reason::Shape { ratio } => write!(
                 f,
@@ -380,7 +382,7 @@ impl fmt::Display for Reason {
             ),
             Reason::SecondSignal { samples: n, ratio } => write!(
                 f,
-                "another signal of {:.0} % of the peak's height stands beside it over {n} {}",
+                "another signal of {:.0} % of the peak's height lies next to it over {n} {}",
                 100.0 * ratio,
                 samples(*n)
             ),
@@ -403,7 +405,7 @@ impl fmt::Display for Reason {
             ),
             Reason::Correlated { factor } => write!(
                 f,
-                "what is left over is no pure noise: sigma was raised {factor:.1} times"
+                "the residuals are not pure noise: sigma was raised {factor:.1} times"
             ),
         }
     }

@@ -25,7 +25,7 @@ use crate::time::Utc;
 /// What to assume about the noise.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Noise {
-    /// Whichever law the scans' own scatter speaks for.
+    /// Whichever law the scans' own scatter supports.
     #[default]
     Found,
     /// This law.
@@ -43,12 +43,12 @@ pub struct Options {
 
 /// Scans looked at together: enough for all cores, few enough to stay in memory.
 const BATCH_SCANS: usize = 256;
-/// A batch ends early with so many samples.
+/// A batch ends early with this many samples, so that it takes no more than some tens of megabytes.
 const BATCH_SAMPLES: usize = 1 << 17;
 
-/// Angular radii of the Sun and the Moon at their mean distances, degrees (from memory: 959.6
-/// and 932.6 seconds of arc).
+/// Angular radius of the Sun at its mean distance, degrees: 959.6 seconds of arc (from memory).
 const SUN_RADIUS_DEG: f64 = 0.266_6;
+/// Of the Moon: 932.6 seconds of arc (from memory).
 const MOON_RADIUS_DEG: f64 = 0.259_1;
 
 /// Reduces all scans of a log.
@@ -105,7 +105,7 @@ fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, E
     Ok(batch)
 }
 
-/// The law of the noise as far as the scans so far speak for one.
+/// The law of the noise, as far as the scans so far support one.
 struct Law {
     law: NoiseLaw,
     found: bool,
@@ -148,7 +148,8 @@ impl Law {
     }
 }
 
-/// A likelihood ratio of twenty.
+/// A likelihood ratio of twenty (e cubed), below which evidence is not strong (Kass and Raftery,
+/// *Bayes factors*, 1995; from memory).
 const ENOUGH_EVIDENCE: f64 = 3.0;
 
 fn look_at(

@@ -3,24 +3,28 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::model::ScanModel;
-use super::point::median;
+use super::point::{SIGMA_OF_MEDIAN, median};
 use crate::fit::{FitError, LeastSquares, Options, Prior, Solution, Triangle, fit};
 
-/// What the logarithm of the width is thought to be before the data: within a factor of 1.65.
-/// Only the faintest scans feel it.
+/// Standard deviation of the logarithm of the width before the data: a factor of 1.65, which covers
+/// what feeds do to a beam. Only the faintest scans feel it. Common practice, no source.
 const WIDTH_SIGMA: f64 = 0.5;
-/// The same for a beam's ellipticity and slant.
+/// The same for a beam's ellipticity and slant, which are a few per cent of a usual dish. Common
+/// practice, no source.
 const ELLIPSE_SIGMA: f64 = 0.2;
 
 /// A point that stands out by more standard deviations is left out: 7 in a million good ones.
 const OUTLIER: f64 = 4.5;
 /// While the fit is still pulled by bad points, weights fall off by Tukey's biweight with this
 /// constant (95 % efficient; Huber and Ronchetti, Robust Statistics, 2nd edition).
-const BIWEIGHT: f64 = 4.685;
+pub(crate) const BIWEIGHT: f64 = 4.685;
+/// Rounds in which the set of good points must settle, so that two sets that take turns come to an
+/// end.
 const MOST_ROUNDS: usize = 8;
-/// Passes over the data that a scan's fit may take.
+/// Passes over the data that a scan's fit may take: far more than a usual one takes, so that a
+/// hopeless scan does not hold up a night.
 const BUDGET: usize = 200;
-/// More bad points than this are no outliers.
+/// More bad points than this share are not outliers: near one half a robust fit may follow them.
 const MOST_BAD: f64 = 0.35;
 
 /// A fit and the points it used.
@@ -124,7 +128,7 @@ pub(crate) fn settle(
             .collect();
         let n = sizes.len() as f64;
         let freedom = (n - parameters).max(1.0);
-        let scale = 1.4826 * median(sizes) * (n / freedom).sqrt();
+        let scale = SIGMA_OF_MEDIAN * median(sizes) * (n / freedom).sqrt();
         if scale <= 0.0 {
             break;
         }

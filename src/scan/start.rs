@@ -4,7 +4,7 @@
 use super::Axis;
 use super::beam::Beam;
 use super::passes::Pass;
-use super::point::{Point, median};
+use super::point::{Point, SIGMA_OF_MEDIAN, median};
 use super::thin::mean;
 
 /// Where the emitter was found, as encoder offsets in radians, and how surely.
@@ -22,14 +22,17 @@ pub(crate) struct Found {
     pub noise: f64,
 }
 
-/// Steps between the places tried, in widths of the beam tried.
+/// Steps between the places tried, in widths of the beam tried: a fit begun an eighth of a width
+/// off finds the peak.
 const STEP: f64 = 0.25;
 /// Widths tried, over that expected: also a sidelobe's, half as wide as the main lobe.
 const STRETCHES: [f64; 4] = [1.0, 0.5, 0.72, 1.5];
-/// Places outside the scan are tried up to so many widths from its end.
+/// Places outside the scan are tried up to this many widths from its end: as far as the flank
+/// shows.
 const OUTSIDE: f64 = 0.5;
-/// In a map, steps and widths are coarser.
+/// In a map, steps are coarser, since their number grows with the square,
 const MAP_STEP: f64 = 0.3;
+/// and so are the widths tried.
 const MAP_STRETCHES: [f64; 3] = [1.0, 0.6, 1.6];
 
 /// Rows of a linear problem, of which the baseline has been taken out.
@@ -109,7 +112,7 @@ impl Cleared {
     }
 }
 
-/// A template of which less than this is left cannot be told from the baseline.
+/// A template of which less than this share is left cannot be told from the baseline.
 const LOST: f64 = 1e-3;
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
@@ -222,7 +225,7 @@ pub(crate) fn along(
     best.found(&cleared)
 }
 
-/// So many places are tried at most: a cut of a hundred beamwidths.
+/// This many places are tried at most: a cut of a hundred beamwidths.
 const MOST_STEPS: f64 = 1000.0;
 
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
@@ -278,14 +281,21 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     best.found(&cleared)
 }
 
+/// Points of a map used for the start, so that its time is bounded: the fit then uses all.
 const MOST_MAP_POINTS: usize = 400;
-/// A beam of the expected width that stands out like this needs no search for other widths.
+/// A beam of the expected width with this significance, in sigmas, needs no search for other
+/// widths; the fit finds its width.
 const OBVIOUS: f64 = 15.0;
+/// Places tried along each side of a map, so that the time is bounded; at the usual step that is 18
+/// beamwidths.
 const MOST_MAP_STEPS: f64 = 60.0;
 
-/// Neighbours looked at on each side when a spike is judged.
+/// Neighbours looked at on each side when a spike is judged, as Hampel's filter needs: their median
+/// survives three spikes.
 const NEIGHBOURS: usize = 3;
-/// A spike stands out by so many robust standard deviations of such differences.
+/// A spike stands out by this many robust standard deviations of such differences: more than the
+/// usual three of Hampel's filter, since the beam itself makes differences. Common practice, no
+/// source.
 const SPIKE: f64 = 6.0;
 
 /// The power with single samples that stand out of their neighbours put down to them: only to
@@ -304,7 +314,7 @@ pub(crate) fn without_spikes(points: &[Point], ranges: &[(usize, usize)]) -> Vec
             })
             .collect();
         let away = own.iter().zip(&around).map(|(p, m)| (p - m).abs());
-        let limit = SPIKE * 1.4826 * median(away.collect());
+        let limit = SPIKE * SIGMA_OF_MEDIAN * median(away.collect());
         for (i, value) in power[*from..*to].iter_mut().enumerate() {
             if (*value - around[i]).abs() > limit {
                 *value = around[i];

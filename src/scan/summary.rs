@@ -7,7 +7,8 @@ use super::outcome::{ReducedScan, Reduction};
 use super::reason::{Reason, Verdict};
 use super::timing::Timing;
 
-/// So many scans of which the same is said are named; the rest are counted.
+/// The first five scans with the same remark are named, the rest counted, so that a summary fits a
+/// screen.
 const MOST_ALIKE: usize = 5;
 
 impl Reduction {
@@ -61,10 +62,11 @@ impl Reduction {
         }
         lines.push(match self.noise_law {
             NoiseLaw::Steady => {
-                "noise: the same at any power, so all samples weigh alike".to_owned()
+                "noise: the same at any power, so all samples have equal weight".to_owned()
             }
             NoiseLaw::Radiometer => {
-                "noise: in proportion to the power, so samples on the peak weigh less".to_owned()
+                "noise: in proportion to the power, so samples on the peak have less weight"
+                    .to_owned()
             }
         });
         lines

@@ -2,14 +2,15 @@
 
 use super::passes::{Pass, steps};
 use super::place::Fixed;
-use super::point::{Point, median};
+use super::point::{Point, SIGMA_OF_MEDIAN, median};
 
 /// Points for each beamwidth that are kept: averaging over a fortieth of the beam widens it by
 /// a few parts in ten thousand and loses as little.
-const POINTS_A_BEAM: f64 = 40.0;
-/// From so many rows a point on, rows far from the others are left out of its mean.
+pub(crate) const POINTS_A_BEAM: f64 = 40.0;
+/// From this many rows a point on, rows far from the others are left out of its mean: the median of
+/// five survives two bad ones.
 const ENOUGH_TO_JUDGE: usize = 5;
-/// So many robust standard deviations are far.
+/// This many robust standard deviations are far: 6 in ten million good rows lie beyond.
 const FAR: f64 = 5.0;
 
 /// Averages neighbouring points of each pass; points outside passes are left out.
@@ -49,7 +50,7 @@ fn stops(points: &[Point]) -> Vec<Point> {
         .collect()
 }
 
-/// Averages neighbouring points of a way so many beams long.
+/// Averages neighbouring points of a way this many beams long.
 pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
     let together = (points.len() as f64 / (POINTS_A_BEAM * beams.max(1.0))) as usize;
     if together < 2 {
@@ -64,7 +65,7 @@ pub(crate) fn mean(points: &[Point]) -> Point {
     if points.len() >= ENOUGH_TO_JUDGE {
         let middle = median(points.iter().map(|p| p.power).collect());
         let spread = median(points.iter().map(|p| (p.power - middle).abs()).collect());
-        let far = FAR * 1.4826 * spread;
+        let far = FAR * SIGMA_OF_MEDIAN * spread;
         if spread > 0.0 {
             kept.retain(|p| (p.power - middle).abs() <= far);
         }

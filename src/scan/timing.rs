@@ -19,7 +19,8 @@ pub struct Timing {
     pub why: String,
 }
 
-/// Speeds that differ by less than this factor do not tell lag from backlash.
+/// Speeds that differ by less than this factor do not tell lag from backlash: the difference that
+/// tells is then a third of either. Common practice, no source.
 const OTHER_SPEED: f64 = 1.3;
 
 /// The speeds of all passes along an axis, by their direction.
@@ -91,8 +92,8 @@ impl Ways {
     }
 }
 
-/// A lag whose shift at the fastest speed, or a backlash, is known no better than this part of
-/// the beam is not known.
+/// A lag whose shift at the fastest speed, or a backlash, is known no better than this part of the
+/// beam is not known. Common practice, no source.
 const KNOWN: f64 = 0.25;
 
 /// What an axis's passes tell.
@@ -104,7 +105,7 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
     };
     let Some(trend) = trend.filter(|_| !ways.is_empty()) else {
         return none(format!(
-            "no usable scan runs along {axis}: lag and backlash of this axis cannot be told; scan along it both ways, at two speeds"
+            "no usable scan runs along {axis}: lag and backlash of this axis cannot be determined; scan along it both ways, at two speeds"
         ));
     };
     let speed = ways.typical();
@@ -127,7 +128,7 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
         }
     } else if !ways.both_ways() && !ways.several_speeds() {
         why = format!(
-            "all scans along {axis} run the same way at about {:.3} deg/s on the sky: neither lag nor backlash can be told; scan one emitter there and back, and again at half or double the speed",
+            "all scans along {axis} run the same way at about {:.3} deg/s on the sky: neither lag nor backlash can be determined; scan one emitter there and back, and again at half or double the speed",
             speed.on_sky
         );
     } else if !ways.several_speeds() {
@@ -143,16 +144,16 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
         );
     } else if !lag_known {
         why = format!(
-            "the scans along {axis} are too few or too different to tell its lag (+/- {:.2} s); scan one emitter both ways at two speeds that differ more",
+            "the scans along {axis} are too few or too different to determine its lag (+/- {:.2} s); scan one emitter both ways at two speeds that differ more",
             lag.sigma
         );
     } else if !ways.both_ways() {
         why = format!(
-            "all scans along {axis} run the same way: its backlash cannot be told; scan one emitter the other way too"
+            "all scans along {axis} run the same way: its backlash cannot be determined; scan one emitter the other way too"
         );
     } else if !backlash_known {
         why = format!(
-            "the scans along {axis} are too few or too different to tell its backlash (+/- {:.2} deg); scan one emitter there and back",
+            "the scans along {axis} are too few or too different to determine its backlash (+/- {:.2} deg); scan one emitter there and back",
             backlash.sigma
         );
     }

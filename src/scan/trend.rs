@@ -1,4 +1,4 @@
-//! How the encoder offsets of a file's scans hang together: how they change over the sky, with
+//! How the encoder offsets of a file's scans are related: how they change over the sky, with
 //! speed (lag) and with direction (backlash).
 //!
 //! An axis's offset (encoder less sky) is its zero, what the errors of the mount make of it at
@@ -12,28 +12,32 @@ use super::Axis;
 use super::analyse::Analysis;
 use super::field::{self, ERRORS};
 use super::fitted::AxisFit;
-use super::point::median;
+use super::point::{SIGMA_OF_MEDIAN, median};
+use super::settle::BIWEIGHT;
 use crate::angle::Angle;
 use crate::fit::{Block, FitError, Model, Options, Prior, Unevaluable, fit};
 
-/// Parameters: angles in degrees, lags in seconds.
+/// Places of the parameters (angles in degrees, lags in seconds): first the two zeros,
 const AZIMUTH_ZERO: usize = 0;
+/// in this order,
 const ELEVATION_ZERO: usize = 1;
-/// The errors of [`field`], in its order.
+/// then the errors of [`field`], in its order,
 const FIRST_ERROR: usize = 2;
-/// Each with the backlash behind it.
+/// then the lag of each axis with its backlash behind it.
 const AZIMUTH_LAG: usize = FIRST_ERROR + ERRORS;
+/// As for azimuth.
 const ELEVATION_LAG: usize = AZIMUTH_LAG + 2;
+/// How many parameters there are.
 const COUNT: usize = ELEVATION_LAG + 2;
 
-/// What home-made mounts are like before anything is measured, one standard deviation, in the
-/// order above: zeros may be anything, tilts a degree, collimation and droop half of one, skew
-/// less; lags a few seconds, backlash a few degrees (common practice, no source). The data override all of it but where they are
-/// silent.
+/// What home-made mounts are like before anything is measured, one standard deviation, in the order
+/// above: zeros may be anything, tilts a degree, collimation and droop half of one, skew less; lags
+/// a few seconds, backlash a few degrees (common practice, no source). The data override all of it
+/// but where they are silent.
 const USUAL: [f64; COUNT] = [1e4, 1e4, 1.0, 1.0, 0.5, 0.3, 0.5, 5.0, 3.0, 5.0, 3.0];
 
-/// What is taken off an axis's offset: lag (degrees of the axis a second), backlash, and the
-/// errors of the mount that pull at it, each with its factor.
+/// What is taken off an axis's offset: lag (degrees of the axis a second), backlash, and the errors
+/// of the mount that pull at it, each with its factor. Two and those of [`field`].
 pub(crate) const TAKEN: usize = 2 + ERRORS;
 
 /// The place of an axis's lag, with its backlash behind it.
@@ -141,7 +145,7 @@ impl Trend {
             let all = self.measured.iter().filter(|m| m.axis == axis);
             let means: Vec<f64> = all.map(|m| m.values.mean()).collect();
             let middle = median(means.clone());
-            1.4826 * median(means.iter().map(|m| (m - middle).abs()).collect())
+            SIGMA_OF_MEDIAN * median(means.iter().map(|m| (m - middle).abs()).collect())
         };
         spread(Axis::Azimuth).max(spread(Axis::Elevation))
     }
@@ -251,7 +255,7 @@ impl Trend {
 
     /// The variance of a weighted mean (weights `w`) of a scan's offsets in an axis after
     /// [`Trend::taken`] has been taken off them. In degrees of the axis, squared. The scan's own
-    /// part in the estimates of what is taken is reckoned with.
+    /// part in the estimates of what is taken off is included.
     pub fn variance_after(
         &self,
         scan: usize,
@@ -287,9 +291,9 @@ impl Trend {
     }
 }
 
-/// The middle of the sizes of normal deviates.
+/// The median of the sizes of unit normal noise, a property of the distribution.
 const MIDDLE_OF_NORMAL: f64 = 0.674_489_75;
-const BIWEIGHT: f64 = 4.685;
+/// Rounds of weighting, enough for the weights to settle; each is a small linear fit.
 const ROUNDS: usize = 10;
 
 /// All rows, whitened scan by scan.

@@ -3,12 +3,12 @@
 use std::fmt::Write;
 
 use super::hear::{Heard, Use};
-use super::{LOWEST, Request};
+use super::{LOWEST, Request, mount};
 use crate::plan::FAINTEST_DB;
 use crate::station::{Dish, EmitterKind};
 use crate::text::some_of;
 
-/// Remarks are broken at this column.
+/// Remarks are broken at this column, so that a line fits a usual window.
 const WIDTH: usize = 100;
 
 /// The whole file.
@@ -16,7 +16,7 @@ pub fn station_text(request: &Request, heard: &[Heard]) -> String {
     let mut page = Page::default();
     top(&mut page);
     site(&mut page, request);
-    mount(&mut page);
+    mount::section(&mut page, request);
     dish(&mut page, request);
     horizon(&mut page);
     emitters(&mut page, request, heard);
@@ -26,24 +26,24 @@ pub fn station_text(request: &Request, heard: &[Heard]) -> String {
 
 /// Text that grows line by line.
 #[derive(Default)]
-struct Page {
+pub(super) struct Page {
     text: String,
 }
 
 impl Page {
     /// A line as it is.
-    fn line(&mut self, line: &str) {
+    pub fn line(&mut self, line: &str) {
         self.text.push_str(line);
         self.text.push('\n');
     }
     /// Lines that are not read until the # is taken away.
-    fn commented(&mut self, lines: &str) {
+    pub fn commented(&mut self, lines: &str) {
         for line in lines.lines() {
             self.line(format!("# {line}").trim_end());
         }
     }
     /// A remark, broken into lines.
-    fn remark(&mut self, words: &str) {
+    pub fn remark(&mut self, words: &str) {
         let mut line = String::from("#");
         for word in words.split_whitespace() {
             if line.chars().count() + 1 + word.chars().count() > WIDTH && line != "#" {
@@ -55,7 +55,7 @@ impl Page {
         }
         self.line(&line);
     }
-    fn heading(&mut self, heading: &str) {
+    pub fn heading(&mut self, heading: &str) {
         self.line("");
         self.line(heading);
     }
@@ -67,7 +67,7 @@ fn quoted(text: &str) -> String {
 }
 
 /// A number as TOML takes it for one with decimals.
-fn number(value: f64) -> String {
+pub(super) fn number(value: f64) -> String {
     format!("{value:?}")
 }
 
@@ -75,7 +75,7 @@ fn top(page: &mut Page) {
     page.remark(
         "The station file of plumbeam: where the dish stands, how its axes go, what it can hear. Lines \
          that begin with # are remarks and are not read; take the # away from a line to use it. What \
-         needs your eye is marked CHECK.",
+         you should check is marked CHECK.",
     );
     page.remark(
         "Angles are degrees with decimals, lengths metres. Azimuth counts from true north, clockwise: \
@@ -85,10 +85,10 @@ fn top(page: &mut Page) {
 
 fn site(page: &mut Page, request: &Request) {
     page.heading("[site]");
-    page.remark("What you call the place; it stands over reports and in calibrations.");
+    page.remark("What you call the place; it heads reports and is kept in calibrations.");
     page.line(&format!("name = {}", quoted(&request.name)));
     page.remark(
-        "Where the azimuth axis stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
+        "Where the dish stands (WGS 84, as GNSS and maps show it). A thousandth of a degree, \
          100 m, is plenty for emitters in the sky; give more decimals when you use a near beacon.",
     );
     page.line(&format!("latitude_deg = {}", number(request.latitude_deg)));
@@ -110,7 +110,7 @@ fn site(page: &mut Page, request: &Request) {
         }
     }
     page.remark(
-        "The weather while you measure, for the bend of the air; it matters below 20 degrees of \
+        "The weather while you measure, for refraction; it matters below 20 degrees of \
          elevation. Without these lines it is that of the standard atmosphere.",
     );
     page.commented(
@@ -118,39 +118,6 @@ fn site(page: &mut Page, request: &Request) {
          temperature_c = 15.0\n\
          relative_humidity = 0.5    # 0.5 is 50 %",
     );
-}
-
-fn mount(page: &mut Page) {
-    page.heading("[mount]");
-    page.remark("How the axes are arranged: an azimuth axis below an elevation axis.");
-    page.line("kind = \"az-el\"");
-    page.remark(
-        "CHECK: what the azimuth encoder reads at the two ends of its travel. Readings go on past 360 \
-         and below 0 as the cable winds up; a mount that turns once, across north, may read from -90 to \
-         270. Here: two turns.",
-    );
-    page.line("azimuth_range_deg = [-180.0, 540.0]");
-    page.remark(
-        "CHECK: the same for the elevation encoder. Above 90 the dish lies over backwards.",
-    );
-    page.line("elevation_range_deg = [0.0, 90.0]");
-    page.remark(
-        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be told.",
-    );
-    page.commented(
-        "azimuth_gear_teeth = 120\n\
-         azimuth_pinion_teeth = 12\n\
-         elevation_gear_teeth = 120\n\
-         elevation_pinion_teeth = 12",
-    );
-    page.remark(
-        "How far the feet or shims of the base stand from the azimuth axis, and in which azimuths: with \
-         them, a lean is told in millimetres under each foot.",
-    );
-    page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
-    page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
-    page.commented("park = [180.0, 85.0]");
 }
 
 fn dish(page: &mut Page, request: &Request) {
@@ -175,7 +142,7 @@ fn dish(page: &mut Page, request: &Request) {
 fn horizon(page: &mut Page) {
     page.line("");
     page.remark(
-        "CHECK: what stands in the way. Pairs of azimuth and the lowest elevation that is free there, \
+        "CHECK: what is in the way. Pairs of azimuth and the lowest elevation that is free there, \
          round the circle; straight lines join them. Without this section the view is free down to the \
          horizon.",
     );
@@ -191,7 +158,7 @@ fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
         request.system_k(),
         match request.system_temperature_k {
             Some(_) => "as given".to_owned(),
-            None => "assumed; plumbeam plan --system-temperature says otherwise".to_owned(),
+            None => "assumed; plumbeam plan --system-temperature takes another".to_owned(),
         }
     ));
     let mut left_out: Vec<(&str, Vec<&str>)> = Vec::new();
@@ -243,7 +210,7 @@ fn about(page: &mut Page, one: &Heard, why: &str) {
             false => format!("; {}", source.note),
         };
         page.remark(&format!(
-            "Its place is ICRS, from memory; its flux: {}{note}.",
+            "Its position is ICRS, from memory; its flux: {}{note}.",
             source.published
         ));
     }
@@ -280,8 +247,8 @@ fn section(one: &Heard) -> String {
 fn templates(page: &mut Page, request: &Request) {
     page.line("");
     page.remark(
-        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is known badly: add what sends on your \
-         frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
+        "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is poorly determined: add whatever \
+         transmits on your frequency. A satellite needs its orbit elements in a file beside this one (two-line elements or \
          OMM in JSON) and its catalogue number; for one that circles fast, not older than a few days. A \
          geostationary one stands still and can be peaked at any hour; two or three along the arc are \
          worth more than one.",
@@ -322,6 +289,7 @@ fn templates(page: &mut Page, request: &Request) {
 
 /// A place a few kilometres off, within its limit.
 fn nudged(degrees: f64, most: f64) -> f64 {
+    /// In latitude 5.6 km: clearly another place, still in the same landscape.
     const SOME_KM_DEG: f64 = 0.05;
     if degrees + SOME_KM_DEG <= most {
         degrees + SOME_KM_DEG

@@ -133,7 +133,7 @@ fn becomes(
                 .to_owned(),
         ),
         (None, Some(s)) if s.decibels >= FAINTEST_BY_SCAN_DB => Use::Commented(format!(
-            "no published flux at {frequency_mhz} MHz is at hand: use it if you know that you hear it"
+            "no published flux at {frequency_mhz} MHz is known here: use it if you know that you hear it"
         )),
         _ => Use::LeftOut(faint),
     }

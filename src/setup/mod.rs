@@ -3,6 +3,7 @@
 
 mod file;
 mod hear;
+mod mount;
 mod rise;
 
 use std::path::{Path, PathBuf};
@@ -10,14 +11,15 @@ use std::path::{Path, PathBuf};
 use crate::angle::Angle;
 use crate::ephemeris::{Reach, Times, ephemeris};
 use crate::files;
-use crate::mount::MountModel;
+use crate::mount::{AxisKind, MountModel};
 use crate::plan::SYSTEM_TEMPERATURE_K;
 use crate::problem::{Error, Problem};
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 pub use hear::{Heard, Use};
+pub use mount::NewMount;
 pub use rise::Rise;
 
 /// Names of the two files.
@@ -25,15 +27,22 @@ pub const STATION_FILE: &str = "station.toml";
 /// The empty log.
 pub const LOG_FILE: &str = "peaks.csv";
 
-/// Columns of the log: those of a peaks file that are filled in by hand.
-const LOG: &str = "# readings = encoder\n\
-    time_utc,emitter,azimuth_deg,elevation_deg,azimuth_approach,elevation_approach,note\n";
+/// Columns of the log: those of a peaks file of an az-el mount that are filled in by hand.
+const COLUMNS: [&str; 7] = [
+    "time_utc",
+    "emitter",
+    "azimuth_deg",
+    "elevation_deg",
+    "azimuth_approach",
+    "elevation_approach",
+    "note",
+];
 /// Nothing is measured below this, where the air bends most; as `plan` has it unless told
 /// otherwise.
 const LOWEST: Angle = Angle::from_degrees(10.0);
-/// The day ahead is looked at in these steps.
+/// Steps in which the day ahead is searched: a low satellite is up for about ten minutes, so that
+/// no pass is missed.
 const LOOK_EVERY_S: f64 = 300.0;
-const DAY_S: f64 = 86_400.0;
 
 /// What is known of a new station.
 #[derive(Clone, Debug)]
@@ -52,6 +61,8 @@ pub struct Request {
     pub frequency_mhz: f64,
     /// Noise of receiver, feed and sky, kelvin, if known.
     pub system_temperature_k: Option<f64>,
+    /// How its axes are arranged.
+    pub mount: NewMount,
 }
 
 impl Request {
@@ -63,7 +74,7 @@ impl Request {
     }
 }
 
-/// Where an emitter of the file is in the day ahead, by the same reckoning as the verb `sky`.
+/// Where an emitter of the file is in the day ahead, computed as by the verb `sky`.
 #[derive(Clone, Debug)]
 pub struct Today {
     /// As the station file calls it.
@@ -108,7 +119,7 @@ pub fn set_up(request: &Request, now: Utc) -> Result<Setup, Error> {
     })
 }
 
-/// The station as the reader sees it. Whatever it finds wrong comes from what was asked for: the
+/// The station as the reader sees it. Whatever it finds wrong comes from the request: the
 /// file is not there yet, so no line of it is named.
 fn read_back(text: &str) -> Result<Station, Error> {
     Station::parse(STATION_FILE, Path::new(""), text.as_bytes()).map_err(|e| match e {
@@ -142,11 +153,20 @@ fn assumed(request: &Request, station: &Station) -> Vec<String> {
     let degrees = |(low, high): (Angle, Angle)| {
         format!("from {:.0} to {:.0} deg", low.degrees(), high.degrees())
     };
-    assumed.push(format!(
-        "the encoders read {} in azimuth and {} in elevation: correct it in the file",
-        degrees(station.mount.azimuth_range),
-        degrees(station.mount.elevation_range)
-    ));
+    let [one, two] = station.mount.kind().axes().map(AxisKind::words);
+    assumed.push(match station.mount.fixed_declination {
+        None => format!(
+            "the encoders read {} in {one} and {} in {two}: correct it in the file",
+            degrees(station.mount.azimuth_range),
+            degrees(station.mount.elevation_range)
+        ),
+        Some(fixed) => format!(
+            "the encoder reads {} in {one}, and the dish is bolted at a declination of {:.2} deg: \
+             correct it in the file",
+            degrees(station.mount.azimuth_range),
+            fixed.degrees()
+        ),
+    });
     assumed
 }
 
@@ -191,6 +211,17 @@ fn today(station: &Station, sky: &Sky, now: Utc) -> Result<Vec<Today>, Error> {
 }
 
 impl Setup {
+    /// The empty log: a header in the mount's own words.
+    fn log(&self) -> String {
+        let mount = &self.station.mount;
+        let one_motor = mount.fixed_declination.is_some();
+        let columns: Vec<String> = (COLUMNS.iter())
+            .filter(|column| !(one_motor && column.starts_with("elevation")))
+            .map(|column| mount.kind().key_of(column))
+            .collect();
+        format!("# readings = encoder\n{}\n", columns.join(","))
+    }
+
     /// Writes the folder, which is made if need be. Gives the paths of the two files.
     ///
     /// # Errors
@@ -203,7 +234,7 @@ impl Setup {
             .map_err(|e| Error::io(&folder.display().to_string(), "make", e))?;
         let paths = [folder.join(STATION_FILE), folder.join(LOG_FILE)];
         let written = files::write_whole(&paths[0], self.station_text.as_bytes())
-            .and_then(|()| files::write_whole(&paths[1], LOG.as_bytes()));
+            .and_then(|()| files::write_whole(&paths[1], self.log().as_bytes()));
         if let Err(error) = written {
             // Best effort: why it failed matters more than what stays behind.
             let _ = std::fs::remove_file(&paths[0]);
@@ -221,7 +252,7 @@ fn must_be_free(folder: &Path) -> Result<(), Error> {
     let shown = folder.display();
     let refused = |what: &str| {
         Err(Error::Usage(format!(
-            "{shown} {what}: nothing is written over; name a folder that is new or empty"
+            "{shown} {what}: nothing is overwritten; name a folder that is new or empty"
         )))
     };
     match std::fs::metadata(folder) {

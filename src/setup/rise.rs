@@ -82,7 +82,7 @@ impl Rise {
         let (worst, best) = self.highest;
         let rises = match worst < Angle::ZERO {
             true => format!(
-                "rises to {:.0} deg at best and not at all at times",
+                "rises to {:.0} deg at best, and at times not at all",
                 best.degrees()
             ),
             false => format!(
@@ -98,8 +98,8 @@ impl Rise {
     }
 }
 
-/// Highest elevation of a day and hours above `lowest`, without the air's bend:
-/// sin(elevation) = sin(latitude) sin(declination) + cos(latitude) cos(declination) cos(hour angle).
+/// Highest elevation of a day and hours above `lowest`, without the air's bend: sin(elevation) =
+/// sin(latitude) sin(declination) + cos(latitude) cos(declination) cos(hour angle).
 fn of_day(declination: Angle, latitude: Angle, lowest: Angle) -> (Angle, f64) {
     let highest = Angle::RIGHT - (latitude - declination).abs();
     let level = latitude.cos() * declination.cos();

@@ -15,6 +15,7 @@ fn request(latitude_deg: f64, diameter_m: f64, frequency_mhz: f64) -> Request {
         diameter_m,
         frequency_mhz,
         system_temperature_k: None,
+        mount: NewMount::AzEl,
     }
 }
 
@@ -175,12 +176,15 @@ fn how_high_it_rises_is_what_the_sky_says() {
 #[test]
 fn the_log_has_a_header_that_the_reader_knows() {
     let setup = made(&request(52.41, 3.0, 1420.0));
-    let empty = PeakLog::parse(LOG_FILE, LOG.as_bytes(), &setup.station).unwrap_err();
+    let empty = PeakLog::parse(LOG_FILE, setup.log().as_bytes(), &setup.station).unwrap_err();
     assert!(
         empty.to_string().contains("a header but no rows"),
         "{empty}"
     );
-    let filled = format!("{LOG}2026-09-12T09:30:00Z,sun,142.9,36.0,+,-,windy\n");
+    let filled = format!(
+        "{}2026-09-12T09:30:00Z,sun,142.9,36.0,+,-,windy\n",
+        setup.log()
+    );
     let log = PeakLog::parse(LOG_FILE, filled.as_bytes(), &setup.station).unwrap();
     assert_eq!(log.peaks.len(), 1);
     assert_eq!(log.peaks[0].note, "windy");

@@ -21,8 +21,8 @@ use crate::time::Utc;
 const DISC_RADIUS_DEG: f64 = 0.265;
 /// Above this a scan along azimuth would be wider than the sky there.
 const HIGHEST: Angle = Angle::from_degrees(80.0);
-/// What moves farther than this in the time of a scan is followed while it is scanned, in
-/// beamwidths.
+/// What moves farther than this during a scan, in beamwidths, is followed while it is scanned: more
+/// would smear into the next cut. Common practice, no source.
 const FOLLOWED_FROM: f64 = 0.3;
 
 /// Makes up a scan for each peak of the session of `truth`, the same for the same `seed`. The
@@ -70,7 +70,9 @@ pub fn scan_session(
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     // The session's own numbers come from the first stream.
     rng.set_stream(1);
-    (takes(&real, truth, seed, fits)?.iter().enumerate())
+    // Scans are made with the first feed.
+    let models = [truth.model(&real.station.mount.geometry)?];
+    (takes(&real, truth, seed, &models, fits)?.iter().enumerate())
         .map(|(i, take)| {
             // By chance, so that every emitter is scanned at both speeds.
             let form = if rng.random_bool(0.5) { &slow } else { &fast };

@@ -3,7 +3,7 @@
 use toml_edit::{Document, Item, TableLike, Value};
 
 use crate::logbook::term_quantity;
-use crate::mount::Kind;
+use crate::mount::{FeedOffset, Kind};
 use crate::problem::{Problems, Wrong};
 use crate::quantity::Quantity;
 use crate::station::limits::{OFFSET, TURN};
@@ -25,6 +25,7 @@ const ANY: Quantity = Quantity::new(-1e6, 1e6, "a number from -1e6 to 1e6");
 fn quantity(section: &str, key: &str) -> Quantity {
     match (section, key) {
         ("terms", name) if let Some(term) = Kind::term_of_any(name) => term_quantity(term),
+        ("terms", name) if FeedOffset::part_of(name).is_some() => TURN,
         ("session", "peaks") => PEAKS,
         ("session", "lowest_elevation_deg") => ELEVATION,
         ("noise", "resolution_deg") => OFFSET,

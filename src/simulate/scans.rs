@@ -70,7 +70,7 @@ pub struct Signal {
     pub bend: f64,
     /// By which fraction the gain rises from the first to the last sample.
     pub gain_drift: f64,
-    /// The power is logged so many seconds late.
+    /// The power is logged this many seconds late.
     pub lag_s: f64,
     /// The receiver shows no more than this above the baseline.
     pub clipped_at: Option<f64>,
@@ -288,7 +288,7 @@ fn earlier(stops: &[Stop], i: usize, seconds: f64) -> Stop {
     }
 }
 
-/// The pause between two passes.
+/// The pause between two passes, seconds; invented.
 const PAUSE_S: f64 = 2.0;
 
 impl ScanPlan {

@@ -14,7 +14,7 @@ use crate::logbook::{Approach, Axes, Peak, PeakLog, Readings};
 use crate::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
 use crate::sky::Sky;
-use crate::station::{EmitterKind, Station};
+use crate::station::{EmitterKind, Sensor, Station};
 use crate::text::some_of;
 use crate::time::Utc;
 
@@ -56,18 +56,26 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
         readings: vec![Readings::Encoder],
         file: "simulated session".to_owned(),
         axes: Axes::of(station),
+        sensors: station.mount.sensors.clone(),
+        feeds: station.feeds.iter().map(|f| f.name.clone()).collect(),
         ..PeakLog::default()
     };
-    for take in takes(&real, truth, seed, |_, _| true)? {
-        let reading = rounded(
-            Spoil::reading(spoils, take.when.row, take.reading, &take.emitter),
-            truth.noise.resolution_deg,
-        );
+    let models = truth.models(&real.station)?;
+    for take in takes(&real, truth, seed, &models, |_, _| true)? {
+        let reading = Spoil::reading(spoils, take.when.row, take.reading, &take.emitter);
+        let reading = as_shown(reading, truth.noise.resolution_deg, &station.mount.sensors);
         let (row, time) = (take.when.row, take.logged_time);
         let mut peak = peak(truth, row, time, take.name, reading, take.approach);
+        peak.feed = take.feed;
         // Whoever logs the side of arrival reads it from the encoder.
         if spoils.iter().any(|s| matches!(s, Spoil::AzimuthReversed)) {
             peak.azimuth_approach = peak.azimuth_approach.reversed();
+        }
+        if station.mount.fixed_declination.is_some() {
+            // Nobody moves a bolt from satellite to satellite.
+            peak.elevation = None;
+            peak.elevation_sigma = None;
+            peak.elevation_approach = Approach::Unknown;
         }
         if Spoil::logs_temperature(spoils) {
             peak.temperature_c = Some((take.when.temperature_c * 10.0).round() / 10.0);
@@ -126,9 +134,12 @@ pub(super) struct Take<'a> {
     pub displaced: Offset,
     /// From which side the axes arrived.
     pub approach: [Approach; 2],
+    /// With which feed.
+    pub feed: usize,
 }
 
-/// What a session takes, in order of time; of the emitters only those that `fit` at the reading
+/// What a session takes with the mount as it points with each feed, one after the other, in order of
+/// time; of the emitters only those that `fit` at the reading
 /// where they peak.
 ///
 /// # Errors
@@ -137,12 +148,15 @@ pub(super) fn takes<'a>(
     real: &'a Real<'_>,
     truth: &'a Truth,
     seed: u64,
+    models: &[MountModel],
     fits: impl Fn(&Direction<Apparent>, EncoderReading) -> bool,
 ) -> Result<Vec<Take<'a>>, Error> {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let spoils = truth.spoil.as_slice();
-    let model = truth.model(&real.station.mount.geometry)?;
-    let usual = *model.terms();
+    let Some(first) = models.first() else {
+        return Ok(Vec::new());
+    };
+    let usual = *first.terms();
     let plan = &truth.session;
     let (station, sky) = (real.station.as_ref(), real.sky.as_ref());
     // The logged time is the true one less the clock's offset.
@@ -167,6 +181,8 @@ pub(super) fn takes<'a>(
     let mut present: Option<EncoderReading> = None;
     let mut takes = Vec::new();
     for row in 1..=plan.peaks {
+        let feed = (row - 1) % models.len();
+        let model = &models[feed];
         let share = (row as f64 - 0.5) / plan.peaks as f64;
         let logged_time = plan.from.plus_seconds(span * share);
         let time = logged_time.plus_seconds(behind_s);
@@ -207,7 +223,7 @@ pub(super) fn takes<'a>(
             }
             let quiet = Offset::default();
             let Some((still, _)) =
-                spoilt_reading(truth, &model, &when, &emitter, quiet, signs, &wrap)
+                spoilt_reading(truth, model, &when, &emitter, quiet, signs, &wrap)
             else {
                 continue;
             };
@@ -235,7 +251,7 @@ pub(super) fn takes<'a>(
                 }
             }
             let Some((reading, terms)) =
-                spoilt_reading(truth, &model, &when, &emitter, noise, signs, &wrap)
+                spoilt_reading(truth, model, &when, &emitter, noise, signs, &wrap)
             else {
                 continue;
             };
@@ -255,6 +271,7 @@ pub(super) fn takes<'a>(
                 terms,
                 displaced,
                 approach,
+                feed,
             });
             break;
         }
@@ -294,6 +311,7 @@ fn peak(
         temperature_c: None,
         use_it: true,
         note: String::new(),
+        feed: 0,
         extra: Vec::new(),
     }
 }
@@ -352,6 +370,7 @@ fn spoilt_reading(
     signs: ApproachSigns,
     wrap: &Wrap,
 ) -> Option<(EncoderReading, TermValues)> {
+    /// Rounds of repetition; errors change slowly with the reading, so a few suffice.
     const ROUNDS: usize = 6;
     let mut reading = reading_at_peak(usual, emitter, noise, signs, wrap)?;
     let mut terms = *usual.terms();
@@ -384,6 +403,23 @@ pub(super) fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading 
     EncoderReading {
         azimuth: round(reading.azimuth),
         elevation: round(reading.elevation),
+    }
+}
+
+/// What the axes show: rounded to the step of an encoder, or to whole counts of a sensor.
+fn as_shown(
+    reading: EncoderReading,
+    step_deg: f64,
+    sensors: &[Option<Sensor>; 2],
+) -> EncoderReading {
+    let stepped = rounded(reading, step_deg);
+    let shown = |plain: Angle, stepped: Angle, sensor: &Option<Sensor>| match sensor {
+        Some(sensor) => sensor.rounded(plain),
+        None => stepped,
+    };
+    EncoderReading {
+        azimuth: shown(reading.azimuth, stepped.azimuth, &sensors[0]),
+        elevation: shown(reading.elevation, stepped.elevation, &sensors[1]),
     }
 }
 

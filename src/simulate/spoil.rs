@@ -1,6 +1,6 @@
 //! What can be spoilt on purpose in a made-up session, and how.
 //!
-//! The formulas are written anew from the faults' plain descriptions, not shared with the
+//! The formulas are written from the faults' plain descriptions, not shared with the
 //! diagnosis, so that the one checks the other.
 
 use std::f64::consts::PI;
@@ -113,7 +113,7 @@ pub enum Spoil {
         /// Largest error.
         size_deg: f64,
     },
-    /// The track lifts the beam so many times a turn.
+    /// The track lifts the beam this many times a turn.
     WarpedTrack {
         /// How many times.
         times: u8,
@@ -128,7 +128,7 @@ pub enum Spoil {
         axis: SpoilAxis,
         /// Toward this azimuth reading.
         toward_deg: f64,
-        /// So many times the noise there; the noise as given on the other side.
+        /// This many times the noise there; the noise as given on the other side.
         times: f64,
     },
     /// The beam moves in the dish as it is raised, by twice the elevation's sine.
@@ -167,7 +167,7 @@ pub enum Spoil {
     StaleElements {
         /// Which.
         emitter: String,
-        /// By so many seconds.
+        /// By this many seconds.
         seconds: f64,
     },
     /// Readings are in another unit.
@@ -180,7 +180,7 @@ pub enum Spoil {
         #[serde(default)]
         rows: Vec<usize>,
     },
-    /// The readings carry the air's bend so many times, where once is right.
+    /// The readings carry the air's bending this many times, where once is right.
     Refraction {
         /// 0 or 2.
         times: f64,
@@ -217,6 +217,7 @@ pub struct Circumstance {
 
 /// Temperature at a local solar time: warmest at 15 h.
 pub fn temperature(usual_c: f64, solar_hours: f64) -> f64 {
+    /// Kelvin by which the invented day is warmer or colder than its mean.
     const SWING: f64 = 8.0;
     usual_c + SWING * ((solar_hours - 15.0) / 24.0 * 2.0 * PI).cos()
 }

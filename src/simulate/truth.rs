@@ -7,15 +7,18 @@ use serde::Deserialize;
 
 use super::ranges;
 use super::spoil::Spoil;
+use crate::angle::Angle;
 use crate::files::{self, Expected};
-use crate::mount::{Geometry, Kind, MountModel, TermValues};
+use crate::mount::{FeedOffset, Geometry, Kind, MountModel, TermValues};
 use crate::problem::{Error, Problem, Problems, nearest_name};
+use crate::station::Station;
 use crate::time::Utc;
 
 /// Whole nights take a thousandth of that.
 const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
 
-/// The truth of a practice when none is given: an invented mount with the errors of a first evening.
+/// The truth of a practice when none is given: an invented mount with the errors of a first
+/// evening.
 pub const PRACTICE: &str = "\
 [terms]
 azimuth-zero = 7.3
@@ -53,7 +56,7 @@ pub struct Truth {
     /// How scans are made, when scans are asked for.
     #[serde(default)]
     pub scans: Scans,
-    /// What a pretended dish is like beside its errors, when there is one.
+    /// What a pretended dish is like apart from its errors, when there is one.
     #[serde(default)]
     pub practice: Practice,
     /// What is spoilt on purpose.
@@ -120,7 +123,7 @@ pub struct Scans {
     pub samples: usize,
     /// From its first sample to its last.
     pub seconds_a_pass: f64,
-    /// So many times as long passes take in about every other scan: two speeds tell lag from
+    /// This many times as long passes take in about every other scan: two speeds tell lag from
     /// backlash. One: all scans at one speed.
     pub slower: f64,
     /// Passes along each axis of a cut or cross, there and back in turn.
@@ -129,7 +132,7 @@ pub struct Scans {
     pub rows: usize,
     /// Height of the peak over the standard deviation of a sample.
     pub signal_to_noise: f64,
-    /// The power is logged so many seconds late.
+    /// The power is logged this many seconds late.
     pub lag_s: f64,
     /// So far beside the emitter the middle of a scan may lie along each axis, beamwidths.
     pub beside: f64,
@@ -217,7 +220,7 @@ impl Scans {
     }
 }
 
-/// What a pretended dish is like beside its errors.
+/// What a pretended dish is like apart from its errors.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Practice {
@@ -231,7 +234,7 @@ pub struct Practice {
     pub lines_a_second: f64,
     /// Scatter of a power over its size: 1 / sqrt(bandwidth x time).
     pub scatter: f64,
-    /// By so much the gain rises.
+    /// The gain rises by this much.
     pub drift_db_per_hour: f64,
     /// Single powers that are too large.
     pub spikes_per_minute: f64,
@@ -342,7 +345,7 @@ impl Truth {
         for term in truth
             .terms
             .keys()
-            .filter(|t| Kind::term_of_any(t).is_none())
+            .filter(|t| Kind::term_of_any(t).is_none() && FeedOffset::part_of(t).is_none())
         {
             let names = Kind::names_of_any();
             let problem = Problem::of_file(
@@ -388,6 +391,35 @@ impl Truth {
         self
     }
 
+    /// The mount as it points with each feed of a station, of which the first is the mount itself.
+    ///
+    /// # Errors
+    /// As [`Truth::model`], and a feed that the station does not have.
+    pub fn models(&self, station: &Station) -> Result<Vec<MountModel>, Error> {
+        let model = self.model(&station.mount.geometry)?;
+        let mut offsets = vec![FeedOffset::default(); station.feeds.len().max(1)];
+        for (name, value) in &self.terms {
+            let Some((feed, part)) = FeedOffset::part_of(name) else {
+                continue;
+            };
+            let Some(place) = station.feed(feed).filter(|place| *place > 0) else {
+                return Err(Error::Usage(format!(
+                    "the truth file has the term {name}, and the station file has no further feed {feed}\n  \
+                     help: add [[feed]] sections to the station file, that of [dish] first"
+                )));
+            };
+            let angle = Angle::from_degrees(*value);
+            match part {
+                0 => offsets[place].right = angle,
+                _ => offsets[place].up = angle,
+            }
+        }
+        Ok(offsets
+            .into_iter()
+            .map(|offset| model.with_feed(offset))
+            .collect())
+    }
+
     /// The mount model of the truth, for a mount that stands so.
     ///
     /// # Errors
@@ -396,6 +428,9 @@ impl Truth {
         let kind = geometry.kind();
         let mut values = TermValues::ZERO;
         for (name, value) in &self.terms {
+            if FeedOffset::part_of(name).is_some() {
+                continue;
+            }
             let Some(term) = kind.term_by_name(name) else {
                 return Err(Error::Usage(format!(
                     "the truth file has the term {name}, which mounts of kind {kind} do not have\n  \

@@ -54,9 +54,12 @@ impl Air {
         let t_slope = if below { -LAPSE_RATE } else { 0.0 };
         let p_slope = -HYDROSTATIC * p / t;
         let e_slope = -e / VAPOUR_SCALE_M;
-        // Rueger's coefficients as in SOFA `refco`: (77.6890e-6 p - (6.3938e-6 - 0.375463 / t) e) / t.
+        /// Rueger's coefficients as in SOFA `refco`: (77.6890e-6 p - (6.3938e-6 - 0.375463 / t) e)
+        /// / t.
         const DRY: f64 = 77.6890e-6;
+        /// As above.
         const WET: f64 = 6.3938e-6;
+        /// As above.
         const WET_SQUARE: f64 = 0.375463;
         let value = (DRY * p - (WET - WET_SQUARE / t) * e) / t;
         let slope = (DRY * p_slope
@@ -72,8 +75,8 @@ impl Air {
         self.refractivity_and_slope(height).0
     }
 
-    /// The whole bending of a ray that reaches the ground at an apparent elevation, radians:
-    /// the integral of -tan(z) d(ln n) along the ray, with n r sin(z) constant (Snell's law in round
+    /// The whole bending of a ray that reaches the ground at an apparent elevation, radians: the
+    /// integral of -tan(z) d(ln n) along the ray, with n r sin(z) constant (Snell's law in round
     /// shells). Heights run as a square, which spreads the steep start of a low ray.
     pub fn bending(&self, elevation: f64) -> f64 {
         let invariant = (1.0 + self.refractivity(0.0)) * EARTH_RADIUS_M * elevation.cos();
@@ -93,6 +96,7 @@ impl Air {
 
 /// Simpson's rule with enough steps for 0.01 arcsec here.
 fn simpson(from: f64, to: f64, f: impl Fn(f64) -> f64) -> f64 {
+    /// Pairs of intervals, which leave less than 0.01 arcsec here.
     const PAIRS: usize = 100;
     let step = (to - from) / (2 * PAIRS) as f64;
     // Just inside the ends: the air's slope jumps at the tropopause.

@@ -4,18 +4,17 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::timescale::{JulianDate, tt, ut1};
 use crate::station::Site;
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 /// Metres in an astronomical unit, exact (IAU 2012 Resolution B2).
 const METRES_PER_AU: f64 = 149_597_870_700.0;
 /// Metres per second, exact (SI).
-const SPEED_OF_LIGHT: f64 = 299_792_458.0;
-const SECONDS_PER_DAY: f64 = 86_400.0;
+pub(crate) const SPEED_OF_LIGHT: f64 = 299_792_458.0;
 /// Days that light takes for one astronomical unit.
-const LIGHT_TIME_DAYS_PER_AU: f64 = METRES_PER_AU / SPEED_OF_LIGHT / SECONDS_PER_DAY;
+const LIGHT_TIME_DAYS_PER_AU: f64 = METRES_PER_AU / SPEED_OF_LIGHT / DAY_S;
 /// Rate of the Earth rotation angle, radians per second of UT1 (Capitaine and others 2000, as
 /// in SOFA `pvtob`).
-const EARTH_RATE: f64 = 1.002_737_811_911_354_6 * std::f64::consts::TAU / SECONDS_PER_DAY;
+const EARTH_RATE: f64 = 1.002_737_811_911_354_6 * std::f64::consts::TAU / DAY_S;
 /// SOFA's number for the WGS 84 ellipsoid.
 const WGS84: i32 = 1;
 

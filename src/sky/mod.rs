@@ -2,17 +2,20 @@
 //!
 //! A [`Sky`] is made once from a station and then asked for directions. [`Geometric`] ones are
 //! without air; [`Apparent`] ones are where the beam must point (docs/files.md). Light time and
-//! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where SGP4 (WGS 72 constants) puts them at the instant itself, turned
-//! to the Earth by the sidereal time of 1982 on UT1, without polar motion or light time.
+//! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where
+//! SGP4 (WGS 72 constants) puts them at the instant itself, turned to the Earth by the sidereal
+//! time of 1982 on UT1, without polar motion or light time.
 //!
 //! The astronomy is that of the SOFA collection of the International Astronomical Union's Standards
 //! of Fundamental Astronomy, through its port to Rust; it is used here with calculations of our own
 //! and is not endorsed by SOFA. SGP4 likewise comes from a crate.
 
 mod air;
+mod arc;
 mod earth;
 mod elements;
 mod error;
+mod ionosphere;
 mod moment;
 mod notice;
 mod prepare;
@@ -35,10 +38,13 @@ use crate::station::{Horizon, Station};
 use crate::time::Utc;
 
 use earth::Place;
+pub(crate) use earth::SPEED_OF_LIGHT;
+use ionosphere::Ionosphere;
 use satellite::Orbit;
 use suppose::Catalogued;
-use terrestrial::BeaconDirections;
+use terrestrial::{BeaconDirections, Seat};
 
+pub use arc::geostationary_arc;
 pub use elements::satellites_in;
 pub use error::SkyError;
 pub use moment::Moment;
@@ -53,6 +59,9 @@ pub struct Sky {
     place: Place,
     ut1_minus_utc_s: f64,
     refraction: Refraction,
+    /// Where the free electrons are known.
+    ionosphere: Option<Ionosphere>,
+    diameter_m: f64,
     frequency_mhz: f64,
     horizon: Horizon,
     /// Those of the station file, and behind them the Sun if it is not among them.
@@ -96,7 +105,35 @@ impl Motion {
     }
 }
 
+/// The free electrons above a station, when it tells of them.
+fn ionosphere_of(station: &Station) -> Option<Ionosphere> {
+    let content = station.site.electron_content_tecu?;
+    Some(Ionosphere::new(content, station.dish.frequency_mhz))
+}
+
 impl Sky {
+    /// Where the beam must point for what is that far in that direction (east, north, up; metres, or
+    /// a unit vector for what is among the stars) beyond the air.
+    fn through_the_air(&self, towards: &Vector3<f64>) -> Direction<Apparent> {
+        /// Nearer than any satellite.
+        const NO_DISTANCE_M: f64 = 1e4;
+        let there = Direction::from_east_north_up(towards);
+        let raised = match &self.ionosphere {
+            None => there,
+            Some(ionosphere) => {
+                let distance = towards.norm();
+                let among_the_stars = distance < NO_DISTANCE_M;
+                let distance = if among_the_stars {
+                    f64::INFINITY
+                } else {
+                    distance
+                };
+                ionosphere.raised(&there, distance)
+            }
+        };
+        self.refraction.refract(&raised)
+    }
+
     /// Prepares all emitters of a station; reads the element files of its satellites, each once.
     ///
     /// # Errors
@@ -106,7 +143,7 @@ impl Sky {
         let place = Place::of_site(&station.site);
         let refraction = Refraction::new(&station.site.weather);
         let (mut emitters, catalogue, problems) =
-            prepare::emitters(&station.emitters, &place, &refraction);
+            prepare::emitters(&station.emitters, &place, &refraction, &Seat::of(station));
         let listed = emitters.len();
         let by_name = emitters
             .iter()
@@ -127,6 +164,8 @@ impl Sky {
             place,
             ut1_minus_utc_s: station.site.ut1_minus_utc_s,
             refraction,
+            ionosphere: ionosphere_of(station),
+            diameter_m: station.dish.diameter_m,
             frequency_mhz: station.dish.frequency_mhz,
             horizon: station.horizon.clone(),
             emitters,

@@ -10,7 +10,7 @@ use super::satellite::nearest_orbit;
 use super::timescale::{LeapSeconds, tai_minus_utc_s};
 use super::{EmitterId, Motion, Sky, SkyError};
 use crate::angle::{Angle, Apparent, Direction, Geometric, angle_between};
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 /// The sky at one instant.
 #[derive(Clone, Debug)]
@@ -19,6 +19,23 @@ pub struct Moment<'a> {
     time: Utc,
     /// Made when first needed; none when the time is outside the ephemerides.
     observer: OnceCell<Option<Observer>>,
+}
+
+impl Sky {
+    /// That a transmitter stands in the near field of the dish.
+    fn notice_of_near(&self, emitter: &str, distance_m: f64) -> Option<Notice> {
+        /// Metres a second (exact).
+        const SPEED_OF_LIGHT: f64 = 299_792_458.0;
+        let wavelength_m = SPEED_OF_LIGHT / (self.frequency_mhz * 1e6);
+        let far_m = 2.0 * self.diameter_m.powi(2) / wavelength_m;
+        (distance_m < far_m).then(|| Notice::NearField {
+            emitter: emitter.to_owned(),
+            distance_m,
+            far_m,
+            // Half the diameter squared over twice the distance.
+            late_waves: self.diameter_m.powi(2) / (8.0 * distance_m) / wavelength_m,
+        })
+    }
 }
 
 impl<'a> Moment<'a> {
@@ -46,7 +63,7 @@ impl<'a> Moment<'a> {
     pub fn geometric(&self, id: EmitterId) -> Result<Direction<Geometric>, SkyError> {
         Ok(match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => beacon.geometric,
-            // No air is reckoned with on the way to a mark.
+            // The path to a mark is computed without air.
             Motion::Mark(given) => Direction::geometric(given.azimuth(), given.elevation()),
             _ => Direction::from_east_north_up(&self.towards(id)?),
         })
@@ -60,7 +77,7 @@ impl<'a> Moment<'a> {
         match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => Ok(beacon.apparent),
             Motion::Mark(given) => Ok(*given),
-            _ => Ok(self.sky.refraction.refract(&self.geometric(id)?)),
+            _ => Ok(self.sky.through_the_air(&self.towards(id)?)),
         }
     }
 
@@ -116,13 +133,16 @@ impl<'a> Moment<'a> {
         let known = sky.known(id);
         let mut notices = Vec::new();
         if let Motion::Satellite(orbits) = &known.motion {
-            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / 86_400.0;
+            let days = time.seconds_since(nearest_orbit(orbits, time).epoch) / DAY_S;
             if days.abs() > OLD_ORBIT_DAYS {
                 notices.push(Notice::OldOrbit {
                     emitter: known.name.clone(),
                     days,
                 });
             }
+        }
+        if let Motion::Beacon(beacon) = &known.motion {
+            notices.extend(sky.notice_of_near(&known.name, beacon.distance_m));
         }
         if known.motion.is_inside_the_air() {
             return notices;
@@ -134,7 +154,7 @@ impl<'a> Moment<'a> {
                 assumed_s: tai_minus_utc_s(time),
             });
         }
-        if sky.frequency_mhz < IONOSPHERE_BELOW_MHZ {
+        if sky.frequency_mhz < IONOSPHERE_BELOW_MHZ && sky.ionosphere.is_none() {
             notices.push(Notice::IonosphereLeftOut {
                 frequency_mhz: sky.frequency_mhz,
             });

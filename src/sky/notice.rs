@@ -46,7 +46,19 @@ pub enum Notice {
         /// What was taken for TAI minus UTC, seconds.
         assumed_s: f64,
     },
-    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction, matters.
+    /// A transmitter stands in the near field of the dish.
+    NearField {
+        /// As the station file calls it.
+        emitter: String,
+        /// How far it is.
+        distance_m: f64,
+        /// How far it should be.
+        far_m: f64,
+        /// By how many wavelengths its waves reach the rim of the dish later than the middle.
+        late_waves: f64,
+    },
+    /// The receiver's frequency is so low that the ionosphere, which is not in the refraction,
+    /// matters.
     IonosphereLeftOut {
         /// Of the receiver.
         frequency_mhz: f64,
@@ -57,7 +69,8 @@ pub enum Notice {
 /// kilometres a day (common practice, no source).
 pub const OLD_ORBIT_DAYS: f64 = 14.0;
 
-/// Below this frequency the ionosphere's bend is mentioned.
+/// Below this frequency the ionosphere's bending is mentioned; it grows with the square of the
+/// wavelength. Common practice, no source.
 pub const IONOSPHERE_BELOW_MHZ: f64 = 1000.0;
 /// That bend at an elevation of 10 degrees by day, 69 arcsec; it falls with the square of the
 /// frequency (size by a common daytime electron content, no source).
@@ -72,6 +85,7 @@ impl Notice {
             Notice::BelowHorizon { emitter, .. } => ("below the horizon", emitter),
             Notice::BelowMask { emitter, .. } => ("below the mask", emitter),
             Notice::OutsideLeapSecondTable { .. } => ("leap seconds", ""),
+            Notice::NearField { emitter, .. } => ("near field", emitter),
             Notice::IonosphereLeftOut { .. } => ("ionosphere", ""),
         }
     }
@@ -123,20 +137,33 @@ impl fmt::Display for Notice {
                      off moves the Moon by 0.5 arcsec and the Sun by 0.04"
                 )
             }
+            // The far field begins at 2 D^2 / wavelength (IEEE Std 145, from memory).
+            Notice::NearField {
+                emitter,
+                distance_m,
+                far_m,
+                late_waves,
+            } => write!(
+                f,
+                "{emitter}: {distance_m:.0} m away, nearer than 2 D^2 / wavelength = {far_m:.0} m: its waves \
+                 reach the dish's rim {late_waves:.2} wavelengths late, so that its peak is broad and low \
+                 and may lie beside; take a farther one, or move the feed out until the peak is highest"
+            ),
             Notice::IonosphereLeftOut { frequency_mhz } => write!(
                 f,
                 "at {frequency_mhz} MHz the ionosphere, which is not in the refraction, raises an emitter \
-                 at elevation 10 deg by some {:.2} deg by day: prefer high ones",
+                 at elevation 10 deg by some {:.2} deg by day: prefer high ones, or give the electron \
+                 content (--tec)",
                 IONOSPHERE_DEG_AT_400_MHZ * (400.0 / frequency_mhz).powi(2)
             ),
         }
     }
 }
 
-/// What is said of orbit elements whose epoch is so many days off.
+/// The notice on orbit elements whose epoch is this many days off.
 fn old_orbit(days: &str, older: bool) -> String {
     format!(
-        "orbit elements are {days} days {} than the time asked for (more than {OLD_ORBIT_DAYS:.0}); \
+        "orbit elements are {days} days {} than the requested time (more than {OLD_ORBIT_DAYS:.0}); \
          a low satellite may be degrees away by now: fetch elements of about that date",
         if older { "older" } else { "younger" },
     )

@@ -5,19 +5,17 @@ use std::path::PathBuf;
 
 use nalgebra::Vector3;
 
+use super::arc;
 use super::earth::Place;
 use super::elements::{self, ElementFile};
 use super::refraction::Refraction;
 use super::satellite::Orbit;
 use super::suppose::Catalogued;
-use super::{Known, Motion, terrestrial};
+use super::terrestrial::{self, Seat};
+use super::{Known, Motion};
 use crate::angle::{Angle, Direction};
 use crate::problem::{Problem, Problems};
 use crate::station::{Emitter, EmitterKind};
-
-/// Of the geostationary orbit: that on which a turn takes a sidereal day, from the Earth's
-/// gravitational constant of WGS 72, 398600.8 km^3/s^2, and 86164.1 s (from memory).
-const GEOSTATIONARY_RADIUS_M: f64 = 42_164_170.0;
 
 /// Prepares emitters seen from `place`, gives the satellites that their element files hold
 /// beside them, and tells all faults of those files.
@@ -25,6 +23,7 @@ pub(super) fn emitters(
     emitters: &[Emitter],
     place: &Place,
     air: &Refraction,
+    seat: &Seat,
 ) -> (Vec<Known>, Vec<Catalogued>, Problems) {
     let mut files = ElementFiles::default();
     let mut known = Vec::with_capacity(emitters.len());
@@ -48,12 +47,10 @@ pub(super) fn emitters(
                 height_m,
             } => {
                 let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
-                Motion::Beacon(terrestrial::beacon(place, &there, air))
+                Motion::Beacon(terrestrial::beacon(place, &there, air, seat))
             }
             EmitterKind::Geostationary { longitude } => {
-                let (sin, cos) = longitude.sin_cos();
-                let there = Vector3::new(cos, sin, 0.0) * GEOSTATIONARY_RADIUS_M;
-                Motion::Geostationary(place.towards(&there))
+                Motion::Geostationary(arc::towards(place, *longitude))
             }
             EmitterKind::Mark { azimuth, elevation } => {
                 Motion::Mark(Direction::apparent(*azimuth, *elevation))
@@ -140,6 +137,7 @@ impl ElementFiles {
 
 /// Some numbers in a row, cut short when there are many.
 fn listed<'a>(numbers: impl ExactSizeIterator<Item = &'a u64>) -> String {
+    /// Numbers listed in a message, so that it stays readable.
     const MOST: usize = 8;
     let more = numbers.len().saturating_sub(MOST);
     let mut text = numbers

@@ -13,10 +13,10 @@
 //! Astronomical Journal 119 (2000) 2472 (from memory), taken over height. N is that of Rueger
 //! as in the SOFA routine `refco`, which gives the vapour pressure too.
 //!
-//! How good it is: the formula is within 0.3 % of the trace from half a degree up, and
-//! within 1.2 arcsec of `refco` from 12 degrees up (tests below). Real air differs from any standard one
-//! by more than that: by common experience a tenth of the bending is a fair guess near the
-//! horizon (no source). The ionosphere is not in it.
+//! How good it is: the formula is within 0.3 % of the trace from half a degree up, and within 1.2
+//! arcsec of `refco` from 12 degrees up (tests below). Real air differs from any standard one by
+//! more than that: by common experience a tenth of the bending is a fair guess near the horizon (no
+//! source). The ionosphere is not in it.
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -56,7 +56,7 @@ impl Refraction {
     pub fn new(weather: &Weather) -> Refraction {
         let air = Air::above(weather);
         let ground = air.refractivity(0.0);
-        // Typical of all climates; the start of the search.
+        /// Typical of all climates; only the start of the search.
         const TYPICAL: [f64; 3] = [0.001, 0.0036, 0.08];
         let fraction = if ground > 0.0 {
             fraction_through(&air, ground, TYPICAL)
@@ -120,7 +120,7 @@ impl Refraction {
 
     /// Solves apparent - bending(apparent) = geometric by Newton's method, kept within bounds.
     fn apparent_elevation(&self, geometric: f64) -> f64 {
-        // Of the last digit of an angle below 90 degrees.
+        /// The last digit of an angle below 90 degrees.
         const ENOUGH: f64 = 2.0 * f64::EPSILON;
         // No bending is larger than that far below the horizon.
         let horizon = self.bending_above_horizon(0.0);

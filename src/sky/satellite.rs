@@ -4,7 +4,7 @@ use nalgebra::Vector3;
 
 use super::earth::turn_with_earth;
 use super::timescale::ut1;
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 const METRES_PER_KM: f64 = 1000.0;
 const SECONDS_PER_MINUTE: f64 = 60.0;
@@ -73,7 +73,8 @@ impl Orbit {
         })
     }
 
-    /// Position in the true-equator mean-equinox frame of date, km, so many minutes after the epoch.
+    /// Position in the true-equator mean-equinox frame of date, km, this many minutes after the
+    /// epoch.
     ///
     /// # Errors
     /// In words, when the orbit no longer exists then.
@@ -139,7 +140,7 @@ pub(super) fn nearest_orbit(orbits: &[Orbit], time: Utc) -> &Orbit {
 
 fn julian_years_since_j2000(time: Utc) -> f64 {
     // 2000-01-01T12:00 is day 10,957.5 since 1970.
-    (time.unix_day() as f64 - 10_957.5 + time.seconds_of_day() / 86_400.0) / 365.25
+    (time.unix_day() as f64 - 10_957.5 + time.seconds_of_day() / DAY_S) / 365.25
 }
 
 #[cfg(test)]

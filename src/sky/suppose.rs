@@ -4,14 +4,16 @@
 
 use nalgebra::Vector3;
 
+use super::arc;
 use super::earth::Place;
 use super::refraction::Refraction;
 use super::satellite::{Orbit, nearest_orbit};
-use super::{EmitterId, Known, Moment, Motion, Sky, SkyError, terrestrial};
+use super::terrestrial::{self, Seat};
+use super::{EmitterId, Known, Moment, Motion, Sky, SkyError};
 use crate::angle::{Apparent, Direction};
 use crate::station::{EmitterKind, Station};
 
-/// A satellite that the element files hold beside the station's emitters.
+/// A satellite that the element files hold in addition to the station's emitters.
 #[derive(Clone, Debug)]
 pub(super) struct Catalogued {
     pub norad_id: u64,
@@ -33,7 +35,11 @@ impl Sky {
                     height_m,
                 }) => {
                     let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
-                    Motion::Beacon(terrestrial::beacon(&place, &there, &refraction))
+                    let seat = Seat::of(station);
+                    Motion::Beacon(terrestrial::beacon(&place, &there, &refraction, &seat))
+                }
+                Some(EmitterKind::Geostationary { longitude }) => {
+                    Motion::Geostationary(arc::towards(&place, *longitude))
                 }
                 _ => known.motion.clone(),
             };
@@ -51,7 +57,7 @@ impl Sky {
         }
     }
 
-    /// Catalogue numbers of the satellites that the element files hold beside the station's
+    /// Catalogue numbers of the satellites that the element files hold in addition to the station's
     /// own, in the order of [`Moment::catalogued`].
     pub fn catalogue(&self) -> impl ExactSizeIterator<Item = u64> + '_ {
         self.catalogue.iter().map(|c| c.norad_id)
@@ -61,7 +67,7 @@ impl Sky {
 impl Moment<'_> {
     /// Where the beam must point for a satellite that is now where its elements put it
     /// `seconds` later on its orbit, in a frame that does not turn with the Earth: so for a
-    /// geostationary one, too, seconds move it along the belt. None for what is no satellite.
+    /// geostationary one, too, seconds move it along the belt. None for what is not a satellite.
     ///
     /// # Errors
     /// A decayed orbit.
@@ -98,8 +104,6 @@ impl Moment<'_> {
     /// The apparent direction of an Earth-fixed place, metres, beyond the air.
     fn refracted(&self, there: &Vector3<f64>) -> Direction<Apparent> {
         let towards = self.sky().place.towards(there);
-        self.sky()
-            .refraction
-            .refract(&Direction::from_east_north_up(&towards))
+        self.sky().through_the_air(&towards)
     }
 }

@@ -39,6 +39,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: 0.1,
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         },
         mount: Mount {
@@ -49,6 +50,9 @@ fn station(latitude: f64, longitude: f64) -> Station {
             elevation_teeth: None,
             bearings: Bearings::default(),
             park: None,
+            sensors: [None, None],
+            fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 3.0,
@@ -56,6 +60,7 @@ fn station(latitude: f64, longitude: f64) -> Station {
             beamwidth: degrees(4.0),
             beamwidth_assumed: true,
         },
+        feeds: Vec::new(),
         horizon: Horizon::default(),
         emitters: vec![
             emitter("sun", EmitterKind::Sun),
@@ -264,7 +269,7 @@ fn tracks_agree_with_rigorous_directions() {
 fn station_below(name: &str, time: Utc) -> Station {
     let sky = sky();
     let Motion::Satellite(orbits) = &sky.known(sky.emitter(name).unwrap()).motion else {
-        panic!("{name} is no satellite");
+        panic!("{name} is not a satellite");
     };
     let there = orbits[0].earth_fixed(time, 0.1).unwrap();
     let (longitude, latitude, _) = sofars::coords::gc2gd(1, there.into()).unwrap();
@@ -405,27 +410,27 @@ fn what_should_be_known_is_said() {
             .join("\n")
     };
     insta::assert_snapshot!(said("sun", "2026-03-20T11:23:00Z"), @r#"
-        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
+        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         sun: at 2026-03-20T11:23:00.000Z its elevation of 41.96 deg is below the station's horizon mask (60.00 deg there)
         "#);
     insta::assert_snapshot!(said("geostationary", "2026-05-20T00:00:00Z"), @r#"
-        geostationary: its orbit elements are 63.8 days older than the time asked for (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
-        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
+        geostationary: its orbit elements are 63.8 days older than the requested time (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
+        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         geostationary: below the horizon at 2026-05-20T00:00:00.000Z (elevation -17.89 deg): check the clock, the time zone, the site and the emitter's name
         "#);
     insta::assert_snapshot!(said("geostationary", "2026-01-20T00:00:00Z"), @r#"
-        geostationary: its orbit elements are 56.2 days younger than the time asked for (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
-        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
+        geostationary: its orbit elements are 56.2 days younger than the requested time (more than 14); a low satellite may be degrees away by now: fetch elements of about that date
+        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         geostationary: below the horizon at 2026-01-20T00:00:00.000Z (elevation -20.36 deg): check the clock, the time zone, the site and the emitter's name
         "#);
     insta::assert_snapshot!(said("sun", "2031-03-20T23:00:00Z"), @r#"
         2031-03-20T23:00:00.000Z is later than this version's leap-second table can be trusted: TAI-UTC was taken as 37.000 s; each second that it is off moves the Moon by 0.5 arcsec and the Sun by 0.04
-        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
+        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         sun: below the horizon at 2031-03-20T23:00:00.000Z (elevation -41.68 deg): check the clock, the time zone, the site and the emitter's name
         "#);
     insta::assert_snapshot!(said("moon", "1969-07-20T20:17:40Z"), @r#"
         1969-07-20T20:17:40.000Z is before 1972, when UTC was not yet kept by leap seconds: TAI-UTC was taken as 7.575 s; each second that it is off moves the Moon by 0.5 arcsec and the Sun by 0.04
-        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones
+        at 137.5 MHz the ionosphere, which is not in the refraction, raises an emitter at elevation 10 deg by some 0.16 deg by day: prefer high ones, or give the electron content (--tec)
         moon: at 1969-07-20T20:17:40.000Z its elevation of 10.84 deg is below the station's horizon mask (60.00 deg there)
         "#);
     insta::assert_snapshot!(said("chimney", "2026-03-20T23:00:00Z"), @"");
@@ -498,9 +503,10 @@ fn all_faults_of_all_element_files_are_told() {
         "#);
 }
 
-/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude) cos(longitude
-/// difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet, Satellite
-/// Communications Systems, section 2.2; from memory). The flattening is worth some hundredths.
+/// The look angles of a geostationary satellite on a sphere: cos(gamma) = cos(latitude)
+/// cos(longitude difference); tan(elevation) = (cos(gamma) - r/R) / sin(gamma) (Maral and Bousquet,
+/// Satellite Communications Systems, section 2.2; from memory). The flattening is worth some
+/// hundredths.
 #[test]
 fn a_geostationary_satellite_stands_where_the_handbook_says() {
     const FLATTENING_DEG: f64 = 0.1;
@@ -523,7 +529,8 @@ fn a_geostationary_satellite_stands_where_the_handbook_says() {
                 longitude: Angle::from_radians(0.2) + Angle::from_degrees(east_by),
             },
         };
-        let (known, ..) = super::prepare::emitters(&[emitter], &place, &air);
+        let (known, ..) =
+            super::prepare::emitters(&[emitter], &place, &air, &Seat::of(&station(50.0, 8.0)));
         let Motion::Geostationary(towards) = &known[0].motion else {
             panic!("another motion");
         };

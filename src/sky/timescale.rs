@@ -1,11 +1,10 @@
 //! Scales of time: from a [`Utc`] instant to UT1, which turns the Earth, and TT, which
 //! drives the ephemerides.
 
-use crate::time::Utc;
+use crate::time::{DAY_S, Utc};
 
 /// Julian Date of 1970-01-01T00:00, the day from which [`Utc`] counts.
 const UNIX_EPOCH_JD: f64 = 2_440_587.5;
-const SECONDS_PER_DAY: f64 = 86_400.0;
 /// TT minus TAI, by definition (IAU 1991 Recommendation IV).
 const TT_MINUS_TAI_S: f64 = 32.184;
 
@@ -47,7 +46,7 @@ impl LeapSeconds {
 /// [`LeapSeconds::at`] says so).
 pub(super) fn tai_minus_utc_s(time: Utc) -> f64 {
     let (year, month, day, ..) = time.calendar();
-    let fraction = (time.seconds_of_day() / SECONDS_PER_DAY).min(1.0);
+    let fraction = (time.seconds_of_day() / DAY_S).min(1.0);
     sofars::ts::dat(year, month.into(), day.into(), fraction).unwrap_or(0.0)
 }
 
@@ -55,10 +54,7 @@ pub(super) fn tai_minus_utc_s(time: Utc) -> f64 {
 /// 0.0001 arcsec in that time, the Moon 0.001.
 pub(super) fn tt(time: Utc) -> JulianDate {
     let seconds = time.seconds_of_day() + tai_minus_utc_s(time) + TT_MINUS_TAI_S;
-    JulianDate(
-        UNIX_EPOCH_JD + time.unix_day() as f64,
-        seconds / SECONDS_PER_DAY,
-    )
+    JulianDate(UNIX_EPOCH_JD + time.unix_day() as f64, seconds / DAY_S)
 }
 
 /// UT1 from UT1 minus UTC in seconds. In a leap second the seconds of the day run on to 86,401,
@@ -66,7 +62,7 @@ pub(super) fn tt(time: Utc) -> JulianDate {
 pub(super) fn ut1(time: Utc, ut1_minus_utc_s: f64) -> JulianDate {
     JulianDate(
         UNIX_EPOCH_JD + time.unix_day() as f64,
-        (time.seconds_of_day() + ut1_minus_utc_s) / SECONDS_PER_DAY,
+        (time.seconds_of_day() + ut1_minus_utc_s) / DAY_S,
     )
 }
 
@@ -82,7 +78,7 @@ mod tests {
     const ROUNDING_S: f64 = 1e-9;
 
     fn seconds_between(a: JulianDate, b: JulianDate) -> f64 {
-        ((b.0 - a.0) + (b.1 - a.1)) * SECONDS_PER_DAY
+        ((b.0 - a.0) + (b.1 - a.1)) * DAY_S
     }
 
     #[test]

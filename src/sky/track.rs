@@ -13,16 +13,19 @@ use crate::time::Utc;
 /// Spacing of the nodes for what rises and sets with the stars, seconds. Six points then leave
 /// 0.0005 arcsec of the Earth's turning: (w h)^6 x 3.5 / 720, with w its rate and h the spacing.
 const CELESTIAL_STEP_S: f64 = 1200.0;
-/// How far a satellite turns about the Earth between two nodes at its lowest, radians. Six
-/// points leave some 1e-10 of its distance from the Earth's centre, so 0.01 arcsec at a range of 100 km;
+/// How far a satellite turns about the Earth between two nodes at its lowest, radians. Six points
+/// leave some 1e-10 of its distance from the Earth's centre, so 0.01 arcsec at a range of 100 km;
 /// eccentric orbits are ten times worse and ten times farther.
 const ORBIT_STEP: f64 = 0.06;
-/// Nodes of satellites are not set farther apart than those of the stars.
+/// Nodes of satellites are not set farther apart than those of the stars, because the Earth turns
+/// under both.
 const LONGEST_STEP_S: f64 = CELESTIAL_STEP_S;
-/// Intervals that are worked out together, when one of them is first asked for.
+/// Intervals that are worked out together, when one of them is first asked for: enough to pay for
+/// the preparation, few enough for a short pass.
 const BLOCK: usize = 32;
-/// Nodes before and after an interval that its interpolation needs.
+/// Nodes before an interval that interpolation by six points needs.
 const BEFORE: usize = 2;
+/// And behind its beginning.
 const AFTER: usize = 3;
 
 /// Directions of one emitter within a span of time, at some 0.2 microseconds each.
@@ -30,9 +33,10 @@ const AFTER: usize = 3;
 /// The geometric vector to the emitter is interpolated between rigorous nodes (six-point
 /// Lagrange), and refraction is then applied in full. Against [`Sky::geometric`] the error is below
 /// 0.01 arcsec for the Sun, the Moon and sources, and below 0.1 arcsec for satellites. Nodes are worked
-/// out when first needed, so that a long span sparsely used costs little. Where nothing smooth can be
-/// laid through the nodes (across a leap second, from one element set to the next, where an
-/// orbit ends) and outside the span, the answer is that of the [`Sky`] itself. Threads may share one.
+/// out when first needed, so that a long span sparsely used costs little. Where nothing smooth can
+/// be laid through the nodes (across a leap second, from one element set to the next, where an
+/// orbit ends) and outside the span, the answer is that of the [`Sky`] itself. Threads may share
+/// one.
 #[derive(Debug)]
 pub struct Track<'a> {
     sky: &'a Sky,
@@ -83,10 +87,7 @@ impl<'a> Track<'a> {
     /// As [`Sky::apparent_of`].
     pub fn apparent(&self, time: Utc) -> Result<Direction<Apparent>, SkyError> {
         match self.interpolated(time) {
-            Some(v) => Ok(self
-                .sky
-                .refraction
-                .refract(&Direction::from_east_north_up(&v))),
+            Some(v) => Ok(self.sky.through_the_air(&v)),
             None => self.sky.apparent_of(self.id, time),
         }
     }

@@ -1,12 +1,11 @@
 //! An outcome as the calibration document.
 
-use crate::angle::Angle;
-use crate::explain::{Axis, Remark};
+use crate::explain::{ABSURD_ZERO, Axis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
-    MountRecord, SkyPlace, Trust,
+    MountRecord, SkyPlace, TermRecord, TermState, Trust,
 };
-use crate::mount::{AxisKind, Group, Kind, Term};
+use crate::mount::{AxisKind, FeedOffset, Group, Kind, Term};
 use crate::station::Station;
 use crate::time::Utc;
 
@@ -34,6 +33,7 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
                 let written = record(t.term, t.value, t.sigma, t.state);
                 (name, with_prior(t.term, written, t.prior_sigma))
             })
+            .chain(feeds(outcome, station))
             .collect(),
         correlations: (outcome.correlations.iter())
             .map(|(one, other, value)| Correlation {
@@ -56,6 +56,26 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
     }
 }
 
+/// The pairs of terms of further feeds.
+fn feeds(outcome: &Outcome, station: &Station) -> Vec<(String, TermRecord)> {
+    let found = outcome.explanation.iter().flat_map(|e| &e.feeds);
+    found
+        .filter_map(|found| Some((found, station.feeds.get(found.feed)?)))
+        .flat_map(|(found, feed)| {
+            let names = FeedOffset::term_names(&feed.name);
+            let values = found.offset.parts().into_iter().zip(found.sigma.parts());
+            (names.into_iter().zip(values)).map(|(name, (value, sigma))| {
+                // Angles all, as the collimation is.
+                let (value, sigma) = (value.radians(), Some(sigma.radians()));
+                (
+                    name,
+                    record(Term::Collimation, value, sigma, TermState::Fitted),
+                )
+            })
+        })
+        .collect()
+}
+
 /// The expected error as files have it.
 fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingError> {
     let sky = outcome.sky_error.as_ref()?;
@@ -72,7 +92,7 @@ fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingErro
     })
 }
 
-/// What was found beside the mount errors, as files have it.
+/// What was found apart from the mount errors, as files have it.
 fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
     let explanation = outcome.explanation.as_ref();
     (explanation.iter())
@@ -92,8 +112,6 @@ fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
         .collect()
 }
 
-/// An elevation zero beyond this is one of readings that mean something else.
-const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 /// A bound on the pointing error beyond this share of the beamwidth limits what the numbers are
 /// good for: it costs 3 dB.
 const LIMITING_ERROR: f64 = 0.5;
@@ -115,7 +133,7 @@ fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
         let kind = station.mount.kind();
         let may = match kind.has_track() {
             true => "elevations may be logged from the zenith, or over the top",
-            false => "the dish may be carried over the top",
+            false => "the dish may be driven over the top",
         };
         meaningless.push(format!(
             "the {} is {:.1} deg: {may}",

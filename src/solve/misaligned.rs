@@ -1,14 +1,14 @@
-//! What a person can do about a first axis that does not point where it should: the bolts of a polar
-//! axis, the bearings of a lower axis.
+//! What a person can do about a first axis that does not point where it should: the bolts of a
+//! polar axis, the bearings of a lower axis.
 
-use super::remedy::{KEEP_CLEAR, Significant, Words};
+use super::significant::{KEEP_CLEAR, Significant, Words};
 use crate::angle::Angle;
 use crate::mount::Kind;
 use crate::mount::{LowerAxis, Pole};
 use crate::number::{by_sigma, two_digits};
 use crate::station::{Bearings, Bolts, Station};
 
-/// An axis within this of what its bolt can do about the other part of the error is left alone.
+/// An error of the axis, radians, below which its bolt is left alone: rounding.
 const NOTHING: f64 = 1e-9;
 
 /// Turns of a bolt that move an axis by an angle about its hinge, with their standard deviation.
@@ -132,7 +132,7 @@ pub(super) fn lower_axis(size: &Significant, lower: LowerAxis, bearings: &Bearin
 
 #[cfg(test)]
 mod tests {
-    use super::super::remedy::tests::pair;
+    use super::super::significant::made::pair;
     use super::*;
     use crate::mount::Term;
 

@@ -1,5 +1,6 @@
 //! Mount errors from peaks: one view of an [explanation](crate::explain).
 
+mod arc;
 mod bootstrap;
 mod calibration;
 mod inseparable;
@@ -8,6 +9,7 @@ mod outcome;
 pub mod record;
 mod remarks;
 mod remedy;
+mod significant;
 pub mod words;
 
 use std::sync::Arc;
@@ -21,6 +23,7 @@ use crate::sky::Sky;
 use crate::station::Station;
 
 pub use crate::explain::{Options, TermEstimate};
+pub use arc::{ArcAlignment, Miss, arc};
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
 pub use calibration::calibration;
 pub use inseparable::Inseparable;

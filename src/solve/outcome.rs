@@ -19,7 +19,7 @@ use crate::time::Utc;
 pub struct Outcome {
     /// The mount model with the values found and held.
     pub model: MountModel,
-    /// Every term asked for or admitted, in the order of [`Term::ALL`].
+    /// Every term requested or admitted, in the order of [`Term::ALL`].
     pub terms: Vec<TermEstimate>,
     /// Correlation of each pair of fitted terms.
     pub correlations: Vec<(Term, Term, f64)>,
@@ -122,7 +122,8 @@ impl Decision {
     }
 }
 
-/// Readings taken at their word mean nothing from this median error on.
+/// From this median error on, the readings without a model mean nothing: the encoders were never
+/// set to north. Common practice, no source.
 const MEANINGLESS: Angle = Angle::from_degrees(30.0);
 
 impl Outcome {

@@ -1,7 +1,7 @@
 //! Between mount terms and their records in a calibration file.
 
 use crate::logbook::{Calibration, TermRecord, TermState};
-use crate::mount::{MountModel, Term, TermUnit, TermValues};
+use crate::mount::{FeedOffset, MountModel, Term, TermUnit, TermValues};
 use crate::problem::{Error, Wrong};
 
 /// The mount model that a calibration describes; a term that it does not list is zero.
@@ -13,6 +13,9 @@ pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
     let geometry = calibration.mount.geometry();
     let mut values = TermValues::ZERO;
     for (name, record) in &calibration.terms {
+        if FeedOffset::part_of(name).is_some() {
+            continue;
+        }
         let term = geometry.kind().term_by_name(name);
         let shown = term.and_then(|term| Some((term, shown_value(term, record)?)));
         let Some((term, shown)) = shown else {

@@ -51,8 +51,8 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             off,
             sigma,
         } => format!(
-            "{} is held at {}, but the peaks ask for {} more, {:.0} standard deviations: the other \
-             terms are bent to make up for it",
+            "{} is held at {}, but the peaks call for {} more, {:.0} standard deviations: the other \
+             terms are distorted to make up for it",
             kind.term_name(*term),
             shown(*term, *value),
             shown(*term, *off),
@@ -60,18 +60,18 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         ),
         Remark::ElevationZeroAbsurd { zero } if !kind.has_track() => format!(
             "the {} is {:.1} deg: either the encoder's zero really is that far off, or the dish is \
-             carried over the top; check against one emitter",
+             driven over the top; check against one emitter",
             kind.group_words(Group::ElevationZero),
             zero.degrees()
         ),
         Remark::ElevationZeroAbsurd { zero } => format!(
             "the elevation zero is {:.1} deg: either the encoder's zero really is that far off, or \
-             elevations are logged from the zenith (90 - elevation), or the dish is carried over the \
+             elevations are logged from the zenith (90 - elevation), or the dish is driven over the \
              top; check against one emitter",
             zero.degrees()
         ),
         Remark::FittedToo { term, with } => format!(
-            "{} is fitted too: it goes together with {}",
+            "{} is fitted too: it belongs with {}",
             kind.term_name(*term),
             kind.term_name(*with)
         ),
@@ -84,7 +84,7 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             condition,
             advice,
         } => format!(
-            "{} are well known only together, each by itself poorly (condition number {condition:.0}): \
+            "{} are well determined only in combination, poorly one by one (condition number {condition:.0}): \
              {}",
             names(kind, terms),
             advice_words(kind, advice)
@@ -94,7 +94,7 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
         ),
         Remark::ManyBad { bad, peaks } => format!(
             "{bad} of {peaks} peaks do not fit the rest, more than a fifth: it is not certain which \
-             are the bad ones, so trust nothing here before you have looked at them"
+             are the bad ones, so trust nothing here until you have checked them"
         ),
         Remark::ChosenOnSome { used, peaks } => format!(
             "causes were looked for on {used} of the {peaks} peaks, taken evenly over the log; the \
@@ -141,7 +141,7 @@ fn zeros_words(
     let logs = explanation.session.logs.len();
     if changes.is_empty() {
         return format!(
-            "the {logs} logs are taken with the same encoder zeros: the data do not ask for others"
+            "the {logs} logs are taken with the same encoder zeros: the data call for no others"
         );
     }
     let mut pairs: Vec<(usize, usize)> = changes.iter().map(|(c, _)| c.logs).collect();
@@ -169,11 +169,11 @@ fn zeros_words(
         })
         .collect();
     format!(
-        "{}; for one and the same direction there changes, {}. The zeros of the calibration are \
+        "{}; for the same direction there changes, {}. The zeros of the calibration are \
          those of the last log, {}",
         match asked {
-            true => "each log has encoder zeros of its own, as asked",
-            false => "the data ask for encoder zeros that differ between the logs",
+            true => "each log has its own encoder zeros, as requested",
+            false => "the data call for encoder zeros that differ between the logs",
         },
         said.join("; "),
         name(last)
@@ -237,11 +237,11 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
             let held = names(kind, &vague.held);
             let meaning = match named.as_slice() {
                 [one] => format!(
-                    "these peaks do not tell {}; it is held at zero{told}",
+                    "these peaks do not determine {}; it is held at zero{told}",
                     kind.term_name(*one)
                 ),
                 _ => format!(
-                    "{} move the beam alike over these peaks and cannot be told apart; {held} {} \
+                    "{} have the same effect on these peaks and cannot be told apart; {held} {} \
                      held at zero{told}",
                     names(kind, &named),
                     if vague.held.len() == 1 { "is" } else { "are" },
@@ -267,7 +267,8 @@ const OF_THE_ARC: [Term; 3] = [Term::AzimuthZero, Term::Collimation, Term::AxisS
 /// What is said when all peaks of a polar mount keep to one declination, as those of the
 /// geostationary arc or of one day's Sun do.
 fn one_declination(explanation: &Explanation) -> Option<String> {
-    /// Within so much the sum hardly changes: the cosine of a declination by a hundredth.
+    /// Within this range of elevations the sum hardly changes: the cosine of a declination by a
+    /// hundredth.
     const NARROW: Angle = Angle::from_degrees(12.0);
     let Kind::Polar(pole) = explanation.session.kind() else {
         return None;
@@ -310,6 +311,10 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
             change.logs.0 + 1,
             change.logs.1 + 1
         ),
+        Hypothesis::Feed(feed) => match station.feeds.get(*feed) {
+            Some(feed) => format!("feed {}", feed.name),
+            None => "a further feed".to_owned(),
+        },
         Hypothesis::BaseKnock(_) => "knock on the base".to_owned(),
         Hypothesis::DishKnock(_) => "knock on the dish".to_owned(),
         Hypothesis::Creep { .. } => format!("{axis} creep"),
@@ -357,9 +362,9 @@ pub fn grounds_words(grounds: &Grounds) -> String {
         )
     };
     match grounds {
-        Grounds::Usual(None) => "every mount has a little: fitted always".to_owned(),
+        Grounds::Usual(None) => "every mount has a little: always fitted".to_owned(),
         Grounds::Usual(Some(n)) => {
-            format!("every mount has a little: fitted always; {}", numbers(n))
+            format!("every mount has a little: always fitted; {}", numbers(n))
         }
         Grounds::Asked => "asked for".to_owned(),
         Grounds::Evidence(n) => numbers(n),
@@ -457,7 +462,7 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
     if let Some(computed) = explanation.computed {
         return Some(format!(
             "The readings are computed {} positions of the emitters, not what the encoders showed \
-             at a peak: they say nothing of the mount. Log the encoder readings.",
+             at a peak: they say nothing about the mount. Log the encoder readings.",
             if computed.airless {
                 "airless"
             } else {
@@ -472,7 +477,7 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
     let [one, two] = kind.axes().map(AxisKind::words);
     let cure = match &misread.misreading {
         Misreading::Hours(hours) => format!(
-            "the times are those of another time zone: add {hours:+} h, or write times with their \
+            "the times are in another time zone: add {hours:+} h, or write times with their \
              offset from UTC"
         ),
         Misreading::LongitudeSign => {
@@ -488,7 +493,7 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
         Misreading::Exchanged => format!("exchange the {one} and {two} columns of the log"),
         Misreading::FromTheZenith => {
             "log the elevation from the horizon, 90 deg less what is written now (or else the \
-             encoder's zero is some 90 deg off and the dish is carried over the top)"
+             encoder's zero is some 90 deg off and the dish is driven over the top)"
                 .to_owned()
         }
         Misreading::Unit { axis, unit, .. } => {
@@ -503,8 +508,8 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
         ),
     };
     Some(format!(
-        "The log fits only with {}. Put that right first: {cure}; then solve again. The numbers here \
-         are those of the log put right that way.",
+        "The log fits only with {}. Correct that first: {cure}; then solve again. The numbers here \
+         are those of the log corrected that way.",
         misreading_words(&misread.misreading, station)
     ))
 }
@@ -529,8 +534,8 @@ fn misread_by_a_cause(explanation: &Explanation) -> Option<String> {
             _ => return None,
         };
         Some(format!(
-            "The log fits only with {what}. Put that right first, then solve again. The numbers here \
-             are those of the log put right that way."
+            "The log fits only with {what}. Correct that first, then solve again. The numbers here \
+             are those of the log corrected that way."
         ))
     })
 }

@@ -4,13 +4,15 @@ use crate::angle::Angle;
 use crate::mount::{AxisKind, Group, Kind, Term};
 use crate::station::Station;
 
+use super::arc;
 use super::misaligned;
 use super::outcome::Outcome;
 use super::remarks::advice_words;
+use super::significant::{KEEP_CLEAR, Significant, Words};
 use super::words::{capital, compass_word, list};
 use crate::explain::{Advice, TermEstimate, prior_size::careful};
 use crate::logbook::TermState;
-use crate::number::{by_sigma, two_digits, with_sigma};
+use crate::number::{by_sigma, two_digits};
 
 /// Something to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,16 +27,11 @@ pub struct Remedy {
     pub caution: String,
 }
 
-/// A term is worth mending when it is this many of its sigmas from zero.
-const SIGNIFICANT: f64 = 3.0;
-
-pub(super) const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
-    counterweights; support the dish before any bolt is loosened.";
 const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall one can fall. \
     Work at height and foundations follow local codes; ask someone licensed where they say so.";
 
 /// What a person can do about each significant term, hardware first; nothing while the log or
-/// the station file was misread, for nobody is sent to the bolts by such numbers.
+/// the station file was misread, because nobody should turn bolts by such numbers.
 ///
 /// # Units
 /// Shims in millimetres, from angles in radians times lengths; signs are worked out from the
@@ -64,6 +61,14 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
             !e.told_only_together(&group.terms().collect::<Vec<_>>())
                 .is_empty()
         });
+        // With one motor its bolts are set for the arc, together.
+        let bolted = matches!(group, Group::Tilt | Group::ElevationZero);
+        if bolted && station.mount.fixed_declination.is_some() {
+            if group == Group::Tilt {
+                found.extend(arc::remedy(outcome, station));
+            }
+            continue;
+        }
         let zero = matches!(group, Group::AzimuthZero | Group::ElevationZero);
         match Significant::of(outcome, group) {
             // An encoder zero is entered, not bolted: what it is told with is entered too.
@@ -135,7 +140,7 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
             match together.is_empty() {
                 true => String::new(),
                 false => format!(
-                    "It is known only together with {}. ",
+                    "It is determined only in combination with {}. ",
                     list(
                         &together
                             .iter()
@@ -148,101 +153,6 @@ fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
         ),
         caution: String::new(),
     })
-}
-
-/// The values of a group's terms when at least one is significant.
-pub(super) struct Significant {
-    terms: Vec<Term>,
-    pub(super) values: Vec<f64>,
-    /// The largest of their standard deviations.
-    pub(super) sigma: f64,
-    /// The standard deviation of each.
-    pub(super) sigmas: Vec<f64>,
-    /// The standard deviation of a pair's length, as files show it.
-    length_sigma: f64,
-}
-
-impl Significant {
-    fn of(outcome: &Outcome, group: Group) -> Option<Significant> {
-        let terms: Vec<Term> = group.terms().collect();
-        let mut values = Vec::new();
-        let mut sigmas = Vec::new();
-        let mut significant = false;
-        for term in &terms {
-            let estimate = outcome.terms.iter().find(|t| t.term == *term)?;
-            values.push(estimate.value);
-            sigmas.push(estimate.sigma.unwrap_or(0.0));
-            significant |= estimate
-                .sigma
-                .is_some_and(|s| estimate.value.abs() > SIGNIFICANT * s);
-        }
-        let sigma = sigmas.iter().copied().fold(0.0, f64::max);
-        let estimate = |term: &Term| outcome.terms.iter().find(|t| t.term == *term);
-        let length_sigma = match terms.as_slice() {
-            [x, y] => outcome.size_and_direction(estimate(x)?, estimate(y)?).1,
-            _ => None,
-        };
-        significant.then_some(Significant {
-            length_sigma: length_sigma.unwrap_or_else(|| terms[0].unit().outward(sigma)),
-            terms,
-            values,
-            sigma,
-            sigmas,
-        })
-    }
-    /// The size of a part of the pair in degrees, with its own standard deviation.
-    pub(super) fn part(&self, index: usize) -> String {
-        let degrees = |radians: f64| Angle::from_radians(radians).degrees();
-        let (value, sigma) = with_sigma(
-            degrees(self.values[index]).abs(),
-            degrees(self.sigmas[index]),
-        );
-        format!("{value} +/- {sigma}")
-    }
-    /// The first term's value as files show it.
-    pub(super) fn shown(&self) -> f64 {
-        self.terms[0].unit().outward(self.values[0])
-    }
-    /// A shown value that follows from the term by `factor`, with its standard deviation.
-    pub(super) fn digits(&self, value: f64, factor: f64) -> String {
-        let sigma = self.terms[0].unit().outward(self.sigma) * factor;
-        format!("{} +/- {}", by_sigma(value, sigma), two_digits(sigma))
-    }
-    /// A shown value to the digits that its standard deviation supports, for something to enter.
-    pub(super) fn plain(&self, value: f64, factor: f64) -> String {
-        by_sigma(value, self.terms[0].unit().outward(self.sigma) * factor)
-    }
-    /// The first term's value without sign, with its standard deviation.
-    pub(super) fn size(&self) -> String {
-        self.digits(self.shown().abs(), 1.0)
-    }
-    /// Millimetres of shim for each 100 mm, in those digits.
-    pub(super) fn per_100_mm(&self) -> String {
-        self.millimetres(100.0 * self.values[0].abs().tan(), 100.0)
-    }
-    /// Millimetres at `radius_mm` from the pivot, with their standard deviation; a hundredth is
-    /// finer than any shim.
-    pub(super) fn millimetres(&self, value: f64, radius_mm: f64) -> String {
-        let sigma = (self.sigma * radius_mm).max(0.01);
-        format!(
-            "{} +/- {}",
-            by_sigma(value, sigma.max(0.1)),
-            two_digits(sigma)
-        )
-    }
-    /// Length of the pair of terms in degrees, with its standard deviation.
-    pub(super) fn length_words(&self) -> String {
-        let (length, sigma) = with_sigma(self.length().degrees(), self.length_sigma);
-        format!("{length} +/- {sigma}")
-    }
-    /// Length of the pair of terms, as an angle.
-    pub(super) fn length(&self) -> Angle {
-        Angle::from_radians(self.values[0].hypot(self.values[1]))
-    }
-    /// First term toward zero, second toward ninety degrees.
-    pub(super) fn heading(&self) -> Angle {
-        Angle::from_radians(self.values[1].atan2(self.values[0])).wrapped_positive()
-    }
 }
 
 fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
@@ -275,8 +185,6 @@ fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
         caution: caution.to_owned(),
     }
 }
-
-pub(super) type Words = (String, Vec<String>, &'static str);
 
 /// How much to raise each foot (never lower) so that an axis leaning by `tilt` toward azimuth
 /// `toward` stands upright, in the order of `feet`: where the axis leans to, the base is low.
@@ -491,7 +399,7 @@ fn droop(kind: Kind, size: &Significant) -> Words {
     );
     let steps = vec![
         kind.said(
-            "Look for what bends: feed struts, the dish's hub, the elevation drive's arm; a stiffer \
+            "Look for what bends: feed struts, the dish's hub, the <elevation> drive's arm; a stiffer \
              strut or a moved counterweight helps.",
         ),
         "What is left is steady and the correction table takes it out.".to_owned(),
@@ -545,9 +453,10 @@ fn zero(axis: AxisKind, size: &Significant) -> Words {
 }
 
 #[cfg(test)]
-pub(super) mod tests {
+mod tests {
     use nalgebra::{Rotation3, Vector3};
 
+    use super::super::significant::made::of;
     use super::*;
 
     #[test]
@@ -579,26 +488,6 @@ pub(super) mod tests {
             shims[0] > shims[2],
             "the foot where the axis leans to is low"
         );
-    }
-
-    pub(in super::super) fn of(term: Term, degrees: f64) -> Significant {
-        Significant {
-            terms: vec![term],
-            values: vec![term.unit().inward(degrees)],
-            sigma: term.unit().inward(0.01),
-            sigmas: vec![term.unit().inward(0.01)],
-            length_sigma: 0.01,
-        }
-    }
-
-    pub(in super::super) fn pair(terms: [Term; 2], degrees: [f64; 2]) -> Significant {
-        Significant {
-            terms: terms.to_vec(),
-            values: degrees.map(f64::to_radians).to_vec(),
-            sigma: 0.01_f64.to_radians(),
-            sigmas: vec![0.01_f64.to_radians(); 2],
-            length_sigma: 0.01,
-        }
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub fn list(names: &[&str]) -> String {
 
 /// `row 7`, `rows 1, 2, 5`, or the first few and how many more.
 pub fn rows(rows: &[usize]) -> String {
+    /// More row numbers than these make a message hard to read.
     const SHOWN: usize = 8;
     let list: Vec<String> = rows.iter().take(SHOWN).map(usize::to_string).collect();
     let list = list.join(", ");

@@ -1,7 +1,7 @@
 //! The keys of a station file, section by section.
 
 /// Keys of `[site]`.
-pub(super) const SITE: [&str; 8] = [
+pub(super) const SITE: [&str; 9] = [
     "name",
     "latitude_deg",
     "longitude_deg",
@@ -10,9 +10,10 @@ pub(super) const SITE: [&str; 8] = [
     "temperature_c",
     "relative_humidity",
     "ut1_minus_utc_s",
+    "total_electron_content_tecu",
 ];
 /// Keys of `[mount]` of an az-el mount.
-pub(super) const AZ_EL: [&str; 10] = [
+pub(super) const AZ_EL: [&str; 11] = [
     "kind",
     "azimuth_range_deg",
     "elevation_range_deg",
@@ -23,9 +24,10 @@ pub(super) const AZ_EL: [&str; 10] = [
     "base_radius_m",
     "base_feet_azimuth_deg",
     "park",
+    "axis_offset_m",
 ];
 /// Keys of `[mount]` of a mount on a base that leans on purpose.
-pub(super) const SLANT: [&str; 12] = [
+pub(super) const SLANT: [&str; 13] = [
     "kind",
     "axis_tilt_deg",
     "axis_tilt_azimuth_deg",
@@ -38,12 +40,14 @@ pub(super) const SLANT: [&str; 12] = [
     "base_radius_m",
     "base_feet_azimuth_deg",
     "park",
+    "axis_offset_m",
 ];
 /// Keys of `[mount]` of a polar mount.
-pub(super) const POLAR: [&str; 10] = [
+pub(super) const POLAR: [&str; 12] = [
     "kind",
     "hour_angle_range_deg",
     "declination_range_deg",
+    "declination_offset_deg",
     "hour_angle_gear_teeth",
     "hour_angle_pinion_teeth",
     "declination_gear_teeth",
@@ -51,9 +55,10 @@ pub(super) const POLAR: [&str; 10] = [
     "polar_bolt_pitch_mm",
     "polar_bolt_distance_mm",
     "park",
+    "axis_offset_m",
 ];
 /// Keys of `[mount]` of an x-y mount.
-pub(super) const XY: [&str; 10] = [
+pub(super) const XY: [&str; 11] = [
     "kind",
     "lower_axis",
     "x_range_deg",
@@ -64,6 +69,7 @@ pub(super) const XY: [&str; 10] = [
     "y_pinion_teeth",
     "lower_bearing_distance_m",
     "park",
+    "axis_offset_m",
 ];
 /// Kinds of mount and their keys.
 pub(super) const MOUNTS: [(&str, &[&str]); 4] = [
@@ -72,8 +78,12 @@ pub(super) const MOUNTS: [(&str, &[&str]); 4] = [
     ("x-y", &XY),
     ("slant", &SLANT),
 ];
+/// Keys of `[mount.axis_1.sensor]` and `[mount.axis_2.sensor]`.
+pub(super) const SENSOR: [&str; 4] = ["counts_per_degree", "count_at_zero", "knots", "unit"];
 /// Keys of `[dish]`.
 pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_deg"];
+/// Keys of `[[feed]]`.
+pub(super) const FEED: [&str; 2] = ["name", "frequency_mhz"];
 /// Keys of `[horizon]`.
 pub(super) const HORIZON: [&str; 1] = ["mask"];
 /// Kinds of emitter and their keys beside `name` and `kind`.

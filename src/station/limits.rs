@@ -58,6 +58,22 @@ pub(crate) const HUMIDITY: Quantity =
             .then(|| format!("if that is per cent, write {}", value / 100.0))
     });
 /// Kept below 0.9 s by leap seconds (Recommendation ITU-R TF.460-6, from memory).
+/// From a quiet night to the stormiest day on record.
+pub(crate) const ELECTRON_CONTENT: Quantity = Quantity::new(
+    0.0,
+    1000.0,
+    "the total electron content in units of 1e16 per square metre, from 0 to 1000",
+)
+.hint(|value| {
+    (value >= 1e14).then(|| {
+        format!(
+            "if that is electrons per square metre, write {:.1}",
+            value / 1e16
+        )
+    })
+});
+/// From the crossing of the axes to the beam.
+pub(crate) const AXIS_OFFSET: Quantity = Quantity::new(-50.0, 50.0, "metres from -50 to 50");
 pub(crate) const UT1_MINUS_UTC: Quantity = Quantity::new(-0.9, 0.9, "seconds from -0.9 to 0.9")
     .hint(|value| {
         Some(format!(
@@ -72,6 +88,8 @@ pub(crate) const ENCODER_ELEVATION: Quantity =
 /// A reading of an axis that makes less than a turn either way.
 pub(crate) const ENCODER_OTHER: Quantity = Quantity::new(-270.0, 270.0, "degrees from -270 to 270");
 /// Of a first axis that leans on purpose; at 90 degrees it lies level.
+/// What a sensor shows, pulses or volts.
+pub(crate) const SENSOR: Quantity = Quantity::new(-1e9, 1e9, "a number from -1e9 to 1e9");
 pub(crate) const AXIS_TILT: Quantity = Quantity::new(0.0, 90.0, "degrees from 0 to 90");
 pub(crate) const BOLT_PITCH: Quantity =
     Quantity::new(0.05, 50.0, "millimetres a turn, from 0.05 to 50");

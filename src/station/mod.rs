@@ -2,20 +2,25 @@
 
 mod air;
 pub mod catalogue;
+mod curve;
 mod dish;
 mod emitters;
+mod feeds;
 mod horizon;
 mod keys;
 pub(crate) mod limits;
 mod mount;
 mod read;
 mod section;
+mod sensor;
 mod site;
 
 use std::path::PathBuf;
 
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{Geometry, Kind};
+
+pub use sensor::Sensor;
 
 /// Everything that `station.toml` says.
 #[derive(Clone, Debug)]
@@ -30,6 +35,17 @@ pub struct Station {
     pub horizon: Horizon,
     /// What can be observed, in file order.
     pub emitters: Vec<Emitter>,
+    /// The feeds of the dish, the first that of [`Station::dish`]; empty when it has but one.
+    pub feeds: Vec<Feed>,
+}
+
+/// One of several feeds in a dish.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Feed {
+    /// As logs and terms call it.
+    pub name: String,
+    /// What it receives.
+    pub frequency_mhz: f64,
 }
 
 /// Where the dish stands.
@@ -47,6 +63,8 @@ pub struct Site {
     pub weather: Weather,
     /// UT1 minus UTC, seconds; zero when not given.
     pub ut1_minus_utc_s: f64,
+    /// Free electrons above the site, 10^16 in a square metre, when given.
+    pub electron_content_tecu: Option<f64>,
     /// What the file left out and the tool filled in, and what it took at its word though it
     /// looks odd; in words.
     pub assumptions: Vec<String>,
@@ -80,6 +98,14 @@ pub struct Mount {
     pub bearings: Bearings,
     /// Where the dish is parked, when given.
     pub park: Option<EncoderReading>,
+    /// How far the beam passes to the right of the crossing of the axes and above it, seen along the
+    /// beam with the first axis's outer end up; metres.
+    pub axis_offset_m: [f64; 2],
+    /// Of a mount with one motor: the declination at which its second axis is bolted, which its
+    /// reading always is. The range of that axis is then what still passes through the beam.
+    pub fixed_declination: Option<Angle>,
+    /// What tells the readings of the two axes, where that does not count degrees.
+    pub sensors: [Option<Sensor>; 2],
 }
 
 /// What holds the first axis in its direction, so far as a remedy can say how far to move it.
@@ -198,7 +224,32 @@ pub enum EmitterKind {
 /// of it tells the mount no better.
 pub const GEOSTATIONARY_SIGMA: Angle = Angle::from_degrees(0.1);
 
+/// The middle of the Sun's radio light lies within about this of the middle of its disc, one standard
+/// deviation: active regions send up to some third of its flux at decimetre waves in active years
+/// (64 of 100 to 200 solar flux units are the quiet disc's: Tapping, The 10.7 cm solar radio flux,
+/// Space Weather 11 (2013) 394, from memory), and stand at most a radius, 0.27 degree, off.
+pub const SUN_CENTRE_SIGMA: Angle = Angle::from_degrees(0.03);
+
+/// The same of the Moon, whose sunlit side is warmer: a tenth of its mean warmth more at the bright
+/// limb and less at the dark one (Linsky, The Moon as a proposed radiometric standard, Astrophysical
+/// Journal Supplement 25 (1973) 163, from memory) moves the middle by a fortieth of its radius.
+pub const MOON_CENTRE_SIGMA: Angle = Angle::from_degrees(0.01);
+
+/// A beam as wide as this or wider is not peaked well enough for the middles of the Sun and the Moon to
+/// matter.
+const WIDE_BEAM: Angle = Angle::from_degrees(1.0);
+
 impl EmitterKind {
+    /// How well its place is known, one standard deviation an axis, for a beam of that width: no peak
+    /// of it tells the mount better.
+    pub fn place_sigma(&self, beamwidth: Angle) -> Angle {
+        match self {
+            EmitterKind::Geostationary { .. } => GEOSTATIONARY_SIGMA,
+            EmitterKind::Sun if beamwidth < WIDE_BEAM => SUN_CENTRE_SIGMA,
+            EmitterKind::Moon if beamwidth < WIDE_BEAM => MOON_CENTRE_SIGMA,
+            _ => Angle::ZERO,
+        }
+    }
     /// Whether it is the Sun.
     pub fn is_sun(&self) -> bool {
         matches!(self, EmitterKind::Sun)
@@ -217,6 +268,11 @@ impl EmitterKind {
 }
 
 impl Station {
+    /// The place of the feed of that name among the feeds, in whatever capitals.
+    pub fn feed(&self, name: &str) -> Option<usize> {
+        (self.feeds.iter()).position(|feed| feed.name.eq_ignore_ascii_case(name))
+    }
+
     /// The emitter of that name.
     pub fn emitter(&self, name: &str) -> Option<&Emitter> {
         self.emitters.iter().find(|e| e.name == name)

@@ -2,6 +2,7 @@
 
 use super::keys::{AZ_EL, MOUNTS, elsewhere};
 use super::section::{Section, Source, value_item};
+use super::sensor::{Sensor, sensor};
 use super::{Bearings, Bolts, GearTeeth, Mount, limits};
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{AxisKind, Geometry, LowerAxis};
@@ -9,14 +10,17 @@ use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::text::quoted;
 
-/// The mount, at that latitude; none when something is wrong with it, which is told.
+/// The mount, at that latitude; none when something is wrong with it, which is told. What its sensors
+/// cut off its ranges goes to `assumptions`.
 pub(super) fn mount(
     source: &mut Source<'_>,
     section: &Section<'_>,
     latitude: Option<Angle>,
+    assumptions: &mut Vec<String>,
 ) -> Option<Mount> {
     let Some(name) = mount_kind(source, section) else {
-        let known: Vec<&str> = MOUNTS.iter().flat_map(|(_, keys)| *keys).copied().collect();
+        let of_all = MOUNTS.iter().flat_map(|(_, keys)| *keys).copied();
+        let known: Vec<&str> = of_all.chain(AXES).collect();
         source.unknown_keys(section, &known, elsewhere);
         return None;
     };
@@ -41,7 +45,24 @@ pub(super) fn mount(
             Some(Geometry::AZ_EL),
         ),
     };
-    let ranges = axes.map(|axis| range(source, section, axis));
+    let sensors = [0, 1].map(|i| sensor(source, section, i + 1, readings_of(axes[i])));
+    let fixed = (name == "polar")
+        .then(|| fixed_declination(source, section))
+        .flatten();
+    let ranges = [0, 1].map(|i| {
+        if let (1, Some(fixed)) = (i, fixed) {
+            return Some((fixed, fixed));
+        }
+        let range = range(source, section, axes[i])?;
+        within_sensor(
+            source,
+            section,
+            (axes[i], i + 1),
+            range,
+            sensors[i].as_ref(),
+            assumptions,
+        )
+    });
     let [azimuth_teeth, elevation_teeth] = axes.map(|axis| teeth(source, section, axis));
     let bearings = Bearings {
         base_radius_m: source
@@ -56,6 +77,7 @@ pub(super) fn mount(
         ),
     };
     let park = park(source, section, axes, ranges);
+    let axis_offset_m = axis_offset(source, section);
     let [azimuth_range, elevation_range] = ranges;
     Some(Mount {
         geometry: geometry?,
@@ -65,12 +87,19 @@ pub(super) fn mount(
         elevation_teeth,
         bearings,
         park,
+        sensors,
+        fixed_declination: fixed,
+        axis_offset_m,
     })
 }
+
+/// The sections of what stands on the axes.
+const AXES: [&str; 2] = ["axis_1", "axis_2"];
 
 /// Tells of keys that this kind of mount does not have: those of other kinds as such.
 fn foreign_keys(source: &mut Source<'_>, section: &Section<'_>, kind: &str, keys: &[&str]) {
     let mut known = keys.to_vec();
+    known.extend(AXES);
     for (other, theirs) in MOUNTS {
         for key in theirs.iter().filter(|key| !keys.contains(key)) {
             if known.contains(key) {
@@ -227,6 +256,75 @@ fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Opti
         },
     );
     None
+}
+
+/// How far the beam passes beside the crossing of the axes.
+fn axis_offset(source: &mut Source<'_>, section: &Section<'_>) -> [f64; 2] {
+    const KEY: &str = "axis_offset_m";
+    let expected = "how far the beam passes to the right of the crossing of the axes and above it, \
+                    metres, such as [0.0, 0.35]";
+    (section.get(KEY))
+        .and_then(|item| source.pair(item, KEY, expected, [&limits::AXIS_OFFSET; 2]))
+        .unwrap_or_default()
+}
+
+/// The declination at which the second axis of a mount with one motor is bolted.
+fn fixed_declination(source: &mut Source<'_>, section: &Section<'_>) -> Option<Angle> {
+    const KEY: &str = "declination_offset_deg";
+    let item = section.get(KEY)?;
+    if section.has("declination_range_deg") {
+        let wrong = Wrong::new(
+            format!("{KEY} beside declination_range_deg"),
+            "one of the two: the range of a second motor, or the declination at which a mount with \
+             one motor is bolted",
+        );
+        source.wrong_item(item, wrong);
+        return None;
+    }
+    source
+        .optional_number(section, KEY, &limits::DECLINATION)
+        .map(Angle::from_degrees)
+}
+
+/// A range as far as the axis's sensor tells it.
+fn within_sensor(
+    source: &mut Source<'_>,
+    section: &Section<'_>,
+    (axis, number): (AxisKind, usize),
+    range: (Angle, Angle),
+    sensor: Option<&Sensor>,
+    assumptions: &mut Vec<String>,
+) -> Option<(Angle, Angle)> {
+    let Some((low, high)) = sensor.and_then(Sensor::range) else {
+        return Some(range);
+    };
+    let cut = (range.0.max(low), range.1.min(high));
+    if cut == range {
+        return Some(range);
+    }
+    let (key, words) = (format!("{}_range_deg", axis.key()), axis.words());
+    let [from, to] = [low, high].map(short);
+    if cut.0 >= cut.1 {
+        let wrong = Wrong::new(
+            format!(
+                "the knots of [mount.axis_{number}.sensor] reach from {from} to {to} degrees, none of {key}"
+            ),
+            format!("knots within the {words} readings of {key}"),
+        );
+        source.wrong_item(section.get(&key)?, wrong);
+        return None;
+    }
+    assumptions.push(format!(
+        "{key} is cut to {} to {}: the knots of [mount.axis_{number}.sensor] reach from {from} to {to} degrees",
+        short(cut.0),
+        short(cut.1),
+    ));
+    Some(cut)
+}
+
+/// Degrees without the dust of rounding.
+fn short(angle: Angle) -> f64 {
+    (angle.degrees() * 1e6).round() / 1e6
 }
 
 /// The readings to park at, within the ranges.

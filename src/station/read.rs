@@ -7,7 +7,7 @@ use toml_edit::Document;
 
 use super::keys::elsewhere;
 use super::section::{Section, Source, kind_of};
-use super::{Station, dish, emitters, horizon, mount, site};
+use super::{Station, dish, emitters, feeds, horizon, mount, site};
 use crate::files::{self, Expected};
 use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
@@ -16,7 +16,7 @@ use crate::text;
 /// A station of a thousand emitters has a tenth of that.
 const EXPECTED: Expected = Expected::mebibytes("a station file", 4);
 
-const SECTIONS: [&str; 5] = ["site", "mount", "dish", "horizon", "emitter"];
+const SECTIONS: [&str; 6] = ["site", "mount", "dish", "horizon", "emitter", "feed"];
 
 impl Station {
     /// Reads a station file.
@@ -48,7 +48,7 @@ impl Station {
         let site = section(&mut source, &root, "site").and_then(|s| site::site(&mut source, &s));
         let latitude = site.as_ref().map(|s| s.latitude);
         let mount = section(&mut source, &root, "mount")
-            .and_then(|s| mount::mount(&mut source, &s, latitude));
+            .and_then(|s| mount::mount(&mut source, &s, latitude, &mut assumptions));
         let dish = section(&mut source, &root, "dish")
             .and_then(|s| dish::dish(&mut source, &s, &mut assumptions));
         let horizon = section(&mut source, &root, "horizon")
@@ -56,8 +56,14 @@ impl Station {
             .unwrap_or_default();
         let emitters =
             emitters::emitters(&mut source, root.get("emitter"), folder, &mut assumptions);
+        let feeds = feeds::feeds(&mut source, root.get("feed"), dish.as_ref());
         match (site, mount, dish) {
-            (Some(mut site), Some(mount), Some(dish)) if source.faults.is_empty() => {
+            (Some(mut site), Some(mut mount), Some(dish)) if source.faults.is_empty() => {
+                if let Some(fixed) = mount.fixed_declination {
+                    // As far as half the power still comes in.
+                    let half = dish.beamwidth / 2.0;
+                    mount.elevation_range = (fixed - half, fixed + half);
+                }
                 site.assumptions.append(&mut assumptions);
                 Ok(Station {
                     site,
@@ -65,6 +71,7 @@ impl Station {
                     dish,
                     horizon,
                     emitters,
+                    feeds,
                 })
             }
             _ => Err(source.problems().into()),
@@ -203,7 +210,7 @@ mod tests {
             assert_eq!(station.mount.kind().name(), kind);
             for key in keys.iter().filter(|key| !keys::AZ_EL.contains(key)) {
                 assert!(
-                    mount.contains(&format!("{key} = ")),
+                    mount.contains(&format!("{key} = ")) || PAGE.contains(&format!("\n{key} = ")),
                     "{key} is in no example"
                 );
             }

@@ -22,6 +22,11 @@ pub(super) fn site(source: &mut Source<'_>, section: &Section<'_>) -> Option<Sit
     let mut assumptions = Vec::new();
     let weather = weather(source, section, height, &mut assumptions);
     let ut1 = source.optional_number(section, "ut1_minus_utc_s", &limits::UT1_MINUS_UTC);
+    let content = source.optional_number(
+        section,
+        "total_electron_content_tecu",
+        &limits::ELECTRON_CONTENT,
+    );
     Some(Site {
         name: name?.to_owned(),
         latitude: Angle::from_degrees(latitude?),
@@ -29,6 +34,7 @@ pub(super) fn site(source: &mut Source<'_>, section: &Section<'_>) -> Option<Sit
         height_m: height?,
         weather: weather?,
         ut1_minus_utc_s: ut1.unwrap_or(0.0),
+        electron_content_tecu: content,
         assumptions,
     })
 }

@@ -23,7 +23,8 @@ const FILE_ROOMS: [usize; 2] = [10_000, 100_000];
 /// Rooms tried for firmware when none is named, in bytes: a sixteenth, a quarter and the whole of
 /// the 32 KiB of program memory that a common 8-bit controller has.
 const FIRMWARE_ROOMS: [usize; 3] = [2 * 1024, 8 * 1024, 32 * 1024];
-/// A smaller room is taken when its table reaches at least so high, degrees.
+/// A smaller size is taken when its table reaches at least this high, degrees: an az-el mount
+/// cannot follow much nearer to the zenith.
 const HIGH_ENOUGH: f64 = 85.0;
 
 /// The first trial that reaches high enough, else the one that reaches highest.
@@ -207,7 +208,7 @@ fn firmware_table_from(
     ));
     if let Some(room) = most_bytes.filter(|&room| bytes > room) {
         warnings.push(format!(
-            "with these steps the table takes {bytes} bytes, more than the {room} asked for"
+            "with these steps the table takes {bytes} bytes, more than the {room} allowed"
         ));
     }
     Ok(Finished {
@@ -228,7 +229,7 @@ fn from_low_enough<T>(
     request: &Request,
     make: impl Fn(&Request) -> Result<Finished<T>, Error>,
 ) -> Result<Finished<T>, Error> {
-    /// Where a table may begin, degrees.
+    /// Where a table may begin, degrees: the lowest that can be covered is taken.
     const BOTTOMS: [f64; 6] = [-75.0, -70.0, -65.0, -60.0, -50.0, -40.0];
     let whole = make(request);
     let kind = full.mount.kind();
@@ -258,9 +259,9 @@ fn loosened<T>(
     tolerance: Angle,
     find: &dyn Fn(Angle, usize) -> Option<Trial<T>>,
 ) -> Option<Trial<T>> {
-    /// Each step lets the table be so much worse.
+    /// Each step lets the tolerance grow by this factor: finer than anyone chooses one.
     const LOOSER: f64 = 1.3;
-    /// After so many, four thousand times worse, it is no use at all.
+    /// After this many steps, four thousand times the tolerance, a table is no use at all.
     const STEPS: i32 = 32;
     let at = |step: i32| find(tolerance * LOOSER.powi(step), room);
     if let Some(trial) = at(0) {
@@ -312,7 +313,7 @@ fn refusal(full: &FullModel, request: &Request) -> Error {
         },
         match leaning {
             true =>
-                "on such a mount the bend of the air near the horizon is what a table cannot follow: \
+                "on such a mount refraction near the horizon is what a table cannot follow: \
                  make it for apparent demands (--demand apparent), ",
             false => "",
         }

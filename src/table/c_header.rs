@@ -289,6 +289,7 @@ fn write_definitions(out: &mut String, firmware: &FirmwareTable) -> std::fmt::Re
 }
 
 fn write_row(out: &mut String, row: &[i32], width: CellWidth) -> std::fmt::Result {
+    /// Values on a line of the C header, so that lines stay readable.
     const PER_LINE: usize = 16;
     write!(out, "{{")?;
     for (i, cell) in row.iter().enumerate() {

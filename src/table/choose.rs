@@ -56,6 +56,8 @@ impl CurvatureProfile {
     pub fn sample(full: &FullModel, span: &Span) -> CurvatureProfile {
         const STEP: f64 = 0.05; // degrees: small against every feature, large against rounding
         const AZIMUTHS: usize = 48; // the fastest term, warp, then has 24 samples a period
+        /// Degrees of elevation between the levels sampled: fine enough for terms that grow toward
+        /// the zenith.
         const LEVEL: f64 = 0.5;
         let (from, to) = (span.azimuth.0.degrees(), span.azimuth.1.degrees());
         let (lowest, highest) = (span.lowest.degrees(), span.highest.degrees());
@@ -104,7 +106,7 @@ impl CurvatureProfile {
 }
 
 impl Curvature {
-    /// At most so large is the error with these steps, radians on the sky.
+    /// The error is at most this large with these steps, radians on the sky.
     fn error(&self, azimuth_step: f64, elevation_step: f64) -> f64 {
         (self.by_azimuth * azimuth_step * azimuth_step
             + self.by_elevation * elevation_step * elevation_step)
@@ -112,12 +114,13 @@ impl Curvature {
     }
 }
 
-/// Where the top of a table may be, degrees, highest first.
+/// Where the top of a table may be, degrees, highest first: close together where the corrections
+/// grow fastest.
 const TOPS: [f64; 16] = [
     90.0, 89.5, 89.0, 88.0, 87.0, 86.0, 85.0, 84.0, 82.0, 80.0, 78.0, 75.0, 72.0, 70.0, 65.0, 60.0,
 ];
 
-/// No step is finer than this, degrees: below it nobody asks for a table.
+/// No step is finer than this, degrees: such a table would not fit any controller.
 const FINEST_STEP: f64 = 0.1;
 
 /// How to judge and build grids.

@@ -5,9 +5,10 @@ use std::net::{Shutdown, TcpStream};
 use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
-/// One that has spoken gives up its place to another only after so long a silence.
+/// A client that has spoken gives up its place to another only after this long a silence; programs
+/// that track ask every second or so.
 const YIELDS_AFTER: Duration = Duration::from_secs(60);
-/// One that takes none of its answers for so long is gone.
+/// A client that takes none of its answers for this long is gone.
 const WRITES_WITHIN: Duration = Duration::from_secs(30);
 
 /// How long a silent connection is kept.

@@ -1,11 +1,11 @@
 //! A mount's own coordinates: what its encoders would read for a direction without any error. Hour
-//! angle and declination, x and y; of an az-el mount azimuth and elevation themselves. The grid of a
-//! table stands in them.
+//! angle and declination, x and y; of an az-el mount azimuth and elevation themselves. The grid of
+//! a table stands in them.
 
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Geometry, MountModel};
 
-use super::pointer::Demand;
+use super::demand::Demand;
 
 /// The own coordinates of a mount that stands so.
 #[derive(Clone, Copy, Debug)]

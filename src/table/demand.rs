@@ -6,6 +6,15 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::sky::Refraction;
 use crate::station::Weather;
 
+/// A demanded direction, degrees counted as its kind says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Demand {
+    /// From true north, clockwise.
+    pub azimuth: Angle,
+    /// From the horizontal.
+    pub elevation: Angle,
+}
+
 /// Which direction is demanded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DemandKind {

@@ -6,7 +6,8 @@ use std::fmt;
 use serde::Serialize;
 
 use super::demand::Air;
-use super::pointer::{Demand, Pointer, Refusal, Source};
+use super::demand::Demand;
+use super::pointer::{Pointer, Refusal, Source};
 use super::stream::tidy;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::Kind;
@@ -39,6 +40,8 @@ pub struct Sight {
     pub demand: Demand,
     /// What to command.
     pub reading: EncoderReading,
+    /// With a second axis that has no motor: by how much the beam passes south of the emitter.
+    pub miss: Option<Angle>,
     /// What should be known of the emitter's place: an old orbit, a mask in the way.
     pub notices: Vec<Notice>,
 }
@@ -122,13 +125,15 @@ impl<'a> Follower<'a> {
         let sun_distance = moment.sun_distance(self.emitter).map_err(Unseen::Nowhere)?;
         let (azimuth, elevation) = self.air.demand_of(&apparent);
         let demand = Demand { azimuth, elevation };
-        let reading = self.pointer.command(demand).map_err(Unseen::Refused)?;
+        let needed = self.pointer.command(demand).map_err(Unseen::Refused)?;
+        let (reading, miss) = self.pointer.within_motors(needed);
         Ok(Sight {
             time,
             apparent,
             sun_distance,
             demand,
             reading,
+            miss,
             notices: moment.notices(self.emitter),
         })
     }
@@ -176,6 +181,15 @@ pub struct FollowAnswer {
     pub azimuth_deg: f64,
     /// Elevation reading.
     pub elevation_deg: f64,
+    /// What the sensor of the first axis shows there, when it does not count degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub azimuth_sensor: Option<f64>,
+    /// What that of the second shows.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub elevation_sensor: Option<f64>,
+    /// With a second axis that has no motor: by how much the beam passes south of the emitter.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub declination_miss_deg: Option<f64>,
     /// Where the beam must point.
     pub apparent_azimuth_deg: f64,
     /// Where the beam must point.
@@ -197,6 +211,9 @@ impl FollowRow {
             answer: seen.as_ref().ok().map(|sight| FollowAnswer {
                 azimuth_deg: tidy(sight.reading.azimuth),
                 elevation_deg: tidy(sight.reading.elevation),
+                azimuth_sensor: follower.pointer.shown(sight.reading)[0],
+                elevation_sensor: follower.pointer.shown(sight.reading)[1],
+                declination_miss_deg: sight.miss.map(tidy),
                 apparent_azimuth_deg: tidy(sight.apparent.azimuth()),
                 apparent_elevation_deg: tidy(sight.apparent.elevation()),
                 demand: follower.pointer.source().demand().name(),

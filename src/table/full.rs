@@ -5,7 +5,7 @@ use crate::mount::{ApproachSigns, Keyhole, MountModel, Term, Wrap};
 
 use super::coordinates::Coordinates;
 use super::demand::Air;
-use super::pointer::Demand;
+use super::demand::Demand;
 
 /// What is ADDED to a demanded direction to get the encoder reading to command.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -69,7 +69,7 @@ impl GridAxis {
     }
     /// The cell that holds `degrees` and how far into it, 0 to 1; none outside.
     pub fn locate(&self, degrees: f64) -> Option<(usize, f64)> {
-        /// A demand on the very end must not fall off it by rounding, degrees.
+        /// Degrees by which a demand at the very end may lie outside by rounding.
         const ROUNDING: f64 = 1e-9;
         let along = degrees - self.first.degrees();
         let length = self.last().degrees() - self.first.degrees();
@@ -103,6 +103,7 @@ impl Grid {
 /// The numbers of equal cells, up to `most`, into which a span divides so that the step is a
 /// whole number of twentieths of a degree, ascending.
 pub fn divisions(span: i32, most: usize) -> Vec<usize> {
+    /// A twentieth of a degree: steps are round numbers.
     const TWENTIETH: i64 = MICRODEGREES_PER_DEGREE as i64 / 20;
     (1..=most)
         .filter(|&n| i64::from(span) % (n as i64 * TWENTIETH) == 0)

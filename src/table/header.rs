@@ -193,7 +193,7 @@ impl Header {
                 "bring the demand into 0 to 360, add the correction, then add or take away whole \
                  turns of 360 until the reading lies within the encoder's range"
             } else {
-                "the azimuth encoder has a scale error: look up the demand plus each whole turn of \
+                "the <azimuth> encoder has a scale error: look up the demand plus each whole turn of \
                  360 that lies on the axis, and keep the readings that lie within the encoder's \
                  range"
             }),
@@ -225,7 +225,7 @@ impl Header {
             azimuth_axis_points_to_azimuth_deg: degrees(axis.azimuth()),
             azimuth_axis_points_to_elevation_deg: degrees(axis.elevation()),
             above_the_table: kind.said(if grid.elevation.last().degrees() < 90.0 {
-                "refuse: toward the azimuth axis the azimuth correction grows without bound; hold \
+                "refuse: toward the <azimuth axis> the azimuth correction grows without bound; hold \
                  the mount until the emitter comes out again, or take readings from the full \
                  model (plumbeam point)"
             } else {

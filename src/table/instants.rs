@@ -37,7 +37,7 @@ pub struct Instants<C> {
 }
 
 impl Instants<WallClock> {
-    /// From an instant on for so many seconds, without waiting.
+    /// From an instant on for this many seconds, without waiting.
     pub fn given(start: Utc, every_s: f64, for_s: f64) -> Instants<WallClock> {
         Instants {
             clock: None,
@@ -50,7 +50,7 @@ impl Instants<WallClock> {
 }
 
 impl<C: Clock> Instants<C> {
-    /// From now on, each when the clock has reached it, for so many seconds or without end. Those
+    /// From now on, each when the clock has reached it, for this many seconds or without end. Those
     /// that were missed, as when the machine slept, are left out.
     pub fn live(mut clock: C, every_s: f64, for_s: Option<f64>) -> Instants<C> {
         let start = clock.now();

@@ -98,7 +98,7 @@ impl CellWidth {
         }
     }
 
-    /// Bytes of a table with so many stored columns and rows: cells of both corrections, and
+    /// Bytes of a table with this many stored columns and rows: cells of both corrections, and
     /// base and unit of both, once or for each row.
     pub const fn table_bytes(self, columns: usize, rows: usize) -> usize {
         let scales = match self {

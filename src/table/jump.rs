@@ -3,7 +3,8 @@
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::ApproachSigns;
 
-use super::pointer::{Demand, Source};
+use super::demand::Demand;
+use super::pointer::Source;
 
 /// The largest change of readings for the same demand, as an angle on the sky.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,14 +15,15 @@ pub struct Jump {
     pub at: Demand,
 }
 
-/// A jump is refused when it is larger than this and no beamwidth is known.
+/// A jump is refused when it is larger than this and no beamwidth is known: about the beam of a
+/// small dish. Common practice, no source.
 pub const WITHOUT_BEAM: Angle = Angle::from_degrees(1.0);
 
 impl Jump {
     /// From one source to another, for demands all over the sky from where the mount stands. None
     /// when there is no demand that both can answer.
     pub fn between(old: &Source, new: &Source, present: Option<EncoderReading>) -> Option<Jump> {
-        /// Corrections change slowly over the sky: every so many degrees is enough to see a beam.
+        /// Corrections change slowly over the sky: these steps, degrees, are enough to see a beam.
         const STEP: usize = 10;
         let demand = |azimuth: usize, elevation: usize| Demand {
             azimuth: Angle::from_degrees(azimuth as f64),
@@ -77,7 +79,7 @@ mod tests {
         assert_eq!(azimuth.at.elevation, Angle::ZERO);
         let elevation = of(&model(Term::ElevationZero, -2.0));
         assert!((elevation.largest.degrees() - 2.0).abs() < NEAR);
-        // A whole turn is no jump.
+        // A whole turn is not a jump.
         let turn = of(&model(Term::AzimuthZero, 360.0));
         assert!(turn.largest.degrees() < NEAR);
     }

@@ -10,7 +10,8 @@ use crate::problem::Error;
 
 use super::connection::{Connection, Patience};
 
-/// So many can be connected at the same time.
+/// Connections at the same time: far more than one station's programs need, few enough that no
+/// thread is short of memory.
 const MOST_CONNECTIONS: usize = 16;
 /// The address to listen on, if it is this machine's own.
 ///
@@ -27,20 +28,20 @@ pub fn loopback(text: &str) -> Result<SocketAddr, Error> {
     match address {
         Some(address) if address.ip().is_loopback() => Ok(address),
         Some(address) => Err(Error::Usage(format!(
-            "--listen {address} is refused: the stream has no password, and whoever reaches it has \
-             a hand on a moving mount. It listens on this machine only: --listen \
-             127.0.0.1:{}; from another machine use a tunnel that asks who you are (ssh -L)",
+            "--listen {address} is refused: the stream has no password, and whoever reaches it \
+             controls a moving mount. It listens on this machine only: --listen \
+             127.0.0.1:{}; from another machine use a tunnel that authenticates you (ssh -L)",
             address.port()
         ))),
         None => Err(Error::Usage(format!(
-            "--listen \"{}\" is no address; expected 127.0.0.1:PORT",
+            "--listen \"{}\" is not an address; expected 127.0.0.1:PORT",
             crate::problem::printable(text)
         ))),
     }
 }
 
 /// Listens and answers every connection on its own, for ever. `ready` is told the address, whose
-/// port the system chose if 0 was asked for; `answer` serves one connection; `farewell` makes the
+/// port the system chose if 0 was given; `answer` serves one connection; `farewell` makes the
 /// last line of one that is closed, out of the reason. When all places are taken the one that has
 /// been silent longest gives up its own, one that never spoke first.
 ///
@@ -112,7 +113,7 @@ pub fn open_serial(device: &str, baud: u32) -> Result<(impl Read, impl Write), E
     Ok((Patient(port), writer))
 }
 
-/// Reads on when nothing came for a while: on a serial line that is no fault.
+/// Reads on when nothing came for a while: on a serial line that is not a fault.
 struct Patient<R>(R);
 
 impl<R: Read> Read for Patient<R> {

@@ -4,10 +4,11 @@ use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{ApproachSigns, AxisKind, Geometry, Keyhole, Kind, Term};
+use crate::station::{Mount, Sensor};
 
 use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
-use super::demand::DemandKind;
+use super::demand::{Demand, DemandKind};
 use super::full::{EncoderRange, FullModel};
 use super::header::in_words;
 
@@ -42,15 +43,10 @@ pub struct Pointer {
     in_axes: bool,
     /// What must be known of the source.
     caveats: Vec<String>,
-}
-
-/// A demanded direction, degrees counted as its kind says.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Demand {
-    /// From true north, clockwise.
-    pub azimuth: Angle,
-    /// From the horizontal.
-    pub elevation: Angle,
+    /// What tells the readings of the axes where that does not count degrees.
+    sensors: [Option<Sensor>; 2],
+    /// What the second axis always reads, when it has no motor.
+    fixed: Option<Angle>,
 }
 
 /// Why there is no answer.
@@ -72,7 +68,7 @@ impl fmt::Display for Refusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Refusal::NoDirection => f.write_str(
-                "no direction: the elevation must lie within -90 to 90 deg (an encoder's within \
+                "not a direction: the elevation must lie within -90 to 90 deg (an encoder's within \
                  -360 to 360) and the azimuth be a sensible number of degrees",
             ),
             Refusal::Keyhole(keyhole) => keyhole.fmt(f),
@@ -192,6 +188,15 @@ impl FullModel {
     }
 }
 
+/// How far a beam that cannot move in declination passes beside a demand, in words.
+pub fn miss_words(miss: Angle) -> String {
+    format!(
+        "the declination axis has no motor: the beam passes {:.3} deg {} of it",
+        miss.degrees().abs(),
+        if miss > Angle::ZERO { "south" } else { "north" }
+    )
+}
+
 fn command_by_table(
     table: &CorrectionTable,
     demand: Demand,
@@ -235,7 +240,10 @@ fn demand_by_table(
     reading: EncoderReading,
     approach: ApproachSigns,
 ) -> Result<Demand, Refusal> {
+    /// Degrees: a thousandth of a table's unit.
     const ENOUGH: Angle = Angle::from_degrees(1e-9);
+    /// Rounds, so that the search ends; it converges even where the correction changes by nine
+    /// tenths of the demand.
     const MOST: usize = 200;
     let mount = table.header.geometry().kind();
     let shift = table.header.approach_shift(approach);
@@ -279,7 +287,7 @@ fn demand_by_table(
     Err(Refusal::NoInverse)
 }
 
-/// Azimuths beyond this many degrees either way are a mistake, not a cable wrap.
+/// Azimuths beyond this many degrees (a hundred turns) either way are a mistake, not a cable wrap.
 const MOST_AZIMUTH: f64 = 36_000.0;
 
 fn is_sensible(azimuth: Angle, elevation: Angle, most_elevation: f64) -> bool {
@@ -301,7 +309,38 @@ impl Pointer {
             arrived: ApproachSigns::UNKNOWN,
             in_axes: false,
             caveats: Vec::new(),
+            sensors: [None, None],
+            fixed: None,
         }
+    }
+
+    /// The same for the sensors of a mount, and for its second axis when that has no motor.
+    #[must_use]
+    pub fn of_mount(mut self, mount: &Mount) -> Pointer {
+        self.sensors.clone_from(&mount.sensors);
+        self.fixed = mount.fixed_declination;
+        self
+    }
+
+    /// What a mount can do about a reading: that itself, or, with a second axis that has no motor,
+    /// what the first axis reads, and by how much the beam then passes south of the demand.
+    pub fn within_motors(&self, reading: EncoderReading) -> (EncoderReading, Option<Angle>) {
+        match self.fixed {
+            None => (reading, None),
+            Some(fixed) => (
+                EncoderReading {
+                    elevation: fixed,
+                    ..reading
+                },
+                Some((reading.elevation - fixed).wrapped_signed()),
+            ),
+        }
+    }
+
+    /// What the sensors show at a reading; none of an axis that counts degrees.
+    pub fn shown(&self, reading: EncoderReading) -> [Option<f64>; 2] {
+        let angles = [reading.azimuth, reading.elevation];
+        [0, 1].map(|i| self.sensors[i].as_ref()?.shown(angles[i]))
     }
 
     /// The same, with what must be known of its source.
@@ -385,7 +424,7 @@ impl Pointer {
     /// The demand that a reading stands for. Its azimuth comes out in [0, 360) degrees.
     ///
     /// # Errors
-    /// [`Refusal`] of what is no reading, and where a table cannot be read backward.
+    /// [`Refusal`] of what is not a reading, and where a table cannot be read backward.
     pub fn demand_at(&mut self, reading: EncoderReading) -> Result<Demand, Refusal> {
         if !is_sensible(reading.azimuth, reading.elevation, 360.0) {
             return Err(Refusal::NoDirection);

@@ -22,7 +22,7 @@ use super::text::{COLUMNS, Document, Row, columns};
 /// The largest that can be written has a million nodes.
 pub const EXPECTED: Expected = Expected::mebibytes("a correction table", 256);
 
-const MEND: &str = "write the table anew with plumbeam table; corrections are not edited by hand";
+const MEND: &str = "make the table again with plumbeam table; corrections are not edited by hand";
 
 /// Reads the CSV or the JSON form; `file` is its name in messages.
 ///
@@ -41,7 +41,7 @@ pub fn read_table(file: &str, bytes: &[u8]) -> Result<CorrectionTable, Error> {
         return Err(Problem::of_file(
             file,
             format!("the checksum of the contents is {found}"),
-            format!("{crc}, as the file says of itself: it was edited or damaged"),
+            format!("{crc}, as the file states: it was edited or damaged"),
         )
         .mend(MEND)
         .into());

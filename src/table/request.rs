@@ -1,8 +1,8 @@
-//! What is asked of a correction table.
+//! The request for a correction table.
 
 use crate::angle::Angle;
 
-/// What is asked of a table.
+/// A request for a table.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Request {
     /// The largest error allowed, as an angle on the sky.

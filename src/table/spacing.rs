@@ -20,7 +20,8 @@ pub(super) struct Spacing {
     pub profile: CurvatureProfile,
 }
 
-/// So low a table goes by itself toward the inner end of an axis that does not stand upright.
+/// By itself a table goes this low toward the inner end of an axis that does not stand upright:
+/// nearer, the corrections grow without limit.
 const NEAR_THE_OTHER_END: Angle = Angle::from_degrees(80.0);
 
 impl Spacing {
@@ -29,14 +30,14 @@ impl Spacing {
             return Err(Error::Usage("the tolerance must be above zero".to_owned()));
         }
         let (reach_low, reach_high) = reach(full);
-        // Outward to whole degrees, where a hair more than one is that one.
+        /// Rounding outward to whole degrees, a hair more than one is that one.
         const HAIR: f64 = 1e-9;
         let down = |angle: Angle| Angle::from_degrees((angle.degrees() + HAIR).floor());
         let up = |angle: Angle| Angle::from_degrees((angle.degrees() - HAIR).ceil());
         // Below the horizon only where the encoder's range says that the mount goes there.
         let floor = full.range.elevation.0.min(Angle::ZERO);
-        // The lower end of an upright axis is below the ground, that of others may be in the sky: near
-        // it the corrections grow as at the upper end.
+        // The lower end of an upright axis is below the ground, that of others may be in the sky:
+        // near it the corrections grow as at the upper end.
         let floor = match full.mount.kind().is_az_el() {
             true => floor,
             false => floor.max(-NEAR_THE_OTHER_END),
@@ -106,6 +107,7 @@ impl Spacing {
         /// Below this elevation a table is not worth having, degrees; as the automatic choice has
         /// it.
         const LOWEST_TOP: f64 = 60.0;
+        /// More nodes take tens of megabytes, which no controller has.
         const MOST_NODES: usize = 1_000_000;
         let step = |angle: Angle, what: &str| {
             Microdegrees::nearest(angle)
@@ -223,7 +225,9 @@ impl Spacing {
 
 /// The lowest and highest demanded elevation that the elevation encoder's range reaches.
 fn reach(full: &FullModel) -> (Angle, Angle) {
+    /// Places round the first axis, every ten degrees, at which readings are traced to demands.
     const AROUND: i32 = 36;
+    /// Places along the second axis.
     const ALONG: i32 = 90;
     let (low, high) = full.range.elevation;
     let demand = |azimuth: i32, elevation: Angle| {
@@ -253,10 +257,12 @@ fn unwrapped_azimuths(
     lowest: Angle,
     highest: Angle,
 ) -> Result<(Microdegrees, Microdegrees), Error> {
-    /// Toward the azimuth axis the readings stray far from the demands; there the ends of the
-    /// cable's range are lost first.
+    /// Toward the azimuth axis, from here on, the readings stray far from the demands; there the
+    /// ends of the cable's range are lost first.
     const HIGH: Angle = Angle::from_degrees(85.0);
+    /// Degrees that readings may stray before the ends of the range are given up there.
     const MOST_STRAY: Angle = Angle::from_degrees(30.0);
+    /// The ends of a table are multiples of sixty degrees.
     const SIXTH: i32 = TURN / 6;
     let (low, high) = full.range.azimuth;
     let mut stray = Angle::ZERO;
@@ -281,7 +287,7 @@ fn unwrapped_azimuths(
             return Err(Error::Unsupported(
                 full.mount
                     .kind()
-                    .said("the azimuth encoder's range is too wide for a table"),
+                    .said("the <azimuth> encoder's range is too wide for a table"),
             ));
         }
     };

@@ -13,7 +13,8 @@ use crate::angle::{Angle, EncoderReading};
 use crate::mount::{AxisKind, Kind};
 use crate::text::is_of_the_web;
 
-use super::pointer::{Demand, Pointer, Refusal, Source};
+use super::demand::Demand;
+use super::pointer::{Pointer, Refusal, Source};
 use super::watch::{Loaded, Watch};
 
 /// What comes in and goes out.
@@ -23,7 +24,7 @@ pub struct StreamForm {
     pub inverse: bool,
     /// How answers are written.
     pub writing: Writing,
-    /// Whether anybody who reaches a port may speak: what is no demand then ends the stream.
+    /// Whether anybody who reaches a port may speak: what is not a demand then ends the stream.
     pub open_to_all: bool,
 }
 
@@ -63,6 +64,10 @@ pub struct Answer {
     pub azimuth_deg: f64,
     /// Reading of the second.
     pub elevation_deg: f64,
+    /// What the sensors of the axes show there; none of an axis that counts degrees.
+    pub sensors: [Option<f64>; 2],
+    /// With a second axis that has no motor: by how much the beam passes south of the demand.
+    pub miss_deg: Option<f64>,
     /// Which demand: `geometric` or `apparent`.
     pub demand: &'static str,
     /// Demanded azimuth, or first coordinate.
@@ -86,6 +91,14 @@ impl Serialize for Answer {
         }
         map.serialize_entry(&format!("{one}_deg"), &self.azimuth_deg)?;
         map.serialize_entry(&format!("{two}_deg"), &self.elevation_deg)?;
+        for (axis, shown) in [one, two].into_iter().zip(self.sensors) {
+            if let Some(shown) = shown {
+                map.serialize_entry(&format!("{axis}_sensor"), &shown)?;
+            }
+        }
+        if let Some(miss) = self.miss_deg {
+            map.serialize_entry("declination_miss_deg", &miss)?;
+        }
         map.serialize_entry("demand", self.demand)?;
         map.serialize_entry(
             &format!("demand_{demand_one}_deg"),
@@ -119,7 +132,7 @@ pub enum Reload {
     Caveat(String),
 }
 
-/// Longer lines are refused: they are no demands, and memory stays constant.
+/// Longer lines are refused: they are not demands, and memory stays constant.
 const LONGEST_LINE: usize = 4096;
 
 /// Two numbers of one line or argument pair as a demand or reading goes through the pointer.
@@ -145,12 +158,18 @@ pub fn answer(
         };
         (pointer.command(demand)?, demand)
     };
+    let (reading, miss) = match inverse {
+        true => (reading, None),
+        false => pointer.within_motors(reading),
+    };
     Ok(Answer {
         line: None,
         mount: pointer.source().mount(),
         in_axes: pointer.takes_axes(),
         azimuth_deg: tidy(reading.azimuth),
         elevation_deg: tidy(reading.elevation),
+        sensors: pointer.shown(reading),
+        miss_deg: miss.map(tidy),
         demand: pointer.source().demand().name(),
         demand_azimuth_deg: tidy(demand.azimuth),
         demand_elevation_deg: tidy(demand.elevation),
@@ -161,15 +180,18 @@ pub fn answer(
 /// Degrees without the dust of rounding: ten decimals, a hundredth of what the inverse of the mount
 /// model is good for.
 pub(super) fn tidy(angle: Angle) -> f64 {
+    /// Ten decimals: far finer than any encoder, and rounding does not show.
     const DECIMALS: f64 = 1e10;
     (angle.degrees() * DECIMALS).round() / DECIMALS
 }
 
 impl Answer {
-    /// The two numbers of the plain form: the reading, or inverse the demand.
+    /// The two numbers of the plain form: the reading, with what the sensors show behind it, or
+    /// inverse the demand.
     pub fn plain(&self, inverse: bool) -> String {
         let (azimuth, elevation) = self.pair(inverse);
-        format!("{azimuth:.6} {elevation:.6}\n")
+        let shown = if inverse { [None, None] } else { self.sensors };
+        format!("{azimuth:.6} {elevation:.6}{}\n", behind(shown))
     }
 
     /// The whole as one indented JSON document.
@@ -185,6 +207,15 @@ impl Answer {
             (self.azimuth_deg, self.elevation_deg)
         }
     }
+}
+
+/// What sensors show, as it stands behind two readings in degrees.
+pub fn behind(shown: [Option<f64>; 2]) -> String {
+    shown
+        .iter()
+        .flatten()
+        .map(|shown| format!(" {shown}"))
+        .collect()
 }
 
 /// What a line of the stream asks for.
@@ -439,10 +470,9 @@ impl<W: Write> Session<'_, W> {
 
     fn write(&mut self, mut answer: Answer) -> io::Result<()> {
         match self.form.writing {
-            Writing::Plain => {
-                let (azimuth, elevation) = answer.pair(self.form.inverse);
-                writeln!(self.output, "{azimuth:.6} {elevation:.6}")
-            }
+            Writing::Plain => self
+                .output
+                .write_all(answer.plain(self.form.inverse).as_bytes()),
             Writing::JsonLines | Writing::JsonDocument => {
                 answer.line = Some(self.line);
                 self.json(&answer)

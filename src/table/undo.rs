@@ -1,8 +1,8 @@
 //! A log of positions that went through a calibration: directions of the beam turned back into what
 //! the encoders read.
 
+use super::demand::Demand;
 use super::full::FullModel;
-use super::pointer::Demand;
 use crate::angle::{Angle, EncoderReading};
 use crate::logbook::{Approach, Peak, PeakLog, Readings};
 use crate::mount::ApproachSigns;

@@ -13,7 +13,7 @@ use super::header::in_words;
 use super::jump::{Jump, WITHOUT_BEAM};
 use super::pointer::Source;
 
-/// How often at most the file is looked at.
+/// How often at most the file is examined: at once to a person, and it costs nothing.
 const INTERVAL: Duration = Duration::from_millis(200);
 
 /// What a file gave.
@@ -112,7 +112,7 @@ impl<'a> Watch<'a> {
         Err(match jump {
             Some(jump) => format!(
                 "{} moves the readings by up to {} deg on the sky (at azimuth {} and elevation {}), \
-                 more than {limit_words}; {} takes it all the same",
+                 more than {limit_words}; {} accepts it anyway",
                 self.name(),
                 in_words(jump.largest.degrees()),
                 short(jump.at.azimuth),
@@ -120,14 +120,14 @@ impl<'a> Watch<'a> {
                 self.confirmed_by
             ),
             None => format!(
-                "{} answers no demand that the old one answers; {} takes it all the same",
+                "{} answers no demand that the old one answers; {} accepts it anyway",
                 self.name(),
                 self.confirmed_by
             ),
         })
     }
 
-    /// Takes the file whose jump was refused. If it has changed since it is judged anew.
+    /// Takes the file whose jump was refused. If it has changed since then, it is judged again.
     ///
     /// # Errors
     /// When nothing waits to be confirmed, and what is wrong with the file.

@@ -16,7 +16,7 @@ impl Offset {
     /// UTC itself.
     pub const ZERO: Offset = Offset { seconds: 0 };
 
-    /// So many whole hours east of Greenwich.
+    /// This many whole hours east of Greenwich.
     pub fn from_hours(hours: i32) -> Offset {
         Offset {
             seconds: hours.clamp(-FARTHEST_HOURS, FARTHEST_HOURS) * 3600,
@@ -67,7 +67,7 @@ impl fmt::Display for Offset {
     }
 }
 
-/// `+02:00`, `+0200` or `+02`, with at least so many digits for the hours.
+/// `+02:00`, `+0200` or `+02`, with at least this many digits for the hours.
 pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<Offset> {
     let sign = match text.chars().next()? {
         '+' => 1,

@@ -170,7 +170,7 @@ fn date_of(word: &str) -> Option<(Date, Form)> {
     Some((Date::Open(numbers, whole_year), Form::Open))
 }
 
-/// A time of day at the beginning of a word, and what stands behind it.
+/// A time of day at the beginning of a word, and what follows it.
 fn clock_of(word: &str) -> Option<(Clock, &str)> {
     let (hour, rest) = digits(word, 1..=2)?;
     let mark = rest.chars().next()?;
@@ -212,7 +212,7 @@ fn clock_of(word: &str) -> Option<(Clock, &str)> {
     ))
 }
 
-/// A whole number of so many digits at the beginning of a text, and what stands behind it.
+/// A whole number of this many digits at the beginning of a text, and what follows it.
 fn digits(text: &str, count: std::ops::RangeInclusive<usize>) -> Option<(i64, &str)> {
     let found = text.bytes().take_while(u8::is_ascii_digit).count();
     let (digits, rest) = text.split_at(found);

@@ -1,7 +1,7 @@
 //! Dates and times of day as people, spreadsheets and loggers write them.
 //!
-//! A text becomes a [`Written`]: what stands there, before what has two meanings is decided. The
-//! order of day and month and the offset from UTC are then given by whoever knows them.
+//! A text becomes a [`Written`]: what it says, before it is decided which of two meanings holds.
+//! The order of day and month and the offset from UTC are then given by whoever knows them.
 
 use jiff::civil;
 

@@ -4,4 +4,7 @@
 mod common;
 mod inverse;
 mod kinds;
+mod names;
+mod one_motor;
+mod sensors;
 mod signs;

@@ -282,7 +282,7 @@ fn tilt_moves_the_azimuth_by_v_sin_alpha_tan_h_as_textbooks_have_it() {
     }
 }
 
-/// Off by how much the mean of the two faces is: the dish below the zenith, and carried over the
+/// Off by how much the mean of the two faces is: the dish below the zenith, and driven over the
 /// top with the azimuth half a turn on.
 fn mean_of_two_faces(term: Term, (azimuth, elevation): (f64, f64)) -> f64 {
     let below = at(term, SMALL, (azimuth, elevation)).0;
@@ -309,9 +309,9 @@ fn the_mean_of_two_faces_cancels_collimation_and_skew_but_not_tilt() {
 }
 
 /// Levels on the alidade of a dish on a track tell how it is turned: about the elevation axis by
-/// some angle, which changes the elevation by as much, and about the horizontal axis under the beam,
-/// which moves it across by that angle times sin h (Gawronski, Modeling and Control of Antennas and
-/// Telescopes, 2008; from memory).
+/// some angle, which changes the elevation by as much, and about the horizontal axis under the
+/// beam, which moves it across by that angle times sin h (Gawronski, Modeling and Control of
+/// Antennas and Telescopes, 2008; from memory).
 #[test]
 fn a_warped_track_turns_the_alidade_about_the_elevation_axis_alone() {
     for (azimuth, elevation) in PLACES {

@@ -46,7 +46,7 @@ fn an_odd_format() {
 fn no_format() {
     let said = told_after(&[("\"format\": \"plumbeam calibration 1\",", "")]);
     assert_snapshot!(said, @r#"
-    calibration.json:1:1: this JSON has no format and is no calibration; expected a calibration file, as solve writes it
+    calibration.json:1:1: this JSON has no format and is not a calibration; expected a calibration file, as solve writes it
     "#);
 }
 
@@ -55,7 +55,7 @@ fn an_unknown_term_offers_the_nearest() {
     let said = told_after(&[("\"collimation\": {", "\"colimation\": {")]);
     assert_snapshot!(said, @r#"
     calibration.json:11:19: no term is called "colimation"; expected collimation
-    calibration.json:27:16: "collimation" is no term of this calibration; expected two of its terms
+    calibration.json:27:16: "collimation" is not a term of this calibration; expected two of its terms
     "#);
 }
 
@@ -345,7 +345,7 @@ fn a_correlation_of_an_unlisted_term() {
         "[\"azimuth-zero\", \"droop\"]",
     )]);
     assert_snapshot!(said, @r#"
-    calibration.json:27:16: "droop" is no term of this calibration; expected two of its terms
+    calibration.json:27:16: "droop" is not a term of this calibration; expected two of its terms
     "#);
 }
 
@@ -409,7 +409,7 @@ fn an_empty_file() {
 fn a_file_of_another_kind() {
     let said = told("time_utc,emitter\n");
     assert_snapshot!(said, @r#"
-    calibration.json:1:1: this file is no JSON document in { }; expected a calibration file, as solve writes it
+    calibration.json:1:1: this file is not a JSON document in { }; expected a calibration file, as solve writes it
     "#);
 }
 
@@ -417,7 +417,7 @@ fn a_file_of_another_kind() {
 fn a_list() {
     let said = told("[\"plumbeam calibration 1\"]\n");
     assert_snapshot!(said, @r#"
-    calibration.json:1:1: this file is no JSON document in { }; expected a calibration file, as solve writes it
+    calibration.json:1:1: this file is not a JSON document in { }; expected a calibration file, as solve writes it
     "#);
 }
 

@@ -165,16 +165,16 @@ fn times() {
     assert_snapshot!(said, @r#"
     peaks.csv:2:1: "2026-04-04T05:00:48.771" is without a zone; expected Z or an offset behind it, or --zone
       help: --zone +00:00 if the clock showed UTC, else its offset from UTC: at this longitude most clocks show --zone +01:00 to +03:00
-    peaks.csv:3:1: time_utc is "yesterday", which is no time; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:3:1: time_utc is "yesterday", which is not a time; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     peaks.csv:4:1: time_utc is empty; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:5:1: time_utc is "2026-02-30T05:00:48.771Z", which is no time: there is no such day; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:7:1: time_utc is "2026-04-04T25:00:48Z", which is no time: there is no such hour; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:8:1: time_utc is "2026-04-04T05:00:48+2", which is no time: "+2" is no offset such as +02:00; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:5:1: time_utc is "2026-02-30T05:00:48.771Z", which is not a time: there is no such day; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:7:1: time_utc is "2026-04-04T25:00:48Z", which is not a time: there is no such hour; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:8:1: time_utc is "2026-04-04T05:00:48+2", which is not a time: "+2" is not an offset such as +02:00; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     peaks.csv:9:1: time_utc is "2206-04-04T05:00:48Z", far from any measurement; expected a year from 1960 to 2099
-    peaks.csv:10:1: time_utc is "2026-04-04T12:00:60Z", which is no time: a second of 60 stands only at 23:59:60 UTC; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:11:1: time_utc is "2026-04-04", which is no time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:12:1: time_utc is "05:00:48Z", which is no time: the date is missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
-    peaks.csv:15:1: time_utc is "2026-04-04T05Z", which is no time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:10:1: time_utc is "2026-04-04T12:00:60Z", which is not a time: a second of 60 stands only at 23:59:60 UTC; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:11:1: time_utc is "2026-04-04", which is not a time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:12:1: time_utc is "05:00:48Z", which is not a time: the date is missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:15:1: time_utc is "2026-04-04T05Z", which is not a time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     "#);
 }
 
@@ -325,7 +325,7 @@ fn wrong_encodings_are_named_with_their_place() {
 fn a_line_without_an_end_is_not_read_into_memory_for_ever() {
     let endless = vec![b'7'; 3 << 20];
     assert_snapshot!(told_bytes(&endless), @r"
-    peaks.csv:1:1: this line has no end; expected rows of some hundred characters
+    peaks.csv:1:1: this line has no end; expected rows of a few hundred characters
       help: is this a log at all?
     ");
 }
@@ -512,11 +512,11 @@ fn times_of_a_spreadsheet_that_are_none() {
         "26.09.2026,sun,1,4",
     ]));
     assert_snapshot!(said, @r#"
-    peaks.csv:2:1: time_utc is "46291.2604", which is no time: it looks like a spreadsheet's number of days; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:2:1: time_utc is "46291.2604", which is not a time: it looks like a spreadsheet's number of days; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
       help: give the cells a format of date and time and export the sheet again
-    peaks.csv:3:1: time_utc is "26.09.2026 08.15", which is no time; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:3:1: time_utc is "26.09.2026 08.15", which is not a time; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
       help: write the hours and minutes with a colon: 08:15
-    peaks.csv:4:1: time_utc is "26.09.2026", which is no time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
+    peaks.csv:4:1: time_utc is "26.09.2026", which is not a time: hours and minutes are missing; expected date and time in UTC, such as 2026-04-04T05:00:48.771Z
     "#);
 }
 
@@ -530,12 +530,12 @@ fn an_option_for_a_header_that_is_not_there() {
     let error = PeakLog::parse_with("peaks.csv", csv.as_bytes(), &station(), &options).unwrap_err();
     assert_snapshot!(error, @r#"
     peaks.csv: --columns says that "Remark" is note, but no header is that; expected a header of this file, as it is written there
-    peaks.csv: --columns names power_db, which a log of peaks does not have; expected one of time_utc, emitter, azimuth_deg, elevation_deg, azimuth_sigma_deg, elevation_sigma_deg, azimuth_approach, elevation_approach, peak_db, temperature_c, use, note, azimuth_by_lag_deg, elevation_by_lag_deg
+    peaks.csv: --columns names power_db, which a log of peaks does not have; expected one of time_utc, emitter, azimuth_deg, elevation_deg, azimuth_sigma_deg, elevation_sigma_deg, azimuth_approach, elevation_approach, peak_db, temperature_c, use, note, azimuth_sensor, elevation_sensor, feed, azimuth_by_lag_deg, elevation_by_lag_deg
     "#);
 }
 
-/// Read and memory grow with the file, whatever is pasted together; a thousand columns are more than
-/// any sheet has.
+/// Read and memory grow with the file, whatever is pasted together; a thousand columns are more
+/// than any sheet has.
 #[test]
 fn headers_pasted_together_have_so_many_columns_of_their_own_at_most() {
     let pasted = |logs: usize| {
@@ -558,7 +558,7 @@ fn headers_pasted_together_have_so_many_columns_of_their_own_at_most() {
     let last = last.lines().last().unwrap();
     assert!(last.ends_with(&format!("{}first,", ",".repeat(999))));
     insta::assert_snapshot!(pasted(501).unwrap_err(), @r"
-    peaks.csv:1001:1: with this header there are 1002 columns of names that no log of peaks has; expected at most 1000 of them in all logs together
+    peaks.csv:1001:1: with this header there are 1002 columns with names unknown in a log of peaks; expected at most 1000 of them in all logs together
       help: delete the columns that are not needed, or read the logs one by one
     ");
 }

@@ -181,6 +181,7 @@ prop_compose! {
             line: 0,
             time,
             emitter: emitter.to_owned(),
+            feed: 0,
             azimuth,
             elevation: Some(elevation),
             // Zero is no standard deviation, however it was rounded.

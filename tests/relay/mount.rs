@@ -15,7 +15,7 @@ pub enum Fault {
     Mute,
     /// It answers senselessly.
     Garbage,
-    /// Positions are no numbers.
+    /// Positions are not numbers.
     NanPosition,
     /// A stop is acknowledged and not obeyed.
     DeafStop,

@@ -60,7 +60,7 @@ fn keys_stop_acknowledge_take_a_calibration_and_end() {
     assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
     // A calibration that was held back.
     place.set_zero(20.0);
-    relay.hears("the key c takes it all the same");
+    relay.hears("the key c accepts it anyway");
     press(&mut relay, "c", "calibration.json was read again");
     // Its end, and the terminal is as it was.
     press(&mut relay, "q", "the key q: stopping the mount");

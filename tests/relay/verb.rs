@@ -166,7 +166,7 @@ fn the_calibration_may_be_replaced_with_the_rules_of_the_stream() {
     });
     // More than a beamwidth at once is held back.
     place.set_zero(20.0);
-    relay.hears("the key c takes it all the same");
+    relay.hears("the key c accepts it anyway");
     std::fs::write(place.path("seen"), "").unwrap();
     relay.heard.clear();
     relay.hears("calibration.json was read again");
@@ -206,12 +206,12 @@ fn what_must_not_be_used_is_refused() {
     refused(
         &with(&["--log", "calibration.json"]),
         2,
-        "will not write over it",
+        "will not overwrite it",
     );
     refused(
         &with(&["--log", "station.toml"]),
         2,
-        "will not write over it",
+        "will not overwrite it",
     );
     std::fs::write(place.path("mine.csv"), "time_utc,emitter\n").unwrap();
     refused(&with(&["--log", "mine.csv"]), 2, "no log of relay");

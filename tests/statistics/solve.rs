@@ -38,7 +38,7 @@ fn answers_scatter_as_little_as_the_data_allow_and_intervals_cover() {
     assert!(all.scatter() < MOST_SCATTER, "scatter {}", all.scatter());
     let coverage = all.coverage();
     assert!((LEAST_COVER..MOST_COVER).contains(&coverage), "{coverage}");
-    // One good peak in a thousand is lost; three times that is no accident among 14,000.
+    // One good peak in a thousand is lost; three times that is not an accident among 14,000.
     assert!(lost * 333 < peaks, "{lost} of {peaks} good peaks lost");
 }
 
@@ -91,7 +91,7 @@ fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
             .values()
             .for_each(|t| all.add(t));
     }
-    // 12 in 2,000 sessions: one expected here, five is no accident.
+    // 12 in 2,000 sessions: one expected here, five is not an accident.
     assert!(wrong < 5, "{wrong} terms admitted that are not there");
     assert!(all.coverage() > LEAST_COVER, "{}", all.coverage());
 }

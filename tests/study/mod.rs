@@ -105,6 +105,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
                 relative_humidity: 0.5,
             },
             ut1_minus_utc_s: 0.0,
+            electron_content_tecu: None,
             assumptions: Vec::new(),
         },
         mount: Mount {
@@ -115,6 +116,9 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
             elevation_teeth: None,
             bearings: Bearings::default(),
             park: None,
+            sensors: [None, None],
+            fixed_declination: None,
+            axis_offset_m: [0.0; 2],
         },
         dish: Dish {
             diameter_m: 3.0,
@@ -122,6 +126,7 @@ fn station(beamwidth: Angle, geometry: Geometry) -> Station {
             beamwidth,
             beamwidth_assumed: false,
         },
+        feeds: Vec::new(),
         horizon: Horizon::default(),
         emitters: Vec::new(),
     }
@@ -288,6 +293,7 @@ pub fn observe(
             temperature_c: None,
             use_it: true,
             note: String::new(),
+            feed: 0,
             extra: Vec::new(),
         },
         target: target.east_north_up(),

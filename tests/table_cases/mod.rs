@@ -128,6 +128,22 @@ pub fn cases() -> Vec<Case> {
             5.0,
         ),
         case(
+            "polar in the north",
+            standing(
+                Geometry::polar(d(48.0)),
+                full_model(&usual, None, (-110.0, 110.0), (-50.0, 85.0)),
+            ),
+            5.0,
+        ),
+        case(
+            "x-y on an east-west axis",
+            standing(
+                Geometry::x_y(LowerAxis::EastWest),
+                full_model(&usual, None, (-80.0, 80.0), (-75.0, 75.0)),
+            ),
+            5.0,
+        ),
+        case(
             "x-y on a north-south axis",
             standing(
                 Geometry::x_y(LowerAxis::NorthSouth),

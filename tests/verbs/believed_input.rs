@@ -490,7 +490,7 @@ mod unix {
         loop {
             match near.read(&mut piece) {
                 Ok(count) if count > 0 => said.extend_from_slice(&piece[..count]),
-                // Nothing yet: that is no fault while somebody writes.
+                // Nothing yet: that is not a fault while somebody writes.
                 Err(e) if e.kind() == std::io::ErrorKind::TimedOut => {
                     if child.try_wait().unwrap().is_some() {
                         break;

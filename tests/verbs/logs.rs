@@ -356,7 +356,7 @@ fn several_nights_are_read_together() {
     assert_eq!((last.log, last.row, last.line), (1, 40, 21));
     let counted = log.taken.last().expect("what was understood");
     assert!(
-        counted.starts_with("rows are counted on through the logs: 1 to 20 in ")
+        counted.starts_with("row numbers continue through the logs: 1 to 20 in ")
             && counted.ends_with("unix-seconds.tsv"),
         "{counted}"
     );
@@ -412,7 +412,7 @@ fn a_file_pasted_together_is_several_logs() {
     // The second header has columns that the first has not.
     assert_eq!(log.peaks[19].azimuth_approach, Approach::Unknown);
     assert_eq!(log.peaks[20].azimuth_approach, Approach::Decreasing);
-    assert_snapshot!(log.taken.join("\n"), @"pasted-nights.csv: the header stands again: what is below it is taken as a log of its own, in line 23");
+    assert_snapshot!(log.taken.join("\n"), @"pasted-nights.csv: the header appears again: what is below it is read as a separate log, in line 23");
 }
 
 #[test]
@@ -618,7 +618,7 @@ fn a_log_of_sweeps_becomes_scans_with_the_angles_of_another_file() {
         &night_station(),
     );
     assert_eq!(beyond.status.code(), Some(3));
-    assert!(text(&beyond.stderr).contains("the band asked for over 1500 to 1510 MHz"));
+    assert!(text(&beyond.stderr).contains("the requested band over 1500 to 1510 MHz"));
     // An hour off: nothing is carried on beyond the angles.
     let mut late = with_band.clone();
     late[4] = "-04:00";

@@ -1,13 +1,16 @@
 //! The verbs as whole commands: the built binary, started in a folder.
 
+mod air;
 mod believed_input;
 #[path = "../common/command.rs"]
 mod command;
+mod feeds;
 mod hill;
 mod logs;
 mod manual;
 mod mounts;
 mod new;
+mod one_motor;
 mod outputs;
 mod plan;
 mod point;
@@ -16,6 +19,7 @@ mod recheck;
 mod reduce;
 mod reduce_spoilt;
 mod refused_calibrations;
+mod sensors;
 mod several_nights;
 mod simulate_scans;
 mod sky;

@@ -311,7 +311,7 @@ fn a_calibration_of_another_kind_of_mount_is_refused_whatever_one_knows_better()
         let told = String::from_utf8_lossy(&output.stderr).into_owned();
         assert!(told.contains("of a mount of kind polar"), "{told}");
     }
-    // A term of another kind is no term of this.
+    // A term of another kind is not a term of this.
     let output = plumbeam(
         slant.path(),
         &["solve", "peaks.csv", "--terms", "+hour-angle-runout"],

@@ -31,6 +31,86 @@ const BACKYARD: [&str; 8] = [
 ];
 
 #[test]
+fn every_kind_of_mount_gets_its_own_section_and_its_own_log() {
+    for (kind, name, header) in [
+        (
+            "polar",
+            "polar",
+            "hour_angle_deg,declination_deg,hour_angle_approach,declination_approach",
+        ),
+        (
+            "polar-one-motor",
+            "polar",
+            "hour_angle_deg,hour_angle_approach",
+        ),
+        ("x-y", "x-y", "x_deg,y_deg,x_approach,y_approach"),
+        (
+            "slant",
+            "slant",
+            "azimuth_deg,elevation_deg,azimuth_approach,elevation_approach",
+        ),
+    ] {
+        for at in ["52.41,7.33,21", "-33.9,18.4"] {
+            let place = tempfile::tempdir().unwrap();
+            let new = [
+                "new",
+                "made",
+                "--at",
+                at,
+                "--dish",
+                "3",
+                "--frequency",
+                "1420",
+                "--mount",
+                kind,
+            ];
+            good(place.path(), &new);
+            let folder = place.path().join("made");
+            let station = std::fs::read_to_string(folder.join("station.toml")).unwrap();
+            assert!(
+                station.contains(&format!("kind = \"{name}\"\n")),
+                "{station}"
+            );
+            let log = std::fs::read_to_string(folder.join("peaks.csv")).unwrap();
+            assert_eq!(
+                log,
+                format!("# readings = encoder\ntime_utc,emitter,{header},note\n")
+            );
+            // What stands behind # is right too when the # goes.
+            let free: String = (station.lines())
+                .map(|line| match line.strip_prefix("# ") {
+                    Some(rest) if rest.contains(" = ") && !rest.contains(". ") => {
+                        format!("{rest}\n")
+                    }
+                    Some(rest) if rest.starts_with("[mount.") => format!("{rest}\n"),
+                    _ => format!("{line}\n"),
+                })
+                .collect();
+            let mount = free.split("[dish]").next().unwrap();
+            let dish = station.split("[dish]").nth(1).unwrap();
+            std::fs::write(folder.join("station.toml"), format!("{mount}[dish]{dish}")).unwrap();
+            good(&folder, &["sky", "--at", "2026-06-21T11:30:00Z"]);
+        }
+    }
+    let place = tempfile::tempdir().unwrap();
+    let new = [
+        "new",
+        "made",
+        "--at",
+        "52,7",
+        "--dish",
+        "3",
+        "--frequency",
+        "1420",
+        "--mount",
+        "equatorial",
+    ];
+    let refused = run(place.path(), &new);
+    assert_eq!(refused.status.code(), Some(2));
+    assert!(text(&refused.stderr).contains("az-el, polar, polar-one-motor, x-y, slant"));
+}
+
+#[test]
 fn the_folder_is_written_and_the_next_three_commands_work_in_it() {
     let place = tempfile::tempdir().unwrap();
     let said = good(place.path(), &BACKYARD);

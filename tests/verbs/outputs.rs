@@ -418,7 +418,7 @@ fn standard_output_is_not_led_into_an_input() {
             .unwrap();
         let said = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
-        assert!(said.contains("standard output is led into"), "{said}");
+        assert!(said.contains("standard output is redirected to"), "{said}");
         assert!(place.contents() == before, "{arguments:?}");
     }
 }

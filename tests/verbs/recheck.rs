@@ -235,7 +235,7 @@ fn a_move_is_told_from_slips_leans_and_a_knocked_dish() {
             &[("elevation-zero", -1.5)],
         ),
         (
-            "a mount that leans otherwise: settled ground, or a foot that gave way",
+            "a mount that leans differently: settled ground, or a foot that gave way",
             &[("tilt-north", 1.2), ("tilt-east", -1.0)],
         ),
         (
@@ -397,7 +397,7 @@ fn a_history_tells_which_changes_are_real() {
     let png = std::fs::read(place.path("pictures/history-1.png")).unwrap();
     assert!(png.starts_with(b"\x89PNG"));
     assert!(place.path("pictures/history-1.svg").exists());
-    // An unfinished file that a crash has left is no calibration and in nobody's way.
+    // An unfinished file that a crash has left is not a calibration and in nobody's way.
     std::fs::write(place.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
     place.ends(&["recheck", "--history", "old"], 0);
     // A damaged one is left out and named; the others are shown as before.

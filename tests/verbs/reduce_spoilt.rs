@@ -179,9 +179,9 @@ fn rows_out_of_order_are_put_in_order() {
     let told = reduce(&lines);
     assert!(
         told.why(0)
-            .contains("rows out of order of time in 3 places: put in order")
+            .contains("rows out of time order in 3 places: put in order")
     );
-    told.says("scan 1 (sun): good: rows out of order of time in 3 places: put in order");
+    told.says("scan 1 (sun): good: rows out of time order in 3 places: put in order");
     assert_eq!(told.scan(0)["azimuth_deg"], sound.scan(0)["azimuth_deg"]);
     // And rows that stand there twice count once.
     let mut lines = log();

@@ -121,7 +121,7 @@ const NONSENSE: [(&str, &str, &str, &str); 23] = [
         "\"collimation\"]",
         "\"droop\"]",
         ":27:",
-        "\"droop\" is no term of this calibration",
+        "\"droop\" is not a term of this calibration",
     ),
     ("\"row\": 2", "\"row\": 1", ":42:", "row 1 appears again"),
     ("\"rms_after_deg\": 0.021,", "", "", "rms_after_deg"),

@@ -115,13 +115,13 @@ fn nights_with_the_same_zeros_are_one_session_and_that_is_said() {
     assert_zeros(&solved, FIRST);
     assert_eq!(
         warning_of_zeros(&solved),
-        "the 2 logs are taken with the same encoder zeros: the data do not ask for others"
+        "the 2 logs are taken with the same encoder zeros: the data call for no others"
     );
     assert_eq!(causes(&solved).len(), 0);
     let output = place.run(&["faults", "a.csv", "b.csv"]);
     assert!(
         said(&output)
-            .contains("rows are counted on through the logs: 1 to 30 in a.csv, 31 to 60 in b.csv"),
+            .contains("row numbers continue through the logs: 1 to 30 in a.csv, 31 to 60 in b.csv"),
         "{}",
         said(&output)
     );
@@ -139,7 +139,7 @@ fn zeros_that_are_asked_for_are_those_of_the_last_night() {
     let warning = warning_of_zeros(&solved);
     assert!(
         warning.starts_with(
-            "each log has encoder zeros of its own, as asked; for one and the same direction there \
+            "each log has its own encoder zeros, as requested; for the same direction there \
              changes, from a.csv to b.csv the azimuth reading by +144.4"
         ),
         "{warning}"
@@ -148,7 +148,7 @@ fn zeros_that_are_asked_for_are_those_of_the_last_night() {
         warning.ends_with("The zeros of the calibration are those of the last log, b.csv"),
         "{warning}"
     );
-    // What was asked for is no fault.
+    // What was asked for is not a fault.
     assert_eq!(causes(&solved).len(), 0);
     let found = place.json(&["faults", "a.csv", "b.csv", "--zeros-per-log"]);
     assert_eq!(found["findings"].as_array().unwrap().len(), 0, "{found}");
@@ -195,13 +195,13 @@ fn zeros_that_the_data_demand_are_found_and_said() {
         let warning = warning_of_zeros(&solved);
         assert!(
             warning.starts_with(
-                "the data ask for encoder zeros that differ between the logs; for one and the same \
+                "the data call for encoder zeros that differ between the logs; for the same \
                  direction there changes, from a.csv to b.csv the azimuth reading by "
             ),
             "{warning}"
         );
-        // An encoder zero is added to the reading: where it has grown, the reading of one and the
-        // same direction has become less.
+        // An encoder zero is added to the reading: where it has grown, the reading for the same
+        // direction has become less.
         let causes = causes(&solved);
         for (axis, before, after) in [
             ("azimuth", FIRST.azimuth, second.azimuth),

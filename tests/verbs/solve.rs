@@ -100,7 +100,7 @@ fn table_and_point_say_what_is_expected_of_the_corrected_mount() {
     }
 }
 
-/// The two most likely wrong files: a name mistyped, and one that is no log at all.
+/// The two most likely wrong files: a name mistyped, and one that is not a log at all.
 #[test]
 fn a_mistyped_name_and_a_text_instead_of_a_log_are_told_with_a_cure() {
     let place = demo();

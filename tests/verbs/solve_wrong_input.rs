@@ -89,7 +89,7 @@ fn nobody_is_sent_to_the_bolts_by_a_wrong_longitude() {
         said.contains("The log fits only with a longitude of"),
         "{said}"
     );
-    assert!(said.contains("Put that right first"), "{said}");
+    assert!(said.contains("Correct that first"), "{said}");
     for word in ["WHAT CAN BE DONE BY HAND", "raise", "plumbeam table"] {
         assert!(!said.contains(word), "{word}");
     }

@@ -69,7 +69,7 @@ fn a_calibration_that_means_nothing_is_refused_unless_told_anyway() {
             continue;
         }
         let said = place.said(verb, 4);
-        let wanted = "calibration.json: the calibration says of itself that its numbers mean \
+        let wanted = "calibration.json: the calibration states that its numbers mean \
                       nothing: the time zone is wrong; few peaks";
         assert!(said.contains(wanted), "{said}");
         assert!(said.contains("--anyway"), "{said}");
@@ -345,7 +345,7 @@ fn a_jump_by_more_than_a_beamwidth_waits_until_it_is_confirmed() {
     assert!((live.azimuth() - (before - 46.0)).abs() < 1.0);
     let said = live.end();
     assert!(
-        said.contains("a line `confirm` takes it all the same"),
+        said.contains("a line `confirm` accepts it anyway"),
         "{said}"
     );
 }

@@ -48,7 +48,7 @@ the mount and end. A file named with --stop-file stops it when it appears.
 Caution: the relay moves metal and is no emergency stop. Keep the isolating switch in reach and people
 clear of the axes and counterweights; stow it in wind; transmitters off while anybody is near the
 feed. The Sun in the beam burns the feed: the guard keeps the beam out of a zone round the Sun, but
-what has lost its encoders cannot be guarded. Never look along the dish at the Sun. The protocol has no
+a mount that has lost its encoders cannot be guarded. Never look along the dish at the Sun. The protocol has no
 password: whoever reaches the port steers the mount. Local codes and licensed practice go first.
 
 Exit code 2 for wrong use, 3 for bad input, 4 when the calibration must not be used.";
@@ -56,8 +56,8 @@ Exit code 2 for wrong use, 3 for bad input, 4 when the calibration must not be u
 /// Correct a tracking program's demands on their way to the mount
 ///
 /// Listens where the tracking program expects the mount's rotator daemon, corrects each demand with
-/// the full model of a calibration, passes it to the real daemon under a guard, and answers positions
-/// turned back, so that the program shows where the beam truly points.
+/// the full model of a calibration, passes it to the real daemon under a guard, and answers
+/// positions turned back, so that the program shows where the beam truly points.
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
@@ -79,8 +79,8 @@ pub struct Args {
     /// dB]
     #[arg(long, value_name = "DEG", value_parser = zero_or_more, allow_hyphen_values = true)]
     pub deadband: Option<f64>,
-    /// Half-angle of the zone round the Sun that the beam stays out of, or off [default: the larger of
-    /// 10 and 3 beamwidths, and 3 sigma of the expected pointing error]
+    /// Half-angle of the zone round the Sun that the beam stays out of, or off [default: the larger
+    /// of 10 and 3 beamwidths, and 3 sigma of the expected pointing error]
     #[arg(long, value_name = "DEG|off", value_parser = sun_zone, allow_hyphen_values = true)]
     pub sun: Option<SunOption>,
     /// No reading is sent farther ahead of where the mount is than this
@@ -104,7 +104,7 @@ pub struct Args {
     /// Stop the mount when this file appears; demands are refused while it is there
     #[arg(long, value_name = "FILE")]
     pub stop_file: Option<PathBuf>,
-    /// Acknowledge, as the key a does, when this file appears or is written anew
+    /// Acknowledge, as the key a does, when this file appears or is rewritten
     #[arg(long, value_name = "FILE")]
     pub ack_file: Option<PathBuf>,
     /// Send stops over the same connection as everything else, for a daemon that takes only one
@@ -147,7 +147,7 @@ pub enum SunOption {
 }
 
 pub(super) fn sun_zone(text: &str) -> Result<SunOption, String> {
-    /// A zone beyond this leaves no sky.
+    /// A larger radius, degrees, leaves hardly any sky.
     const LARGEST: f64 = 60.0;
     if text == "off" {
         return Ok(SunOption::Off);
@@ -173,7 +173,7 @@ fn turn(text: Option<&str>) -> Result<ReportTurn, Error> {
         Some("0..360") => Ok(ReportTurn::Positive),
         Some("-180..180") => Ok(ReportTurn::Signed),
         Some(other) => Err(Error::Usage(format!(
-            "--report \"{}\" is no range of azimuths; expected 0..360, -180..180 or as-asked",
+            "--report \"{}\" is not a range of azimuths; expected 0..360, -180..180 or as-asked",
             printable(other)
         ))),
     }
@@ -201,7 +201,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
 }
 
 /// What else can be done about a calibration that is refused.
-const ALONE: &str = "a relay takes no other, and has no --anyway: nobody looks at what it says while a mount \
+const ALONE: &str = "a relay takes no other, and has no --anyway: nobody reads its messages while a mount \
                      moves";
 
 fn relay(
@@ -219,7 +219,7 @@ fn relay(
     }
     let address = listen_address(&args.listen, args.allow_network)?;
     let report = turn(args.report.as_deref())?;
-    let station = Arc::new(Station::read(&common.station)?);
+    let station = Arc::new(common.read_station()?);
     let mut guard = Guard::new("relay")
         .reads_station(&common.station, &station)
         .reads("the calibration", path);
@@ -275,7 +275,8 @@ fn relay(
         own_stop: !args.one_connection,
         who: format!("plumbeam relay {}", env!("CARGO_PKG_VERSION")),
     };
-    // Of all emitters only the Sun matters here: a missing file of orbits is no reason to stay away.
+    // Of all emitters only the Sun matters here: a missing file of orbits is no reason to stay
+    // away.
     let mut bare = (*station).clone();
     bare.emitters.clear();
     let sky = Sky::new(&bare)?;
@@ -342,7 +343,7 @@ fn read(path: &Path, station: &Station) -> Result<(Calibration, String), Error> 
 fn listen_address(text: &str, network: bool) -> Result<SocketAddr, Error> {
     let bad = || {
         Error::Usage(format!(
-            "--listen \"{}\" is no address; expected ADDRESS:PORT, such as 127.0.0.1:4533",
+            "--listen \"{}\" is not an address; expected ADDRESS:PORT, such as 127.0.0.1:4533",
             printable(text)
         ))
     };
@@ -355,7 +356,7 @@ fn listen_address(text: &str, network: bool) -> Result<SocketAddr, Error> {
         return Err(Error::Usage(format!(
             "--listen {address} is refused: the protocol has no password, and whoever reaches the \
              port steers a mount that moves metal\n  help: leave it at 127.0.0.1 and use a tunnel \
-             that asks who you are (ssh -L), or say --allow-network on a network that is yours alone"
+             that authenticates you (ssh -L), or say --allow-network on a network that is yours alone"
         )));
     }
     Ok(address)

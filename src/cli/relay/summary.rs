@@ -40,7 +40,7 @@ pub fn summary(
     }
     if told.passes.is_empty() {
         return Err(Error::Unsupported(format!(
-            "{} holds no reading under a demand: there is no pass to tell of",
+            "{} holds no reading under a demand: there is no pass to report",
             printable(&log.display().to_string())
         )));
     }

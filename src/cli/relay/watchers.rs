@@ -1,4 +1,4 @@
-//! Whatever reaches a running relay beside its clients and the mount: signals, keys, files.
+//! Whatever reaches a running relay other than its clients and the mount: signals, keys, files.
 
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex};

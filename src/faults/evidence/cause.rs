@@ -20,7 +20,7 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
     let after = explanation.scatter().degrees();
     let evidence = format!(
         "{}; without it the peaks scatter by {} deg about the model, with it by {} deg (one \
-         coordinate); p-value {}, corrected for {} causes asked for{}",
+         coordinate); p-value {}, corrected for {} causes tested{}",
         what_it_does(explanation, station, cause),
         number::two_digits(before),
         number::two_digits(after),
@@ -55,7 +55,7 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
     );
     let (confirm, mend) = match hypothesis {
         Hypothesis::LogZero(_) => (
-            format!("{ZEROED_ANEW} If not: {}", found.confirm),
+            format!("{ZEROED_AGAIN} If not: {}", found.confirm),
             format!("{ASK_FOR_ZEROS} If it was not meant to: {}", found.mend),
         ),
         _ => (found.confirm.clone(), found.mend.clone()),
@@ -76,8 +76,8 @@ pub fn of_cause(explanation: &Explanation, station: &Station, place: usize) -> F
 }
 
 /// How to confirm a zero that changed from one log to the next.
-const ZEROED_ANEW: &str =
-    "Was the encoder zeroed anew, taken off or switched off between the two logs?";
+const ZEROED_AGAIN: &str =
+    "Was the encoder zeroed again, taken off or switched off between the two logs?";
 /// What to do about it.
 const ASK_FOR_ZEROS: &str = "An encoder that is zeroed for each log needs no mending: solve with \
      --zeros-per-log, and zero it the same way before the correction is used.";
@@ -273,12 +273,14 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
     };
     let waves = |with: &str, times: f64| {
         format!(
-            "the {axis} axis is ahead and behind of its encoder by {said}, {times} times per turn of \
+            "the {axis} axis runs ahead of and behind its encoder by {said}, {times} times per turn of \
              the {with}, farthest ahead at a reading of {:.0} deg",
             heading(times)
         )
     };
     match &cause.hypothesis {
+        // No cause: feeds stand where they were put.
+        Hypothesis::Feed(_) => String::new(),
         Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
             Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
                 let sign = |p: &SessionPeak| match cause.hypothesis.axis() {
@@ -294,16 +296,16 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
                 };
                 format!(
                     "the {axis} axis stands {said} apart between the {up} peaks that arrived with \
-                     increasing and the {down} that arrived with decreasing reading{odd}"
+                     increasing readings and the {down} that arrived with decreasing readings{odd}"
                 )
             }
             Some(Group::AzimuthRunout) => format!(
-                "the {axis} axis is ahead and behind of its encoder by {said} once per turn, \
+                "the {axis} axis runs ahead of and behind its encoder by {said} once per turn, \
                  farthest ahead at a reading of {:.0} deg",
                 heading(1.0)
             ),
             Some(Group::ElevationRunout) if values.len() == 2 => format!(
-                "the {axis} axis is ahead and behind of its encoder by {said} once per turn, \
+                "the {axis} axis runs ahead of and behind its encoder by {said} once per turn, \
                  farthest ahead at a reading of {:.0} deg",
                 heading(1.0)
             ),
@@ -330,18 +332,18 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         },
         Hypothesis::BalanceFlip { at } => format!(
             "the {axis} axis stands {said} higher above an elevation of {:.1} deg than below it, as \
-             play does that falls to the other side where the dish is in balance",
+             play does when it falls to the other side at the point of balance",
             at.degrees()
         ),
         Hypothesis::LogZero(change) => format!(
-            "from {} to {}, {}, the {axis} reading jumps by {said} for one and the same direction: \
-             the encoder was zeroed anew, or lost its place between the logs",
+            "from {} to {}, {}, the {axis} reading jumps by {said} for the same direction: \
+             the encoder was zeroed again, or lost its place between the logs",
             explanation.session.log_name(change.logs.0),
             explanation.session.log_name(change.logs.1),
             between(change.instant.between)
         ),
         Hypothesis::Slip { instant, .. } => format!(
-            "{} the {axis} reading jumps by {said} for one and the same direction",
+            "{} the {axis} reading jumps by {said} for the same direction",
             between(instant.between)
         ),
         Hypothesis::BaseKnock(instant) if !mount.has_track() => format!(
@@ -380,7 +382,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         Hypothesis::Creep { .. } => {
             let span = kept().map(|c| c.hours).fold(0.0, f64::max);
             format!(
-                "the {axis} reading of one and the same direction changes by {said}, {} deg over \
+                "the {axis} reading for the same direction changes by {said}, {} deg over \
                  the {:.1} hours of the log",
                 number::two_digits(size.value * span),
                 span
@@ -391,13 +393,13 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             let low = logged().fold(f64::INFINITY, f64::min);
             let high = logged().fold(f64::NEG_INFINITY, f64::max);
             format!(
-                "the {axis} reading of one and the same direction follows the logged temperature \
+                "the {axis} reading for the same direction follows the logged temperature \
                  ({low:.0} to {high:.0} C, mean {mean_c:.0} C) by {said}"
             )
         }
         Hypothesis::DayCycle(_) => format!(
             "the {axis} axis swings with the time of day by {said}, farthest ahead at {:.1} h local \
-             solar time; no temperature is logged to say more",
+             solar time; no temperature is logged, so more cannot be said",
             heading(1.0) / 15.0
         ),
         Hypothesis::WarpThrice => format!(
@@ -471,13 +473,13 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             );
             if *times == 0.0 {
                 format!(
-                    "low emitters stand as if the air did not bend their rays ({free} times its \
-                     bend is in the readings): they have been corrected for it already"
+                    "low emitters appear as if the air did not bend their rays ({free} times its \
+                     bending is in the readings): they have been corrected for it already"
                 )
             } else {
                 format!(
-                    "low emitters stand as if the air bent their rays twice ({free} times its bend \
-                     is in the readings)"
+                    "low emitters appear as if the air bent their rays twice ({free} times its \
+                     bending is in the readings)"
                 )
             }
         }

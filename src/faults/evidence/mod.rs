@@ -79,7 +79,7 @@ fn rivals(mount: Kind, rivals: &[crate::explain::Rival]) -> Vec<Rival> {
 fn tell_words(mount: Kind, tell: &Tell) -> String {
     let [one, two] = mount.axes().map(AxisKind::words);
     match tell {
-        Tell::BothEmitters => "peak both emitters anew and note their frequency".to_owned(),
+        Tell::BothEmitters => "peak both emitters again and note their frequency".to_owned(),
         Tell::FastAndStill => {
             "peak a fast satellite, for which seconds matter, and a beacon or a geostationary one, \
              for which they do not"
@@ -94,7 +94,7 @@ fn tell_words(mount: Kind, tell: &Tell) -> String {
                 .to_owned()
         }
         Tell::ByHand => {
-            "no reasonable number of peaks would tell; check by hand which of them it is".to_owned()
+            "no reasonable number of peaks would tell them apart; check by hand".to_owned()
         }
         Tell::Peaks {
             count,
@@ -155,7 +155,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
     let after = told(explanation.scatter(), bad);
     let evidence = match misreading {
         Misreading::FromTheZenith => format!(
-            "as logged the peaks ask for an elevation zero of some 90 deg; with {what} they ask for \
+            "as logged the peaks need an elevation zero of about 90 deg; with {what} they need \
              {:.2} deg and scatter by {after}",
             explanation
                 .model
@@ -197,12 +197,11 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
             found.in_words = "elevations are counted from the zenith".to_owned();
             found.confirm = "Drive the dish up: the reading must grow.".to_owned();
             found.mend =
-                "Log 90 deg less the reading, or turn the encoder's sense and set its zero."
+                "Log 90 deg less the reading, or reverse the encoder's direction and set its zero."
                     .to_owned();
-            found.otherwise =
-                "An encoder whose zero is 90 deg off, on a dish that is carried over \
+            found.otherwise = "An encoder whose zero is 90 deg off, on a dish that is driven over \
                                the top, gives the same readings."
-                    .to_owned();
+                .to_owned();
         }
         _ => {}
     }
@@ -263,7 +262,7 @@ pub fn of_two_places(mount: Kind, two: &TwoPlaces) -> Finding {
             two.axis,
             two.p_value,
             format!(
-                "the peaks stand in two groups {said} apart in {axis}, as play does when the side of \
+                "the peaks form two groups {said} apart in {axis}, as play does when the side of \
                  arrival is not logged; p-value {}. Log {column}_approach and the play is corrected",
                 number::probability(two.p_value)
             ),
@@ -290,7 +289,7 @@ pub fn of_scatter(mount: Kind, joint: &LooseJoint) -> Finding {
     };
     let evidence = format!(
         "peaks scatter by {} deg in {} {place} and by {} deg in the other half; p-value {}, \
-         corrected for 6 ways in which it could depend",
+         corrected for 6 kinds of dependence tested",
         number::two_digits(joint.loud.degrees()),
         joint.axis.words_on(mount),
         number::two_digits(joint.quiet.degrees()),
@@ -338,8 +337,8 @@ pub fn of_compass(compass: &Compass) -> Finding {
     let evidence = format!(
         "the azimuth zero is {zero:+.2} deg, and the magnetic declination at the site on that day \
          {declination:+.2} +/- {:.2} deg (World Magnetic Model): an encoder set to zero along a \
-         compass needle would show just that; a zero set without one agrees so well with \
-         probability {}. This is a hint, no proof",
+         compass needle would show just that; any other zero agrees as well with \
+         probability {}. This is a hint, not proof",
         compass.declination.sigma.degrees(),
         number::probability(compass.p_value)
     );

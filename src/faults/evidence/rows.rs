@@ -33,14 +33,16 @@ pub fn of_rows(explanation: &Explanation, station: &Station) -> Vec<Finding> {
     findings
 }
 
-/// Bad peaks that stand off alike: an axis that slipped and came back, or what looks the same.
+/// Bad peaks that are off by the same amount: an axis that slipped and came back, or what looks the
+/// same.
 fn of_alike(
     explanation: &Explanation,
     station: &Station,
     bad: &[BadPeak],
     alike: &Alike,
 ) -> Finding {
-    /// An axis is off when its step is so many standard deviations.
+    /// An axis is called off when its step is this many standard deviations: one axis alone often
+    /// moves, and three would name both too often. Common practice, no source.
     const OFF: f64 = 4.0;
     let mount = explanation.session.kind();
     let of: Vec<&BadPeak> = alike.members.iter().map(|p| &bad[*p]).collect();
@@ -62,8 +64,8 @@ fn of_alike(
         (Some(emitter), _) => (
             Fault::WrongEmitter,
             format!(
-                "all are peaks of {}: another source beside it, or a place for it in the \
-                 station file that is not its own",
+                "all are peaks of {}: another source close to it, or a wrong position for \
+                 it in the station file",
                 emitter.name
             ),
         ),
@@ -74,14 +76,14 @@ fn of_alike(
             } else {
                 "good peaks lie between them, so it came and went: steps lost and found again, a \
                  joint with two resting places, an offset left on for some of the rows, or another \
-                 source beside the emitters"
+                 source close to the emitters"
                     .to_owned()
             },
         ),
     };
     let worst = of.iter().map(|b| b.p_value).fold(0.0, f64::max);
     let evidence = format!(
-        "{} of {} peaks stand off alike: their {}; {likely}; a good peak anywhere in the log is so \
+        "{} of {} peaks are off by the same amount: their {}; {likely}; a good peak anywhere in the log is this \
          far off with p-value {}",
         of.len(),
         explanation.session.peaks.len(),
@@ -94,7 +96,7 @@ fn of_alike(
     };
     Finding {
         headline: format!(
-            "{} peaks stand off alike ({})",
+            "{} peaks are off by the same amount ({})",
             rows.len(),
             words::rows(&rows)
         ),
@@ -177,7 +179,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
     }
     let worst = of.iter().map(|(b, _)| b.p_value).fold(0.0, f64::max);
     let evidence = format!(
-        "{}; a good peak anywhere in the log is so far off with p-value {}",
+        "{}; a good peak anywhere in the log is this far off with p-value {}",
         each.join("; "),
         number::probability(worst)
     );
@@ -212,8 +214,8 @@ fn rivals(mount: Kind, of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
             let tell = if either.contains(&Fault::WrongEmitter) {
                 "peak both emitters again and compare frequency, strength and modulation"
             } else if either.contains(&Fault::Sidelobe) {
-                "peak that emitter again with a search wider than three beamwidths: the sidelobe is \
-                 there again beside a stronger lobe, a slip of the pen is not"
+                "peak that emitter again with a search wider than three beamwidths: a sidelobe shows \
+                 up again next to a stronger lobe, a slip of the pen does not"
             } else {
                 "look at the notes or the display's photograph for that row"
             };

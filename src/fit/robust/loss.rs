@@ -1,6 +1,7 @@
 //! Bounded and slow-growing losses, by the length of an observation's whole offset.
 
-/// Rows of an observation up to which the constants below are tabulated.
+/// Rows of an observation up to which the constants below are tabulated: two of a peak, and room to
+/// spare.
 const TABULATED: usize = 4;
 
 /// How an observation's weight falls with its offset u (length of its whitened residual

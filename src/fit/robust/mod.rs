@@ -28,8 +28,9 @@ use relax::Relax;
 use search::Found;
 use std::fmt;
 
-/// A good observation is rejected with this probability: 3.717 scales in two rows, 3.29 in
-/// one, more with few degrees of freedom.
+/// A good observation is rejected with this probability: 3.717 scales in two rows, 3.29 in one,
+/// more with few degrees of freedom. What it costs is measured in docs/accuracy.md (`cargo bench
+/// --bench breakdown`).
 pub const REJECTION_TAIL: f64 = 1e-3;
 
 /// With fewer observations bad ones cannot be told reliably: docs/accuracy.md has the

@@ -34,7 +34,8 @@ impl Offset {
 #[derive(Clone, Copy)]
 pub(crate) struct Medians(&'static [f64; MOST_TABULATED]);
 
-/// Observations of more rows are taken to have so many.
+/// Observations of more rows are taken to have this many: no measurement of a direction has as
+/// many.
 const MOST_TABULATED: usize = 8;
 
 impl Medians {

@@ -13,10 +13,10 @@ use crate::fit::options::{FitError, Options};
 use crate::fit::quantile;
 use crate::fit::solution::Solution;
 
-/// Most rounds of rejecting and taking back.
+/// Most rounds of rejecting and taking back, so that two sets that take turns come to an end.
 const MOST_ROUNDS: usize = 20;
-/// Noise below this fraction of the offsets from a plain fit is taken for rounding: the rest
-/// is fitted exactly.
+/// Noise below this fraction of the offsets from a plain fit is rounding: the other observations
+/// are fitted exactly.
 const EXACT: f64 = 1e-10;
 
 /// A fit in which no observation is out of place, and those left out of it.
@@ -73,7 +73,7 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
                 }
             }
             if self.own.len() > MOST_SEARCHED && i == 0 {
-                // So many observations leave no such doubt, and each attempt takes time.
+                // This many observations leave no such doubt, and each attempt takes time.
                 return self.iterate(weights);
             }
             if !begun.contains(&weights) {

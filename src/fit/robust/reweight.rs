@@ -23,9 +23,10 @@ pub struct Reweighted {
     pub settled: bool,
 }
 
-/// Most rounds of reweighting.
+/// Most rounds of reweighting, which converges slowly, each round by a constant factor.
 const MOST_ROUNDS: usize = 60;
-/// Weights that change by less than this have settled.
+/// Weights that change by less than this have settled: far less than moves a parameter by a
+/// hundredth of its sigma.
 const SETTLED: f64 = 1e-6;
 /// From this round on the scale stays, so that weights and scale cannot chase each other.
 const SCALE_ROUNDS: usize = 20;

@@ -9,32 +9,42 @@ use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
-/// The search is meant to survive this share of bad observations.
+/// The search is meant to survive this share of bad observations. Beyond it two camps of equal size
+/// come near, and up to it docs/accuracy.md shows what is survived (`cargo bench --bench
+/// breakdown`).
 pub const BAD_SHARE: f64 = 0.4;
-/// The chance that no random subset is free of bad observations at that share.
+/// The chance that no random subset is free of bad observations at that share: once in 10,000
+/// searches.
 const MISS_CHANCE: f64 = 1e-4;
 /// Never fewer subsets than this (Rousseeuw and Van Driessen 2006 use 500 without, 100 was
 /// measured to be enough with the steps below) nor more.
 const LEAST_SUBSETS: usize = 100;
+/// And never more, so that the time is bounded.
 const MOST_SUBSETS: usize = 2000;
-/// Rows that a subset has beyond the unknowns.
+/// Rows that a subset has beyond the unknowns: the fewest that leave a residual in each coordinate.
 const SPARE_ROWS: usize = 2;
-/// A subset whose condition number is so many times that of all observations says little
-/// about some parameter: it gets one observation more.
+/// A subset whose condition number is this many times that of all observations says little about
+/// some parameter: it gets one observation more. Chosen by trial on simulated sessions; nothing
+/// hangs on its exact value.
 const LEAN_SUBSET: f64 = 20.0;
 /// Observations searched at most, a random sample of all; memory and time of the search do
 /// not grow beyond. All are then judged by what the sample agreed on.
 pub const MOST_SEARCHED: usize = 300;
-/// Gauss-Newton steps from the start to a subset's own fit.
+/// Gauss-Newton steps from the start to a subset's own fit: mount problems are nearly linear near
+/// the start.
 const SUBSET_STEPS: usize = 2;
-/// Concentration steps for each subset, and for the best few until nothing changes.
+/// Concentration steps for each subset (two, as Rousseeuw and Van Driessen 2006 propose),
 const EARLY_STEPS: usize = 2;
+/// and for the best few until nothing changes, or this many.
 const LATE_STEPS: usize = 30;
-/// How many of the best are followed to convergence.
+/// How many of the best are followed to convergence: ten, as Rousseeuw and Van Driessen 2006
+/// propose.
 const FOLLOWED: usize = 10;
-/// A refit gains much less than this factor in the trimmed squares, but for the first.
+/// A refit, except the first, gains much less than this factor in the trimmed squares, so a
+/// candidate this much worse is dropped.
 const HOPELESS: f64 = 10.0;
-/// Relative change of a bounded loss below which reweighting has converged.
+/// Relative change of a bounded loss below which reweighting has converged: far below what tells
+/// two fits apart.
 const SETTLED: f64 = 1e-9;
 
 /// A fit found in the search and how good it is; less is better.
@@ -175,9 +185,11 @@ fn bad_share<M: Model + ?Sized>(relax: &Relax<'_, M>, parameters: &[f64]) -> Opt
 
 /// In medians of the offset; 1 % of good ones lie beyond in two rows.
 const MILD_CUT_OFF: f64 = 2.6;
-/// Among so few a wrong fit may look right, and subsets are cheap: all are drawn.
+/// Among so few observations a wrong fit may look right, and subsets are cheap: all are drawn.
+/// Common practice, no source.
 const FEW: usize = 50;
-/// However good a fit looks, this share is provided for.
+/// However good a fit looks, this share of bad observations is provided for; common practice, no
+/// source.
 const LEAST_BAD_SHARE: f64 = 0.25;
 
 /// How many subsets of `size` make it all but certain that one is free of bad observations,

@@ -1,16 +1,8 @@
 //! A cell as the side from which an axis arrived.
 
+use super::super::log_options::CompassMeaning;
 use super::super::peak::Approach;
 use crate::mount::AxisKind;
-
-/// What a compass point in a column of approaches is.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CompassMeaning {
-    /// The side from which the axis came.
-    From,
-    /// The side toward which it went.
-    Toward,
-}
 
 /// What stands in a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -21,20 +13,29 @@ pub enum Side {
     Compass(f64, Option<CompassMeaning>),
 }
 
+/// The side that a text tells by what the reading did; none when it tells it otherwise, or not.
+pub fn by_reading(text: &str) -> Option<Approach> {
+    let folded = folded(text);
+    match (text.trim(), folded.trim()) {
+        ("", _) => Some(Approach::Unknown),
+        ("+" | "+1", _) | (_, "increasing" | "rising reading") => Some(Approach::Increasing),
+        ("-" | "-1" | "\u{2212}" | "\u{2013}" | "\u{2212}1", _)
+        | (_, "decreasing" | "falling reading") => Some(Approach::Decreasing),
+        _ => None,
+    }
+}
+
+fn folded(text: &str) -> String {
+    text.trim().to_lowercase().replace(['-', '_'], " ")
+}
+
 /// Reads the side from which an axis of that kind arrived; none when the text says none.
 pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
-    let folded = text.trim().to_lowercase().replace(['-', '_'], " ");
-    let folded = folded.trim();
-    let approach = |a| Some(Side::Approach(a));
-    match (text.trim(), folded) {
-        ("", _) => return approach(Approach::Unknown),
-        ("+" | "+1", _) | (_, "increasing" | "rising reading") => {
-            return approach(Approach::Increasing);
-        }
-        ("-" | "-1" | "\u{2212}" | "\u{2013}" | "\u{2212}1", _)
-        | (_, "decreasing" | "falling reading") => return approach(Approach::Decreasing),
-        _ => {}
+    if let Some(approach) = by_reading(text) {
+        return Some(Side::Approach(approach));
     }
+    let folded = folded(text);
+    let folded = folded.trim();
     let turning = match folded {
         "cw" | "clockwise" => Some(Approach::Increasing),
         "ccw" | "acw" | "counter clockwise" | "counterclockwise" | "anti clockwise"
@@ -54,7 +55,7 @@ pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
 }
 
 impl Side {
-    /// The approach of an axis of that kind that reads so many degrees. None when a compass point
+    /// The approach of an axis of that kind that reads this many degrees. None when a compass point
     /// does not tell it, and when what a compass point means is not known.
     pub fn approach(
         self,
@@ -89,8 +90,8 @@ impl Side {
     }
 }
 
-/// Sine of 20 degrees: a point nearer ahead or astern than that tells no side, since the encoder's
-/// zero may be off by as much.
+/// Sine of 20 degrees: a point nearer than that to straight ahead or astern does not determine a
+/// side, since the encoder's zero may be off by as much. Common practice, no source.
 const LEAST_SIDEWAYS: f64 = 0.342;
 
 /// A compass point, with "from" or "toward" before it or a "ward" behind it.

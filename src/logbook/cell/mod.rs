@@ -7,7 +7,6 @@ mod number;
 use std::borrow::Cow;
 
 pub use angle::Unit;
-pub use approach::CompassMeaning;
 pub use number::{Marks, number};
 
 use super::peak::Approach;
@@ -318,7 +317,11 @@ impl<'a> Cell<'a> {
             TimeTextError::NoZone => return self.no_zone(),
             TimeTextError::NotATime(why) => why.as_str(),
         };
-        let found = format!("{} is {}, which is no time", self.name, quoted(&self.text));
+        let found = format!(
+            "{} is {}, which is not a time",
+            self.name,
+            quoted(&self.text)
+        );
         let remedy = time_remedy(&self.text);
         let found = if why.is_empty() {
             found
@@ -371,6 +374,16 @@ impl<'a> Cell<'a> {
                 Approach::Unknown
             }
         }
+    }
+
+    /// Whether it tells an approach by what the reading did: `+`, `decreasing`.
+    pub fn says_reading(&self) -> bool {
+        approach::by_reading(&self.text).is_some()
+    }
+
+    /// Its line.
+    pub fn line(&self) -> usize {
+        self.row.line
     }
 
     /// Whether it says yes; empty means yes.
@@ -439,7 +452,7 @@ fn units_of(column: &str) -> &'static [&'static str] {
 
 const TIME_WORDS: &str = "date and time in UTC, such as 2026-04-04T05:00:48.771Z";
 
-/// How to mend a text that is no time, when it shows what was meant.
+/// How to mend a text that is not a time, when it shows what was meant.
 fn time_remedy(text: &str) -> String {
     let text = text.trim();
     let clock = text.rsplit([' ', 'T']).next().unwrap_or_default();

@@ -69,7 +69,7 @@ pub fn number(
         return Err(Some(wrong.mend(format!("write {point} or {whole}"))));
     }
     let plain = unsigned.replace(',', ".");
-    // What parses but is no written number, such as inf, is left to who checks the value.
+    // What parses but is not a written number, such as inf, is left to who checks the value.
     let value: f64 = plain.parse().map_err(|_| None)?;
     Ok(Number {
         value: if negative { -value } else { value },

@@ -137,7 +137,7 @@ fn a_scan_that_comes_back_is_a_scan_of_its_own() {
     let (scans, remarks) = all(&text).unwrap();
     assert_eq!(scans.len(), 4);
     assert!(remarks[0].starts_with("s.csv:4: scan 1 comes back after other scans"));
-    assert!(remarks[1].starts_with("s.csv:5: scan 1 goes over to emitter moon"));
+    assert!(remarks[1].starts_with("s.csv:5: scan 1 changes to emitter moon"));
 }
 
 #[test]

@@ -6,7 +6,7 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{DateOrder, Offset, Written, WrittenZone};
 
-/// So many emitters are listed.
+/// Emitters that are listed: a message must stay readable.
 const MOST_NAMES: usize = 6;
 
 /// Questions, each with the option that answers it.
@@ -80,7 +80,7 @@ impl Asked {
             .collect();
         let wrong = Wrong::new(
             format!(
-                "{} may be {}, and no date of this file tells",
+                "{} may be {}, and no date of this file decides",
                 quoted(text),
                 dates.join(" or ")
             ),
@@ -164,7 +164,7 @@ impl Asked {
                 },
             )
             .mend(format!(
-                "add {}, each with the value that is true for you: see below",
+                "add {}, each with the value that applies to you: see below",
                 options.join(" ")
             ));
             problems.push(wrong.of_file(&first.file));

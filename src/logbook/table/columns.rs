@@ -10,7 +10,7 @@ use super::{Told, is_value};
 use crate::problem::{Wrong, nearest_name};
 use crate::text::{quoted, some_of};
 
-/// For so many columns of unknown names a known one is suggested.
+/// Columns of unknown names for which a known one is suggested: a message must stay readable.
 const MOST_HINTS: usize = 8;
 
 /// A column of this beginning is the user's own.
@@ -40,7 +40,7 @@ pub struct Columns {
     unnamed: Vec<bool>,
     /// The header's texts; none in a file without a header.
     header: Vec<String>,
-    /// Headers that an option names and that do not stand here, with their columns.
+    /// Headers that an option names and that are not in this file, with their columns.
     unmatched: Vec<(String, String)>,
 }
 
@@ -219,7 +219,7 @@ impl Columns {
             _ => ("columns", "are"),
         };
         let mut words = format!(
-            "{which} {} {is} not used, but carried along as {}",
+            "{which} {} {is} not used, but passed on as {}",
             some_of(&named),
             some_of(&owns)
         );
@@ -239,7 +239,7 @@ impl Columns {
         words
     }
 
-    /// Headers that an option names and that do not stand here, with their columns.
+    /// Headers that an option names and that are not in this file, with their columns.
     pub fn unmatched(&self) -> &[(String, String)] {
         &self.unmatched
     }

@@ -1,6 +1,6 @@
 //! What is decided of a file before its rows are read.
 
-use super::super::cell::CompassMeaning;
+use super::super::log_options::CompassMeaning;
 use crate::text::quoted;
 use crate::time::{DateOrder, Offset};
 
@@ -37,7 +37,7 @@ impl Decided {
             OrderFrom::Option => format!("dates as {order}, as --dates says"),
             OrderFrom::Row(line, text) => {
                 format!(
-                    "dates as {order}, since {} in line {line} is no other date",
+                    "dates as {order}, since {} in line {line} can be no other date",
                     quoted(text)
                 )
             }

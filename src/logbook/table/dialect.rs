@@ -26,7 +26,7 @@ impl Default for Dialect {
 const DELIMITERS: [char; 3] = ['\t', ';', ','];
 /// Time and two readings are the least that a log can hold.
 const FEWEST_CELLS: usize = 3;
-/// So many lines of the beginning are looked at.
+/// Lines of the beginning that are examined: past any preamble.
 const MOST_LINES: usize = 200;
 
 impl Dialect {

@@ -5,7 +5,7 @@ use std::io::{BufRead, Read};
 use crate::problem::{Error, Problems, Wrong};
 use crate::text;
 
-/// A longer line is no log: it is told, and reading stops.
+/// A longer line is not a log, and reading stops: a binary file must not fill the memory.
 const LONGEST_LINE: u64 = 1 << 20;
 
 /// Gives a file's lines and counts them.
@@ -36,11 +36,12 @@ impl<R: BufRead> Lines<R> {
     }
 
     /// Appends the next line with a line feed at its end to `text`; false at the end of the file.
-    /// The last line may have no end. A line that is no UTF-8 is left out; the first such is told, for one saving of the file mends all.
+    /// The last line may have no end. A line that is no UTF-8 is left out; the first such is told,
+    /// for one saving of the file mends all.
     ///
     /// # Errors
     /// When reading fails, when a line has no end in sight, and when the file's beginning says
-    /// that it is no text.
+    /// that it is not text.
     pub(in crate::logbook) fn append(
         &mut self,
         text: &mut String,
@@ -80,7 +81,7 @@ impl<R: BufRead> Lines<R> {
                 }
             }
             if line.len() as u64 >= LONGEST_LINE && !line.ends_with(b"\n") {
-                let wrong = Wrong::new("this line has no end", "rows of some hundred characters")
+                let wrong = Wrong::new("this line has no end", "rows of a few hundred characters")
                     .mend("is this a log at all?");
                 return Err(wrong.at(&self.file, self.count, 1).into());
             }

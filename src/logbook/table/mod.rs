@@ -89,7 +89,7 @@ impl<R: BufRead> Table<R> {
                 } else {
                     ""
                 };
-                format!("cells parted by {}{ends}", dialect.delimiters())
+                format!("cells separated by {}{ends}", dialect.delimiters())
             });
         }
         for (line, title) in rows.titles() {

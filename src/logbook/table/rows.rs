@@ -1,9 +1,9 @@
 //! Rows of a log, one at a time in constant memory, each field with its line and column.
 //!
 //! The format is that of RFC 4180 with comment lines (`#` first), empty lines skipped, and the
-//! delimiter and line ends of the file's dialect. Fields are cut here and not by a general reader, because a message
-//! needs the column at which a field starts, and a quote left open must not swallow the rest of
-//! a night's log.
+//! delimiter and line ends of the file's dialect. Fields are cut here and not by a general reader,
+//! because a message needs the column at which a field starts, and a quote left open must not
+//! swallow the rest of a night's log.
 
 use std::io::BufRead;
 
@@ -12,9 +12,10 @@ use super::lines::Lines;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::text::{self, quoted};
 
-/// More than any log has; what each is for is weighed against all that are known.
+/// More than any log has; each is compared with all known names, so the time grows with them.
 const MOST_COLUMNS: usize = 1000;
-/// A quoted note may run over so many lines; a quote open for longer was forgotten.
+/// A quoted note may run over this many lines; in a longer one the closing quote was forgotten.
+/// Common practice, no source.
 const MOST_LINES_IN_QUOTES: usize = 30;
 
 /// Reads rows from bytes.
@@ -197,7 +198,7 @@ impl<R: BufRead> RowReader<R> {
         self.readings.take()
     }
 
-    /// Expects so many fields in each row from here on.
+    /// Expects this many fields in each row from here on.
     pub fn expect(&mut self, fields: usize) {
         self.expected = Some(fields);
     }
@@ -435,7 +436,7 @@ fn without_line_end(text: &str) -> &str {
     text.strip_suffix('\r').unwrap_or(text)
 }
 
-/// Appends what stands between the quote at `open` and its closing one to `text`, doubled quotes
+/// Appends the text between the quote at `open` and its closing one to `text`, doubled quotes
 /// halved, and gives the byte behind the closing one.
 fn unquote(line: &str, open: usize, text: &mut String) -> Result<usize, QuoteFault> {
     let mut at = open + 1;

@@ -158,11 +158,12 @@ impl Sample<'_> {
     }
 }
 
-/// A field holds times, or numbers, when more of its cells do.
+/// A field holds times, or numbers, when a larger share of its cells does; a few are empty or
+/// damaged. This and the limits below only decide what is suggested; common practice, no source.
 const MOST: f64 = 0.7;
-/// A field holds emitters when more of its cells name one of the station's.
+/// A field holds emitters when a larger share of its cells names one of the station's.
 const SOME: f64 = 0.3;
-/// A header is a misspelt name when it is more like it than this.
+/// A header is a misspelt name when it is more similar to it than this.
 const NEARLY: f64 = 0.8;
-/// Headers that fit so nearly as well are told as well.
+/// Headers that fit within this of the best are suggested too.
 const CLOSE: f64 = 0.15;

@@ -1,7 +1,8 @@
 //! A first look over a file, before its rows are read: what has two meanings in it, what decides
 //! that, and what must be asked, all at once.
 
-use super::super::cell::{CompassMeaning, is_bare_compass_point};
+use super::super::cell::is_bare_compass_point;
+use super::super::log_options::CompassMeaning;
 use super::super::log_options::LogOptions;
 use super::asked::Asked;
 use super::columns::{Columns, Schema, is_values};
@@ -47,13 +48,13 @@ pub struct Survey {
     pub order_open: bool,
 }
 
-/// Rows that tell what stands in which column.
+/// Rows from which the meaning of each column is found; more tell no more.
 const SAMPLE_ROWS: usize = 60;
 
 /// Looks over the rows of `input`, which is a file that begins with `head`, or a part of it.
 ///
 /// # Errors
-/// When the file is no table at all, and when it contradicts itself.
+/// When the file is not a table at all, and when it contradicts itself.
 pub fn survey(request: &Request<'_>, head: &[u8], input: impl BufRead) -> Result<Survey, Error> {
     let dialect = Dialect::of(head);
     let mut told = Told::default();
@@ -248,7 +249,7 @@ impl Look<'_> {
         let schema = request.schema;
         let known = |k: &usize| schema.known[*k];
         let open = |k: usize| suggestion.open.contains(&k);
-        // What an option gives otherwise is asked for by itself: the emitter of all rows, angles.
+        // What an option would give is asked for separately: the emitter of all rows, angles.
         let otherwise = |k: &usize| {
             open(*k) && (request.emitter == Some(*k) || self.is_given_otherwise(*k, suggestion))
         };
@@ -322,7 +323,7 @@ impl Look<'_> {
         for (column, wanted) in self.columns.unmatched() {
             if missing.iter().any(|k| known[*k] == column) {
                 remedy.push(format!(
-                    "--columns says {} for {column}, which is no header here",
+                    "--columns says {} for {column}, which is not a header here",
                     quoted(wanted)
                 ));
             }
@@ -473,7 +474,7 @@ impl Look<'_> {
             );
             decided.compass = Some(CompassMeaning::From);
         }
-        // So that the rows can be looked at all the same.
+        // So that the rows can be examined anyway.
         if asked.has("--zone") {
             decided.offset = Some(crate::time::Offset::ZERO);
         }

@@ -1,5 +1,5 @@
 //! What foreign headers probably mean, by the words that people of several countries use. Only
-//! ever a suggestion: who reads a log is asked to confirm it.
+//! ever a suggestion: the user is asked to confirm it.
 
 /// Words for one thing, without accents, in English, German, French, Spanish, Italian,
 /// Portuguese, Dutch and the Scandinavian languages. Words of five letters and more also stand
@@ -335,7 +335,7 @@ const DEMANDED: [&str; 19] = [
     "rate",
 ];
 
-/// A sentence is no header: the file is no table.
+/// More words make a sentence, not a header: the file is not a table.
 const MOST_WORDS: usize = 5;
 
 /// How well a header fits a known column, from 0 (not at all) to about 1.

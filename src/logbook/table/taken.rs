@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use crate::text::quoted;
 
-/// So many lines of a file are named; the rest are counted.
+/// Lines of a file that are named; the rest are counted, so that a remark stays one line.
 const MOST_LINES_NAMED: usize = 6;
 
 /// A kind of thing, in the order in which they are told.
@@ -27,6 +27,8 @@ pub enum Kind {
     OneEmitter,
     /// Scans parted by pauses.
     Pauses,
+    /// Feeds that are not named, or not asked for.
+    Feeds,
     /// Emitters in other capitals.
     EmitterCase,
     /// Dates with dots.
@@ -59,6 +61,14 @@ pub enum Kind {
     Sexagesimal,
     /// Hours of an hour angle.
     Hours,
+    /// What a sensor shows.
+    Sensor,
+    /// Degrees beside that.
+    BesideSensor,
+    /// Approaches by a sensor that shows less as the axis's degrees grow.
+    FallingSensor,
+    /// Peaks of a mount with one motor.
+    OneMotor,
     /// Approaches in words.
     ApproachInWords,
     /// Approaches by a compass point.
@@ -85,7 +95,7 @@ pub struct Taken {
 
 #[derive(Clone, Debug, Default)]
 struct Seen {
-    /// What was found and what it was taken for, of the first.
+    /// What was found and what it was taken as, of the first.
     words: String,
     lines: Vec<usize>,
     count: usize,
@@ -175,11 +185,11 @@ mod tests {
             });
         }
         taken.at(Kind::Dots, 4, || "dates".to_owned());
-        taken.whole(Kind::Dialect, || "cells parted by tabs".to_owned());
+        taken.whole(Kind::Dialect, || "cells separated by tabs".to_owned());
         assert_eq!(
             taken.told("a.csv"),
             [
-                "a.csv: cells parted by tabs",
+                "a.csv: cells separated by tabs",
                 "a.csv: dates (line 4)",
                 "a.csv: decimal commas: \"12,5\" is 12.5 (10 times, first in line 3)",
                 "a.csv: 10 rows without readings skipped (lines 3, 4, 5, 6, 7, 8 and 4 more)",

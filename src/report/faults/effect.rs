@@ -122,6 +122,8 @@ impl EffectPicture {
     /// Whether the effect is a curve along the quantity, and not different for each peak: a
     /// curve, even a wave, goes little farther up and down than its range.
     fn is_curve(&self) -> bool {
+        /// A whole wave goes up and down by twice its range; the rest allows for where it begins
+        /// and ends.
         const MOST_TRAVEL: f64 = 2.5;
         let effects: Vec<f64> = (self.points.iter().filter(|p| p.kept))
             .map(|p| p.effect.degrees())
@@ -136,7 +138,7 @@ impl EffectPicture {
 impl Drawing for EffectPicture {
     fn caption(&self) -> String {
         format!(
-            "Above: how far each peak lies off when this cause is taken out of the model; the line \
+            "Above: how far each peak is off when this cause is taken out of the model; the line \
              is what the cause does by the model. Below: what is left with it, on the same scale. \
              The {} peaks should follow the line above and lie along zero below.",
             self.points.len()

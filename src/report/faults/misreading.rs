@@ -34,7 +34,7 @@ impl MisreadingPicture {
 impl Drawing for MisreadingPicture {
     fn caption(&self) -> String {
         "How far the beam misses each emitter: crosses as logged, with the best mount that the log \
-         allows, discs with the mistake put right. The scale is logarithmic but for its lowest part."
+         allows, discs with the mistake put right. The scale is logarithmic except for its lowest part."
             .to_owned()
     }
 

@@ -73,15 +73,15 @@ impl MissPicture {
 
 impl Drawing for MissPicture {
     fn caption(&self) -> String {
-        let scale = "The scale is logarithmic but for its lowest part.";
+        let scale = "The scale is logarithmic except for its lowest part.";
         match self.points.iter().filter(|p| p.meant).count() {
             0 => format!(
                 "How far the readings, taken at their word, lie from where the emitters were computed \
                  to be, peak by peak: nearer than any peak can be found with this beam. {scale}"
             ),
             _ => format!(
-                "How far the corrected beam misses the logged emitter, peak by peak: those that are \
-                 meant stand with their rows, far above the others. {scale}"
+                "How far the corrected beam misses the logged emitter, peak by peak: those named are \
+                 labelled with their rows, far above the others. {scale}"
             ),
         }
     }
@@ -131,7 +131,7 @@ impl Drawing for MissPicture {
             vec![
                 (
                     meant,
-                    "meant here, with its row where there is room".to_owned(),
+                    "named here, with its row where there is room".to_owned(),
                 ),
                 (other, "every other peak".to_owned()),
             ]

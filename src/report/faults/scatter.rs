@@ -13,9 +13,10 @@ use crate::plot::{
 
 /// The running rms.
 const RMS: Pen = Pen::new(colours::INK, 1.8);
-/// Less than this, degrees, is nothing on any mount: the axis goes at least so far.
+/// The axis goes at least this far, degrees, so that perfect peaks do not divide by zero; no mount
+/// points better.
 const LEAST_RANGE_DEG: f64 = 1e-4;
-/// Peaks in each point of the running rms.
+/// Peaks in each point of the running rms, which is then known to a quarter.
 const IN_POINT: usize = 10;
 
 /// The picture.
@@ -65,7 +66,7 @@ impl ScatterPicture {
 
 impl Drawing for ScatterPicture {
     fn caption(&self) -> String {
-        "What is left of each peak, without its sign. The line is the rms of ten neighbours: level \
+        "The size of each peak's residual. The line is the rms of ten neighbours: level \
          when the noise is the same everywhere, high where something rattles."
             .to_owned()
     }

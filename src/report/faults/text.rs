@@ -21,8 +21,8 @@ pub fn faults_text(diagnosis: &Diagnosis) -> String {
         page.push_str(&lines(
             "",
             &format!(
-                "No fault found in {peaks} peaks: what is left looks like noise. Faults smaller \
-                 than these peaks can tell may be there all the same."
+                "No fault found in {peaks} peaks: what is left looks like noise. Faults too small \
+                 for these peaks to show may still be there."
             ),
         ));
     }

@@ -21,7 +21,7 @@ pub use text::{history_json, history_text};
 /// Name of the page of a history in its folder.
 pub const HISTORY_PAGE: &str = "history.html";
 
-/// Terms in one picture.
+/// Terms in one picture: more panels are too small to read.
 const PANELS: usize = 8;
 
 /// The pictures of a history: every term in a panel of its own, so many panels to a picture that
@@ -123,7 +123,7 @@ fn real_changes(history: &TermHistory) -> Vec<String> {
     if history.creeps {
         let (by, sigma) = history.overall();
         said.push(format!(
-            "{name} creeps: no single step is certain, but one value for all is not possible; it \
+            "{name} creeps: no single step is significant, but no one value fits all; it \
              went {} from the first to the last",
             signed_words(
                 history.term,

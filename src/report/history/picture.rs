@@ -12,7 +12,7 @@ use crate::recheck::{History, TermHistory};
 use crate::report::term_name;
 use crate::time::Utc;
 
-/// More panels than these stand in two columns.
+/// More panels than these stand in two columns, so that each keeps its height.
 const ONE_COLUMN: usize = 3;
 /// A change that is none.
 const STEADY: Pen = Pen::new(colours::BLUE, 1.0).opacity(0.45);
@@ -153,7 +153,7 @@ impl Picture for HistoryPicture {
     }
     fn caption(&self) -> String {
         "Each calibration's value with one standard deviation. A thick line to a diamond is a change \
-         that is real; everything else lies within what chance does. A panel fills its height with \
+         that is real; everything else is within chance. A panel fills its height with \
          whatever is there: read its numbers before its slopes."
             .to_owned()
     }

@@ -35,8 +35,8 @@ pub fn history_text(history: &History) -> String {
         say(
             "",
             &format!(
-                "A history in which nothing changed would show any such with probability \
-                 {REAL_BELOW} or less. A zero that was set anew on purpose is a change too."
+                "A history in which nothing changed would show one with probability \
+                 {REAL_BELOW} or less. A zero that was reset on purpose is a change too."
             ),
         );
     }

@@ -17,7 +17,7 @@ pub use text::pass_text;
 /// Name of the page of passes in its folder.
 pub const PASS_PAGE: &str = "passes.html";
 
-/// So many passes are drawn: the last ones.
+/// Passes that are drawn, the last ones: a night's worth.
 const MOST_DRAWN: usize = 12;
 
 /// The pictures of a log, one a pass.

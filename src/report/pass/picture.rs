@@ -14,7 +14,7 @@ use crate::time::Utc;
 
 /// Losses beyond this are drawn at the upper edge: that of a beam a beamwidth off.
 const MOST_DB: f64 = 12.0;
-/// So many dots of the beam's path are enough.
+/// This many dots of the beam's path are enough.
 const MOST_DOTS: usize = 160;
 
 /// The picture.
@@ -85,7 +85,8 @@ impl PassPicture {
         pen: &Pen,
         value: impl Fn(&Sample) -> Option<f64>,
     ) {
-        /// Between readings farther apart nothing is known.
+        /// Between readings farther apart than this no line is drawn, for nothing is known: the
+        /// relay reads the mount several times a second.
         const GAP_S: f64 = 5.0;
         let mut piece = Vec::new();
         let mut last = f64::NEG_INFINITY;
@@ -115,7 +116,7 @@ impl Picture for PassPicture {
         self.stamp.clone()
     }
     fn caption(&self) -> String {
-        "The path over the sky as it was demanded (line) and as the beam went (dots); below each other \
+        "The path demanded over the sky (line) and the path of the beam (dots); below each other \
          how far the beam was from the demand, and the signal that this cost, with the correction and \
          as it would have been without. What is larger than a panel is drawn at its upper edge."
             .to_owned()

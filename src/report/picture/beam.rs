@@ -12,7 +12,7 @@ use crate::plot::{
 };
 use crate::report::{Report, summary};
 
-/// Above this many used peaks they are shown as density.
+/// Above this many used peaks they are shown as density, because dots would cover each other.
 const MOST_SINGLE: usize = 2000;
 /// Above this many, only some of the peaks not used, or measured in one axis, are shown.
 const MOST_OTHERS: usize = 400;
@@ -169,7 +169,7 @@ impl Picture for BeamPicture {
     fn caption(&self) -> String {
         "Emitter minus beam after the fit, as a target seen along the beam: left to the scale of the \
          beam, right close up. Within the dashed circle hardly any signal is lost. Look for a cloud \
-         that is round and centred; one drawn out along an axis tells of play or noise in that axis."
+         that is round and centred; one stretched along an axis points to play or noise in that axis."
             .to_owned()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {

@@ -11,7 +11,7 @@ use crate::report::Report;
 use crate::report::words::sentence;
 use crate::solve::{NoiseSource, PeakOutcome};
 
-/// The axis reaches so many standard deviations to both sides.
+/// The axis reaches this many standard deviations to both sides: good peaks lie within.
 const REACH: f64 = 5.0;
 
 /// One axis's residuals.
@@ -213,8 +213,8 @@ impl Picture for HistogramPicture {
     }
     fn caption(&self) -> String {
         let source = if self.from_scatter {
-            "The standard deviations come from the scatter itself, so that only the shape tells: look \
-             for lone bars far out (bad peaks left in) and for two humps (something slipped)."
+            "The standard deviations come from the scatter itself, so only the shape says anything: \
+             look for lone bars far out (bad peaks left in) and for two humps (something slipped)."
         } else {
             "The standard deviations are those of the log: look for bars wider than the curve (more \
              goes wrong than the log says) or narrower (the log is too careful)."

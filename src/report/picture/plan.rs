@@ -17,11 +17,12 @@ use crate::problem::{Error, printable};
 use crate::report::layout::cut;
 use crate::station::Station;
 
-/// Longer plans get no numbers beside the marks.
+/// Longer plans get no numbers beside the marks: there is no room.
 const MOST_NUMBERS: usize = 60;
 /// Added to logarithms so that the axis has no zero, which would be drawn as a line of its own.
 const SHIFT: f64 = 20.0;
-/// The curve of the error spans so many powers of ten at most, counted from its end.
+/// The curve of the error spans at most this many powers of ten, counted from its end, so that the
+/// end stays readable.
 const DECADES: f64 = 2.0;
 
 /// The picture.

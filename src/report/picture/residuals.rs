@@ -14,16 +14,17 @@ use crate::report::words::sentence;
 use crate::solve::PeakOutcome;
 use crate::time::Utc;
 
-/// Above this many used peaks they are shown as density.
+/// Above this many used peaks they are shown as density, because dots would cover each other.
 const MOST_SINGLE: usize = 2000;
-/// Above this many, only some of the peaks not used are shown.
+/// Above this many, only some of the peaks not used are shown, so that the used ones stay visible.
 const MOST_REJECTED: usize = 120;
-/// Up to this many peaks each has its error bar.
+/// Up to this many peaks each has its error bar; more bars cover each other.
 const MOST_BARS: usize = 150;
-/// Fewer used peaks than these have no trend worth a line.
+/// Fewer used peaks than these have no trend worth a line: two points of ten and a few to spare.
 const FEWEST_FOR_TREND: usize = 24;
-/// The trend's points: at most so many, each of at least so many peaks.
+/// Points of the trend at most: one each 30 degrees of a turn.
 const MOST_TREND_POINTS: usize = 12;
+/// Peaks in each point of the trend at least: its mean is then three times as certain as a peak.
 const FEWEST_IN_TREND_POINT: usize = 10;
 
 /// The running median's line.
@@ -330,12 +331,12 @@ impl Picture for ResidualPicture {
     fn caption(&self) -> String {
         let look = match self.against {
             Against::Azimuth if !self.kind.has_track() => {
-                "Look for a wave: once a turn tells of an eccentric drive or of an axis that points \
-                 aside."
+                "Look for a wave: once a turn means an eccentric drive or a misaligned \
+                 axis."
             }
             Against::Azimuth => {
-                "Look for a wave: once a turn tells of an eccentric drive or a tilt, twice a turn \
-                 of a warped track."
+                "Look for a wave: once a turn means an eccentric drive or a tilt, twice a turn a \
+                 warped track."
             }
             Against::Elevation => {
                 "Look for a slope or a bend: sag, a wrong gear ratio or refraction leave one."

@@ -13,21 +13,22 @@ use crate::plot::{
 use crate::report::Report;
 use crate::solve::PeakOutcome;
 
-/// Above this many used peaks the sky is cut into cells and their means are shown.
+/// Above this many used peaks the sky is cut into cells and their means are shown, because arrows
+/// would cover each other.
 const MOST_SINGLE_ARROWS: usize = 1200;
-/// Above this many, only some of the peaks not used are shown.
+/// Above this many, only some of the peaks not used are shown, so that the used ones stay visible.
 const MOST_REJECTED: usize = 400;
-/// Degrees of elevation of one cell.
+/// Degrees of elevation of one cell: fifteen rings of cells, about as many arrows as find room.
 const CELL_DEG: f64 = 6.0;
 /// Up to this many peaks not used have arrows too.
 const MOST_REJECTED_ARROWS: usize = 60;
-/// An arrow as long as nine tenths of all, pixels, when there is room for it.
+/// Length, pixels, of an arrow as long as nine tenths of all, when there is room for it.
 const USUAL_ARROW: f64 = 40.0;
-/// The same, when there is little.
+/// The same, when there is little room.
 const CROWDED_ARROW: f64 = 13.0;
 /// Up to this many peaks there is room.
 const ROOMY: f64 = 60.0;
-/// Longer arrows are cut to so many usual ones.
+/// Longer arrows are cut to this many usual ones, so that one bad peak does not cross the picture.
 const LONGEST_OVER_USUAL: f64 = 1.55;
 
 /// One arrow of the sky.
@@ -122,7 +123,7 @@ fn axis_ends(geometry: &Geometry) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// A level axis may lie a rounding below the horizon.
+/// A level axis may lie below the horizon by rounding.
 const HAIR: Angle = Angle::from_degrees(1e-6);
 
 /// A step along the axes of a mount as one in azimuth (on the sky) and elevation, degrees.
@@ -338,8 +339,8 @@ impl Picture for SkyPicture {
     }
     fn caption(&self) -> String {
         "Seen from above, like a map: zenith in the middle, horizon at the rim, circles at elevations \
-         30 and 60 deg. An arrow points the way the emitter lay from the beam; mind the two scales. \
-         Look for gaps in the sky, and after the fit for neighbours that still point one way."
+         30 and 60 deg. An arrow points from the beam to the emitter; note the two scales. \
+         Look for gaps in the sky, and after the fit for neighbours that still point the same way."
             .to_owned()
     }
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
@@ -362,7 +363,7 @@ impl Picture for SkyPicture {
             items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
         }
         if !self.ends.is_empty() {
-            let words = format!("where the {} points: about it is the keyhole", self.axis_1);
+            let words = format!("where the {} points: the keyhole is around it", self.axis_1);
             items.push((Key::Mark(Marker::Ring, colours::GREEN), words));
         }
         if !self.horizon.is_empty() {

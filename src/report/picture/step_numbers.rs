@@ -6,19 +6,20 @@ use plotters_backend::DrawingBackend;
 
 use crate::plot::{Canvas, Pen, Point, Rect, Text, colours};
 
+/// Size of the numbers, pixels: the smallest that reads well in print.
 const SIZE: f64 = 12.0;
 /// SVG may be set in a wider typeface than the one measured.
 const WIDER: f64 = 1.14;
-/// Marks so near to each other share a label; when the labels find no room, marks farther apart
-/// do too.
+/// Marks within this distance share a label, pixels; when the labels find no room, marks farther
+/// apart do too. Chosen by looking at pictures, as are the distances below.
 const SHARED_WITHIN: [f64; 7] = [13.0, 20.0, 30.0, 45.0, 70.0, 110.0, 170.0];
-/// Between a mark and its label.
+/// Between a mark and its label, pixels.
 const DISTANCES: [f64; 4] = [7.0, 12.0, 20.0, 34.0];
-/// From here on a line leads from the mark to its label.
+/// From this distance on a line leads from the mark to its label.
 const LINE_FROM: f64 = 20.0;
-/// A label keeps so far from all marks.
+/// A label keeps this far from all marks, pixels.
 const CLEAR_OF_MARKS: f64 = 6.0;
-/// The way between marks is looked at in steps of so many pixels.
+/// The track between marks is checked in steps of this many pixels: less than a letter.
 const WAY_STEP: f64 = 3.0;
 
 /// A label in its place.

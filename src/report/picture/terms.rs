@@ -222,7 +222,7 @@ impl Picture for TermsPicture {
     }
     fn caption(&self) -> String {
         "Each error with one standard deviation; the axis is stretched near zero so that large and \
-         small errors both show. A bar that reaches across zero means: no error seen. Hollow squares \
+         small errors both show. A bar that crosses zero means no significant error. Hollow squares \
          were held, crosses could not be told apart from other errors."
             .to_owned()
     }
@@ -231,7 +231,7 @@ impl Picture for TermsPicture {
         let rows: usize = self.blocks.iter().map(|b| b.rows.len()).sum();
         if rows == 0 {
             let style = Text::new(colours::SOFT_INK, 15.0).align(Align::Centre);
-            canvas.text(body.centre(), "no mount error was asked for", &style);
+            canvas.text(body.centre(), "no mount error was requested", &style);
             return;
         }
         // Below each block, room for its axis.

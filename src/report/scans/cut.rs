@@ -13,7 +13,8 @@ use crate::station::Station;
 const FIT: Pen = Pen::new(colours::INK, 1.6);
 const BASELINE: Pen = Pen::new(colours::PURPLE, 1.4).dashed(6.0, 4.0);
 const PEAK: Pen = Pen::new(colours::GREEN, 1.2).dashed(3.0, 3.0);
-/// Residuals are shown to so many standard deviations.
+/// Residuals are shown to this many standard deviations: just beyond what is left out as an
+/// outlier.
 const SIGMAS: f64 = 5.0;
 
 /// The passes along one axis.

@@ -11,11 +11,11 @@ use crate::plot::{
 use crate::scan::{Axis, Curve, CurvePoint, ReducedScan};
 use crate::station::Station;
 
-/// Contours of the fitted beam, parts of its height.
+/// Contours of the fitted beam, parts of its height; half power lies on one.
 const LEVELS: [f64; 5] = [0.9, 0.7, 0.5, 0.3, 0.1];
 const CONTOUR: Pen = Pen::new(colours::INK, 1.3);
 const HALF: Pen = Pen::new(colours::INK, 2.2);
-/// Residuals are coloured up to so many standard deviations.
+/// Residuals are coloured up to this many standard deviations; good ones lie within.
 const SIGMAS: f64 = 4.0;
 /// From no signal to the strongest: light to dark, also in grey.
 const POWER: [Colour; 4] = [
@@ -111,6 +111,7 @@ impl MapPicture {
     }
 }
 
+/// Pixels by which neighbouring cells overlap, so that no white line shows between them.
 const SEAM: f64 = 0.4;
 
 /// A rectangle of the sky, degrees from the peak.
@@ -183,7 +184,7 @@ fn cells(curve: &Curve) -> Vec<Cell> {
     cells
 }
 
-/// Shades of a ramp: finer steps are not seen, and a picture in PNG has few colours.
+/// Shades of a ramp: finer steps cannot be seen, and a PNG file has few colours.
 const SHADES: usize = 40;
 
 /// The colour at `t` from 0 to 1 along a ramp.
@@ -205,6 +206,7 @@ fn bar<DB: DrawingBackend>(
     colours_of: &[Colour],
     ends: [&str; 2],
 ) {
+    /// Width of the legend's ramp, pixels.
     const WIDTH: f64 = 150.0;
     let style = Text::new(colours::SOFT_INK, 13.0);
     canvas.text((left, top + 10.0), ends[0], &style);

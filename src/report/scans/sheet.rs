@@ -8,7 +8,7 @@ use crate::plot::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, 
 use crate::scan::{ReducedScan, Verdict};
 use crate::station::Station;
 
-/// More scans go on further sheets.
+/// Scans on a sheet, so that each stays readable; more go on further sheets.
 pub(super) const SCANS_A_SHEET: usize = 200;
 
 /// The picture.

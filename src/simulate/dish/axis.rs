@@ -35,10 +35,12 @@ pub struct Axis {
     pub side: f64,
 }
 
-/// It stands against a hard stop so far beyond its range.
+/// Degrees beyond its range at which it stands against a hard stop; invented.
 const HARD_STOP: f64 = 5.0;
-/// Nearer than this, and as slow as [`AT_REST`], it has arrived.
+/// Degrees and degrees a second: nearer than this, and as slow as [`AT_REST`], it has arrived;
+/// finer than any encoder.
 const ARRIVED: f64 = 1e-4;
+/// Degrees a second that count as standing still.
 const AT_REST: f64 = 0.05;
 
 impl Axis {

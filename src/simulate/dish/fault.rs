@@ -26,11 +26,11 @@ pub enum FaultKind {
     Saturate,
     /// The daemon closes its connections and takes none.
     DropRotator,
-    /// Replies come late by so many seconds; commands act at once.
+    /// Replies come late by this many seconds; commands act at once.
     Slow,
     /// Replies make no sense.
     Garbage,
-    /// Positions are no numbers.
+    /// Positions are not numbers.
     NanPosition,
 }
 
@@ -41,9 +41,9 @@ pub struct Fault {
     pub kind: FaultKind,
     /// How much, where that means something: degrees, or seconds of delay.
     pub size: f64,
-    /// So long after the first motion.
+    /// This long after the first motion.
     pub at: Duration,
-    /// And for so long; none for good.
+    /// And for this long; none for ever.
     pub lasts: Option<Duration>,
 }
 
@@ -67,8 +67,8 @@ const NAMES: [(&str, FaultKind, f64, Option<f64>); 15] = [
 ];
 
 impl Fault {
-    /// Reads `NAME[=SIZE]@SECONDS[+SECONDS]`: what, how much, how long after the first motion, and for
-    /// how long.
+    /// Reads `NAME[=SIZE]@SECONDS[+SECONDS]`: what, how much, how long after the first motion, and
+    /// for how long.
     ///
     /// # Errors
     /// What is wrong with it, in words.
@@ -115,7 +115,7 @@ impl Fault {
         })
     }
 
-    /// Whether it is there so long after the first motion.
+    /// Whether it is active this long after the first motion.
     pub fn is_on(&self, since_motion: Option<Duration>) -> bool {
         since_motion.is_some_and(|since| {
             since >= self.at && self.lasts.is_none_or(|lasts| since < self.at + lasts)

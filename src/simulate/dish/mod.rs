@@ -1,5 +1,5 @@
-//! A pretended dish: a mount with its daemon and a receiver, made by a truth file, on whatever clock
-//! its owner has. For practice, for tests and for other programs.
+//! A pretended dish: a mount with its daemon and a receiver, made by a truth file, on whatever
+//! clock its owner has. For practice, for tests and for other programs.
 
 mod axis;
 mod fault;
@@ -25,9 +25,9 @@ use crate::time::Utc;
 use axis::{Axis, Failing};
 use receiver::Receiver;
 
-/// Longest step of the motion, seconds.
+/// Longest step of the motion, seconds: short against braking, which takes tenths of one.
 const STEP_S: f64 = 0.005;
-/// A reply takes so long.
+/// Time that a reply takes, as of a daemon on the same network; invented.
 const REPLY: Duration = Duration::from_millis(4);
 
 /// Who holds one of its connections.
@@ -143,8 +143,8 @@ impl Dish {
         }
     }
 
-    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each line
-    /// of the receiver.
+    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each
+    /// line of the receiver.
     pub fn sun_distances(&self) -> &[(f64, Angle)] {
         &self.sun
     }

@@ -14,13 +14,15 @@ use crate::time::Utc;
 
 /// Angular radius of the Sun and the Moon, degrees; both vary by a few percent.
 const DISC_RADIUS_DEG: f64 = 0.265;
-/// Places of emitters are computed so far apart in time, and joined by straight lines: of what turns
-/// with the sky, and of satellites.
+/// Places of emitters that turn with the sky are computed this far apart in time, seconds, and
+/// joined by straight lines: in it the sky turns by 0.02 degrees, and the curve is far below any
+/// beam.
 const SKY_STEP_S: f64 = 5.0;
+/// The same for satellites, which may cross a degree a second.
 const SATELLITE_STEP_S: f64 = 0.5;
-/// Strengths differ by up to so many decibels either way.
+/// Strengths differ by up to this many decibels either way; invented.
 const STRENGTHS_DB: f64 = 2.0;
-/// Where nothing is heard the receiver shows this, decibels.
+/// What the receiver shows with no emitter in the beam, decibels; invented.
 const FLOOR_DB: f64 = -90.0;
 
 /// An emitter as the receiver hears it.

@@ -19,9 +19,10 @@ enum News {
     Listener(TcpStream),
 }
 
-/// A client takes what is written within this time, or is closed.
+/// A client that does not take what is written within this time is closed, so that it does not hold
+/// up the dish.
 const WRITE: Duration = Duration::from_millis(500);
-/// The dish is looked at so often.
+/// How often the dish moves on: as often as its motion is stepped.
 const OFTEN: Duration = Duration::from_millis(5);
 
 /// Serves it until `ends` says so.

@@ -78,7 +78,7 @@ pub(super) fn parse(name: &str, bytes: &[u8]) -> Result<ElementFile, Problems> {
                 "two-line element sets, or orbit mean-elements messages in JSON",
             )
             .at(1, 1)
-            .mend("look into the file: it may be an error page; else fetch TLE or JSON"),
+            .mend("open the file: it may be an error page; otherwise fetch TLE or JSON"),
         ),
         _ => two_line::read(name, text, &mut file.orbits, &mut problems),
     }

@@ -84,7 +84,7 @@ fn a_field_that_is_no_number_is_named_by_its_column() {
     // x for a zero leaves the checksum as it was.
     insta::assert_snapshot!(complaint(&format!("T\n{FIRST}\n{}\n", SECOND.replace("85.0000", "85.x000"))), @r#"
         elements:3:18: " 85.x000"; expected a number
-          help: columns count: copy the line again with all its blanks, or fetch the elements again
+          help: columns matter: copy the line again with all its blanks, or fetch the elements again
         "#);
 }
 
@@ -105,7 +105,7 @@ fn what_is_no_element_file_at_all() {
         "#);
     insta::assert_snapshot!(complaint("<!DOCTYPE html>\n<html>\n"), @r#"
         elements:1:1: a web page or XML; expected two-line element sets, or orbit mean-elements messages in JSON
-          help: look into the file: it may be an error page; else fetch TLE or JSON
+          help: open the file: it may be an error page; otherwise fetch TLE or JSON
         "#);
     insta::assert_snapshot!(complaint("time_utc,emitter\n2026-03-17T06:00:00Z,sun\n"), @r#"
         elements:1:1: "time_utc,emitter" without an element set behind it; expected line 1 of a two-line element set, or a title before one

@@ -9,7 +9,7 @@ use crate::station::limits;
 use crate::text::quoted;
 use crate::time::Utc;
 
-/// Characters in each of the two lines.
+/// Characters in each of the two lines, as the format has it.
 const LINE_LENGTH: usize = 69;
 /// Places in line 1 and line 2 of what SGP4 makes no use of.
 const TYPE: Range<usize> = 62..63;
@@ -109,7 +109,7 @@ fn read_set(
         .and_utc()
         .timestamp_nanos_opt()
         .map(Utc::from_unix_nanos)
-        .ok_or_else(|| of_set(name, first, second, "an epoch that is no date"))?;
+        .ok_or_else(|| of_set(name, first, second, "an epoch that is not a date"))?;
     for (called, value, quantity) in [
         ("the inclination", elements.inclination, limits::INCLINATION),
         ("the mean motion", elements.mean_motion, limits::MEAN_MOTION),
@@ -219,6 +219,8 @@ fn of_set(name: &str, first: (usize, &str), second: (usize, &str), words: &str) 
     };
     Problem::of_file(name, found, expected)
         .at(at, column)
-        .mend("columns count: copy the line again with all its blanks, or fetch the elements again")
+        .mend(
+            "columns matter: copy the line again with all its blanks, or fetch the elements again",
+        )
         .into()
 }

@@ -7,43 +7,31 @@
 //! lobes or anywhere on the sky: the cost of a fit is -2 ln of that likelihood, up to a constant of
 //! the peaks.
 
+mod bad_cost;
+mod settle;
+mod solve;
+
 use std::cell::OnceCell;
 use std::ops::Range;
 use std::sync::Arc;
 
-use nalgebra::{DMatrix, DVector, Matrix2};
+use nalgebra::{DMatrix, DVector};
 use rayon::prelude::*;
 
 use super::peak::SessionPeak;
 use super::problem::JointProblem;
 use super::shape::{Column, Lever};
 use crate::angle::Angle;
-use crate::fit::robust::Loss;
 
-/// Chance that a peak is bad, before the data; common practice, no source.
-const BAD_CHANCE: f64 = 0.05;
-/// The odds against it.
-pub const OF_BAD: f64 = (1.0 - BAD_CHANCE) / BAD_CHANCE;
-/// Solid angle of the sky, over which a bad peak may lie.
-const SKY: f64 = 4.0 * std::f64::consts::PI;
-/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within so many
-/// beamwidths, as anything else anywhere on the sky; common practice, no source.
-const NEAR_BEAMS: f64 = 10.0;
-const NEAR_SHARE: f64 = 0.5;
-/// Never more than this share of the peaks is taken for bad.
-const MOST_BAD: f64 = 0.4;
-/// Rounds in which the set of good peaks must settle.
-const MOST_ROUNDS: usize = 12;
-/// With more than this share of bad peaks a fit is also begun from those near by a slow loss.
-const MANY_BAD: f64 = 0.1;
-/// With fewer degrees of freedom nothing can be judged.
-const LEAST_FREEDOM: f64 = 2.0;
-/// Peaks worked out in one go; more are shared among threads.
+pub use bad_cost::{BadCost, OF_BAD};
+pub use settle::LinearFit;
+pub use solve::sum_of_products;
+
+/// Peaks worked out in one go, so that their rows fit the processor's cache; more are shared among
+/// threads.
 const PEAKS_AT_A_TIME: usize = 512;
-/// Rows multiplied with each other at a time: they stay in the fast cache.
+/// Rows multiplied with each other at a time, so that they stay in the fast cache.
 const ROWS_AT_A_TIME: usize = 256;
-/// A peak within 3.5 sigmas of a fit is never called bad, however coarse the noise.
-const LEAST_BAD_COST: f64 = 12.0;
 
 /// The peaks to first order about a joint fit.
 #[derive(Clone, Debug)]
@@ -77,43 +65,6 @@ pub struct Trust {
     pub all: bool,
     /// Width of the beam, by which bad peaks are near or far.
     pub beamwidth: Angle,
-}
-
-/// What it costs to call a peak bad when the noise is one: -2 ln of the ratio of the density of bad
-/// peaks to the top of the Gaussian with the logged sigmas.
-#[derive(Clone, Copy, Debug)]
-pub struct BadCost {
-    near: f64,
-    far: f64,
-    /// Squared residuals, in units of the logged sigmas, up to which it is near.
-    near_square: f64,
-}
-
-impl BadCost {
-    /// For a peak with these standard deviations, radians, and so many rows.
-    pub fn new(sigma: [f64; 2], rows: usize, beamwidth: Angle) -> BadCost {
-        let radius = (beamwidth * NEAR_BEAMS).radians().min(std::f64::consts::PI);
-        let cap = std::f64::consts::TAU * (1.0 - radius.cos());
-        let anywhere = (1.0 - NEAR_SHARE) / SKY;
-        let top = 1.0 / (std::f64::consts::TAU * sigma[0] * sigma[1]);
-        let chance = 2.0 * OF_BAD.ln();
-        // Of one measured coordinate half as much.
-        let cost = |density: f64| rows as f64 * (top / density).ln() + chance;
-        BadCost {
-            near: cost(anywhere + NEAR_SHARE / cap),
-            far: cost(anywhere),
-            near_square: radius * radius / (sigma[0] * sigma[1]),
-        }
-    }
-
-    /// For one with this sum of squares of its whitened residuals.
-    pub fn at(&self, square: f64) -> f64 {
-        if square <= self.near_square {
-            self.near
-        } else {
-            self.far
-        }
-    }
 }
 
 /// A column's value at the joint fit, and what is known of it.
@@ -167,49 +118,6 @@ pub enum Weighted<'a> {
     Kept(&'a [bool]),
     /// Each by its weight.
     By(&'a [f64]),
-}
-
-/// A weighted least-squares step.
-#[derive(Clone, Debug)]
-pub struct Step {
-    /// By chosen column.
-    pub step: DVector<f64>,
-    /// Times its own transpose it is the covariance for noise one.
-    pub inverse: DMatrix<f64>,
-    /// Rows less the parameters paid for.
-    pub freedom: f64,
-    /// By how much the sum of squares, the priors' included, falls.
-    pub fall: f64,
-}
-
-/// A fit of some columns to those peaks that it can explain.
-#[derive(Clone, Debug)]
-pub struct LinearFit {
-    /// The columns fitted.
-    pub chosen: Vec<usize>,
-    /// Their values, those of the joint fit included.
-    pub values: Vec<f64>,
-    /// Standard deviation of each.
-    pub sigmas: Vec<f64>,
-    /// Times its own transpose it is the covariance for noise one.
-    inverse: DMatrix<f64>,
-    /// By peak, whether it is explained.
-    pub kept: Vec<bool>,
-    /// Sum of squares of each peak's residuals, in units of the logged sigmas.
-    pub squares: Vec<f64>,
-    /// Variance of the noise in the same units.
-    pub variance: f64,
-    /// Rows explained less parameters paid for.
-    pub freedom: f64,
-    /// Cost of the columns' deviation from what was known of them.
-    pub prior: f64,
-}
-
-impl LinearFit {
-    /// Covariance of two of its values.
-    pub fn covariance(&self, i: usize, j: usize) -> f64 {
-        self.variance * self.inverse.row(i).dot(&self.inverse.row(j))
-    }
 }
 
 impl Linearised {
@@ -522,258 +430,9 @@ impl Linearised {
         self.sums(chosen, weights).1
     }
 
-    /// Weighted least squares in `chosen` columns, with the noise's variance for the priors.
-    pub fn solve(&self, chosen: &[usize], weights: &Weighted<'_>, variance: f64) -> Option<Step> {
-        let p = chosen.len();
-        let (mut matrix, mut right, count) = self.sums(chosen, weights);
-        for (a, j) in chosen.iter().enumerate() {
-            let known = &self.known[*j];
-            let held = variance / known.spread.powi(2);
-            matrix[(a, a)] += held;
-            right[a] += (known.value - known.expected) * held;
-        }
-        // Columns of very different size: scaled to a unit diagonal first.
-        let scale = DVector::from_fn(p, |a, _| 1.0 / matrix[(a, a)].max(1e-300).sqrt());
-        for (b, mut column) in matrix.column_iter_mut().enumerate() {
-            for (value, a) in column.iter_mut().zip(&scale) {
-                *value *= a * scale[b];
-            }
-        }
-        // inverse = D L^-T, so that inverse times its transpose is the inverse of the matrix.
-        let mut inverse = inverse_of_root(matrix.cholesky()?.unpack_dirty())?;
-        for mut column in inverse.column_iter_mut() {
-            column.component_mul_assign(&scale);
-        }
-        let step = -(&inverse * inverse.tr_mul(&right));
-        // The priors pay for their share of the parameters.
-        let by_priors: f64 = (chosen.iter().enumerate())
-            .map(|(a, j)| inverse.row(a).norm_squared() * variance / self.known[*j].spread.powi(2))
-            .sum();
-        Some(Step {
-            freedom: count - (p as f64 - by_priors),
-            fall: -right.dot(&step),
-            inverse,
-            step,
-        })
-    }
-
-    /// Sum of squares of each peak's residuals after a step.
-    pub fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
-        // Those of the joint fit itself come first and stand side by side.
-        let lead = (chosen.iter().enumerate()).take_while(|(a, j)| a == *j);
-        let (own, more) = step.as_slice().split_at(lead.count());
-        let more: Vec<(usize, f64)> = (chosen[own.len()..].iter().copied())
-            .zip(more.iter().copied())
-            .collect();
-        let after = |row: usize| -> f64 {
-            let values = self.row(row);
-            let own = sum_of_products(own, &values[..own.len()]);
-            let more: f64 = more.iter().map(|(j, s)| s * values[*j]).sum();
-            self.residuals[row] + own + more
-        };
-        (0..self.peaks())
-            .map(|peak| self.rows_of(peak).map(|row| after(row).powi(2)).sum())
-            .collect()
-    }
-
-    /// Fits `chosen` to the peaks `start` and then to those that it explains, until they settle;
-    /// none when nothing is left to judge the noise by.
-    fn settle(&self, chosen: &[usize], start: &[bool], variance: f64) -> Option<LinearFit> {
-        let mut kept = start.to_vec();
-        let mut variance = variance;
-        for round in 0.. {
-            let solved = self.solve(chosen, &Weighted::Kept(&kept), variance)?;
-            if solved.freedom < LEAST_FREEDOM {
-                return None;
-            }
-            let squares = self.squares(chosen, &solved.step);
-            let sum: f64 = (squares.iter().zip(&kept))
-                .filter(|(_, k)| **k)
-                .map(|(s, _)| s)
-                .sum();
-            let before = variance;
-            variance = self.noise_of(sum / solved.freedom);
-            let next = self.explained(&squares, variance);
-            let settled = next == kept && (variance / before - 1.0).abs() < 0.1;
-            if settled || round == MOST_ROUNDS {
-                let values = self.values(chosen, &solved.step);
-                let sigmas = (0..chosen.len())
-                    .map(|c| (variance * solved.inverse.row(c).norm_squared()).sqrt())
-                    .collect();
-                return Some(LinearFit {
-                    prior: self.prior_cost(chosen, &values),
-                    chosen: chosen.to_vec(),
-                    values,
-                    sigmas,
-                    inverse: solved.inverse,
-                    kept,
-                    squares,
-                    variance,
-                    freedom: solved.freedom,
-                });
-            }
-            kept = next;
-        }
-        None
-    }
-
-    /// The noise that counts: the scatter, but not less than logged sigmas say.
-    fn noise_of(&self, scatter: f64) -> f64 {
-        if self.trust.logged {
-            scatter.max(1.0)
-        } else {
-            scatter.max(1e-300)
-        }
-    }
-
-    /// Which peaks are explained; the worst beyond [`MOST_BAD`] count as explained after all.
-    pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
-        let cost = self.costs_of_bad(variance);
-        let mut bad: Vec<(f64, usize)> = (squares.iter().enumerate())
-            .map(|(i, s)| (s / variance - cost(i, *s), i))
-            .filter(|(excess, _)| *excess > 0.0)
-            .collect();
-        let most = (squares.len() as f64 * MOST_BAD) as usize;
-        if bad.len() > most {
-            bad.sort_by(|a, b| b.0.total_cmp(&a.0));
-            bad.truncate(most);
-        }
-        let mut kept = vec![true; squares.len()];
-        for (_, i) in bad {
-            kept[i] = false;
-        }
-        kept
-    }
-
-    /// What it costs to call a peak bad, by its number and its sum of squares, in units of that sum
-    /// over the variance.
-    pub fn costs_of_bad(&self, variance: f64) -> impl Fn(usize, f64) -> f64 {
-        let log = variance.ln();
-        move |peak, square| match self.trust.all {
-            true => f64::INFINITY,
-            false => {
-                let cost = self.bad_cost[peak].at(square) - self.count_of(peak) * log;
-                cost.max(LEAST_BAD_COST)
-            }
-        }
-    }
-
-    /// The values of some columns after a step.
-    pub fn values(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
-        (chosen.iter().enumerate())
-            .map(|(c, j)| self.known[*j].value + step[c])
-            .collect()
-    }
-
     /// Whether a column counts in the joint fit.
     pub fn is_set(&self, column: usize) -> bool {
         self.known[column].value != 0.0
-    }
-
-    /// -2 ln of the prior density of some values, up to a constant of the columns' plausible
-    /// sizes: a column that claims a larger size than plausible pays for the width.
-    pub fn prior_cost(&self, chosen: &[usize], values: &[f64]) -> f64 {
-        (chosen.iter().zip(values))
-            .map(|(j, value)| {
-                let known = &self.known[*j];
-                ((value - known.expected) / known.spread).powi(2)
-                    + 2.0 * (known.spread / known.base_spread).ln()
-            })
-            .sum()
-    }
-
-    /// -2 ln likelihood of a fit, up to a constant: each peak is either Gaussian or anywhere.
-    pub fn cost(&self, fit: &LinearFit) -> f64 {
-        let log = fit.variance.ln();
-        let each = (0..self.peaks()).map(|i| {
-            if fit.kept[i] {
-                self.count_of(i) * log + fit.squares[i] / fit.variance
-            } else {
-                self.bad_cost[i].at(fit.squares[i])
-            }
-        });
-        each.sum::<f64>() + fit.prior
-    }
-
-    /// The best fit of `chosen` from several starts: the peaks `kept` now, all of them, and those
-    /// that a slowly growing loss leaves near.
-    pub fn fit(&self, chosen: &[usize], kept: &[bool], variance: f64) -> Option<LinearFit> {
-        let all = vec![true; self.peaks()];
-        let mut found: Vec<LinearFit> = self.settle(chosen, kept, variance).into_iter().collect();
-        let clean = kept == all.as_slice() && found.iter().all(|f| f.kept == all);
-        if !clean {
-            found.extend(self.settle(chosen, &all, variance));
-            let bad = kept.iter().filter(|k| !**k).count();
-            if bad as f64 > MANY_BAD * kept.len() as f64 {
-                let near = self.near_by_slow_loss(chosen);
-                found.extend(near.and_then(|(near, noise)| self.settle(chosen, &near, noise)));
-            }
-        }
-        found
-            .into_iter()
-            .min_by(|a, b| self.cost(a).total_cmp(&self.cost(b)))
-    }
-
-    /// The peaks near the fit by Cauchy's loss, and its noise.
-    pub fn near_by_slow_loss(&self, chosen: &[usize]) -> Option<(Vec<bool>, f64)> {
-        /// Median of the radius of two-dimensional unit noise.
-        const MEDIAN_RADIUS: f64 = 1.1774;
-        let mut weights = vec![1.0; self.peaks()];
-        let mut variance = 1.0;
-        let mut squares = Vec::new();
-        for _ in 0..MOST_ROUNDS {
-            let solved = self.solve(chosen, &Weighted::By(&weights), variance)?;
-            squares = self.squares(chosen, &solved.step);
-            let mut radii: Vec<f64> = squares.iter().map(|s| s.sqrt()).collect();
-            let middle = radii.len() / 2;
-            let (_, median, _) = radii.select_nth_unstable_by(middle, f64::total_cmp);
-            let scale = *median / MEDIAN_RADIUS;
-            variance = self.noise_of(scale * scale);
-            for (i, weight) in weights.iter_mut().enumerate() {
-                let u = squares[i].sqrt() / variance.sqrt();
-                *weight = Loss::Cauchy.weight(u, (self.count_of(i) as usize).max(1));
-            }
-        }
-        Some((self.explained(&squares, variance), variance))
-    }
-
-    /// For each peak of a fit of `chosen` to `kept` at a noise of `variance`, what the fit's own
-    /// uncertainty adds there: J C J' of its rows for noise one; zeros for a row that it has not.
-    /// And the freedom of the fit.
-    pub fn leverages(
-        &self,
-        chosen: &[usize],
-        kept: &[bool],
-        variance: f64,
-    ) -> Option<(Vec<Matrix2<f64>>, f64)> {
-        let solved = self.solve(chosen, &Weighted::Kept(kept), variance)?;
-        let p = chosen.len();
-        let mut values = vec![0.0; p];
-        let mut half = [vec![0.0; p], vec![0.0; p]];
-        let each = (0..self.peaks())
-            .map(|i| {
-                let rows = self.rows_of(i);
-                for (row, half) in rows.clone().zip(&mut half) {
-                    let full = self.row(row);
-                    for (value, j) in values.iter_mut().zip(chosen) {
-                        *value = full[*j];
-                    }
-                    // The inverse is an upper triangle.
-                    for (c, (sum, column)) in (half.iter_mut())
-                        .zip(solved.inverse.as_slice().chunks_exact(p))
-                        .enumerate()
-                    {
-                        *sum = sum_of_products(&values[..=c], &column[..=c]);
-                    }
-                }
-                let product = |r: usize, c: usize| match r.max(c) < rows.len() {
-                    true => sum_of_products(&half[r], &half[c]),
-                    false => 0.0,
-                };
-                Matrix2::from_fn(product)
-            })
-            .collect();
-        Some((each, solved.freedom))
     }
 }
 
@@ -781,44 +440,4 @@ impl Linearised {
 fn measured_axes(peak: &SessionPeak) -> impl Iterator<Item = usize> {
     let measured = peak.sighting.measured();
     (0..2).filter(move |axis| measured[*axis])
-}
-
-/// Of two slices of one length.
-pub fn sum_of_products(a: &[f64], b: &[f64]) -> f64 {
-    /// Sums kept apart, so that none waits for the one before it.
-    const APART: usize = 4;
-    let (a_parts, b_parts) = (a.chunks_exact(APART), b.chunks_exact(APART));
-    let rest = a_parts.remainder().iter().zip(b_parts.remainder());
-    let rest: f64 = rest.map(|(x, y)| x * y).sum();
-    let mut sums = [0.0; APART];
-    for (x, y) in a_parts.zip(b_parts) {
-        for (sum, (x, y)) in sums.iter_mut().zip(x.iter().zip(y)) {
-            *sum += x * y;
-        }
-    }
-    (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
-}
-
-/// The transpose of the inverse of a lower triangle: an upper one. What stands above the diagonal
-/// of `root` is not looked at.
-fn inverse_of_root(root: DMatrix<f64>) -> Option<DMatrix<f64>> {
-    let p = root.nrows();
-    let mut inverse = DMatrix::zeros(p, p);
-    // Row by row of the inverse of L, which is column by column here: from L X = 1.
-    for i in 0..p {
-        let (before, here) = inverse.as_mut_slice().split_at_mut(i * p);
-        for (k, column) in before.chunks_exact(p).enumerate() {
-            let factor = root[(i, k)];
-            for (sum, x) in here.iter_mut().zip(&column[..=k]) {
-                *sum -= factor * x;
-            }
-        }
-        here[i] = 1.0;
-        let pivot = 1.0 / root[(i, i)];
-        pivot.is_finite().then_some(())?;
-        for x in &mut here[..=i] {
-            *x *= pivot;
-        }
-    }
-    Some(inverse)
 }
