@@ -83,7 +83,7 @@ pub fn renamed(log: &str, scan: &str, emitter: Option<&str>) -> String {
             (Some(record), Some(emitter)) => {
                 let cells = (record.iter().enumerate()).map(|(i, old)| match i {
                     2 => cell(emitter),
-                    _ => cell(old),
+                    _ => quoted(old),
                 });
                 text.push_str(&cells.collect::<Vec<_>>().join(","));
             }
@@ -95,10 +95,14 @@ pub fn renamed(log: &str, scan: &str, emitter: Option<&str>) -> String {
 
 /// A name in a row, quoted where it must be.
 fn cell(text: &str) -> String {
-    let text = to_cell(text);
+    quoted(&to_cell(text))
+}
+
+/// Quoted where it must be.
+fn quoted(text: &str) -> String {
     match text.contains([',', '"', '\n', '\r']) {
         true => format!("\"{}\"", text.replace('"', "\"\"")),
-        false => text.into_owned(),
+        false => text.to_owned(),
     }
 }
 

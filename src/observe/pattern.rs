@@ -305,7 +305,7 @@ mod tests {
                 assert!((0..2).all(|i| (last[i] - cut.to[i]).abs() < deg(1e-9)));
                 assert_eq!(cut.stop(0), cut.from);
                 let step = cut.length() / (stops.count - 1) as f64;
-                assert!(step <= deg(1.0) && step > deg(0.7), "{step:?}");
+                assert!(step <= deg(1.0) && step > deg(0.6), "{step:?}");
                 let steps = step / deg(resolution);
                 for denominator in 1..=4 {
                     let ratio = steps * f64::from(denominator);
