@@ -1,7 +1,7 @@
 //! How well the diagnosis is calibrated: false alarms on healthy sessions, detection and right
 //! names of single faults by their size. Its tables are those of docs/faults.md.
 //!
-//! `cargo bench --bench faults_study -- healthy 2000`,
+//! `cargo bench --bench faults_study -- healthy 2000 [tails | coarse | unequal]`,
 //! `cargo bench --bench faults_study -- faults 100 [NAME ...]`,
 //! `cargo bench --bench faults_study -- pairs 1000`; seeds count from 1. A single session
 //! with all that is said of it: `show healthy SEED`, `show NAME SIZE SEED`.
@@ -15,7 +15,7 @@ mod practice;
 
 use std::collections::BTreeMap;
 
-use practice::{Design, Place, designs, examine, healthy, places};
+use practice::{Design, Place, Scatter, designs, examine, healthy, healthy_with, places};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
@@ -30,7 +30,15 @@ fn main() {
     let count =
         |text: Option<&&str>, usual: u64| text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual);
     match words.first() {
-        Some(&"healthy") => false_alarms(&places, count(words.get(1), 2000)),
+        Some(&"healthy") => {
+            let scatter = match words.get(2) {
+                Some(&"tails") => Scatter::HeavyTails,
+                Some(&"coarse") => Scatter::Coarse,
+                Some(&"unequal") => Scatter::Unequal,
+                _ => Scatter::Usual,
+            };
+            false_alarms(&places, count(words.get(1), 2000), scatter);
+        }
         Some(&"pairs") => pairs(&places, count(words.get(1), 1000)),
         Some(&"show") => show(&places, &words[1..]),
         Some(&"faults") => detection(
@@ -39,17 +47,17 @@ fn main() {
             &words[2.min(words.len())..],
         ),
         _ => {
-            false_alarms(&places, 200);
+            false_alarms(&places, 200, Scatter::Usual);
             detection(&places, 20, &[]);
         }
     }
 }
 
-fn false_alarms(places: &[Place], sessions: u64) {
+fn false_alarms(places: &[Place], sessions: u64, scatter: Scatter) {
     let told: Vec<(usize, usize, Vec<String>)> = (1..=sessions)
         .into_par_iter()
         .filter_map(|seed| {
-            let made = healthy(places, seed)?;
+            let made = healthy_with(places, seed, scatter)?;
             let found = examine(places, &made)?;
             let lines = found.findings.iter().map(|f| f.one_line()).collect();
             Some((made.log.peaks.len(), seed as usize, lines))

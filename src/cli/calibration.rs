@@ -92,7 +92,7 @@ impl FeedOption {
 /// `--anyway`.
 #[derive(ClapArgs, Clone, Copy, Debug)]
 pub struct TrustOption {
-    /// Use a calibration though it is of another station, or states that its numbers mean
+    /// Use a calibration even if it is of another station, or states that its numbers mean
     /// nothing
     #[arg(long)]
     pub anyway: bool,

@@ -22,8 +22,8 @@ pub struct FollowOptions {
     /// if not given
     #[arg(long, value_name = "T")]
     pub at: Option<Instant>,
-    /// With an emitter: a line with time and readings so often, until Ctrl-C or as long as --for
-    /// says; from --at on all at once
+    /// With an emitter: a line with time and readings at this interval, until Ctrl-C or for as
+    /// long as --for says; with --at, all lines at once
     #[arg(long, value_name = "STEP", value_parser = stretch_s, allow_hyphen_values = true)]
     pub every: Option<f64>,
     /// How long to follow

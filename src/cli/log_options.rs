@@ -1,4 +1,4 @@
-//! Options of the verbs that read logs: what somebody who knows a log says of it.
+//! Options of the verbs that read logs: what the user says about a log.
 
 use clap::{Args as ClapArgs, ValueEnum};
 
@@ -19,7 +19,7 @@ pub struct LogArgs {
     pub habits: LogHabits,
 }
 
-/// The same but for the zone, for verbs that show times by `--zone` too.
+/// The same without the zone, for verbs that show times by `--zone` too.
 #[derive(ClapArgs, Clone, Debug, Default)]
 pub struct LogHabits {
     /// Order of dates in the log that could be read either way, such as 03/04/2026
@@ -99,7 +99,7 @@ pub struct SeveralLogs {
     #[command(flatten)]
     pub log: LogArgs,
     /// Let each log have its own encoder zeros, as when the encoders are zeroed again each night;
-    /// the calibration has those of the last. Without it only where the data ask for them
+    /// the calibration has those of the last. Without it only where the data call for them
     #[arg(long)]
     pub zeros_per_log: bool,
 }

@@ -40,7 +40,7 @@ pub struct Args {
     /// Frequency of the receiver, megahertz
     #[arg(long, value_name = "MHZ", value_parser = frequency, allow_negative_numbers = true)]
     pub frequency: f64,
-    /// What the place is called (default: as the folder)
+    /// Name of the station (default: that of the folder)
     #[arg(long, value_name = "NAME")]
     pub name: Option<String>,
     /// How the axes are arranged: az-el, polar, polar-one-motor, x-y or slant

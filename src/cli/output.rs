@@ -201,7 +201,7 @@ impl Console {
     }
 }
 
-/// What there is in the place of a file that could not be read because it is not there.
+/// What there is instead of a file that could not be read because it is not there.
 fn help_of(error: &Error) -> Option<String> {
     match error {
         Error::Io {

@@ -53,11 +53,11 @@ pub struct Args {
     pub span: f64,
     #[command(flatten)]
     pub zone: ZoneOption,
-    /// Time that one peak takes, with the way to it
+    /// Time that one peak takes, with the move to it
     #[arg(long, value_name = "TIME", value_parser = stretch_s, default_value = "5m", allow_hyphen_values = true)]
     pub each: f64,
     /// At most this many peaks, spread over the span (40, unless told otherwise); or a log of peaks
-    /// that are taken already, to plan what tells most beside them. May be given for each
+    /// that are taken already, to plan what adds most to them. May be given for each
     #[arg(long, value_name = "N|FILE", value_parser = Peaks::parse, allow_hyphen_values = true)]
     pub peaks: Vec<Peaks>,
     #[command(flatten)]
@@ -65,20 +65,20 @@ pub struct Args {
     /// Emitters to choose from; all that are strong enough, if none is given
     #[arg(value_name = "EMITTER")]
     pub emitters: Vec<String>,
-    /// Start from what this calibration knows
+    /// Start from what is known from this calibration
     #[arg(long, value_name = "FILE")]
     pub calibration: Option<PathBuf>,
     #[command(flatten)]
     pub trust: TrustOption,
     /// Plan for exactly these terms, separated by commas; with a + before each name, for these
-    /// beside the two zeros, tilt and collimation
+    /// in addition to the two zeros, tilt and collimation
     #[arg(long, value_name = "TERMS", value_delimiter = ',')]
     pub terms: Vec<String>,
-    /// One standard deviation of a peak, degrees an axis on the sky (default: as the
-    /// calibration's peaks scattered, else a twentieth of the beamwidth)
+    /// One standard deviation of a peak, degrees an axis on the sky (default: the
+    /// scatter of the calibration's peaks, else a twentieth of the beamwidth)
     #[arg(long, value_name = "DEGREES", value_parser = above_zero, allow_negative_numbers = true)]
     pub sigma: Option<f64>,
-    /// No peaks below this elevation, but for beacons and marks
+    /// No peaks below this elevation, except of beacons and marks
     #[arg(long, value_name = "DEGREES", default_value_t = 10.0, value_parser = elevation, allow_negative_numbers = true)]
     pub lowest: f64,
     /// Noise of receiver, feed and sky together

@@ -93,7 +93,7 @@ pub struct Args {
     #[arg(long, value_name = "AZ,EL", allow_hyphen_values = true)]
     pub present: Option<Pair>,
     /// From which side the axes arrive: + increasing reading, - decreasing, 0 not known, as AZ,EL;
-    /// or auto: as the way from the present position says
+    /// or auto: from the move from the present position
     #[arg(
         long,
         value_name = "SIGNS",

@@ -5,11 +5,12 @@ use std::path::{Path, PathBuf};
 use super::Console;
 use super::calibration::full_model;
 use crate::logbook::{Calibration, PeakLog, Readings, checksum};
+use crate::mount::Term;
 use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::table::{DemandKind, undo};
 
-/// What stands behind the checksum when positions were told without the bending of the air.
+/// What stands behind the checksum when positions were given without the bending of the air.
 pub const GEOMETRIC: &str = "-geometric";
 
 /// Turns the positions of every log that went through a calibration back into encoder readings,
@@ -85,7 +86,7 @@ fn at_hand(sum: &str, named: &[&Path]) -> Option<(PathBuf, Vec<u8>)> {
     })
 }
 
-/// What must be known when a log that does not say what its readings are gives zeros of nought, and
+/// What must be known when a log that does not say what its readings are gives zeros of 0, and
 /// an earlier calibration beside it has others: probably its positions went through that.
 pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<String> {
     /// Zeros within this, degrees, are set well: nothing is left for a calibration to undo. Common
@@ -109,7 +110,8 @@ pub fn suspicion(log: &PeakLog, found: &Calibration, earlier: &Path) -> Option<S
     if old.station != found.station {
         return None;
     }
-    let names = ["azimuth-zero", "elevation-zero"];
+    let kind = found.kind();
+    let names = [Term::AzimuthZero, Term::ElevationZero].map(|term| kind.term_name(term));
     let nought = names.iter().all(|name| {
         zero(found, name).is_some_and(|(value, sigma)| value.abs() < NOUGHT_DEG.max(TIMES * sigma))
     });

@@ -45,7 +45,7 @@ pub struct Args {
     /// Sum the powers of a sweep over this band, in MHz; all of it when not given
     #[arg(long, value_name = "LOW..HIGH", value_parser = Band::parse)]
     pub band: Option<Band>,
-    /// Where no column names the scans: a pause of so long begins a new one
+    /// Where no column names the scans: a pause of this length begins a new one
     #[arg(long, value_name = "TIME", value_parser = stretch_s, allow_hyphen_values = true)]
     pub pause: Option<f64>,
     /// Write pictures of every scan and one sheet of all into this folder

@@ -75,7 +75,7 @@ pub struct Args {
     /// And the pretended receiver's powers, a line each, on this one
     #[arg(long, value_name = "PORT", requires = "rotator_port", value_parser = whole::<u16>, allow_negative_numbers = true)]
     pub power_port: Option<u16>,
-    /// Let this go wrong with them, NAME[=SIZE]@SECONDS[+SECONDS] after the first motion
+    /// Simulate this fault, NAME[=SIZE]@SECONDS[+SECONDS] after the first motion
     #[arg(long, value_name = "FAULT", requires = "rotator_port", value_parser = Fault::parse)]
     pub fault: Vec<Fault>,
     /// What to log: peaks, for solve; or scans, for reduce

@@ -27,7 +27,8 @@ Example:
 #[derive(ClapArgs, Clone, Debug)]
 #[command(after_help = EXAMPLE)]
 pub struct Args {
-    /// The instant (ISO 8601 with Z or an offset, or by the clock of --zone); now, if nothing is given
+    /// The instant (ISO 8601 with Z or an offset, or by the clock of --zone); now, if nothing is
+    /// given
     #[arg(long, value_name = "T", conflicts_with_all = ["from", "to"])]
     pub at: Option<Instant>,
     /// First instant of a span

@@ -44,7 +44,7 @@ pub struct Args {
     /// List every decision behind the fit: p-values, information criterion, cross-validation
     #[arg(long)]
     pub explain: bool,
-    /// Use every peak: look for no bad ones
+    /// Use every peak: do not look for bad ones
     #[arg(long)]
     pub trust_all: bool,
     /// Write pictures and a page into this folder

@@ -1,4 +1,4 @@
-//! Values of options, read so that a wrong one is told what was expected.
+//! Values of options, read so that the message for a wrong one says what was expected.
 //!
 //! Options that take numbers let a minus sign through to these readers: clap's own message
 //! takes `-1` for an unknown option.

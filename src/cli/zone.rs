@@ -10,7 +10,7 @@ use crate::time::{Offset, TimeTextError, Utc};
 /// `--zone`.
 #[derive(ClapArgs, Clone, Copy, Debug)]
 pub struct ZoneOption {
-    /// Your clock's offset from UTC: local time is shown beside UTC, and times given without Z or
+    /// Your clock's offset from UTC: local time is shown next to UTC, and times given without Z or
     /// an offset are local ones
     #[arg(long, value_name = "+HH:MM", allow_hyphen_values = true)]
     pub zone: Option<Offset>,

@@ -22,7 +22,7 @@ pub use text::table;
 
 /// Within this many beamwidths of the Sun its noise is mentioned (common practice, no source).
 const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
-/// Its heat is spoken of within two degrees whatever the beam, and nothing beyond ten, where the
+/// Its heat is mentioned within two degrees whatever the beam, and nothing beyond ten, where the
 /// focused spot has left the feed (common practice, no source).
 const NEAR_SUN_BOUNDS: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_degrees(10.0));
 /// What is said, after a name and a colon, when a dish is brought to the Sun or near it.

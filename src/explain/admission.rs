@@ -47,8 +47,8 @@ pub struct Admission {
 }
 
 /// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is computed again when a clock offset is found. What still makes no sense after `enough`
-/// rounds is given up.
+/// `session` is computed again when a clock offset is found. What still makes no sense after
+/// `enough` rounds is given up.
 pub fn admit(
     context: Context<'_>,
     session: &mut Session,

@@ -34,7 +34,7 @@ pub struct Judged {
 /// The peaks that cannot belong. `louder` gives the scatter of each in units of the noise of all,
 /// where a loose joint has been found.
 ///
-/// Each is held against the fit of the others (deletion residuals: Belsley, Kuh and Welsch,
+/// Each is compared with the fit of the others (deletion residuals: Belsley, Kuh and Welsch,
 /// Regression Diagnostics, 1980; from memory) by an F test, or chi-square where standard
 /// deviations were logged, with the false-alarm probability shared among all peaks.
 pub fn bad_peaks(session: &Session, fit: &JointFit, louder: Option<&[f64]>) -> Vec<Judged> {

@@ -11,7 +11,7 @@ impl Session {
         self.beginning_of(&self.base)
     }
 
-    /// The mount without causes, fitted to all peaks but for those that are plainly bad; and
+    /// The mount without causes, fitted to all peaks except those that are plainly bad; and
     /// whether the peaks hold together so. If they do, a search for what only most of them
     /// agree on would find the same, at a hundred times the cost.
     pub fn plain_fit(&self) -> Option<(JointFit, bool)> {
@@ -59,7 +59,7 @@ impl Session {
         self.refit_kept(&begin, &begin.kept)
     }
 
-    /// Whether no peak stands out of a fit, but for the few that it calls bad: then there is
+    /// Whether no peak stands out from a fit, except the few that it calls bad: then there is
     /// nothing to search for that only most of them agree on, which takes most of the time of a
     /// diagnosis.
     fn all_agree(&self, plain: &JointFit) -> bool {

@@ -1,4 +1,4 @@
-//! Magnetic in the place of true north.
+//! Magnetic north taken for true north.
 //!
 //! A compass needle points to magnetic north, which lies east of true north by the declination.
 //! An azimuth encoder set to zero along the needle therefore reads zero while the axis stands at

@@ -1,4 +1,4 @@
-//! What was decided of every hypothesis, and which are causes to be named.
+//! The decision on every hypothesis, and which are causes to be named.
 
 use nalgebra::DMatrix;
 

@@ -1,8 +1,8 @@
 //! Bad peaks displaced alike, as by a side lobe: one displacement explains them all.
 //!
-//! A bad peak may lie anywhere, and that costs. Where several lie off by the same displacement,
-//! only the displacement may be anything: the rest must lie where it says. Without this a knock
-//! that happens to come before the last few of them would seem the better explanation.
+//! A bad peak may lie anywhere, which costs likelihood. Where several are off by the same
+//! displacement, only the displacement is free: the rest must lie where it puts them. Without this
+//! a knock that happens to come before the last few of them would seem the better explanation.
 
 use crate::angle::Offset;
 

@@ -63,7 +63,7 @@ pub struct Explanation {
     pub tried: usize,
     /// Directions among the terms that the data do not tell.
     pub not_told: Vec<Vague>,
-    /// What is told in their place.
+    /// What is determined instead.
     pub told_instead: Vec<ToldInstead>,
     /// Peaks that cannot belong, each with what it most likely is.
     pub bad_peaks: Vec<BadPeak>,
@@ -275,7 +275,7 @@ pub enum Remark {
     },
     /// Droop and the cosine of the elevation runout were both listed.
     DroopHeldForRunout,
-    /// Terms that are told well only together.
+    /// Terms that are well determined only in combination.
     ToldOnlyTogether {
         /// Which.
         terms: Vec<Term>,

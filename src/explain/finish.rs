@@ -1,4 +1,4 @@
-//! Everything that is said once the hypotheses are chosen.
+//! The report once the hypotheses are chosen.
 
 use nalgebra::DMatrix;
 
@@ -64,7 +64,7 @@ fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<Fe
         .collect()
 }
 
-/// Everything that is said once the hypotheses are chosen.
+/// The report once the hypotheses are chosen.
 ///
 /// # Errors
 /// When nothing is left to estimate the uncertainty from, or none of the requested terms is

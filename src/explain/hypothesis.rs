@@ -146,7 +146,7 @@ mod plausible {
     pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
     /// A knock that leaves the dish working.
     pub const KNOCK: f64 = GLARING.radians();
-    /// Feeds side by side at the focus of a dish.
+    /// Feeds side by side at the focus of a dish, which lie within a few beams.
     pub const FEED: f64 = Angle::from_degrees(10.0).radians();
     /// Creep and settling, per hour.
     pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
@@ -509,7 +509,7 @@ impl Hypothesis {
         }
     }
 
-    /// Whether two are the same but for where they were found.
+    /// Whether two are the same except for where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
         use Hypothesis::{Feed, Lag, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {

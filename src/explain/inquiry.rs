@@ -1,5 +1,5 @@
-//! What the session says of a hypothesis: of one that is not in a joint fit, to first order in one
-//! pass over the peaks, and of one that is in it. P-values are corrected for the places of a step,
+//! What the session says about a hypothesis: one that is not in a joint fit, to first order in one
+//! pass over the peaks, or one that is in it. P-values are corrected for the places of a step,
 //! the rates of a ripple and the number of causes tested.
 
 use crate::sky::Sky;

@@ -1,6 +1,6 @@
 //! What if the log or the station file meant something else: another time zone, another site,
 //! exchanged columns, another unit. Each such reading of the log is evaluated and fitted
-//whole; it is costly, and tried only when the session as logged does not hold together.
+//! whole; it is costly, and tried only when the session as logged does not hold together.
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
@@ -74,7 +74,7 @@ impl Misreading {
     }
 
     /// All that are tried when the session does not hold together; elevations from the
-    /// zenith fit as well as those of a dish driven over the top, and are told by the zeros.
+    /// zenith fit as well as those of a dish driven over the top, and the zeros tell the two apart.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<Misreading> = (whole.chain(BROKEN))
@@ -172,8 +172,8 @@ impl Misreading {
         Some((log, station, sky))
     }
 
-    /// A session with its peaks by this reading, and the mount as it then stands; none when it makes
-    /// no sense.
+    /// A session with its peaks by this reading, and the mount as it then stands; none when it
+    /// makes no sense.
     pub fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);

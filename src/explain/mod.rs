@@ -5,7 +5,7 @@
 //! (`problem`, `joint_fit`), tested to first order in one pass (`linearised`), admitted
 //! and dropped in one place with one multiplicity (`admission`). One place says which peaks are
 //! bad (`bad_peaks`) and what each most likely is (`row_causes`); one says what cannot be told
-//! apart and what would tell (`separability`, `rivals`). What comes out is one
+//! apart and what would tell (`separability`, `rivals`). The result is one
 //! [`Explanation`], data without prose, of which `solve` and `faults` are two views.
 
 mod admission;

@@ -11,7 +11,7 @@ pub struct Options {
     pub holds: Vec<(Term, f64)>,
     /// Seed of everything random.
     pub seed: u64,
-    /// Use every peak: look for no bad ones.
+    /// Use every peak: do not look for bad ones.
     pub trust_all: bool,
     /// Where to begin; none finds its own start.
     pub begin: Option<TermValues>,

@@ -111,7 +111,7 @@ const TOO_GOOD: f64 = 1.0 / 500.0;
 const LEAST_TOO_GOOD: usize = 5;
 
 /// Rms distance between the raw readings and the emitters' directions, when it is so small
-/// that the log must hold the sky's positions in the place of readings. The second tells
+/// that the log must hold the sky's positions instead of readings. The second tells
 /// whether the directions are those without air.
 pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
     let both: Vec<&SessionPeak> = (session.peaks.iter())

@@ -1,8 +1,8 @@
 //! How large mount errors plausibly are: what is known before any peak.
 //!
 //! Two sizes serve two purposes. The *glaring* size is one that anybody sees with a spirit
-//! level, a square and a watch: data that leave a term more uncertain than that tell less
-//! than the naked eye, and the term counts as not told. The *careful* size is what a builder
+//! level, a square and a watch: data that leave a term more uncertain than that say less
+//! than the naked eye, and the term counts as not determined. The *careful* size is what a builder
 //! who cares for this beam leaves. Both are common practice, no source.
 
 use crate::angle::Angle;

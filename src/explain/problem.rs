@@ -45,7 +45,7 @@ pub struct ExplainedPeak {
     pub sighting: Sighting,
     /// The encoder reading, an unmeasured axis filled in.
     pub reading: EncoderReading,
-    /// The mount but for what depends on the peak.
+    /// The mount except for what depends on the peak.
     bare: MountModel,
 }
 
@@ -107,7 +107,7 @@ impl<'a> JointProblem<'a> {
         self.columns
     }
 
-    /// The mount at some parameters, but for what depends on the peak.
+    /// The mount at some parameters, except for what depends on the peak.
     pub fn mount(&self, parameters: &[f64]) -> MountModel {
         let mut terms = *self.held.terms();
         for (column, value) in self.columns.iter().zip(parameters) {
@@ -219,8 +219,8 @@ impl<'a> JointProblem<'a> {
         linear.misfit.offset
     }
 
-    /// The change of (cross-elevation, elevation), radians, for a unit of each parameter and then of
-    /// each of `more` columns, where the model expects the reading of a peak.
+    /// The change of (cross-elevation, elevation), radians, for a unit of each parameter and then
+    /// of each of `more` columns, where the model expects the reading of a peak.
     ///
     /// Not where it was read: a column that follows a reading, errors and all, can explain those
     /// errors where the peaks stand in few places.

@@ -1,5 +1,5 @@
 //! Ripples of an unknown rate: teeth, belts, steppers. Every whole number of waves per turn is
-//! tried on what the joint fit leaves over.
+//! tried on the residuals of the joint fit.
 
 use std::ops::RangeInclusive;
 

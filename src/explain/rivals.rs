@@ -103,7 +103,7 @@ pub fn rivals(
             continue;
         };
         // To first order a wrong hypothesis may look better or worse than it is: refitted, it is
-        // held against the fit as it stands.
+        // compared with the fit as it is.
         let behind = behind(some, fit_there, index, &other);
         if behind >= AS_GOOD || told_by_all(context, (some, session), fit, index, &other) {
             continue;
@@ -124,11 +124,11 @@ pub fn rivals(
     rivals.into_iter().map(|(_, r)| r).collect()
 }
 
-/// By how much another fit of the same peaks, with its last hypothesis in the place of number `index`,
-/// is worse than the fit by Schwarz's criterion.
+/// By how much another fit of the same peaks, with its last hypothesis instead of number
+/// `index`, is worse than the fit by Schwarz's criterion.
 fn behind(session: &Session, fit: &JointFit, index: usize, other: &JointFit) -> f64 {
     let total = |fit: &JointFit| fit.cost + price(session, fit);
-    // One that is always fitted has no price of its own; it is held against the others as if.
+    // One that is always fitted has no price of its own; it is compared with the others as if.
     let own_price = if index < session.base.len() {
         let rows = 2.0 * fit.kept.iter().filter(|k| **k).count() as f64;
         fit.hypotheses[index].parameters() * rows.max(2.0).ln()

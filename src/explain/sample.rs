@@ -1,5 +1,5 @@
-//! A fair sample of a long log: causes are looked for and weighed on it, and the fit is that of
-//! all.
+//! A fair sample of a long log: causes are searched for and weighed on it, and the final fit uses
+//! all peaks.
 
 use std::sync::Arc;
 

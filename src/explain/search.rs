@@ -1,4 +1,4 @@
-//! The search for the best explanation: where it begins, and which of the ends is best.
+//! The search for the best explanation: where it begins, and which result is best.
 
 use std::collections::HashSet;
 
@@ -179,7 +179,7 @@ fn starts(
         let leverages = leverages(session, first);
         bad.iter().any(|i| leverages[*i] > HIGH_LEVERAGE)
     };
-    // Where a term is missing, all peaks may scatter in the place of the few bad ones.
+    // Where a term is missing, all peaks may scatter instead of a few bad ones.
     if !(many || (as_logged && falls_apart(session, first)) || (!bad.is_empty() && alone())) {
         return found;
     }

@@ -21,7 +21,7 @@ pub struct Vague {
     pub advice: Advice,
 }
 
-/// What is told in the place of terms that are not: a fitted term plus multiples of those held.
+/// What is determined instead of terms that are not: a fitted term plus multiples of those held.
 #[derive(Clone, Debug)]
 pub struct ToldInstead {
     /// The fitted term.
@@ -82,7 +82,7 @@ const TAKES_PART: f64 = 0.3;
 pub type Untold = (Vec<(Term, f64)>, Vec<Term>);
 
 /// The directions that the data of a joint fit do not tell, priors left aside, and the terms that
-/// must be held for the rest to be told; the most vague first.
+/// must be held for the rest to be determined; the most vague first.
 ///
 /// With J over the noise and D the sizes that anybody would see, a direction counts as not told
 /// when the matching eigenvalue of D J'J D is below one: its standard deviation is then larger
@@ -129,7 +129,7 @@ pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<Untold> {
             .map(|(term, _)| term.group())
             .max_by_key(|g| FIT_FIRST.iter().position(|k| k == g));
         let Some(out) = out else {
-            // A cause by itself: it was admitted, so it is told well enough.
+            // A cause by itself: it was admitted, so it is determined well enough.
             break;
         };
         let held: Vec<Term> = (free.iter())
@@ -375,7 +375,7 @@ mod tests {
         assert_eq!(vague[0].1, [Term::Collimation]);
         let named: Vec<Term> = vague[0].0.iter().map(|(t, _)| *t).collect();
         assert!(named.contains(&Term::AzimuthZero));
-        // What is told in their place: on the sky a unit of collimation at 40 degrees is an
+        // What is determined instead: on the sky a unit of collimation at 40 degrees is an
         // azimuth of one over cos 40.
         let fit = fit.without_terms(&session, &[Term::Collimation]).unwrap();
         let said = sensitivity(&session, &fit, &[Term::Collimation]).unwrap();

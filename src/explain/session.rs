@@ -150,7 +150,7 @@ impl Session {
         (self.logs.get(log)).map_or_else(|| format!("log {}", log + 1), Clone::clone)
     }
 
-    /// The same session with other peaks in the place of its own, one for one: the log read in
+    /// The same session with other peaks instead of its own, one for one: the log read in
     /// another way.
     pub fn with_peaks(&self, peaks: Vec<SessionPeak>) -> Option<Session> {
         (peaks.len() == self.peaks.len()).then(|| Session {

@@ -26,7 +26,7 @@ pub enum Lever {
     Orbit(usize),
     /// The air's bend of the rays: times its own size.
     Air,
-    /// Other targets in the place of the logged ones: by peak, the step to the other target,
+    /// Other targets instead of the logged ones: by peak, the step to the other target,
     /// zero where nothing changes. One takes the whole step.
     Retarget(Arc<Vec<Vector3<f64>>>),
 }

@@ -92,13 +92,34 @@ pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<
             if session.kind().has(term) && !known(term) && !not_told.contains(&term) {
                 found.push(AllowedFor {
                     term,
-                    size: careful(term, session.beamwidth),
+                    size: careful(term, session.beamwidth).min(hidden_play(session, fit, term)),
                     probability,
                 });
             }
         }
     }
     found
+}
+
+/// The play that an axis may have where the log tells no side of arrival, an inside value: it has moved
+/// the peaks from side to side as it will move the beam, so half of it is no more than they scatter,
+/// as long as the axis goes on to arrive as it did. Without a bound for other terms, and where the log
+/// tells sides: one that always arrived from one side hides any play.
+fn hidden_play(session: &Session, fit: &JointFit, term: Term) -> f64 {
+    let axis = match term {
+        Term::AzimuthBacklash => 0,
+        Term::ElevationBacklash => 1,
+        _ => return f64::INFINITY,
+    };
+    let told = session.peaks.iter().any(|p| {
+        let sides = p.sighting.approach;
+        [sides.azimuth, sides.elevation][axis] != 0.0
+    });
+    if told || fit.sigmas.is_empty() {
+        return f64::INFINITY;
+    }
+    let squares: f64 = fit.sigmas.iter().map(|s| s[axis].radians().powi(2)).sum();
+    2.0 * (squares / fit.sigmas.len() as f64 * fit.variance).sqrt()
 }
 
 /// The covariance of the model's terms (those fitted, then those allowed for) at the end of the

@@ -178,7 +178,7 @@ impl StepSearch {
 
     /// By how much the probability at one place must be multiplied for the best of all: after
     /// Davies, Hypothesis testing when a nuisance parameter is present only under the
-    /// alternative, Biometrika 74 (1987) 33, with the discrete turns in the place of the integral
+    /// alternative, Biometrika 74 (1987) 33, with the discrete turns instead of the integral
     /// and never more than the number of places (from memory). For one coefficient and for two
     /// the factor a turn is the root of the statistic over that of 2 pi.
     pub fn multiplicity(&self, probability: f64) -> f64 {
@@ -208,8 +208,8 @@ impl Place {
     }
 }
 
-/// A step that keeps a smaller share of its square beside the other columns is one of them but for
-/// rounding.
+/// A step that keeps a smaller share of its square beside the other columns is one of them, apart
+/// from rounding.
 const LEAST_FREE: f64 = 1e-6;
 
 #[cfg(test)]

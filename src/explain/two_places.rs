@@ -1,8 +1,8 @@
 //! Play without logged sides of arrival: an axis that rests in two places.
 //!
-//! Where the side of arrival is not logged, half of the peaks stand half the play to one side and
-//! half to the other. That shows as a scatter with two humps. The likelihood of two humps is held
-//! against that of one with the same freedom, a scatter of the axis of any size.
+//! Where the side of arrival is not logged, half of the peaks are off by half the play to one side,
+//! the others to the other side. That shows as a scatter with two humps. The likelihood of two
+//! humps is compared with that of one with the same freedom, a scatter of the axis of any size.
 
 use std::ops::Range;
 

@@ -1,4 +1,4 @@
-//! Folders that are whole or not there: all files of a run, or all of the run before.
+//! Folders written whole or not at all: all files of a run, or all of the run before.
 
 use std::fs::File;
 use std::io::Write;

@@ -1,4 +1,4 @@
-//! Files: read as they are, written so that they are whole or not there.
+//! Files: read as they are, written whole or not at all.
 
 mod folder;
 mod nearby;

@@ -1,12 +1,12 @@
-//! What stands where a file was looked for.
+//! What is at the place where a file was expected.
 
 use std::path::Path;
 
 use crate::problem::nearest_name;
 
-/// At most this many names are listed.
+/// At most this many names are listed: a message must stay readable.
 const MOST: usize = 6;
-/// A folder of more entries is not walked to its end.
+/// A folder of more entries is not walked to its end, so that a message comes at once.
 const MOST_ENTRIES: usize = 10_000;
 
 /// What to say to somebody who named a file that is not there: the name that was probably meant,

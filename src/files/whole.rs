@@ -1,4 +1,4 @@
-//! Files that are whole or not there.
+//! Files written whole or not at all.
 
 use std::fs::{File, TryLockError};
 use std::io::Write;
@@ -132,7 +132,7 @@ fn no_folder(path: &Path, folder: &Path) -> Error {
 
 /// Where a path ends when all links are followed, whether something is there or not.
 pub fn link_end(path: &Path) -> PathBuf {
-    /// As many as systems follow.
+    /// As many links as common systems follow, from memory (Linux: 40).
     const MOST_LINKS: usize = 40;
     let mut end = path.to_owned();
     for _ in 0..MOST_LINKS {
@@ -166,7 +166,7 @@ pub fn sweep(folder: &Path) {
     }
 }
 
-/// Whether the writer of a file in the making is gone: its lock is, or where that cannot be told
+/// Whether the writer of a file in the making is gone: its lock is, or where that cannot be known
 /// the file has not grown for a day.
 pub fn abandoned(path: &Path) -> bool {
     let Ok(file) = File::open(path) else {

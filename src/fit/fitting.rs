@@ -160,7 +160,7 @@ const BUDGET: usize = 500;
 /// Most fits with a changed set of held directions, so that two sets that take turns come to an
 /// end.
 const MOST_RANK_ROUNDS: usize = 4;
-/// Fewer degrees of freedom than this are none, but for rounding.
+/// Fewer degrees of freedom than this are none, apart from rounding.
 const LEAST_FREEDOM: f64 = 1e-6;
 
 /// Runs the solver under argmin to its end, from a start and its reduction.

@@ -312,7 +312,7 @@ fn restricted(whole: &Triangle, basis: Option<&DMatrix<f64>>) -> Option<Triangle
     basis.map(|basis| whole.restricted(basis))
 }
 
-/// Norms with one in the place of zero, so that a parameter without effect has a scale.
+/// Norms with one instead of zero, so that a parameter without effect has a scale.
 pub(crate) fn positive(norms: Vec<f64>) -> Vec<f64> {
     (norms.into_iter())
         .map(|norm| if norm > 0.0 { norm } else { 1.0 })

@@ -30,8 +30,8 @@ impl Precision {
     ///
     /// To the last digits: below it the sum of squares begins to drown in its own roundings, so the
     /// polish, which is judged by the gradient, takes over; from 1e-12 down, steps were refused for
-    /// noise (Lanczos3 of the NIST sets). For a comparison: of a sum of squares of 1,000 a ten-thousandth,
-    /// where explanations are told apart by units.
+    /// noise (Lanczos3 of the NIST sets). For a comparison: of a sum of squares of 1,000 a
+    /// ten-thousandth, where explanations differ by units.
     pub(crate) const fn fall_tolerance(self) -> f64 {
         match self {
             Precision::LastDigits => 1e-11,

@@ -77,7 +77,7 @@ pub struct Spectrum {
     rank: usize,
     /// The inverse of `scaled`, when it alone shows that the data tell all directions.
     inverse: Option<DMatrix<f64>>,
-    /// Worked out when first asked for: they cost as much as a pass over 100 observations.
+    /// Worked out when first needed: they cost as much as a pass over 100 observations.
     singular: OnceLock<Singular>,
 }
 

@@ -58,7 +58,7 @@ impl AxisReadings {
         let mut instead = Vec::new();
         for place in &self.places {
             instead.extend(place.hours.map(|hours| (place.degrees, hours)));
-            // Without a sensor too: that is then what is told to be missing.
+            // Without a sensor too: that is then what is reported as missing.
             instead.push((place.degrees, place.sensor));
         }
         instead
@@ -104,7 +104,7 @@ impl AxisReadings {
             .all(|column| columns.cell(row, column).is_empty())
     }
 
-    /// The reading of an axis, within `degrees`; none when it is empty, or wrong and told.
+    /// The reading of an axis, within `degrees`; none when it is empty, or wrong and reported.
     pub fn read(
         &self,
         axis: usize,
@@ -135,7 +135,8 @@ impl AxisReadings {
         cell.reading(self.axes[axis], unit, degrees, decided, told)
     }
 
-    /// The same of an axis whose reading must be there; one without a motor stands where it is bolted.
+    /// The same of an axis whose reading must be there; one without a motor stands where it is
+    /// bolted.
     pub fn required(
         &self,
         axis: usize,

@@ -15,8 +15,8 @@ use crate::time::Utc;
 /// The value of `format` that this version writes and reads.
 pub const FORMAT: &str = "plumbeam calibration 1";
 
-/// The checksum by which logs name a calibration: CRC-32 (IEEE 802.3, as in gzip and PNG) of its file,
-/// eight hexadecimal digits.
+/// The checksum by which logs name a calibration: CRC-32 (IEEE 802.3, as in gzip and PNG) of its
+/// file, eight hexadecimal digits.
 pub fn checksum(file: &[u8]) -> String {
     format!("{:08x}", crc32fast::hash(file))
 }

@@ -233,8 +233,8 @@ fn within(value: f64, most: f64) -> bool {
     value.abs() <= most
 }
 
-/// The term of the mount in whose unit and bounds a value is given; those of a further feed's are the
-/// collimation's.
+/// The term of the mount in whose unit and bounds a value is given; those of a further feed's are
+/// the collimation's.
 fn like(kind: Kind, name: &str) -> Option<Term> {
     let of_feed = FeedOffset::part_of(name).map(|_| Term::Collimation);
     kind.term_by_name(name).or(of_feed)

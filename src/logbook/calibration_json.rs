@@ -83,7 +83,7 @@ impl Calibration {
     }
 
     /// Whether its values are such as a mount can have; a fit that went astray, or a held value
-    /// that is nonsense, is told before anything is written.
+    /// that is nonsense, is reported before anything is written.
     ///
     /// # Errors
     /// The terms whose values are larger than makes sense: no reader would take the file.

@@ -1,4 +1,4 @@
-//! How far the numbers of a calibration can be trusted, as they say it of themselves.
+//! How far the numbers of a calibration can be trusted, as the file states it.
 
 use std::fmt;
 

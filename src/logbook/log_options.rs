@@ -1,4 +1,4 @@
-//! What somebody who knows a log says of it, where its text alone has two meanings.
+//! What the user says about a log where its text alone has two meanings.
 
 use super::peak::Readings;
 use super::{peaks_csv, scan_columns};

@@ -119,8 +119,8 @@ impl Reading<'_> {
     }
 
     /// The second reading, and both standard deviations, of a peak on a mount whose second axis is
-    /// bolted at `fixed`: a peak without a declination says no more of it than that the emitter stood
-    /// within the beam.
+    /// bolted at `fixed`: a peak without a declination says no more of it than that the emitter
+    /// stood within the beam.
     fn bolted(
         &self,
         fixed: Angle,
@@ -151,7 +151,7 @@ impl Reading<'_> {
     }
 
     /// The place of the feed that a cell names; the first when it is empty or the station does not
-    /// tell of several. None when no feed is called so, which is told.
+    /// tell of several. None when no feed is called so, which is reported.
     fn feed(&self, cell: &Cell<'_>, line: usize, told: &mut Told) -> Option<usize> {
         let feeds = &self.station.feeds;
         if feeds.is_empty() {
@@ -180,7 +180,7 @@ impl Reading<'_> {
         found
     }
 
-    /// The peak in a row; none when something is wrong with it, which is told.
+    /// The peak in a row; none when something is wrong with it, which is reported.
     pub fn peak(
         &self,
         row: &Row<'_>,

@@ -1,6 +1,6 @@
-//! The quick way through the rows of a long scan: plain text of the usual form, going on with
-//! the scan of the row before. Whatever else a row may be, it goes the careful way, which also
-//! finds the words for what is wrong.
+//! The fast path through the rows of a long scan: plain text of the usual form that continues
+//! the scan of the row before. Any other row takes the careful path, which also words what is
+//! wrong.
 
 use super::scan::{PowerUnit, Sample, from_decibels};
 use crate::angle::Angle;

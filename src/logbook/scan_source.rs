@@ -124,7 +124,7 @@ impl<'a> Cells<'a> {
     }
 
     /// Name and emitter of the scan that begins here, or none when the present one goes on. None
-    /// of either when something is wrong with them, which is told.
+    /// of either when something is wrong with them, which is reported.
     #[allow(clippy::option_option)] // wrong, goes on, begins
     fn starts(
         &self,
@@ -170,7 +170,7 @@ impl<'a> Cells<'a> {
         Some(Some((name?, emitter)))
     }
 
-    /// The rest of the row; none when something is wrong with it, which is told.
+    /// The rest of the row; none when something is wrong with it, which is reported.
     fn reading(&self, told: &mut Told) -> Option<Reading> {
         let time = self.cell(TIME).time(self.decided, told);
         let angles = (self.axes.has_both(self.columns)).then(|| self.angles(told));

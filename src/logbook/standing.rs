@@ -1,4 +1,4 @@
-//! What stands against using a calibration, or a table made of one.
+//! What speaks against using a calibration, or a table made of one.
 
 use super::calibration::{Calibration, TermState};
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust};

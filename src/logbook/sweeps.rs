@@ -235,7 +235,7 @@ impl<R: BufRead> Sweeps<R> {
         self.cut_short
     }
 
-    /// The next sweep, or none at the end. Lines that are no part of one are told and left out.
+    /// The next sweep, or none at the end. Lines that belong to none are reported and left out.
     ///
     /// # Errors
     /// When reading fails.
@@ -357,7 +357,7 @@ fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     let (low_hz, high_hz, step_hz) = (number(HERTZ)?, number(HERTZ)?, number(HERTZ)?);
     let _samples = number(SAMPLES)?;
     let sound = low_hz < high_hz && step_hz > 0.0 && step_hz <= high_hz - low_hz + 1.0;
-    // Dates and times of day are told first by their cheapest sign.
+    // Dates and times of day are recognised first by their cheapest sign.
     if !sound || !clock.contains(':') {
         return None;
     }

@@ -247,7 +247,7 @@ impl Guard {
         if let Some(input) = self.inputs.iter().find(inside) {
             return Err(Error::Usage(format!(
                 "{option} {} would be replaced as a whole, and it holds {}, {}\n  help: name a \
-                 folder of its own",
+                 separate folder",
                 shown(path),
                 input.shown(),
                 input.what
@@ -454,7 +454,7 @@ impl Growing {
     }
 }
 
-/// This much of an older file is examined: more than any log of an evening.
+/// Bytes of an older file that are examined: more than any log of an evening.
 const MOST_LOOKED_AT: u64 = 256 << 20;
 
 /// A file that is being written.

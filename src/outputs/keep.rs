@@ -38,7 +38,7 @@ fn changed(path: &Path) -> Utc {
         .map_or_else(Utc::now, Utc::from_unix_nanos)
 }
 
-/// At most this many are kept of one second.
+/// At most this many results are kept under one second: far more than a script writes.
 const MOST_OF_A_SECOND: usize = 1000;
 
 /// Keeps a file under its own time: when it says it was made, or else when it was last changed.

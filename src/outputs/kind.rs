@@ -1,4 +1,4 @@
-//! What a file is that stands where an output should go, and what may be done to it.
+//! What kind of file is at the place of an output, and what may be done to it.
 
 use serde::Deserialize;
 
@@ -145,7 +145,7 @@ fn of_json(text: &str) -> Found {
 
 /// Whether two lines are those of a two-line element set.
 fn is_element_set(first: &str, second: &str) -> bool {
-    /// Columns of such a line, of which the last, a checksum, may be missing.
+    /// Columns of such a line without its checksum, the last, which may be missing.
     const COLUMNS: usize = 68;
     let is = |line: &str, number: &str| line.starts_with(number) && line.trim().len() >= COLUMNS;
     is(first, "1 ") && is(second, "2 ")
@@ -154,7 +154,7 @@ fn is_element_set(first: &str, second: &str) -> bool {
 /// A table of rows with a header is a log: its rows are filled where readings or times stand. It
 /// may be one of another program, so that the columns have other names.
 fn of_rows(text: &str) -> Found {
-    /// Fewer columns make no log.
+    /// Fewer columns make no log: a time, an emitter and a reading.
     const LEAST_COLUMNS: usize = 3;
     let mut lines = text.lines().filter(|l| !l.starts_with('#'));
     let Some(header) = lines.find(|l| !l.trim().is_empty()) else {

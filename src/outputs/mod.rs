@@ -3,7 +3,7 @@
 //! Every file and folder that a verb writes goes through a [`Guard`], which knows what the verb
 //! reads. It refuses (exit code 2) to write over any of that, by whatever path or link, over a
 //! log with filled rows, and over what is plainly of another kind; an older result is kept next to
-//the new one under its own time.
+//! the new one under its own time.
 
 mod folder;
 mod guard;

@@ -1,8 +1,8 @@
 //! A plan for who can observe one emitter of the sky only, such as the Sun on a small dish.
 //!
-//! What such an emitter tells comes from its way across the sky: peaks in quick succession say
+//! What such an emitter tells comes from its path across the sky: peaks in quick succession say
 //! nearly the same. So the steps are visits of a few peaks, spread over the span; and after them
-//! it is said when to come back, and what even a whole day of it would not tell.
+//! the plan says when to come back, and what even a whole day of it would not tell.
 
 use super::candidates::{Candidate, Judge, Offer};
 use super::design::Design;
@@ -221,7 +221,7 @@ fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
 
 /// What can be observed soon after the span, in words; empty when nothing can within a day.
 pub fn next_up(judge: &Judge<'_>, request: &Request, heard: &[EmitterId]) -> String {
-    /// More than three names are no help.
+    /// Emitters named as next to observe: the first few are all that anyone waits for.
     const MOST_NAMED: usize = 3;
     let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_LOOKED_AT))
         .filter_map(|id| judge.watch(*id, &ahead(request.to)).ok())
@@ -258,7 +258,7 @@ mod tests {
             spread(24, 300.0, 40).unwrap(),
             [0, 1, 2, 11, 12, 13, 21, 22, 23]
         );
-        // No more peaks than asked for, and still at both ends.
+        // No more peaks than requested, and still at both ends.
         assert_eq!(spread(120, 300.0, 6).unwrap(), [0, 1, 2, 117, 118, 119]);
         assert_eq!(spread(24, 300.0, 2).unwrap(), [0, 23]);
         assert_eq!(spread(24, 300.0, 1).unwrap(), [0]);

@@ -3,7 +3,7 @@
 //!
 //! A span is cut into slots of one peak each. Whatever the station's emitters offer in each
 //! slot is a candidate; a search picks one candidate a slot so that the error of pointing left
-//! over the whole reachable sky is least, with a small price on long ways.
+//! over the whole reachable sky is least, with a small price on long moves.
 
 mod alone;
 mod candidates;

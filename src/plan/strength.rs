@@ -12,7 +12,7 @@ pub const FAINTEST_DB: f64 = 0.3;
 /// source).
 pub const SYSTEM_TEMPERATURE_K: f64 = 120.0;
 
-/// Boltzmann's constant, joules a kelvin (exact).
+/// Boltzmann's constant, joules a kelvin: exact, by definition of the kelvin (SI 2019).
 const BOLTZMANN: f64 = 1.380_649e-23;
 /// A jansky in watts a square metre and hertz, by definition.
 const JANSKY: f64 = 1e-26;

@@ -63,7 +63,7 @@ impl Changes {
             .map(|(i, f)| (f.cost() + price * f.kind.terms().len() as f64, i))
             .collect();
         ranked.sort_by(|p, q| p.0.total_cmp(&q.0));
-        // Several changes at once are thought of only when no single one will do; those are then
+        // Several changes at once are considered only when no single one will do; those are then
         // no rivals, because the peaks contradict them.
         if (fitted.iter()).all(|f| peaks.contradict(&f.solution)) {
             let solution = peaks.fit(old, Kind::Anything)?;

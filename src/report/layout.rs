@@ -4,24 +4,13 @@
 /// others with as many spaces. A word longer than a line is cut.
 pub fn wrapped(lead: &str, text: &str, width: usize) -> String {
     let indent = lead.chars().count();
-    let room = width.saturating_sub(indent).max(8);
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split_whitespace().flat_map(|w| pieces(w, room)) {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= room => {
-                line.push(' ');
-                line.push_str(&word);
-            }
-            _ => lines.push(word),
-        }
-    }
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    // A narrow column still holds a short word.
+    let options = textwrap::Options::new(width.saturating_sub(indent).max(8))
+        .word_splitter(textwrap::WordSplitter::NoHyphenation);
+    let lines = textwrap::wrap(&text, options);
     let gap = format!("\n{}", " ".repeat(indent));
     format!("{lead}{}", lines.join(&gap)).trim_end().to_owned()
-}
-
-fn pieces(word: &str, room: usize) -> Vec<String> {
-    let letters: Vec<char> = word.chars().collect();
-    letters.chunks(room).map(|c| c.iter().collect()).collect()
 }
 
 /// `text` cut to `width` characters, the last one an ellipsis when something was cut.

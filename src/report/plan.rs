@@ -352,7 +352,7 @@ fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
             "  {:<name$}  {before:>wide$}  {after:>wide$}  {}{}",
             term_name(plan.mount, p.term),
             unit_name(p.term.unit()),
-            if p.told { "" } else { "  not told" }
+            if p.told { "" } else { "  not determined" }
         ));
     }
     let (before, after) = plan.error;

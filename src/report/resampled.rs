@@ -1,4 +1,4 @@
-//! What resampling the peaks says of the uncertainties, in words.
+//! What resampling the peaks says about the uncertainties, in words.
 
 use super::words::term_name;
 use crate::mount::Term;

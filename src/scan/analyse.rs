@@ -214,7 +214,7 @@ fn look(
             suspect.certain || stands_above(&model, without, &suspect.keep, &settled.used)
         });
         if let Some(without) = flat {
-            // Next to the limit the noise is cut on one side, so what may be left out is told
+            // Next to the limit the noise is cut on one side, so what may be left out is known
             // by the fit and not by the power.
             let keep = below(&model, &without, suspect.top);
             let again = fit(&keep).filter(|_| keep.iter().filter(|k| **k).count() > FEWEST);

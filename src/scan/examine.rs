@@ -1,5 +1,5 @@
-//! What a fit leaves over, and what it leaves out: curvature of the baseline, a flat top, noise
-//! with a memory, gain that drifts with the baseline.
+//! Residuals of a fit, and what it leaves out: curvature of the baseline, a flat top,
+//! correlated noise, gain that drifts with the baseline.
 
 use nalgebra::DMatrix;
 

@@ -1,4 +1,4 @@
-//! Where the emitter is, roughly, and whether it is anywhere.
+//! Roughly where the emitter is, if it is there at all.
 
 use super::Axis;
 use super::passes::{Pass, Shape};

@@ -77,7 +77,7 @@ pub(crate) fn add_reasons(
     }
 }
 
-/// Whether the position along an axis is told at all.
+/// Whether the position along an axis is determined at all.
 fn vague(
     model: &ScanModel<'_>,
     settled: &Settled,

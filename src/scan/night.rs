@@ -383,7 +383,7 @@ impl Correct<'_> {
             let speed: f64 = balanced.iter().zip(&speeds).map(|(w, s)| w * s).sum();
             Angle::from_degrees(speed * lag.sigma)
         });
-        // The shift of these passes is told when it is known well, be it lag or backlash.
+        // The shift of these passes is reported when it is known well, whether lag or backlash.
         let told = both
             && self.trend.is_some_and(|t| {
                 (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < TOLD * self.width)

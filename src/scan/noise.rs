@@ -1,5 +1,5 @@
-//! The noise of a scan's samples: how it depends on the power, how it weights them, and what its
-//! being known from the scan itself only does to uncertainties.
+//! The noise of a scan's samples: how it depends on the power, how it weights them, and how it
+//! affects uncertainties that it is known from the scan alone.
 
 use super::examine::Memory;
 use super::model::ScanModel;

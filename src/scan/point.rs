@@ -1,4 +1,4 @@
-//! The samples of one scan made ready: in order of time, encoders unwrapped, each with its
+//! The samples of one scan prepared: in order of time, encoders unwrapped, each with its
 //! emitter's place at its own time.
 
 use super::Axis;

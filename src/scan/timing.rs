@@ -11,11 +11,11 @@ use super::trend::{Estimate, Trend};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Timing {
     /// Seconds: the power logged now belongs to where mount and emitter were so long ago. None
-    /// when it cannot be told.
+    /// when it cannot be determined.
     pub lag_s: Option<Estimate>,
-    /// Full width, degrees of the axis. None when it cannot be told.
+    /// Full width, degrees of the axis. None when it cannot be determined.
     pub backlash_deg: Option<Estimate>,
-    /// What cannot be told and which scan would tell it; empty when all is told.
+    /// What cannot be determined and which scan would determine it; empty when everything is.
     pub why: String,
 }
 

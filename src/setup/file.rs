@@ -3,13 +3,11 @@
 use std::fmt::Write;
 
 use super::hear::{Heard, Use};
+use super::page::{Page, number};
 use super::{LOWEST, Request, mount};
 use crate::plan::FAINTEST_DB;
 use crate::station::{Dish, EmitterKind};
 use crate::text::some_of;
-
-/// Remarks are broken at this column, so that a line fits a usual window.
-const WIDTH: usize = 100;
 
 /// The whole file.
 pub fn station_text(request: &Request, heard: &[Heard]) -> String {
@@ -24,51 +22,9 @@ pub fn station_text(request: &Request, heard: &[Heard]) -> String {
     page.text
 }
 
-/// Text that grows line by line.
-#[derive(Default)]
-pub(super) struct Page {
-    text: String,
-}
-
-impl Page {
-    /// A line as it is.
-    pub fn line(&mut self, line: &str) {
-        self.text.push_str(line);
-        self.text.push('\n');
-    }
-    /// Lines that are not read until the # is taken away.
-    pub fn commented(&mut self, lines: &str) {
-        for line in lines.lines() {
-            self.line(format!("# {line}").trim_end());
-        }
-    }
-    /// A remark, broken into lines.
-    pub fn remark(&mut self, words: &str) {
-        let mut line = String::from("#");
-        for word in words.split_whitespace() {
-            if line.chars().count() + 1 + word.chars().count() > WIDTH && line != "#" {
-                self.line(&line);
-                line = String::from("#");
-            }
-            line.push(' ');
-            line.push_str(word);
-        }
-        self.line(&line);
-    }
-    pub fn heading(&mut self, heading: &str) {
-        self.line("");
-        self.line(heading);
-    }
-}
-
 /// A text as TOML writes it.
 fn quoted(text: &str) -> String {
     toml_edit::Value::from(text).to_string().trim().to_owned()
-}
-
-/// A number as TOML takes it for one with decimals.
-pub(super) fn number(value: f64) -> String {
-    format!("{value:?}")
 }
 
 fn top(page: &mut Page) {

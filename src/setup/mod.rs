@@ -4,6 +4,7 @@
 mod file;
 mod hear;
 mod mount;
+mod page;
 mod rise;
 
 use std::path::{Path, PathBuf};
@@ -92,7 +93,7 @@ pub struct Setup {
     pub station_text: String,
     /// The same as read back.
     pub station: Station,
-    /// Every emitter that was thought of, and what became of it.
+    /// Every emitter that was considered, and what became of it.
     pub heard: Vec<Heard>,
     /// The day ahead of those that are in the file.
     pub today: Vec<Today>,

@@ -3,7 +3,7 @@
 use std::str::FromStr;
 
 use super::Request;
-use super::file::{Page, number};
+use super::page::{Page, number};
 
 /// What kind of mount a new station has.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -174,7 +174,7 @@ fn x_y(page: &mut Page) {
         "x_gear_teeth = 120\nx_pinion_teeth = 12\ny_gear_teeth = 120\ny_pinion_teeth = 12",
     );
     page.remark(
-        "Distance between the bearings of the lower axis: with it, what that is off by is given in \
+        "Distance between the bearings of the lower axis: with it, its error is given in \
          millimetres.",
     );
     page.commented("lower_bearing_distance_m = 0.8");
@@ -197,8 +197,8 @@ fn sensors(page: &mut Page) {
     );
 }
 
-/// The declination of a geostationary satellite on the meridian: from the place at that latitude on a
-/// round Earth to the orbit over the equator, whose radius is 6.611 times the Earth's.
+/// The declination of a geostationary satellite on the meridian: from the place at that latitude on
+/// a round Earth to the orbit over the equator, whose radius is 6.611 times the Earth's.
 fn arc_declination_deg(latitude_deg: f64) -> f64 {
     const ORBIT_RADII: f64 = 6.611;
     let (sin, cos) = latitude_deg.to_radians().sin_cos();

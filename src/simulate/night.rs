@@ -18,7 +18,7 @@ use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
 
 /// Angular radius of the Sun and the Moon, degrees; both vary by a few percent.
-const DISC_RADIUS_DEG: f64 = 0.265;
+pub(super) const DISC_RADIUS_DEG: f64 = 0.265;
 /// Above this a scan along azimuth would be wider than the sky there.
 const HIGHEST: Angle = Angle::from_degrees(80.0);
 /// What moves farther than this during a scan, in beamwidths, is followed while it is scanned: more

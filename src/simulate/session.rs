@@ -138,9 +138,8 @@ pub(super) struct Take<'a> {
     pub feed: usize,
 }
 
-/// What a session takes with the mount as it points with each feed, one after the other, in order of
-/// time; of the emitters only those that `fit` at the reading
-/// where they peak.
+/// What a session takes with the mount as it points with each feed, one after the other, in order
+/// of time; of the emitters only those that `fit` at the reading where they peak.
 ///
 /// # Errors
 /// When no emitter is ever up, or an emitter has no place.

@@ -191,7 +191,7 @@ pub enum Spoil {
         #[serde(default)]
         rows: Vec<usize>,
     },
-    /// The log holds the emitters' computed directions in the place of readings.
+    /// The log holds the emitters' computed directions instead of readings.
     SkyForEncoder,
 }
 
@@ -416,7 +416,7 @@ impl Spoil {
             .any(|s| matches!(s, Spoil::Sidelobe { rows } if rows.contains(&row)))
     }
 
-    /// What gets into the log in the place of a reading.
+    /// What gets into the log instead of a reading.
     pub fn reading(
         spoils: &[Spoil],
         row: usize,

@@ -53,7 +53,7 @@ pub struct Truth {
     pub noise: Noise,
     /// What is observed, when.
     pub session: Session,
-    /// How scans are made, when scans are asked for.
+    /// How scans are made, when scans are requested.
     #[serde(default)]
     pub scans: Scans,
     /// What a pretended dish is like apart from its errors, when there is one.

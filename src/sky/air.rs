@@ -4,7 +4,7 @@ use crate::station::Weather;
 
 /// Mean radius of the Earth, metres (IUGG, from memory); the local one differs by a third of a
 /// percent.
-const EARTH_RADIUS_M: f64 = 6_371_000.0;
+pub(super) const EARTH_RADIUS_M: f64 = 6_371_000.0;
 /// Fall of temperature with height in the lower air, kelvin per metre (US Standard Atmosphere
 /// 1976).
 const LAPSE_RATE: f64 = 0.0065;

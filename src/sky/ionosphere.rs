@@ -1,12 +1,11 @@
-//! The bend of radio rays in the ionosphere.
+//! The bending of radio rays in the ionosphere.
 
+use super::air::EARTH_RADIUS_M;
 use crate::angle::{Angle, Direction, Geometric};
 
-/// Height of the thin shell in which the free electrons are taken to be, metres: that of ITU-R P.531
-/// (from memory).
+/// Height of the thin shell in which the free electrons are taken to be, metres: that of ITU-R
+/// P.531 (from memory).
 const SHELL_M: f64 = 400_000.0;
-/// Mean radius of the Earth, metres (IUGG, from memory).
-const EARTH_RADIUS_M: f64 = 6_371_000.0;
 /// The phase index of free electrons is n = 1 - 40.308 N / f^2, with N in electrons per cubic metre
 /// and f in hertz (e^2 / (8 pi^2 epsilon_0 m), CODATA; ITU-R P.531).
 const BY_FREQUENCY: f64 = 40.308;
@@ -15,11 +14,11 @@ const UNIT: f64 = 1e16;
 
 /// Free electrons in a thin shell.
 ///
-/// A ray that passes a layer of spherical symmetry keeps a = n r cos(elevation) (Bouguer), and bends
-/// by the derivative of its phase path by a (Born and Wolf, Principles of Optics, on rays in media of
-/// spherical symmetry, from memory). Through a thin shell of radius R with the content T (upright,
-/// electrons per square metre) the phase path is shorter by K / sqrt(1 - (a/R)^2) with
-/// K = 40.308 T / f^2, so a source far beyond is raised by
+/// A ray that passes a layer of spherical symmetry keeps a = n r cos(elevation) (Bouguer), and
+/// bends by the derivative of its phase path by a (Born and Wolf, Principles of Optics, on rays in
+/// media of spherical symmetry, from memory). Through a thin shell of radius R with the content T
+/// (upright, electrons per square metre) the phase path is shorter by K / sqrt(1 - (a/R)^2) with K
+/// = 40.308 T / f^2, so a source far beyond is raised by
 ///
 /// K (a / R^2) / (1 - (a/R)^2)^(3/2),   a = r cos(elevation).
 ///
@@ -31,14 +30,15 @@ pub(super) struct Ionosphere {
 }
 
 impl Ionosphere {
-    /// With so many units of total electron content, at a frequency in megahertz.
+    /// With this many units of total electron content, at a frequency in megahertz.
     pub fn new(content_tecu: f64, frequency_mhz: f64) -> Ionosphere {
         Ionosphere {
             shorter_m: BY_FREQUENCY * content_tecu * UNIT / (frequency_mhz * 1e6).powi(2),
         }
     }
 
-    /// Where a source is seen from below the shell; `distance_m` is infinite for one among the stars.
+    /// Where a source is seen from below the shell; `distance_m` is infinite for one among the
+    /// stars.
     pub fn raised(
         &self,
         direction: &Direction<Geometric>,
@@ -74,8 +74,8 @@ mod tests {
             .degrees()
     }
 
-    /// The bend of a ray through a layer of finite depth, by the integral of its curvature along the
-    /// ray: a / r of the radial change of the index, no thin shell and no derivative of a path.
+    /// The bend of a ray through a layer of finite depth, by the integral of its curvature along
+    /// the ray: a / r of the radial change of the index, no thin shell and no derivative of a path.
     fn by_ray_deg(elevation: f64) -> f64 {
         const DEPTH_M: f64 = 15_000.0;
         let k = BY_FREQUENCY / (FREQUENCY_MHZ * 1e6).powi(2);

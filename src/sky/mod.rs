@@ -1,6 +1,6 @@
 //! Where emitters are: time scales, frames, refraction.
 //!
-//! A [`Sky`] is made once from a station and then asked for directions. [`Geometric`] ones are
+//! A [`Sky`] is made once from a station and then gives directions. [`Geometric`] ones are
 //! without air; [`Apparent`] ones are where the beam must point (docs/files.md). Light time and
 //! aberration are in the directions of the Sun, the Moon and radio sources; satellites are where
 //! SGP4 (WGS 72 constants) puts them at the instant itself, turned to the Earth by the sidereal
@@ -112,8 +112,8 @@ fn ionosphere_of(station: &Station) -> Option<Ionosphere> {
 }
 
 impl Sky {
-    /// Where the beam must point for what is that far in that direction (east, north, up; metres, or
-    /// a unit vector for what is among the stars) beyond the air.
+    /// Where the beam must point for what is that far in that direction (east, north, up; metres,
+    /// or a unit vector for what is among the stars) beyond the air.
     fn through_the_air(&self, towards: &Vector3<f64>) -> Direction<Apparent> {
         /// Nearer than any satellite.
         const NO_DISTANCE_M: f64 = 1e4;

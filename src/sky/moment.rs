@@ -4,7 +4,7 @@ use std::cell::OnceCell;
 
 use nalgebra::Vector3;
 
-use super::earth::Observer;
+use super::earth::{Observer, SPEED_OF_LIGHT};
 use super::notice::{IONOSPHERE_BELOW_MHZ, Notice, OLD_ORBIT_DAYS};
 use super::satellite::nearest_orbit;
 use super::timescale::{LeapSeconds, tai_minus_utc_s};
@@ -24,8 +24,6 @@ pub struct Moment<'a> {
 impl Sky {
     /// That a transmitter stands in the near field of the dish.
     fn notice_of_near(&self, emitter: &str, distance_m: f64) -> Option<Notice> {
-        /// Metres a second (exact).
-        const SPEED_OF_LIGHT: f64 = 299_792_458.0;
         let wavelength_m = SPEED_OF_LIGHT / (self.frequency_mhz * 1e6);
         let far_m = 2.0 * self.diameter_m.powi(2) / wavelength_m;
         (distance_m < far_m).then(|| Notice::NearField {

@@ -177,7 +177,7 @@ pub struct Notices {
 }
 
 impl Notices {
-    /// Takes in some, in the order in which they are to be told.
+    /// Takes in some, in the order in which they are to be reported.
     pub fn add(&mut self, notices: impl IntoIterator<Item = Notice>) {
         for notice in notices {
             let (word, emitter) = notice.topic();
@@ -262,7 +262,7 @@ mod tests {
             "{words:?}"
         );
         assert!(words[1].contains("ionosphere"));
-        // A single one is told as ever.
+        // A single one is reported as before.
         assert_eq!(words[2], old("early", -15.0).to_string());
     }
 

@@ -1,6 +1,6 @@
 //! What the sky would be if something were otherwise: the same emitters from another site, a
 //! satellite that runs ahead of its elements, the other satellites of an elements file. For
-//! whoever asks what went wrong with a log.
+//! finding out what went wrong with a log.
 
 use nalgebra::Vector3;
 

@@ -2,6 +2,7 @@
 
 use nalgebra::Vector3;
 
+use super::air::EARTH_RADIUS_M;
 use super::earth::Place;
 use super::refraction::Refraction;
 use crate::angle::{Angle, Apparent, Direction, Geometric};
@@ -11,8 +12,6 @@ use crate::station::Station;
 /// (common textbook value; Schelling, Burrows and Ferrell, Proceedings of the IRE 21 (1933)
 /// 427; ITU-R P.453; both from memory).
 const EFFECTIVE_EARTH: f64 = 4.0 / 3.0;
-/// Mean radius of the Earth, metres (IUGG, from memory).
-const EARTH_RADIUS_M: f64 = 6_371_000.0;
 
 /// Both directions of a beacon.
 #[derive(Clone, Copy, Debug)]
@@ -28,8 +27,8 @@ pub(super) struct BeaconDirections {
 pub(super) struct Seat {
     /// Where the first axis's outer end points (east, north, up).
     outer: Vector3<f64>,
-    /// How far the beam passes to the right of the crossing of the axes and above it, seen along the
-    /// beam with that end up; metres.
+    /// How far the beam passes to the right of the crossing of the axes and above it, seen along
+    /// the beam with that end up; metres.
     beside_m: [f64; 2],
 }
 
@@ -60,8 +59,8 @@ impl Seat {
 /// Where the beacon stands as seen from `site`.
 ///
 /// On the effective Earth a level ray's curvature is (1 - 1/k)/r, which raises a transmitter at
-/// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends by the
-/// cosine of its elevation less. It never bends more than a ray through the whole air.
+/// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends
+/// by the cosine of its elevation less. It never bends more than a ray through the whole air.
 pub(super) fn beacon(
     site: &Place,
     beacon: &Place,

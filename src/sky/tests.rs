@@ -1,5 +1,5 @@
 //! The sky as a whole: published examples, signs from the words of docs/files.md, and
-//! agreement of its fast roads with its rigorous ones.
+//! agreement of its fast methods with its rigorous ones.
 
 use std::path::PathBuf;
 

@@ -20,7 +20,7 @@ const ORBIT_STEP: f64 = 0.06;
 /// Nodes of satellites are not set farther apart than those of the stars, because the Earth turns
 /// under both.
 const LONGEST_STEP_S: f64 = CELESTIAL_STEP_S;
-/// Intervals that are worked out together, when one of them is first asked for: enough to pay for
+/// Intervals that are worked out together, when one of them is first needed: enough to pay for
 /// the preparation, few enough for a short pass.
 const BLOCK: usize = 32;
 /// Nodes before an interval that interpolation by six points needs.

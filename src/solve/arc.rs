@@ -1,17 +1,17 @@
-//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects, and
-//! what its three bolts must be set to by hand.
+//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects,
+//! and what its three bolts must be set to by hand.
 //!
 //! The motor takes the hour angle of each satellite. What is left is how far the beam then passes
-//! north or south of it: a part that is the same all along the arc, which the declination bolt takes
-//! up, a part that is largest on the meridian (the altitude bolt), and one with opposite signs in east
-//! and west (the azimuth bolt). They are found by least squares through the full model.
+//! north or south of it: a part that is the same all along the arc, which the declination bolt
+//! takes up, a part that is largest on the meridian (the altitude bolt), and one with opposite
+//! signs in east and west (the azimuth bolt). They are found by least squares through the full
+//! model.
 
 use nalgebra::{DMatrix, DVector};
 
 use super::misaligned::turns;
 use super::outcome::Outcome;
-use super::remedy::Remedy;
-use super::significant::KEEP_CLEAR;
+use super::significant::{KEEP_CLEAR, Words};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::logbook::TermState;
 use crate::mount::{ApproachSigns, Kind, MountModel, Pole, Term};
@@ -19,13 +19,14 @@ use crate::number::{by_sigma, significant, two_digits};
 use crate::sky::geostationary_arc;
 use crate::station::Station;
 
-/// Satellites lower than this are left out: the air and the ground make them useless (common practice,
-/// no source).
+/// Satellites lower than this are left out: the air and the ground make them useless (common
+/// practice, no source).
 const LOWEST: Angle = Angle::from_degrees(5.0);
 /// The bolts, as terms of the model that they change: the dish on its declination bolt, the polar
 /// axis on its altitude and azimuth bolts.
 const BOLTS: [Term; 3] = [Term::ElevationZero, Term::TiltNorth, Term::TiltEast];
-/// Fewer peaks that tell in declination leave three bolts untold.
+/// Fewer peaks that tell in declination do not determine three bolts: three unknowns need three
+/// equations.
 const LEAST_BY_HAND: usize = 3;
 /// Fewer places of the arc do not tell three bolts apart.
 const LEAST_PLACES: usize = 10;
@@ -100,8 +101,8 @@ fn of(places: &[(Angle, Direction<Apparent>)], misses: &[Angle]) -> Miss {
     }
 }
 
-/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of the
-/// arc is in reach.
+/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of
+/// the arc is in reach.
 ///
 /// # Units
 /// Angles; changes are to be ADDED to the terms of the same names.
@@ -148,7 +149,7 @@ pub fn arc(station: &Station, model: &MountModel) -> Option<ArcAlignment> {
 }
 
 /// What to do by hand, bolt by bolt; none of a mount with two motors.
-pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
+pub(super) fn by_hand(outcome: &Outcome, station: &Station) -> Option<Words> {
     let fixed = station.mount.fixed_declination?;
     let found = arc(station, &outcome.model)?;
     let sigma = |term: Term| {
@@ -171,17 +172,15 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
         .filter(|p| p.used && p.elevation_sigma < station.dish.beamwidth / 8.0)
         .count();
     if by_hand < LEAST_BY_HAND || sigmas.iter().all(Option::is_none) {
-        return Some(Remedy {
-            term: Term::ElevationZero,
-            title: "Whether the one motor follows the arc of geostationary satellites is not known: \
+        let title =
+            "Whether the one motor follows the arc of geostationary satellites is not known: \
                     the peaks do not tell in declination"
-                .to_owned(),
-            text: "Loosen the declination bolt and peak three satellites by hand in declination too: one \
+                .to_owned();
+        let text = "Loosen the declination bolt and peak three satellites by hand in declination too: one \
                    near the meridian, one far east, one far west. Log what a level on the dish then \
                    says as declination_deg, and solve again: each bolt gets its number."
-                .to_owned(),
-            caution: KEEP_CLEAR.to_owned(),
-        });
+                .to_owned();
+        return Some((title, vec![text], KEEP_CLEAR));
     }
     let outer = match station.mount.kind() {
         Kind::Polar(Pole::South) => "south",
@@ -214,7 +213,7 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
         degrees(found.now.rms),
     )];
     let [dish, high, east] = found.changes;
-    let not_told = |bolt: &str| format!("{bolt} bolt: these peaks do not tell; leave it.");
+    let not_told = |bolt: &str| format!("{bolt} bolt: these peaks do not determine; leave it.");
     steps.push(match sigmas[0] {
         Some(sigma) => format!(
             "Declination bolt: set the dish {} further {}: an offset of {:.2} deg in place of {:.2}.",
@@ -253,13 +252,9 @@ pub(super) fn remedy(outcome: &Outcome, station: &Station) -> Option<Remedy> {
             degrees(found.then.rms)
         ));
     }
-    Some(Remedy {
-        term: Term::ElevationZero,
-        title: format!(
-            "With its one motor the mount passes the arc of geostationary satellites by up to {} deg",
-            degrees(found.now.largest)
-        ),
-        text: steps.join(" "),
-        caution: KEEP_CLEAR.to_owned(),
-    })
+    let title = format!(
+        "With its one motor the mount passes the arc of geostationary satellites by up to {} deg",
+        degrees(found.now.largest)
+    );
+    Some((title, steps, KEEP_CLEAR))
 }

@@ -107,7 +107,8 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             let [one, two] = kind.axes().map(AxisKind::key);
             format!(
                 "backlash was not looked for: the log does not say from which side the axes arrived \
-                 ({one}_approach, {two}_approach)"
+                 ({one}_approach, {two}_approach); what is expected of the pointing holds while they \
+                 arrive as they did then"
             )
         }
         Remark::UnnamedBadPeak { row, off } => format!(
@@ -206,7 +207,7 @@ pub fn advice_words(kind: Kind, advice: &Advice) -> String {
     }
 }
 
-/// What cannot be told apart, what is told in its place, and what would help.
+/// What cannot be told apart, what is determined instead, and what would help.
 pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
     let kind = explanation.session.kind();
     let arc = one_declination(explanation);
@@ -228,7 +229,7 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
         .collect();
     (explanation.not_told.iter().enumerate())
         .map(|(i, vague)| {
-            // What is told in their place is one statement about all that are held.
+            // What is determined instead is one statement about all that are held.
             let told = match told.is_empty() || i > 0 {
                 true => String::new(),
                 false => format!(". What is known: {}", told.join("; ")),
@@ -267,7 +268,7 @@ const OF_THE_ARC: [Term; 3] = [Term::AzimuthZero, Term::Collimation, Term::AxisS
 /// What is said when all peaks of a polar mount keep to one declination, as those of the
 /// geostationary arc or of one day's Sun do.
 fn one_declination(explanation: &Explanation) -> Option<String> {
-    /// Within this range of elevations the sum hardly changes: the cosine of a declination by a
+    /// Within this range of declinations the sum hardly changes: the cosine of a declination by a
     /// hundredth.
     const NARROW: Angle = Angle::from_degrees(12.0);
     let Kind::Polar(pole) = explanation.session.kind() else {

@@ -65,7 +65,13 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
         let bolted = matches!(group, Group::Tilt | Group::ElevationZero);
         if bolted && station.mount.fixed_declination.is_some() {
             if group == Group::Tilt {
-                found.extend(arc::remedy(outcome, station));
+                let by_hand = arc::by_hand(outcome, station);
+                found.extend(by_hand.map(|(title, steps, caution)| Remedy {
+                    term: Term::ElevationZero,
+                    title,
+                    text: steps.join(" "),
+                    caution: caution.to_owned(),
+                }));
             }
             continue;
         }

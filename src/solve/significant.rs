@@ -7,7 +7,7 @@ use crate::number::{by_sigma, two_digits, with_sigma};
 
 use super::outcome::Outcome;
 
-/// A term is worth mending when it is this many of its sigmas from zero.
+/// A term is worth mending when it is this many of its sigmas from zero: the usual three.
 const SIGNIFICANT: f64 = 3.0;
 
 pub(super) const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \

@@ -1,4 +1,4 @@
-//! What a table says of itself: the same entries in CSV, JSON and the C header.
+//! The header of a table: the same entries in CSV, JSON and the C header.
 
 use crate::number;
 use serde::{Deserialize, Serialize};
@@ -394,8 +394,8 @@ impl Header {
         )
     }
 
-    /// Key and value of every entry, in order, for the forms whose header is lines of text; the keys
-    /// are named for the mount's axes.
+    /// Key and value of every entry, in order, for the forms whose header is lines of text; the
+    /// keys are named for the mount's axes.
     pub fn entries(&self) -> Vec<(String, String)> {
         let kind = self.geometry().kind();
         (self.plain_entries().into_iter())

@@ -1,4 +1,4 @@
-//! The instants at which an emitter is looked at, by a clock or all at once.
+//! The instants for which an emitter is computed, by a clock or all at once.
 
 use crate::time::Utc;
 

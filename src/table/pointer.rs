@@ -454,7 +454,7 @@ impl Pointer {
         Coordinates::of(self.source.geometry())
     }
 
-    /// Whether demands are given, and told, in the mount's own coordinates in the place of azimuth
+    /// Whether demands are given, and reported, in the mount's own coordinates instead of azimuth
     /// and elevation.
     #[must_use]
     pub fn with_demands_in_axes(mut self, in_axes: bool) -> Pointer {

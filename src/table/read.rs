@@ -83,7 +83,7 @@ fn kind_named(name: &str) -> Option<Kind> {
     }
 }
 
-/// A document with the keys of an az-el mount in the place of those of this kind.
+/// A document with the keys of an az-el mount instead of those of this kind.
 fn plain(kind: Kind, value: Value) -> Value {
     match value {
         Value::Object(map) => Value::Object(

@@ -301,7 +301,7 @@ struct Session<'a, W: Write> {
 }
 
 /// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
-/// its file changes or a line says `reload`; what comes of the former is told to `note`. One that
+/// its file changes or a line says `reload`; what comes of the former is passed to `note`. One that
 /// would make the readings jump is taken only when a line says `confirm`.
 ///
 /// # Errors

@@ -141,7 +141,7 @@ impl<'a> Watch<'a> {
             Some(refused) if Stamp::of(&self.path) != Some(refused) => self.read(old, present),
             Some(refused) => {
                 let loaded = self.load()?;
-                // Changed while it was read: the jump that was told is not that of this file.
+                // Changed while it was read: the jump that was reported is not that of this file.
                 if self.seen != Some(refused) {
                     return self.read(old, present);
                 }

@@ -76,7 +76,7 @@ impl Written {
                     twelve_hours: parts.noon.is_some(),
                     zone_in_words: parts.zone_in_words,
                 };
-                // A day that no month has is told now, whatever the order.
+                // A day that no month has is reported now, whatever the order.
                 match written.orders().next() {
                     Some(_) => Ok(written),
                     None => not("there is no such day"),

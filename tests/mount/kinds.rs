@@ -84,6 +84,21 @@ fn terms_chosen_by_the_data_lie_near_the_truth_too() {
     }
 }
 
+/// Play of which the log tells nothing has moved the peaks as it will move the beam: the promise holds
+/// what their scatter leaves room for, on every kind of mount, and not what a builder might leave.
+#[test]
+fn the_promise_of_a_log_without_sides_keeps_to_its_scatter() {
+    for name in ["polar-north", "x-y-north-south", "slant"] {
+        let outcome = reference(name).solve(&Options::default());
+        let expected = outcome.sky_error.as_ref().expect("a promise").rms.degrees();
+        let scatter = outcome.rms_after.degrees();
+        assert!(
+            (scatter..2.0 * scatter).contains(&expected),
+            "{name}: {expected} {scatter}"
+        );
+    }
+}
+
 /// What the geostationary arc tells is a sum: hour-angle-zero + collimation / cos(dec) -
 /// axis-skew x tan(dec) at the declination reading of the arc.
 #[test]

@@ -359,7 +359,7 @@ fn an_unknown_section() {
     let said = told_after(&[("[dish]", "[antenna]")]);
     assert_snapshot!(said, @r#"
     station.toml: the file has no section [dish]; expected diameter_m and frequency_mhz under it
-    station.toml:21:2: no section is called "antenna"; expected one of site, mount, dish, horizon, emitter
+    station.toml:21:2: no section is called "antenna"; expected one of site, mount, dish, horizon, emitter, feed
     "#);
 }
 

@@ -6,6 +6,7 @@ mod designs;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use plumbeam::angle::Angle;
 use plumbeam::faults::{Diagnosis, Fault, Options, diagnose};
 use plumbeam::logbook::PeakLog;
 use plumbeam::simulate::{Noise, Session, Spoil, SpoilAxis, Truth, session};
@@ -14,7 +15,7 @@ use plumbeam::station::{EmitterKind, Station};
 use plumbeam::time::Utc;
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use rand_distr::{Distribution, StandardNormal};
+use rand_distr::{Distribution, StandardNormal, StudentT};
 
 pub use designs::designs;
 
@@ -137,15 +138,38 @@ fn noise(rng: &mut impl Rng, beamwidth_deg: f64) -> Noise {
     }
 }
 
+/// How the peaks of a healthy session scatter.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scatter {
+    /// Normal, the axes nearly alike.
+    Usual,
+    /// Student's t with four degrees of freedom, of the same standard deviation.
+    HeavyTails,
+    /// Encoders that show steps of twice the noise.
+    Coarse,
+    /// Four times as large in elevation as across it.
+    Unequal,
+}
+
 /// A healthy session of 7 to 400 peaks: the basic terms, skew and droop within care, and, in
 /// some, traces of runout, warp and backlash that do no harm (a tenth of the noise).
 pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
+    healthy_with(places, seed, Scatter::Usual)
+}
+
+/// The same with another scatter.
+pub fn healthy_with(places: &[Place], seed: u64, scatter: Scatter) -> Option<Made> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let place = rng.random_range(0..places.len());
     let Place { station, sky, day } = &places[place];
     let beam = station.dish.beamwidth.degrees();
     let mut terms = healthy_terms(&mut rng, beam);
-    let noise = noise(&mut rng, beam);
+    let mut noise = noise(&mut rng, beam);
+    match scatter {
+        Scatter::Usual | Scatter::HeavyTails => {}
+        Scatter::Coarse => noise.resolution_deg = 2.0 * noise.cross_elevation_deg,
+        Scatter::Unequal => noise.elevation_deg = 4.0 * noise.cross_elevation_deg,
+    }
     let peaks = rng.random_range(f64::ln(7.0)..f64::ln(400.0)).exp().round() as usize;
     if rng.random_bool(0.3) {
         let trace = 0.1 * noise.cross_elevation_deg.min(noise.elevation_deg)
@@ -176,7 +200,10 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
         },
         spoil: Vec::new(),
     };
-    let log = session(station, sky, &truth, seed).ok()?;
+    let log = match scatter {
+        Scatter::HeavyTails => with_heavy_tails(station, sky, &truth, seed)?,
+        _ => session(station, sky, &truth, seed).ok()?,
+    };
     (log.peaks.len() >= 7).then(|| Made {
         place,
         station: station.clone(),
@@ -184,6 +211,30 @@ pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
         truth,
         log,
     })
+}
+
+/// A session with the noise of `truth` drawn from Student's t with four degrees of freedom.
+fn with_heavy_tails(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Option<PeakLog> {
+    const FREEDOM: f64 = 4.0;
+    let mut quiet = truth.clone();
+    // What the simulation adds is as good as nothing; its logged sigmas would tell so.
+    quiet.noise.cross_elevation_deg *= 1e-6;
+    quiet.noise.elevation_deg *= 1e-6;
+    quiet.noise.logged = false;
+    let mut log = session(station, sky, &quiet, seed).ok()?;
+    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x7a11);
+    let tails = StudentT::new(FREEDOM).ok()?;
+    // Its variance is freedom / (freedom - 2).
+    let unit = ((FREEDOM - 2.0) / FREEDOM).sqrt();
+    let mut draw = |sigma: f64| Angle::from_degrees(sigma * unit * tails.sample(&mut rng));
+    for peak in &mut log.peaks {
+        let across = draw(truth.noise.cross_elevation_deg);
+        let up = draw(truth.noise.elevation_deg);
+        let raised = peak.elevation.map_or(1.0, Angle::cos).abs().max(0.05);
+        peak.azimuth = peak.azimuth.map(|a| a + across / raised);
+        peak.elevation = peak.elevation.map(|e| e + up);
+    }
+    Some(log)
 }
 
 /// A single fault to be found.

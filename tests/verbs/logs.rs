@@ -644,7 +644,7 @@ fn angles_beside_angles_are_refused() {
         &night_station(),
     );
     assert_eq!(both.status.code(), Some(3));
-    assert!(text(&both.stderr).contains("has columns of angles of its own"));
+    assert!(text(&both.stderr).contains("has its own columns of angles"));
 }
 
 #[test]

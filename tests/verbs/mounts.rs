@@ -133,6 +133,25 @@ fn strip(page: &str) -> String {
     text
 }
 
+/// The polar axis stands by the latitude: one with the wrong sign is found only when the axis is turned
+/// with every latitude that is tried.
+#[test]
+fn a_latitude_with_the_wrong_sign_is_found_on_a_polar_mount() {
+    let folder = folder("polar-north");
+    let path = folder.path().join("station.toml");
+    let station = std::fs::read_to_string(&path).unwrap();
+    let wrong = station.replace("latitude_deg = 54.4822", "latitude_deg = -54.4822");
+    assert_ne!(station, wrong);
+    std::fs::write(&path, wrong).unwrap();
+    let found = json(folder.path(), &["faults", "peaks.csv", "--json"]);
+    let first = &found["findings"][0];
+    assert_eq!(first["fault"], "site-swapped", "{found}");
+    assert!(
+        first["evidence"].as_str().unwrap().contains("+54.4822"),
+        "{first}"
+    );
+}
+
 #[test]
 fn demands_become_readings_and_come_back_by_model_and_by_table() {
     for (name, [one, two], _) in KINDS {

@@ -248,7 +248,7 @@ fn wrong_use_is_told_what_was_expected_and_writes_nothing() {
         ([&BACKYARD[..], &["--out", "x"]].concat(), "leave --out out"),
         (
             [&BACKYARD[..], &["--name", " "]].concat(),
-            "no name for a station",
+            "not a name for a station",
         ),
         (BACKYARD[..6].to_vec(), "--frequency"),
     ] {

@@ -186,7 +186,7 @@ fn an_emitter_that_cannot_be_pointed_at_is_said() {
         ),
         (
             &["sun", "--at", NOON, "--every", "1s"],
-            "say with --for how long",
+            "give its length with --for",
         ),
         (
             &["sun", "--every", "1s", "--for", "1s", "--out", "x"],

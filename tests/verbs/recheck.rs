@@ -284,7 +284,7 @@ fn a_limit_finer_than_the_peaks_can_tell_ends_with_four_and_says_what_to_observe
         flat.contains("leave possible, rms, would fall from"),
         "{said}"
     );
-    assert!(flat.contains("the +/- above is another number"), "{said}");
+    assert!(flat.contains("the +/- above is something else"), "{said}");
 }
 
 #[test]
@@ -543,7 +543,7 @@ fn a_history_agrees_with_the_recheck_that_joined_it() {
             assert_eq!(point["real"] == true, named.is_some(), "{name}: {point}");
             let Some(named) = named else { continue };
             real += 1;
-            // What goes through the file is rounded once more than what is told.
+            // What goes through the file is rounded once more than what is reported.
             for (one, other) in [("change", "change_deg"), ("change_sigma", "sigma_deg")] {
                 let off = number(&point[one]) - number(&named[other]);
                 assert!(off.abs() < 1e-4, "{name}: {point} and {named}");

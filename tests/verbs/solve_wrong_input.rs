@@ -142,7 +142,7 @@ fn a_hold_against_the_peaks_is_said() {
         (found["warnings"].as_array().unwrap().iter()).any(|w| {
             w.as_str()
                 .unwrap()
-                .contains("tilt-north is held at 2.0 deg, but the peaks ask")
+                .contains("tilt-north is held at 2.0 deg, but the peaks call")
         })
     };
     assert!(warned(&found), "{}", found["warnings"]);

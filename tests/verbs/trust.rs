@@ -117,7 +117,7 @@ fn limits_are_said_with_their_numbers_though_quiet() {
     for (verb, _) in VERBS.iter().filter(|(verb, _)| verb[0] != "faults") {
         let said = quiet(verb);
         for wanted in [
-            "good within limits only: one half of the sky was not seen",
+            "of limited use: one half of the sky was not seen",
             "0.21 deg rms (0.33 deg in 95 % of cases), at worst 1.4 deg, at azimuth 20",
             "base-knock of 0.50 deg from row 40 on",
         ] {

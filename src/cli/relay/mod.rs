@@ -110,10 +110,10 @@ pub struct Args {
     /// Send stops over the same connection as everything else, for a daemon that takes only one
     #[arg(long)]
     pub one_connection: bool,
-    /// Tell how the passes in a log went, and draw them with --report; nothing is moved
+    /// Summarise the passes in a log, and draw them with --report; nothing is moved
     #[arg(long, value_name = "LOG", conflicts_with_all = ["calibration", "rotator", "log"])]
     pub summary: Option<PathBuf>,
-    /// On which turn azimuths are answered: 0..360, -180..180 or as-asked [default: as-asked]. With
+    /// On which turn azimuths are reported: 0..360, -180..180 or as-asked [default: as-asked]. With
     /// --summary: the folder for a page with pictures
     #[arg(long, value_name = "RANGE|DIR", allow_hyphen_values = true)]
     pub report: Option<String>,
@@ -122,7 +122,7 @@ pub struct Args {
 /// `--keyhole`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Keyhole {
-    /// The nearest reachable reading is held, and the loss told
+    /// The nearest reachable reading is held, and the loss reported
     Hold,
     /// The demand is refused
     Refuse,

@@ -1,4 +1,4 @@
-//! What a running relay says: its log, the lines for machines, the status line, what is told.
+//! What a running relay says: its log, the lines for machines, the status line, what is reported.
 
 use std::io::Write;
 use std::sync::Mutex;

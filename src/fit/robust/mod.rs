@@ -56,7 +56,7 @@ pub struct Breakdown {
     pub observations: usize,
     /// Bad ones that the method is meant to survive, wherever they lie.
     pub tolerated: usize,
-    /// Whether bad ones can be told reliably at all.
+    /// Whether bad ones can be identified reliably at all.
     pub reliable: bool,
 }
 

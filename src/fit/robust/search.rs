@@ -67,7 +67,7 @@ pub(crate) struct Found {
 /// bounded loss at the scale so found.
 ///
 /// Rousseeuw and Van Driessen, Computing LTS regression for large data sets (2006), with
-/// Gauss-Newton steps in the place of linear fits. Trimmed squares alone ignore the worse
+/// Gauss-Newton steps instead of linear fits. Trimmed squares alone ignore the worse
 /// half of the observations, and with it those that stand alone in their part of the data;
 /// the bounded loss at a fixed scale (the MM idea of Yohai 1987) counts every one of them.
 pub(crate) fn search<M: Model + ?Sized>(

@@ -118,7 +118,7 @@ pub fn parted(
         return Err(Some(
             Wrong::new(
                 format!("{name} is {}, in hours", quoted(text)),
-                "degrees: only an hour angle or a right ascension is told in hours",
+                "degrees: only an hour angle or a right ascension is given in hours",
             )
             .mend(format!("write {} if degrees were meant", shown(degrees))),
         ));

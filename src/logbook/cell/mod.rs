@@ -68,7 +68,7 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Its number; none when it is empty, or wrong and told.
+    /// Its number; none when it is empty, or wrong and reported.
     pub fn number(&self, quantity: &Quantity, decided: &Decided, told: &mut Told) -> Option<f64> {
         let text = self.text.trim();
         if text.is_empty() {
@@ -115,13 +115,13 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Its number of degrees as an angle; none when it is empty, or wrong and told.
+    /// Its number of degrees as an angle; none when it is empty, or wrong and reported.
     pub fn angle(&self, degrees: &Quantity, decided: &Decided, told: &mut Told) -> Option<Angle> {
         self.number(degrees, decided, told).map(Angle::from_degrees)
     }
 
     /// The reading of an axis in it, in decimal degrees or in parts; none when it is empty, or
-    /// wrong and told.
+    /// wrong and reported.
     pub fn reading(
         &self,
         axis: AxisKind,
@@ -170,7 +170,7 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Its time; none when it is wrong, or empty, and told.
+    /// Its time; none when it is wrong or empty, which is reported.
     pub fn time(&self, decided: &Decided, told: &mut Told) -> Option<Utc> {
         let time = match Utc::parse(&self.text) {
             Ok(time) => Ok(time),
@@ -415,7 +415,7 @@ impl<'a> Cell<'a> {
         answer
     }
 
-    /// Its text if it is not empty; else none, and told if the column is there.
+    /// Its text if it is not empty; else none, and reported if the column is there.
     pub fn required(&self, expected: &str, told: &mut Told) -> Option<&str> {
         if self.index.is_some() && self.is_empty() {
             let wrong = Wrong::new(format!("{} is empty", self.name), expected);

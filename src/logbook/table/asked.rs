@@ -12,7 +12,7 @@ const MOST_NAMES: usize = 6;
 /// Questions, each with the option that answers it.
 #[derive(Clone, Debug, Default)]
 pub struct Asked {
-    /// Options with values, in the order in which they are told.
+    /// Options with values, in the order in which they are reported.
     options: Vec<String>,
     questions: Vec<Problem>,
     /// Faults that no option mends.
@@ -139,7 +139,7 @@ impl Asked {
         self.questions.is_empty() && self.faults.is_empty()
     }
 
-    /// Whether an option of that name is asked for.
+    /// Whether an option of that name is needed.
     pub fn has(&self, option: &str) -> bool {
         self.options
             .iter()

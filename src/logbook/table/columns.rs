@@ -53,7 +53,7 @@ struct Place {
 
 impl Columns {
     /// Finds the known columns in the first row of a file, be it a header or values. What is
-    /// wrong with a name, and what was taken otherwise than written, is told.
+    /// wrong with a name, and what was read otherwise than written, is reported.
     pub fn find(first: &Row<'_>, schema: &Schema, names: &ColumnNames, told: &mut Told) -> Columns {
         let headerless = is_values(first);
         let count = first.count();

@@ -1,4 +1,4 @@
-//! What is decided of a file before its rows are read.
+//! What is decided about a file before its rows are read.
 
 use super::super::log_options::CompassMeaning;
 use crate::text::quoted;

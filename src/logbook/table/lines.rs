@@ -36,8 +36,8 @@ impl<R: BufRead> Lines<R> {
     }
 
     /// Appends the next line with a line feed at its end to `text`; false at the end of the file.
-    /// The last line may have no end. A line that is no UTF-8 is left out; the first such is told,
-    /// for one saving of the file mends all.
+    /// The last line may have no end. A line that is no UTF-8 is left out; the first such is
+    /// reported, for one saving of the file mends all.
     ///
     /// # Errors
     /// When reading fails, when a line has no end in sight, and when the file's beginning says

@@ -27,7 +27,7 @@ use super::log_options::ColumnNames;
 use crate::problem::{Error, Problems};
 use crate::time::Written;
 
-/// What is told while a file is read: its faults, and what was taken otherwise than written.
+/// What is reported while a file is read: its faults, and what was taken otherwise than written.
 #[derive(Clone, Debug, Default)]
 pub struct Told {
     /// Faults.
@@ -134,7 +134,7 @@ impl<R: BufRead> Table<R> {
     }
 
     /// The next row of data. Blank rows are skipped and counted, a header that stands again is
-    /// taken up, and rows that do not fit the header are told and left out.
+    /// taken up, and rows that do not fit the header are reported and left out.
     ///
     /// # Errors
     /// When reading fails.

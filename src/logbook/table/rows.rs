@@ -283,7 +283,7 @@ impl<R: BufRead> RowReader<R> {
     }
 
     /// The next row that is not blank, or none at the end. It may have another number of fields
-    /// than the header. Rows whose quotes are not in order are told in `problems` and left out.
+    /// than the header. Rows whose quotes are not in order are reported in `problems` and left out.
     ///
     /// # Errors
     /// When reading fails.

@@ -1,5 +1,5 @@
-//! Which columns of a file with foreign headers probably mean what: times and emitters by what
-//! stands in them, the rest by their names.
+//! Which columns of a file with foreign headers probably mean what: times and emitters by their
+//! content, the rest by their names.
 
 use super::super::log_options::ColumnNames;
 use super::columns::{Schema, folded};

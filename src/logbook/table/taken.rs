@@ -1,5 +1,5 @@
-//! What a reader took otherwise than the page of formats writes it: one line a kind of thing, not
-//! one a row.
+//! What a reader read in another form than docs/files.md describes: one line for each kind of
+//! thing, not one for each row.
 
 use std::collections::BTreeMap;
 
@@ -8,7 +8,7 @@ use crate::text::quoted;
 /// Lines of a file that are named; the rest are counted, so that a remark stays one line.
 const MOST_LINES_NAMED: usize = 6;
 
-/// A kind of thing, in the order in which they are told.
+/// A kind of thing, in the order in which they are reported.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Kind {
     /// Delimiter and line ends.

@@ -61,8 +61,8 @@ impl<D: Drawing> Picture for Sheet<D> {
     }
 }
 
-/// A panel of distances by the row in the log, on a scale that is logarithmic but for its lowest
-/// part.
+/// A panel of distances by the row in the log, on a scale that is logarithmic except for its
+/// lowest part.
 fn by_row(frame: Rect, last: usize, most: f64, straight_below: f64) -> Panel {
     let last = last as f64;
     Panel {

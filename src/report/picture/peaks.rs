@@ -1,4 +1,4 @@
-//! What the pictures need of the peaks.
+//! What the pictures need to know about the peaks.
 
 use crate::angle::{Angle, Offset};
 use crate::number;

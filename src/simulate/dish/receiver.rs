@@ -5,6 +5,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
 
+use super::super::night::DISC_RADIUS_DEG;
 use super::super::truth::Practice;
 use crate::angle::{Angle, angle_between};
 use crate::scan::Beam;
@@ -12,8 +13,6 @@ use crate::sky::{EmitterId, Sky};
 use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
 
-/// Angular radius of the Sun and the Moon, degrees; both vary by a few percent.
-const DISC_RADIUS_DEG: f64 = 0.265;
 /// Places of emitters that turn with the sky are computed this far apart in time, seconds, and
 /// joined by straight lines: in it the sky turns by 0.02 degrees, and the curve is far below any
 /// beam.
