@@ -107,6 +107,7 @@ fn peaks(count: usize) -> Vec<SessionPeak> {
             hours: 0.0,
             day_angle: Angle::ZERO,
             place_sigma: Angle::ZERO,
+            by_lag: [Angle::ZERO; 2],
             temperature_c: None,
             along_orbit: Vector3::zeros(),
             bend: Vector3::zeros(),

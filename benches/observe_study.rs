@@ -7,9 +7,11 @@
 #[path = "../tests/observe/world.rs"]
 mod world;
 
+use plumbeam::angle::EncoderReading;
 use plumbeam::logbook::{PeakLog, Trust};
-use plumbeam::mount::Term;
+use plumbeam::mount::{ApproachSigns, Term};
 use plumbeam::observe::Ending;
+use plumbeam::simulate::session;
 use plumbeam::solve::{Options, calibration, solve};
 use plumbeam::time::Utc;
 use rand::{RngExt, SeedableRng};
@@ -28,8 +30,44 @@ struct Result {
     ending: String,
     /// Off over the sky, and the bound promised in 95 % of cases; none without a calibration.
     off: Option<(f64, f64, Trust)>,
-    /// Fitted terms: how many, and how many whose 95 % interval holds the truth.
-    terms: (usize, usize),
+    /// Fitted terms with how far off each is, in its own standard deviations.
+    terms: Vec<(Term, f64)>,
+    /// The same of the peaks' two axes.
+    peaks: [Vec<f64>; 2],
+    /// Peaks by hand, evenly over the sky, until the same is promised.
+    by_hand: Option<usize>,
+}
+
+/// By hand a peak takes so long (common practice, no source) ...
+const MINUTES_BY_HAND: f64 = 5.0;
+/// ... and is good to this share of the beam (the same).
+const SIGMA_BY_HAND: f64 = 1.0 / 50.0;
+/// More nobody does in an evening.
+const MOST_BY_HAND: usize = 72;
+
+/// How many peaks by hand, evenly over the sky, promise what the observation was asked for.
+fn by_hand(world: &World, seed: u64) -> Option<usize> {
+    let mut truth = world.truth.clone();
+    let sigma = world.station.dish.beamwidth.degrees() * SIGMA_BY_HAND;
+    truth.noise.cross_elevation_deg = sigma;
+    truth.noise.elevation_deg = sigma;
+    truth.noise.logged = true;
+    truth.session.peaks = MOST_BY_HAND;
+    truth.session.to =
+        (truth.session.from).plus_seconds(60.0 * MINUTES_BY_HAND * MOST_BY_HAND as f64);
+    truth.session.approach_logged = true;
+    let log = session(&world.station, &world.sky, &truth, seed).ok()?;
+    let now = Utc::parse(world::START).expect("a time");
+    (8..=MOST_BY_HAND).step_by(4).find(|count| {
+        let mut part = log.clone();
+        part.peaks.truncate(*count);
+        let Ok(outcome) = solve(&world.station, &world.sky, &part, &Options::default()) else {
+            return false;
+        };
+        let promised = outcome.sky_error.as_ref().map(|e| e.rms_95);
+        promised.is_some_and(|promised| promised <= world.settings.wanted)
+            && calibration(&outcome, &world.station, now).trust == Trust::Good
+    })
 }
 
 const KINDS: [(&str, f64); 3] = [
@@ -38,7 +76,7 @@ const KINDS: [(&str, f64); 3] = [
     ("station-narrow.toml", 1.0),
 ];
 
-fn one(seed: u64) -> Result {
+fn one(seed: u64, tells: bool) -> Result {
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
     let kind = (seed % 3) as usize;
     let (file, beamwidth) = KINDS[kind];
@@ -89,6 +127,13 @@ fn one(seed: u64) -> Result {
     world.seed = seed;
     world.settings.for_s = 5400.0;
     let (owner, took, _) = world.run();
+    if tells {
+        println!("{terms}{more}");
+        for (at, told) in &owner.told {
+            println!("{:6.1} {}", at.as_secs_f64(), told.text);
+        }
+        println!("{}", owner.peaks_csv);
+    }
     let ending = match (&owner.ending, &owner.stopped) {
         (Some(Ending::Reached), _) => "reached".to_owned(),
         (Some(Ending::Over(why)), _) => format!("over: {why}"),
@@ -102,7 +147,9 @@ fn one(seed: u64) -> Result {
         scans: owner.looked.len(),
         ending,
         off: None,
-        terms: (0, 0),
+        terms: Vec::new(),
+        peaks: [Vec::new(), Vec::new()],
+        by_hand: by_hand(&world, seed),
     };
     let parsed = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &world.station);
     let Ok(log) = parsed else { return result };
@@ -130,10 +177,69 @@ fn one(seed: u64) -> Result {
         } else {
             miss
         };
-        result.terms.0 += 1;
-        result.terms.1 += usize::from(miss.abs() <= 1.96 * sigma);
+        if tells {
+            println!(
+                "T {:?} {:+.5} sigma {:.5} off {:+.1}",
+                estimate.term,
+                estimate.value.to_degrees(),
+                sigma.to_degrees(),
+                miss / sigma
+            );
+        }
+        result.terms.push((estimate.term, miss / sigma));
+    }
+    for peak in &log.peaks {
+        let Ok(id) = world.sky.emitter_named(&peak.emitter) else {
+            continue;
+        };
+        let Ok(direction) = world.sky.apparent_of(id, peak.time) else {
+            continue;
+        };
+        let signs = ApproachSigns {
+            azimuth: peak.azimuth_approach.sign(),
+            elevation: peak.elevation_approach.sign(),
+        };
+        let (Some(azimuth), Some(elevation)) = (peak.azimuth, peak.elevation) else {
+            continue;
+        };
+        let reading = EncoderReading { azimuth, elevation };
+        let beam = real.beam_vector(reading, signs);
+        let basis = world.station.mount.geometry.basis_at(&beam);
+        let offset = basis.offset_to(&direction.east_north_up());
+        for (i, (off, sigma)) in [
+            (offset.cross_elevation, peak.azimuth_sigma),
+            (offset.elevation, peak.elevation_sigma),
+        ]
+        .into_iter()
+        .enumerate()
+        {
+            if tells && let Some(sigma) = sigma {
+                println!(
+                    "P {} axis {} sign {:+} off {:+.4} sigma {:.4} by lag {:+.4}: {:+.1}",
+                    peak.emitter,
+                    i + 1,
+                    [signs.azimuth, signs.elevation][i],
+                    off.degrees(),
+                    sigma.degrees(),
+                    peak.by_lag[i].map_or(0.0, |a| a.degrees()),
+                    off / sigma
+                );
+            }
+            if let Some(sigma) = sigma {
+                result.peaks[i].push(off / sigma);
+            }
+        }
     }
     result
+}
+
+/// How many, how many within 1.96, their mean and their rms.
+fn of_deviates(all: &[f64]) -> (usize, f64, f64, f64) {
+    let n = all.len().max(1) as f64;
+    let within = all.iter().filter(|z| z.abs() <= 1.96).count() as f64;
+    let mean = all.iter().sum::<f64>() / n;
+    let rms = (all.iter().map(|z| z * z).sum::<f64>() / n).sqrt();
+    (all.len(), 100.0 * within / n, mean, rms)
 }
 
 fn main() {
@@ -141,13 +247,20 @@ fn main() {
         .filter_map(|a| a.parse::<u64>().ok())
         .next()
         .unwrap_or(60);
-    report(count);
+    // `-- 23 --tell`: everything that this one tells.
+    match std::env::args().any(|a| a == "--tell") {
+        true => drop(one(count, true)),
+        false => report(count),
+    }
 }
 
 fn report(count: u64) {
-    let results: Vec<Result> = (0..count).into_par_iter().map(one).collect();
+    let results: Vec<Result> = (0..count)
+        .into_par_iter()
+        .map(|seed| one(seed, false))
+        .collect();
     println!(
-        "| beam | observations | reached | stopped | over | minutes | scans | within the promised 95 % | 95 % intervals hold | wrong though called good |"
+        "| beam | observations | reached | stopped | over | minutes | scans | within the promised 95 % | 95 % intervals hold | wrong though called good | minutes by hand |"
     );
     println!("| --- | --- | --- | --- | --- | --- | --- | --- | --- | --- |");
     for (kind, (_, beam)) in KINDS.iter().enumerate() {
@@ -164,7 +277,10 @@ fn report(count: u64) {
                     .is_some_and(|(off, promised, _)| off <= promised)
             })
             .count();
-        let (all, good) = (reached.iter()).fold((0, 0), |(a, g), r| (a + r.terms.0, g + r.terms.1));
+        let deviates: Vec<f64> = (reached.iter().flat_map(|r| &r.terms))
+            .map(|(_, z)| *z)
+            .collect();
+        let (all, within, ..) = of_deviates(&deviates);
         let wrong = (of.iter())
             .filter(|r| {
                 r.off.as_ref().is_some_and(|(off, promised, trust)| {
@@ -172,8 +288,18 @@ fn report(count: u64) {
                 })
             })
             .count();
+        let mut hands: Vec<usize> = of
+            .iter()
+            .map(|r| r.by_hand.unwrap_or(MOST_BY_HAND + 1))
+            .collect();
+        hands.sort_unstable();
+        let middle = hands.get(hands.len() / 2).copied().unwrap_or(0);
+        let hand = match middle > MOST_BY_HAND {
+            true => format!("more than {}", MOST_BY_HAND as f64 * MINUTES_BY_HAND),
+            false => format!("{}", middle as f64 * MINUTES_BY_HAND),
+        };
         println!(
-            "| {beam} deg | {} | {} | {} | {} | {:.1} | {:.1} | {:.1} % | {:.1} % of {all} | {wrong} |",
+            "| {beam} deg | {} | {} | {} | {} | {:.1} | {:.1} | {:.1} % | {:.1} % of {all} | {wrong} | {hand} |",
             of.len(),
             reached.len(),
             starts("stopped"),
@@ -181,10 +307,58 @@ fn report(count: u64) {
             mean(&|r| r.minutes),
             mean(&|r| r.scans as f64),
             100.0 * held as f64 / reached.len().max(1) as f64,
-            100.0 * good as f64 / all.max(1) as f64,
+            within,
+        );
+    }
+    println!(
+        "\n| term | fitted | 95 % intervals hold | mean | rms |\n| --- | --- | --- | --- | --- |"
+    );
+    for term in Term::ALL {
+        let own: Vec<f64> = (results.iter().flat_map(|r| &r.terms))
+            .filter(|(t, _)| *t == term)
+            .map(|(_, z)| *z)
+            .collect();
+        if !own.is_empty() {
+            let (n, within, mean, rms) = of_deviates(&own);
+            println!(
+                "| {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
+                plumbeam::mount::Kind::AzEl.term_name(term)
+            );
+        }
+    }
+    for axis in [0, 1] {
+        let own: Vec<f64> = results
+            .iter()
+            .flat_map(|r| &r.peaks[axis])
+            .copied()
+            .collect();
+        let (n, within, mean, rms) = of_deviates(&own);
+        println!(
+            "| peaks, axis {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
+            axis + 1
+        );
+        let means: Vec<f64> = results
+            .iter()
+            .map(|r| &r.peaks[axis])
+            .filter(|p| !p.is_empty())
+            .map(|p| p.iter().sum::<f64>() / (p.len() as f64).sqrt())
+            .collect();
+        let (n, within, mean, rms) = of_deviates(&means);
+        println!(
+            "| their means, axis {} | {n} | {within:.1} % | {mean:+.2} | {rms:.2} |",
+            axis + 1
         );
     }
     for (seed, result) in results.iter().enumerate() {
+        for (term, z) in &result.terms {
+            if z.abs() > 2.6 {
+                println!(
+                    "{seed}: snr {:.0}, {} {z:+.1} sigma",
+                    result.signal_to_noise,
+                    plumbeam::mount::Kind::AzEl.term_name(*term)
+                );
+            }
+        }
         if result.ending != "reached" {
             println!(
                 "{seed}: beam {}, signal to noise {:.0}: {} after {:.0} minutes and {} scans",

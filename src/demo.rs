@@ -3,13 +3,19 @@
 use std::path::{Path, PathBuf};
 
 use std::sync::Arc;
+use std::time::Duration;
 
 use crate::explain::explain;
 use crate::faults::Diagnosis;
 use crate::files::write_whole;
-use crate::logbook::{Calibration, PeakLog};
+use crate::logbook::{Calibration, PeakLog, PowerUnit};
+use crate::observe::{
+    Action, Cause, Ending, Observation, PowerForm, PowerLines, Practised, Settings, USUAL_ZEROS,
+    practise,
+};
 use crate::problem::{Error, Problem};
 use crate::report::{Colour, PAGE_NAME, Report, text, write_report};
+use crate::simulate::{Dish, PRACTICE, Truth};
 use crate::sky::Sky;
 use crate::solve::{self, Options, calibration, remedies};
 use crate::station::Station;
@@ -108,6 +114,8 @@ pub fn demo(folder: &Path) -> Result<Demo, Error> {
         &folder.join("corrections.csv"),
         made.table.to_csv().as_bytes(),
     )?;
+    let diameter = station.dish.diameter_m;
+    let practice = practice(station, sky)?;
     let unused = outcome.peaks.iter().filter(|p| !p.used).count();
     let summary = format!(
         "\
@@ -115,6 +123,9 @@ An invented dish of {diameter} m at an invented place, {peaks} invented peaks ({
 spoilt on purpose and kept out). Pointing error, rms: {before:.2} deg before, {after:.3} deg after.
 
 {findings}
+The same dish once more, as the program calibrates it by itself (`plumbeam observe`; everything is
+pretended here, minutes take seconds):
+{practice}
 What it wrote into {shown}:
   {page:<28} the report with its pictures: open it in a browser
   report.txt                   the same for the terminal, with what to do by hand
@@ -130,7 +141,6 @@ Try next, in that folder:
   plumbeam point --calibration calibration.json 180 35
   plumbeam observe --practice --at 2026-09-12T08:00:00Z --out observed.csv --peaks observed-peaks.csv --result observed.json
 ",
-        diameter = station.dish.diameter_m,
         peaks = log.peaks.len(),
         before = outcome.rms_before.degrees(),
         after = outcome.rms_after.degrees(),
@@ -144,4 +154,52 @@ Try next, in that folder:
         summary,
         calibration: document,
     })
+}
+
+/// When the pretended observation begins.
+const PRACTISED_AT: &str = "2026-09-12T08:00:00Z";
+
+/// What is told of a practice: the search, how the error falls, the end.
+#[derive(Default)]
+struct Shown {
+    lines: Vec<String>,
+}
+
+impl Practised for Shown {
+    fn action(&mut self, action: Action, at: Duration) {
+        /// Of all that an observation tells, this is shown.
+        const SHOWN: [&str; 3] = [" found ", "axis 1 moves as told", " peaks; "];
+        let text = match action {
+            Action::Tell(told) if SHOWN.iter().any(|words| told.text.contains(words)) => told.text,
+            Action::End(Ending::Reached) => {
+                "the pointing error that was asked for is reached".to_owned()
+            }
+            Action::End(ending) => format!("{ending:?}"),
+            _ => return,
+        };
+        let (seconds, text) = (at.as_secs(), text.trim_end_matches('.'));
+        self.lines.push(format!(
+            "  {:02}:{:02}  {text}\n",
+            seconds / 60,
+            seconds % 60
+        ));
+    }
+    fn gives_up(&mut self, cause: &Cause) -> bool {
+        self.lines.push(format!("  stopped: {cause}\n"));
+        true
+    }
+}
+
+/// An observation on a pretended dish of this station.
+fn practice(station: Station, sky: Sky) -> Result<String, Error> {
+    let truth = Truth::parse("the invented truth", PRACTICE)?.named_for(station.mount.kind());
+    let start = Utc::parse(PRACTISED_AT).map_err(|error| Error::Unsupported(error.to_string()))?;
+    let mut dish = Dish::new(&station, &sky, &truth, Vec::new(), (start, 1))?;
+    let settings = Settings::usual(&station, &sky, USUAL_ZEROS);
+    let (station, sky) = (Arc::new(station), Arc::new(sky));
+    let observation = Observation::under(settings, &station, &sky);
+    let lines = PowerLines::new(PowerForm::Line, PowerUnit::Decibels);
+    let mut shown = Shown::default();
+    practise(observation, &mut dish, lines, start, &mut shown);
+    Ok(shown.lines.concat())
 }

@@ -16,6 +16,7 @@ mod manual;
 mod new;
 mod observe;
 mod observe_report;
+mod observe_run;
 mod output;
 mod plan;
 mod point;

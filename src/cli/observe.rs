@@ -1,33 +1,30 @@
 //! `plumbeam observe`: drives a mount through what tells most, scans, records and solves.
 
-use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::time::Duration;
 
 use clap::{Args as ClapArgs, ValueEnum};
 use serde_json::json;
 
 use super::calibration::TrustOption;
-use super::keys::Keys;
 use super::observe_report::Reporter;
-use super::relay::{SunOption, sun_place, sun_zone};
+use super::observe_run::{practice, real};
+use super::relay::{SunOption, sun_zone};
 use super::value::{above_zero, stretch_s, whole};
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict, run_again};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
-use crate::logbook::{PowerUnit, Scan, ScanOptions, ScanReader};
+use crate::logbook::{self, PowerUnit, ScanOptions, ScanReader};
 use crate::observe::{
-    self, Cause, Ending, FORMAT, Inlet, Knowledge, Observation, Pattern, PowerForm, PowerLines,
-    PowerSource, Practised, Settings, listen, practise,
+    Ending, FORMAT, Knowledge, Manner, Observation, Pattern, PowerForm, PowerLines, PowerSource,
+    Settings,
 };
 use crate::outputs::{Growing, Guard, OutputKind};
 use crate::problem::{Error, Problem, printable};
-use crate::simulate::{Dish, Fault, PRACTICE, Truth};
+use crate::simulate::Fault;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
-use crate::time::Utc;
 
 const EXAMPLE: &str = "\
 Examples:
@@ -75,6 +72,9 @@ pub struct Args {
     /// How emitters are scanned
     #[arg(long, value_enum, value_name = "PATTERN", default_value_t = Shape::Cross)]
     pub pattern: Shape,
+    /// How the mount goes along each cut
+    #[arg(long, value_enum, value_name = "HOW", default_value_t = Scan::Sweep)]
+    pub scan: Scan,
     /// Emitters to choose from; all that are strong enough, if none is given
     #[arg(value_name = "EMITTER")]
     pub emitters: Vec<String>,
@@ -177,6 +177,16 @@ pub enum Form {
     Sweep,
 }
 
+/// `--scan`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Scan {
+    /// Steadily, sampled on the way: quick; passes at two speeds tell lag from backlash
+    Sweep,
+    /// By steps, sampled while the mount stands: some four times as long; for a mount that does not move
+    /// steadily or a receiver that answers late
+    Dwell,
+}
+
 /// `--pattern`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Shape {
@@ -231,7 +241,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         unit,
     );
     let goes_on = !settings.scans.is_empty();
-    let observation = observation(settings, &station, &sky)?;
+    let observation = Observation::under(settings, &station, &sky);
     caution(args, console);
     let kind = station.mount.geometry.kind();
     let mut reporter = Reporter::new(&log, peaks, (kind, unit, goes_on), common, console)?;
@@ -261,7 +271,7 @@ fn started(
     station: &Station,
     args: &Args,
     console: &mut Console,
-) -> Result<(Vec<Scan>, PowerUnit), Error> {
+) -> Result<(Vec<logbook::Scan>, PowerUnit), Error> {
     let path = log.path();
     let unit = args.power_unit.unit();
     let empty = std::fs::metadata(path).map_or(true, |m| m.len() == 0);
@@ -306,11 +316,10 @@ fn started(
 fn settings(
     args: &Args,
     (station, sky): (&Arc<Station>, &Arc<Sky>),
-    scans: Vec<Scan>,
+    scans: Vec<logbook::Scan>,
     unit: PowerUnit,
     console: &mut Console,
 ) -> Result<Settings, Error> {
-    let beamwidth = station.dish.beamwidth;
     let named = |name: &String| -> Result<EmitterId, Error> { Ok(sky.emitter_named(name)?) };
     let mut names = args.emitters.clone();
     if let Some(plan) = &args.plan {
@@ -325,12 +334,9 @@ fn settings(
             "the station file has no emitter".to_owned(),
         ));
     }
+    let usual = Settings::usual(station, sky, Angle::from_degrees(args.zeros));
     let prior = match &args.calibration {
-        None => Knowledge::guess(
-            Angle::from_degrees(args.zeros),
-            beamwidth,
-            station.mount.geometry,
-        ),
+        None => usual.prior.clone(),
         Some(path) => {
             let calibration = args.trust.read(path, station, console)?;
             Knowledge::of(calibration, &path.display().to_string())?
@@ -342,10 +348,9 @@ fn settings(
             None
         }
         Some(SunOption::Radius(radius)) => Some(radius),
-        // The machine adds three times the error of what it knows at the time.
-        None => Some(crate::live::usual_radius(beamwidth, Angle::ZERO)),
+        None => usual.zone,
     };
-    let wanted = (args.error).map_or(beamwidth / 20.0, Angle::from_degrees);
+    let wanted = (args.error).map_or(usual.wanted, Angle::from_degrees);
     console.note(&format!(
         "it ends when the pointing error is expected to be below {:.3} deg in 95 % of cases, or after {:.0} \
          minutes",
@@ -354,7 +359,6 @@ fn settings(
     ));
     Ok(Settings {
         zone,
-        most_error: Angle::from_degrees(args.zeros * 1.5 + 3.0),
         leash: Angle::from_degrees(args.leash),
         wanted,
         for_s: args.span,
@@ -364,14 +368,21 @@ fn settings(
         start_on: args.start_on.as_ref().map(named).transpose()?,
         unit,
         uncalibrated: args.calibration.is_none(),
+        zeros: (args.calibration.is_none() && args.start_on.is_none())
+            .then(|| Angle::from_degrees(args.zeros)),
         prior,
         pattern: match args.pattern {
             Shape::Cross => Pattern::Cross,
             Shape::Raster => Pattern::Raster,
         },
+        manner: match args.scan {
+            Scan::Sweep => Manner::Sweep,
+            Scan::Dwell => Manner::Dwell,
+        },
         rehearse: args.rehearse,
         own_stop: !args.one_connection,
         scans,
+        ..usual
     })
 }
 
@@ -398,163 +409,6 @@ fn emitters_of(path: &Path) -> Result<Vec<String>, Error> {
         true => Err(no_plan()),
         false => Ok(names),
     }
-}
-
-fn observation(
-    settings: Settings,
-    station: &Arc<Station>,
-    sky: &Arc<Sky>,
-) -> Result<Observation, Error> {
-    let of_sun = Arc::clone(sky);
-    Ok(Observation::new(
-        settings,
-        Arc::clone(station),
-        Arc::clone(sky),
-        Box::new(move |time| sun_place(&of_sun, time)),
-    ))
-}
-
-/// On a pretended dish.
-fn practice(
-    args: &Args,
-    (station, sky): (&Arc<Station>, &Arc<Sky>),
-    observation: Observation,
-    lines: PowerLines,
-    reporter: &mut Reporter,
-) -> Result<Ending, Error> {
-    if args.power_unit != Unit::Db || args.power_form != Form::Line {
-        return Err(Error::Usage(
-            "the pretended receiver tells decibels, a power a line: leave --power-unit and --power-form out"
-                .to_owned(),
-        ));
-    }
-    let truth = match &args.truth {
-        Some(path) => Truth::read(path)?,
-        None => Truth::parse("the invented truth", PRACTICE)?.named_for(station.mount.kind()),
-    };
-    let start = (args.zone.instant("--at", &args.at)?).unwrap_or_else(Utc::now);
-    let mut dish = Dish::new(station, sky, &truth, args.fault.clone(), (start, args.seed))?;
-    if let Some(name) = &args.start_on {
-        let direction = sky.apparent(name, start)?;
-        let approach = crate::mount::ApproachSigns::UNKNOWN;
-        if let Ok(found) = truth
-            .model(&station.mount.geometry)?
-            .readings(&direction, approach)
-        {
-            let reading = found.direct;
-            dish.stand_at([reading.azimuth.degrees(), reading.elevation.degrees()]);
-        }
-    }
-    let mut owner = PracticeOwner {
-        reporter,
-        stopped: None,
-    };
-    practise(observation, &mut dish, lines, start, &mut owner);
-    let stopped = owner.stopped.map(|cause| cause.to_string());
-    Ok(reporter
-        .ending()
-        .unwrap_or_else(|| Ending::BrokenOff(stopped.unwrap_or_default())))
-}
-
-struct PracticeOwner<'a> {
-    reporter: &'a mut Reporter,
-    stopped: Option<Cause>,
-}
-
-impl Practised for PracticeOwner<'_> {
-    fn action(&mut self, action: observe::Action, at: Duration) {
-        self.reporter.at(Some(at));
-        self.reporter.take(action);
-    }
-    fn gives_up(&mut self, cause: &Cause) -> bool {
-        self.stopped = Some(cause.clone());
-        true
-    }
-}
-
-/// Over sockets.
-fn real(
-    args: &Args,
-    observation: Observation,
-    lines: PowerLines,
-    reporter: &mut Reporter,
-) -> Result<Ending, Error> {
-    let (Some(rotator), Some(power)) = (&args.rotator, &args.power) else {
-        return Err(Error::Usage(
-            "--rotator and --power are needed, or --practice".to_owned(),
-        ));
-    };
-    if !rotator.contains(':') {
-        return Err(Error::Usage(format!(
-            "--rotator \"{}\" has no port; expected HOST:PORT, such as 127.0.0.1:4533",
-            printable(rotator)
-        )));
-    }
-    let (inlet, inbox) = observe::inlet();
-    let keys = listen_to_keys(power, &inlet)?;
-    let of_signals = inlet.clone();
-    ctrlc::set_handler(move || of_signals.signal())
-        .map_err(|e| Error::io("signals", "listen to", std::io::Error::other(e)))?;
-    if let Some(file) = args.stop_file.clone() {
-        watch_stop_file(file, inlet.clone());
-    }
-    let of_receiver = inlet.clone();
-    let listening = listen(power, lines, move |heard| of_receiver.heard(heard))?;
-    observe::observe(observation, rotator, (inlet, inbox), &mut |action| {
-        reporter.take(action);
-    });
-    drop(listening);
-    drop(keys);
-    Ok(reporter
-        .ending()
-        .unwrap_or_else(|| Ending::BrokenOff(String::new())))
-}
-
-/// Keys: from the terminal one by one; else, when the receiver does not need it, from standard input.
-fn listen_to_keys(power: &PowerSource, inlet: &Inlet) -> Result<Option<Keys>, Error> {
-    let pressed = {
-        let inlet = inlet.clone();
-        move |key| inlet.key(key)
-    };
-    if *power == PowerSource::Standard {
-        return Keys::listen_to_terminal(pressed).map(Some).ok_or_else(|| {
-            Error::Usage(
-                "--power - leaves no standard input for keys, and there is no terminal: nobody could stop \
-                 it\n  help: give the receiver's stream over tcp:, udp:, serial: or command:"
-                    .to_owned(),
-            )
-        });
-    }
-    let for_pipe = inlet.clone();
-    Ok(match Keys::listen(pressed) {
-        Some(keys) => Some(keys),
-        None => {
-            std::thread::spawn(move || {
-                for byte in std::io::stdin().lock().bytes() {
-                    match byte {
-                        Ok(byte) => for_pipe.key(byte),
-                        Err(_) => return,
-                    }
-                }
-            });
-            None
-        }
-    })
-}
-
-fn watch_stop_file(file: PathBuf, inlet: Inlet) {
-    const OFTEN: Duration = Duration::from_millis(25);
-    std::thread::spawn(move || {
-        let mut was = false;
-        loop {
-            let there = file.exists();
-            if there != was {
-                inlet.stop_file(there);
-                was = there;
-            }
-            std::thread::sleep(OFTEN);
-        }
-    });
 }
 
 /// The calibration and the report, as `solve` makes them of the log.

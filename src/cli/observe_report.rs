@@ -11,13 +11,15 @@ use crate::angle::Angle;
 use crate::live::{Axes, Loudness, Told};
 use crate::logbook::PowerUnit;
 use crate::mount::Kind;
-use crate::observe::{Action, Ending, Journal, Looked, Progress, Solved};
+use crate::observe::{Action, Ending, Journal, Looked, Progress, Solved, renamed};
 use crate::outputs::{Growing, Output};
 use crate::problem::Error;
 use crate::time::Utc;
 
 /// Takes what an observation wants written and told.
 pub struct Reporter {
+    log: Growing,
+    form: (Kind, PowerUnit),
     journal: Option<Journal<std::fs::File>>,
     peaks: Output,
     /// Whether this run has written them already.
@@ -55,6 +57,8 @@ impl Reporter {
             bar.set_style(style);
         }
         Ok(Reporter {
+            log: log.clone(),
+            form: (kind, unit),
             journal: Some(journal),
             peaks,
             peaks_written: false,
@@ -92,6 +96,12 @@ impl Reporter {
                     self.failed = Some(Error::io("the log of scans", "write", error));
                 }
             }
+            Action::Renamed(scan, emitter) => {
+                if let Err(error) = self.rename(&scan, emitter.as_deref()) {
+                    self.say(Loudness::Warning, &error.to_string());
+                    self.failed = Some(error);
+                }
+            }
             Action::Peaks(csv) => {
                 let written = match std::mem::replace(&mut self.peaks_written, true) {
                     true => self.peaks.rewrite(&csv),
@@ -108,6 +118,18 @@ impl Reporter {
             Action::End(ending) => self.ending = Some(ending),
             Action::Connect(_) | Action::Write(..) | Action::Drop(_) | Action::Think(_) => {}
         }
+    }
+
+    /// A scan in the log is of another emitter.
+    fn rename(&mut self, scan: &str, emitter: Option<&str>) -> Result<(), Error> {
+        let name = self.log.path().display().to_string();
+        let text =
+            std::fs::read_to_string(self.log.path()).map_err(|e| Error::io(&name, "read", e))?;
+        self.log.rewrite(&renamed(&text, scan, emitter))?;
+        let (kind, unit) = self.form;
+        let journal = Journal::begin(self.log.open()?, kind, unit, true);
+        self.journal = Some(journal.map_err(|e| Error::io(&name, "write", e))?);
+        Ok(())
     }
 
     fn say(&mut self, loudness: Loudness, text: &str) {

@@ -69,7 +69,9 @@ pub fn decisions(
     for index in 0..fit.hypotheses.len() {
         let hypothesis = &fit.hypotheses[index];
         let always = index < session.base.len();
-        if matches!(hypothesis, Hypothesis::Feed(_)) || always && !listed && !is_usual(hypothesis) {
+        if matches!(hypothesis, Hypothesis::Feed(_) | Hypothesis::Lag { .. })
+            || always && !listed && !is_usual(hypothesis)
+        {
             continue;
         }
         let answer = inquiry.speaks_for(index, tried);

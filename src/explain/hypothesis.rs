@@ -111,6 +111,14 @@ pub enum Hypothesis {
         /// By peak, the step from the one's direction to the other's.
         steps: Arc<Vec<Vector3<f64>>>,
     },
+    /// The lag that was taken off the scans of a log is only known to its standard deviation: so many
+    /// of these it is off.
+    Lag {
+        /// The log's number.
+        log: usize,
+        /// Which axis.
+        axis: Axis,
+    },
     /// Readings of an axis in another unit that is nearly a degree: grads.
     Grads(Axis),
 }
@@ -154,6 +162,8 @@ mod plausible {
     /// A relabelled peak belongs wholly to the other emitter: as good as exact, and the equations
     /// still have an answer.
     pub const WHOLE: f64 = 1e-4;
+    /// So many of its standard deviations a lag may be off as far as the fit knows beforehand.
+    pub const LAG_SIGMAS: f64 = 5.0;
     /// A unit's factor is exact; this is as good as zero.
     pub const EXACT: f64 = 1e-6;
 }
@@ -167,7 +177,7 @@ impl Hypothesis {
     pub fn fault(&self) -> Option<Fault> {
         Some(match self {
             Hypothesis::Terms(terms) => return terms.first().and_then(|t| fault_of(t.group())),
-            Hypothesis::Feed(_) => return None,
+            Hypothesis::Feed(_) | Hypothesis::Lag { .. } => return None,
             Hypothesis::BalanceFlip { .. } => Fault::ElevationBacklash,
             Hypothesis::Slip { axis, .. } | Hypothesis::LogZero(ZeroChange { axis, .. }) => {
                 match axis {
@@ -204,6 +214,7 @@ impl Hypothesis {
             | Hypothesis::Pattern { axis, .. }
             | Hypothesis::Grads(axis)
             | Hypothesis::LogZero(ZeroChange { axis, .. })
+            | Hypothesis::Lag { axis, .. }
             | Hypothesis::LooseDish(axis) => *axis,
             Hypothesis::BalanceFlip { .. } | Hypothesis::WarpThrice | Hypothesis::Air { .. } => {
                 Axis::Elevation
@@ -336,6 +347,14 @@ impl Hypothesis {
                 waves(*with, f64::from(*times)),
                 plausible::PERIODIC,
             ),
+            Hypothesis::Lag { log, axis } => {
+                let shape = Shape::ByLag {
+                    log: *log,
+                    second: *axis == Axis::Elevation,
+                };
+                // It was told by these very peaks: they tell it again, and count once.
+                vec![Column::term(zero(*axis), shape, plausible::LAG_SIGMAS)]
+            }
             Hypothesis::Grads(axis) => {
                 vec![
                     Column::term(scale(*axis), Shape::Always, 1.0)
@@ -377,7 +396,10 @@ impl Hypothesis {
     pub fn parameters(&self) -> f64 {
         let free = match self {
             Hypothesis::Terms(terms) => terms.len(),
-            Hypothesis::Air { .. } | Hypothesis::Relabelled { .. } | Hypothesis::Grads(_) => 0,
+            Hypothesis::Air { .. }
+            | Hypothesis::Relabelled { .. }
+            | Hypothesis::Grads(_)
+            | Hypothesis::Lag { .. } => 0,
             Hypothesis::DayCycle(_)
             | Hypothesis::WarpThrice
             | Hypothesis::Teeth { .. }
@@ -464,6 +486,7 @@ impl Hypothesis {
                 unit: "deg per unit",
             },
             Hypothesis::Stale { .. } => one(1.0, "s"),
+            Hypothesis::Lag { .. } => one(1.0, ""),
             Hypothesis::Air { .. } => Size {
                 value: 1.0 + values[0],
                 ..one(1.0, "times")
@@ -488,12 +511,13 @@ impl Hypothesis {
 
     /// Whether two are the same except for where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
-        use Hypothesis::{Feed, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
+        use Hypothesis::{Feed, Lag, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {
             (Terms(a), Terms(b)) => a.first().map(|t| t.group()) == b.first().map(|t| t.group()),
             (Stale { emitter: a }, Stale { emitter: b })
             | (Relabelled { emitter: a, .. }, Relabelled { emitter: b, .. }) => a == b,
             (Teeth { .. }, Teeth { .. }) | (Pattern { .. }, Pattern { .. }) => self == other,
+            (Lag { .. }, Lag { .. }) => self == other,
             (Feed(a), Feed(b)) => a == b,
             (LogZero(a), LogZero(b)) => a.axis == b.axis && a.logs == b.logs,
             _ => {

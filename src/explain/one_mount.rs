@@ -237,6 +237,7 @@ mod tests {
                     hours: 0.0,
                     day_angle: Angle::ZERO,
                     place_sigma: Angle::ZERO,
+                    by_lag: [Angle::ZERO; 2],
                     temperature_c: None,
                     along_orbit: Vector3::zeros(),
                     bend: Vector3::zeros(),

@@ -32,6 +32,9 @@ pub struct SessionPeak {
     pub hours: f64,
     /// Local mean solar time as an angle, zero at midnight.
     pub day_angle: Angle,
+    /// What one standard deviation of the lag taken off the log's scans moves the readings by, with
+    /// its sign.
+    pub by_lag: [Angle; 2],
     /// Logged temperature, degrees Celsius.
     pub temperature_c: Option<f64>,
     /// How well the place of its emitter is known, one standard deviation an axis: no peak counts for

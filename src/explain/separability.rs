@@ -341,6 +341,7 @@ mod tests {
                     hours: i as f64,
                     day_angle: Angle::ZERO,
                     place_sigma: Angle::ZERO,
+                    by_lag: [Angle::ZERO; 2],
                     temperature_c: None,
                     along_orbit: nalgebra::Vector3::zeros(),
                     bend: nalgebra::Vector3::zeros(),

@@ -13,6 +13,7 @@ use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
 use crate::time::{DAY_S, Utc};
 
+use super::fault::Axis;
 use super::hypothesis::Hypothesis;
 use super::log_change::zero_changes;
 use super::observe::Observation;
@@ -85,7 +86,8 @@ impl Session {
                 .collect();
             (!terms.is_empty()).then_some(Hypothesis::Terms(terms))
         };
-        let base = match &choice {
+        let lags = lags(&peaks);
+        let base: Vec<Hypothesis> = match &choice {
             TermChoice::ByTheData => (USUAL.into_iter())
                 .filter(|g| match g {
                     Group::AzimuthBacklash => both_sides(&peaks, |p| p.sighting.approach.azimuth),
@@ -99,7 +101,7 @@ impl Session {
             TermChoice::Listed(_) => Group::ALL.into_iter().filter_map(free).collect(),
         };
         Session {
-            base,
+            base: base.into_iter().chain(lags).collect(),
             peaks,
             sigmas,
             noise,
@@ -179,6 +181,26 @@ impl Session {
     }
 }
 
+/// The lags that were taken off the scans of the logs, as far as they are uncertain.
+fn lags(peaks: &[SessionPeak]) -> Vec<Hypothesis> {
+    let mut found: Vec<Hypothesis> = Vec::new();
+    for peak in peaks {
+        for (axis, by_lag) in [Axis::Azimuth, Axis::Elevation]
+            .into_iter()
+            .zip(peak.by_lag)
+        {
+            let lag = Hypothesis::Lag {
+                log: peak.log,
+                axis,
+            };
+            if by_lag != Angle::ZERO && !found.contains(&lag) {
+                found.push(lag);
+            }
+        }
+    }
+    found
+}
+
 /// Whether some peaks arrived from either side.
 pub fn both_sides(peaks: &[SessionPeak], sign: impl Fn(&SessionPeak) -> f64) -> bool {
     let up = peaks.iter().filter(|p| sign(p) > 0.0).count();
@@ -220,6 +242,7 @@ pub fn session_peaks(
                 emitter,
                 hours: first.map_or(0.0, |f| time.seconds_since(f) / 3600.0),
                 day_angle: day.wrapped_positive(),
+                by_lag: o.peak.by_lag.map(|by_lag| by_lag.unwrap_or(Angle::ZERO)),
                 temperature_c: o.peak.temperature_c,
                 place_sigma: station
                     .emitters

@@ -59,6 +59,13 @@ pub enum Shape {
     CosDay,
     /// Sine of the same.
     SinDay,
+    /// What one standard deviation of the lag of a log moves an axis by, radians; zero in other logs.
+    ByLag {
+        /// The log's number.
+        log: usize,
+        /// Whether it is the second axis.
+        second: bool,
+    },
     /// Logged temperature above this one, degrees Celsius; zero where none is logged.
     WarmerThan(f64),
 }
@@ -96,6 +103,10 @@ impl Shape {
             Shape::SinElevation(k) => (e * k).sin(),
             Shape::CosDay => peak.day_angle.cos(),
             Shape::SinDay => peak.day_angle.sin(),
+            Shape::ByLag { log, second } if peak.log == log => {
+                peak.by_lag[usize::from(second)].radians()
+            }
+            Shape::ByLag { .. } => 0.0,
             Shape::WarmerThan(mean) => peak.temperature_c.map_or(0.0, |t| t - mean),
         }
     }
@@ -117,8 +128,9 @@ impl Shape {
     pub fn at_the_end(self, hours: f64) -> Option<f64> {
         match self {
             Shape::Always | Shape::After(_) => Some(1.0),
-            // The mount's own terms are those of the first feed.
-            Shape::InLogs(_) | Shape::OfFeed(_) => Some(0.0),
+            // The mount's own terms are those of the first feed; where the mount stands to measure there
+            // is no lag.
+            Shape::InLogs(_) | Shape::OfFeed(_) | Shape::ByLag { .. } => Some(0.0),
             Shape::HoursSince(middle) => Some(hours - middle),
             _ => None,
         }

@@ -251,6 +251,7 @@ fn against(hypothesis: &Hypothesis) -> Against {
         | Hypothesis::Creep { .. }
         | Hypothesis::Feed(_)
         | Hypothesis::Settling { .. }
+        | Hypothesis::Lag { .. }
         | Hypothesis::Stale { .. }
         | Hypothesis::Relabelled { .. } => Against::Hours,
     }

@@ -69,6 +69,9 @@ pub struct Peak {
     pub azimuth_sigma: Option<Angle>,
     /// One standard deviation in elevation.
     pub elevation_sigma: Option<Angle>,
+    /// What one standard deviation of the lag that was taken off, the same in all rows of a log, moves
+    /// each reading by, with its sign; none where no lag was taken off.
+    pub by_lag: [Option<Angle>; 2],
     /// From which side the azimuth axis arrived.
     pub azimuth_approach: Approach,
     /// From which side the elevation axis arrived.

@@ -7,8 +7,8 @@ use super::emitter_names::{check_emitter, emitter, find_emitter, one_emitter};
 use super::log_options::LogOptions;
 use super::peak::Peak;
 use super::peaks_csv::{
-    EMITTER, FEED, FIRST_APPROACH, FIRST_SIGMA, NOTE, PEAK_DB, PLACES, SECOND_APPROACH,
-    SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
+    EMITTER, FEED, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SIGMA, NOTE, PEAK_DB, PLACES,
+    SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
 };
 use super::table::{Columns, Decided, Kind, Request, Row, Schema, Survey, Told, survey};
 use crate::angle::Angle;
@@ -25,6 +25,8 @@ const SIGMA: Quantity = Quantity::new(
     "one standard deviation in degrees, above 0 and at most 90",
 )
 .hint(|value| (value <= 0.0).then(|| "leave it empty if it is not known".to_owned()));
+/// What one standard deviation of the lag moves a reading by.
+const BY_LAG: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
 /// What may stand in a row of sums or means below a log, in several languages.
 const TOTALS: [&str; 18] = [
     "total",
@@ -215,6 +217,8 @@ impl Reading<'_> {
             elevation: second,
             azimuth_sigma: sigmas[0],
             elevation_sigma: sigmas[1],
+            by_lag: [FIRST_BY_LAG, SECOND_BY_LAG]
+                .map(|column| cell(column).angle(&BY_LAG, decided, told)),
             azimuth_approach: readings.approach(0, FIRST_APPROACH, first, line, decided, told),
             elevation_approach: readings.approach(1, SECOND_APPROACH, second, line, decided, told),
             peak_db: cell(PEAK_DB).number(&DECIBELS, decided, told),

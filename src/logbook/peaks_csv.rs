@@ -27,8 +27,11 @@ pub(super) const FIRST_SENSOR: usize = 12;
 pub(super) const SECOND_SENSOR: usize = 13;
 /// With which feed.
 pub(super) const FEED: usize = 14;
+/// What one standard deviation of the lag of its log moves a reading by.
+pub(super) const FIRST_BY_LAG: usize = 15;
+pub(super) const SECOND_BY_LAG: usize = 16;
 /// The first reading in hours in place of degrees; polar mounts only.
-const FIRST_IN_HOURS: usize = 15;
+const FIRST_IN_HOURS: usize = 17;
 
 /// Where the readings of the two axes stand.
 pub(super) const PLACES: [Places; 2] = [
@@ -44,7 +47,7 @@ pub(super) const PLACES: [Places; 2] = [
     },
 ];
 
-const AZIMUTH_ELEVATION: [&str; 15] = [
+const AZIMUTH_ELEVATION: [&str; 17] = [
     "time_utc",
     "emitter",
     "azimuth_deg",
@@ -60,8 +63,10 @@ const AZIMUTH_ELEVATION: [&str; 15] = [
     "azimuth_sensor",
     "elevation_sensor",
     "feed",
+    "azimuth_by_lag_deg",
+    "elevation_by_lag_deg",
 ];
-const HOUR_ANGLE_DECLINATION: [&str; 16] = [
+const HOUR_ANGLE_DECLINATION: [&str; 18] = [
     "time_utc",
     "emitter",
     "hour_angle_deg",
@@ -77,9 +82,11 @@ const HOUR_ANGLE_DECLINATION: [&str; 16] = [
     "hour_angle_sensor",
     "declination_sensor",
     "feed",
+    "hour_angle_by_lag_deg",
+    "declination_by_lag_deg",
     "hour_angle_hours",
 ];
-const XY: [&str; 15] = [
+const XY: [&str; 17] = [
     "time_utc",
     "emitter",
     "x_deg",
@@ -95,6 +102,8 @@ const XY: [&str; 15] = [
     "x_sensor",
     "y_sensor",
     "feed",
+    "x_by_lag_deg",
+    "y_by_lag_deg",
 ];
 
 /// The columns for every kind of mount.

@@ -2,8 +2,9 @@
 
 use super::peak::{Approach, Peak, PeakLog, Readings};
 use super::peaks_csv::{
-    EMITTER, FEED, FIRST, FIRST_APPROACH, FIRST_SENSOR, FIRST_SIGMA, NOTE, PEAK_DB, SECOND,
-    SECOND_APPROACH, SECOND_SENSOR, SECOND_SIGMA, TEMPERATURE, TIME, USE, WRITTEN, columns_of,
+    EMITTER, FEED, FIRST, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SENSOR, FIRST_SIGMA, NOTE, PEAK_DB,
+    SECOND, SECOND_APPROACH, SECOND_BY_LAG, SECOND_SENSOR, SECOND_SIGMA, TEMPERATURE, TIME, USE,
+    WRITTEN, columns_of,
 };
 use crate::angle::Angle;
 use crate::station::Sensor;
@@ -24,9 +25,12 @@ impl PeakLog {
             USE => self.peaks.iter().any(|p| !p.use_it),
             NOTE => self.peaks.iter().any(|p| !p.note.is_empty()),
             FEED => self.feeds.len() > 1,
+            FIRST_BY_LAG => self.peaks.iter().any(|p| p.by_lag[0].is_some()),
+            SECOND_BY_LAG => self.peaks.iter().any(|p| p.by_lag[1].is_some()),
             _ => true,
         };
-        let columns: Vec<usize> = (0..WRITTEN).chain([FEED]).filter(|c| used(*c)).collect();
+        let optional = [FEED, FIRST_BY_LAG, SECOND_BY_LAG];
+        let columns: Vec<usize> = (0..WRITTEN).chain(optional).filter(|c| used(*c)).collect();
         let known_names = columns_of(self.axes);
         let mut csv = String::new();
         if let Some(readings) = self.readings.first().and_then(Readings::comment) {
@@ -79,6 +83,8 @@ impl PeakLog {
             PEAK_DB => number(peak.peak_db),
             TEMPERATURE => number(peak.temperature_c),
             USE => if peak.use_it { "yes" } else { "no" }.to_owned(),
+            FIRST_BY_LAG => angle(peak.by_lag[0]),
+            SECOND_BY_LAG => angle(peak.by_lag[1]),
             FEED => self.feeds.get(peak.feed).cloned().unwrap_or_default(),
             _ => to_cell(&peak.note).into_owned(),
         }

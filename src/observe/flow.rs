@@ -1,15 +1,17 @@
-//! What follows what: from a choice to a search, a scan, the next choice; and what stops it all.
+//! What follows what: from a choice to a search, a scan, the next choice.
 
 use std::sync::Arc;
 
-use super::machine::{Action, Attempt, Ending, Observation, Phase, Purpose};
+use super::events::{Action, Ending};
+use super::identity::Missed;
+use super::machine::{Attempt, Observation, Phase, Purpose};
 use super::moving::{Errand, Move};
-use super::pattern::{Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
+use super::pattern::{Basis, Manner, Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
 use super::search::Search;
 use super::think::{Answer, Job, Looked, Next};
 use super::watch::Cause;
 use crate::angle::Angle;
-use crate::live::{Drive, Loudness, Refused};
+use crate::live::Loudness;
 use crate::logbook::{Scan, Trust};
 use crate::scan::Verdict;
 use crate::sky::EmitterId;
@@ -29,6 +31,8 @@ const STANDS_OFF: (f64, f64) = (5.0, 0.3);
 const NEEDS_NO_SEARCH: f64 = 0.9;
 /// Searched are so many standard deviations.
 const SEARCHED: f64 = 2.5;
+/// What errors other than the zeros may do when nothing is known.
+const ELSE: Angle = Angle::from_degrees(2.0);
 /// But never more than this.
 const WIDEST: Angle = Angle::from_degrees(30.0);
 
@@ -65,6 +69,8 @@ impl Observation {
             zone: self.zone_now,
             rehearse: purpose == Purpose::Rehearsal,
             uncalibrated: self.settings.uncalibrated,
+            zeros: self.settings.zeros,
+            missed: self.missed.clone(),
         })));
     }
 
@@ -87,11 +93,18 @@ impl Observation {
                     .push(Action::Looked(Box::new(looked.clone()), solved));
             }
         }
+        self.doubtful = answer.doubtful;
+        let renamed = !answer.renamed.is_empty();
+        self.rename(answer.renamed);
         if !matches!(self.phase, Phase::Thinking) {
             // Stopped meanwhile: what was found is kept, what follows is not begun.
             return;
         }
         self.replace_model();
+        if renamed {
+            self.think(Purpose::Choice);
+            return;
+        }
         match (purpose, answer.looked.is_empty()) {
             (Purpose::Rehearsal, _) => {
                 for line in answer.rehearsal {
@@ -102,6 +115,42 @@ impl Observation {
             (Purpose::Scan, false) => self.judge(&answer.looked, answer.next),
             _ => self.choose(answer.next),
         }
+    }
+
+    /// Scans are of other emitters than they were taken for.
+    fn rename(&mut self, renamed: Vec<(usize, EmitterId)>) {
+        let mut said: Vec<String> = Vec::new();
+        for (place, really) in &renamed {
+            let name = self.sky.name(*really).to_owned();
+            let Some(scan) = self.scans.get_mut(*place) else {
+                continue;
+            };
+            let taken = std::mem::replace(&mut scan.emitter, name.clone());
+            let scan = scan.name.clone();
+            let words = format!("{taken} is {name}");
+            if !said.contains(&words) {
+                said.push(words);
+            }
+            self.out.push(Action::Renamed(scan, Some(name)));
+        }
+        if renamed.is_empty() {
+            return;
+        }
+        self.tell(
+            Loudness::Warning,
+            format!(
+                "the emitters are others than they were taken for, by what was found and what was not: {}",
+                said.join(", ")
+            ),
+        );
+        self.missed.clear();
+        self.aside.clear();
+        self.failures = 0;
+        self.last_good = None;
+        self.found_on = (self.scans.iter().skip(self.since))
+            .filter_map(|scan| self.sky.emitter_named(&scan.emitter).ok())
+            .collect();
+        self.found_on.dedup();
     }
 
     /// What to do after a cross: one or two scans.
@@ -180,10 +229,13 @@ impl Observation {
             return;
         }
         self.last_good = Some(id);
+        self.missed.retain(|missed| missed.emitter != id);
         if !self.found_on.contains(&id) {
             self.found_on.push(id);
         }
-        if !std::mem::replace(&mut self.two_speeds, true) {
+        // By steps there is no lag to be told from anything.
+        let swept = self.settings.manner == Manner::Sweep;
+        if !std::mem::replace(&mut self.two_speeds, true) && swept {
             self.note(
                 "the same once more at half the speed: that tells lag from backlash".to_owned(),
             );
@@ -253,6 +305,16 @@ impl Observation {
 
     fn give_up(&mut self, id: EmitterId, why: &str) {
         self.failures += 1;
+        if let Some((base, _)) = self.base_of(id)
+            && self.missed.iter().all(|missed| missed.emitter != id)
+        {
+            self.missed.push(Missed {
+                emitter: id,
+                time: self.utc,
+                reading: base.into(),
+                seen: self.attempt.seen,
+            });
+        }
         let checks = self.attempt.checks.take();
         self.aside.push((id, self.utc.plus_seconds(ASIDE_S)));
         if let Some((other, by)) = checks {
@@ -275,7 +337,12 @@ impl Observation {
                 self.sky.name(only)
             ));
             self.found_on.clear();
-            self.since = self.scans.len();
+            // Nobody knows of which emitter they are.
+            for scan in self.scans.drain(self.since.min(self.scans.len())..) {
+                self.out.push(Action::Renamed(scan.name, None));
+            }
+            self.new_scans = 0;
+            self.missed.clear();
             self.last_good = None;
             self.failures = 0;
             self.aside = vec![(only, self.utc.plus_seconds(ASIDE_S))];
@@ -312,7 +379,8 @@ impl Observation {
         let reached = self.solved.as_ref().is_some_and(|solved| {
             solved.rms_95 <= self.settings.wanted && solved.trust == Trust::Good
         });
-        if reached && self.peaks >= FEWEST_PEAKS {
+        // With other names the mount would be another.
+        if reached && self.peaks >= FEWEST_PEAKS && !self.doubtful {
             self.end(Ending::Reached);
             return;
         }
@@ -358,6 +426,7 @@ impl Observation {
             to: [Angle::ZERO; 2],
             speed: Angle::from_degrees(1.0),
             part: 0,
+            stops: None,
         };
         self.start_move(Errand::Empty, None, (place, [1.0, 1.0]), vec![still]);
     }
@@ -399,6 +468,14 @@ impl Observation {
                 .max(beamwidth)
                 .min(WIDEST)
         });
+        // No farther than the user said, and what else a mount may have.
+        let half = match self.settings.zeros {
+            Some(zeros) => {
+                let most = [zeros * there.1[0].min(1.0), zeros].map(|most| most + ELSE);
+                [half[0].min(most[0]), half[1].min(most[1])]
+            }
+            None => half,
+        };
         let search = Search::new(&self.basis(there.1), half, empty);
         self.start_move(Errand::Search(search), Some(id), there, Vec::new());
     }
@@ -414,8 +491,16 @@ impl Observation {
             true => [beamwidth * 0.2; 2],
             false => self.knowledge.spread_at(there.0.into()),
         };
+        // A cut across the Sun must be over in seconds.
+        let manner = match id == self.sky.sun() && self.settings.zone.is_some() {
+            true => Manner::Sweep,
+            false => self.settings.manner,
+        };
         let (basis, middle, signal) = (
-            self.basis(there.1),
+            Basis {
+                manner,
+                ..self.basis(there.1)
+            },
             self.attempt.middle,
             self.signal_to_noise,
         );
@@ -450,6 +535,7 @@ impl Observation {
             Errand::Search(search) => match (search.best(), mv.emitter) {
                 (Some(rise), Some(id)) => {
                     self.attempt.middle = rise.offset;
+                    self.attempt.seen = true;
                     let [across, up] = rise.offset.map(Angle::degrees);
                     self.note(format!(
                         "{} found {across:+.1} deg along axis 1 and {up:+.1} along axis 2 from where it \
@@ -474,7 +560,7 @@ impl Observation {
     }
 
     /// What was sampled counts, whole or not: it is in the log.
-    fn keep_scan(&mut self, mv: &Move) {
+    pub(super) fn keep_scan(&mut self, mv: &Move) {
         let (Errand::Cross(first), Some(id)) = (&mv.errand, mv.emitter) else {
             return;
         };
@@ -488,143 +574,5 @@ impl Observation {
             self.scans.push(scan);
             self.new_scans += 1;
         }
-    }
-
-    /// The guard or the mount refused what was driven to.
-    pub(super) fn refused(&mut self, why: &str) {
-        let of_the_guard = [
-            Refused::GoalNearSun,
-            Refused::WayNearSun,
-            Refused::OutOfRange,
-        ];
-        let passing = [
-            "stopped",
-            "a newer demand came",
-            "the mount was connected anew",
-        ];
-        let no_position = "no position of the mount";
-        if passing.contains(&why) || why == no_position {
-            return;
-        }
-        match &self.phase {
-            Phase::Testing(_) => self.test_refused(why),
-            Phase::Moving(mv)
-                if matches!(mv.errand, Errand::Search(_))
-                    && of_the_guard.iter().any(|r| r.to_string() == why) =>
-            {
-                // What is left of the row lies where the beam must not go.
-                self.next_stretch();
-            }
-            Phase::Moving(_) if of_the_guard.iter().any(|r| r.to_string() == why) => {
-                self.left_zone();
-                self.put_aside(why);
-            }
-            Phase::Moving(_) => self.halt(Cause::Guard(why.to_owned())),
-            _ => {}
-        }
-    }
-
-    /// The relay stopped the mount.
-    pub(super) fn was_stopped(&mut self, why: &str) {
-        match &self.phase {
-            Phase::Held(_) | Phase::Ending(..) | Phase::Ended | Phase::Connecting => {}
-            Phase::Testing(_) if why.starts_with("the test of the stop") => {}
-            Phase::Rehearsed | Phase::Armed => {}
-            _ if why == "positions are missing" => self.halt(Cause::Missing),
-            _ if why == "the stop file appeared" => self.halt(Cause::Person(why.to_owned())),
-            _ => self.halt(Cause::Guard(why.to_owned())),
-        }
-    }
-
-    pub(super) fn disobeyed(&mut self) {
-        match &self.phase {
-            Phase::Ended => {}
-            Phase::Held(Cause::Disobeyed) => {}
-            Phase::Testing(_) => self.test_failed(
-                "a stop was acknowledged and the mount went on: cut its power; it must not be driven until \
-                 a stop works"
-                    .to_owned(),
-            ),
-            Phase::Held(_) => {
-                self.phase = Phase::Held(Cause::Disobeyed);
-            }
-            _ => self.halt(Cause::Disobeyed),
-        }
-    }
-
-    /// Stops, and waits for a person.
-    pub(super) fn halt(&mut self, cause: Cause) {
-        if matches!(
-            self.phase,
-            Phase::Held(_) | Phase::Ending(..) | Phase::Ended
-        ) {
-            return;
-        }
-        let before = std::mem::replace(&mut self.phase, Phase::Held(cause.clone()));
-        self.drive(Drive::Halt(cause.to_string()));
-        self.watch.rest();
-        self.recorder.forget();
-        self.target = None;
-        if self.in_zone.take().is_some() {
-            self.sun_left = Some(self.now);
-            let zone = self.zone_now;
-            self.drive(Drive::Zone(zone));
-            self.tell(
-                Loudness::Alarm,
-                "the beam is in the zone round the Sun: move the dish off by hand".to_owned(),
-            );
-        }
-        if let Phase::Moving(mv) = &before {
-            self.keep_scan(mv);
-        }
-        let place = match self.reading {
-            Some((axes, at)) => {
-                let [one, two] = axes.degrees();
-                let old = self.now.saturating_sub(at).as_secs_f64();
-                let age = match old > 1.0 {
-                    true => format!(", {old:.0} s ago"),
-                    false => String::new(),
-                };
-                format!("the readings were {one:.2} {two:.2}{age}")
-            }
-            None => "where it stands is not known".to_owned(),
-        };
-        self.tell(
-            Loudness::Alarm,
-            format!(
-                "stopped: {cause}; {place}. {}. The key c goes on, q ends; what was measured is in the \
-                 log",
-                cause.advice()
-            ),
-        );
-        self.show();
-    }
-
-    /// Ends: what moves is stopped first.
-    pub(super) fn end(&mut self, ending: Ending) {
-        if matches!(self.phase, Phase::Ended) {
-            return;
-        }
-        if let Phase::Ending(..) = self.phase {
-            // A second time: at once.
-            self.phase = Phase::Ended;
-            self.out.push(Action::End(ending));
-            return;
-        }
-        let before = std::mem::replace(&mut self.phase, Phase::Ending(self.now, ending));
-        if let Phase::Moving(mv) = &before {
-            self.keep_scan(mv);
-        }
-        let moves = matches!(before, Phase::Moving(_) | Phase::Testing(_));
-        if moves || self.target.is_some() {
-            self.drive(Drive::Halt("it ends".to_owned()));
-        }
-        if self.in_zone.take().is_some() {
-            self.tell(
-                Loudness::Alarm,
-                "the beam is in the zone round the Sun: move the dish off by hand".to_owned(),
-            );
-        }
-        self.watch.rest();
     }
 }

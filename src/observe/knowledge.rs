@@ -193,6 +193,26 @@ impl Knowledge {
         next
     }
 
+    /// What these peaks and what was known before speak against the values so far: minus twice the
+    /// logarithm of their odds, up to a constant.
+    pub fn cost(&self, peaks: &[Found]) -> f64 {
+        let off = &self.values - &self.mean;
+        let prior = self.spread.clone().try_inverse();
+        let mut cost = prior.map_or(0.0, |prior| off.dot(&(prior * &off)));
+        let model = self.model();
+        for peak in peaks {
+            let beam = model.beam_vector(peak.reading, ApproachSigns::UNKNOWN);
+            let offset = (self.geometry.basis_at(&beam)).offset_to(&peak.target.east_north_up());
+            for (off, sigma) in [offset.cross_elevation, offset.elevation]
+                .iter()
+                .zip(peak.sigma)
+            {
+                cost += sigma.map_or(0.0, |sigma| (*off / sigma).powi(2));
+            }
+        }
+        cost
+    }
+
     /// The model with the values so far.
     pub fn model(&self) -> MountModel {
         let mut terms = self.base;

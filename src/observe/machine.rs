@@ -6,159 +6,26 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::events::{Action, Ending, Event, Progress, Settings};
+use super::identity::Missed;
 use super::knowledge::Knowledge;
 use super::moving::Move;
-use super::pattern::Pattern;
 use super::power::Power;
 use super::recorder::Recorder;
 use super::safety::StopTest;
 use super::search::EmptySky;
-use super::think::{Answer, Job, Looked, Solved};
+use super::think::Solved;
 use super::watch::{Cause, Watch};
 use crate::angle::Angle;
 use crate::live::{
     self, Aim, Axes, Drive, Driven, InKeyhole, Loudness, OnDisconnect, Operator, Relay, ReportTurn,
-    SunAt, Told, Travel, Wire,
+    SunAt, SunPlace, Told, Travel,
 };
-use crate::logbook::{PowerUnit, Scan};
+use crate::logbook::Scan;
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
 use crate::table::{Air, DemandKind, EncoderRange, FullModel};
 use crate::time::Utc;
-
-/// How an observation goes.
-#[derive(Clone, Debug)]
-pub struct Settings {
-    /// Half-angle of the zone round the Sun without the pointing error; none when it is not guarded.
-    pub zone: Option<Angle>,
-    /// The pointing error of a mount of which nothing is known is no larger than this.
-    pub most_error: Angle,
-    /// No reading is sent farther ahead of the mount.
-    pub leash: Angle,
-    /// It ends when the expected pointing error is no larger,
-    pub wanted: Angle,
-    /// or after so long.
-    pub for_s: f64,
-    /// Emitters that may be chosen.
-    pub emitters: Vec<EmitterId>,
-    /// Whether the user named them.
-    pub named: bool,
-    /// To be searched for first.
-    pub search_on: Option<EmitterId>,
-    /// In the beam by hand when it starts.
-    pub start_on: Option<EmitterId>,
-    /// What the receiver's powers are.
-    pub unit: PowerUnit,
-    /// What is known of the mount.
-    pub prior: Knowledge,
-    /// Whether that is nothing: it is searched for then.
-    pub uncalibrated: bool,
-    /// How emitters are scanned.
-    pub pattern: Pattern,
-    /// Ends when it has told what it would do.
-    pub rehearse: bool,
-    /// Whether stops have a connection of their own.
-    pub own_stop: bool,
-    /// Scans of before, when a started observation goes on.
-    pub scans: Vec<Scan>,
-}
-
-/// What happens.
-#[derive(Debug)]
-pub enum Event<'a> {
-    /// A connection to the mount stands.
-    WireUp(Wire),
-    /// It brought something.
-    WireBytes(Wire, &'a [u8]),
-    /// It is gone, or could not be made: why.
-    WireDown(Wire, String),
-    /// The receiver told a power.
-    Power(Power),
-    /// A line of the receiver made no sense, or its source is gone: what.
-    NoPower(String),
-    /// A key.
-    Key(u8),
-    /// A signal to end.
-    Signal,
-    /// The stop file is there, or is gone.
-    StopFile(bool),
-    /// What was to be worked out.
-    Thought(Box<Answer>),
-    /// Time has passed.
-    Tick,
-}
-
-/// A sample for the log.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Row {
-    /// Name of its scan.
-    pub scan: String,
-    /// Emitter.
-    pub emitter: String,
-    /// When.
-    pub time: Utc,
-    /// Readings.
-    pub axes: Axes,
-    /// In the receiver's unit.
-    pub value: f64,
-}
-
-/// Where things stand, for the person.
-#[derive(Clone, Debug, Default)]
-pub struct Progress {
-    /// What is done just now.
-    pub doing: String,
-    /// Where the mount stands.
-    pub reading: Option<Axes>,
-    /// The present cut: from the expected place along it in beamwidths, and power over the empty sky.
-    pub cut: Vec<(f64, f64)>,
-    /// Peaks so far.
-    pub peaks: usize,
-    /// Expected pointing error by now, and what is asked for.
-    pub error: (Option<Angle>, Angle),
-    /// Seconds left.
-    pub left_s: f64,
-    /// From the beam to the Sun.
-    pub sun: Option<Angle>,
-}
-
-/// How it ended.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Ending {
-    /// The expected pointing error is as small as asked for.
-    Reached,
-    /// The time is over, or nothing more can be measured: which.
-    Over(String),
-    /// A person ended it.
-    BrokenOff(String),
-    /// It was a rehearsal.
-    Rehearsed,
-}
-
-/// What is to be done.
-#[derive(Debug)]
-pub enum Action {
-    /// Make a connection to the mount.
-    Connect(Wire),
-    /// Send this over it, at once.
-    Write(Wire, String),
-    /// Close it.
-    Drop(Wire),
-    /// Work this out, aside.
-    Think(Box<Job>),
-    /// Append these to the log of scans.
-    Rows(Vec<Row>),
-    /// A scan was looked at, and what is known now.
-    Looked(Box<Looked>, Option<Solved>),
-    /// The peaks file is this now.
-    Peaks(String),
-    /// Tell the person.
-    Tell(Told),
-    /// Show where things stand.
-    Show(Box<Progress>),
-    /// It has ended.
-    End(Ending),
-}
 
 /// What is going on.
 #[derive(Clone, Debug)]
@@ -196,6 +63,8 @@ pub(super) struct Attempt {
     pub searched: u32,
     /// So many times the spread.
     pub wider: f64,
+    /// Something was seen in the search.
+    pub seen: bool,
     /// Offset on the sky at which it was last seen.
     pub middle: [Angle; 2],
     /// It is looked at again to see whether something slipped: the emitter that stood off, and by how
@@ -263,6 +132,10 @@ pub struct Observation {
     pub(super) cut: Vec<(f64, f64)>,
     pub(super) seconds_a_peak: f64,
     pub(super) failures: u32,
+    /// What was not found where it should have been.
+    pub(super) missed: Vec<Missed>,
+    /// Whether the emitters found might as well be others.
+    pub(super) doubtful: bool,
 }
 
 /// What is being worked out.
@@ -362,9 +235,22 @@ impl Observation {
             cut: Vec::new(),
             seconds_a_peak: 120.0,
             failures: 0,
+            missed: Vec::new(),
+            doubtful: false,
         };
         observation.guard_sun();
         observation
+    }
+
+    /// The same with the Sun of a sky.
+    pub fn under(settings: Settings, station: &Arc<Station>, sky: &Arc<Sky>) -> Observation {
+        let of_sun = Arc::clone(sky);
+        Observation::new(
+            settings,
+            Arc::clone(station),
+            Arc::clone(sky),
+            Box::new(move |time| sun_place(&of_sun, time)),
+        )
     }
 
     /// Takes what happened at `now` on a clock that only goes forward, at the time of day `utc`, and
@@ -631,6 +517,17 @@ impl Observation {
             Phase::Held(cause) => format!("stopped: {cause}"),
             Phase::Ending(..) | Phase::Ended => "ends".to_owned(),
         }
+    }
+}
+
+/// Where the Sun is, for a guard.
+pub fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
+    /// Lower than this the Sun heats nothing: it is down, by refraction and all.
+    const DOWN: Angle = Angle::from_degrees(-1.0);
+    match sky.apparent_of(sky.sun(), time) {
+        Ok(sun) if sun.elevation() < DOWN => SunPlace::Down,
+        Ok(sun) => SunPlace::Up(sun.east_north_up()),
+        Err(_) => SunPlace::Unknown,
     }
 }
 

@@ -5,7 +5,9 @@
 //! so that whatever it wants of the mount passes the same guard. [`observe()`] runs it over sockets,
 //! [`practise`] on a pretended dish and a clock of its own.
 
+mod events;
 mod flow;
+mod identity;
 mod journal;
 mod knowledge;
 mod machine;
@@ -18,13 +20,17 @@ mod recorder;
 mod safety;
 mod search;
 mod source;
+mod stopping;
+mod sun_cut;
 mod think;
 mod watch;
 
-pub use journal::{FORMAT, Journal};
+pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
+pub use identity::Missed;
+pub use journal::{FORMAT, Journal, renamed};
 pub use knowledge::{Found, Knowledge};
-pub use machine::{Action, Ending, Event, Observation, Progress, Row, Settings};
-pub use pattern::Pattern;
+pub use machine::{Observation, sun_place};
+pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};
 pub use practice::{Practised, practise};
 pub use real::{Inbox, Inlet, inlet, observe};

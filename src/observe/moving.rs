@@ -4,13 +4,14 @@
 use std::collections::VecDeque;
 use std::time::Duration;
 
-use super::machine::{Action, Observation, POLL_S, Phase, Row};
-use super::pattern::{Basis, Stretch};
+use super::events::{Action, Row};
+use super::machine::{Observation, POLL_S, Phase};
+use super::pattern::{Basis, Manner, Stretch};
 use super::recorder::Joined;
 use super::search::{EmptySky, Search, Seen};
-use super::watch::Cause;
+use super::sun_cut::SUN_PAUSE_S;
 use crate::angle::{Angle, angle_between};
-use crate::live::{Axes, Drive, Loudness, Refused};
+use crate::live::{Axes, Drive, Refused};
 use crate::logbook::Sample;
 use crate::mount::{ApproachSigns, MountModel, Wrap};
 use crate::sky::{EmitterId, Sky};
@@ -28,13 +29,15 @@ pub(super) enum Errand {
 
 /// How far along a stretch it is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Stage {
+pub(super) enum Stage {
     /// To its beginning, or to where the beam is clear of the Sun before it.
     Approach,
     /// Into the zone round the Sun, to its beginning.
     In,
     /// Along it, since then.
     Along(Duration),
+    /// At one of its stops, which is sampled from then on; none while the mount still moves.
+    Stop(usize, Option<Duration>),
     /// Out of the zone round the Sun.
     Out,
 }
@@ -49,13 +52,13 @@ pub(super) struct Move {
     base: (Duration, Axes),
     base_before: (Duration, Axes),
     /// How far on the sky the beam moves while a reading changes by one.
-    rates: [f64; 2],
+    pub rates: [f64; 2],
     stretches: VecDeque<Stretch>,
-    stretch: Option<Stretch>,
-    stage: Stage,
+    pub stretch: Option<Stretch>,
+    pub stage: Stage,
     settled: u32,
     /// Before and behind the present stretch, clear of the Sun.
-    clear: Option<[[Angle; 2]; 2]>,
+    pub clear: Option<[[Angle; 2]; 2]>,
     seen: Vec<Seen>,
     /// Of each scan.
     pub samples: [Vec<Sample>; 2],
@@ -74,12 +77,6 @@ const EMPTY_S: f64 = 4.0;
 const EMPTY_LINES: usize = 24;
 /// It is looked for above this.
 const LOWEST_EMPTY: Angle = Angle::from_degrees(20.0);
-/// In the zone round the Sun, seconds: a cut, and when it is an alarm.
-pub(super) const SUN_CUT_S: f64 = 20.0;
-const SUN_ALARM_S: f64 = 27.0;
-/// And out of it before the next.
-pub(super) const SUN_PAUSE_S: f64 = 60.0;
-
 impl Move {
     pub(super) fn doing(&self, sky: &Sky) -> String {
         let name = self.emitter.map_or("", |id| sky.name(id));
@@ -97,7 +94,7 @@ impl Move {
     }
 
     /// Readings at an offset on the sky.
-    fn at(&self, offset: [Angle; 2]) -> Axes {
+    pub(super) fn at(&self, offset: [Angle; 2]) -> Axes {
         let base = self.base.1;
         Axes([0, 1].map(|i| base.0[i] + offset[i] / self.rates[i]))
     }
@@ -131,6 +128,7 @@ impl Observation {
             lines_a_second: self.empty.map_or(10.0, |e| e.lines_a_second.min(50.0)),
             fastest: self.fastest * rates[0].min(rates[1]).min(1.0),
             poll_s: POLL_S,
+            manner: Manner::Sweep,
         }
     }
 
@@ -276,54 +274,6 @@ impl Observation {
         self.watch.begin(None, self.now);
     }
 
-    /// A cut across the Sun begins and ends where the beam is clear of it.
-    fn prepare_sun_cut(&mut self, mut stretch: Stretch) {
-        let radius = self.zone_now.unwrap_or(Angle::ZERO) + Angle::from_degrees(2.0);
-        let Phase::Moving(mv) = &mut self.phase else {
-            return;
-        };
-        let axis = usize::from(stretch.from[1] != stretch.to[1]);
-        let side = (stretch.to[axis] - stretch.from[axis]).radians().signum();
-        let place = |far: f64| {
-            let mut offset = stretch.from;
-            offset[axis] = radius.max(stretch.from[axis].abs()) * far;
-            offset
-        };
-        let within = |offset: [Angle; 2]| self.range.holds(mv.at(offset));
-        let (before, behind) = (place(-side), place(side));
-        let clear = match (within(before), within(behind)) {
-            (true, true) => [before, behind],
-            (true, false) => [before, before],
-            (false, true) => [behind, behind],
-            (false, false) => return self.put_aside("no way in and out of the zone round the Sun"),
-        };
-        if clear[0] == clear[1] && clear[0] == behind {
-            std::mem::swap(&mut stretch.from, &mut stretch.to);
-        }
-        let run = |one: [Angle; 2], other: [Angle; 2]| {
-            (one[axis] - other[axis]).abs() / (self.fastest * mv.rates[axis])
-        };
-        let runs = run(clear[0], stretch.from) + run(stretch.to, clear[1]);
-        // Speeding up, braking and the pauses between readings.
-        const TURNS_S: f64 = 5.0;
-        let left = SUN_CUT_S - runs - TURNS_S;
-        let most = self.fastest * mv.rates[axis] * 0.9;
-        let needed = match left > 0.5 {
-            true => stretch.speed.max(stretch.length() / left),
-            false => most * 2.0,
-        };
-        if needed > most {
-            return self.put_aside(
-                "the mount is too slow to pass the zone round the Sun within 20 s: give --sun a \
-                 smaller zone, or leave the Sun out",
-            );
-        }
-        stretch.speed = needed;
-        mv.stretch = Some(stretch);
-        mv.clear = Some(clear);
-        self.watch.begin(None, self.now);
-    }
-
     /// A reading came during a move.
     pub(super) fn move_position(&mut self, axes: Axes, joined: &[Joined]) {
         let (now, utc) = (self.now, self.utc);
@@ -356,6 +306,7 @@ impl Observation {
             Stage::Approach => begin,
             Stage::In => stretch.from,
             Stage::Along(since) => stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_S),
+            Stage::Stop(k, _) => stretch.stop(k),
             Stage::Out => mv.clear.map_or(stretch.to, |clear| clear[1]),
         };
         let end = match mv.stage {
@@ -410,6 +361,28 @@ impl Observation {
                     return;
                 }
             }
+            Stage::Stop(k, None) => {
+                let there = left <= near || stands && left <= far;
+                mv.settled = if there { mv.settled + 1 } else { 0 };
+                if let Some(stops) = stretch.stops.filter(|_| mv.settled >= 2) {
+                    let from = now + Duration::from_secs_f64(stops.settle_s);
+                    mv.stage = Stage::Stop(k, Some(from));
+                }
+            }
+            Stage::Stop(k, Some(from)) => {
+                let Some(stops) = stretch.stops else { return };
+                self.record(joined, from);
+                if now >= from + Duration::from_secs_f64(stops.seconds) {
+                    match k + 1 < stops.count {
+                        true => self.go_to_stop(k + 1),
+                        false => self.next_stretch(),
+                    }
+                    if matches!(self.phase, Phase::Moving(_)) {
+                        self.move_position(axes, &[]);
+                    }
+                    return;
+                }
+            }
             Stage::Out => {
                 if left <= far {
                     self.left_zone();
@@ -445,63 +418,26 @@ impl Observation {
         }
     }
 
+    fn go_to_stop(&mut self, k: usize) {
+        if let Phase::Moving(mv) = &mut self.phase {
+            mv.stage = Stage::Stop(k, None);
+            mv.settled = 0;
+        }
+    }
+
     fn begin_along(&mut self) {
         let Phase::Moving(mv) = &mut self.phase else {
             return;
         };
-        mv.stage = Stage::Along(self.now);
         let Some(stretch) = mv.stretch else { return };
+        if stretch.stops.is_some() {
+            self.go_to_stop(0);
+            return;
+        }
+        mv.stage = Stage::Along(self.now);
         let slowest = mv.rates[0].max(mv.rates[1]).max(1e-3);
         let speed = stretch.speed / slowest;
         self.watch.begin(Some(speed), self.now);
-    }
-
-    /// The guard round the Sun is suspended for a cut.
-    fn enter_zone(&mut self) {
-        self.in_zone = Some(self.now);
-        self.drive(Drive::Zone(None));
-        let Phase::Moving(mv) = &mut self.phase else {
-            return;
-        };
-        mv.stage = Stage::In;
-        self.watch.begin(None, self.now);
-    }
-
-    fn leave_zone(&mut self) {
-        let Phase::Moving(mv) = &mut self.phase else {
-            return;
-        };
-        mv.stage = Stage::Out;
-        self.watch.begin(None, self.now);
-    }
-
-    /// The beam is clear of the Sun again.
-    pub(super) fn left_zone(&mut self) {
-        if self.in_zone.take().is_some() {
-            self.sun_left = Some(self.now);
-            let zone = self.zone_now;
-            self.drive(Drive::Zone(zone));
-        }
-    }
-
-    /// A cut across the Sun that takes too long is cut short.
-    pub(super) fn look_at_sun_time(&mut self) {
-        let Some(since) = self.in_zone else { return };
-        let seconds = self.now.saturating_sub(since).as_secs_f64();
-        if seconds > SUN_ALARM_S {
-            self.halt(Cause::SunTooLong);
-            return;
-        }
-        let Phase::Moving(mv) = &self.phase else {
-            return;
-        };
-        if seconds > SUN_CUT_S - 4.0 && !matches!(mv.stage, Stage::Out) {
-            self.leave_zone();
-            self.tell(
-                Loudness::Warning,
-                "the cut across the Sun took too long and is cut short".to_owned(),
-            );
-        }
     }
 
     /// Takes samples of the present stretch.

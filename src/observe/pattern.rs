@@ -14,6 +14,19 @@ pub struct Stretch {
     pub speed: Angle,
     /// Which scan it belongs to: passes the same way along both axes make one.
     pub part: usize,
+    /// By steps, sampled only while the mount stands; none when it is swept along.
+    pub stops: Option<Stops>,
+}
+
+/// The stops of a stretch, evenly from its beginning to its end.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stops {
+    /// How many.
+    pub count: usize,
+    /// How long each is sampled, seconds.
+    pub seconds: f64,
+    /// How long the mount stands before, seconds: what the receiver shows late has passed then.
+    pub settle_s: f64,
 }
 
 impl Stretch {
@@ -23,7 +36,14 @@ impl Stretch {
         Angle::from_radians(way[0].hypot(way[1]))
     }
 
-    /// How long it takes, seconds.
+    /// The offset of a stop, counted from 0.
+    pub fn stop(&self, k: usize) -> [Angle; 2] {
+        let last = self.stops.map_or(1, |stops| stops.count.max(2) - 1);
+        let share = (k as f64 / last as f64).min(1.0);
+        [0, 1].map(|i| self.from[i] + (self.to[i] - self.from[i]) * share)
+    }
+
+    /// How long it takes when it is swept along, seconds.
     pub fn seconds(&self) -> f64 {
         self.length() / self.speed
     }
@@ -45,6 +65,16 @@ pub enum Pattern {
     Raster,
 }
 
+/// How the mount goes along a cut.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Manner {
+    /// Steadily, sampled on the way.
+    #[default]
+    Sweep,
+    /// By steps, sampled while it stands.
+    Dwell,
+}
+
 /// What the pattern follows from.
 #[derive(Clone, Copy, Debug)]
 pub struct Basis {
@@ -58,6 +88,8 @@ pub struct Basis {
     pub fastest: Angle,
     /// How far the mount's readings come apart while it moves that fast.
     pub poll_s: f64,
+    /// How it goes along a cut.
+    pub manner: Manner,
 }
 
 /// From the middle of a cut to its ends, beamwidths: the baseline is seen on both sides.
@@ -75,6 +107,11 @@ const SHARE_OF_SPEED: f64 = 0.5;
 /// Rows of a search lie so far apart, beamwidths: half-way between two rows four fifths of the peak
 /// are left.
 const ROWS_APART: f64 = 0.6;
+/// Stops while the beam passes by its width, and the fewest powers at each.
+const STOPS_A_BEAM: f64 = 5.0;
+const FEWEST_AT_A_STOP: f64 = 4.0;
+/// The mount stands for so long before a stop is sampled, or for so many powers, whichever is longer.
+const SETTLE: (f64, f64) = (1.0, 1.5);
 /// Two speeds that differ by this factor tell lag from backlash.
 pub const SLOWER: f64 = 2.0;
 /// Later crosses go by turns at full speed and so much slower: that tells it better and better.
@@ -91,16 +128,21 @@ impl Basis {
     /// About that speed, such that the readings of successive polls do not come apart by a simple
     /// ratio of the encoder's step: rounding would then shift every pass the same way.
     fn irregular(&self, speed: Angle) -> Angle {
+        self.off_ratio(speed * self.poll_s) / self.poll_s
+    }
+
+    /// About that way, in no simple ratio to the encoder's step, never more.
+    fn off_ratio(&self, way: Angle) -> Angle {
         /// The golden section: farthest from any simple ratio.
         const GOLDEN: f64 = 0.381_966;
         if self.resolution <= Angle::ZERO {
-            return speed;
+            return way;
         }
-        let steps = speed * self.poll_s / self.resolution;
-        // Below a step between polls the roundings run through all values by themselves; far above
-        // it they do not matter.
+        let steps = way / self.resolution;
+        // Below a step the roundings run through all values by themselves; far above it they do not
+        // matter.
         if !(0.6..=30.0).contains(&steps) {
-            return speed;
+            return way;
         }
         let whole = steps.floor().max(1.0);
         let odd = whole - 1.0 + GOLDEN;
@@ -109,7 +151,24 @@ impl Basis {
         } else {
             odd.max(GOLDEN)
         };
-        self.resolution * (chosen / self.poll_s)
+        self.resolution * chosen
+    }
+
+    /// Stops along a cut of about that length for so many samples a beamwidth, and the way from one to
+    /// the next; none when it is swept along.
+    fn stops(&self, length: Angle, samples_a_beam: f64) -> Option<(Stops, Angle)> {
+        if self.manner == Manner::Sweep {
+            return None;
+        }
+        let step = self.off_ratio(self.beamwidth / STOPS_A_BEAM);
+        let lines = self.lines_a_second.max(0.01);
+        let samples = (samples_a_beam * (step / self.beamwidth)).max(FEWEST_AT_A_STOP);
+        let stops = Stops {
+            count: (length / step).ceil().max(2.0) as usize + 1,
+            seconds: samples / lines,
+            settle_s: SETTLE.0.max(SETTLE.1 / lines),
+        };
+        Some((stops, step))
     }
 
     /// A cross, both ways along each axis and each way a scan of its own, so that both sides of arrival
@@ -124,12 +183,18 @@ impl Basis {
     ) -> Vec<Stretch> {
         let (least, most) = SAMPLES_A_BEAM;
         let needed = signal_to_noise.map_or(least, |s| (WANTED_SIGNIFICANCE / s.max(0.1)).powi(2));
-        let speed = self.speed(needed.clamp(least, most)) / slower;
+        let needed = needed.clamp(least, most);
+        let speed = self.speed(needed) / slower;
         let mut stretches = Vec::new();
         for side in [-1.0, 1.0] {
             for axis in [0, 1] {
                 let added = (2.5 * (spread[axis] / self.beamwidth)).min(MOST_ADDED);
-                let half = self.beamwidth * (HALF_LENGTH + added);
+                let wanted = self.beamwidth * (HALF_LENGTH + added);
+                let stops = self.stops(wanted * 2.0, needed);
+                let half = match stops {
+                    Some((stops, step)) => step * (0.5 * (stops.count - 1) as f64),
+                    None => wanted,
+                };
                 let mut from = middle;
                 let mut to = middle;
                 from[axis] += half * side;
@@ -139,6 +204,7 @@ impl Basis {
                     to,
                     speed,
                     part: usize::from(side > 0.0),
+                    stops: stops.map(|(stops, _)| stops),
                 });
             }
         }
@@ -196,6 +262,7 @@ impl Basis {
             to: [to, height],
             speed: self.speed(SAMPLES_A_BEAM_SEARCHING),
             part: 0,
+            stops: None,
         }
     }
 
@@ -220,7 +287,44 @@ mod tests {
             lines_a_second: 10.0,
             fastest: deg(6.0),
             poll_s: 0.2,
+            manner: Manner::Sweep,
         }
+    }
+
+    #[test]
+    fn by_steps_a_cross_has_stops_in_no_simple_ratio_to_the_encoders_step() {
+        for resolution in [0.05, 0.1, 0.2, 0.5] {
+            let basis = Basis {
+                manner: Manner::Dwell,
+                ..basis(resolution)
+            };
+            for cut in basis.cross([Angle::ZERO; 2], [Angle::ZERO; 2], Some(50.0), 1.0) {
+                let stops = cut.stops.expect("stops");
+                assert!(cut.length() >= deg(15.0) && cut.length() < deg(16.1));
+                let last = cut.stop(stops.count - 1);
+                assert!((0..2).all(|i| (last[i] - cut.to[i]).abs() < deg(1e-9)));
+                assert_eq!(cut.stop(0), cut.from);
+                let step = cut.length() / (stops.count - 1) as f64;
+                assert!(step <= deg(1.0) && step > deg(0.6), "{step:?}");
+                let steps = step / deg(resolution);
+                for denominator in 1..=4 {
+                    let ratio = steps * f64::from(denominator);
+                    let off = (ratio - ratio.round()).abs() / f64::from(denominator);
+                    assert!(off > 0.03, "{resolution}: {steps} x {denominator}");
+                }
+                // Lines come ten times a second.
+                assert!((0.4..0.5).contains(&stops.seconds) && stops.settle_s == 1.0);
+            }
+        }
+        // A weak signal is listened to for longer; a slow receiver is waited for.
+        let slow = Basis {
+            manner: Manner::Dwell,
+            lines_a_second: 1.0,
+            ..basis(0.1)
+        };
+        let cut = slow.cross([Angle::ZERO; 2], [Angle::ZERO; 2], Some(8.0), 1.0)[0];
+        let stops = cut.stops.unwrap();
+        assert!(stops.seconds > 8.0 && stops.settle_s == 1.5, "{stops:?}");
     }
 
     #[test]

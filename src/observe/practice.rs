@@ -2,7 +2,8 @@
 
 use std::time::Duration;
 
-use super::machine::{Action, Event, Observation};
+use super::events::{Action, Event};
+use super::machine::Observation;
 use super::power::PowerLines;
 use super::think::think;
 use super::watch::Cause;

@@ -6,7 +6,8 @@ use std::time::Instant;
 
 use crossbeam_channel::{Receiver, Sender, select_biased, unbounded};
 
-use super::machine::{Action, Event, Observation};
+use super::events::{Action, Event};
+use super::machine::Observation;
 use super::source::Heard;
 use super::think::{Answer, think};
 use crate::live::{WireEvent, WireNews, Wires};

@@ -3,7 +3,8 @@
 
 use std::time::Duration;
 
-use super::machine::{Ending, Observation, Phase, Purpose};
+use super::events::Ending;
+use super::machine::{Observation, Phase, Purpose};
 use super::watch::{Cause, axis_name};
 use crate::angle::Angle;
 use crate::live::{Axes, Drive, Loudness, Operator};
@@ -88,7 +89,7 @@ impl Observation {
                         ),
                     );
                     self.out
-                        .push(super::machine::Action::End(Ending::BrokenOff(
+                        .push(super::events::Action::End(Ending::BrokenOff(
                             "daemon and station file do not agree on the ranges".to_owned(),
                         )));
                     self.phase = Phase::Ended;
@@ -133,8 +134,7 @@ impl Observation {
     pub(super) fn rehearsed(&mut self) {
         if self.settings.rehearse {
             self.phase = Phase::Ended;
-            self.out
-                .push(super::machine::Action::End(Ending::Rehearsed));
+            self.out.push(super::events::Action::End(Ending::Rehearsed));
             return;
         }
         self.phase = Phase::Rehearsed;

@@ -194,6 +194,7 @@ mod tests {
             lines_a_second: 10.0,
             fastest: deg(6.0),
             poll_s: 0.2,
+            manner: crate::observe::Manner::Sweep,
         };
         Search::new(&basis, [deg(10.0), deg(10.0)], EMPTY)
     }

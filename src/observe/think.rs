@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use super::identity::{Inquiry, Missed, Names, Sighting};
 use super::knowledge::{Found, Knowledge, weighed};
 use crate::angle::{Angle, EncoderReading};
 use crate::ephemeris::{Reach, near_sun};
@@ -51,6 +52,10 @@ pub struct Job {
     pub rehearse: bool,
     /// Whether the mount may be searched for: nothing is known of it yet.
     pub uncalibrated: bool,
+    /// The zeros are off by no more than this; none when nothing says so.
+    pub zeros: Option<Angle>,
+    /// What was not found where it should have been.
+    pub missed: Vec<Missed>,
 }
 
 /// What a new scan gave.
@@ -113,6 +118,10 @@ pub struct Answer {
     pub expected: Option<(Angle, Angle)>,
     /// What to do next.
     pub next: Next,
+    /// Scans that are of other emitters than they say, by their places in the job's.
+    pub renamed: Vec<(usize, EmitterId)>,
+    /// Whether the emitters found might as well be others.
+    pub doubtful: bool,
     /// All that would be done, a line each, if it was asked for.
     pub rehearsal: Vec<String>,
 }
@@ -161,6 +170,11 @@ pub fn think(job: &Job) -> Answer {
         true => (strongest(job, &knowledge), None),
         false => planned(job, &knowledge),
     };
+    let (renamed, doubt) = names(job, &reduction.scans, &found);
+    let next = match &doubt {
+        Some(other) => telling(job, &knowledge, other).unwrap_or(next),
+        None => next,
+    };
     let rehearsal = match job.rehearse {
         true => rehearsal(job, &knowledge, &next),
         false => Vec::new(),
@@ -173,8 +187,99 @@ pub fn think(job: &Job) -> Answer {
         solved,
         expected,
         next,
+        renamed,
+        doubtful: doubt.is_some(),
         rehearsal,
     }
+}
+
+/// Scans whose emitters are others than they say; or, when that is not clear, the mount by the other
+/// names.
+fn names(
+    job: &Job,
+    scans: &[ReducedScan],
+    found: &[Option<Found>],
+) -> (Vec<(usize, EmitterId)>, Option<Knowledge>) {
+    let Some(zeros) = job.zeros.filter(|_| job.uncalibrated) else {
+        return (Vec::new(), None);
+    };
+    let sky = job.sky.as_ref();
+    let mut sightings: Vec<Sighting> = Vec::new();
+    for (scan, found) in scans.iter().zip(found).skip(job.since).rev() {
+        let Ok(emitter) = sky.emitter_named(&scan.emitter) else {
+            continue;
+        };
+        if let Some(found) = found
+            && sightings.iter().all(|s| s.emitter != emitter)
+        {
+            sightings.push(Sighting {
+                emitter,
+                time: scan.time,
+                found: found.clone(),
+            });
+        }
+    }
+    let inquiry = Inquiry {
+        sky,
+        prior: &job.prior,
+        zeros,
+        beamwidth: job.station.dish.beamwidth,
+        sightings,
+        missed: &job.missed,
+    };
+    let others = match inquiry.names() {
+        Names::Right => return (Vec::new(), None),
+        Names::Doubtful(other) => return (Vec::new(), Some(*other)),
+        Names::Others(others) => others,
+    };
+    let renamed = (job.scans.iter().enumerate().skip(job.since))
+        .filter_map(|(i, scan)| {
+            let middle = scan.samples.get(scan.samples.len() / 2)?;
+            let reading = match &found[i] {
+                Some(found) => found.reading,
+                None => EncoderReading {
+                    azimuth: middle.azimuth,
+                    elevation: middle.elevation,
+                },
+            };
+            let room = job.station.dish.beamwidth * SCANNED;
+            let really = inquiry.stands_at(&others, reading, middle.time, room)?;
+            (sky.name(really) != scan.emitter).then_some((i, really))
+        })
+        .collect();
+    (renamed, None)
+}
+
+/// An emitter that would not be where it is looked for if the names were the other ones.
+fn telling(job: &Job, knowledge: &Knowledge, other: &Knowledge) -> Option<Next> {
+    let sky = job.sky.as_ref();
+    let beamwidth = job.station.dish.beamwidth;
+    let reach = Reach::new(&job.station, knowledge.model());
+    let inquiry = Inquiry {
+        sky,
+        prior: &job.prior,
+        zeros: Angle::ZERO,
+        beamwidth,
+        sightings: Vec::new(),
+        missed: &[],
+    };
+    let measured = |id: &EmitterId| job.scans.iter().any(|scan| scan.emitter == sky.name(*id));
+    (job.emitters.iter().copied())
+        .filter(|id| !measured(id) && !job.aside.contains(id) && *id != sky.sun())
+        .filter(|id| is_clear_of_sun(job, *id, beamwidth * SCANNED))
+        .find(|id| {
+            let Ok(direction) = sky.apparent_of(*id, job.now) else {
+                return false;
+            };
+            let reading = (knowledge.model()).readings(&direction, ApproachSigns::UNKNOWN);
+            let Ok(reading) = reading.map(|both| both.direct) else {
+                return false;
+            };
+            let room = beamwidth * 2.0 + Angle::from_degrees(2.0);
+            reach.obstacle(&direction).is_none()
+                && inquiry.stands_at(other, reading, job.now, room).is_none()
+        })
+        .map(|id| Next::Measure(id, job.now))
 }
 
 /// The peak of a scan, when both axes were measured and it can be trusted.

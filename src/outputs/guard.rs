@@ -8,7 +8,7 @@ use same_file::Handle;
 use super::keep;
 use super::kind::{Found, Old, OutputKind};
 use super::mark;
-use crate::files::{WholeFile, link_end};
+use crate::files::{WholeFile, link_end, write_whole};
 use crate::problem::{Error, printable};
 use crate::station::{EmitterKind, Station};
 
@@ -425,6 +425,14 @@ impl Growing {
             .create(true)
             .open(&self.0)
             .map_err(|e| Error::io(&self.0.display().to_string(), "write", e))
+    }
+
+    /// Writes it anew, whole or not at all; what was opened before is the old one.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn rewrite(&self, contents: &str) -> Result<(), Error> {
+        write_whole(&link_end(&self.0), contents.as_bytes())
     }
 
     /// Ends a last line that was cut short, so that the next begins on a line of its own.

@@ -174,7 +174,7 @@ fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64
 /// has a flatter beam that is not built for it.
 const LEAST_FORM: f64 = 0.1;
 
-/// The group's speed where the emitter is, by a straight line through the points within half a
+/// The group's speed where the emitter is, by steps none, else by a straight line through the points within half a
 /// beamwidth of it.
 fn refine_speed(
     group: &mut Group,
@@ -189,6 +189,10 @@ fn refine_speed(
     };
     let mut speeds = Vec::new();
     for pass in group.passes.iter().map(|i| &passes[*i]) {
+        if pass.by_steps {
+            speeds.push(0.0);
+            continue;
+        }
         let near: Vec<(f64, f64)> = model.points[pass.from..pass.to]
             .iter()
             .map(|p| match axis {

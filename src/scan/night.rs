@@ -376,7 +376,13 @@ impl Correct<'_> {
         };
         let weights = best_weights(&fit.covariance);
         let balanced = balanced_weights(&weights, &signs);
-        let (arrived, arrived_sigma) = finish(&balanced, &take(fit, lag, false));
+        let (arrived, _) = finish(&balanced, &take(fit, lag, false));
+        // What the lag may be off is the same for all peaks: it stands apart.
+        let (_, arrived_sigma) = finish(&balanced, &take(fit, false, false));
+        let by_lag = timing.lag_s.map(|lag| {
+            let speed: f64 = balanced.iter().zip(&speeds).map(|(w, s)| w * s).sum();
+            Angle::from_degrees(speed * lag.sigma)
+        });
         // The shift of these passes is reported when it is known well, whether lag or backlash.
         let told = both
             && self.trend.is_some_and(|t| {
@@ -385,7 +391,9 @@ impl Correct<'_> {
         let (reading, sigma) = if told {
             finish(&weights, &take(fit, true, true))
         } else {
-            (arrived, arrived_sigma)
+            let by_lag = on_sky * by_lag.unwrap_or(Angle::ZERO).radians();
+            let sigma = arrived_sigma.radians().hypot(by_lag);
+            (arrived, Angle::from_radians(sigma))
         };
         let net: f64 = balanced.iter().zip(&signs).map(|(w, s)| w * s).sum();
         AxisPeak {
@@ -393,6 +401,7 @@ impl Correct<'_> {
             sigma,
             arrived,
             arrived_sigma,
+            by_lag,
             approach: match net {
                 s if s > 0.9 => Approach::Increasing,
                 s if s < -0.9 => Approach::Decreasing,

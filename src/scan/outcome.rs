@@ -21,8 +21,11 @@ pub struct AxisPeak {
     pub sigma: Angle,
     /// What the encoder reads when it arrives as in the scan: freed of lag only.
     pub arrived: Angle,
-    /// Its standard deviation on the sky.
+    /// Its standard deviation on the sky, without that of the lag.
     pub arrived_sigma: Angle,
+    /// What one standard deviation of the lag moves the reading by, with its sign: the same lag was
+    /// taken off all peaks of the file. None when none was taken off.
+    pub by_lag: Option<Angle>,
     /// From which side; unknown when passes both ways were averaged.
     pub approach: Approach,
 }
@@ -137,6 +140,10 @@ impl Reduction {
                 elevation: number(&scan.elevation, |p| rounded(p.arrived)),
                 azimuth_sigma: number(&scan.azimuth, |p| rounded_sigma(p.arrived_sigma)),
                 elevation_sigma: number(&scan.elevation, |p| rounded_sigma(p.arrived_sigma)),
+                by_lag: [&scan.azimuth, &scan.elevation].map(|peak| {
+                    let by_lag = peak.as_ref()?.by_lag?;
+                    Some(rounded(by_lag)).filter(|angle| *angle != Angle::ZERO)
+                }),
                 azimuth_approach: approach(&scan.azimuth),
                 elevation_approach: approach(&scan.elevation),
                 peak_db: scan.peak_db.map(|db| (db * 1e3).round() / 1e3),

@@ -51,6 +51,8 @@ pub(crate) struct Pass {
     /// How fast the encoder moves against the emitter along the axis, radians of the axis a
     /// second.
     pub speed: f64,
+    /// Whether it goes by steps and is sampled only while the mount stands: then a lag does nothing.
+    pub by_steps: bool,
     /// Where it runs on the other axis, in beamwidths.
     pub across: f64,
 }
@@ -117,6 +119,7 @@ pub(crate) fn passes(points: &Points, width: f64) -> (Shape, Vec<Pass>) {
                 to: j + 1,
                 sign: 0.0,
                 speed: 0.0,
+                by_steps: false,
                 across: 0.0,
             }),
         }
@@ -228,6 +231,33 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
         Axis::Elevation => &way.x,
     };
     pass.across = median(across[pass.from..pass.to].to_vec());
+    pass.by_steps = goes_by_steps(&points[pass.from..pass.to], pass.axis);
+}
+
+/// A step from one stop to the next takes so many times as long as one from a sample to the next.
+const STEP_TAKES: f64 = 2.5;
+/// So much of a way by steps is gone between two stops.
+const BY_STEPS: f64 = 0.9;
+
+/// The places before which the mount stepped on to its next stop: no sample was taken meanwhile.
+pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
+    let seconds = |i: usize| points[i].seconds - points[i - 1].seconds;
+    let usual = median((1..points.len()).map(seconds).collect());
+    (1..points.len())
+        .filter(|i| usual > 0.0 && seconds(*i) > STEP_TAKES * usual)
+        .collect()
+}
+
+/// Whether nearly all of a way is gone while no samples are taken.
+fn goes_by_steps(points: &[Point], axis: Axis) -> bool {
+    if points.len() < 2 * FEWEST_POINTS {
+        return false;
+    }
+    let way = |i: usize| (points[i].offset(axis) - points[i - 1].offset(axis)).abs();
+    let steps = steps(points);
+    let all: f64 = (1..points.len()).map(way).sum();
+    let between: f64 = steps.iter().map(|i| way(*i)).sum();
+    steps.len() + 1 >= FEWEST_POINTS && between > BY_STEPS * all
 }
 
 fn shape(way: &Way, passes: &[Pass], slanting: usize) -> Shape {
@@ -412,6 +442,29 @@ mod tests {
             (0.05 * t * t.cos(), 0.05 * t * t.sin())
         });
         assert_eq!(found(spiral.collect()).0, Shape::Map);
+    }
+
+    #[test]
+    fn a_way_by_steps_is_told_from_a_steady_one() {
+        let stops = |pause: f64| {
+            let mut way = points(
+                (0..13).flat_map(|k| std::iter::repeat_n((-1.5 + 0.25 * f64::from(k), 0.0), 5)),
+            );
+            for (i, point) in way.points.iter_mut().enumerate() {
+                point.seconds = 0.1 * i as f64 + pause * (i / 5) as f64;
+            }
+            way
+        };
+        let by_steps = |way: &Points| passes(way, 1f64.to_radians()).1[0].by_steps;
+        assert!(by_steps(&stops(1.0)));
+        // Readings that come seldom look like stops, but time goes on between them.
+        assert!(!by_steps(&stops(0.0)));
+        let steady = points(line((-2.0, 0.0), (2.0, 0.0), 41));
+        assert!(!by_steps(&steady));
+        // A gap in a steady way is no step.
+        let mut gap = points(line((-2.0, 0.0), (2.0, 0.0), 41));
+        gap.points.drain(30..36);
+        assert!(!by_steps(&gap));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Dense scans thinned to what the beam can show, before anything is fitted.
 
-use super::passes::Pass;
+use super::passes::{Pass, steps};
 use super::place::Fixed;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
 
@@ -26,7 +26,11 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
         };
         let beams = (pass.speed * along * seconds).abs() / width;
         let from = kept.len();
-        kept.extend(thinned_points(own, beams));
+        match pass.by_steps {
+            // A stop is one point, wherever its neighbours are.
+            true => kept.extend(stops(own)),
+            false => kept.extend(thinned_points(own, beams)),
+        }
         moved.push(Pass {
             from,
             to: kept.len(),
@@ -34,6 +38,16 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
         });
     }
     (kept, moved)
+}
+
+/// The mean of each stop of a way by steps.
+fn stops(points: &[Point]) -> Vec<Point> {
+    let mut ends = steps(points);
+    ends.push(points.len());
+    let starts = std::iter::once(0).chain(ends.clone());
+    (starts.zip(&ends))
+        .map(|(from, to)| mean(&points[from..*to]))
+        .collect()
 }
 
 /// Averages neighbouring points of a way this many beams long.

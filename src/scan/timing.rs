@@ -42,7 +42,8 @@ struct Speed {
 impl Ways {
     /// Adds the passes of a scan; a degree of the axis is `on_sky` degrees on the sky.
     pub fn add(&mut self, fit: &AxisFit, on_sky: f64) {
-        for group in fit.groups.iter().filter(|g| g.speed != 0.0) {
+        // By steps an axis has a side of arrival and no speed; from row to row it has no passes.
+        for group in fit.groups.iter().filter(|g| !g.passes.is_empty()) {
             let of_axis = group.speed.abs().to_degrees();
             let speed = Speed {
                 on_sky: of_axis * on_sky,
@@ -65,6 +66,10 @@ impl Ways {
             let high = speeds.iter().map(|s| s.on_sky).fold(0.0, f64::max);
             high > OTHER_SPEED * low
         })
+    }
+    /// All were sampled while the mount stood: a lag does nothing.
+    fn all_stand(&self) -> bool {
+        self.all().all(|s| s.of_axis == 0.0)
     }
     /// Passes in both directions: lag and backlash together show.
     pub fn both_ways(&self) -> bool {
@@ -107,9 +112,21 @@ pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: 
     let lag = trend.lag(axis);
     let backlash = trend.backlash(axis);
     let lag_known = ways.several_speeds() && lag.sigma * ways.fastest() < KNOWN * width_deg;
-    let backlash_known = lag_known && ways.both_ways() && backlash.sigma < KNOWN * width_deg;
+    let backlash_known =
+        (lag_known || ways.all_stand()) && ways.both_ways() && backlash.sigma < KNOWN * width_deg;
     let mut why = String::new();
-    if !ways.both_ways() && !ways.several_speeds() {
+    if ways.all_stand() {
+        if !ways.both_ways() {
+            why = format!(
+                "all scans along {axis} arrive from the same side: its backlash cannot be told; scan one emitter there and back"
+            );
+        } else if !backlash_known {
+            why = format!(
+                "the scans along {axis} are too few or too different to tell its backlash (+/- {:.2} deg); scan one emitter there and back",
+                backlash.sigma
+            );
+        }
+    } else if !ways.both_ways() && !ways.several_speeds() {
         why = format!(
             "all scans along {axis} run the same way at about {:.3} deg/s on the sky: neither lag nor backlash can be determined; scan one emitter there and back, and again at half or double the speed",
             speed.on_sky

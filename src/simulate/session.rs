@@ -303,6 +303,7 @@ fn peak(
         elevation: Some(reading.elevation),
         azimuth_sigma: sigma(truth.noise.cross_elevation_deg),
         elevation_sigma: sigma(truth.noise.elevation_deg),
+        by_lag: [None; 2],
         azimuth_approach: logged(truth.session.approach_logged, approach[0]),
         elevation_approach: logged(truth.session.approach_logged, approach[1]),
         peak_db: None,

@@ -334,6 +334,7 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
         Hypothesis::LooseDish(Axis::Azimuth) => "dish that yields sideways".to_owned(),
         Hypothesis::LooseDish(_) => "dish that yields up and down".to_owned(),
         Hypothesis::Flop { .. } => "dish that flops over".to_owned(),
+        Hypothesis::Lag { .. } => format!("{axis} lag of the scans"),
         Hypothesis::Settling { .. } => "settling pier".to_owned(),
         Hypothesis::Stale { emitter } => format!(
             "stale elements of {}",

@@ -102,7 +102,7 @@ fn what_is_wrong_is_refused_before_anything_moves() {
     std::fs::write(folder.path().join("mine.csv"), "scan,time_utc\n1,2\n").unwrap();
     refused(
         &["observe", "--practice", "--out", "mine.csv"],
-        "is no log of observe",
+        "is not a log of observe",
     );
     std::fs::write(folder.path().join("stop"), "").unwrap();
     refused(

@@ -8,12 +8,12 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::live::{Loudness, SunPlace, Told};
+use plumbeam::live::{Loudness, Told};
 use plumbeam::logbook::PowerUnit;
 use plumbeam::mount::{ApproachSigns, MountModel};
 use plumbeam::observe::{
-    Action, Cause, Ending, Knowledge, Looked, Observation, PowerForm, PowerLines, Practised, Row,
-    Settings, Solved, practise,
+    Action, Cause, Ending, Looked, Observation, PowerForm, PowerLines, Practised, Row, Settings,
+    Solved, practise,
 };
 use plumbeam::simulate::{Dish, Fault, Truth};
 use plumbeam::sky::Sky;
@@ -41,25 +41,7 @@ pub fn truth(terms: &str, more: &str) -> Truth {
 }
 
 pub fn settings(station: &Station, sky: &Sky) -> Settings {
-    let beamwidth = station.dish.beamwidth;
-    Settings {
-        zone: Some(deg(10.0).max(beamwidth * 3.0)),
-        most_error: deg(18.0),
-        leash: deg(10.0),
-        wanted: beamwidth / 20.0,
-        for_s: 3600.0,
-        emitters: sky.emitters().collect(),
-        named: false,
-        search_on: None,
-        start_on: None,
-        unit: PowerUnit::Decibels,
-        prior: Knowledge::guess(deg(10.0), beamwidth, station.mount.geometry),
-        uncalibrated: true,
-        pattern: plumbeam::observe::Pattern::Cross,
-        rehearse: false,
-        own_stop: true,
-        scans: Vec::new(),
-    }
+    Settings::usual(station, sky, deg(10.0))
 }
 
 /// What an observation did.
@@ -91,6 +73,11 @@ impl Practised for Owner {
                 self.told.push((at, told));
             }
             Action::Rows(rows) => self.rows.extend(rows),
+            Action::Renamed(scan, emitter) => match emitter {
+                Some(emitter) => (self.rows.iter_mut().filter(|row| row.scan == scan))
+                    .for_each(|row| row.emitter.clone_from(&emitter)),
+                None => self.rows.retain(|row| row.scan != scan),
+            },
             Action::Looked(looked, solved) => {
                 self.looked.push(*looked);
                 self.solved = solved.or(self.solved.take());
@@ -195,18 +182,7 @@ impl World {
         if let Some(readings) = self.stand_at {
             dish.stand_at(readings);
         }
-        let sky = Arc::clone(&self.sky);
-        let sun = move |time: Utc| match sky.apparent_of(sky.sun(), time) {
-            Ok(sun) if sun.elevation() < deg(-1.0) => SunPlace::Down,
-            Ok(sun) => SunPlace::Up(sun.east_north_up()),
-            Err(_) => SunPlace::Unknown,
-        };
-        let observation = Observation::new(
-            self.settings.clone(),
-            Arc::clone(&self.station),
-            Arc::clone(&self.sky),
-            Box::new(sun),
-        );
+        let observation = Observation::under(self.settings.clone(), &self.station, &self.sky);
         let lines = PowerLines::new(PowerForm::Line, PowerUnit::Decibels);
         let took = practise(observation, &mut dish, lines, start, owner);
         (took, dish)

@@ -530,7 +530,7 @@ fn an_option_for_a_header_that_is_not_there() {
     let error = PeakLog::parse_with("peaks.csv", csv.as_bytes(), &station(), &options).unwrap_err();
     assert_snapshot!(error, @r#"
     peaks.csv: --columns says that "Remark" is note, but no header is that; expected a header of this file, as it is written there
-    peaks.csv: --columns names power_db, which a log of peaks does not have; expected one of time_utc, emitter, azimuth_deg, elevation_deg, azimuth_sigma_deg, elevation_sigma_deg, azimuth_approach, elevation_approach, peak_db, temperature_c, use, note, azimuth_sensor, elevation_sensor, feed
+    peaks.csv: --columns names power_db, which a log of peaks does not have; expected one of time_utc, emitter, azimuth_deg, elevation_deg, azimuth_sigma_deg, elevation_sigma_deg, azimuth_approach, elevation_approach, peak_db, temperature_c, use, note, azimuth_sensor, elevation_sensor, feed, azimuth_by_lag_deg, elevation_by_lag_deg
     "#);
 }
 

@@ -187,6 +187,7 @@ prop_compose! {
             // Zero is no standard deviation, however it was rounded.
             azimuth_sigma: sigmas.0.filter(|s| *s > Angle::ZERO),
             elevation_sigma: sigmas.1.filter(|s| *s > Angle::ZERO),
+            by_lag: [None; 2],
             azimuth_approach: approaches.0,
             elevation_approach: approaches.1,
             peak_db: numbers.0,

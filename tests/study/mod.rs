@@ -286,6 +286,7 @@ pub fn observe(
             elevation: Some(reading.elevation),
             azimuth_sigma: None,
             elevation_sigma: None,
+            by_lag: [None; 2],
             azimuth_approach: approach[0],
             elevation_approach: approach[1],
             peak_db: None,

@@ -21,17 +21,15 @@ use super::value::above_zero;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files::Stamp;
-use crate::live::{
-    self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, ReportTurn, Settings, SunPlace,
-};
+use crate::live::{self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, ReportTurn, Settings};
 use crate::logbook::Calibration;
+use crate::observe::sun_place;
 use crate::outputs::Guard;
 use crate::problem::{Error, printable};
 use crate::report::pass_text;
 use crate::sky::Sky;
 use crate::station::Station;
 use crate::table::{DemandKind, Source};
-use crate::time::Utc;
 
 const EXAMPLE: &str = "\
 Examples:
@@ -393,16 +391,6 @@ fn zone(
             };
             Some(live::usual_radius(station.dish.beamwidth, sigma))
         }
-    }
-}
-
-pub(super) fn sun_place(sky: &Sky, time: Utc) -> SunPlace {
-    /// Lower than this the Sun heats nothing: it is down, by refraction and all.
-    const DOWN: Angle = Angle::from_degrees(-1.0);
-    match sky.apparent_of(sky.sun(), time) {
-        Ok(sun) if sun.elevation() < DOWN => SunPlace::Down,
-        Ok(sun) => SunPlace::Up(sun.east_north_up()),
-        Err(_) => SunPlace::Unknown,
     }
 }
 

@@ -435,6 +435,8 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             "the beam jumps sideways in the dish by {said} at an elevation of {:.1} deg",
             at.degrees()
         ),
+        // No fault: it is never told.
+        Hypothesis::Lag { .. } => String::new(),
         Hypothesis::Settling { .. } if !mount.has_track() => {
             format!("the {} moves more and more, by {said}", mount.axis_1())
         }

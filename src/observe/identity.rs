@@ -1,0 +1,295 @@
+//! Whether the emitters that were found are those they were taken for.
+//!
+//! Where nothing is known of a mount, what a search finds first may be a neighbour of what it looked
+//! for, and emitters in a regular array (a row of satellites) fit as well one place farther on. Two
+//! names for all of them are weighed like two hypotheses: by how well the peaks fit, by what is known
+//! of the zeros, and by what was not found where it should have been.
+
+use super::knowledge::{Found, Knowledge};
+use crate::angle::{Angle, Apparent, Direction, EncoderReading};
+use crate::mount::{ApproachSigns, Term};
+use crate::sky::{EmitterId, Sky};
+use crate::time::Utc;
+
+/// An emitter that was found.
+#[derive(Clone, Debug)]
+pub(super) struct Sighting {
+    pub emitter: EmitterId,
+    pub time: Utc,
+    pub found: Found,
+}
+
+/// An emitter that was not found where it should have been.
+#[derive(Clone, Debug)]
+pub struct Missed {
+    /// Which.
+    pub emitter: EmitterId,
+    /// When.
+    pub time: Utc,
+    /// Where it was looked for.
+    pub reading: EncoderReading,
+    /// Something was seen there that did not fit.
+    pub seen: bool,
+}
+
+/// What is thought of the names.
+#[derive(Clone, Debug)]
+pub(super) enum Names {
+    /// No others fit nearly as well.
+    Right,
+    /// Others fit about as well: this is the mount then.
+    Doubtful(Box<Knowledge>),
+    /// Others fit clearly better: this is the mount then.
+    Others(Box<Knowledge>),
+}
+
+/// One emitter in ten is silent on an evening: minus twice the logarithm (common practice, no source).
+const SILENT: f64 = 4.6;
+/// Odds of some 100 to 1 are clear: minus twice the logarithm.
+const CLEAR: f64 = 9.0;
+/// A zero beyond what the user said, and what that costs.
+const ZERO_BEYOND: (Angle, f64) = (Angle::from_degrees(1.0), 20.0);
+/// What terms that are not reckoned with may do: a share of the beam, and at least.
+const LOOSE: (f64, Angle) = (0.1, Angle::from_degrees(0.3));
+/// Names are given anew so often for the same mount.
+const ROUNDS: usize = 3;
+
+/// What is weighed.
+pub(super) struct Inquiry<'a> {
+    pub sky: &'a Sky,
+    pub prior: &'a Knowledge,
+    /// The zeros are no farther off, said the user.
+    pub zeros: Angle,
+    pub beamwidth: Angle,
+    pub sightings: Vec<Sighting>,
+    pub missed: &'a [Missed],
+}
+
+impl Inquiry<'_> {
+    /// Weighs the names of all that was found against others.
+    pub fn names(&self) -> Names {
+        let Some(first) = self.sightings.first() else {
+            return Names::Right;
+        };
+        let own: Vec<EmitterId> = self.sightings.iter().map(|s| s.emitter).collect();
+        let (_, cost) = self.weighed(&own);
+        let silent = self.missed.len() as f64 * SILENT;
+        let mut best: Option<(f64, Knowledge)> = None;
+        for other in self.sky.emitters().filter(|id| *id != first.emitter) {
+            let Some((knowledge, other_cost)) = self.other(first, other, &own) else {
+                continue;
+            };
+            if best.as_ref().is_none_or(|(least, _)| other_cost < *least) {
+                best = Some((other_cost, knowledge));
+            }
+        }
+        match best {
+            Some((other, knowledge)) if other + CLEAR < cost + silent => {
+                Names::Others(Box::new(knowledge))
+            }
+            Some((other, knowledge)) if other < cost + silent + CLEAR => {
+                Names::Doubtful(Box::new(knowledge))
+            }
+            _ => Names::Right,
+        }
+    }
+
+    fn place(&self, emitter: EmitterId, time: Utc) -> Option<Direction<Apparent>> {
+        let there = self.sky.apparent_of(emitter, time).ok()?;
+        (there.elevation() > Angle::ZERO).then_some(there)
+    }
+
+    /// The mount by these names, and what it costs.
+    fn weighed(&self, names: &[EmitterId]) -> (Knowledge, f64) {
+        let loose = (self.beamwidth * LOOSE.0).max(LOOSE.1);
+        let peaks: Vec<Found> = (self.sightings.iter().zip(names))
+            .filter_map(|(sighting, name)| {
+                Some(Found {
+                    target: self.place(*name, sighting.time)?,
+                    sigma: [Some(loose); 2],
+                    ..sighting.found.clone()
+                })
+            })
+            .collect();
+        let knowledge = self.prior.with(&peaks);
+        let mut cost = knowledge.cost(&peaks);
+        for zero in [Term::AzimuthZero, Term::ElevationZero] {
+            let value = knowledge.model().terms().angle(zero).wrapped_signed();
+            if value.abs() > self.zeros + ZERO_BEYOND.0 {
+                cost += ZERO_BEYOND.1;
+            }
+        }
+        (knowledge, cost)
+    }
+
+    /// The mount if the first was `other`, and what that costs; none when the others fit nothing then.
+    fn other(
+        &self,
+        first: &Sighting,
+        other: EmitterId,
+        own: &[EmitterId],
+    ) -> Option<(Knowledge, f64)> {
+        let there = Found {
+            target: self.place(other, first.time)?,
+            ..first.found.clone()
+        };
+        let mut knowledge = self.prior.with(std::slice::from_ref(&there));
+        let zero = knowledge.model().terms().angle(Term::AzimuthZero);
+        // Far beyond what was said nobody looked.
+        if zero.wrapped_signed().abs() > self.zeros * 2.0 + Angle::from_degrees(3.0) {
+            return None;
+        }
+        let mut cost = f64::INFINITY;
+        let mut names: Vec<EmitterId> = Vec::new();
+        for _ in 0..ROUNDS {
+            let named: Vec<EmitterId> = (self.sightings.iter())
+                .map(|sighting| {
+                    let reading = sighting.found.reading;
+                    let [across, up] = knowledge.spread_at(reading);
+                    let room = self.beamwidth + across.max(up) * 2.5;
+                    self.stands_at(&knowledge, reading, sighting.time, room)
+                })
+                .collect::<Option<_>>()?;
+            if named == names {
+                break;
+            }
+            names = named;
+            (knowledge, cost) = self.weighed(&names);
+        }
+        if names == own {
+            return None;
+        }
+        // What was looked for in vain would have been another, or nothing at all.
+        let near = self.beamwidth + Angle::from_degrees(1.0);
+        let unseen = self.missed.iter().filter(|missed| !missed.seen);
+        let silent = unseen
+            .filter(|m| {
+                self.stands_at(&knowledge, m.reading, m.time, near)
+                    .is_some()
+            })
+            .count();
+        Some((knowledge, cost + silent as f64 * SILENT))
+    }
+
+    /// What stands where the beam points at a reading, within some room.
+    pub fn stands_at(
+        &self,
+        knowledge: &Knowledge,
+        reading: EncoderReading,
+        time: Utc,
+        room: Angle,
+    ) -> Option<EmitterId> {
+        let beam = knowledge.model().beam(reading, ApproachSigns::UNKNOWN);
+        (self.sky.emitters())
+            .filter_map(|id| Some((beam.separation(&self.place(id, time)?), id)))
+            .filter(|(off, _)| *off <= room)
+            .min_by(|a, b| a.0.radians().total_cmp(&b.0.radians()))
+            .map(|(_, id)| id)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::mount::{Geometry, MountModel, TermValues};
+    use crate::station::Station;
+
+    const BEAM: Angle = Angle::from_degrees(1.0);
+    const ZEROS: Angle = Angle::from_degrees(10.0);
+
+    fn sky() -> Sky {
+        // Emitters in a regular array: the same angles from each to the next.
+        let station = Station::read(std::path::Path::new("tests/data/rig/station-narrow.toml"));
+        Sky::new(&station.unwrap()).unwrap()
+    }
+
+    fn time() -> Utc {
+        Utc::parse("2026-09-12T10:00:00Z").unwrap()
+    }
+
+    fn mount(azimuth: f64, elevation: f64) -> MountModel {
+        MountModel::new(
+            Geometry::AZ_EL,
+            TermValues::ZERO
+                .with_shown(Term::AzimuthZero, azimuth)
+                .with_shown(Term::ElevationZero, elevation)
+                .with_shown(Term::TiltEast, 0.3),
+        )
+    }
+
+    /// What such a mount shows of these emitters, taken for others.
+    fn sightings(sky: &Sky, mount: &MountModel, names: &[(&str, &str)]) -> Vec<Sighting> {
+        (names.iter())
+            .map(|(really, taken)| {
+                let direction = sky.apparent(really, time()).unwrap();
+                let emitter = sky.emitter_named(taken).unwrap();
+                Sighting {
+                    emitter,
+                    time: time(),
+                    found: Found {
+                        reading: mount
+                            .readings(&direction, ApproachSigns::UNKNOWN)
+                            .unwrap()
+                            .direct,
+                        target: sky.apparent_of(emitter, time()).unwrap(),
+                        sigma: [Some(Angle::from_degrees(0.05)); 2],
+                    },
+                }
+            })
+            .collect()
+    }
+
+    fn names(sky: &Sky, sightings: Vec<Sighting>, missed: &[Missed]) -> Names {
+        let prior = Knowledge::guess(ZEROS, BEAM, Geometry::AZ_EL);
+        let inquiry = Inquiry {
+            sky,
+            prior: &prior,
+            zeros: ZEROS,
+            beamwidth: BEAM,
+            sightings,
+            missed,
+        };
+        inquiry.names()
+    }
+
+    #[test]
+    fn right_names_are_kept_and_neighbours_in_a_regular_array_are_told_by_what_is_missing() {
+        let sky = sky();
+        let right = ["mark-3", "mark-9", "mark-15", "mark-18"].map(|n| (n, n));
+        let here = mount(3.0, -4.0);
+        assert!(matches!(
+            names(&sky, sightings(&sky, &here, &right), &[]),
+            Names::Right
+        ));
+        // Thirteen on in the array is 12.4 degrees less in azimuth and 2.5 more in elevation or so.
+        let wrong = [
+            ("mark-16", "mark-3"),
+            ("mark-14", "mark-1"),
+            ("mark-18", "mark-5"),
+        ];
+        let there = mount(-4.6, 7.0);
+        let found = sightings(&sky, &there, &wrong);
+        assert!(!matches!(names(&sky, found.clone(), &[]), Names::Right));
+        let missed: Vec<Missed> = (["mark-10", "mark-9", "mark-11"].iter())
+            .map(|name| {
+                let emitter = sky.emitter_named(name).unwrap();
+                let direction = sky.apparent_of(emitter, time()).unwrap();
+                Missed {
+                    emitter,
+                    time: time(),
+                    // Where it would stand if the names were right.
+                    reading: mount(7.8, 9.5)
+                        .readings(&direction, ApproachSigns::UNKNOWN)
+                        .unwrap()
+                        .direct,
+                    seen: false,
+                }
+            })
+            .collect();
+        let Names::Others(knowledge) = names(&sky, found, &missed) else {
+            panic!("the wrong names are believed");
+        };
+        let zero = knowledge.model().terms().angle(Term::AzimuthZero);
+        assert!((zero.degrees() + 4.6).abs() < 1.0, "{zero:?}");
+    }
+}

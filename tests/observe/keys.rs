@@ -1,0 +1,149 @@
+//! Keys and the progress display on a terminal, over sockets, against the pretended dish of simulate.
+
+#![cfg(any(target_os = "linux", target_vendor = "apple"))]
+
+use std::fs::File;
+use std::io::{BufRead, BufReader, Read, Write};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver, channel};
+use std::time::{Duration, Instant};
+
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{LocalModes, tcgetattr};
+
+/// Far longer than anything takes; only a failure waits so long.
+const PATIENCE: Duration = Duration::from_secs(120);
+
+/// A terminal: the side of the person who types, and that of the program.
+fn terminal() -> (File, File) {
+    let person = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
+    grantpt(&person).unwrap();
+    unlockpt(&person).unwrap();
+    let name = ptsname(&person, Vec::new()).unwrap();
+    let program = (File::options().read(true).write(true))
+        .open(name.to_str().unwrap())
+        .unwrap();
+    (File::from(person), program)
+}
+
+struct Ended(Child);
+
+impl Drop for Ended {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
+/// What the person sees until these words come.
+#[track_caller]
+fn sees(screen: &Receiver<Vec<u8>>, seen: &mut String, words: &str) {
+    let until = Instant::now() + PATIENCE;
+    while !seen.contains(words) {
+        let left = until.saturating_duration_since(Instant::now());
+        match screen.recv_timeout(left) {
+            Ok(bytes) => seen.push_str(&String::from_utf8_lossy(&bytes)),
+            Err(_) => panic!("no \"{words}\" in: {seen}"),
+        }
+    }
+}
+
+#[test]
+fn at_a_terminal_words_begin_any_key_stops_c_goes_on_q_ends_and_the_cut_is_drawn() {
+    let folder = tempfile::tempdir().unwrap();
+    let rig = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/rig");
+    std::fs::copy(
+        rig.join("station-plain.toml"),
+        folder.path().join("station.toml"),
+    )
+    .unwrap();
+    let truth = "[terms]\nazimuth-zero = 0.4\n[session]\nfrom = \"2026-09-12T06:00:00Z\"\nto = \
+                 \"2026-09-12T16:00:00Z\"\npeaks = 1\n[scans]\nsignal_to_noise = 300.0\n[practice]\n\
+                 speed_deg_s = 20.0\nbraking_deg_s2 = 20.0\n";
+    std::fs::write(folder.path().join("truth.toml"), truth).unwrap();
+    let program = env!("CARGO_BIN_EXE_plumbeam");
+    let mut dish = Ended(
+        Command::new(program)
+            .args([
+                "simulate",
+                "--truth",
+                "truth.toml",
+                "--rotator-port",
+                "0",
+                "--power-port",
+                "0",
+            ])
+            .current_dir(folder.path())
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap(),
+    );
+    let mut first = String::new();
+    BufReader::new(dish.0.stdout.take().unwrap())
+        .read_line(&mut first)
+        .unwrap();
+    let ports: serde_json::Value = serde_json::from_str(&first).expect("ports");
+    let (mut person, tty) = terminal();
+    let mut observe = Ended(
+        Command::new(program)
+            .args([
+                "observe", "--zeros", "1", "--error", "0.001", "--sun", "off",
+            ])
+            .arg("--rotator")
+            .arg(format!("127.0.0.1:{}", ports["rotator"]))
+            .arg("--power")
+            .arg(format!("tcp:127.0.0.1:{}", ports["power"]))
+            .env("TERM", "xterm")
+            .current_dir(folder.path())
+            .stdin(Stdio::from(tty.try_clone().unwrap()))
+            .stdout(Stdio::null())
+            .stderr(Stdio::from(tty.try_clone().unwrap()))
+            .spawn()
+            .unwrap(),
+    );
+    let (send, screen) = channel();
+    let mut reads = person.try_clone().unwrap();
+    std::thread::spawn(move || {
+        let mut bytes = [0; 4096];
+        while let Ok(count) = reads.read(&mut bytes) {
+            if count == 0 || send.send(bytes[..count].to_vec()).is_err() {
+                return;
+            }
+        }
+    });
+    let mut seen = String::new();
+    sees(&screen, &mut seen, "type arm and Enter");
+    person.write_all(b"arm\r").unwrap();
+    sees(&screen, &mut seen, "type go and Enter");
+    person.write_all(b"go\r").unwrap();
+    // Bars of a cut, and how far it is.
+    sees(&screen, &mut seen, "at half the speed");
+    sees(&screen, &mut seen, "█");
+    sees(&screen, &mut seen, "min left");
+    for key in [b"x", b" "] {
+        seen.clear();
+        person.write_all(key).unwrap();
+        sees(&screen, &mut seen, "c goes on, q ends");
+        seen.clear();
+        person.write_all(b"c").unwrap();
+        sees(&screen, &mut seen, "min left");
+    }
+    person.write_all(b"q").unwrap();
+    let until = Instant::now() + PATIENCE;
+    let code = loop {
+        if let Some(status) = observe.0.try_wait().unwrap() {
+            break status.code();
+        }
+        assert!(Instant::now() < until, "{seen}");
+        std::thread::sleep(Duration::from_millis(20));
+    };
+    assert_eq!(code, Some(1));
+    // The terminal is as it was, and what was measured is in the log.
+    let modes = tcgetattr(&tty).unwrap().local_modes;
+    assert!(modes.contains(LocalModes::ICANON | LocalModes::ECHO));
+    let log = std::fs::read_to_string(folder.path().join("scans.csv")).unwrap();
+    assert!(log.lines().count() > 20, "{log}");
+}
