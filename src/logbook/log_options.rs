@@ -195,7 +195,7 @@ mod tests {
     #[test]
     fn what_is_no_mapping_is_told() {
         let told = |text: &str| ColumnNames::parse(text).unwrap_err();
-        assert!(told("AZ").contains("no COLUMN=HEADER"));
+        assert!(told("AZ").contains("not COLUMN=HEADER"));
         assert_eq!(
             told("azimut=AZ"),
             "no column is called \"azimut\"; is it azimuth_deg?"
