@@ -128,6 +128,6 @@ fn positions_through_the_relay_are_turned_back_or_refused() {
         let output = run(folder.path(), verb);
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
         assert_eq!(output.status.code(), Some(4), "{verb:?}: {said}");
-        assert!(said.contains("is not at hand"), "{verb:?}: {said}");
+        assert!(said.contains("was not found"), "{verb:?}: {said}");
     }
 }

@@ -197,7 +197,7 @@ fn what_must_not_be_used_is_refused() {
         usual.iter().copied().chain(more.iter().copied()).collect()
     };
     refused(&with(&["--listen", "0.0.0.0:0"]), 2, "no password");
-    refused(&with(&["--listen", "here"]), 2, "is no address");
+    refused(&with(&["--listen", "here"]), 2, "is not an address");
     refused(&with(&["--anyway"]), 2, "--anyway");
     refused(&with(&["--report", "180"]), 2, "as-asked");
     refused(&with(&["--sun", "120"]), 2, "or off");

@@ -75,7 +75,10 @@ fn an_arc_of_the_sky_gives_honest_wide_uncertainties() {
     // The noise of a peak is 0.08 deg; a healthy sky tells each term to about a quarter of it.
     assert!(wide > 0.3, "widest sigma {wide}");
     assert!(
-        outcome.warnings.iter().any(|w| w.contains("together")),
+        outcome
+            .warnings
+            .iter()
+            .any(|w| w.contains("only in combination")),
         "{:?}",
         outcome.warnings
     );

@@ -76,7 +76,7 @@ fn a_calibration_that_means_nothing_is_refused_unless_told_anyway() {
         assert!(place.run(verb).stdout.is_empty());
         let said = place.said(&[verb, &["--anyway", "--quiet"]].concat(), code);
         assert!(
-            said.contains("warning: the calibration says of itself"),
+            said.contains("warning: the calibration states that its numbers"),
             "{said}"
         );
     }
