@@ -214,7 +214,7 @@ fn what_must_not_be_used_is_refused() {
         "will not overwrite it",
     );
     std::fs::write(place.path("mine.csv"), "time_utc,emitter\n").unwrap();
-    refused(&with(&["--log", "mine.csv"]), 2, "no log of relay");
+    refused(&with(&["--log", "mine.csv"]), 2, "not a log of relay");
     refused(&with(&["--out", "x"]), 2, "--out");
     refused(&["--rotator", "127.0.0.1:1"], 2, "--calibration");
     refused(
@@ -222,7 +222,7 @@ fn what_must_not_be_used_is_refused() {
         2,
         "has no port",
     );
-    refused(&["--summary", "mine.csv"], 3, "no log of a relay");
+    refused(&["--summary", "mine.csv"], 3, "log of a relay");
     refused(&["--summary", "missing.csv"], 3, "missing.csv");
     let text = place.read("calibration.json");
     std::fs::write(
