@@ -11,7 +11,7 @@ use super::correction_table::{CorrectionTable, Nodes, short};
 use super::demand::DemandKind;
 use super::full::FullModel;
 use super::grid::Grid;
-use super::header::{Header, Provenance, in_words};
+use super::header::{Header, NO_PLAY_DEG, Provenance, in_words};
 use super::integer::{CellWidth, IntegerTable};
 use super::measure::{Density, Errors, measure};
 use super::request::Request;
@@ -379,7 +379,7 @@ impl Spacing {
                 header.elevation_backlash_half_width_deg,
             ),
         ] {
-            if half != 0.0 {
+            if half.abs() >= NO_PLAY_DEG {
                 notes.push(format!(
                     "{} is not in the table, which holds for an unknown approach: arriving \
                      with increasing reading take {} deg away from the reading, with decreasing add \

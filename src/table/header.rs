@@ -127,6 +127,10 @@ const UNWRAPPED: &str = "unwrapped";
 const CHECKSUM: &str = "crc32 (IEEE 802.3, as in gzip and PNG) of this file in its CSV form with \
                         LF line ends, without the line that begins with '# crc32:'";
 
+/// Play of less than this to either side, degrees, is not worth a word: finer than the encoders of any
+/// motorised dish show. Common practice, no source.
+pub(super) const NO_PLAY_DEG: f64 = 0.001;
+
 /// Nine decimals: what a reader of any of the forms gets back exactly.
 fn rounded(value: f64) -> f64 {
     (value * 1e9).round() / 1e9

@@ -10,7 +10,7 @@ use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable, short};
 use super::demand::{Demand, DemandKind};
 use super::full::{EncoderRange, FullModel};
-use super::header::in_words;
+use super::header::{NO_PLAY_DEG, in_words};
 
 /// What readings are computed with.
 #[derive(Clone, Debug)]
@@ -523,7 +523,7 @@ impl Pointer {
         };
         let axes = self.source.mount().axes().map(AxisKind::words);
         for ((axis, half), unknown) in axes.into_iter().zip(halves).zip(unknown) {
-            if half != Angle::ZERO && unknown {
+            if half.abs().degrees() >= NO_PLAY_DEG && unknown {
                 all.push(format!(
                     "from which side the {axis} axis arrives is not known: the reading is good to \
                      half its backlash, {} deg (--approach says it)",
