@@ -273,7 +273,7 @@ pub fn designs() -> Vec<Design> {
             Fault::Settling,
             "lean gained over the session",
             USUAL,
-            4.0,
+            6.0,
             |b, k| {
                 let rate = k * b.sigma / b.hours();
                 let (s, c) = b.angle().sin_cos();
