@@ -24,8 +24,11 @@ const ANY: Quantity = Quantity::new(-1e6, 1e6, "a number from -1e6 to 1e6");
 /// What the number of a key in a section may be.
 fn quantity(section: &str, key: &str) -> Quantity {
     match (section, key) {
-        ("terms", name) if let Some(term) = Kind::term_of_any(name) => term_quantity(term),
-        ("terms", name) if FeedOffset::part_of(name).is_some() => TURN,
+        ("terms", name) => match Kind::term_of_any(name) {
+            Some(term) => term_quantity(term),
+            None if FeedOffset::part_of(name).is_some() => TURN,
+            None => ANY,
+        },
         ("session", "peaks") => PEAKS,
         ("session", "lowest_elevation_deg") => ELEVATION,
         ("noise", "resolution_deg") => OFFSET,
