@@ -1,11 +1,10 @@
 //! Runs an observation: on a pretended dish, or over sockets with keys, signals and a stop file.
 
 use std::io::Read;
-use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
-use super::keys::Keys;
+use super::keys::{Keys, watch_for};
 use super::observe::{Args, Form, Unit};
 use super::observe_report::Reporter;
 use crate::observe::{
@@ -99,7 +98,8 @@ pub(super) fn real(
     ctrlc::set_handler(move || of_signals.signal())
         .map_err(|e| Error::io("signals", "listen to", std::io::Error::other(e)))?;
     if let Some(file) = args.stop_file.clone() {
-        watch_stop_file(file, inlet.clone());
+        let inlet = inlet.clone();
+        watch_for(file, move |there| inlet.stop_file(there));
     }
     let of_receiver = inlet.clone();
     let listening = listen(power, lines, move |heard| of_receiver.heard(heard))?;
@@ -143,19 +143,4 @@ fn listen_to_keys(power: &PowerSource, inlet: &Inlet) -> Result<Option<Keys>, Er
             None
         }
     })
-}
-
-fn watch_stop_file(file: PathBuf, inlet: Inlet) {
-    const OFTEN: Duration = Duration::from_millis(25);
-    std::thread::spawn(move || {
-        let mut was = false;
-        loop {
-            let there = file.exists();
-            if there != was {
-                inlet.stop_file(there);
-                was = there;
-            }
-            std::thread::sleep(OFTEN);
-        }
-    });
 }

@@ -1,6 +1,7 @@
 //! What a bad peak most likely is: Bayes' rule over what people and displays get wrong.
 
 use nalgebra::Vector3;
+use statrs::distribution::{Continuous, StudentsT};
 
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
 use crate::sky::Sky;
@@ -126,8 +127,6 @@ pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
 /// Degrees of freedom of Student's t by which poor peaks scatter: the fewest with a variance. Common
 /// practice, no source.
 const POOR_FREEDOM: f64 = 3.0;
-/// Its density at zero: 2 / (pi sqrt(3)).
-const POOR_AT_ZERO: f64 = 0.367_552_6;
 /// A digit is tested when one step of its place is this many standard deviations, because otherwise
 /// some digit fits anything.
 const DIGIT_TOLD: f64 = 8.0;
@@ -282,8 +281,7 @@ fn kind(
     // A gust, a weak signal, a hand that slipped: either coordinate by Student's t with few degrees of
     // freedom. Whatever else it may be must be clearly more likely.
     let tail = |off: Angle, sigma: f64| {
-        let t = off.radians() / sigma;
-        POOR_AT_ZERO * (1.0 + t * t / POOR_FREEDOM).powf(-0.5 * (POOR_FREEDOM + 1.0)) / sigma
+        StudentsT::new(0.0, sigma, POOR_FREEDOM).map_or(0.0, |t| t.pdf(off.radians()))
     };
     let poor = before::POOR
         * tail(judged.off.cross_elevation, judged.sigma[0])

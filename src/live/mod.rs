@@ -17,6 +17,7 @@ pub mod protocol;
 mod record;
 mod serve;
 mod told;
+pub mod why;
 mod wires;
 mod zone;
 

@@ -66,6 +66,10 @@ impl Axes {
             Kind::XY(_) => Axes::Xy,
         }
     }
+    /// What belongs to these of a list with one entry for each, in the order above.
+    pub(super) fn pick<T: Copy>(self, of_each: [T; 3]) -> T {
+        of_each[self as usize]
+    }
     /// The first and the second axis.
     pub fn kinds(self) -> [AxisKind; 2] {
         match self {

@@ -111,9 +111,5 @@ pub(super) const ALL_COLUMNS: [&[&str]; 3] = [&AZIMUTH_ELEVATION, &HOUR_ANGLE_DE
 
 /// The columns for a mount with these axes.
 pub(super) fn columns_of(axes: Axes) -> &'static [&'static str] {
-    match axes {
-        Axes::AzimuthElevation => &AZIMUTH_ELEVATION,
-        Axes::HourAngleDeclination => &HOUR_ANGLE_DECLINATION,
-        Axes::Xy => &XY,
-    }
+    axes.pick(ALL_COLUMNS)
 }

@@ -34,6 +34,9 @@ impl StopTest {
     }
 }
 
+/// Why the mount is stopped while its stop is tested.
+pub(super) const STOP_TEST: &str = "the test of the stop";
+
 /// An axis is moved for so long or so far before it is stopped.
 const MOVED_FOR: Duration = Duration::from_secs(3);
 const MOVED_BY: Angle = Angle::from_degrees(5.0);
@@ -314,7 +317,7 @@ impl Observation {
             test.stopped = Some((now, axes));
             self.watch.rest();
             self.target = None;
-            self.drive(Drive::Halt("the test of the stop".to_owned()));
+            self.drive(Drive::Halt(STOP_TEST.to_owned()));
         }
     }
 
@@ -350,7 +353,7 @@ impl Observation {
     pub(super) fn test_failed(&mut self, why: String) {
         self.watch.rest();
         self.target = None;
-        self.drive(Drive::Halt("the test of the stop failed".to_owned()));
+        self.drive(Drive::Halt(format!("{STOP_TEST} failed")));
         self.tell(Loudness::Alarm, why.clone());
         self.phase = Phase::Ending(self.now, Ending::BrokenOff(why));
     }

@@ -3,53 +3,54 @@
 use super::events::{Action, Ending};
 use super::machine::{Observation, Phase};
 use super::moving::Errand;
+use super::safety::STOP_TEST;
 use super::watch::Cause;
-use crate::live::{Drive, Loudness, Refused};
+use crate::live::{Drive, Loudness, Refused, why};
 
 impl Observation {
     /// The guard or the mount refused what was driven to.
-    pub(super) fn refused(&mut self, why: &str) {
+    pub(super) fn refused(&mut self, reason: &str) {
         let of_the_guard = [
             Refused::GoalNearSun,
             Refused::WayNearSun,
             Refused::OutOfRange,
         ];
         let passing = [
-            "stopped",
-            "a newer demand came",
-            "the mount was connected anew",
+            why::STOPPED,
+            why::NEWER_DEMAND,
+            why::CONNECTED_ANEW,
+            why::NO_POSITION,
         ];
-        let no_position = "no position of the mount";
-        if passing.contains(&why) || why == no_position {
+        if passing.contains(&reason) {
             return;
         }
         match &self.phase {
-            Phase::Testing(_) => self.test_refused(why),
+            Phase::Testing(_) => self.test_refused(reason),
             Phase::Moving(mv)
                 if matches!(mv.errand, Errand::Search(_))
-                    && of_the_guard.iter().any(|r| r.to_string() == why) =>
+                    && of_the_guard.iter().any(|r| r.to_string() == reason) =>
             {
                 // What is left of the row lies where the beam must not go.
                 self.next_stretch();
             }
-            Phase::Moving(_) if of_the_guard.iter().any(|r| r.to_string() == why) => {
+            Phase::Moving(_) if of_the_guard.iter().any(|r| r.to_string() == reason) => {
                 self.left_zone();
-                self.put_aside(why);
+                self.put_aside(reason);
             }
-            Phase::Moving(_) => self.halt(Cause::Guard(why.to_owned())),
+            Phase::Moving(_) => self.halt(Cause::Guard(reason.to_owned())),
             _ => {}
         }
     }
 
     /// The relay stopped the mount.
-    pub(super) fn was_stopped(&mut self, why: &str) {
+    pub(super) fn was_stopped(&mut self, reason: &str) {
         match &self.phase {
             Phase::Held(_) | Phase::Ending(..) | Phase::Ended | Phase::Connecting => {}
-            Phase::Testing(_) if why.starts_with("the test of the stop") => {}
+            Phase::Testing(_) if reason.starts_with(STOP_TEST) => {}
             Phase::Rehearsed | Phase::Armed => {}
-            _ if why == "positions are missing" => self.halt(Cause::Missing),
-            _ if why == "the stop file appeared" => self.halt(Cause::Person(why.to_owned())),
-            _ => self.halt(Cause::Guard(why.to_owned())),
+            _ if reason == why::POSITIONS_MISSING => self.halt(Cause::Missing),
+            _ if reason == why::STOP_FILE => self.halt(Cause::Person(reason.to_owned())),
+            _ => self.halt(Cause::Guard(reason.to_owned())),
         }
     }
 

@@ -71,6 +71,20 @@ pub(super) fn section(page: &mut Page, request: &Request) {
     sensors(page);
 }
 
+fn teeth(page: &mut Page, axes: [&str; 2]) {
+    page.remark(
+        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
+         single teeth can be found.",
+    );
+    let of = axes.map(|axis| format!("{axis}_gear_teeth = 120\n{axis}_pinion_teeth = 12"));
+    page.commented(&of.join("\n"));
+}
+
+fn park(page: &mut Page, readings: &str) {
+    page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
+    page.commented(&format!("park = {readings}"));
+}
+
 fn azimuth_elevation(page: &mut Page) {
     page.remark(
         "CHECK: what the azimuth encoder reads at the two ends of its travel. Readings go on past 360 \
@@ -82,23 +96,13 @@ fn azimuth_elevation(page: &mut Page) {
         "CHECK: the same for the elevation encoder. Above 90 the dish lies over backwards.",
     );
     page.line("elevation_range_deg = [0.0, 90.0]");
-    page.remark(
-        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be found.",
-    );
-    page.commented(
-        "azimuth_gear_teeth = 120\n\
-         azimuth_pinion_teeth = 12\n\
-         elevation_gear_teeth = 120\n\
-         elevation_pinion_teeth = 12",
-    );
+    teeth(page, ["azimuth", "elevation"]);
     page.remark(
         "How far the feet or shims of the base stand from the azimuth axis, and in which azimuths: with \
          them, a lean is given in millimetres under each foot.",
     );
     page.commented("base_radius_m = 0.5\nbase_feet_azimuth_deg = [0.0, 120.0, 240.0]");
-    page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
-    page.commented("park = [180.0, 85.0]");
+    park(page, "[180.0, 85.0]");
 }
 
 fn polar(page: &mut Page, request: &Request) {
@@ -131,24 +135,14 @@ fn polar(page: &mut Page, request: &Request) {
             });
         }
     }
-    page.remark(
-        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be found.",
-    );
-    page.commented(
-        "hour_angle_gear_teeth = 120\n\
-         hour_angle_pinion_teeth = 12\n\
-         declination_gear_teeth = 120\n\
-         declination_pinion_teeth = 12",
-    );
+    teeth(page, ["hour_angle", "declination"]);
     page.remark(
         "How far one turn moves the altitude and azimuth bolts of the polar axis, and how far they stand \
          from its hinges, millimetres: with them, what the axis is off by is given in turns.",
     );
     page.commented("polar_bolt_pitch_mm = 1.5\npolar_bolt_distance_mm = 300.0");
     if request.mount == NewMount::Polar {
-        page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
-        page.commented("park = [0.0, 0.0]");
+        park(page, "[0.0, 0.0]");
     }
 }
 
@@ -166,20 +160,13 @@ fn x_y(page: &mut Page) {
     page.remark("CHECK: what the two encoders read at the ends of their travels.");
     page.line("x_range_deg = [-80.0, 80.0]");
     page.line("y_range_deg = [-80.0, 80.0]");
-    page.remark(
-        "Teeth of the big gear on each axis and of the small one that drives it: with them, faults of \
-         single teeth can be found.",
-    );
-    page.commented(
-        "x_gear_teeth = 120\nx_pinion_teeth = 12\ny_gear_teeth = 120\ny_pinion_teeth = 12",
-    );
+    teeth(page, ["x", "y"]);
     page.remark(
         "Distance between the bearings of the lower axis: with it, its error is given in \
          millimetres.",
     );
     page.commented("lower_bearing_distance_m = 0.8");
-    page.remark("The readings at which the dish is parked: where relay sends it when a tracking program says park.");
-    page.commented("park = [0.0, 0.0]");
+    park(page, "[0.0, 0.0]");
 }
 
 fn sensors(page: &mut Page) {

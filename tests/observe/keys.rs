@@ -2,39 +2,19 @@
 
 #![cfg(any(target_os = "linux", target_vendor = "apple"))]
 
-use std::fs::File;
-use std::io::{BufRead, BufReader, Read, Write};
+use std::io::{Read, Write};
 use std::path::Path;
-use std::process::{Child, Command, Stdio};
+use std::process::{Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
 
-use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{LocalModes, tcgetattr};
+
+use crate::dish::{Ended, pretended_dish};
+use crate::terminal::terminal;
 
 /// Far longer than anything takes; only a failure waits so long.
 const PATIENCE: Duration = Duration::from_secs(120);
-
-/// A terminal: the side of the person who types, and that of the program.
-fn terminal() -> (File, File) {
-    let person = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
-    grantpt(&person).unwrap();
-    unlockpt(&person).unwrap();
-    let name = ptsname(&person, Vec::new()).unwrap();
-    let program = (File::options().read(true).write(true))
-        .open(name.to_str().unwrap())
-        .unwrap();
-    (File::from(person), program)
-}
-
-struct Ended(Child);
-
-impl Drop for Ended {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
 
 /// What the person sees until these words come.
 #[track_caller]
@@ -63,29 +43,7 @@ fn at_a_terminal_words_begin_any_key_stops_c_goes_on_q_ends_and_the_cut_is_drawn
                  speed_deg_s = 20.0\nbraking_deg_s2 = 20.0\n";
     std::fs::write(folder.path().join("truth.toml"), truth).unwrap();
     let program = env!("CARGO_BIN_EXE_plumbeam");
-    let mut dish = Ended(
-        Command::new(program)
-            .args([
-                "simulate",
-                "--truth",
-                "truth.toml",
-                "--rotator-port",
-                "0",
-                "--power-port",
-                "0",
-            ])
-            .current_dir(folder.path())
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()
-            .unwrap(),
-    );
-    let mut first = String::new();
-    BufReader::new(dish.0.stdout.take().unwrap())
-        .read_line(&mut first)
-        .unwrap();
-    let ports: serde_json::Value = serde_json::from_str(&first).expect("ports");
+    let (_dish, ports) = pretended_dish(folder.path());
     let (mut person, tty) = terminal();
     let mut observe = Ended(
         Command::new(program)

@@ -1,8 +1,12 @@
 //! Observations of pretended dishes, whole.
 
+mod dish;
 mod faults;
 mod keys;
 mod safety;
+#[cfg(any(target_os = "linux", target_vendor = "apple"))]
+#[path = "../common/terminal.rs"]
+mod terminal;
 mod verb;
 mod whole;
 mod world;

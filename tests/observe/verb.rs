@@ -1,11 +1,12 @@
 //! The whole command, on its pretended dish and over sockets.
 
 use std::path::Path;
-use std::process::{Command, Stdio};
 
 #[path = "../common/command.rs"]
 mod command;
 use command::plumbeam;
+
+use crate::dish::pretended_dish;
 
 fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
@@ -121,32 +122,11 @@ fn what_is_wrong_is_refused_before_anything_moves() {
 
 #[test]
 fn over_sockets_it_rehearses_against_a_pretended_dish_of_simulate() {
-    use std::io::BufRead;
     let folder = folder();
     let truth = "[terms]\nazimuth-zero = 1.4\n[session]\nfrom = \"2026-09-12T06:00:00Z\"\nto = \
                  \"2026-09-12T16:00:00Z\"\npeaks = 1\n";
     std::fs::write(folder.path().join("truth.toml"), truth).unwrap();
-    let mut dish = Command::new(env!("CARGO_BIN_EXE_plumbeam"))
-        .args([
-            "simulate",
-            "--truth",
-            "truth.toml",
-            "--rotator-port",
-            "0",
-            "--power-port",
-            "0",
-        ])
-        .current_dir(folder.path())
-        .stdin(Stdio::null())
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut first = String::new();
-    std::io::BufReader::new(dish.stdout.take().unwrap())
-        .read_line(&mut first)
-        .unwrap();
-    let ports: serde_json::Value = serde_json::from_str(&first).expect("ports");
+    let (_dish, ports) = pretended_dish(folder.path());
     let rotator = format!("127.0.0.1:{}", ports["rotator"]);
     let power = format!("tcp:127.0.0.1:{}", ports["power"]);
     let output = plumbeam(
@@ -162,8 +142,6 @@ fn over_sockets_it_rehearses_against_a_pretended_dish_of_simulate() {
         0,
     );
     let said = String::from_utf8_lossy(&output.stderr).into_owned();
-    let _ = dish.kill();
-    let _ = dish.wait();
     assert!(
         said.contains("that was the rehearsal: nothing was moved"),
         "{said}"

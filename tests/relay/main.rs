@@ -10,5 +10,8 @@ mod logs;
 mod mount;
 mod operated;
 mod random;
+#[cfg(any(target_os = "linux", target_vendor = "apple"))]
+#[path = "../common/terminal.rs"]
+mod terminal;
 mod verb;
 mod world;

@@ -2,30 +2,15 @@
 
 #![cfg(any(target_os = "linux", target_vendor = "apple"))]
 
-use std::fs::File;
 use std::io::Write;
 use std::process::{Command, Stdio};
 use std::time::Instant;
 
-use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{LocalModes, tcgetattr};
 
 use crate::command::{Daemon, PATIENCE, Place, RESOLUTION, Running, point};
 use crate::mount::Mount;
-
-/// A terminal: the side of the person who types, and that of the program.
-fn terminal() -> (File, File) {
-    let person = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY).unwrap();
-    grantpt(&person).unwrap();
-    unlockpt(&person).unwrap();
-    let name = ptsname(&person, Vec::new()).unwrap();
-    let program = File::options()
-        .read(true)
-        .write(true)
-        .open(name.to_str().unwrap())
-        .unwrap();
-    (File::from(person), program)
-}
+use crate::terminal::terminal;
 
 #[test]
 fn keys_stop_acknowledge_take_a_calibration_and_end() {

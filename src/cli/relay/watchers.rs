@@ -9,7 +9,7 @@ use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
 use super::{Args, read};
 use crate::angle::EncoderReading;
 use crate::cli::calibration::full_model;
-use crate::cli::keys::Keys;
+use crate::cli::keys::{Keys, watch_for};
 use crate::files::Stamp;
 use crate::live::{Inlet, Loudness, Operator, Told};
 use crate::problem::Error;
@@ -39,20 +39,10 @@ pub fn listen_to_keys(inlet: &Inlet, confirm: Sender<()>) -> Option<Keys> {
 
 /// Looks for the stop file and the file that acknowledges, in threads of their own.
 pub fn watch_files(args: &Args, inlet: &Inlet, confirm: &Sender<()>) {
-    const OFTEN: Duration = Duration::from_millis(25);
+    const OFTEN: Duration = Duration::from_millis(100);
     if let Some(file) = args.stop_file.clone() {
         let inlet = inlet.clone();
-        std::thread::spawn(move || {
-            let mut was = false;
-            loop {
-                let there = file.exists();
-                if there != was {
-                    inlet.stop_file(there);
-                    was = there;
-                }
-                std::thread::sleep(OFTEN);
-            }
-        });
+        watch_for(file, move |there| inlet.stop_file(there));
     }
     if let Some(file) = args.ack_file.clone() {
         let (inlet, confirm) = (inlet.clone(), confirm.clone());
@@ -67,7 +57,7 @@ pub fn watch_files(args: &Args, inlet: &Inlet, confirm: &Sender<()>) {
                         let _ = confirm.send(());
                     }
                 }
-                std::thread::sleep(OFTEN * 4);
+                std::thread::sleep(OFTEN);
             }
         });
     }

@@ -1,5 +1,6 @@
 //! From a wish to what is sent: the guard is asked, and the way is pursued.
 
+use super::super::why;
 use super::{Action, Driven, MOTION, Pending, Relay, SunPlace, WaitingFor, Wire, Wish};
 use crate::live::aim::NoAim;
 use crate::live::axes::Axes;
@@ -37,7 +38,7 @@ impl Relay {
 
     pub(super) fn decide(&mut self, pending: &Pending) {
         let Some(here) = self.fresh() else {
-            self.settle(pending.number, Code::Timeout, "no position of the mount");
+            self.settle(pending.number, Code::Timeout, why::NO_POSITION);
             return;
         };
         self.look_for_sun();

@@ -1,5 +1,6 @@
 //! The mount's side: connections that come and go, answers, and what readings tell.
 
+use super::super::why;
 use super::{
     ALARM_AGAIN, Action, BRAKING, Driven, MOTION, NOT_CONNECTED, Relay, SUN_EVERY, SunPlace,
     WaitingFor, Wire,
@@ -18,7 +19,7 @@ impl Relay {
             Wire::Main => {
                 self.main.opened();
                 self.asked_at = None;
-                self.cancel("the mount was connected anew");
+                self.cancel(why::CONNECTED_ANEW);
                 self.tell(Loudness::Note, "the mount is connected".to_owned());
                 if self.owed_stop {
                     self.stop("it was asked for while the mount was away");

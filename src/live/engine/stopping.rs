@@ -1,5 +1,6 @@
 //! Stops: written first, watched, repeated; and what holds demands back until someone has looked.
 
+use super::super::why;
 use super::{
     Action, Driven, MOTION, Operator, Relay, STOP_IGNORED, STOP_UNANSWERED, Stopping, Wire,
 };
@@ -37,7 +38,7 @@ impl Relay {
             told_at: now,
         });
         self.moved_at = Some(now);
-        self.cancel("stopped");
+        self.cancel(why::STOPPED);
         self.guard = format!("stopped: {why}");
         let reply = match written {
             true => "sent",
@@ -137,7 +138,7 @@ impl Relay {
     pub(super) fn stop_file(&mut self, there: bool) {
         if there && !self.holds.file {
             self.holds.file = true;
-            self.stop("the stop file appeared");
+            self.stop(why::STOP_FILE);
             self.tell(
                 Loudness::Warning,
                 "stopped by the stop file; demands are refused while it is there".to_owned(),

@@ -1,5 +1,6 @@
 //! What time alone brings: polls, deadlines, the end.
 
+use super::super::why;
 use super::{
     ACKNOWLEDGE, Action, FAREWELL, IDLE_POLL, LIVELY, MISSING, PATIENCE, POLL, Relay, WaitingFor,
     Wire,
@@ -47,7 +48,7 @@ impl Relay {
             .reading
             .is_none_or(|(_, since)| now.saturating_sub(since) > MISSING);
         if missing && (self.goal.is_some() || self.doubtful) {
-            self.stop("positions are missing");
+            self.stop(why::POSITIONS_MISSING);
             self.tell(
                 Loudness::Warning,
                 "stopped: the mount has not told its position for 3 s".to_owned(),
@@ -96,7 +97,7 @@ impl Relay {
             .pending
             .take_if(|p| now.saturating_sub(p.since) >= PATIENCE)
         {
-            self.settle(pending.number, Code::Timeout, "no position of the mount");
+            self.settle(pending.number, Code::Timeout, why::NO_POSITION);
         }
         let due: Vec<(u64, WaitingFor)> = (self.waiting.iter())
             .filter(|w| {
