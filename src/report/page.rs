@@ -56,6 +56,11 @@ pub(super) fn escaped(text: &str) -> String {
     out
 }
 
+/// Sentences of the program: as [`escaped`], with the sign that print has for plus or minus.
+fn prose(text: &str) -> String {
+    escaped(text).replace("+/-", "±")
+}
+
 /// A number as shown, with the unrounded one behind it.
 fn data(value: f64, shown: &str) -> String {
     format!(
@@ -79,7 +84,7 @@ impl Html {
         self.raw(&format!("<h2>{}</h2>", escaped(heading)));
     }
     fn paragraph(&mut self, class: &str, text: &str) {
-        self.raw(&format!("<p class=\"{class}\">{}</p>", escaped(text)));
+        self.raw(&format!("<p class=\"{class}\">{}</p>", prose(text)));
     }
     fn list(&mut self, heading: &str, items: &[String]) {
         if items.is_empty() {
@@ -89,7 +94,7 @@ impl Html {
         self.heading(heading);
         self.raw("<ul>");
         for item in items {
-            self.raw(&format!("<li>{}</li>", escaped(item)));
+            self.raw(&format!("<li>{}</li>", prose(item)));
         }
         self.raw("</ul></section>");
     }
@@ -137,7 +142,7 @@ fn verdict(html: &mut Html, report: &Report) {
     html.raw("<section><dl class=\"verdict\">");
     for (about, said) in summary::verdict(report) {
         let about = escaped(&words::sentence(about));
-        html.raw(&format!("<dt>{about}</dt><dd>{}</dd>", escaped(&said)));
+        html.raw(&format!("<dt>{about}</dt><dd>{}</dd>", prose(&said)));
     }
     html.raw("</dl></section>");
 }
@@ -191,7 +196,7 @@ fn terms(html: &mut Html, report: &Report) {
                 .filter(|o| o.term.group() == group)
                 .count();
             let text = (meanings.iter().find(|m| m.group == group)).map_or("", |m| m.text.as_str());
-            let text = escaped(&number::with_minus_signs(text)).replace("+/-", "±");
+            let text = prose(&number::with_minus_signs(text));
             meaning = format!("<td rowspan=\"{members}\">{text}</td>");
         }
         html.raw(&term_row(report.outcome.model.kind(), t, &meaning));
@@ -295,7 +300,7 @@ fn remedies(html: &mut Html, report: &Report) {
     caution(html, super::caution::MOUNT);
     for r in report.remedies {
         html.raw("<div class=\"remedy\">");
-        html.raw(&format!("<h3>{}</h3>", escaped(&r.title)));
+        html.raw(&format!("<h3>{}</h3>", prose(&r.title)));
         html.paragraph("", &r.text);
         if !r.caution.is_empty() {
             caution(html, &r.caution);
