@@ -16,7 +16,7 @@ mod tests;
 
 use super::Report;
 use crate::plot::Render;
-pub use plan::{plan_picture, write_plan_pictures};
+pub use plan::plan_picture;
 use residuals::Against;
 
 /// All pictures of a report, in the order in which they are shown.
