@@ -45,6 +45,7 @@
 pub mod angle;
 mod cli;
 pub mod demo;
+pub mod desk;
 pub mod ephemeris;
 pub mod explain;
 pub mod faults;

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::angle::Angle;
-use crate::logbook::{
+use crate::logbook::{Calibration, 
     ExpectedPointingError, LowerAxisRecord, MountRecord, SkyPlace, Standing, Trust,
 };
 use crate::mount::{ApproachSigns, AxisKind, Geometry, Kind, Term};
@@ -38,6 +38,22 @@ pub struct Provenance {
     pub reasons: Vec<String>,
     /// What pointing error it leaves, when that was found out.
     pub expected: Option<ExpectedPointingError>,
+}
+
+impl Provenance {
+    /// Of a calibration in that file.
+    pub fn of(calibration: &Calibration, file: &str, beamwidth: Angle) -> Provenance {
+        Provenance {
+            calibration: file.to_owned(),
+            created_utc: calibration.created_utc.to_string(),
+            station: calibration.station.clone(),
+            calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
+            beamwidth: Some(beamwidth),
+            trust: calibration.trust,
+            reasons: calibration.reasons.clone(),
+            expected: calibration.expected_pointing_error,
+        }
+    }
 }
 
 /// The entries, in the order in which they are written. Degrees and microdegrees are rounded

@@ -1,0 +1,577 @@
+//! A state of the session as a page shows it: numbers with the text that a person reads.
+
+use serde::Serialize;
+
+use crate::angle::Angle;
+use crate::logbook::{Peak, TermState, Trust};
+use crate::mount::{Group, Term};
+use crate::number;
+use crate::problem::{Error, printable};
+use crate::report::{
+    MOUNT_CAUTION, Report, SUN_CAUTION, assumptions, dish_words, loss_words, meanings,
+    minute_words, next_steps, noise_words, pictures, site_words, sun_was_used, unit_name, verdict,
+};
+use crate::solve::{Decision, NoiseSource, Outcome, PeakOutcome};
+use crate::station::Dish;
+
+use super::edit::{Choices, NoiseChoice, Wish};
+use super::edit_log::History;
+use super::export;
+use super::session::{Effective, Session};
+use super::solved::{Found, Solved};
+
+/// Edits that a page lists: the last ones.
+const MOST_EDITS: usize = 200;
+
+/// What a page shows of a state.
+#[derive(Clone, Debug, Serialize)]
+pub struct View {
+    /// After which edit.
+    pub version: u64,
+    title: String,
+    place: String,
+    dish: String,
+    log: String,
+    folder_name: String,
+    axes: [&'static str; 2],
+    understood: Vec<String>,
+    verdict: Vec<Said>,
+    trust: Trust,
+    reasons: Vec<String>,
+    problem: Option<Trouble>,
+    expected: Option<Expected>,
+    expected_before: Option<Expected>,
+    #[serde(flatten)]
+    rms: Rms,
+    noise: Noise,
+    terms: Vec<TermView>,
+    peaks: Vec<PeakView>,
+    findings: Vec<FindingView>,
+    remedies: Vec<RemedyView>,
+    mount_caution: &'static str,
+    sun_caution: Option<&'static str>,
+    not_separable: Vec<NotSeparable>,
+    warnings: Vec<String>,
+    assumed: Vec<String>,
+    next_steps: Vec<StepView>,
+    pictures: Vec<PictureView>,
+    edits: Vec<EditView>,
+    can_undo: bool,
+    can_redo: bool,
+    undo_words: Option<String>,
+    redo_words: Option<String>,
+    exports: Vec<ExportView>,
+    commands: Vec<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Said {
+    about: &'static str,
+    said: String,
+}
+
+/// What went wrong and how to mend it.
+#[derive(Clone, Debug, Serialize)]
+pub struct Trouble {
+    /// One clear message.
+    pub problem: String,
+    /// How to mend it.
+    pub help: Option<String>,
+}
+
+impl Trouble {
+    /// The same as an error says.
+    pub fn of(error: &Error) -> Trouble {
+        Trouble::said(&error.to_string())
+    }
+    /// A message with its help behind it, as the command line prints both.
+    pub fn said(text: &str) -> Trouble {
+        match text.split_once("\n  help: ") {
+            Some((problem, help)) => Trouble {
+                problem: problem.to_owned(),
+                help: Some(help.to_owned()),
+            },
+            None => Trouble {
+                problem: text.to_owned(),
+                help: None,
+            },
+        }
+    }
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Expected {
+    rms_deg: f64,
+    rms_shown: String,
+    rms_95_deg: f64,
+    rms_95_shown: String,
+    loss_db: Option<f64>,
+    loss_shown: String,
+}
+
+#[derive(Clone, Debug, Default, Serialize)]
+struct Rms {
+    rms_before_deg: Option<f64>,
+    rms_before_shown: Option<String>,
+    rms_after_deg: Option<f64>,
+    rms_after_shown: Option<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct Noise {
+    choice: &'static str,
+    given_deg: Option<f64>,
+    words: String,
+    logged_possible: bool,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct TermView {
+    name: &'static str,
+    label: &'static str,
+    unit: &'static str,
+    value: Option<f64>,
+    value_shown: String,
+    sigma: Option<f64>,
+    sigma_shown: Option<String>,
+    state: &'static str,
+    asked: &'static str,
+    hold_value: Option<f64>,
+    meaning: String,
+    why: String,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct PeakView {
+    row: usize,
+    line: usize,
+    log: String,
+    time_utc: String,
+    time_shown: String,
+    emitter: String,
+    azimuth_deg: Option<f64>,
+    elevation_deg: Option<f64>,
+    azimuth_shown: Option<String>,
+    elevation_shown: Option<String>,
+    cross_residual_deg: Option<f64>,
+    cross_residual_shown: Option<String>,
+    elevation_residual_deg: Option<f64>,
+    elevation_residual_shown: Option<String>,
+    size_shown: Option<String>,
+    used: bool,
+    why: String,
+    ticked: bool,
+    added: bool,
+    edited: bool,
+    note: String,
+    peak_db: Option<f64>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct FindingView {
+    fault: String,
+    title: String,
+    headline: String,
+    in_words: String,
+    evidence: Vec<String>,
+    confirm: Vec<String>,
+    mend: Vec<String>,
+    cautions: Vec<String>,
+    otherwise: String,
+    rivals: Vec<String>,
+    false_alarm_probability: f64,
+    false_alarm_probability_shown: String,
+    rows: Vec<usize>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct RemedyView {
+    title: String,
+    text: String,
+    caution: String,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct NotSeparable {
+    terms: String,
+    meaning: String,
+    remedy: String,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct StepView {
+    words: String,
+    command: Option<String>,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct PictureView {
+    stem: String,
+    title: String,
+    caption: String,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct EditView {
+    n: u64,
+    at: String,
+    words: String,
+    undone: bool,
+}
+
+#[derive(Clone, Debug, Serialize)]
+struct ExportView {
+    id: &'static str,
+    label: String,
+    file: &'static str,
+}
+
+impl View {
+    /// Of a state; `before` is the session without edits.
+    pub fn of(session: &Session, solved: &Solved, before: &Solved, history: &History) -> View {
+        let station = &session.station;
+        let effective = &solved.effective;
+        let log_name = export::log_names(session, effective).join(" ");
+        let report = solved.report(&log_name, export::CALIBRATION_FILE);
+        let found = solved.found.as_ref().ok();
+        let mut warnings: Vec<String> = effective.warnings.clone();
+        warnings.extend(effective.log.warnings.iter().cloned());
+        warnings.extend(found.iter().flat_map(|f| f.outcome.warnings.iter().cloned()));
+        let kind = station.mount.kind();
+        let edited = !history.in_force().is_empty();
+        let choices = super::desk::choices(session, history);
+        let [axis_1, axis_2] = kind.axes().map(|axis| axis.words());
+        View {
+            version: solved.version,
+            title: printable(&station.site.name),
+            place: site_words(&station.site),
+            dish: dish_words(&station.dish),
+            log: printable(&session.log_name()),
+            folder_name: folder_name(session),
+            axes: [axis_1, axis_2],
+            understood: effective.log.taken.clone(),
+            verdict: said_of(report.as_ref(), solved),
+            trust: found.map_or(Trust::None, |f| f.document.trust),
+            reasons: found.map_or_else(Vec::new, |f| f.document.reasons.clone()),
+            problem: solved.found.as_ref().err().map(Trouble::of),
+            expected: found.and_then(|f| expected(f, &station.dish)),
+            expected_before: (before.found.as_ref().ok())
+                .filter(|_| edited)
+                .and_then(|f| expected(f, &station.dish)),
+            rms: found.map_or_else(Rms::default, |f| rms(&f.outcome)),
+            noise: noise(report.as_ref(), &choices, effective),
+            terms: terms(session, found, &choices),
+            peaks: peaks(session, solved),
+            findings: findings(found),
+            remedies: (found.iter().flat_map(|f| &f.remedies))
+                .map(|r| RemedyView {
+                    title: r.title.clone(),
+                    text: r.text.clone(),
+                    caution: r.caution.clone(),
+                })
+                .collect(),
+            mount_caution: MOUNT_CAUTION,
+            sun_caution: (report.as_ref())
+                .filter(|r| sun_was_used(r))
+                .map(|_| SUN_CAUTION),
+            not_separable: (found.iter().flat_map(|f| &f.outcome.not_separable))
+                .map(|group| {
+                    let terms: Vec<Term> = group.terms.iter().map(|(t, _)| *t).collect();
+                    NotSeparable {
+                        terms: crate::report::term_list(kind, &terms),
+                        meaning: group.meaning.clone(),
+                        remedy: group.remedy.clone(),
+                    }
+                })
+                .collect(),
+            warnings,
+            assumed: report.as_ref().map_or_else(Vec::new, assumptions),
+            next_steps: (report.iter().flat_map(next_steps))
+                .map(|step| StepView {
+                    words: step.words,
+                    command: step.command,
+                })
+                .collect(),
+            pictures: (report.iter().flat_map(pictures))
+                .map(|picture| PictureView {
+                    stem: picture.file_stem().to_owned(),
+                    title: picture.title(),
+                    caption: picture.caption(),
+                })
+                .collect(),
+            edits: edits(history),
+            can_undo: !history.done.is_empty(),
+            can_redo: !history.undone.is_empty(),
+            undo_words: history.done.last().map(|k| k.words.clone()),
+            redo_words: history.undone.last().map(|k| k.words.clone()),
+            exports: (export::ALL.iter())
+                .map(|what| ExportView {
+                    id: what.id,
+                    label: what.label(),
+                    file: what.file,
+                })
+                .collect(),
+            commands: export::commands(session, effective),
+        }
+    }
+}
+
+fn folder_name(session: &Session) -> String {
+    let whole = std::fs::canonicalize(&session.folder);
+    let name = whole.ok().and_then(|p| Some(p.file_name()?.to_string_lossy().into_owned()));
+    printable(&name.unwrap_or_default())
+}
+
+fn said_of(report: Option<&Report>, solved: &Solved) -> Vec<Said> {
+    match (report, &solved.found) {
+        (Some(report), _) => (verdict(report).into_iter())
+            .map(|(about, said)| Said { about, said })
+            .collect(),
+        (None, Err(error)) => vec![Said {
+            about: "not solved",
+            said: Trouble::of(error).problem,
+        }],
+        (None, Ok(_)) => Vec::new(),
+    }
+}
+
+fn expected(found: &Found, dish: &Dish) -> Option<Expected> {
+    let sky = found.outcome.sky_error.as_ref()?;
+    let shown = |angle: Angle| number::significant(angle.degrees(), 2);
+    let loss = loss_words(dish, sky.rms);
+    Some(Expected {
+        rms_deg: sky.rms.degrees(),
+        rms_shown: shown(sky.rms),
+        rms_95_deg: sky.rms_95.degrees(),
+        rms_95_shown: shown(sky.rms_95),
+        loss_db: loss.is_some().then(|| dish.loss_db(sky.rms)),
+        loss_shown: loss.map_or_else(|| "beyond the main beam".to_owned(), |l| format!("{l} dB")),
+    })
+}
+
+fn rms(outcome: &Outcome) -> Rms {
+    let shown = |angle: Angle| number::rms(angle.degrees(), outcome.degrees_of_freedom);
+    Rms {
+        rms_before_deg: Some(outcome.rms_before.degrees()),
+        rms_before_shown: Some(shown(outcome.rms_before)),
+        rms_after_deg: Some(outcome.rms_after.degrees()),
+        rms_after_shown: Some(shown(outcome.rms_after)),
+    }
+}
+
+fn noise(report: Option<&Report>, choices: &Choices, effective: &Effective) -> Noise {
+    let (choice, given) = match choices.noise {
+        NoiseChoice::Logged => ("logged", None),
+        NoiseChoice::Scatter => ("scatter", None),
+        NoiseChoice::Given(sigma) => ("given", Some(sigma)),
+    };
+    let words = match (report, given) {
+        (None, _) => String::new(),
+        (Some(report), Some(sigma)) if report.outcome.noise == NoiseSource::Logged => format!(
+            "One standard deviation each, from the {} deg given for every peak; {} of freedom.",
+            number::significant(sigma.degrees(), 2),
+            number::counted(report.outcome.degrees_of_freedom, "degree")
+        ),
+        (Some(report), _) => noise_words(report),
+    };
+    Noise {
+        choice,
+        given_deg: given.map(Angle::degrees),
+        words,
+        logged_possible: effective.sigmas_logged,
+    }
+}
+
+fn terms(session: &Session, found: Option<&Found>, choices: &Choices) -> Vec<TermView> {
+    let kind = session.station.mount.kind();
+    let meanings = found.map_or_else(Vec::new, |f| meanings(&f.outcome));
+    let meaning = |group: Group| {
+        let said = meanings.iter().find(|m| m.group == group);
+        said.map_or_else(String::new, |m| number::with_minus_signs(&m.text))
+    };
+    kind.terms()
+        .map(|term| {
+            let estimate = found.and_then(|f| f.outcome.terms.iter().find(|t| t.term == term));
+            let sigma = estimate.and_then(|t| t.shown_sigma());
+            let (value_shown, sigma_shown) = match (estimate, sigma) {
+                (Some(t), Some(sigma)) if t.state == TermState::Fitted => {
+                    let (value, sigma) = number::with_sigma(t.shown(), sigma);
+                    (number::typographic(&value), Some(sigma))
+                }
+                (Some(t), _) => (number::typographic(&number::significant(t.shown(), 3)), None),
+                (None, _) => (String::new(), None),
+            };
+            let wish = choices.terms.get(&term);
+            let decision = found.and_then(|f| {
+                (f.outcome.decisions.iter()).find(|d| d.terms.contains(&term))
+            });
+            TermView {
+                name: kind.term_name(term),
+                label: kind.term_words(term),
+                unit: unit_name(term.unit()),
+                value: estimate.map(|t| t.shown()),
+                value_shown,
+                sigma,
+                sigma_shown,
+                state: match estimate.map(|t| t.state) {
+                    Some(TermState::Fitted) => "fitted",
+                    Some(TermState::Held) => "held",
+                    Some(TermState::NotSeparable) => "not separable",
+                    None => "left out",
+                },
+                asked: match wish {
+                    None => "data",
+                    Some(Wish::Add) => "add",
+                    Some(Wish::LeaveOut) => "leave-out",
+                    Some(Wish::Hold(_)) => "hold",
+                },
+                hold_value: match wish {
+                    Some(Wish::Hold(value)) => Some(term.unit().outward(*value)),
+                    _ => None,
+                },
+                meaning: estimate.map_or_else(String::new, |_| meaning(term.group())),
+                why: match (wish, decision) {
+                    (Some(Wish::Add), _) => "fitted because it was asked for".to_owned(),
+                    (Some(Wish::LeaveOut), _) => "left out by hand".to_owned(),
+                    (Some(Wish::Hold(_)), _) => "held by hand".to_owned(),
+                    (None, Some(decision)) => why(decision),
+                    (None, None) => String::new(),
+                },
+            }
+        })
+        .collect()
+}
+
+fn why(decision: &Decision) -> String {
+    let Some(numbers) = decision.numbers() else {
+        return decision.reason();
+    };
+    format!(
+        "{}: p-value {}, BIC gain {}",
+        decision.reason(),
+        number::probability(numbers.p_value),
+        number::typographic(&number::fixed(numbers.bic_fall, 1))
+    )
+}
+
+fn peaks(session: &Session, solved: &Solved) -> Vec<PeakView> {
+    let effective = &solved.effective;
+    let outcomes: std::collections::HashMap<usize, &PeakOutcome> = (solved.found.iter())
+        .flat_map(|f| &f.outcome.peaks)
+        .map(|p| (p.row, p))
+        .collect();
+    let base = session.log_name();
+    (effective.log.peaks.iter())
+        .zip(effective.names.iter().zip(&effective.said))
+        .map(|(peak, ((_, name), said))| {
+            let outcome = outcomes.get(&peak.row).copied();
+            PeakView {
+                log: match (name.file.is_empty(), name.file == base) {
+                    (true, _) => "added here".to_owned(),
+                    (false, _) => printable(&name.file),
+                },
+                added: name.file.is_empty(),
+                edited: peak.use_it != *said,
+                ..peak_view(peak, outcome)
+            }
+        })
+        .collect()
+}
+
+fn peak_view(peak: &Peak, outcome: Option<&PeakOutcome>) -> PeakView {
+    let reading = |angle: Option<Angle>| {
+        let degrees = angle.map(Angle::degrees);
+        (degrees, degrees.map(|d| number::typographic(&number::fixed(d, 2))))
+    };
+    let residual = |measured: bool, angle: Angle, sigma: Angle| {
+        let degrees = measured.then(|| angle.degrees());
+        let shown = |d: f64| number::typographic(&number::by_sigma(d, sigma.degrees()));
+        (degrees, degrees.map(shown))
+    };
+    let (azimuth_deg, azimuth_shown) = reading(peak.azimuth);
+    let (elevation_deg, elevation_shown) = reading(peak.elevation);
+    let (cross, elevation) = match outcome {
+        None => ((None, None), (None, None)),
+        Some(p) => (
+            residual(
+                p.azimuth_measured,
+                p.residual.cross_elevation,
+                p.cross_elevation_sigma,
+            ),
+            residual(p.elevation_measured, p.residual.elevation, p.elevation_sigma),
+        ),
+    };
+    let size = (cross.0.is_some() || elevation.0.is_some())
+        .then(|| cross.0.unwrap_or(0.0).hypot(elevation.0.unwrap_or(0.0)));
+    let sigma = outcome.map_or(0.0, |p| {
+        (p.cross_elevation_sigma.degrees()).max(p.elevation_sigma.degrees())
+    });
+    PeakView {
+        row: peak.row,
+        line: peak.line,
+        log: String::new(),
+        time_utc: peak.time.to_exact_text(),
+        time_shown: minute_words(peak.time),
+        emitter: printable(&peak.emitter),
+        azimuth_deg,
+        elevation_deg,
+        azimuth_shown,
+        elevation_shown,
+        cross_residual_deg: cross.0,
+        cross_residual_shown: cross.1,
+        elevation_residual_deg: elevation.0,
+        elevation_residual_shown: elevation.1,
+        size_shown: size.map(|s| number::by_sigma(s, sigma)),
+        used: outcome.map_or(peak.use_it, |p| p.used),
+        why: outcome.map_or_else(String::new, |p| printable(&p.why)),
+        ticked: peak.use_it,
+        added: false,
+        edited: false,
+        note: printable(&peak.note),
+        peak_db: peak.peak_db,
+    }
+}
+
+fn findings(found: Option<&Found>) -> Vec<FindingView> {
+    let findings = found.and_then(|f| f.diagnosis.as_ref());
+    (findings.iter().flat_map(|d| &d.findings))
+        .map(|f| FindingView {
+            fault: f.name.clone(),
+            title: f.title(),
+            headline: printable(&f.headline),
+            in_words: f.in_words.clone(),
+            evidence: lines(&f.evidence),
+            confirm: lines(&f.confirm),
+            mend: lines(&f.mend),
+            cautions: Vec::new(),
+            otherwise: f.otherwise.clone(),
+            rivals: (f.rivals.iter())
+                .map(|r| format!("{}: {}", r.name, r.tell))
+                .collect(),
+            false_alarm_probability: f.false_alarm_probability,
+            false_alarm_probability_shown: number::probability(f.false_alarm_probability),
+            rows: f.rows.clone(),
+        })
+        .collect()
+}
+
+fn lines(text: &str) -> Vec<String> {
+    let lines = text.lines().map(str::trim).filter(|l| !l.is_empty());
+    lines.map(printable).collect()
+}
+
+fn edits(history: &History) -> Vec<EditView> {
+    let done = history.done.iter().map(|k| (k, false));
+    let undone = history.undone.iter().rev().map(|k| (k, true));
+    let all: Vec<EditView> = done
+        .chain(undone)
+        .map(|(kept, undone)| EditView {
+            n: kept.n,
+            at: kept.at.to_string(),
+            words: kept.words.clone(),
+            undone,
+        })
+        .collect();
+    let first = all.len().saturating_sub(MOST_EDITS);
+    all.into_iter().skip(first).collect()
+}
