@@ -44,6 +44,7 @@
 
 pub mod angle;
 mod cli;
+pub mod corrected;
 pub mod demo;
 pub mod desk;
 pub mod ephemeris;

@@ -53,7 +53,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let bound = Bound::new(args.port, args.lan)?;
     let bus = Bus::default();
     let told = bus.clone();
-    let tell = Box::new(move |version| told.tell(Event::changed(version)));
+    let tell = Box::new(move |happened| told.tell(Event::of(happened)));
     let (desk, said) = Desk::open(session, tell)?;
     for text in said {
         console.warning(&text);

@@ -79,7 +79,10 @@ impl TermOptions {
                 return Err(twice(term, option, "--hold"));
             }
         }
-        if let Some(term) = without.iter().find(|t| terms.iter().flatten().any(|l| l == *t)) {
+        if let Some(term) = without
+            .iter()
+            .find(|t| terms.iter().flatten().any(|l| l == *t))
+        {
             return Err(twice(term, "--leave-out", "--terms"));
         }
         Ok(Options {
@@ -220,7 +223,11 @@ mod tests {
         assert!(said("droop", "", &["droop=0"], &[]).is_err());
         assert!(said("", "droop", &["droop=0"], &[]).is_err());
         assert!(said("", "collimation", &[], &["+droop"]).is_err());
-        assert!(said("drop", "", &[], &[]).unwrap_err().contains("did you mean"));
+        assert!(
+            said("drop", "", &[], &[])
+                .unwrap_err()
+                .contains("did you mean")
+        );
     }
 
     #[test]

@@ -13,15 +13,29 @@ use crate::time::Utc;
 
 use super::edit::{Addition, Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, checked_noise};
 use super::edit_log::{EditLog, History};
+use super::next::{FRESH_S, Next};
 use super::session::{Effective, Session, clock};
+use super::sky::{EmitterView, emitters};
 use super::solved::Solved;
-use super::view::View;
+use super::view::{View, can_leave_out};
 
 /// States of which the rows are remembered, for edits that a page made on one that it still shows.
 const REMEMBERED: usize = 64;
 
 /// Rows and what their peaks are called, after a version.
 type Rows = (u64, Arc<Vec<(usize, PeakName)>>);
+
+/// What whoever watches is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Happened {
+    /// The state after that edit is ready to be shown.
+    Changed(u64),
+    /// The next best peaks after it are.
+    Next(u64),
+}
+
+/// Tells it.
+pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
 
 /// Why an edit was not made.
 #[derive(Debug)]
@@ -44,7 +58,16 @@ pub struct Desk {
     pub session: Session,
     state: Mutex<State>,
     changed: Condvar,
-    tell: Box<dyn Fn(u64) + Send + Sync>,
+    tell: Tell,
+    planning: Mutex<Planning>,
+    emitters: Mutex<Option<(Utc, Arc<Vec<EmitterView>>)>>,
+}
+
+/// The next best peaks, worked out when they are asked for.
+#[derive(Default)]
+struct Planning {
+    latest: Option<Next>,
+    running: bool,
 }
 
 struct State {
@@ -64,10 +87,7 @@ impl Desk {
     ///
     /// # Errors
     /// As [`EditLog::open`].
-    pub fn open(
-        session: Session,
-        tell: Box<dyn Fn(u64) + Send + Sync>,
-    ) -> Result<(Arc<Desk>, Vec<String>), Error> {
+    pub fn open(session: Session, tell: Tell) -> Result<(Arc<Desk>, Vec<String>), Error> {
         let (mut log, mut said) = EditLog::open(&session.folder)?;
         if session.log_file.is_some() {
             said.extend(log.note_log(&session.log_name(), &session.bytes)?);
@@ -87,6 +107,8 @@ impl Desk {
             }),
             changed: Condvar::new(),
             tell,
+            planning: Mutex::default(),
+            emitters: Mutex::default(),
         });
         let weak = Arc::downgrade(&desk);
         std::thread::spawn(move || work(&weak));
@@ -172,7 +194,9 @@ impl Desk {
                 state.log.edit(edit, words, now)?;
             }
         }
-        let effective = self.session.effective(&choices(&self.session, &state.log.history));
+        let effective = self
+            .session
+            .effective(&choices(&self.session, &state.log.history));
         state.effective = Arc::new(effective);
         let after = state.log.history.version;
         let names = match state.rows.back() {
@@ -197,7 +221,9 @@ impl Desk {
             Asked::Use { row, use_it } => {
                 let name = named(state, *row, version)?;
                 let Some(at) = state.effective.names.iter().position(|(_, n)| *n == name) else {
-                    return Err(Refused::Overtaken(format!("row {row} is not there any more")));
+                    return Err(Refused::Overtaken(format!(
+                        "row {row} is not there any more"
+                    )));
                 };
                 let peak = &state.effective.log.peaks[at];
                 let what = if *use_it { "use" } else { "leave out" };
@@ -212,6 +238,12 @@ impl Desk {
             }
             Asked::Term { term, asked } => {
                 let term = term_of(term)?;
+                if *asked == TermAsked::LeaveOut && !can_leave_out(term) {
+                    return Err(refused(format!(
+                        "every fit needs the {}\n  help: hold it at a value if you know it",
+                        kind.term_words(term)
+                    )));
+                }
                 let said = kind.term_words(term);
                 let words = match asked {
                     TermAsked::Data => format!("leave {said} to the data"),
@@ -268,11 +300,15 @@ impl Desk {
             Asked::Import { file, options } => {
                 let path = super::import::inside(&self.session.folder, file)?;
                 let log = self.session.imported(file, options)?;
-                let again = choices(&self.session, &state.log.history).added.iter().any(
-                    |a| matches!(a, Addition::Log(other, _) if other == file),
-                );
+                let again = choices(&self.session, &state.log.history)
+                    .added
+                    .iter()
+                    .any(|a| matches!(a, Addition::Log(other, _) if other == file));
                 if again {
-                    return Err(refused(format!("{} is in the session already", printable(file))));
+                    return Err(refused(format!(
+                        "{} is in the session already",
+                        printable(file)
+                    )));
                 }
                 if log.peaks.iter().all(|peak| state.effective.has(peak)) {
                     return Err(refused(format!(
@@ -292,6 +328,40 @@ impl Desk {
             Asked::Reset => (Edit::Reset, "back to the log as it is".to_owned()),
             Asked::Undo | Asked::Redo => return Err(wrong("no edit")),
         })
+    }
+
+    /// The next best peaks after the newest state that is explained, if they are worked out; else
+    /// that begins, and whoever watches is told when it is done.
+    pub fn next(self: &Arc<Desk>, now: Utc) -> Next {
+        let version = self.version();
+        let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
+        let fresh = |next: &&Next| {
+            let age = now.seconds_since(next.at);
+            next.version == version && (0.0..FRESH_S).contains(&age)
+        };
+        if let Some(next) = planning.latest.as_ref().filter(fresh) {
+            return next.clone();
+        }
+        if !planning.running {
+            planning.running = true;
+            let desk = Arc::downgrade(self);
+            std::thread::spawn(move || plan_newest(&desk));
+        }
+        Next::pending(version, now)
+    }
+
+    /// All emitters and where they are, to the minute.
+    pub fn emitters(&self, now: Utc) -> Arc<Vec<EmitterView>> {
+        const MINUTE_S: f64 = 60.0;
+        let mut known = self.emitters.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((at, emitters)) = known.as_ref()
+            && (0.0..MINUTE_S).contains(&now.seconds_since(*at))
+        {
+            return emitters.clone();
+        }
+        let emitters = Arc::new(emitters(&self.session.station, &self.session.sky, now));
+        *known = Some((now, emitters.clone()));
+        emitters
     }
 
     /// Ends the work; states that were not explained are not any more.
@@ -325,9 +395,41 @@ pub fn choices(session: &Session, history: &History) -> Choices {
     let kind = session.station.mount.kind();
     let mut choices = Choices::default();
     for kept in history.in_force() {
-        choices.take(kept.n, &kept.edit, kind, |typed| session.typed_peak(typed).ok());
+        choices.take(kept.n, &kept.edit, kind, |typed| {
+            session.typed_peak(typed).ok()
+        });
     }
     choices
+}
+
+/// Works out the next best peaks after the newest state, and once more when that changed meanwhile.
+fn plan_newest(desk: &Weak<Desk>) {
+    /// So long a state may take to be explained.
+    const PATIENCE: Duration = Duration::from_secs(600);
+    loop {
+        let Some(desk) = desk.upgrade() else { return };
+        let solved = desk.newest(PATIENCE).map(|(solved, _)| solved);
+        let next = solved.map(|solved| {
+            let now = Utc::now();
+            let work = || Next::of(&desk.session, &solved, now);
+            catch_unwind(AssertUnwindSafe(work))
+                .unwrap_or_else(|_| Next::failed(solved.version, now))
+        });
+        let version = next.as_ref().map(|next| next.version);
+        let mut planning = desk.planning.lock().unwrap_or_else(PoisonError::into_inner);
+        if next.is_some() {
+            planning.latest = next;
+        }
+        let newest = version.is_none_or(|version| version == desk.version());
+        planning.running = !newest;
+        drop(planning);
+        if let Some(version) = version.filter(|_| newest) {
+            (desk.tell)(Happened::Next(version));
+        }
+        if newest {
+            return;
+        }
+    }
 }
 
 /// Explains the newest state, again and again, until the desk is gone.
@@ -380,7 +482,7 @@ impl Desk {
             state.solved = Some((solved, view));
             drop(state);
             self.changed.notify_all();
-            (self.tell)(version);
+            (self.tell)(Happened::Changed(version));
         }
         true
     }
@@ -390,7 +492,8 @@ impl Desk {
         catch_unwind(AssertUnwindSafe(|| {
             Solved::of(&self.session, version, effective, Utc::now())
         }))
-        .unwrap_or_else(|_| Solved {
+        .unwrap_or_else(|_| {
+            Solved {
             version,
             effective: kept,
             found: Err(Error::Unsupported(
@@ -399,6 +502,7 @@ impl Desk {
                     .to_owned(),
             )),
             station: self.session.station.clone(),
+        }
         })
     }
 }

@@ -283,19 +283,18 @@ impl Choices {
                     _ => NoiseChoice::Logged,
                 };
             }
-            Edit::AddPeak { typed } => {
-                match peak(typed) {
-                    Some(peak) => self.added.push(Addition::Peak(n, Box::new(peak))),
-                    None => self.lost.push(format!(
-                        "the peak on {} at {}, which was added here, cannot be read with this station \
+            Edit::AddPeak { typed } => match peak(typed) {
+                Some(peak) => self.added.push(Addition::Peak(n, Box::new(peak))),
+                None => self.lost.push(format!(
+                    "the peak on {} at {}, which was added here, cannot be read with this station \
                          file any more and is left out",
-                        printable(&typed.emitter),
-                        printable(&typed.time_utc)
-                    )),
-                }
-            }
+                    printable(&typed.emitter),
+                    printable(&typed.time_utc)
+                )),
+            },
             Edit::Import { file, options, .. } => {
-                self.added.push(Addition::Log(file.clone(), options.clone()));
+                self.added
+                    .push(Addition::Log(file.clone(), options.clone()));
             }
             Edit::Reset => *self = Choices::default(),
         }

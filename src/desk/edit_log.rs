@@ -229,8 +229,11 @@ impl EditLog {
         }
         if !rest.is_empty() {
             if number == 0 && !torn_first(rest) {
-                let wrong =
-                    Problem::of_file(name, "this is no file of the desk's edits", "that, or no file");
+                let wrong = Problem::of_file(
+                    name,
+                    "this is no file of the desk's edits",
+                    "that, or no file",
+                );
                 return Err(wrong.at(1, 1).mend("move the file away").into());
             }
             said.push(format!(
@@ -352,5 +355,6 @@ fn torn_first(bytes: &[u8]) -> bool {
     let first = Line::Desk {
         format: FORMAT.to_owned(),
     };
-    serde_json::to_vec(&first).is_ok_and(|whole| whole.starts_with(bytes) || bytes.iter().all(|b| *b == 0))
+    serde_json::to_vec(&first)
+        .is_ok_and(|whole| whole.starts_with(bytes) || bytes.iter().all(|b| *b == 0))
 }

@@ -2,16 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
+use crate::corrected::full_model;
 use crate::mount::Term;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::{Error, printable};
 use crate::report::{
     Colour, FAULTS_PAGE, PAGE_NAME, faults_json, faults_text, text, write_faults, write_report,
 };
-use crate::solve::record::model_of;
-use crate::table::{
-    Air, DemandKind, EncoderRange, FullModel, Provenance, Request, c_header, firmware_table, table,
-};
+use crate::table::{DemandKind, Provenance, Request, c_header, firmware_table, table};
 
 use super::edit::{Addition, Choices};
 use super::session::{Effective, Session};
@@ -48,19 +46,54 @@ enum Kind {
 /// Everything that can be exported.
 pub const ALL: [Export; 10] = [
     export("log", "Log as edited", "desk-peaks.csv", Kind::Log),
-    export("calibration", "Calibration", CALIBRATION_FILE, Kind::Calibration),
+    export(
+        "calibration",
+        "Calibration",
+        CALIBRATION_FILE,
+        Kind::Calibration,
+    ),
     export("result", "Result as text", "solve.txt", Kind::Result),
-    export("table", "Correction table", "corrections.csv", Kind::TableCsv),
-    export("table-json", "Correction table as JSON", "corrections.json", Kind::TableJson),
-    export("c-header", "Correction table for firmware", "corrections.h", Kind::Header),
-    export("findings", "Faults as JSON", "findings.json", Kind::Findings),
+    export(
+        "table",
+        "Correction table",
+        "corrections.csv",
+        Kind::TableCsv,
+    ),
+    export(
+        "table-json",
+        "Correction table as JSON",
+        "corrections.json",
+        Kind::TableJson,
+    ),
+    export(
+        "c-header",
+        "Correction table for firmware",
+        "corrections.h",
+        Kind::Header,
+    ),
+    export(
+        "findings",
+        "Faults as JSON",
+        "findings.json",
+        Kind::Findings,
+    ),
     export("faults", "Faults as text", "faults.txt", Kind::FindingsText),
     export("report", "Report with pictures", "report", Kind::Report),
-    export("faults-report", "Report of the faults", "faults", Kind::FaultsReport),
+    export(
+        "faults-report",
+        "Report of the faults",
+        "faults",
+        Kind::FaultsReport,
+    ),
 ];
 
 const fn export(id: &'static str, what: &'static str, file: &'static str, kind: Kind) -> Export {
-    Export { id, what, file, kind }
+    Export {
+        id,
+        what,
+        file,
+        kind,
+    }
 }
 
 impl Export {
@@ -86,7 +119,9 @@ pub fn log_names(session: &Session, effective: &Effective) -> Vec<String> {
         let named = session.log_file.as_deref().map(Path::display);
         return named.map(|n| n.to_string()).into_iter().collect();
     }
-    (0..effective.logs().len().max(1)).map(exported_log).collect()
+    (0..effective.logs().len().max(1))
+        .map(exported_log)
+        .collect()
 }
 
 /// `desk-peaks.csv`, `desk-peaks-2.csv` …
@@ -195,7 +230,9 @@ impl Export {
         let mut file = |name: &str, kind: OutputKind, text: &str| -> Result<(), Error> {
             let path = session.folder.join(name);
             refuse_links(&path)?;
-            let kept = guard.file("the export", &path, kind)?.write(text.as_bytes())?;
+            let kept = guard
+                .file("the export", &path, kind)?
+                .write(text.as_bytes())?;
             written.note(name, kept);
             Ok(())
         };
@@ -205,9 +242,10 @@ impl Export {
             }
             return Ok(());
         }
-        let found = solved.found.as_ref().map_err(|why| {
-            Error::Unsupported(format!("{} cannot be written: {why}", self.file))
-        })?;
+        let found = solved
+            .found
+            .as_ref()
+            .map_err(|why| Error::Unsupported(format!("{} cannot be written: {why}", self.file)))?;
         let log_name = log_names(session, &solved.effective).join(" ");
         let Some(report) = solved.report(&log_name, CALIBRATION_FILE) else {
             return Ok(());
@@ -223,7 +261,9 @@ impl Export {
         match self.kind {
             Kind::Log => Ok(()),
             Kind::Calibration => {
-                let json = found.document.checked_json(&session.folder.join(self.file))?;
+                let json = found
+                    .document
+                    .checked_json(&session.folder.join(self.file))?;
                 file(self.file, OutputKind::Calibration, &json)
             }
             Kind::Result => file(self.file, OutputKind::Text, &text(&report, Colour::Never)),
@@ -237,9 +277,7 @@ impl Export {
                 let json = format!("{:#}\n", faults_json(diagnosis()?));
                 file(self.file, OutputKind::Text, &json)
             }
-            Kind::FindingsText => {
-                file(self.file, OutputKind::Text, &faults_text(diagnosis()?))
-            }
+            Kind::FindingsText => file(self.file, OutputKind::Text, &faults_text(diagnosis()?)),
             Kind::Report | Kind::FaultsReport => {
                 let path = session.folder.join(self.file);
                 refuse_links(&path)?;
@@ -273,16 +311,9 @@ impl Export {
                 calibration.reasons.join("; ")
             )));
         }
-        let full = FullModel {
-            mount: model_of(calibration)?,
-            air: Air::for_demand(DemandKind::Apparent, station.site.weather),
-            range: EncoderRange {
-                azimuth: station.mount.azimuth_range,
-                elevation: station.mount.elevation_range,
-            },
-        };
+        let full = full_model(calibration, station, DemandKind::Apparent)?;
         let request = Request::for_beam(station.dish.beamwidth);
-        let provenance = Provenance::of(calibration, CALIBRATION_FILE, station.dish.beamwidth);
+        let provenance = Provenance::of(calibration, CALIBRATION_FILE, station);
         Ok(match self.kind {
             Kind::Header => {
                 let done = firmware_table(&full, &request, &provenance, None)?;

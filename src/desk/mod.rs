@@ -11,12 +11,15 @@ mod edit;
 pub mod edit_log;
 mod export;
 mod import;
+mod next;
+mod peak_view;
 pub mod serve;
 mod session;
+mod sky;
 mod solved;
 mod view;
 
-pub use desk::{Desk, Refused};
+pub use desk::{Desk, Happened, Refused, Tell};
 pub use edit::{Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, Typed};
 pub use import::Told;
 pub use session::{Effective, Session};

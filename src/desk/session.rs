@@ -7,10 +7,11 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::edit::{Addition, Choices, NoiseChoice, PeakName, Typed};
 use super::import::Told;
 use crate::angle::Angle;
+use crate::corrected::encoder_readings;
 use crate::explain::Options;
 use crate::files::{self, Expected};
 use crate::logbook::{Axes, Peak, PeakLog};
-use crate::problem::{Error, Problem};
+use crate::problem::{Error, Problem, Problems};
 use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
@@ -83,7 +84,11 @@ impl Session {
         let (log, bytes) = match &log_file {
             Some(path) => {
                 let (name, bytes) = files::read_bytes(path, EXPECTED)?;
-                (PeakLog::parse(&name, &bytes, &station)?, bytes)
+                let mut log = PeakLog::parse(&name, &bytes, &station)?;
+                let beside = path.parent().filter(|p| !p.as_os_str().is_empty());
+                let folders = [folder.as_path(), beside.unwrap_or(Path::new("."))];
+                encoder_readings_of(&mut log, &station, &folders)?;
+                (log, bytes)
             }
             None => (empty(&station), Vec::new()),
         };
@@ -149,7 +154,7 @@ impl Session {
         }
         let row: Vec<String> = cells.iter().map(|cell| quoted(cell.trim())).collect();
         let text = format!("{}\n{}\n", columns.join(","), row.join(","));
-        let log = PeakLog::parse(ADDED, text.as_bytes(), &self.station)?;
+        let log = PeakLog::parse(ADDED, text.as_bytes(), &self.station).map_err(without_place)?;
         match log.peaks.as_slice() {
             [one] => Ok(one.clone()),
             _ => Err(Problem::of_file(ADDED, "no peak", "one peak").into()),
@@ -170,7 +175,9 @@ impl Session {
         let path = super::import::inside(&self.folder, file)?;
         let (_, bytes) = files::read_bytes(&path, EXPECTED)?;
         let options = told.options().map_err(Error::Usage)?;
-        let log = Arc::new(PeakLog::parse_with(file, &bytes, &self.station, &options)?);
+        let mut log = PeakLog::parse_with(file, &bytes, &self.station, &options)?;
+        encoder_readings_of(&mut log, &self.station, &[&self.folder])?;
+        let log = Arc::new(log);
         /// Logs kept in memory: far more than anyone imports in a session.
         const MOST_KEPT: usize = 64;
         if known.len() >= MOST_KEPT {
@@ -200,8 +207,37 @@ impl Session {
     }
 }
 
+/// A line and a column mean nothing where fields were typed.
+fn without_place(error: Error) -> Error {
+    let Error::Input(problems) = error else {
+        return error;
+    };
+    let mut plain = Problems::new();
+    plain.extend(problems.as_slice().iter().map(|problem| Problem {
+        line: None,
+        column: None,
+        ..problem.clone()
+    }));
+    Error::Input(plain)
+}
+
 /// What messages call a peak that is typed.
 const ADDED: &str = "the new peak";
+
+/// Turns directions back into encoder readings where a log says that it holds such.
+pub fn encoder_readings_of(
+    log: &mut PeakLog,
+    station: &Station,
+    folders: &[&Path],
+) -> Result<(), Error> {
+    let folders: Vec<PathBuf> = folders.iter().map(|folder| folder.to_path_buf()).collect();
+    let done = encoder_readings(log, station, &[], &folders)?;
+    log.taken.extend(done);
+    // That they are directions was said before they were turned back.
+    log.warnings
+        .retain(|text| !text.contains("but directions corrected by the calibration"));
+    Ok(())
+}
 
 fn empty(station: &Station) -> PeakLog {
     PeakLog {
@@ -288,7 +324,8 @@ impl Making {
                 *at = places[*at];
             }
             new.extra.sort_unstable_by_key(|(at, _)| *at);
-            self.names.push((new.row, PeakName::new(file, peak.row, peak)));
+            self.names
+                .push((new.row, PeakName::new(file, peak.row, peak)));
             self.log.peaks.push(new);
         }
         if repeated > 0 {
@@ -318,7 +355,11 @@ impl Making {
                 None => self.warnings.push(format!(
                     "row {} of {} ({}, {}), which was {}, is not in the log any more",
                     name.row,
-                    if name.file.is_empty() { "the added peaks" } else { &name.file },
+                    if name.file.is_empty() {
+                        "the added peaks"
+                    } else {
+                        &name.file
+                    },
                     name.emitter,
                     name.time_utc,
                     if *use_it { "ticked" } else { "left out" }
@@ -348,7 +389,12 @@ impl Making {
         });
         let sigmas_logged = session.log.peaks.iter().any(logged)
             || imports.into_iter().any(|log| log.peaks.iter().any(logged));
-        let unticked = self.log.peaks.iter().zip(&self.said).any(|(p, said)| p.use_it != *said);
+        let unticked = self
+            .log
+            .peaks
+            .iter()
+            .zip(&self.said)
+            .any(|(p, said)| p.use_it != *said);
         Effective {
             log: self.log,
             names: Arc::new(self.names),

@@ -3,20 +3,21 @@
 use serde::Serialize;
 
 use crate::angle::Angle;
-use crate::logbook::{Peak, TermState, Trust};
+use crate::logbook::{TermState, Trust};
 use crate::mount::{Group, Term};
 use crate::number;
 use crate::problem::{Error, printable};
 use crate::report::{
-    MOUNT_CAUTION, Report, SUN_CAUTION, assumptions, dish_words, loss_words, meanings,
-    minute_words, next_steps, noise_words, pictures, site_words, sun_was_used, unit_name, verdict,
+    MOUNT_CAUTION, Report, SUN_CAUTION, assumptions, dish_words, loss_words, meanings, next_steps,
+    noise_words, pictures, site_words, sun_was_used, unit_name, verdict,
 };
-use crate::solve::{Decision, NoiseSource, Outcome, PeakOutcome};
+use crate::solve::{Decision, NoiseSource, Outcome};
 use crate::station::Dish;
 
 use super::edit::{Choices, NoiseChoice, Wish};
 use super::edit_log::History;
 use super::export;
+use super::peak_view::{PeakView, peaks};
 use super::session::{Effective, Session};
 use super::solved::{Found, Solved};
 
@@ -35,6 +36,7 @@ pub struct View {
     folder_name: String,
     axes: [&'static str; 2],
     understood: Vec<String>,
+    headline: String,
     verdict: Vec<Said>,
     trust: Trust,
     reasons: Vec<String>,
@@ -137,34 +139,9 @@ struct TermView {
     state: &'static str,
     asked: &'static str,
     hold_value: Option<f64>,
+    can_leave_out: bool,
     meaning: String,
     why: String,
-}
-
-#[derive(Clone, Debug, Serialize)]
-struct PeakView {
-    row: usize,
-    line: usize,
-    log: String,
-    time_utc: String,
-    time_shown: String,
-    emitter: String,
-    azimuth_deg: Option<f64>,
-    elevation_deg: Option<f64>,
-    azimuth_shown: Option<String>,
-    elevation_shown: Option<String>,
-    cross_residual_deg: Option<f64>,
-    cross_residual_shown: Option<String>,
-    elevation_residual_deg: Option<f64>,
-    elevation_residual_shown: Option<String>,
-    size_shown: Option<String>,
-    used: bool,
-    why: String,
-    ticked: bool,
-    added: bool,
-    edited: bool,
-    note: String,
-    peak_db: Option<f64>,
 }
 
 #[derive(Clone, Debug, Serialize)]
@@ -236,7 +213,11 @@ impl View {
         let found = solved.found.as_ref().ok();
         let mut warnings: Vec<String> = effective.warnings.clone();
         warnings.extend(effective.log.warnings.iter().cloned());
-        warnings.extend(found.iter().flat_map(|f| f.outcome.warnings.iter().cloned()));
+        warnings.extend(
+            found
+                .iter()
+                .flat_map(|f| f.outcome.warnings.iter().cloned()),
+        );
         let kind = station.mount.kind();
         let edited = !history.in_force().is_empty();
         let choices = super::desk::choices(session, history);
@@ -250,6 +231,7 @@ impl View {
             folder_name: folder_name(session),
             axes: [axis_1, axis_2],
             understood: effective.log.taken.clone(),
+            headline: headline(solved),
             verdict: said_of(report.as_ref(), solved),
             trust: found.map_or(Trust::None, |f| f.document.trust),
             reasons: found.map_or_else(Vec::new, |f| f.document.reasons.clone()),
@@ -318,7 +300,9 @@ impl View {
 
 fn folder_name(session: &Session) -> String {
     let whole = std::fs::canonicalize(&session.folder);
-    let name = whole.ok().and_then(|p| Some(p.file_name()?.to_string_lossy().into_owned()));
+    let name = whole
+        .ok()
+        .and_then(|p| Some(p.file_name()?.to_string_lossy().into_owned()));
     printable(&name.unwrap_or_default())
 }
 
@@ -333,6 +317,44 @@ fn said_of(report: Option<&Report>, solved: &Solved) -> Vec<Said> {
         }],
         (None, Ok(_)) => Vec::new(),
     }
+}
+
+/// Whether the corrected mount points well enough, in one sentence.
+fn headline(solved: &Solved) -> String {
+    /// A pointing error within this share of the beamwidth loses an eighth of a decibel at most:
+    /// nobody hears it (common practice, no source).
+    const GOOD: f64 = 0.1;
+    /// Within this share it loses less than 1.4 dB (common practice, no source).
+    const USABLE: f64 = 1.0 / 3.0;
+    let found = match &solved.found {
+        Ok(found) => found,
+        Err(_) if solved.effective.log.peaks.is_empty() => return "No peaks yet.".to_owned(),
+        Err(_) => return "These peaks give no solution.".to_owned(),
+    };
+    if found.outcome.misread.is_some() {
+        return "The log was misread: correct that first.".to_owned();
+    }
+    if found.document.trust == Trust::None {
+        return "Do not use this: the numbers mean nothing yet.".to_owned();
+    }
+    let dish = &solved.station.dish;
+    let Some(sky) = &found.outcome.sky_error else {
+        return "How well the corrected mount will point is not known.".to_owned();
+    };
+    let loss = match loss_words(dish, sky.rms_95) {
+        Some(loss) => format!("loses at most {loss} dB on average over the sky"),
+        None => "may miss the main beam".to_owned(),
+    };
+    let verdict = match sky.rms_95 / dish.beamwidth {
+        share if share <= GOOD => "True enough",
+        share if share <= USABLE => "Usable, and more peaks would help",
+        _ => "Not true enough yet",
+    };
+    let but = match found.document.trust {
+        Trust::Limited => "; see what limits it",
+        _ => "",
+    };
+    format!("{verdict}: once corrected, the mount {loss}, with 95 % certainty{but}.")
 }
 
 fn expected(found: &Found, dish: &Dish) -> Option<Expected> {
@@ -361,6 +383,7 @@ fn rms(outcome: &Outcome) -> Rms {
 
 fn noise(report: Option<&Report>, choices: &Choices, effective: &Effective) -> Noise {
     let (choice, given) = match choices.noise {
+        NoiseChoice::Logged if !effective.sigmas_logged => ("scatter", None),
         NoiseChoice::Logged => ("logged", None),
         NoiseChoice::Scatter => ("scatter", None),
         NoiseChoice::Given(sigma) => ("given", Some(sigma)),
@@ -398,13 +421,15 @@ fn terms(session: &Session, found: Option<&Found>, choices: &Choices) -> Vec<Ter
                     let (value, sigma) = number::with_sigma(t.shown(), sigma);
                     (number::typographic(&value), Some(sigma))
                 }
-                (Some(t), _) => (number::typographic(&number::significant(t.shown(), 3)), None),
+                (Some(t), _) => (
+                    number::typographic(&number::significant(t.shown(), 3)),
+                    None,
+                ),
                 (None, _) => (String::new(), None),
             };
             let wish = choices.terms.get(&term);
-            let decision = found.and_then(|f| {
-                (f.outcome.decisions.iter()).find(|d| d.terms.contains(&term))
-            });
+            let decision =
+                found.and_then(|f| (f.outcome.decisions.iter()).find(|d| d.terms.contains(&term)));
             TermView {
                 name: kind.term_name(term),
                 label: kind.term_words(term),
@@ -429,6 +454,7 @@ fn terms(session: &Session, found: Option<&Found>, choices: &Choices) -> Vec<Ter
                     Some(Wish::Hold(value)) => Some(term.unit().outward(*value)),
                     _ => None,
                 },
+                can_leave_out: can_leave_out(term),
                 meaning: estimate.map_or_else(String::new, |_| meaning(term.group())),
                 why: match (wish, decision) {
                     (Some(Wish::Add), _) => "fitted because it was asked for".to_owned(),
@@ -442,94 +468,13 @@ fn terms(session: &Session, found: Option<&Found>, choices: &Choices) -> Vec<Ter
         .collect()
 }
 
+/// Whether a fit makes sense without a term: nobody knows an encoder's zero to be nought.
+pub fn can_leave_out(term: Term) -> bool {
+    !matches!(term.group(), Group::AzimuthZero | Group::ElevationZero)
+}
+
 fn why(decision: &Decision) -> String {
-    let Some(numbers) = decision.numbers() else {
-        return decision.reason();
-    };
-    format!(
-        "{}: p-value {}, BIC gain {}",
-        decision.reason(),
-        number::probability(numbers.p_value),
-        number::typographic(&number::fixed(numbers.bic_fall, 1))
-    )
-}
-
-fn peaks(session: &Session, solved: &Solved) -> Vec<PeakView> {
-    let effective = &solved.effective;
-    let outcomes: std::collections::HashMap<usize, &PeakOutcome> = (solved.found.iter())
-        .flat_map(|f| &f.outcome.peaks)
-        .map(|p| (p.row, p))
-        .collect();
-    let base = session.log_name();
-    (effective.log.peaks.iter())
-        .zip(effective.names.iter().zip(&effective.said))
-        .map(|(peak, ((_, name), said))| {
-            let outcome = outcomes.get(&peak.row).copied();
-            PeakView {
-                log: match (name.file.is_empty(), name.file == base) {
-                    (true, _) => "added here".to_owned(),
-                    (false, _) => printable(&name.file),
-                },
-                added: name.file.is_empty(),
-                edited: peak.use_it != *said,
-                ..peak_view(peak, outcome)
-            }
-        })
-        .collect()
-}
-
-fn peak_view(peak: &Peak, outcome: Option<&PeakOutcome>) -> PeakView {
-    let reading = |angle: Option<Angle>| {
-        let degrees = angle.map(Angle::degrees);
-        (degrees, degrees.map(|d| number::typographic(&number::fixed(d, 2))))
-    };
-    let residual = |measured: bool, angle: Angle, sigma: Angle| {
-        let degrees = measured.then(|| angle.degrees());
-        let shown = |d: f64| number::typographic(&number::by_sigma(d, sigma.degrees()));
-        (degrees, degrees.map(shown))
-    };
-    let (azimuth_deg, azimuth_shown) = reading(peak.azimuth);
-    let (elevation_deg, elevation_shown) = reading(peak.elevation);
-    let (cross, elevation) = match outcome {
-        None => ((None, None), (None, None)),
-        Some(p) => (
-            residual(
-                p.azimuth_measured,
-                p.residual.cross_elevation,
-                p.cross_elevation_sigma,
-            ),
-            residual(p.elevation_measured, p.residual.elevation, p.elevation_sigma),
-        ),
-    };
-    let size = (cross.0.is_some() || elevation.0.is_some())
-        .then(|| cross.0.unwrap_or(0.0).hypot(elevation.0.unwrap_or(0.0)));
-    let sigma = outcome.map_or(0.0, |p| {
-        (p.cross_elevation_sigma.degrees()).max(p.elevation_sigma.degrees())
-    });
-    PeakView {
-        row: peak.row,
-        line: peak.line,
-        log: String::new(),
-        time_utc: peak.time.to_exact_text(),
-        time_shown: minute_words(peak.time),
-        emitter: printable(&peak.emitter),
-        azimuth_deg,
-        elevation_deg,
-        azimuth_shown,
-        elevation_shown,
-        cross_residual_deg: cross.0,
-        cross_residual_shown: cross.1,
-        elevation_residual_deg: elevation.0,
-        elevation_residual_shown: elevation.1,
-        size_shown: size.map(|s| number::by_sigma(s, sigma)),
-        used: outcome.map_or(peak.use_it, |p| p.used),
-        why: outcome.map_or_else(String::new, |p| printable(&p.why)),
-        ticked: peak.use_it,
-        added: false,
-        edited: false,
-        note: printable(&peak.note),
-        peak_db: peak.peak_db,
-    }
+    decision.reason()
 }
 
 fn findings(found: Option<&Found>) -> Vec<FindingView> {

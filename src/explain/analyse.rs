@@ -135,7 +135,8 @@ fn analyse(
             if session.choice == TermChoice::ByTheData {
                 // Too few to weigh them; what they may do is in the uncertainties.
                 let also = session.also.clone();
-                (session.base).retain(|h| !is_usual(h) || h.terms().iter().any(|t| also.contains(t)));
+                (session.base)
+                    .retain(|h| !is_usual(h) || h.terms().iter().any(|t| also.contains(t)));
             }
         }
         without_causes(context, session, options)?

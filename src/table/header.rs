@@ -5,11 +5,12 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::angle::Angle;
-use crate::logbook::{Calibration, 
-    ExpectedPointingError, LowerAxisRecord, MountRecord, SkyPlace, Standing, Trust,
+use crate::logbook::{
+    Calibration, ExpectedPointingError, LowerAxisRecord, MountRecord, SkyPlace, Standing, Trust,
 };
 use crate::mount::{ApproachSigns, AxisKind, Geometry, Kind, Term};
 use crate::problem::printable;
+use crate::station::Station;
 
 use super::demand::DemandKind;
 use super::full::{EncoderRange, FullModel};
@@ -41,14 +42,14 @@ pub struct Provenance {
 }
 
 impl Provenance {
-    /// Of a calibration in that file.
-    pub fn of(calibration: &Calibration, file: &str, beamwidth: Angle) -> Provenance {
+    /// Of a calibration in that file, for that station.
+    pub fn of(calibration: &Calibration, file: &str, station: &Station) -> Provenance {
         Provenance {
             calibration: file.to_owned(),
             created_utc: calibration.created_utc.to_string(),
-            station: calibration.station.clone(),
+            station: station.site.name.clone(),
             calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
-            beamwidth: Some(beamwidth),
+            beamwidth: Some(station.dish.beamwidth),
             trust: calibration.trust,
             reasons: calibration.reasons.clone(),
             expected: calibration.expected_pointing_error,

@@ -5,7 +5,7 @@ use std::time::Duration;
 
 use axum::Json;
 use axum::body::Bytes;
-use axum::extract::{Path, State};
+use axum::extract::{Path, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
@@ -15,6 +15,8 @@ use super::Shared;
 use crate::desk::desk::{Refused, choices};
 use crate::desk::edit::Asked;
 use crate::desk::export::{self, CALIBRATION_FILE};
+use crate::desk::import::{self, Told};
+use crate::desk::sky::{EmitterView, Pass, pass_views, passes};
 use crate::desk::solved::Solved;
 use crate::desk::view::{Trouble, View};
 use crate::problem::Error;
@@ -99,9 +101,10 @@ pub async fn nothing() -> Refusal {
 
 /// A state with what changes beside it.
 #[derive(Serialize)]
-struct State_<'a> {
+struct Shown<'a> {
     #[serde(flatten)]
     view: &'a View,
+    emitters: &'a [EmitterView],
     /// Whether a newer edit is being explained.
     solving: bool,
 }
@@ -110,8 +113,9 @@ pub async fn state(State(shared): State<Shared>) -> Result<Response, Refusal> {
     aside(move || {
         let (_, view) = newest(&shared)?;
         let solving = view.version != shared.desk.version();
-        let state = State_ {
+        let state = Shown {
             view: &view,
+            emitters: &shared.desk.emitters(Utc::now()),
             solving,
         };
         Ok(Json(state).into_response())
@@ -147,9 +151,9 @@ pub async fn picture(
         let stem = name.strip_suffix(".svg");
         let all = report.iter().flat_map(pictures);
         let mut found = all.filter(|picture| stem == Some(picture.file_stem()));
-        let picture = found.next().ok_or_else(|| {
-            trouble(StatusCode::NOT_FOUND, "there is no such picture", None)
-        })?;
+        let picture = found
+            .next()
+            .ok_or_else(|| trouble(StatusCode::NOT_FOUND, "there is no such picture", None))?;
         Ok(svg(picture.inline_svg()))
     })
     .await
@@ -157,7 +161,11 @@ pub async fn picture(
 
 /// A picture as an answer.
 pub fn svg(text: String) -> Response {
-    ([(header::CONTENT_TYPE, "image/svg+xml; charset=utf-8")], text).into_response()
+    (
+        [(header::CONTENT_TYPE, "image/svg+xml; charset=utf-8")],
+        text,
+    )
+        .into_response()
 }
 
 #[derive(Deserialize)]
@@ -181,6 +189,81 @@ pub async fn export(State(shared): State<Shared>, body: Bytes) -> Result<Respons
         let choices = choices(session, &shared.desk.history());
         let written = export::write(session, &solved, &choices, &sent.ids)?;
         Ok(Json(written).into_response())
+    })
+    .await
+}
+
+#[derive(Deserialize)]
+pub struct ImportNamed {
+    #[serde(default)]
+    name: String,
+}
+
+pub async fn import(
+    State(shared): State<Shared>,
+    Query(named): Query<ImportNamed>,
+    body: Bytes,
+) -> Result<Response, Refusal> {
+    aside(move || {
+        let offered = import::take(&shared.desk.session, &named.name, &body)?;
+        Ok(Json(offered).into_response())
+    })
+    .await
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ImportAnswered {
+    file: String,
+    #[serde(default)]
+    options: Told,
+}
+
+pub async fn import_answered(
+    State(shared): State<Shared>,
+    body: Bytes,
+) -> Result<Response, Refusal> {
+    aside(move || {
+        let sent: ImportAnswered = read(&body)?;
+        let offered = import::again(&shared.desk.session, &sent.file, &sent.options)?;
+        Ok(Json(offered).into_response())
+    })
+    .await
+}
+
+pub async fn next(State(shared): State<Shared>) -> Result<Response, Refusal> {
+    aside(move || Ok(Json(shared.desk.next(Utc::now())).into_response())).await
+}
+
+#[derive(Deserialize)]
+pub struct OfEmitter {
+    emitter: String,
+}
+
+/// The passes of an emitter by its name.
+fn passes_of(shared: &Shared, emitter: &str) -> Result<Vec<Pass>, Refusal> {
+    let session = &shared.desk.session;
+    let id = session.sky.emitter_named(emitter).map_err(|why| {
+        let help = "one of the emitters of the station file";
+        trouble(StatusCode::NOT_FOUND, &why.to_string(), Some(help))
+    })?;
+    Ok(passes(&session.station, &session.sky, id, Utc::now()))
+}
+
+pub async fn passes_listed(
+    State(shared): State<Shared>,
+    Query(of): Query<OfEmitter>,
+) -> Result<Response, Refusal> {
+    aside(move || {
+        let passes = passes_of(&shared, &of.emitter)?;
+        let (solved, _) = newest(&shared)?;
+        let expected = solved
+            .found
+            .as_ref()
+            .ok()
+            .and_then(|f| f.outcome.sky_error.as_ref());
+        let views = pass_views(&shared.desk.session.station, &passes, expected);
+        Ok(Json(views).into_response())
     })
     .await
 }

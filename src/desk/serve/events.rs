@@ -11,6 +11,7 @@ use serde::Serialize;
 use tokio::sync::broadcast::{self, error::RecvError};
 
 use super::Shared;
+use crate::desk::desk::Happened;
 
 /// Events that a page may be behind; one that is further behind hears only the last ones, each of
 /// which stands for itself.
@@ -36,6 +37,15 @@ impl Event {
     /// A state is ready to be shown.
     pub fn changed(version: u64) -> Event {
         Event::new("changed", &serde_json::json!({ "version": version }))
+    }
+    /// What a desk tells.
+    pub fn of(happened: Happened) -> Event {
+        match happened {
+            Happened::Changed(version) => Event::changed(version),
+            Happened::Next(version) => {
+                Event::new("next", &serde_json::json!({ "version": version }))
+            }
+        }
     }
 }
 

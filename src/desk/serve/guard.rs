@@ -40,14 +40,14 @@ impl Gate {
         };
         let path = request.uri().path();
         // What every copy of the program has needs no secret.
-        if path.starts_with("/assets/") {
+        if path == "/" || path.starts_with("/assets/") {
             return None;
         }
         if let Some(token) = &self.token
             && !bears(request, token)
         {
             return Some((
-                StatusCode::FORBIDDEN,
+                StatusCode::UNAUTHORIZED,
                 "the token is missing or wrong",
                 "open the whole address that plumbeam desk printed, with its token",
             ));
@@ -118,8 +118,13 @@ fn one(headers: &HeaderMap, name: HeaderName) -> Option<&str> {
 fn bears(request: &Request, token: &str) -> bool {
     let by_header = one(request.headers(), HeaderName::from_static("x-desk-token"));
     let query = request.uri().query().unwrap_or_default();
-    let by_query = query.split('&').find_map(|pair| pair.strip_prefix("token="));
-    [by_header, by_query].into_iter().flatten().any(|said| is_same(said, token))
+    let by_query = query
+        .split('&')
+        .find_map(|pair| pair.strip_prefix("token="));
+    [by_header, by_query]
+        .into_iter()
+        .flatten()
+        .any(|said| is_same(said, token))
 }
 
 /// Compares in a time that does not tell how much of it is right.
@@ -141,8 +146,14 @@ pub async fn guard(State(gate): State<Arc<Gate>>, request: Request, next: Next) 
         (header::REFERRER_POLICY, "no-referrer"),
         (header::CACHE_CONTROL, "no-store"),
         (header::X_FRAME_OPTIONS, "DENY"),
-        (HeaderName::from_static("cross-origin-resource-policy"), "same-origin"),
-        (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+        (
+            HeaderName::from_static("cross-origin-resource-policy"),
+            "same-origin",
+        ),
+        (
+            HeaderName::from_static("cross-origin-opener-policy"),
+            "same-origin",
+        ),
     ] {
         headers.insert(name, HeaderValue::from_static(value));
     }

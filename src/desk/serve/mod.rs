@@ -134,7 +134,14 @@ fn router(shared: Shared, gate: Arc<Gate>) -> Router {
         .route("/api/edit", post(api::edit))
         .route("/api/picture/{name}", get(api::picture))
         .route("/api/export", post(api::export))
+        .route("/api/next", get(api::next))
+        .route("/api/passes", get(api::passes_listed))
+        .route("/api/import-answer", post(api::import_answered))
         .layer(DefaultBodyLimit::max(MOST_BYTES))
+        .route(
+            "/api/import",
+            post(api::import).layer(DefaultBodyLimit::max(MOST_IMPORTED_BYTES)),
+        )
         .fallback(api::nothing)
         .layer(middleware::from_fn_with_state(gate, guard::guard))
         .with_state(shared)
