@@ -121,6 +121,16 @@ export function startMarking() {
     const row = rowOf(event);
     if (row !== null) pin(row);
   });
+  // On a phone the card stands over the page, so only where there are peaks to be seen.
+  const inSight = new Set();
+  const watcher = new IntersectionObserver((entries) => {
+    for (const { target, isIntersecting } of entries) {
+      if (isIntersecting) inSight.add(target);
+      else inSight.delete(target);
+    }
+    document.body.classList.toggle('peaks-in-sight', inSight.size > 0);
+  });
+  for (const id of ['hands', 'peaks', 'pictures', 'map-picture']) watcher.observe(byId(id));
   onState(() => {
     if (marked !== null && !state.peaks.some((p) => p.row === marked)) pin(null);
     renewMarks();

@@ -30,7 +30,7 @@ function render(next) {
   byId('next-list').classList.toggle('old', Boolean(old));
   keyed(byId('next-list'), steps, (s) => `${s.emitter} ${s.time_shown}`, (s) => el('li', {},
     el('p', {}, el('strong'), ' ', el('span')), el('p', { class: 'soft' }),
-    el('button', { type: 'button', onclick: () => takeOf(s.emitter), 'aria-label': `Take a peak of ${s.emitter}` }, 'Take this')), (node, s) => {
+    el('button', { type: 'button', onclick: () => takeOf(s.emitter), 'aria-label': `Take this: ${s.emitter}, ${s.time_shown}` }, 'Take this')), (node, s) => {
     const [line, why] = node.children;
     say(line.firstElementChild, s.emitter);
     say(line.lastElementChild, `${s.time_shown}, azimuth ${s.azimuth_shown}, elevation ${s.elevation_shown}`);

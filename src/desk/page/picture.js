@@ -26,7 +26,8 @@ export class PictureView {
     this.heading = el('h3');
     this.enlarge = el('button', { type: 'button', class: 'enlarge', onclick: () => enlarge(this) }, 'Enlarge');
     this.caption = el('figcaption');
-    this.scroller = el('div', { class: 'scroller picture' }, this.frame);
+    this.scroller = el('div', { class: 'scroller picture', role: 'group' }, this.frame);
+    new ResizeObserver(() => this.reachable()).observe(this.scroller);
     this.figure = el('figure', {}, el('div', { class: 'row bar' }, this.heading, this.enlarge), this.scroller, this.caption);
     this.number = count += 1;
     this.asked = 0;
@@ -34,10 +35,23 @@ export class PictureView {
     box.append(this.figure);
   }
 
-  /** Shows a picture, fetched only where its address differs from the one shown. */
-  async show(address, title, caption) {
+  name(title, caption) {
     say(this.heading, title);
     say(this.caption, caption);
+    this.scroller.setAttribute('aria-label', title);
+    this.enlarge.setAttribute('aria-label', `Enlarge: ${title}`);
+  }
+
+  /** A box that scrolls can be scrolled by keys. */
+  reachable() {
+    const scrolls = this.scroller.scrollWidth > this.scroller.clientWidth;
+    if (scrolls) this.scroller.setAttribute('tabindex', '0');
+    else this.scroller.removeAttribute('tabindex');
+  }
+
+  /** Shows a picture, fetched only where its address differs from the one shown. */
+  async show(address, title, caption) {
+    this.name(title, caption);
     if (address === this.address) return;
     this.address = address;
     const mine = this.asked += 1;
@@ -66,6 +80,7 @@ export class PictureView {
     walkable(svg);
     fill(this.frame, svg);
     renewMarks(this.frame);
+    this.reachable();
     if (hadFocus) svg.querySelector('.peak[tabindex="0"]')?.focus({ preventScroll: true });
   }
 }

@@ -49,7 +49,8 @@ export function startPictures() {
       views.set(node, new PictureView(node));
       watcher.observe(node);
       return node;
-    }, (node) => {
+    }, (node, picture) => {
+      views.get(node).name(picture.title, picture.caption);
       if (near.has(node)) showIn(node);
     });
   });
