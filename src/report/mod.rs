@@ -38,7 +38,9 @@ pub use caution::{MOUNT as MOUNT_CAUTION, SUN as SUN_CAUTION, sun_was_used};
 pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
 pub use pass::{PASS_PAGE, pass_pictures, pass_text, write_passes};
-pub use picture::{pictures, plan_picture, write_plan_pictures};
+pub use picture::{
+    MapTrack, SkyErrorMap, pictures, plan_picture, sky_error_map, write_plan_pictures,
+};
 pub use plan::{plan_json, plan_text};
 pub use recheck::{AfterMove, recheck_json, recheck_text};
 pub use resampled::bootstrap_text;

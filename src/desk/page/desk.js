@@ -1,1 +1,0 @@
-const state = await (await fetch("/api/state")).json(); document.getElementById("desk").textContent = JSON.stringify(state, null, 1);
