@@ -33,19 +33,23 @@ use crate::solve::{Outcome, Remedy};
 use crate::station::Station;
 use crate::time::Utc;
 
+pub use caution::{MOUNT as MOUNT_CAUTION, SUN as SUN_CAUTION, sun_was_used};
 pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
 pub use pass::{PASS_PAGE, pass_pictures, pass_text, write_passes};
-pub use picture::{pictures, plan_picture};
+pub use picture::{MapTrack, SkyErrorMap, pictures, plan_picture, sky_error_map};
 pub use plan::{PLAN_PAGE, plan_json, plan_text, write_plan};
 pub use recheck::{AfterMove, RECHECK_PAGE, recheck_json, recheck_text, write_recheck};
 pub use resampled::bootstrap_text;
 pub use scans::{SCANS_PAGE, scan_pictures, write_scans};
 pub use setup::{setup_json, setup_text};
 pub use solve::text;
-pub use summary::{expected_words, unsolved};
+pub use summary::{
+    Step, assumptions, dish_words, expected_words, loss_words, minute_words, next_steps,
+    noise_words, site_words, unsolved, verdict,
+};
 pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
-pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
+pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name, unit_name};
 
 /// A paragraph in lines of at most [`WIDTH`] columns.
 pub fn paragraph(text: &str) -> String {
