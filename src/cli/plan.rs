@@ -192,7 +192,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     };
     let terms = TermOptions {
         terms: args.terms.clone(),
-        hold: Vec::new(),
+        ..TermOptions::default()
     };
     let mut numbers = (args.peaks.iter()).filter_map(|p| match p {
         Peaks::Most(number) => Some(*number),
@@ -202,7 +202,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut request = Request {
         every_s: args.each,
         most: most.into(),
-        terms: terms.listed(station.mount.kind())?,
+        terms: terms.options(station.mount.kind())?.terms,
         sigma: args.sigma.map(Angle::from_degrees),
         lowest: Angle::from_degrees(args.lowest),
         system_temperature_k: args.system_temperature,

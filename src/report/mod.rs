@@ -34,6 +34,7 @@ use crate::solve::{Outcome, Remedy};
 use crate::station::Station;
 use crate::time::Utc;
 
+pub use caution::{MOUNT as MOUNT_CAUTION, SUN as SUN_CAUTION, sun_was_used};
 pub use faults::{FAULTS_PAGE, fault_pictures, faults_json, faults_text, write_faults};
 pub use history::{HISTORY_PAGE, history_json, history_pictures, history_text, write_history};
 pub use pass::{PASS_PAGE, pass_pictures, pass_text, write_passes};
@@ -45,10 +46,13 @@ pub use recheck::{AfterMove, recheck_json, recheck_text};
 pub use resampled::bootstrap_text;
 pub use scans::{scan_pictures, write_scan_pictures};
 pub use setup::{setup_json, setup_text};
-pub use summary::{expected_words, unsolved};
+pub use summary::{
+    Step, assumptions, dish_words, expected_words, loss_words, minute_words, next_steps,
+    noise_words, site_words, unsolved, verdict,
+};
 pub use terminal::{Colour, ESCAPE_CODES, WIDTH};
 pub use text::text;
-pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name};
+pub use words::{Meaning, group_name, meanings, state_name, term_list, term_name, unit_name};
 
 /// A paragraph in lines of at most [`WIDTH`] columns.
 pub fn paragraph(text: &str) -> String {

@@ -8,7 +8,7 @@ use crate::mount::{Kind, Term};
 use crate::number;
 use crate::problem::printable;
 use crate::solve::{NoiseSource, PeakOutcome};
-use crate::station::Dish;
+use crate::station::{Dish, Site};
 use crate::time::Utc;
 
 /// Above this correlation two fitted terms are reported as strongly correlated; common practice, no
@@ -223,7 +223,11 @@ pub fn dish_words(dish: &Dish) -> String {
 
 /// `47.0000 N 8.0000 E, 512 m above the ellipsoid`.
 pub fn place_words(report: &Report) -> String {
-    let site = &report.station.site;
+    site_words(&report.station.site)
+}
+
+/// The same of a site.
+pub fn site_words(site: &Site) -> String {
     let side = |angle: Angle, positive: &str, negative: &str| {
         let word = if angle.radians() < 0.0 {
             negative
