@@ -211,11 +211,11 @@ fn with_tags(mut svg: String, tags: &[Tag]) -> String {
     if tags.is_empty() || tags.len() > MOST_TAGS {
         return svg;
     }
-    let mut rings = String::from("<g class=\"rows\">\n");
+    let mut rings = String::from("<g class=\"marks\">\n");
     for tag in tags {
         let ((x, y), r) = (tag.at, tag.reach);
         rings.push_str(&format!(
-            "<circle class=\"row\" data-row=\"{}\" cx=\"{:.0}\" cy=\"{:.0}\" r=\"{:.0}\" \
+            "<circle class=\"mark\" data-row=\"{}\" cx=\"{:.0}\" cy=\"{:.0}\" r=\"{:.0}\" \
              fill=\"none\" pointer-events=\"all\"/>\n",
             tag.row,
             x * UNITS,

@@ -16,10 +16,13 @@ function finding(found, wasOpen) {
     : null;
   return el('details', { class: 'finding', 'data-fault': found.fault, open: wasOpen },
     el('summary', {}, found.title),
+    el('p', {}, found.headline),
     found.cautions.map(caution),
     part('How to make sure', found.confirm),
+    found.otherwise ? el('p', {}, found.otherwise) : null,
     part('How to mend it', found.mend),
     part('Why this is suspected', found.evidence),
+    part('What else it could be', found.rivals ?? []),
     rows);
 }
 

@@ -6,7 +6,7 @@ import { attempt } from './notice.js';
 import { getJson } from './server.js';
 import { onState, state, waitingFor } from './store.js';
 
-const CAPTION = 'How far the corrected mount is expected to point beside its target. Dark parts want a peak there.';
+const CAPTION = 'How far the corrected mount is expected to point beside its target. The upper shades of the key want a peak.';
 
 let view = null;
 let which = 'now';

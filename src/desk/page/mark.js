@@ -90,14 +90,14 @@ function renewCard() {
     el('dl', { class: 'facts' },
       fact('time', peak.time_shown),
       fact('reading', peak.azimuth_shown || peak.elevation_shown
-        ? `azimuth ${peak.azimuth_shown || 'not measured'}, elevation ${peak.elevation_shown || 'not measured'}` : ''),
+        ? `${state.axes[0]} ${peak.azimuth_shown || 'not measured'}, ${state.axes[1]} ${peak.elevation_shown || 'not measured'}` : ''),
       fact('residual', peak.cross_residual_shown || peak.elevation_residual_shown
         ? `${peak.cross_residual_shown || 'not known'} across, ${peak.elevation_residual_shown || 'not known'} up` : ''),
       fact('used', peak.used ? 'yes' : `no: ${peak.why || 'left out'}`),
-      fact('line', `${peak.line} of the log${peak.added ? ', added here' : ''}`),
+      fact('line', peak.added ? 'added here' : `${peak.line} of ${peak.log ?? 'the log'}`),
       fact('note', peak.note),
       fact('finding', finding?.title)),
-    caution(peak.emitter === 'sun' ? state.sun_caution : null));
+    caution(state.emitters.find((e) => e.name === peak.emitter)?.caution));
   if (focusInside) use.focus({ preventScroll: true });
 }
 

@@ -35,7 +35,7 @@ function renderStrip() {
   }
 }
 
-const loss = (e) => (e.loss_shown ? `${e.loss_shown} dB` : 'beyond the beam');
+const loss = (e) => e.loss_shown;
 
 function renderVerdict() {
   const { problem, trust, reasons, headline } = state;

@@ -35,5 +35,5 @@ export function onRuns(runs) {
 }
 
 export function startRuns() {
-  onState(() => onRuns(state.live.runs));
+  onState(() => onRuns(state.live?.runs ?? []));
 }

@@ -23,6 +23,14 @@ export function takeOf(emitter) {
   byId('take-now').focus({ preventScroll: true });
 }
 
+/** An emitter with where it is now. */
+function words(e) {
+  if (e.problem) return e.name;
+  const where = e.azimuth_shown ? `, azimuth ${e.azimuth_shown}, elevation ${e.elevation_shown}` : '';
+  if (e.up) return `${e.name}: up${where}${e.sets ? `, sets ${e.sets}` : ''}`;
+  return `${e.name}: below the horizon${e.rises ? `, rises ${e.rises}` : ''}`;
+}
+
 /** The one press: everything that passes is read at this instant. */
 async function takeNow() {
   // Should the desk be slow, the instant of the press still counts.
@@ -76,8 +84,7 @@ function restoreDraft() {
 }
 
 function showCaution() {
-  const sun = state?.emitters.find((e) => e.name === field('emitter').value)?.kind === 'sun';
-  const text = sun ? state.sun_caution : null;
+  const text = state?.emitters.find((e) => e.name === field('emitter').value)?.caution;
   const box = byId('take-caution');
   box.hidden = !text;
   if (text) fill(box, el('strong', {}, 'Caution: '), text);
@@ -159,7 +166,6 @@ export function startTake() {
   field('emitter').addEventListener('change', showCaution);
   let restored = false;
   onState(() => {
-    const words = (e) => `${e.name}${e.up ? ` (up${e.sets ? `, sets ${e.sets}` : ''})` : ' (below the horizon)'}`;
     options(field('emitter'), state.emitters.map((e) => [e.name, words(e)]));
     if (!restored) {
       restored = true;
@@ -167,10 +173,18 @@ export function startTake() {
       if (up) field('emitter').value = up.name;
       restoreDraft();
     }
-    byId('coach').hidden = !(state.live.power || state.live.rotator);
+    const live = state.live ?? {};
+    byId('coach').hidden = !(live.power || live.rotator);
     if (!byId('coach').hidden) coach();
-    byId('coach').classList.toggle('no-power', !state.live.power);
-    say(byId('take-now'), state.live.rotator ? 'Take the peak now' : 'Stamp the time now');
+    byId('coach').classList.toggle('no-power', !live.power);
+    say(byId('take-now'), live.rotator ? 'Take the peak now' : 'Stamp the time now');
     showCaution();
+    const [first, second] = state.axes;
+    for (const [id, axis] of [['azimuth', first], ['elevation', second]]) {
+      say(byId(`take-${id}`), `${capital(axis)} reading, deg`);
+      say(byId(`take-${id}-approach`), `${capital(axis)} arrived`);
+    }
   });
 }
+
+const capital = (word) => word.charAt(0).toUpperCase() + word.slice(1);

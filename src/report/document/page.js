@@ -69,7 +69,7 @@
   });
   // A picture is walked through by the arrow keys.
   const walk = (svg) => {
-    const here = [...new Set(all("circle.row", svg).map((c) => c.dataset.row))].sort((a, b) => a - b);
+    const here = [...new Set(all("circle.mark", svg).map((c) => c.dataset.row))].sort((a, b) => a - b);
     if (here.length === 0) return;
     const title = document.getElementById(svg.getAttribute("aria-labelledby"))?.textContent ?? "";
     svg.setAttribute("tabindex", "0");

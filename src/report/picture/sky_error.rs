@@ -443,7 +443,8 @@ impl Picture for MapPicture {
     fn caption(&self) -> String {
         "How far the corrected mount is expected to point beside its target, one standard \
          deviation, on the sky seen from above: zenith in the middle, horizon at the rim, circles \
-         at elevations 30 and 60 deg. Dark parts want a peak there. White: out of reach, below the \
+         at elevations 30 and 60 deg. The upper shades of the key want a \
+         peak. White: out of reach, below the \
          horizon, or so near the zenith that nothing is promised."
             .to_owned()
     }

@@ -37,7 +37,7 @@ async fn a_peak_picked_in_a_picture_is_marked_everywhere_and_told() {
     let folder = solved();
     let browser = report(&folder, LAPTOP).await;
     browser
-        .eval("document.querySelector('#residuals-by-azimuth circle.row[data-row=\"7\"]').dispatchEvent(new PointerEvent('pointerover', {bubbles: true}))")
+        .eval("document.querySelector('#residuals-by-azimuth circle.mark[data-row=\"7\"]').dispatchEvent(new PointerEvent('pointerover', {bubbles: true}))")
         .await;
     let told = browser.eval("document.getElementById('picked').textContent").await;
     let told = told.as_str().unwrap();
@@ -56,7 +56,7 @@ async fn a_peak_picked_in_a_picture_is_marked_everywhere_and_told() {
         .await;
     assert_eq!(rows, json!(["7"]));
     browser
-        .eval("document.querySelector('#residuals-by-azimuth circle.row[data-row=\"7\"]').dispatchEvent(new PointerEvent('pointerout', {bubbles: true}))")
+        .eval("document.querySelector('#residuals-by-azimuth circle.mark[data-row=\"7\"]').dispatchEvent(new PointerEvent('pointerout', {bubbles: true}))")
         .await;
     assert_eq!(browser.eval("document.querySelectorAll('.marked').length").await, json!(0));
     assert_eq!(complaints(&browser).await, Vec::<String>::new());
@@ -72,7 +72,7 @@ async fn every_peak_with_both_axes_stands_in_every_picture_of_peaks() {
     assert!(rows.as_array().unwrap().len() > 50);
     for picture in ["sky", "beam", "residuals-by-azimuth", "residuals-by-elevation", "residuals-by-time", "residuals-by-order"] {
         let missing = browser
-            .eval(&format!("{rows}.filter(row => !document.querySelector(`#{picture} circle.row[data-row=\"${{row}}\"]`))"))
+            .eval(&format!("{rows}.filter(row => !document.querySelector(`#{picture} circle.mark[data-row=\"${{row}}\"]`))"))
             .await;
         assert_eq!(missing, json!([]), "{picture}");
     }
