@@ -43,7 +43,7 @@ pub(super) fn all_peaks<'a>(outcome: &Outcome, file: &str) -> Section<'a> {
     let [cross, along] = residual_columns(outcome);
     let columns = vec![
         Column::new("Row", Holds::Number),
-        Column::new("Time (UTC)", Holds::Name),
+        Column::new("Time (UTC)", Holds::Time),
         Column::new("Emitter", Holds::Text),
         Column::new(&format!("{one} reading (deg)"), Holds::Number),
         Column::new(&format!("{two} reading (deg)"), Holds::Number),

@@ -75,11 +75,16 @@ fn of<'a>(
         ..Document::default()
     };
     let cautions = cautions(plan).into_iter();
-    let said = headline(plan, zone).map(Block::Paragraph).into_iter();
+    let said = headline(plan, zone).map(Block::Paragraph);
     document.add(Section {
         role: Role::Verdict,
-        blocks: said
-            .chain(cautions.map(|words| Block::Caution(words.to_owned())))
+        blocks: said.into_iter().collect(),
+        ..Section::default()
+    });
+    document.add(Section {
+        role: Role::Action,
+        blocks: cautions
+            .map(|words| Block::Caution(words.to_owned()))
             .collect(),
         ..Section::default()
     });
@@ -127,10 +132,10 @@ fn steps<'a>(plan: &Plan, zone: Option<Offset>) -> Section<'a> {
     let [one, two] = plan.mount.axes();
     let mut columns = vec![
         Column::new("Step", Holds::Number).short(""),
-        Column::new("Time (UTC)", Holds::Name).short("time (UTC)"),
+        Column::new("Time (UTC)", Holds::Time).short("time (UTC)"),
     ];
     columns.extend(
-        zone.map(|zone| Column::new(&format!("At {zone}"), Holds::Name).short(&zone.to_string())),
+        zone.map(|zone| Column::new(&format!("At {zone}"), Holds::Time).short(&zone.to_string())),
     );
     columns.extend([
         Column::new("Emitter", Holds::Text),
@@ -139,9 +144,9 @@ fn steps<'a>(plan: &Plan, zone: Option<Offset>) -> Section<'a> {
         Column::new("Deg a minute", Holds::Number).short("deg/min"),
     ]);
     if sides {
-        columns.push(Column::new("Arrive", Holds::Name));
+        columns.push(Column::new("Arrive", Holds::Words));
     }
-    columns.push(Column::new("Tells most", Holds::Name));
+    columns.push(Column::new("Tells most", Holds::Words));
     columns.push(Column::new("The sensors show", Holds::Prose));
     let any_sensor = plan.steps.iter().any(|step| shown(plan, step).is_some());
     let visits = plan.visits();
@@ -376,7 +381,7 @@ fn predictions<'a>(plan: &Plan, station: &Station) -> Section<'a> {
         Column::new("Before", Holds::Number),
         Column::new("After", Holds::Number),
         Column::new("Unit", Holds::Text),
-        Column::new("", Holds::Name),
+        Column::new("", Holds::Words),
     ];
     let row = |p: &Prediction| {
         let number = |inside: f64| {

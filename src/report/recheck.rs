@@ -207,7 +207,7 @@ fn new_peaks<'a>(found: &Recheck) -> Section<'a> {
     let columns = vec![
         Column::new("Row", Holds::Number),
         Column::new("Off by (deg)", Holds::Number).short("deg off"),
-        Column::new("", Holds::Name),
+        Column::new("", Holds::Words),
     ];
     let rows = (found.distances.iter())
         .map(|(row, distance)| {

@@ -151,8 +151,12 @@ pub(super) struct Column {
 pub(super) enum Holds {
     /// What the row is about.
     Name,
-    /// A word or two.
+    /// A word or two: long ones are cut on a terminal.
     Text,
+    /// Words that are never cut.
+    Words,
+    /// An instant.
+    Time,
     /// Numbers: points under one another.
     Number,
     /// A sentence: on a terminal it stands below its row.

@@ -361,7 +361,8 @@ fn table_row(html: &mut String, columns: &[Column], row: &Row) {
         line.push_str(&match column.holds {
             Holds::Name => format!("<th scope=\"row\">{held}</th>"),
             Holds::Number => format!("<td class=\"n\" data-label=\"{label}\">{held}</td>"),
-            Holds::Text => format!("<td data-label=\"{label}\">{held}</td>"),
+            Holds::Text | Holds::Words => format!("<td data-label=\"{label}\">{held}</td>"),
+            Holds::Time => format!("<td class=\"time\" data-label=\"{label}\">{held}</td>"),
             Holds::Prose => format!("<td class=\"prose\" data-label=\"{label}\">{held}</td>"),
         });
     }

@@ -87,13 +87,13 @@ fn headline(history: &History) -> String {
 fn table(history: &TermHistory) -> Table {
     let term = history.term;
     let columns = vec![
-        Column::new("Made (UTC)", Holds::Name).short("made (UTC)"),
+        Column::new("Made (UTC)", Holds::Time).short("made (UTC)"),
         Column::new("Value", Holds::Number),
         Column::new("Uncertainty", Holds::Number),
-        Column::new("Change", Holds::Name),
+        Column::new("Change", Holds::Words),
         Column::new("By chance", Holds::Number),
         Column::new("", Holds::Text),
-        Column::new("File", Holds::Name),
+        Column::new("File", Holds::Words),
     ];
     let rows = (history.points.iter())
         .map(|point| {

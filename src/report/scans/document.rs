@@ -48,7 +48,7 @@ fn scans<'a>(reduction: &Reduction) -> Section<'a> {
     let columns = vec![
         Column::new("Scan", Holds::Name),
         Column::new("Emitter", Holds::Text),
-        Column::new("Time (UTC)", Holds::Text),
+        Column::new("Time (UTC)", Holds::Time),
         Column::new("Verdict", Holds::Text),
         Column::new(&format!("{one} reading (deg)"), Holds::Number),
         Column::new("Uncertainty (deg)", Holds::Number),
