@@ -202,10 +202,10 @@ pub(crate) fn flat_top(
 
 /// The points that a fit puts clearly below a limit.
 pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<bool> {
-    let layout = model.layout();
+    let setting = model.setting(fit.parameters());
     (0..model.points.len())
         .map(|i| {
-            let modelled = model.at(i, fit.parameters(), &layout).power();
+            let modelled = model.at(i, &setting).power();
             modelled < limit - CLEARLY_BELOW * model.noise[i] * fit.scatter
         })
         .collect()
@@ -222,11 +222,11 @@ pub(crate) fn stands_above(
     keep: &[bool],
     was_used: &[bool],
 ) -> bool {
-    let layout = model.layout();
+    let setting = model.setting(without.parameters());
     let above: Vec<f64> = (0..keep.len())
         .filter(|i| !keep[*i] && was_used[*i])
         .map(|i| {
-            let modelled = model.at(i, without.parameters(), &layout).power();
+            let modelled = model.at(i, &setting).power();
             (modelled - model.points[i].power) / (model.noise[i] * without.scatter)
         })
         .collect();
@@ -333,8 +333,7 @@ fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Ext
 }
 
 fn known(model: &ScanModel<'_>, settled: &Settled, shape: Shape, passes: &[Pass]) -> Vec<Known> {
-    let layout = model.layout();
-    let p = settled.parameters();
+    let setting = model.setting(settled.parameters());
     let mut known = Vec::new();
     let n = model.points.len();
     let whole = [(0, n)];
@@ -344,7 +343,7 @@ fn known(model: &ScanModel<'_>, settled: &Settled, shape: Shape, passes: &[Pass]
         passes.iter().map(|p| (p.from, p.to)).collect()
     };
     for (from, to) in ranges {
-        let ends = [from, to - 1].map(|i| model.at(i, p, &layout).baseline);
+        let ends = [from, to - 1].map(|i| model.at(i, &setting).baseline);
         let level = 0.5 * (ends[0] + ends[1]);
         if level <= 0.0 {
             continue;

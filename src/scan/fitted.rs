@@ -107,16 +107,16 @@ pub(crate) fn gather(
     let curve = Curve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
     let (elongation, elongation_sigma) = elongation(model, settled, passes);
+    let setting = model.setting(p);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
         if p[layout.heights + h] > height {
             height = p[layout.heights + h];
             let own = (0..model.points.len()).filter(|i| model.parts[*i].height == h);
-            let nearest = own.min_by(|a, b| {
-                let response = |i: &usize| model.at(*i, p, &layout).response;
-                response(b).total_cmp(&response(a))
-            });
-            at_top = nearest.unwrap_or(0);
+            let responses = own.map(|i| (model.at(i, &setting).response, i));
+            // Of equal ones the first.
+            let nearest = responses.min_by(|a, b| b.0.total_cmp(&a.0));
+            at_top = nearest.map_or(0, |(_, i)| i);
         }
     }
     let row_noise = model.noise[at_top] * model.points[at_top].rows.sqrt();
@@ -129,7 +129,7 @@ pub(crate) fn gather(
         elongation_sigma,
         height,
         noise: row_noise * settled.scatter,
-        level: model.at(at_top, p, &layout).baseline,
+        level: model.at(at_top, &setting).baseline,
         radiometer_evidence: evidence,
         curve,
     }

@@ -2,7 +2,7 @@
 
 use super::Axis;
 use super::beam::{Beam, NARROWEST_DISC};
-use super::model::{AxisLayout, Part, ScanModel, Slot};
+use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
 use super::passes::{Pass, Shape};
 use super::place::Fixed;
 use super::point::Point;
@@ -177,6 +177,7 @@ pub(crate) fn model<'a>(
     }
     ScanModel {
         points,
+        readings: Turned::of(points),
         parts,
         azimuth: AxisLayout {
             groups: groups.azimuth.len(),

@@ -197,14 +197,15 @@ pub(crate) fn along(
     let high = offsets.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
+    let outside = OUTSIDE / scale;
+    let (mut from, mut to) = (low - outside, high + outside);
     for stretch in STRETCHES {
-        let outside = OUTSIDE / scale;
-        let steps = ((high - low + 2.0 * outside) * scale / (STEP * stretch)).ceil();
+        let steps = ((to - from) * scale / (STEP * stretch)).ceil();
         for k in 0..=(steps.min(MOST_STEPS) as usize) {
-            let place = low - outside + k as f64 * STEP * stretch / scale;
+            let place = from + k as f64 * STEP * stretch / scale;
             for (t, offset) in template.iter_mut().zip(&offsets) {
                 let distance = (offset - place) * scale / stretch;
-                *t = beam.response(distance * distance, radius / stretch).value;
+                *t = beam.rough(distance * distance, radius / stretch);
             }
             if let Some(gain) = cleared.gain(&mut template)
                 && gain > best.gain
@@ -221,9 +222,22 @@ pub(crate) fn along(
                 };
             }
         }
+        if stretch == 1.0 && best.significance(&cleared) > OBVIOUS {
+            // The beam is there; whether it is wider or narrower is asked about its place.
+            let place = match axis {
+                Axis::Azimuth => best.azimuth,
+                Axis::Elevation => best.elevation,
+            };
+            let near = NEAR / scale;
+            (from, to) = (from.max(place - near), to.min(place + near));
+        }
     }
     best.found(&cleared)
 }
+
+/// Beamwidths from an obvious beam within which other widths are tried: both sidelobes of a main
+/// lobe taken for one, or a main lobe beside a sidelobe, lie within.
+const NEAR: f64 = 2.0;
 
 /// This many places are tried at most: a cut of a hundred beamwidths.
 const MOST_STEPS: f64 = 1000.0;
@@ -263,7 +277,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
                     let x = (azimuths[i] - azimuth) * own[i].emitter.cos;
                     let y = elevations[i] - elevation;
                     let square = (x * x + y * y) / (width * stretch).powi(2);
-                    *t = beam.response(square, radius / stretch).value;
+                    *t = beam.rough(square, radius / stretch);
                 }
                 if let Some(gain) = cleared.gain(&mut template)
                     && gain > best.gain
@@ -283,8 +297,8 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
 
 /// Points of a map used for the start, so that its time is bounded: the fit then uses all.
 const MOST_MAP_POINTS: usize = 400;
-/// A beam of the expected width with this significance, in sigmas, needs no search for other
-/// widths; the fit finds its width.
+/// A beam of the expected width with this significance, in sigmas, is there: a map needs no search
+/// for other widths, since the fit finds its width, and a cut none elsewhere.
 const OBVIOUS: f64 = 15.0;
 /// Places tried along each side of a map, so that the time is bounded; at the usual step that is 18
 /// beamwidths.
