@@ -46,7 +46,7 @@ pub enum Misreading {
 
 /// The log and the station file as given.
 #[derive(Clone, Copy, Debug)]
-pub struct LogReading<'a> {
+pub(crate) struct LogReading<'a> {
     /// The station as given.
     pub station: &'a Station,
     /// Its sky.
@@ -174,7 +174,7 @@ impl Misreading {
 
     /// A session with its peaks by this reading, and the mount as it then stands; none when it
     /// makes no sense.
-    pub fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
+    pub(crate) fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe(&station, sky, &log, setting.clock_s);
@@ -183,7 +183,7 @@ impl Misreading {
     }
 
     /// The same with readings and places only: enough for a first fit.
-    pub fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
+    pub(crate) fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe_places(&station, sky, &log, setting.clock_s);

@@ -62,8 +62,8 @@ pub use compass::{Compass, Declination, FALSE_ALARM as COMPASS_FALSE_ALARM, decl
 pub use even_sky::{even_sky, sky_weights};
 pub use evidence::Evidence;
 pub use explanation::{
-    Cause, ComputedPositions, Decision, Explanation, Grounds, Misread, Numbers, Remark,
-    TermEstimate, TwoPlaces,
+    Cause, ComputedPositions, Decision, Explanation, FeedEstimate, Grounds, Misread, Numbers,
+    Remark, TermEstimate, TwoPlaces,
 };
 pub use fault::{Axis, Fault};
 pub use hypothesis::{GRADS_SCALE, Hypothesis, Size};
@@ -82,4 +82,5 @@ pub use separability::{Advice, ToldInstead, Vague, rows_at};
 pub use session::{Session, session_peaks};
 pub use shape::{Column, Lever, Shape};
 pub use sky_error::{AllowedFor, SkyError};
+pub use start::Start;
 pub use unexplained::Unexplained;

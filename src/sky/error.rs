@@ -70,7 +70,7 @@ impl From<SkyError> for Error {
         match error {
             SkyError::UnknownEmitter { .. } => Error::Usage(error.to_string()),
             SkyError::NoOrbit { .. } | SkyError::OutsideEphemeris { .. } => {
-                Error::Unsupported(error.to_string())
+                Error::Because(Box::new(error))
             }
         }
     }

@@ -24,7 +24,7 @@ use super::shape::{Column, Lever};
 use crate::angle::Angle;
 
 pub use bad_cost::{BadCost, OF_BAD};
-pub use settle::LinearFit;
+pub(crate) use settle::LinearFit;
 pub use solve::sum_of_products;
 
 /// Peaks worked out in one go, so that their rows fit the processor's cache; more are shared among
@@ -35,7 +35,7 @@ const ROWS_AT_A_TIME: usize = 256;
 
 /// The peaks to first order about a joint fit.
 #[derive(Clone, Debug)]
-pub struct Linearised {
+pub(crate) struct Linearised {
     width: usize,
     /// Row by row: the change of each whitened coordinate for a unit of each column.
     columns: Arc<Vec<f64>>,
@@ -58,7 +58,7 @@ pub struct Linearised {
 
 /// What is taken at its word.
 #[derive(Clone, Copy, Debug)]
-pub struct Trust {
+pub(crate) struct Trust {
     /// The logged standard deviations, unless the scatter is larger.
     pub logged: bool,
     /// Every peak.
@@ -91,7 +91,7 @@ impl Known {
 
 /// A column that is another one times a pull.
 #[derive(Clone, Debug)]
-pub struct Pulled {
+pub(crate) struct Pulled {
     /// The number of that other one.
     pub from: usize,
     /// By peak.
@@ -113,7 +113,7 @@ struct Normal {
 
 /// Which peaks count, and how much.
 #[derive(Clone, Copy, Debug)]
-pub enum Weighted<'a> {
+pub(crate) enum Weighted<'a> {
     /// These, each once.
     Kept(&'a [bool]),
     /// Each by its weight.

@@ -6,7 +6,7 @@ use super::{Linearised, Weighted};
 
 /// A weighted least-squares step.
 #[derive(Clone, Debug)]
-pub struct Step {
+pub(crate) struct Step {
     /// By chosen column.
     pub step: DVector<f64>,
     /// Times its own transpose it is the covariance for noise one.
