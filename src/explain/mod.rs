@@ -65,7 +65,7 @@ pub use explanation::{
     Cause, ComputedPositions, Decision, Explanation, FeedEstimate, Grounds, Misread, Numbers,
     Remark, TermEstimate, TwoPlaces,
 };
-pub use fault::{Axis, Fault};
+pub use fault::{Fault, FaultAxis};
 pub use hypothesis::{GRADS_SCALE, Hypothesis, Size};
 pub use joint_fit::JointFit;
 pub use log_change::{Instant, LogSet, MOST_LOGS, ZeroChange};

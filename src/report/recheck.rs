@@ -9,7 +9,7 @@ use crate::mount::{Kind as Mount, TermUnit};
 use crate::number::probability;
 use crate::number::{by_sigma, significant};
 use crate::problem::printable;
-use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
+use crate::recheck::{ChangeKind, Doubt, Moved, Recheck, RecheckVerdict};
 use crate::solve::Remedy;
 use crate::station::Station;
 
@@ -90,7 +90,7 @@ pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -
             probability(found.chance)
         ),
     );
-    if found.kind != Kind::Unmoved {
+    if found.kind != ChangeKind::Unmoved {
         say("", &looks_like(found));
     }
     if !found.advice.is_empty() {
@@ -118,7 +118,7 @@ pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -
             distance.degrees()
         ));
     }
-    if found.verdict == Verdict::Moved {
+    if found.verdict == RecheckVerdict::Moved {
         page.push_str(&after_text(found, after));
     }
     page
@@ -157,24 +157,26 @@ fn answer(found: &Recheck) -> String {
         certainly(found.probability)
     );
     match found.verdict {
-        Verdict::True => format!("STILL TRUE: {off}."),
-        Verdict::Moved => format!("MOVED: {off}."),
-        Verdict::CannotTell(Doubt::Between) => {
+        RecheckVerdict::True => format!("STILL TRUE: {off}."),
+        RecheckVerdict::Moved => format!("MOVED: {off}."),
+        RecheckVerdict::CannotTell(Doubt::Between) => {
             format!("CANNOT TELL: {off}, neither small nor near one.")
         }
-        Verdict::CannotTell(Doubt::Accident) => {
+        RecheckVerdict::CannotTell(Doubt::Accident) => {
             format!(
                 "CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same."
             )
         }
-        Verdict::CannotTell(Doubt::PeaksOff) => format!(
+        RecheckVerdict::CannotTell(Doubt::PeaksOff) => format!(
             "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \
              cannot explain. Take more peaks, far apart, or a full session."
         ),
-        Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
+        RecheckVerdict::CannotTell(Doubt::Contradiction) => {
+            "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
             the wrong one, or something is loose. Peak them again; plumbeam faults may say more."
-            .to_owned(),
+                .to_owned()
+        }
     }
 }
 
@@ -182,7 +184,7 @@ fn answer(found: &Recheck) -> String {
 fn close(found: &Recheck) -> Vec<String> {
     (found.rivals.iter())
         // Two units of twice the log likelihood: less than a factor of e in favour.
-        .filter(|(kind, behind)| *kind != Kind::Unmoved && *behind < 2.0)
+        .filter(|(kind, behind)| *kind != ChangeKind::Unmoved && *behind < 2.0)
         .map(|(kind, _)| kind.in_words(found.mount))
         .collect()
 }
@@ -231,7 +233,7 @@ fn certainly(p: f64) -> String {
 
 /// The machine-readable form of a recheck.
 pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
-    let moved_at_all = found.verdict == Verdict::Moved;
+    let moved_at_all = found.verdict == RecheckVerdict::Moved;
     let after = moved_at_all.then_some(after);
     let remedies: Vec<Value> = (after.iter().flat_map(|after| after.remedies))
         .map(|r| {

@@ -6,7 +6,7 @@
 //! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
 //! linearly.
 
-use super::Axis;
+use super::ScanAxis;
 use super::beam::Beam;
 use super::place::{Fixed, Turn, place};
 use super::point::Point;
@@ -52,7 +52,7 @@ pub(crate) enum Extra {
     /// A width that differs from place to place: its logarithm times a value a point.
     Width(Vec<f64>),
     /// The offset of an axis that is not measured, in beamwidths.
-    Unmeasured(Axis),
+    Unmeasured(ScanAxis),
     /// Offsets of both axes that change along, in beamwidths a point.
     Offsets(Vec<(f64, f64)>),
 }
@@ -325,8 +325,8 @@ impl Model for ScanModel<'_> {
                     Extra::Column(column) => column[i],
                     Extra::Height(column) => h * at.response * column[i],
                     Extra::Width(column) => h * at.by_width * column[i],
-                    Extra::Unmeasured(Axis::Azimuth) => h * at.by_azimuth,
-                    Extra::Unmeasured(Axis::Elevation) => h * at.by_elevation,
+                    Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
+                    Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
                     Extra::Offsets(offsets) => {
                         h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
                     }
@@ -426,8 +426,8 @@ mod tests {
                         p[layout.heights + model.parts[i].height] *= 1.0 + by * column[i];
                     }
                     Some(Extra::Width(column)) => p[layout.width] += by * column[i],
-                    Some(Extra::Unmeasured(Axis::Azimuth)) => shift(by, 0.0),
-                    Some(Extra::Unmeasured(Axis::Elevation)) => shift(0.0, by),
+                    Some(Extra::Unmeasured(ScanAxis::Azimuth)) => shift(by, 0.0),
+                    Some(Extra::Unmeasured(ScanAxis::Elevation)) => shift(0.0, by),
                     Some(Extra::Offsets(offsets)) => shift(by * offsets[i].0, by * offsets[i].1),
                 }
                 power(&shifted, &p, i)
@@ -453,8 +453,8 @@ mod tests {
                 Extra::Column(column.clone()),
                 Extra::Height(column.clone()),
                 Extra::Width(column.clone()),
-                Extra::Unmeasured(Axis::Azimuth),
-                Extra::Unmeasured(Axis::Elevation),
+                Extra::Unmeasured(ScanAxis::Azimuth),
+                Extra::Unmeasured(ScanAxis::Elevation),
                 Extra::Offsets(Vec::clone(&offsets)),
             ];
             let layout = model.layout();

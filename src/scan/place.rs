@@ -3,7 +3,7 @@
 /// The emitter's place in the beam's own frame: sines of the angle toward increasing azimuth
 /// and toward increasing elevation, with their derivatives.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Place {
+pub(crate) struct InBeam {
     /// Toward increasing azimuth.
     pub x: f64,
     /// Toward increasing elevation.
@@ -66,10 +66,10 @@ impl Turn {
 /// (`across`), the emitter's unit vector in the beam's frame is
 /// (cos e sin p, sin e cos E' - cos e sin E' cos p, sin e sin E' + cos e cos E' cos p).
 #[inline]
-pub(crate) fn place(emitter: &Fixed, across: Turn, up: Turn) -> Place {
+pub(crate) fn place(emitter: &Fixed, across: Turn, up: Turn) -> InBeam {
     let (sp, cp) = (across.sin, across.cos);
     let (se, ce) = (up.sin, up.cos);
-    Place {
+    InBeam {
         x: emitter.cos * sp,
         y: emitter.sin * ce - emitter.cos * se * cp,
         x_azimuth: emitter.cos * cp,
@@ -88,7 +88,7 @@ mod tests {
     }
 
     /// With readings and by how much they exceed the true axis angles.
-    fn seen(emitter: &Fixed, readings: (f64, f64), offsets: (f64, f64)) -> Place {
+    fn seen(emitter: &Fixed, readings: (f64, f64), offsets: (f64, f64)) -> InBeam {
         let across = Turn::new(emitter.azimuth - readings.0).plus(Turn::new(offsets.0));
         let up = Turn::new(readings.1).plus(Turn::new(-offsets.1));
         place(emitter, across, up)
@@ -125,7 +125,7 @@ mod tests {
         let at = |a: f64, b: f64| seen(&emitter, (1.3, 0.8), (0.2 + a, -0.05 + b));
         let (here, h) = (at(0.0, 0.0), 1e-6);
         let slope =
-            |up: Place, down: Place| ((up.x - down.x) / (2.0 * h), (up.y - down.y) / (2.0 * h));
+            |up: InBeam, down: InBeam| ((up.x - down.x) / (2.0 * h), (up.y - down.y) / (2.0 * h));
         let (x_a, y_a) = slope(at(h, 0.0), at(-h, 0.0));
         let (x_e, y_e) = slope(at(0.0, h), at(0.0, -h));
         for (found, expected) in [

@@ -1,7 +1,7 @@
 //! Where to start: the place at which a beam explains most of the signal, found by trying all
 //! places; the baseline and the height at each are solved linearly.
 
-use super::Axis;
+use super::ScanAxis;
 use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
@@ -171,7 +171,7 @@ impl Best {
 pub(crate) fn along(
     points: &[Point],
     passes: &[Pass],
-    axis: Axis,
+    axis: ScanAxis,
     width: f64,
     (beam, radius): (&Beam, f64),
 ) -> Option<Found> {
@@ -188,8 +188,8 @@ pub(crate) fn along(
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     // One radian of azimuth is less on the sky.
     let on_sky = |p: &Point| match axis {
-        Axis::Azimuth => p.emitter.cos,
-        Axis::Elevation => 1.0,
+        ScanAxis::Azimuth => p.emitter.cos,
+        ScanAxis::Elevation => 1.0,
     };
     let scale = median(own.iter().map(on_sky).collect()) / width;
     let offsets: Vec<f64> = own.iter().map(|p| p.offset(axis)).collect();
@@ -211,8 +211,8 @@ pub(crate) fn along(
                 && gain > best.gain
             {
                 let (azimuth, elevation) = match axis {
-                    Axis::Azimuth => (place, 0.0),
-                    Axis::Elevation => (0.0, place),
+                    ScanAxis::Azimuth => (place, 0.0),
+                    ScanAxis::Elevation => (0.0, place),
                 };
                 best = Best {
                     gain,
@@ -225,8 +225,8 @@ pub(crate) fn along(
         if stretch == 1.0 && best.significance(&cleared) > OBVIOUS {
             // The beam is there; whether it is wider or narrower is asked about its place.
             let place = match axis {
-                Axis::Azimuth => best.azimuth,
-                Axis::Elevation => best.elevation,
+                ScanAxis::Azimuth => best.azimuth,
+                ScanAxis::Elevation => best.elevation,
             };
             let near = NEAR / scale;
             (from, to) = (from.max(place - near), to.min(place + near));
@@ -251,7 +251,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     let cos = median(own.iter().map(|p| p.emitter.cos).collect());
     let place = |axis| -> Vec<f64> { own.iter().map(|p| p.offset(axis)).collect() };
-    let (azimuths, elevations) = (place(Axis::Azimuth), place(Axis::Elevation));
+    let (azimuths, elevations) = (place(ScanAxis::Azimuth), place(ScanAxis::Elevation));
     let span = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);

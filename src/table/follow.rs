@@ -11,7 +11,7 @@ use super::pointer::{Pointer, Refusal, Source};
 use super::stream::tidy;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::Kind;
-use crate::sky::{EmitterId, Notice, Sky, SkyError};
+use crate::sky::{EmitterError, EmitterId, Notice, Sky};
 use crate::station::{Station, Weather};
 use crate::time::Utc;
 
@@ -50,7 +50,7 @@ pub struct Sight {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Unseen {
     /// The emitter has no direction then.
-    Nowhere(SkyError),
+    Nowhere(EmitterError),
     /// It is below the horizon.
     BelowHorizon {
         /// As the station file calls it.

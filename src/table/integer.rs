@@ -151,7 +151,7 @@ impl Cells {
 
 /// Where a demand lies on an axis.
 #[derive(Clone, Copy, Debug)]
-struct Place {
+struct CellPlace {
     cell: usize,
     /// In 65536ths, 0 to 65536.
     fraction: u32,
@@ -263,7 +263,7 @@ impl IntegerTable {
         Ok((blend(&self.azimuth_cells), blend(&self.elevation_cells)))
     }
 
-    fn place(&self, value: i32, axis: &GridAxis) -> Place {
+    fn place(&self, value: i32, axis: &GridAxis) -> CellPlace {
         let offset = (value as u32).wrapping_sub(axis.first.0 as u32);
         let step = axis.step.0 as u32;
         let mut cell = (offset / step) as usize;
@@ -275,7 +275,7 @@ impl IntegerTable {
             cell = cells - 1;
             rest = step;
         }
-        Place {
+        CellPlace {
             cell,
             fraction: fraction(rest, step),
         }

@@ -44,7 +44,7 @@ pub(crate) struct Linearised {
     /// By row: the standard deviation by which it was divided, radians.
     sigmas: Arc<Vec<f64>>,
     /// Each column's value, and what is known of it: mean and spread.
-    known: Vec<Known>,
+    known: Vec<KnownBefore>,
     /// By peak the first of its rows, and at the end the number of rows.
     first_row: Arc<Vec<usize>>,
     /// By peak: what it costs to call it bad when the noise is one.
@@ -69,7 +69,7 @@ pub(crate) struct Trust {
 
 /// A column's value at the joint fit, and what is known of it.
 #[derive(Clone, Copy, Debug)]
-struct Known {
+struct KnownBefore {
     value: f64,
     expected: f64,
     spread: f64,
@@ -77,10 +77,10 @@ struct Known {
     base_spread: f64,
 }
 
-impl Known {
+impl KnownBefore {
     /// Of a column that is not in the joint fit.
-    fn of(column: &Column) -> Known {
-        Known {
+    fn of(column: &Column) -> KnownBefore {
+        KnownBefore {
             value: 0.0,
             expected: column.expected,
             spread: column.spread,
@@ -209,13 +209,13 @@ impl Linearised {
             .collect();
         let own_known = (problem.columns().iter().zip(parameters))
             .zip(base_spreads)
-            .map(|((column, value), base)| Known {
+            .map(|((column, value), base)| KnownBefore {
                 value: *value,
                 expected: column.expected,
                 spread: column.spread,
                 base_spread: *base,
             });
-        let known = own_known.chain(more.iter().map(Known::of)).collect();
+        let known = own_known.chain(more.iter().map(KnownBefore::of)).collect();
         Linearised {
             width,
             columns: Arc::new(columns),
@@ -292,7 +292,7 @@ impl Linearised {
                 columns.extend(others.iter().map(|o| row[o.from] * o.pull[peak]));
             }
         }
-        let known = others.iter().map(|other| Known::of(&other.column));
+        let known = others.iter().map(|other| KnownBefore::of(&other.column));
         Linearised {
             width,
             columns: Arc::new(columns),
