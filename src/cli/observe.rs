@@ -459,8 +459,8 @@ fn finish(
     match run_again(arguments, console) {
         Ok(_) => Ok(verdict),
         // Too few peaks are no fault of a file: what was measured is there for the next time.
-        Err(Error::Unsupported(why)) => {
-            console.warning(&why);
+        Err(why @ (Error::Unsupported(_) | Error::Because(_))) => {
+            console.warning(&why.to_string());
             Ok(match verdict {
                 Verdict::Good => Verdict::Unsupported,
                 other => other,

@@ -157,7 +157,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                         "the joined calibration leaves open whether the mount moved, and knows \
                          azimuth zero, tilt or what else a move may change from the new peaks alone",
                     );
-                } else if matches!(found.verdict, recheck::Verdict::CannotTell(_)) {
+                } else if matches!(found.verdict, recheck::RecheckVerdict::CannotTell(_)) {
                     console.note(
                         "it takes the change that the peaks show; whether the old calibration is \
                          beyond the limit stays open",
@@ -171,8 +171,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
     }
     Ok(match found.verdict {
-        recheck::Verdict::True => Verdict::Good,
-        recheck::Verdict::Moved => Verdict::Bad,
-        recheck::Verdict::CannotTell(_) => Verdict::Unsupported,
+        recheck::RecheckVerdict::True => Verdict::Good,
+        recheck::RecheckVerdict::Moved => Verdict::Bad,
+        recheck::RecheckVerdict::CannotTell(_) => Verdict::Unsupported,
     })
 }

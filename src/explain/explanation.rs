@@ -9,7 +9,7 @@ use crate::mount::{FeedOffset, MountModel, Term};
 use super::alike::Alike;
 use super::compass::Compass;
 use super::evidence::Evidence;
-use super::fault::{Axis, Fault};
+use super::fault::{Fault, FaultAxis};
 use super::hypothesis::{Hypothesis, Size};
 use super::joint_fit::JointFit;
 use super::log_change::Instant;
@@ -180,7 +180,7 @@ pub struct ComputedPositions {
 #[derive(Clone, Copy, Debug)]
 pub struct TwoPlaces {
     /// Which axis.
-    pub axis: Axis,
+    pub axis: FaultAxis,
     /// How far they lie apart: the play.
     pub apart: Angle,
     /// One standard deviation.

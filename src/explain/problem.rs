@@ -38,7 +38,7 @@ pub struct JointProblem<'a> {
 
 /// One peak as the hypotheses have it.
 #[derive(Clone, Debug)]
-pub struct ExplainedPeak {
+pub(crate) struct ExplainedPeak {
     /// The mount as it stood at that peak.
     pub mount: MountModel,
     /// Readings, and where the emitter stood.
@@ -119,12 +119,17 @@ impl<'a> JointProblem<'a> {
     }
 
     /// Peak number `index` at some parameters.
-    pub fn at(&self, index: usize, parameters: &[f64]) -> ExplainedPeak {
+    pub(crate) fn at(&self, index: usize, parameters: &[f64]) -> ExplainedPeak {
         self.at_about(&self.mount(parameters), index, parameters)
     }
 
     /// The same, with [`JointProblem::mount`] at those parameters worked out once for all peaks.
-    pub fn at_about(&self, bare: &MountModel, index: usize, parameters: &[f64]) -> ExplainedPeak {
+    pub(crate) fn at_about(
+        &self,
+        bare: &MountModel,
+        index: usize,
+        parameters: &[f64],
+    ) -> ExplainedPeak {
         let peak = &self.peaks[index];
         let mut sighting = peak.sighting;
         let reading = filled_reading(bare, &sighting);
@@ -188,7 +193,7 @@ impl<'a> JointProblem<'a> {
     /// The misfit of a peak as [`JointProblem::at`] has it, with the change of
     /// (cross-elevation, elevation), radians, for a unit of each parameter and then of each of
     /// `more` columns that are not in the problem.
-    pub fn misfit_with_derivatives(
+    pub(crate) fn misfit_with_derivatives(
         &self,
         index: usize,
         there: &ExplainedPeak,
@@ -224,7 +229,7 @@ impl<'a> JointProblem<'a> {
     ///
     /// Not where it was read: a column that follows a reading, errors and all, can explain those
     /// errors where the peaks stand in few places.
-    pub fn derivatives_where_expected(
+    pub(crate) fn derivatives_where_expected(
         &self,
         index: usize,
         there: &ExplainedPeak,

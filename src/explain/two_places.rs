@@ -9,7 +9,7 @@ use std::ops::Range;
 use crate::angle::Angle;
 
 use super::explanation::TwoPlaces;
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::joint_fit::JointFit;
 use super::session::Session;
 use crate::mount::Term;
@@ -27,15 +27,15 @@ const STEPS: usize = 60;
 /// The axes that rest in two places.
 pub fn two_places(session: &Session, fit: &JointFit) -> Vec<TwoPlaces> {
     [
-        (Axis::Azimuth, Term::AzimuthZero),
-        (Axis::Elevation, Term::ElevationZero),
+        (FaultAxis::Azimuth, Term::AzimuthZero),
+        (FaultAxis::Elevation, Term::ElevationZero),
     ]
     .into_iter()
     .filter_map(|(axis, zero)| of_axis(session, fit, axis, zero))
     .collect()
 }
 
-fn of_axis(session: &Session, fit: &JointFit, axis: Axis, zero: Term) -> Option<TwoPlaces> {
+fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Option<TwoPlaces> {
     let column = fit.place_of(zero)?;
     let linearised = session.linearised(fit, &[]);
     // Of each row the residual and what a unit of the axis does to it; rows of no effect tell the

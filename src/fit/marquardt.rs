@@ -4,7 +4,7 @@ use super::least_squares::LeastSquares;
 use super::model::Model;
 use super::options::Precision;
 use super::pass::PassError;
-use super::step::{self, Step};
+use super::step::{self, TrialStep};
 use super::triangle::Triangle;
 use argmin::core::{
     Error as FrameworkError, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus,
@@ -176,7 +176,7 @@ impl LevenbergMarquardt {
             None
         }
     }
-    fn moved(&self, step: &Step) -> Vec<f64> {
+    fn moved(&self, step: &TrialStep) -> Vec<f64> {
         let change = match &self.basis {
             None => step.change.clone(),
             Some(basis) => basis * &step.change,

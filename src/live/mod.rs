@@ -27,7 +27,7 @@ pub use clients::{ClientId, SILENT};
 pub use engine::{
     Action, Drive, Driven, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire,
 };
-pub use guard::{Decision, Goal, Refused, Rules, Situation, decide, strayed};
+pub use guard::{Goal, GuardDecision, Refused, Rules, Situation, decide, strayed};
 pub use log_csv::{Pass, RelayLog, parse_log, read_log};
 pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
 pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};

@@ -13,7 +13,7 @@ use super::watch::Cause;
 use crate::angle::Angle;
 use crate::live::Loudness;
 use crate::logbook::{Scan, Trust};
-use crate::scan::Verdict;
+use crate::scan::ScanVerdict;
 use crate::sky::EmitterId;
 
 /// An emitter that was not found is left alone for so long, seconds.
@@ -249,7 +249,7 @@ impl Observation {
     fn tell_of(&mut self, looked: &Looked) {
         let sigma = looked.found.as_ref().map(|f| f.sigma);
         let text = match (looked.verdict, sigma) {
-            (Verdict::Refused, _) | (_, None) => {
+            (ScanVerdict::Refused, _) | (_, None) => {
                 format!(
                     "scan {}, {}: no peak: {}",
                     looked.name, looked.emitter, looked.why

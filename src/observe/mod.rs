@@ -28,7 +28,7 @@ mod watch;
 pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
 pub use identity::Missed;
 pub use journal::{FORMAT, Journal, renamed};
-pub use knowledge::{Found, Knowledge};
+pub use knowledge::{FoundEmitter, Knowledge};
 pub use machine::{Observation, sun_place};
 pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};

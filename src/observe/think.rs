@@ -5,13 +5,13 @@
 use std::sync::Arc;
 
 use super::identity::{Inquiry, Missed, Names, Sighting};
-use super::knowledge::{Found, Knowledge, weighed};
+use super::knowledge::{FoundEmitter, Knowledge, weighed};
 use crate::angle::{Angle, EncoderReading};
 use crate::ephemeris::{Reach, near_sun};
 use crate::logbook::{Scan, Trust};
 use crate::mount::ApproachSigns;
 use crate::plan::{Known, Request, SYSTEM_TEMPERATURE_K, plan, strength};
-use crate::scan::{self, Reason, ReducedScan, Verdict, reduce_scans};
+use crate::scan::{self, Reason, ReducedScan, ScanVerdict, reduce_scans};
 use crate::sky::{EmitterId, Sky};
 use crate::solve::{Options, calibration, solve};
 use crate::station::Station;
@@ -66,11 +66,11 @@ pub struct Looked {
     /// Its emitter.
     pub emitter: String,
     /// What to think of it.
-    pub verdict: Verdict,
+    pub verdict: ScanVerdict,
     /// Why, in words.
     pub why: String,
     /// The peak, when both axes were measured.
-    pub found: Option<Found>,
+    pub found: Option<FoundEmitter>,
     /// How far it lies from where it was expected, and one standard deviation of that.
     pub off: Option<(Angle, Angle)>,
     /// Whether it only shows a flank of the peak, or hardly that.
@@ -134,12 +134,12 @@ const SCANNED: f64 = 2.0;
 /// Works it out.
 pub fn think(job: &Job) -> Answer {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
-    let reduction = reduce_scans(&job.scans, station, sky, &scan::Options::default());
+    let reduction = reduce_scans(&job.scans, station, sky, &scan::ReduceOptions::default());
     let beamwidth = station.dish.beamwidth;
-    let found: Vec<Option<Found>> = (reduction.scans.iter())
+    let found: Vec<Option<FoundEmitter>> = (reduction.scans.iter())
         .map(|scan| found(scan, beamwidth))
         .collect();
-    let usable = |range: std::ops::Range<usize>| -> Vec<Found> {
+    let usable = |range: std::ops::Range<usize>| -> Vec<FoundEmitter> {
         found[range].iter().flatten().cloned().collect()
     };
     let count = found.len();
@@ -198,7 +198,7 @@ pub fn think(job: &Job) -> Answer {
 fn names(
     job: &Job,
     scans: &[ReducedScan],
-    found: &[Option<Found>],
+    found: &[Option<FoundEmitter>],
 ) -> (Vec<(usize, EmitterId)>, Option<Knowledge>) {
     let Some(zeros) = job.zeros.filter(|_| job.uncalibrated) else {
         return (Vec::new(), None);
@@ -283,12 +283,12 @@ fn telling(job: &Job, knowledge: &Knowledge, other: &Knowledge) -> Option<Next> 
 }
 
 /// The peak of a scan, when both axes were measured and it can be trusted.
-fn found(scan: &ReducedScan, beamwidth: Angle) -> Option<Found> {
+fn found(scan: &ReducedScan, beamwidth: Angle) -> Option<FoundEmitter> {
     let (one, other) = (scan.azimuth.as_ref()?, scan.elevation.as_ref()?);
-    if scan.verdict == Verdict::Refused || scan.reasons.iter().any(Reason::doubts_emitter) {
+    if scan.verdict == ScanVerdict::Refused || scan.reasons.iter().any(Reason::doubts_emitter) {
         return None;
     }
-    Some(Found {
+    Some(FoundEmitter {
         reading: EncoderReading {
             azimuth: one.reading,
             elevation: other.reading,
@@ -298,7 +298,7 @@ fn found(scan: &ReducedScan, beamwidth: Angle) -> Option<Found> {
     })
 }
 
-fn looked(scan: &ReducedScan, found: Option<Found>, before: &Knowledge) -> Looked {
+fn looked(scan: &ReducedScan, found: Option<FoundEmitter>, before: &Knowledge) -> Looked {
     let off = found.as_ref().map(|found| {
         let beam = (before.model()).beam(found.reading, ApproachSigns::UNKNOWN);
         let off = beam.separation(&found.target);

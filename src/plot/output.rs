@@ -168,15 +168,18 @@ fn frame<DB: DrawingBackend, P: Picture>(canvas: &mut Canvas<DB>, picture: &P) {
 /// Breaks a text into lines of at most `room` pixels.
 fn broken(text: &str, style: &Text, room: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
+    let space = style.width(" ");
+    let mut filled = 0.0;
     for word in text.split_whitespace() {
-        if let Some(line) = lines.last_mut() {
-            let longer = format!("{line} {word}");
-            if style.width(&longer) <= room {
-                *line = longer;
-                continue;
-            }
+        let width = style.width(word);
+        if let Some(line) = lines.last_mut().filter(|_| filled + space + width <= room) {
+            line.push(' ');
+            line.push_str(word);
+            filled += space + width;
+            continue;
         }
         lines.push(style.fitted(word, room));
+        filled = width;
     }
     lines
 }

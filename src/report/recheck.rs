@@ -14,7 +14,7 @@ use crate::mount::TermUnit;
 use crate::number::probability;
 use crate::number::{by_sigma, significant};
 use crate::problem::{Error, printable};
-use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
+use crate::recheck::{ChangeKind, Doubt, Moved, Recheck, RecheckVerdict};
 use crate::solve::Remedy;
 use crate::station::Station;
 
@@ -120,7 +120,7 @@ fn of<'a>(found: &Recheck, station: &Station, after: &AfterMove<'_>) -> Document
             probability(found.chance)
         ),
     ];
-    if found.kind != Kind::Unmoved {
+    if found.kind != ChangeKind::Unmoved {
         said.push(looks_like(found));
     }
     if !found.advice.is_empty() {
@@ -135,7 +135,7 @@ fn of<'a>(found: &Recheck, station: &Station, after: &AfterMove<'_>) -> Document
     });
     document.add(what_moved(found));
     document.add(new_peaks(found));
-    if found.verdict == Verdict::Moved {
+    if found.verdict == RecheckVerdict::Moved {
         document.add(by_hand(after));
         let steps = (after.steps(found).into_iter())
             .map(|(words, command)| Point {
@@ -239,21 +239,21 @@ fn answer(found: &Recheck) -> String {
         certainly(found.probability)
     );
     match found.verdict {
-        Verdict::True => format!("STILL TRUE: {off}."),
-        Verdict::Moved => format!("MOVED: {off}."),
-        Verdict::CannotTell(Doubt::Between) => {
+        RecheckVerdict::True => format!("STILL TRUE: {off}."),
+        RecheckVerdict::Moved => format!("MOVED: {off}."),
+        RecheckVerdict::CannotTell(Doubt::Between) => {
             format!("CANNOT TELL: {off}, neither small nor near one.")
         }
-        Verdict::CannotTell(Doubt::Accident) => {
+        RecheckVerdict::CannotTell(Doubt::Accident) => {
             format!(
                 "CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same."
             )
         }
-        Verdict::CannotTell(Doubt::PeaksOff) => format!(
+        RecheckVerdict::CannotTell(Doubt::PeaksOff) => format!(
             "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \
              cannot explain. Take more peaks, far apart, or a full session."
         ),
-        Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
+        RecheckVerdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
             the wrong one, or something is loose. Peak them again; plumbeam faults may say more."
             .to_owned(),
@@ -264,7 +264,7 @@ fn answer(found: &Recheck) -> String {
 fn close(found: &Recheck) -> Vec<String> {
     (found.rivals.iter())
         // Two units of twice the log likelihood: less than a factor of e in favour.
-        .filter(|(kind, behind)| *kind != Kind::Unmoved && *behind < 2.0)
+        .filter(|(kind, behind)| *kind != ChangeKind::Unmoved && *behind < 2.0)
         .map(|(kind, _)| kind.in_words(found.mount))
         .collect()
 }
@@ -295,7 +295,7 @@ fn certainly(p: f64) -> String {
 
 /// The machine-readable form of a recheck.
 pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
-    let moved_at_all = found.verdict == Verdict::Moved;
+    let moved_at_all = found.verdict == RecheckVerdict::Moved;
     let after = moved_at_all.then_some(after);
     let remedies: Vec<Value> = (after.iter().flat_map(|after| after.remedies))
         .map(|r| {

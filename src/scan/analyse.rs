@@ -1,15 +1,15 @@
 //! One scan, from its points to encoder offsets with their uncertainty, and what to think of
 //! them.
 
-use super::Axis;
+use super::ScanAxis;
 use super::curve::Curve;
 use super::examine::{below, curvature_asked, flat_top, influence, memory, stands_above};
 use super::find::{find, without};
-use super::fitted::{Fitted, gather, stretch};
+use super::fitted::{FittedScan, gather, stretch};
 use super::judge;
 use super::model::ScanModel;
 use super::noise::{NoiseLaw, radiometer_evidence, set_noise, with_radiometer_noise};
-use super::passes::{Pass, Shape, passes};
+use super::passes::{Pass, ScanShape, passes};
 use super::place::Fixed;
 use super::point::{Point, Points};
 use super::reason::Reason;
@@ -25,11 +25,11 @@ pub(crate) struct Analysis {
     pub mid: Utc,
     /// Where the emitter stands at mid time.
     pub emitter: Fixed,
-    pub shape: Shape,
+    pub shape: ScanShape,
     /// An encoder reading near the middle of the scan, radians: tells the turn.
     pub near: (f64, f64),
     pub reasons: Vec<Reason>,
-    pub fitted: Option<Fitted>,
+    pub fitted: Option<FittedScan>,
     /// The samples when nothing was fitted, for pictures.
     pub bare: Option<Curve>,
 }
@@ -43,7 +43,7 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
     let mut analysis = Analysis {
         mid: points.mid,
         emitter: points.emitter,
-        shape: Shape::Still,
+        shape: ScanShape::Still,
         near: near(&points.points),
         reasons: points.reasons.clone(),
         fitted: None,
@@ -61,7 +61,7 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         analysis.reasons.push(Reason::Unfollowed { beams });
     }
     if let Some(beams) = unmoved(&points, expected.width) {
-        analysis.shape = Shape::Still;
+        analysis.shape = ScanShape::Still;
         analysis.reasons.push(Reason::Unmoved { beams });
         return analysis;
     }
@@ -69,8 +69,8 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         analysis.reasons.push(Reason::NoTime);
     }
     match shape {
-        Shape::Still => analysis.reasons.push(Reason::Still),
-        Shape::Slanting => analysis.reasons.push(Reason::Slanting),
+        ScanShape::Still => analysis.reasons.push(Reason::Still),
+        ScanShape::Slanting => analysis.reasons.push(Reason::Slanting),
         _ => {
             analysis.fitted = look(&points, shape, &all, expected, law, &mut analysis.reasons);
         }
@@ -88,7 +88,7 @@ fn unfollowed(points: &Points, width: f64) -> Option<f64> {
         cross.hypot(to.1 - from.1) / width
     };
     let emitter = |p: &Point| (p.emitter.azimuth, p.emitter.elevation);
-    let offset = |p: &Point| (p.offset(Axis::Azimuth), p.offset(Axis::Elevation));
+    let offset = |p: &Point| (p.offset(ScanAxis::Azimuth), p.offset(ScanAxis::Elevation));
     let moved = step(emitter(first), emitter(last));
     let away = step(offset(first), offset(last));
     (moved.min(away) > FAR_AWAY).then_some(moved)
@@ -138,13 +138,13 @@ fn near(points: &[Point]) -> (f64, f64) {
 
 fn look(
     all: &Points,
-    shape: Shape,
+    shape: ScanShape,
     passes: &[Pass],
     expected: &Expected,
     law: NoiseLaw,
     reasons: &mut Vec<Reason>,
-) -> Option<Fitted> {
-    let (mut points, mut passes) = if shape == Shape::Map {
+) -> Option<FittedScan> {
+    let (mut points, mut passes) = if shape == ScanShape::Map {
         let beams = all.points.len() as f64 / POINTS_A_BEAM;
         (thinned_points(&all.points, beams), Vec::new())
     } else {
@@ -157,7 +157,7 @@ fn look(
         return None;
     }
     let found = find(&points, shape, &passes, expected, reasons)?;
-    for axis in [Axis::Azimuth, Axis::Elevation] {
+    for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
         let unseen = reasons
             .iter()
             .any(|r| matches!(r, Reason::NoSignal { axis: Some(a), .. } if *a == axis));

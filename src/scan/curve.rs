@@ -87,6 +87,7 @@ impl Curve {
             Slot::Group(k) => values[k],
             Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
         };
+        let setting = model.setting(p);
         let points = (0..model.points.len())
             .map(|i| {
                 let (point, part) = (&model.points[i], &model.parts[i]);
@@ -95,7 +96,7 @@ impl Curve {
                 let elevation = model.elevation.reference
                     + model.elevation.unit
                         * slot(&p[layout.elevation..layout.width], part.elevation);
-                let at = model.at(i, p, &layout);
+                let at = model.at(i, &setting);
                 CurvePoint {
                     x: (point.azimuth - point.emitter.azimuth - azimuth) * point.emitter.cos,
                     y: point.elevation - point.emitter.elevation - elevation,

@@ -3,10 +3,10 @@
 
 use nalgebra::DMatrix;
 
-use super::Axis;
+use super::ScanAxis;
 use super::field;
 use super::model::{Extra, ScanModel};
-use super::passes::{Pass, Shape};
+use super::passes::{Pass, ScanShape};
 use super::place::Fixed;
 use super::settle::{Settled, reduced};
 use super::setup::{curvatures, is_area, progress, within};
@@ -20,7 +20,7 @@ const CURVATURE_TAIL: f64 = 1e-3;
 pub(crate) fn curvature_asked(
     model: &ScanModel<'_>,
     settled: &Settled,
-    shape: Shape,
+    shape: ScanShape,
     passes: &[Pass],
 ) -> Vec<Vec<f64>> {
     let columns = curvatures(model.points, shape, passes, model.elevation.unit);
@@ -54,8 +54,8 @@ pub(crate) fn widths_apart(
     let mut sides = vec![0.0; model.points.len()];
     for pass in passes {
         sides[pass.from..pass.to].fill(match pass.axis {
-            Axis::Azimuth => 1.0,
-            Axis::Elevation => -1.0,
+            ScanAxis::Azimuth => 1.0,
+            ScanAxis::Elevation => -1.0,
         });
     }
     if !sides.contains(&1.0) || !sides.contains(&-1.0) {
@@ -202,10 +202,10 @@ pub(crate) fn flat_top(
 
 /// The points that a fit puts clearly below a limit.
 pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<bool> {
-    let layout = model.layout();
+    let setting = model.setting(fit.parameters());
     (0..model.points.len())
         .map(|i| {
-            let modelled = model.at(i, fit.parameters(), &layout).power();
+            let modelled = model.at(i, &setting).power();
             modelled < limit - CLEARLY_BELOW * model.noise[i] * fit.scatter
         })
         .collect()
@@ -222,11 +222,11 @@ pub(crate) fn stands_above(
     keep: &[bool],
     was_used: &[bool],
 ) -> bool {
-    let layout = model.layout();
+    let setting = model.setting(without.parameters());
     let above: Vec<f64> = (0..keep.len())
         .filter(|i| !keep[*i] && was_used[*i])
         .map(|i| {
-            let modelled = model.at(i, without.parameters(), &layout).power();
+            let modelled = model.at(i, &setting).power();
             (modelled - model.points[i].power) / (model.noise[i] * without.scatter)
         })
         .collect();
@@ -238,7 +238,7 @@ pub(crate) fn stands_above(
 /// What is known from elsewhere about something the model leaves out: its mean and standard
 /// deviation.
 #[derive(Clone, Debug)]
-struct Known {
+struct KnownExtra {
     extra: Extra,
     mean: f64,
     sigma: f64,
@@ -274,7 +274,7 @@ const OFF_CUT: f64 = 0.25;
 pub(crate) fn influence(
     model: &ScanModel<'_>,
     settled: &Settled,
-    shape: Shape,
+    shape: ScanShape,
     passes: &[Pass],
     emitter: &Fixed,
 ) -> Influence {
@@ -323,8 +323,8 @@ fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Ext
     let mut columns = vec![Vec::new(); field::ERRORS];
     for i in 0..model.points.len() {
         let beam = model.beam_at(i, settled.parameters(), &layout);
-        let azimuth = field::change(Axis::Azimuth, emitter, &beam);
-        let elevation = field::change(Axis::Elevation, emitter, &beam);
+        let azimuth = field::change(ScanAxis::Azimuth, emitter, &beam);
+        let elevation = field::change(ScanAxis::Elevation, emitter, &beam);
         for (column, (a, e)) in columns.iter_mut().zip(azimuth.iter().zip(elevation)) {
             column.push((a * units[0], e * units[1]));
         }
@@ -332,9 +332,13 @@ fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Ext
     columns.into_iter().map(Extra::Offsets).collect()
 }
 
-fn known(model: &ScanModel<'_>, settled: &Settled, shape: Shape, passes: &[Pass]) -> Vec<Known> {
-    let layout = model.layout();
-    let p = settled.parameters();
+fn known(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    shape: ScanShape,
+    passes: &[Pass],
+) -> Vec<KnownExtra> {
+    let setting = model.setting(settled.parameters());
     let mut known = Vec::new();
     let n = model.points.len();
     let whole = [(0, n)];
@@ -344,7 +348,7 @@ fn known(model: &ScanModel<'_>, settled: &Settled, shape: Shape, passes: &[Pass]
         passes.iter().map(|p| (p.from, p.to)).collect()
     };
     for (from, to) in ranges {
-        let ends = [from, to - 1].map(|i| model.at(i, p, &layout).baseline);
+        let ends = [from, to - 1].map(|i| model.at(i, &setting).baseline);
         let level = 0.5 * (ends[0] + ends[1]);
         if level <= 0.0 {
             continue;
@@ -352,18 +356,18 @@ fn known(model: &ScanModel<'_>, settled: &Settled, shape: Shape, passes: &[Pass]
         let slope = 0.5 * (ends[1] - ends[0]) / level;
         let share = 0.5 * slope / (1.0 + (slope / GAIN_DRIFT).powi(4));
         let column = within(n, from, progress(&model.points[from..to]));
-        known.push(Known {
+        known.push(KnownExtra {
             extra: Extra::Height(column),
             mean: share,
             sigma: share.abs(),
         });
     }
     for (axis, groups) in [
-        (Axis::Azimuth, model.azimuth.groups),
-        (Axis::Elevation, model.elevation.groups),
+        (ScanAxis::Azimuth, model.azimuth.groups),
+        (ScanAxis::Elevation, model.elevation.groups),
     ] {
         if groups == 0 {
-            known.push(Known {
+            known.push(KnownExtra {
                 extra: Extra::Unmeasured(axis),
                 mean: 0.0,
                 sigma: OFF_CUT,

@@ -14,7 +14,7 @@
 //! own coordinates of other kinds of mount the same functions stand, with other signs of the
 //! errors; only droop, which follows the horizon, does not.
 
-use super::Axis;
+use super::ScanAxis;
 use super::place::Fixed;
 
 /// Tilt north, tilt east, minus collimation, skew, droop: the first-order terms of
@@ -26,20 +26,20 @@ pub(crate) const ERRORS: usize = 5;
 const LEAST_COSINE: f64 = 0.02;
 
 /// Degrees of the axis for a degree of each error, in a direction.
-pub(crate) fn offsets(axis: Axis, at: &Fixed) -> [f64; ERRORS] {
+pub(crate) fn offsets(axis: ScanAxis, at: &Fixed) -> [f64; ERRORS] {
     let (sa, ca) = at.azimuth.sin_cos();
     match axis {
-        Axis::Azimuth => {
+        ScanAxis::Azimuth => {
             let sec = 1.0 / at.cos.max(LEAST_COSINE);
             let tan = at.sin * sec;
             [tan * sa, -tan * ca, sec, tan, 0.0]
         }
-        Axis::Elevation => [ca, sa, 0.0, 0.0, at.cos],
+        ScanAxis::Elevation => [ca, sa, 0.0, 0.0, at.cos],
     }
 }
 
 /// What changes from one direction to another.
-pub(crate) fn change(axis: Axis, from: &Fixed, to: &Fixed) -> [f64; ERRORS] {
+pub(crate) fn change(axis: ScanAxis, from: &Fixed, to: &Fixed) -> [f64; ERRORS] {
     let (before, behind) = (offsets(axis, from), offsets(axis, to));
     std::array::from_fn(|j| behind[j] - before[j])
 }
@@ -74,8 +74,8 @@ mod tests {
                     .direct_reading_near(&sky, ApproachSigns::default(), near)
                     .unwrap();
                 let found = [
-                    (Axis::Azimuth, reading.azimuth - sky.azimuth()),
-                    (Axis::Elevation, reading.elevation - sky.elevation()),
+                    (ScanAxis::Azimuth, reading.azimuth - sky.azimuth()),
+                    (ScanAxis::Elevation, reading.elevation - sky.elevation()),
                 ];
                 for (axis, offset) in found {
                     let expected = ERROR * offsets(axis, &at)[j];

@@ -1,7 +1,7 @@
 //! Roughly where the emitter is, if it is there at all.
 
-use super::Axis;
-use super::passes::{Pass, Shape};
+use super::ScanAxis;
+use super::passes::{Pass, ScanShape};
 use super::point::Point;
 use super::reason::Reason;
 use super::setup::{Expected, is_area};
@@ -14,7 +14,7 @@ const SIGNIFICANT: f64 = 5.0;
 /// Where the emitter is, roughly; none when it is nowhere.
 pub(crate) fn find(
     points: &[Point],
-    shape: Shape,
+    shape: ScanShape,
     passes: &[Pass],
     expected: &Expected,
     reasons: &mut Vec<Reason>,
@@ -37,8 +37,8 @@ pub(crate) fn find(
         }
         return found.filter(|_| yes);
     }
-    let azimuth = along(points, passes, Axis::Azimuth, width, beam);
-    let elevation = along(points, passes, Axis::Elevation, width, beam);
+    let azimuth = along(points, passes, ScanAxis::Azimuth, width, beam);
+    let elevation = along(points, passes, ScanAxis::Elevation, width, beam);
     let ((a_seen, a), (e_seen, e)) = (seen(&azimuth), seen(&elevation));
     if !a_seen && !e_seen {
         reasons.push(Reason::NoSignal {
@@ -47,11 +47,11 @@ pub(crate) fn find(
         });
         return None;
     }
-    if shape == Shape::Cross && !(a_seen && e_seen) {
+    if shape == ScanShape::Cross && !(a_seen && e_seen) {
         let (axis, significance) = if a_seen {
-            (Axis::Elevation, e)
+            (ScanAxis::Elevation, e)
         } else {
-            (Axis::Azimuth, a)
+            (ScanAxis::Azimuth, a)
         };
         reasons.push(Reason::NoSignal {
             axis: Some(axis),
@@ -61,7 +61,7 @@ pub(crate) fn find(
     let azimuth = azimuth.filter(|_| a_seen);
     let elevation = elevation.filter(|_| e_seen);
     // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
-    let beside = |along: Axis, place: f64, axis: Axis| {
+    let beside = |along: ScanAxis, place: f64, axis: ScanAxis| {
         let nearest = points.iter().min_by(|p, q| {
             let away = |p: &Point| (p.offset(along) - place).abs();
             away(p).total_cmp(&away(q))
@@ -74,8 +74,8 @@ pub(crate) fn find(
         (Some(a), None) => a,
         (None, None) => return None,
     };
-    let by_elevation = || beside(Axis::Elevation, strongest.elevation, Axis::Azimuth);
-    let by_azimuth = || beside(Axis::Azimuth, strongest.azimuth, Axis::Elevation);
+    let by_elevation = || beside(ScanAxis::Elevation, strongest.elevation, ScanAxis::Azimuth);
+    let by_azimuth = || beside(ScanAxis::Azimuth, strongest.azimuth, ScanAxis::Elevation);
     Some(Found {
         azimuth: azimuth.map_or_else(by_elevation, |f| f.azimuth),
         elevation: elevation.map_or_else(by_azimuth, |f| f.elevation),
@@ -84,7 +84,11 @@ pub(crate) fn find(
 }
 
 /// The points and passes without those along an axis.
-pub(crate) fn without(points: &[Point], passes: &[Pass], axis: Axis) -> (Vec<Point>, Vec<Pass>) {
+pub(crate) fn without(
+    points: &[Point],
+    passes: &[Pass],
+    axis: ScanAxis,
+) -> (Vec<Point>, Vec<Pass>) {
     let mut kept = Vec::new();
     let mut moved = Vec::new();
     for pass in passes.iter().filter(|p| p.axis != axis) {

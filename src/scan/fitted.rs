@@ -2,7 +2,7 @@
 
 use nalgebra::DMatrix;
 
-use super::Axis;
+use super::ScanAxis;
 use super::curve::Curve;
 use super::examine::{Influence, Memory, widths_apart};
 use super::model::ScanModel;
@@ -27,7 +27,7 @@ pub(crate) struct AxisFit {
 
 /// What was fitted to a scan.
 #[derive(Clone, Debug)]
-pub(crate) struct Fitted {
+pub(crate) struct FittedScan {
     pub azimuth: Option<AxisFit>,
     pub elevation: Option<AxisFit>,
     /// Width over that expected, and the standard deviation of its logarithm.
@@ -48,12 +48,12 @@ pub(crate) struct Fitted {
     pub curve: Curve,
 }
 
-impl Fitted {
+impl FittedScan {
     /// What was fitted along an axis; none when it was not measured.
-    pub fn axis(&self, axis: Axis) -> Option<&AxisFit> {
+    pub fn axis(&self, axis: ScanAxis) -> Option<&AxisFit> {
         match axis {
-            Axis::Azimuth => self.azimuth.as_ref(),
-            Axis::Elevation => self.elevation.as_ref(),
+            ScanAxis::Azimuth => self.azimuth.as_ref(),
+            ScanAxis::Elevation => self.elevation.as_ref(),
         }
     }
 }
@@ -67,19 +67,19 @@ pub(crate) fn gather(
     moved: &Influence,
     left_over: &Memory,
     evidence: Option<f64>,
-) -> Fitted {
+) -> FittedScan {
     let layout = model.layout();
     let p = settled.parameters();
     let sigmas = settled.solution.sigmas();
     let scale = settled.scatter * inflation(left_over) * few_samples(settled);
     let covariance = settled.solution.covariance() * scale.powi(2) + &moved.covariance;
-    let axis = |axis: Axis, groups: &[Group], first: usize| -> Option<AxisFit> {
+    let axis = |axis: ScanAxis, groups: &[Group], first: usize| -> Option<AxisFit> {
         if groups.is_empty() {
             return None;
         }
         let own = match axis {
-            Axis::Azimuth => &model.azimuth,
-            Axis::Elevation => &model.elevation,
+            ScanAxis::Azimuth => &model.azimuth,
+            ScanAxis::Elevation => &model.elevation,
         };
         // A group of passes that missed the emitter tells nothing, whatever its covariance says.
         let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
@@ -102,25 +102,25 @@ pub(crate) fn gather(
             pull: moved.pull.select_rows(&places) * own.unit.to_degrees(),
         })
     };
-    let azimuth = axis(Axis::Azimuth, &groups.azimuth, layout.azimuth);
-    let elevation = axis(Axis::Elevation, &groups.elevation, layout.elevation);
+    let azimuth = axis(ScanAxis::Azimuth, &groups.azimuth, layout.azimuth);
+    let elevation = axis(ScanAxis::Elevation, &groups.elevation, layout.elevation);
     let curve = Curve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
     let (elongation, elongation_sigma) = elongation(model, settled, passes);
+    let setting = model.setting(p);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
         if p[layout.heights + h] > height {
             height = p[layout.heights + h];
             let own = (0..model.points.len()).filter(|i| model.parts[*i].height == h);
-            let nearest = own.min_by(|a, b| {
-                let response = |i: &usize| model.at(*i, p, &layout).response;
-                response(b).total_cmp(&response(a))
-            });
-            at_top = nearest.unwrap_or(0);
+            let responses = own.map(|i| (model.at(i, &setting).response, i));
+            // Of equal ones the first.
+            let nearest = responses.min_by(|a, b| b.0.total_cmp(&a.0));
+            at_top = nearest.map_or(0, |(_, i)| i);
         }
     }
     let row_noise = model.noise[at_top] * model.points[at_top].rows.sqrt();
-    Fitted {
+    FittedScan {
         azimuth,
         elevation,
         stretch,
@@ -129,7 +129,7 @@ pub(crate) fn gather(
         elongation_sigma,
         height,
         noise: row_noise * settled.scatter,
-        level: model.at(at_top, p, &layout).baseline,
+        level: model.at(at_top, &setting).baseline,
         radiometer_evidence: evidence,
         curve,
     }
@@ -179,13 +179,13 @@ const LEAST_FORM: f64 = 0.1;
 fn refine_speed(
     group: &mut Group,
     offset: f64,
-    axis: Axis,
+    axis: ScanAxis,
     model: &ScanModel<'_>,
     passes: &[Pass],
 ) {
     let unit = match axis {
-        Axis::Azimuth => model.azimuth.unit,
-        Axis::Elevation => model.elevation.unit,
+        ScanAxis::Azimuth => model.azimuth.unit,
+        ScanAxis::Elevation => model.elevation.unit,
     };
     let mut speeds = Vec::new();
     for pass in group.passes.iter().map(|i| &passes[*i]) {
@@ -196,8 +196,8 @@ fn refine_speed(
         let near: Vec<(f64, f64)> = model.points[pass.from..pass.to]
             .iter()
             .map(|p| match axis {
-                Axis::Azimuth => (p.seconds, p.azimuth - p.emitter.azimuth),
-                Axis::Elevation => (p.seconds, p.elevation - p.emitter.elevation),
+                ScanAxis::Azimuth => (p.seconds, p.azimuth - p.emitter.azimuth),
+                ScanAxis::Elevation => (p.seconds, p.elevation - p.emitter.elevation),
             })
             .filter(|(_, place)| (place - offset).abs() < 0.5 * unit)
             .collect();

@@ -1,11 +1,11 @@
 //! What to think of a fit.
 
-use super::Axis;
+use super::ScanAxis;
 use super::examine::Memory;
-use super::fitted::Fitted;
+use super::fitted::FittedScan;
 use super::model::ScanModel;
 use super::noise::{REMEMBERS, inflation};
-use super::passes::{Pass, Shape};
+use super::passes::{Pass, ScanShape};
 use super::point::median;
 use super::reason::{Reason, VAGUE};
 use super::settle::Settled;
@@ -44,10 +44,10 @@ const SECOND_SIGNAL: f64 = 0.1;
 pub(crate) fn add_reasons(
     model: &ScanModel<'_>,
     settled: &Settled,
-    fitted: &Fitted,
+    fitted: &FittedScan,
     left_over: &Memory,
     passes: &[Pass],
-    shape: Shape,
+    shape: ScanShape,
     reasons: &mut Vec<Reason>,
 ) {
     flanks(fitted, passes, shape, reasons);
@@ -66,13 +66,13 @@ pub(crate) fn add_reasons(
     let smooth = left_over.smooth / fitted.height;
     let another = smooth > SHAPE && left_over.correlation > MOSTLY_SMOOTH;
     if left_over.significance > REMEMBERS && another {
-        reasons.push(Reason::Shape { ratio: smooth });
+        reasons.push(Reason::ScanShape { ratio: smooth });
     } else if left_over.significance > REMEMBERS {
         let factor = inflation(left_over);
         reasons.push(Reason::Correlated { factor });
     }
     spikes(model, settled, fitted, reasons);
-    for axis in [Axis::Azimuth, Axis::Elevation] {
+    for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
         vague(model, settled, fitted, axis, reasons);
     }
 }
@@ -81,14 +81,14 @@ pub(crate) fn add_reasons(
 fn vague(
     model: &ScanModel<'_>,
     settled: &Settled,
-    fitted: &Fitted,
-    axis: Axis,
+    fitted: &FittedScan,
+    axis: ScanAxis,
     reasons: &mut Vec<Reason>,
 ) {
     let layout = model.layout();
     let (unit, own) = match axis {
-        Axis::Azimuth => (model.azimuth.unit, layout.azimuth..layout.elevation),
-        Axis::Elevation => (model.elevation.unit, layout.elevation..layout.width),
+        ScanAxis::Azimuth => (model.azimuth.unit, layout.azimuth..layout.elevation),
+        ScanAxis::Elevation => (model.elevation.unit, layout.elevation..layout.width),
     };
     let least = |sigmas: &mut dyn Iterator<Item = f64>| sigmas.fold(f64::INFINITY, f64::min);
     let sigma = match fitted.axis(axis) {
@@ -109,11 +109,11 @@ fn vague(
 }
 
 /// Whether the peak has both flanks and samples upon it, along each measured axis.
-fn flanks(fitted: &Fitted, passes: &[Pass], shape: Shape, reasons: &mut Vec<Reason>) {
+fn flanks(fitted: &FittedScan, passes: &[Pass], shape: ScanShape, reasons: &mut Vec<Reason>) {
     let width = fitted.curve.width;
     for (axis, fit) in [
-        (Axis::Azimuth, &fitted.azimuth),
-        (Axis::Elevation, &fitted.elevation),
+        (ScanAxis::Azimuth, &fitted.azimuth),
+        (ScanAxis::Elevation, &fitted.elevation),
     ] {
         if fit.is_none() {
             continue;
@@ -121,8 +121,8 @@ fn flanks(fitted: &Fitted, passes: &[Pass], shape: Shape, reasons: &mut Vec<Reas
         let place = |i: usize| {
             let p = &fitted.curve.points[i];
             match axis {
-                Axis::Azimuth => p.x / width,
-                Axis::Elevation => p.y / width,
+                ScanAxis::Azimuth => p.x / width,
+                ScanAxis::Elevation => p.y / width,
             }
         };
         let own: Vec<usize> = if is_area(shape) {
@@ -196,7 +196,12 @@ fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
 
 /// Samples left out: single ones are spikes, many are interference, and several high ones in a
 /// row are another signal.
-fn spikes(model: &ScanModel<'_>, settled: &Settled, fitted: &Fitted, reasons: &mut Vec<Reason>) {
+fn spikes(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &FittedScan,
+    reasons: &mut Vec<Reason>,
+) {
     let top = reasons.iter().any(|r| matches!(r, Reason::FlatTop { .. }));
     let residuals = model.residuals(settled.parameters());
     let limit = |i: usize| 4.0 * model.noise[i] * settled.scatter;

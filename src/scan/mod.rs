@@ -31,26 +31,26 @@ pub(crate) use beam::Beam;
 pub(crate) use curve::{Curve, CurvePoint};
 pub use noise::NoiseLaw;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
-pub use passes::Shape;
-pub use reason::{Reason, Verdict};
-pub use reduce::{Noise, Options, reduce, reduce_scans};
+pub use passes::ScanShape;
+pub use reason::{Reason, ScanVerdict};
+pub use reduce::{AssumedNoise, ReduceOptions, reduce, reduce_scans};
 pub use timing::Timing;
 pub use trend::Estimate;
 
 /// One of the mount's two axes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Axis {
+pub enum ScanAxis {
     /// The lower one.
     Azimuth,
     /// The upper one.
     Elevation,
 }
 
-impl fmt::Display for Axis {
+impl fmt::Display for ScanAxis {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Axis::Azimuth => "azimuth",
-            Axis::Elevation => "elevation",
+            ScanAxis::Azimuth => "azimuth",
+            ScanAxis::Elevation => "elevation",
         })
     }
 }

@@ -6,9 +6,9 @@
 //! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
 //! linearly.
 
-use super::Axis;
+use super::ScanAxis;
 use super::beam::Beam;
-use super::place::{Fixed, place};
+use super::place::{Fixed, Turn, place};
 use super::point::Point;
 use crate::fit::{Block, Model, Unevaluable};
 
@@ -52,15 +52,51 @@ pub(crate) enum Extra {
     /// A width that differs from place to place: its logarithm times a value a point.
     Width(Vec<f64>),
     /// The offset of an axis that is not measured, in beamwidths.
-    Unmeasured(Axis),
+    Unmeasured(ScanAxis),
     /// Offsets of both axes that change along, in beamwidths a point.
     Offsets(Vec<(f64, f64)>),
+}
+
+/// A point's readings as turns.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Turned {
+    /// From the azimuth reading to the emitter.
+    across: Turn,
+    /// The elevation reading.
+    up: Turn,
+}
+
+impl Turned {
+    /// Of each point.
+    pub fn of(points: &[Point]) -> Vec<Turned> {
+        let one = |p: &Point| Turned {
+            across: Turn::new(p.emitter.azimuth - p.azimuth),
+            up: Turn::new(p.elevation),
+        };
+        points.iter().map(one).collect()
+    }
+}
+
+/// Parameters of the model, with what they make the same for all points.
+pub(crate) struct Setting<'p> {
+    p: &'p [f64],
+    layout: Parameters,
+    /// What each azimuth offset adds to the turn toward the emitter; the mean of all comes last.
+    azimuth: Vec<Turn>,
+    /// What each elevation offset adds to the elevation reading; the mean of all comes last.
+    elevation: Vec<Turn>,
+    /// Width over that expected.
+    grown: f64,
+    /// Of an ellipse: wide over round, and the slant.
+    ellipse: (f64, f64),
 }
 
 /// The model. Angles in radians; the beam's width as twice the sine of half of it.
 #[derive(Clone, Debug)]
 pub(crate) struct ScanModel<'a> {
     pub points: &'a [Point],
+    /// One for each point.
+    pub readings: Vec<Turned>,
     pub parts: Vec<Part>,
     pub azimuth: AxisLayout,
     pub elevation: AxisLayout,
@@ -142,26 +178,42 @@ impl ScanModel<'_> {
         axis.reference + shift * axis.unit
     }
 
+    /// The model at these parameters; those of extras may be missing.
+    pub fn setting<'p>(&self, p: &'p [f64]) -> Setting<'p> {
+        let layout = self.layout();
+        let turns = |axis: &AxisLayout, values: &[f64], sign: f64| -> Vec<Turn> {
+            let slots = (0..values.len()).map(Slot::Group).chain([Slot::Mean]);
+            slots
+                .map(|slot| Turn::new(sign * self.offset(axis, slot, values)))
+                .collect()
+        };
+        Setting {
+            p,
+            layout,
+            azimuth: turns(&self.azimuth, &p[layout.azimuth..layout.elevation], 1.0),
+            elevation: turns(&self.elevation, &p[layout.elevation..layout.width], -1.0),
+            grown: p[layout.width].exp(),
+            ellipse: if self.elliptic {
+                (p[layout.ellipse].exp(), p[layout.ellipse + 1])
+            } else {
+                (1.0, 0.0)
+            },
+        }
+    }
+
     /// The modelled value at point `i`, extras left out.
     #[inline]
-    pub fn at(&self, i: usize, p: &[f64], layout: &Parameters) -> Modelled {
-        let (point, part) = (&self.points[i], &self.parts[i]);
-        let azimuth = self.offset(
-            &self.azimuth,
-            part.azimuth,
-            &p[layout.azimuth..layout.elevation],
-        );
-        let elevation = self.offset(
-            &self.elevation,
-            part.elevation,
-            &p[layout.elevation..layout.width],
-        );
+    pub fn at(&self, i: usize, setting: &Setting<'_>) -> Modelled {
+        let (point, part, reading) = (&self.points[i], &self.parts[i], &self.readings[i]);
+        let Setting { p, layout, .. } = setting;
+        let turn = |turns: &[Turn], slot: Slot| match slot {
+            Slot::Group(k) if k + 1 < turns.len() => turns[k],
+            _ => turns[turns.len() - 1],
+        };
         let place = place(
             &point.emitter,
-            point.azimuth,
-            point.elevation,
-            azimuth,
-            elevation,
+            reading.across.plus(turn(&setting.azimuth, part.azimuth)),
+            reading.up.plus(turn(&setting.elevation, part.elevation)),
         );
         let columns = self.baseline.iter().zip(&p[layout.baseline..]);
         let baseline = columns.map(|(column, c)| column[i] * c).sum();
@@ -178,14 +230,10 @@ impl ScanModel<'_> {
         if place.y_elevation <= 0.0 {
             return modelled;
         }
-        let grown = p[layout.width].exp();
+        let grown = setting.grown;
         let scale = 1.0 / (self.width * grown);
         let (x, y) = (place.x * scale, place.y * scale);
-        let (wide, slant) = if self.elliptic {
-            (p[layout.ellipse].exp(), p[layout.ellipse + 1])
-        } else {
-            (1.0, 0.0)
-        };
+        let (wide, slant) = setting.ellipse;
         let (wide2, narrow2) = (1.0 / (wide * wide), wide * wide);
         let square = x * x * wide2 + y * y * narrow2 + 2.0 * slant * x * y;
         let response = self.beam.response(square.max(0.0), self.radius / grown);
@@ -218,9 +266,9 @@ impl ScanModel<'_> {
 
     /// What the model leaves of each point, in units of power.
     pub fn residuals(&self, p: &[f64]) -> Vec<f64> {
-        let layout = self.layout();
+        let setting = self.setting(p);
         (0..self.points.len())
-            .map(|i| self.points[i].power - self.at(i, p, &layout).power())
+            .map(|i| self.points[i].power - self.at(i, &setting).power())
             .collect()
     }
 }
@@ -245,9 +293,10 @@ impl Model for ScanModel<'_> {
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
         let layout = self.layout();
+        let setting = self.setting(p);
         let mut slopes = vec![0.0; layout.count];
         for i in block.range() {
-            let at = self.at(i, p, &layout);
+            let at = self.at(i, &setting);
             let mut power = at.power();
             slopes.fill(0.0);
             let part = &self.parts[i];
@@ -276,8 +325,8 @@ impl Model for ScanModel<'_> {
                     Extra::Column(column) => column[i],
                     Extra::Height(column) => h * at.response * column[i],
                     Extra::Width(column) => h * at.by_width * column[i],
-                    Extra::Unmeasured(Axis::Azimuth) => h * at.by_azimuth,
-                    Extra::Unmeasured(Axis::Elevation) => h * at.by_elevation,
+                    Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
+                    Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
                     Extra::Offsets(offsets) => {
                         h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
                     }
@@ -331,6 +380,7 @@ mod tests {
         };
         ScanModel {
             points,
+            readings: Turned::of(points),
             parts: (0..points.len()).map(part).collect(),
             azimuth: AxisLayout {
                 groups: 2,
@@ -356,7 +406,8 @@ mod tests {
     /// What changes at every point when a parameter, an extra among them, is `by` larger.
     fn changed<'a>(model: &ScanModel<'a>, p: &[f64], parameter: usize, by: f64) -> Vec<f64> {
         let layout = model.layout();
-        let power = |model: &ScanModel<'_>, p: &[f64], i: usize| model.at(i, p, &layout).power();
+        let power =
+            |model: &ScanModel<'_>, p: &[f64], i: usize| model.at(i, &model.setting(p)).power();
         let extra = parameter
             .checked_sub(layout.extras)
             .map(|k| &model.extras[k]);
@@ -375,8 +426,8 @@ mod tests {
                         p[layout.heights + model.parts[i].height] *= 1.0 + by * column[i];
                     }
                     Some(Extra::Width(column)) => p[layout.width] += by * column[i],
-                    Some(Extra::Unmeasured(Axis::Azimuth)) => shift(by, 0.0),
-                    Some(Extra::Unmeasured(Axis::Elevation)) => shift(0.0, by),
+                    Some(Extra::Unmeasured(ScanAxis::Azimuth)) => shift(by, 0.0),
+                    Some(Extra::Unmeasured(ScanAxis::Elevation)) => shift(0.0, by),
                     Some(Extra::Offsets(offsets)) => shift(by * offsets[i].0, by * offsets[i].1),
                 }
                 power(&shifted, &p, i)
@@ -402,8 +453,8 @@ mod tests {
                 Extra::Column(column.clone()),
                 Extra::Height(column.clone()),
                 Extra::Width(column.clone()),
-                Extra::Unmeasured(Axis::Azimuth),
-                Extra::Unmeasured(Axis::Elevation),
+                Extra::Unmeasured(ScanAxis::Azimuth),
+                Extra::Unmeasured(ScanAxis::Elevation),
                 Extra::Offsets(Vec::clone(&offsets)),
             ];
             let layout = model.layout();
@@ -442,9 +493,9 @@ mod tests {
         let truth = vec![0.1, 0.15, -0.05, 0.1, 3.0, 2.0, 1.0];
         let powers: Vec<f64> = {
             let model = model(&points, false, Beam::of_point(), 0.0);
-            let layout = model.layout();
+            let setting = model.setting(&truth);
             (0..points.len())
-                .map(|i| model.at(i, &truth, &layout).power())
+                .map(|i| model.at(i, &setting).power())
                 .collect()
         };
         for (point, power) in points.iter_mut().zip(powers) {

@@ -4,14 +4,14 @@ use std::collections::HashMap;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::Axis;
+use super::ScanAxis;
 use super::analyse::Analysis;
-use super::fitted::{AxisFit, Fitted};
+use super::fitted::{AxisFit, FittedScan};
 use super::noise::NoiseLaw;
 use super::outcome::{AxisPeak, ReducedScan, Reduction};
 use super::place::Fixed;
 use super::point::median;
-use super::reason::{Reason, Verdict};
+use super::reason::{Reason, ScanVerdict};
 use super::timing::{Timing, Ways, timing};
 use super::trend::{TAKEN, Trend};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
@@ -91,8 +91,8 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
     }
     let width = station.dish.beamwidth.degrees();
     let timings = [
-        timing(Axis::Azimuth, &azimuth, trend.as_ref(), width),
-        timing(Axis::Elevation, &elevation, trend.as_ref(), width),
+        timing(ScanAxis::Azimuth, &azimuth, trend.as_ref(), width),
+        timing(ScanAxis::Elevation, &elevation, trend.as_ref(), width),
     ];
     let tellable = [&azimuth, &elevation].map(|ways| ways.both_ways());
     let correct = Correct {
@@ -126,14 +126,17 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
     }
 }
 
-fn verdict(scan: &Looked) -> Verdict {
+fn verdict(scan: &Looked) -> ScanVerdict {
     let reasons = scan.analysis.reasons.iter();
-    reasons.map(Reason::verdict).max().unwrap_or(Verdict::Good)
+    reasons
+        .map(Reason::verdict)
+        .max()
+        .unwrap_or(ScanVerdict::Good)
 }
 
 /// Whether a scan's places may be used to judge others.
 fn counts(scan: &Looked) -> bool {
-    verdict(scan) != Verdict::Refused
+    verdict(scan) != ScanVerdict::Refused
         && !scan
             .analysis
             .reasons
@@ -151,7 +154,7 @@ fn trend(scans: &[Looked]) -> Option<Trend> {
 fn agreed_width(scans: &[Looked]) -> Option<f64> {
     let mut logs: Vec<f64> = scans
         .iter()
-        .filter(|s| verdict(s) == Verdict::Good)
+        .filter(|s| verdict(s) == ScanVerdict::Good)
         .filter_map(|s| s.analysis.fitted.as_ref())
         .filter(|f| f.stretch_sigma < WELL_KNOWN)
         .map(|f| f.stretch.ln())
@@ -241,7 +244,7 @@ fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
     }
     let mut any = false;
     for (i, scan) in scans.iter_mut().enumerate() {
-        let departures = [Axis::Azimuth, Axis::Elevation]
+        let departures = [ScanAxis::Azimuth, ScanAxis::Elevation]
             .into_iter()
             .filter_map(|axis| trend.departure(i, axis));
         let (mut square, mut sigmas) = (0.0, 0.0f64);
@@ -279,22 +282,22 @@ impl Correct<'_> {
         let mut verdict = verdict(scan);
         let mut reasons = analysis.reasons.clone();
         let fitted = analysis.fitted.as_ref();
-        let lost = |axis: Axis| {
+        let lost = |axis: ScanAxis| {
             reasons
                 .iter()
                 .any(|r| matches!(r, Reason::OneFlank { axis: a, .. } if *a == axis))
         };
-        let peak = |axis: Axis| {
+        let peak = |axis: ScanAxis| {
             let fit = fitted?.axis(axis).filter(|_| !lost(axis))?;
             Some(self.axis(i, axis, fit, analysis))
         };
-        let (mut azimuth, mut elevation) = (peak(Axis::Azimuth), peak(Axis::Elevation));
-        if verdict == Verdict::Refused || (azimuth.is_none() && elevation.is_none()) {
-            verdict = Verdict::Refused;
+        let (mut azimuth, mut elevation) = (peak(ScanAxis::Azimuth), peak(ScanAxis::Elevation));
+        if verdict == ScanVerdict::Refused || (azimuth.is_none() && elevation.is_none()) {
+            verdict = ScanVerdict::Refused;
             (azimuth, elevation) = (None, None);
         }
         reasons.dedup();
-        let directions = [Axis::Azimuth, Axis::Elevation].map(|axis| {
+        let directions = [ScanAxis::Azimuth, ScanAxis::Elevation].map(|axis| {
             let groups = &fitted?.axis(axis)?.groups;
             let has = |sign: f64| groups.iter().any(|g| g.sign == sign);
             match (has(1.0), has(-1.0)) {
@@ -305,7 +308,7 @@ impl Correct<'_> {
             }
         });
         let beam = station.dish.beamwidth;
-        let decibels = |f: &Fitted| {
+        let decibels = |f: &FittedScan| {
             let top = f.level + f.height;
             (top > 0.0).then(|| 10.0 * top.log10())
         };
@@ -332,22 +335,22 @@ impl Correct<'_> {
     }
 
     /// One axis of a peak.
-    fn axis(&self, i: usize, axis: Axis, fit: &AxisFit, analysis: &Analysis) -> AxisPeak {
+    fn axis(&self, i: usize, axis: ScanAxis, fit: &AxisFit, analysis: &Analysis) -> AxisPeak {
         let timing = match axis {
-            Axis::Azimuth => &self.timings[0],
-            Axis::Elevation => &self.timings[1],
+            ScanAxis::Azimuth => &self.timings[0],
+            ScanAxis::Elevation => &self.timings[1],
         };
         let both = match axis {
-            Axis::Azimuth => self.tellable[0],
-            Axis::Elevation => self.tellable[1],
+            ScanAxis::Azimuth => self.tellable[0],
+            ScanAxis::Elevation => self.tellable[1],
         };
         let (on_sky, place, near) = match axis {
-            Axis::Azimuth => (
+            ScanAxis::Azimuth => (
                 analysis.emitter.cos,
                 analysis.emitter.azimuth,
                 analysis.near.0,
             ),
-            Axis::Elevation => (1.0, analysis.emitter.elevation, analysis.near.1),
+            ScanAxis::Elevation => (1.0, analysis.emitter.elevation, analysis.near.1),
         };
         let n = fit.offsets.len();
         let speeds: Vec<f64> = fit.groups.iter().map(|g| g.speed.to_degrees()).collect();
@@ -369,8 +372,8 @@ impl Correct<'_> {
             let sigma = on_sky * variance.sqrt();
             let reading = Angle::from_radians(place) + Angle::from_degrees(offset);
             let reading = match axis {
-                Axis::Azimuth => reading.nearest_turn_to(Angle::from_radians(near)),
-                Axis::Elevation => reading,
+                ScanAxis::Azimuth => reading.nearest_turn_to(Angle::from_radians(near)),
+                ScanAxis::Elevation => reading,
             };
             (reading, Angle::from_degrees(sigma))
         };

@@ -37,10 +37,10 @@ pub(crate) fn set_noise(model: &mut ScanModel<'_>, noise: f64, law: impl Fn(usiz
 
 /// Log-likelihood of noise in proportion to the modelled power less that of steady noise.
 pub(crate) fn radiometer_evidence(model: &ScanModel<'_>, settled: &Settled) -> Option<f64> {
-    let layout = model.layout();
+    let setting = model.setting(settled.parameters());
     let (mut steady, mut weighted, mut logs, mut n) = (0.0, 0.0, 0.0, 0.0);
     for i in (0..model.points.len()).filter(|i| settled.used[*i]) {
-        let power = model.at(i, settled.parameters(), &layout).power();
+        let power = model.at(i, &setting).power();
         if power <= 0.0 {
             return None;
         }
@@ -60,11 +60,11 @@ pub(crate) fn with_radiometer_noise(
     noise: f64,
     usable: &[bool],
 ) -> Option<Settled> {
-    let layout = model.layout();
     // Weights need the power and the power weights.
     for _ in 0..WEIGHT_ROUNDS {
+        let setting = model.setting(settled.parameters());
         let power: Vec<f64> = (0..model.points.len())
-            .map(|i| model.at(i, settled.parameters(), &layout).power())
+            .map(|i| model.at(i, &setting).power())
             .collect();
         let mean = power.iter().sum::<f64>() / power.len() as f64;
         if mean <= 0.0 {

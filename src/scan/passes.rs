@@ -1,18 +1,18 @@
 //! The shape of a scan, found from its readings: straight passes along one axis, and what they
 //! make together.
 
-use super::Axis;
+use super::ScanAxis;
 use super::point::{Point, Points, median};
 
 /// What a scan's passes make together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Shape {
+pub enum ScanShape {
     /// One pass or several along one axis, all at about the same place of the other.
-    Cut(Axis),
+    Cut(ScanAxis),
     /// Passes along both axes.
     Cross,
     /// Parallel rows side by side, along this axis.
-    Raster(Axis),
+    Raster(ScanAxis),
     /// Any other way over an area.
     Map,
     /// A way along both axes at once that covers no area.
@@ -21,17 +21,17 @@ pub enum Shape {
     Still,
 }
 
-impl Shape {
+impl ScanShape {
     /// In a word.
     pub fn word(self) -> &'static str {
         match self {
-            Shape::Cut(Axis::Azimuth) => "azimuth",
-            Shape::Cut(Axis::Elevation) => "elevation",
-            Shape::Cross => "cross",
-            Shape::Raster(_) => "raster",
-            Shape::Map => "map",
-            Shape::Slanting => "slanting",
-            Shape::Still => "still",
+            ScanShape::Cut(ScanAxis::Azimuth) => "azimuth",
+            ScanShape::Cut(ScanAxis::Elevation) => "elevation",
+            ScanShape::Cross => "cross",
+            ScanShape::Raster(_) => "raster",
+            ScanShape::Map => "map",
+            ScanShape::Slanting => "slanting",
+            ScanShape::Still => "still",
         }
     }
 }
@@ -40,7 +40,7 @@ impl Shape {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Pass {
     /// The axis along which it runs.
-    pub axis: Axis,
+    pub axis: ScanAxis,
     /// First point.
     pub from: usize,
     /// One behind its last point.
@@ -92,7 +92,7 @@ const STILL: f64 = 0.3;
 const STANDING: f64 = 0.3;
 
 /// The passes of a scan and what they make, for a beam of `width` radians.
-pub(crate) fn passes(points: &Points, width: f64) -> (Shape, Vec<Pass>) {
+pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
     let way = way(points, width);
     let corners = corners(&way);
     let mut found: Vec<Pass> = Vec::new();
@@ -102,9 +102,9 @@ pub(crate) fn passes(points: &Points, width: f64) -> (Shape, Vec<Pass>) {
         let (i, j) = (corner[0], corner[1]);
         let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
         let (axis, forward) = if dy.abs() <= ALONG * dx.abs() {
-            (Axis::Azimuth, dx > 0.0)
+            (ScanAxis::Azimuth, dx > 0.0)
         } else if dx.abs() <= ALONG * dy.abs() {
-            (Axis::Elevation, dy > 0.0)
+            (ScanAxis::Elevation, dy > 0.0)
         } else {
             slanting += j - i;
             before = None;
@@ -210,11 +210,11 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
     let (first, last) = (&points[pass.from], &points[pass.to - 1]);
     let seconds = last.seconds - first.seconds;
     let (encoder, emitter) = match pass.axis {
-        Axis::Azimuth => (
+        ScanAxis::Azimuth => (
             last.azimuth - first.azimuth,
             last.emitter.azimuth - first.emitter.azimuth,
         ),
-        Axis::Elevation => (
+        ScanAxis::Elevation => (
             last.elevation - first.elevation,
             last.emitter.elevation - first.emitter.elevation,
         ),
@@ -227,8 +227,8 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
         encoder.signum()
     };
     let across = match pass.axis {
-        Axis::Azimuth => &way.y,
-        Axis::Elevation => &way.x,
+        ScanAxis::Azimuth => &way.y,
+        ScanAxis::Elevation => &way.x,
     };
     pass.across = median(across[pass.from..pass.to].to_vec());
     pass.by_steps = goes_by_steps(&points[pass.from..pass.to], pass.axis);
@@ -249,7 +249,7 @@ pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
 }
 
 /// Whether nearly all of a way is gone while no samples are taken.
-fn goes_by_steps(points: &[Point], axis: Axis) -> bool {
+fn goes_by_steps(points: &[Point], axis: ScanAxis) -> bool {
     if points.len() < 2 * FEWEST_POINTS {
         return false;
     }
@@ -260,7 +260,7 @@ fn goes_by_steps(points: &[Point], axis: Axis) -> bool {
     steps.len() + 1 >= FEWEST_POINTS && between > BY_STEPS * all
 }
 
-fn shape(way: &Way, passes: &[Pass], slanting: usize) -> Shape {
+fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
     let extent = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -268,8 +268,8 @@ fn shape(way: &Way, passes: &[Pass], slanting: usize) -> Shape {
     };
     let (wide, high) = (extent(&way.x), extent(&way.y));
     let all = way.x.len() as f64;
-    let along = |axis: Axis| passes.iter().filter(move |p| p.axis == axis);
-    let rows = |axis: Axis| {
+    let along = |axis: ScanAxis| passes.iter().filter(move |p| p.axis == axis);
+    let rows = |axis: ScanAxis| {
         let mut places: Vec<f64> = along(axis).map(|p| p.across).collect();
         places.sort_by(f64::total_cmp);
         let apart = places.windows(2).filter(|w| w[1] - w[0] > ROW_APART);
@@ -277,25 +277,28 @@ fn shape(way: &Way, passes: &[Pass], slanting: usize) -> Shape {
         let points: usize = along(axis).map(|p| p.to - p.from).sum();
         count >= FEWEST_ROWS && extent(&places) >= LEAST_AREA && points as f64 >= MOSTLY * all
     };
-    let (azimuth, elevation) = (along(Axis::Azimuth).count(), along(Axis::Elevation).count());
-    if rows(Axis::Azimuth) && azimuth >= elevation {
-        Shape::Raster(Axis::Azimuth)
-    } else if rows(Axis::Elevation) {
-        Shape::Raster(Axis::Elevation)
+    let (azimuth, elevation) = (
+        along(ScanAxis::Azimuth).count(),
+        along(ScanAxis::Elevation).count(),
+    );
+    if rows(ScanAxis::Azimuth) && azimuth >= elevation {
+        ScanShape::Raster(ScanAxis::Azimuth)
+    } else if rows(ScanAxis::Elevation) {
+        ScanShape::Raster(ScanAxis::Elevation)
     } else if slanting as f64 > (1.0 - MOSTLY) * all {
         if wide.min(high) > 1.0 && is_area(way) {
-            Shape::Map
+            ScanShape::Map
         } else {
-            Shape::Slanting
+            ScanShape::Slanting
         }
     } else {
         match (azimuth, elevation) {
-            (0, 0) if wide.max(high) < STILL => Shape::Still,
-            (0, 0) if wide.min(high) > 1.0 => Shape::Map,
-            (0, 0) => Shape::Slanting,
-            (_, 0) => Shape::Cut(Axis::Azimuth),
-            (0, _) => Shape::Cut(Axis::Elevation),
-            _ => Shape::Cross,
+            (0, 0) if wide.max(high) < STILL => ScanShape::Still,
+            (0, 0) if wide.min(high) > 1.0 => ScanShape::Map,
+            (0, 0) => ScanShape::Slanting,
+            (_, 0) => ScanShape::Cut(ScanAxis::Azimuth),
+            (0, _) => ScanShape::Cut(ScanAxis::Elevation),
+            _ => ScanShape::Cross,
         }
     }
 }
@@ -358,7 +361,7 @@ mod tests {
             })
             .collect()
     }
-    fn found(way: Vec<(f64, f64)>) -> (Shape, Vec<Pass>) {
+    fn found(way: Vec<(f64, f64)>) -> (ScanShape, Vec<Pass>) {
         passes(&points(way), 1f64.to_radians())
     }
 
@@ -370,7 +373,7 @@ mod tests {
         ]
         .concat();
         let (shape, passes) = found(way);
-        assert_eq!(shape, Shape::Cut(Axis::Azimuth));
+        assert_eq!(shape, ScanShape::Cut(ScanAxis::Azimuth));
         let signs: Vec<f64> = passes.iter().map(|p| p.sign).collect();
         assert_eq!(signs, [1.0, -1.0]);
         // One degree on the sky at elevation 60 is two of azimuth.
@@ -388,7 +391,7 @@ mod tests {
                 })
                 .collect();
             let (shape, found) = found(way);
-            assert_eq!(shape, Shape::Cut(Axis::Azimuth));
+            assert_eq!(shape, ScanShape::Cut(ScanAxis::Azimuth));
             assert_eq!(found.len(), passes);
             for (k, pass) in found.iter().enumerate() {
                 let forward = if k % 2 == 0 { 1.0 } else { -1.0 };
@@ -406,9 +409,12 @@ mod tests {
         ]
         .concat();
         let (shape, passes) = found(way);
-        assert_eq!(shape, Shape::Cross);
+        assert_eq!(shape, ScanShape::Cross);
         assert_eq!(passes.len(), 2);
-        assert_eq!((passes[1].axis, passes[1].sign), (Axis::Elevation, -1.0));
+        assert_eq!(
+            (passes[1].axis, passes[1].sign),
+            (ScanAxis::Elevation, -1.0)
+        );
         let all: usize = passes.iter().map(|p| p.to - p.from).sum();
         assert!(all >= 80, "{all}");
     }
@@ -426,22 +432,25 @@ mod tests {
         for serpentine in [true, false] {
             let way: Vec<_> = (0..9).flat_map(|i| row(i, serpentine)).collect();
             let (shape, passes) = found(way.clone());
-            assert_eq!(shape, Shape::Raster(Axis::Azimuth), "{serpentine}");
+            assert_eq!(shape, ScanShape::Raster(ScanAxis::Azimuth), "{serpentine}");
             assert_eq!(passes.len(), 9);
             let turned = way.into_iter().map(|(x, y)| (y, x)).collect();
-            assert_eq!(found(turned).0, Shape::Raster(Axis::Elevation));
+            assert_eq!(found(turned).0, ScanShape::Raster(ScanAxis::Elevation));
         }
     }
 
     #[test]
     fn what_is_no_pass_is_named() {
-        assert_eq!(found(line((0.0, 0.0), (0.1, 0.0), 50)).0, Shape::Still);
-        assert_eq!(found(line((-2.0, -2.0), (2.0, 2.0), 50)).0, Shape::Slanting);
+        assert_eq!(found(line((0.0, 0.0), (0.1, 0.0), 50)).0, ScanShape::Still);
+        assert_eq!(
+            found(line((-2.0, -2.0), (2.0, 2.0), 50)).0,
+            ScanShape::Slanting
+        );
         let spiral = (0..400).map(|i| {
             let t = i as f64 * 0.1;
             (0.05 * t * t.cos(), 0.05 * t * t.sin())
         });
-        assert_eq!(found(spiral.collect()).0, Shape::Map);
+        assert_eq!(found(spiral.collect()).0, ScanShape::Map);
     }
 
     #[test]
@@ -475,7 +484,7 @@ mod tests {
             point.emitter = Fixed::new(azimuth, point.emitter.elevation);
         }
         let (shape, passes) = passes(&drifting, 1f64.to_radians());
-        assert_eq!(shape, Shape::Cut(Axis::Azimuth));
+        assert_eq!(shape, ScanShape::Cut(ScanAxis::Azimuth));
         assert_eq!(passes[0].sign, 0.0);
         assert!(passes[0].speed < 0.0);
     }

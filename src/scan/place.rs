@@ -3,7 +3,7 @@
 /// The emitter's place in the beam's own frame: sines of the angle toward increasing azimuth
 /// and toward increasing elevation, with their derivatives.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Place {
+pub(crate) struct InBeam {
     /// Toward increasing azimuth.
     pub x: f64,
     /// Toward increasing elevation.
@@ -37,23 +37,39 @@ impl Fixed {
     }
 }
 
-/// The place of an `emitter` in a beam whose encoders read `azimuth` and `elevation` and exceed
-/// the true axis angles by the two offsets; all in radians.
+/// An angle by its sine and cosine, so that a turn by another costs no trigonometry.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Turn {
+    sin: f64,
+    cos: f64,
+}
+
+impl Turn {
+    /// Of an angle in radians.
+    pub fn new(angle: f64) -> Turn {
+        let (sin, cos) = angle.sin_cos();
+        Turn { sin, cos }
+    }
+    /// Of the sum of both angles.
+    pub fn plus(self, other: Turn) -> Turn {
+        Turn {
+            sin: self.sin * other.cos + self.cos * other.sin,
+            cos: self.cos * other.cos - self.sin * other.sin,
+        }
+    }
+}
+
+/// The place of an `emitter` in a beam whose azimuth axis must turn by `across`, clockwise, to
+/// face it, and whose elevation axis stands at `up`.
 ///
-/// With A' = A - azimuth offset, E' = E - elevation offset and p = emitter azimuth - A', the
-/// emitter's unit vector in the beam's frame is
+/// With A' = A - azimuth offset, E' = E - elevation offset (`up`) and p = emitter azimuth - A'
+/// (`across`), the emitter's unit vector in the beam's frame is
 /// (cos e sin p, sin e cos E' - cos e sin E' cos p, sin e sin E' + cos e cos E' cos p).
 #[inline]
-pub(crate) fn place(
-    emitter: &Fixed,
-    azimuth: f64,
-    elevation: f64,
-    azimuth_offset: f64,
-    elevation_offset: f64,
-) -> Place {
-    let (sp, cp) = (emitter.azimuth - azimuth + azimuth_offset).sin_cos();
-    let (se, ce) = (elevation - elevation_offset).sin_cos();
-    Place {
+pub(crate) fn place(emitter: &Fixed, across: Turn, up: Turn) -> InBeam {
+    let (sp, cp) = (across.sin, across.cos);
+    let (se, ce) = (up.sin, up.cos);
+    InBeam {
         x: emitter.cos * sp,
         y: emitter.sin * ce - emitter.cos * se * cp,
         x_azimuth: emitter.cos * cp,
@@ -71,6 +87,13 @@ mod tests {
         degrees.to_radians()
     }
 
+    /// With readings and by how much they exceed the true axis angles.
+    fn seen(emitter: &Fixed, readings: (f64, f64), offsets: (f64, f64)) -> InBeam {
+        let across = Turn::new(emitter.azimuth - readings.0).plus(Turn::new(offsets.0));
+        let up = Turn::new(readings.1).plus(Turn::new(-offsets.1));
+        place(emitter, across, up)
+    }
+
     #[test]
     fn it_is_the_step_on_the_sky_from_beam_to_emitter() {
         for (az, el, daz, del) in [
@@ -80,12 +103,10 @@ mod tests {
         ] {
             let emitter = Fixed::new(radians(az + daz), radians(el + del));
             // Encoders that read 30 degrees too much in azimuth and 2 in elevation.
-            let at = place(
+            let at = seen(
                 &emitter,
-                radians(az + 30.0),
-                radians(el + 2.0),
-                radians(30.0),
-                radians(2.0),
+                (radians(az + 30.0), radians(el + 2.0)),
+                (radians(30.0), radians(2.0)),
             );
             let direction = |az: f64, el: f64| {
                 Direction::apparent(Angle::from_degrees(az), Angle::from_degrees(el))
@@ -101,10 +122,10 @@ mod tests {
     #[test]
     fn derivatives_are_those_of_differences() {
         let emitter = Fixed::new(1.0, 0.9);
-        let at = |a: f64, b: f64| place(&emitter, 1.3, 0.8, 0.2 + a, -0.05 + b);
+        let at = |a: f64, b: f64| seen(&emitter, (1.3, 0.8), (0.2 + a, -0.05 + b));
         let (here, h) = (at(0.0, 0.0), 1e-6);
         let slope =
-            |up: Place, down: Place| ((up.x - down.x) / (2.0 * h), (up.y - down.y) / (2.0 * h));
+            |up: InBeam, down: InBeam| ((up.x - down.x) / (2.0 * h), (up.y - down.y) / (2.0 * h));
         let (x_a, y_a) = slope(at(h, 0.0), at(-h, 0.0));
         let (x_e, y_e) = slope(at(0.0, h), at(0.0, -h));
         for (found, expected) in [

@@ -1,13 +1,13 @@
 //! The samples of one scan prepared: in order of time, encoders unwrapped, each with its
 //! emitter's place at its own time.
 
-use super::Axis;
+use super::ScanAxis;
 use super::place::Fixed;
 use super::reason::Reason;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Sample, Scan};
 use crate::mount::{ApproachSigns, Geometry, MountModel};
-use crate::sky::{SkyError, Track};
+use crate::sky::{EmitterError, Track};
 use crate::time::Utc;
 
 /// One sample, or the mean of a few neighbours. Angles are in radians.
@@ -30,10 +30,10 @@ pub(crate) struct Point {
 
 impl Point {
     /// An axis's offset: encoder less emitter.
-    pub fn offset(&self, axis: Axis) -> f64 {
+    pub fn offset(&self, axis: ScanAxis) -> f64 {
         match axis {
-            Axis::Azimuth => self.azimuth - self.emitter.azimuth,
-            Axis::Elevation => self.elevation - self.emitter.elevation,
+            ScanAxis::Azimuth => self.azimuth - self.emitter.azimuth,
+            ScanAxis::Elevation => self.elevation - self.emitter.elevation,
         }
     }
 }
@@ -56,9 +56,9 @@ impl Points {
     ///
     /// # Errors
     /// When the emitter has no place at the scan's times.
-    pub fn of(scan: &Scan, track: &Track<'_>, geometry: &Geometry) -> Result<Points, SkyError> {
+    pub fn of(scan: &Scan, track: &Track<'_>, geometry: &Geometry) -> Result<Points, EmitterError> {
         let ideal = MountModel::ideal(*geometry);
-        let at = |time: Utc| Ok::<_, SkyError>(coordinates(&ideal, &track.apparent(time)?));
+        let at = |time: Utc| Ok::<_, EmitterError>(coordinates(&ideal, &track.apparent(time)?));
         let mut reasons = Vec::new();
         let samples = in_order(&scan.samples, &mut reasons);
         let (first, last) = (samples[0].time, samples[samples.len() - 1].time);

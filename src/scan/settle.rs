@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::model::ScanModel;
 use super::point::{SIGMA_OF_MEDIAN, median};
-use crate::fit::{FitError, LeastSquares, Options, Prior, Solution, Triangle, fit};
+use crate::fit::{FitError, LeastSquares, Options, Precision, Prior, Solution, Triangle, fit};
 
 /// Standard deviation of the logarithm of the width before the data: a factor of 1.65, which covers
 /// what feeds do to a beam. Only the faintest scans feel it. Common practice, no source.
@@ -61,9 +61,10 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     let m = layout.count - layout.heights;
     let (mut normal, mut right) = (DMatrix::<f64>::zeros(m, m), DVector::<f64>::zeros(m));
     let mut row: Vec<(usize, f64)> = Vec::with_capacity(m);
+    let setting = model.setting(&p);
     for i in (0..model.points.len()).filter(|i| usable[*i]) {
         row.clear();
-        let at = model.at(i, &p, &layout);
+        let at = model.at(i, &setting);
         row.push((model.parts[i].height, at.response));
         let columns = model.baseline.iter().enumerate();
         row.extend(
@@ -108,6 +109,8 @@ pub(crate) fn settle(
         priors: priors(model),
         weights: Some(used.iter().map(weight).collect()),
         budget: Some(BUDGET),
+        // The offset then is off by some thousandths of its standard deviation.
+        precision: Precision::Comparison,
         ..Options::default()
     };
     // Whether the last fit was one of exactly the points in `used`, with full weight.

@@ -1,9 +1,9 @@
 //! From passes to a model: which offsets, heights and baselines a scan has.
 
-use super::Axis;
+use super::ScanAxis;
 use super::beam::{Beam, NARROWEST_DISC};
-use super::model::{AxisLayout, Part, ScanModel, Slot};
-use super::passes::{Pass, Shape};
+use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
+use super::passes::{Pass, ScanShape};
 use super::place::Fixed;
 use super::point::Point;
 
@@ -51,7 +51,7 @@ impl Expected {
 }
 
 /// The groups of the passes along an axis.
-pub(crate) fn groups(passes: &[Pass], axis: Axis) -> Vec<Group> {
+pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
     for (i, pass) in passes.iter().enumerate().filter(|(_, p)| p.axis == axis) {
         let fits = |g: &&mut Group| {
@@ -75,7 +75,7 @@ pub(crate) fn groups(passes: &[Pass], axis: Axis) -> Vec<Group> {
 }
 
 /// The one group of an axis that steps from row to row, or wanders.
-fn stepping(passes: &[Pass], axis: Axis) -> Group {
+fn stepping(passes: &[Pass], axis: ScanAxis) -> Group {
     let rows: Vec<&Pass> = passes.iter().filter(|p| p.axis != axis).collect();
     let mut sign = 0.0;
     if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
@@ -101,21 +101,21 @@ pub(crate) struct Groups {
 }
 
 impl Groups {
-    pub fn of(shape: Shape, passes: &[Pass]) -> Groups {
-        let row = |axis: Axis, along: Axis| {
+    pub fn of(shape: ScanShape, passes: &[Pass]) -> Groups {
+        let row = |axis: ScanAxis, along: ScanAxis| {
             if axis == along {
                 groups(passes, axis)
             } else {
                 vec![stepping(passes, axis)]
             }
         };
-        let (azimuth, elevation) = (Axis::Azimuth, Axis::Elevation);
+        let (azimuth, elevation) = (ScanAxis::Azimuth, ScanAxis::Elevation);
         match shape {
-            Shape::Raster(along) => Groups {
+            ScanShape::Raster(along) => Groups {
                 azimuth: row(azimuth, along),
                 elevation: row(elevation, along),
             },
-            Shape::Map => Groups {
+            ScanShape::Map => Groups {
                 azimuth: vec![stepping(&[], azimuth)],
                 elevation: vec![stepping(&[], elevation)],
             },
@@ -128,14 +128,14 @@ impl Groups {
 }
 
 /// Whether a shape is fitted as an area: one height, one baseline.
-pub(crate) fn is_area(shape: Shape) -> bool {
-    matches!(shape, Shape::Raster(_) | Shape::Map)
+pub(crate) fn is_area(shape: ScanShape) -> bool {
+    matches!(shape, ScanShape::Raster(_) | ScanShape::Map)
 }
 
 /// The model of a scan about encoder offsets (radians).
 pub(crate) fn model<'a>(
     points: &'a [Point],
-    shape: Shape,
+    shape: ScanShape,
     passes: &[Pass],
     groups: &Groups,
     expected: &Expected,
@@ -177,6 +177,7 @@ pub(crate) fn model<'a>(
     }
     ScanModel {
         points,
+        readings: Turned::of(points),
         parts,
         azimuth: AxisLayout {
             groups: groups.azimuth.len(),
@@ -191,7 +192,7 @@ pub(crate) fn model<'a>(
         width: expected.chord(),
         beam: expected.beam(),
         radius: expected.radius(),
-        elliptic: matches!(shape, Shape::Raster(_)) && rows_are_close(passes),
+        elliptic: matches!(shape, ScanShape::Raster(_)) && rows_are_close(passes),
         heights,
         baseline: baseline(points, shape, passes),
         extras: Vec::new(),
@@ -246,11 +247,11 @@ pub(crate) fn within(n: usize, from: usize, values: impl IntoIterator<Item = f64
 }
 
 /// Level and slope of each pass; in an area one level, a slope in time and one along the rows.
-fn baseline(points: &[Point], shape: Shape, passes: &[Pass]) -> Vec<Vec<f64>> {
+fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Vec<f64>> {
     let n = points.len();
     if is_area(shape) {
         let mut columns = vec![vec![1.0; n], progress(points)];
-        if let Shape::Raster(axis) = shape {
+        if let ScanShape::Raster(axis) = shape {
             columns.push(along_rows(points, axis));
         }
         return columns;
@@ -262,7 +263,7 @@ fn baseline(points: &[Point], shape: Shape, passes: &[Pass]) -> Vec<Vec<f64>> {
     if passes.len() <= MANY_PASSES {
         columns.extend(passes.iter().map(slope));
     } else {
-        for axis in [Axis::Azimuth, Axis::Elevation] {
+        for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
             let mut sum = vec![0.0; n];
             for pass in passes.iter().filter(|p| p.axis == axis) {
                 for (s, x) in sum.iter_mut().zip(slope(pass)) {
@@ -278,10 +279,10 @@ fn baseline(points: &[Point], shape: Shape, passes: &[Pass]) -> Vec<Vec<f64>> {
 }
 
 /// From -1 to 1 along the rows of a raster.
-fn along_rows(points: &[Point], axis: Axis) -> Vec<f64> {
+fn along_rows(points: &[Point], axis: ScanAxis) -> Vec<f64> {
     let place = |p: &Point| match axis {
-        Axis::Azimuth => p.azimuth - p.emitter.azimuth,
-        Axis::Elevation => p.elevation - p.emitter.elevation,
+        ScanAxis::Azimuth => p.azimuth - p.emitter.azimuth,
+        ScanAxis::Elevation => p.elevation - p.emitter.elevation,
     };
     let low = points.iter().map(place).fold(f64::INFINITY, f64::min);
     let high = points.iter().map(place).fold(f64::NEG_INFINITY, f64::max);
@@ -299,7 +300,7 @@ const LONG_ENOUGH: f64 = 2.2;
 /// Curvatures of the baseline, which it has only when the data ask for them.
 pub(crate) fn curvatures(
     points: &[Point],
-    shape: Shape,
+    shape: ScanShape,
     passes: &[Pass],
     width: f64,
 ) -> Vec<Vec<f64>> {
@@ -307,7 +308,7 @@ pub(crate) fn curvatures(
         |values: Vec<f64>| -> Vec<f64> { values.iter().map(|x| x * x - 1.0 / 3.0).collect() };
     if is_area(shape) {
         let mut columns = vec![bend(progress(points))];
-        if let Shape::Raster(axis) = shape {
+        if let ScanShape::Raster(axis) = shape {
             columns.push(bend(along_rows(points, axis)));
         }
         return columns;
@@ -319,8 +320,8 @@ pub(crate) fn curvatures(
     let long = |p: &&Pass| {
         let (first, last) = (&points[p.from], &points[p.to - 1]);
         let on_sky = match p.axis {
-            Axis::Azimuth => first.emitter.cos,
-            Axis::Elevation => 1.0,
+            ScanAxis::Azimuth => first.emitter.cos,
+            ScanAxis::Elevation => 1.0,
         };
         let way = p.speed * on_sky * (last.seconds - first.seconds);
         way.abs() >= LONG_ENOUGH * width

@@ -1,7 +1,7 @@
 //! Where to start: the place at which a beam explains most of the signal, found by trying all
 //! places; the baseline and the height at each are solved linearly.
 
-use super::Axis;
+use super::ScanAxis;
 use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
@@ -171,7 +171,7 @@ impl Best {
 pub(crate) fn along(
     points: &[Point],
     passes: &[Pass],
-    axis: Axis,
+    axis: ScanAxis,
     width: f64,
     (beam, radius): (&Beam, f64),
 ) -> Option<Found> {
@@ -188,8 +188,8 @@ pub(crate) fn along(
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     // One radian of azimuth is less on the sky.
     let on_sky = |p: &Point| match axis {
-        Axis::Azimuth => p.emitter.cos,
-        Axis::Elevation => 1.0,
+        ScanAxis::Azimuth => p.emitter.cos,
+        ScanAxis::Elevation => 1.0,
     };
     let scale = median(own.iter().map(on_sky).collect()) / width;
     let offsets: Vec<f64> = own.iter().map(|p| p.offset(axis)).collect();
@@ -197,21 +197,22 @@ pub(crate) fn along(
     let high = offsets.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
+    let outside = OUTSIDE / scale;
+    let (mut from, mut to) = (low - outside, high + outside);
     for stretch in STRETCHES {
-        let outside = OUTSIDE / scale;
-        let steps = ((high - low + 2.0 * outside) * scale / (STEP * stretch)).ceil();
+        let steps = ((to - from) * scale / (STEP * stretch)).ceil();
         for k in 0..=(steps.min(MOST_STEPS) as usize) {
-            let place = low - outside + k as f64 * STEP * stretch / scale;
+            let place = from + k as f64 * STEP * stretch / scale;
             for (t, offset) in template.iter_mut().zip(&offsets) {
                 let distance = (offset - place) * scale / stretch;
-                *t = beam.response(distance * distance, radius / stretch).value;
+                *t = beam.rough(distance * distance, radius / stretch);
             }
             if let Some(gain) = cleared.gain(&mut template)
                 && gain > best.gain
             {
                 let (azimuth, elevation) = match axis {
-                    Axis::Azimuth => (place, 0.0),
-                    Axis::Elevation => (0.0, place),
+                    ScanAxis::Azimuth => (place, 0.0),
+                    ScanAxis::Elevation => (0.0, place),
                 };
                 best = Best {
                     gain,
@@ -221,9 +222,22 @@ pub(crate) fn along(
                 };
             }
         }
+        if stretch == 1.0 && best.significance(&cleared) > OBVIOUS {
+            // The beam is there; whether it is wider or narrower is asked about its place.
+            let place = match axis {
+                ScanAxis::Azimuth => best.azimuth,
+                ScanAxis::Elevation => best.elevation,
+            };
+            let near = NEAR / scale;
+            (from, to) = (from.max(place - near), to.min(place + near));
+        }
     }
     best.found(&cleared)
 }
+
+/// Beamwidths from an obvious beam within which other widths are tried: both sidelobes of a main
+/// lobe taken for one, or a main lobe beside a sidelobe, lie within.
+const NEAR: f64 = 2.0;
 
 /// This many places are tried at most: a cut of a hundred beamwidths.
 const MOST_STEPS: f64 = 1000.0;
@@ -237,7 +251,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     let cos = median(own.iter().map(|p| p.emitter.cos).collect());
     let place = |axis| -> Vec<f64> { own.iter().map(|p| p.offset(axis)).collect() };
-    let (azimuths, elevations) = (place(Axis::Azimuth), place(Axis::Elevation));
+    let (azimuths, elevations) = (place(ScanAxis::Azimuth), place(ScanAxis::Elevation));
     let span = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -263,7 +277,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
                     let x = (azimuths[i] - azimuth) * own[i].emitter.cos;
                     let y = elevations[i] - elevation;
                     let square = (x * x + y * y) / (width * stretch).powi(2);
-                    *t = beam.response(square, radius / stretch).value;
+                    *t = beam.rough(square, radius / stretch);
                 }
                 if let Some(gain) = cleared.gain(&mut template)
                     && gain > best.gain
@@ -283,8 +297,8 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
 
 /// Points of a map used for the start, so that its time is bounded: the fit then uses all.
 const MOST_MAP_POINTS: usize = 400;
-/// A beam of the expected width with this significance, in sigmas, needs no search for other
-/// widths; the fit finds its width.
+/// A beam of the expected width with this significance, in sigmas, is there: a map needs no search
+/// for other widths, since the fit finds its width, and a cut none elsewhere.
 const OBVIOUS: f64 = 15.0;
 /// Places tried along each side of a map, so that the time is bounded; at the usual step that is 18
 /// beamwidths.

@@ -21,8 +21,8 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
         let own = &points[pass.from..pass.to];
         let seconds = own[own.len() - 1].seconds - own[0].seconds;
         let along = match pass.axis {
-            super::Axis::Azimuth => own[own.len() / 2].emitter.cos,
-            super::Axis::Elevation => 1.0,
+            super::ScanAxis::Azimuth => own[own.len() / 2].emitter.cos,
+            super::ScanAxis::Elevation => 1.0,
         };
         let beams = (pass.speed * along * seconds).abs() / width;
         let from = kept.len();

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::Axis;
+use super::ScanAxis;
 use super::fitted::AxisFit;
 use super::point::median;
 use super::trend::{Estimate, Trend};
@@ -97,7 +97,7 @@ impl Ways {
 const KNOWN: f64 = 0.25;
 
 /// What an axis's passes tell.
-pub(crate) fn timing(axis: Axis, ways: &Ways, trend: Option<&Trend>, width_deg: f64) -> Timing {
+pub(crate) fn timing(axis: ScanAxis, ways: &Ways, trend: Option<&Trend>, width_deg: f64) -> Timing {
     let none = |why: String| Timing {
         lag_s: None,
         backlash_deg: None,

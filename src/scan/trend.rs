@@ -8,7 +8,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::Axis;
+use super::ScanAxis;
 use super::analyse::Analysis;
 use super::field::{self, ERRORS};
 use super::fitted::AxisFit;
@@ -41,15 +41,15 @@ const USUAL: [f64; COUNT] = [1e4, 1e4, 1.0, 1.0, 0.5, 0.3, 0.5, 5.0, 3.0, 5.0, 3
 pub(crate) const TAKEN: usize = 2 + ERRORS;
 
 /// The place of an axis's lag, with its backlash behind it.
-fn lag_of(axis: Axis) -> usize {
+fn lag_of(axis: ScanAxis) -> usize {
     match axis {
-        Axis::Azimuth => AZIMUTH_LAG,
-        Axis::Elevation => ELEVATION_LAG,
+        ScanAxis::Azimuth => AZIMUTH_LAG,
+        ScanAxis::Elevation => ELEVATION_LAG,
     }
 }
 
 /// The parameters that belong to the factors of [`TAKEN`].
-fn taken_of(axis: Axis) -> [usize; TAKEN] {
+fn taken_of(axis: ScanAxis) -> [usize; TAKEN] {
     std::array::from_fn(|j| match j {
         0 | 1 => lag_of(axis) + j,
         _ => FIRST_ERROR + j - 2,
@@ -60,7 +60,7 @@ fn taken_of(axis: Axis) -> [usize; TAKEN] {
 #[derive(Clone, Debug)]
 struct Measured {
     scan: usize,
-    axis: Axis,
+    axis: ScanAxis,
     /// One row for each group.
     rows: DMatrix<f64>,
     values: DVector<f64>,
@@ -141,13 +141,13 @@ impl Trend {
 
     /// How far the offsets of an axis lie apart on the sky, robustly; of both axes the larger.
     fn spread(&self) -> f64 {
-        let spread = |axis: Axis| {
+        let spread = |axis: ScanAxis| {
             let all = self.measured.iter().filter(|m| m.axis == axis);
             let means: Vec<f64> = all.map(|m| m.values.mean()).collect();
             let middle = median(means.clone());
             SIGMA_OF_MEDIAN * median(means.iter().map(|m| (m - middle).abs()).collect())
         };
-        spread(Axis::Azimuth).max(spread(Axis::Elevation))
+        spread(ScanAxis::Azimuth).max(spread(ScanAxis::Elevation))
     }
 
     /// The mean of a scan's offsets in an axis less that expected, and its variance without
@@ -204,23 +204,23 @@ impl Trend {
 
     /// How far a scan's axis lies from the trend of the others, degrees on the sky, and in
     /// standard deviations; none when it was not measured.
-    pub fn departure(&self, scan: usize, axis: Axis) -> Option<(f64, f64)> {
+    pub fn departure(&self, scan: usize, axis: ScanAxis) -> Option<(f64, f64)> {
         let m = self.find(scan, axis)?;
         Some((self.mean_residual(m).0, self.deviation(m)))
     }
 
-    fn find(&self, scan: usize, axis: Axis) -> Option<&Measured> {
+    fn find(&self, scan: usize, axis: ScanAxis) -> Option<&Measured> {
         self.measured
             .iter()
             .find(|m| m.scan == scan && m.axis == axis)
     }
 
     /// The axis's lag in seconds, as far as data and common sense tell.
-    pub fn lag(&self, axis: Axis) -> Estimate {
+    pub fn lag(&self, axis: ScanAxis) -> Estimate {
         self.estimate(lag_of(axis))
     }
     /// The axis's backlash in degrees, as far as data and common sense tell.
-    pub fn backlash(&self, axis: Axis) -> Estimate {
+    pub fn backlash(&self, axis: ScanAxis) -> Estimate {
         self.estimate(lag_of(axis) + 1)
     }
     fn estimate(&self, j: usize) -> Estimate {
@@ -231,7 +231,7 @@ impl Trend {
     }
 
     /// The shift by lag and backlash at a speed (degrees a second) and a direction, degrees.
-    pub fn shift(&self, axis: Axis, speed: f64, sign: f64) -> Estimate {
+    pub fn shift(&self, axis: ScanAxis, speed: f64, sign: f64) -> Estimate {
         self.combination(lag_of(axis), speed, -0.5 * sign)
     }
 
@@ -249,7 +249,7 @@ impl Trend {
     }
 
     /// What these factors, one row a group, take off the offsets: degrees of the axis.
-    pub fn taken(&self, axis: Axis, take: &DMatrix<f64>) -> DVector<f64> {
+    pub fn taken(&self, axis: ScanAxis, take: &DMatrix<f64>) -> DVector<f64> {
         take * DVector::from_iterator(TAKEN, taken_of(axis).map(|j| self.parameters[j]))
     }
 
@@ -259,7 +259,7 @@ impl Trend {
     pub fn variance_after(
         &self,
         scan: usize,
-        axis: Axis,
+        axis: ScanAxis,
         fit: &AxisFit,
         w: &DVector<f64>,
         take: &DMatrix<f64>,
@@ -353,15 +353,15 @@ fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
             continue;
         };
         let axes = [
-            (Axis::Azimuth, &fitted.azimuth),
-            (Axis::Elevation, &fitted.elevation),
+            (ScanAxis::Azimuth, &fitted.azimuth),
+            (ScanAxis::Elevation, &fitted.elevation),
         ];
         for (axis, fit) in axes.into_iter().filter_map(|(a, f)| Some((a, f.as_ref()?))) {
             let offset = |k: usize| Angle::from_radians(fit.offsets[k]);
             let n = fit.offsets.len();
             let (on_sky, zero) = match axis {
-                Axis::Azimuth => (analysis.emitter.cos, AZIMUTH_ZERO),
-                Axis::Elevation => (1.0, ELEVATION_ZERO),
+                ScanAxis::Azimuth => (analysis.emitter.cos, AZIMUTH_ZERO),
+                ScanAxis::Elevation => (1.0, ELEVATION_ZERO),
             };
             let errors = field::offsets(axis, &analysis.emitter);
             let mut rows = DMatrix::zeros(n, COUNT);
@@ -380,8 +380,8 @@ fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
                 rows,
                 values: DVector::from_fn(n, |k, _| {
                     let near = match axis {
-                        Axis::Azimuth => turn,
-                        Axis::Elevation => Angle::ZERO,
+                        ScanAxis::Azimuth => turn,
+                        ScanAxis::Elevation => Angle::ZERO,
                     };
                     offset(k).nearest_turn_to(near).degrees() * on_sky
                 }),

@@ -13,4 +13,4 @@ pub use night::scan_session;
 pub use scans::{MadeUp, ScanPlan, Signal, Way, made_up};
 pub use session::{reading_at_peak, session};
 pub use spoil::{Spoil, SpoilAxis, SpoilUnit};
-pub use truth::{Noise, PRACTICE, Practice, ScanWay, Scans, Session, Truth};
+pub use truth::{PRACTICE, PeakNoise, Practice, ScanWay, Scans, SessionPlan, Truth};

@@ -12,7 +12,7 @@ use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
 use crate::logbook::Scan;
 use crate::mount::{ApproachSigns, MountModel, Term, TermValues, Wrap};
 use crate::problem::Error;
-use crate::scan::Axis;
+use crate::scan::ScanAxis;
 use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
@@ -100,8 +100,8 @@ fn form(scans: &Scans, beamwidth: Angle) -> ScanPlan {
     ScanPlan {
         way: match scans.way {
             ScanWay::Cross => Way::Cross,
-            ScanWay::Azimuth => Way::Cut(Axis::Azimuth),
-            ScanWay::Elevation => Way::Cut(Axis::Elevation),
+            ScanWay::Azimuth => Way::Cut(ScanAxis::Azimuth),
+            ScanWay::Elevation => Way::Cut(ScanAxis::Elevation),
             ScanWay::Raster => Way::Raster { rows: scans.rows },
         },
         half_length: scans.half_length,

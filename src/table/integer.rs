@@ -151,28 +151,17 @@ impl Cells {
 
 /// Where a demand lies on an axis.
 #[derive(Clone, Copy, Debug)]
-struct Place {
+struct CellPlace {
     cell: usize,
     /// In 65536ths, 0 to 65536.
     fraction: u32,
 }
 
-/// `rest / step` in 65536ths, rounded down, by long division: nothing overflows while
-/// `rest` <= `step` < 2^31.
-fn fraction(mut rest: u32, step: u32) -> u32 {
-    if rest >= step {
-        return 65536;
-    }
-    let mut fraction = 0;
-    for _ in 0..16 {
-        rest <<= 1;
-        fraction <<= 1;
-        if rest >= step {
-            rest -= step;
-            fraction |= 1;
-        }
-    }
-    fraction
+/// `rest / step` in 65536ths, rounded down, for `rest` <= `step` < 2^31. Firmware, whose
+/// processor may not divide numbers so wide, gets the same by long division.
+fn fraction(rest: u32, step: u32) -> u32 {
+    // Below 2^47 over at most 2^31: a whole number of at most 65536.
+    ((u64::from(rest) << 16) / u64::from(step)) as u32
 }
 
 /// From one value toward another by a fraction in 65536ths, rounded to the nearest. The
@@ -274,7 +263,7 @@ impl IntegerTable {
         Ok((blend(&self.azimuth_cells), blend(&self.elevation_cells)))
     }
 
-    fn place(&self, value: i32, axis: &GridAxis) -> Place {
+    fn place(&self, value: i32, axis: &GridAxis) -> CellPlace {
         let offset = (value as u32).wrapping_sub(axis.first.0 as u32);
         let step = axis.step.0 as u32;
         let mut cell = (offset / step) as usize;
@@ -286,7 +275,7 @@ impl IntegerTable {
             cell = cells - 1;
             rest = step;
         }
-        Place {
+        CellPlace {
             cell,
             fraction: fraction(rest, step),
         }
@@ -402,4 +391,45 @@ impl IntegerTable {
 fn turned_positive(azimuth: i32) -> i32 {
     let rest = azimuth % TURN;
     if rest < 0 { rest + TURN } else { rest }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// As `lookup.h` divides.
+    fn by_long_division(mut rest: u32, step: u32) -> u32 {
+        if rest >= step {
+            return 65536;
+        }
+        let mut fraction = 0;
+        for _ in 0..16 {
+            rest <<= 1;
+            fraction <<= 1;
+            if rest >= step {
+                rest -= step;
+                fraction |= 1;
+            }
+        }
+        fraction
+    }
+
+    proptest! {
+        #[test]
+        fn shares_of_a_cell_are_those_of_the_c_header(step in 1..1u32 << 31, part in 0.0..=1.0) {
+            let rest = (f64::from(step) * part) as u32;
+            prop_assert_eq!(fraction(rest, step), by_long_division(rest, step));
+        }
+    }
+
+    #[test]
+    fn the_ends_of_a_cell_have_the_shares_of_the_c_header() {
+        for step in [1, 2, 3, 50_000, 5_000_000, i32::MAX as u32] {
+            for rest in [0, 1.min(step), step / 2, step - 1, step] {
+                assert_eq!(fraction(rest, step), by_long_division(rest, step));
+            }
+        }
+    }
 }

@@ -138,7 +138,7 @@ impl Relay {
             return;
         }
         self.give_way();
-        let number = self.wait(id, request, text, WaitingFor::Decision);
+        let number = self.wait(id, request, text, WaitingFor::GuardDecision);
         let pending = Pending {
             number,
             wish,

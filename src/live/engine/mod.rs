@@ -220,7 +220,7 @@ struct Waiting {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum WaitingFor {
     Position,
-    Decision,
+    GuardDecision,
     Acknowledgement,
 }
 

@@ -103,7 +103,7 @@ impl Relay {
             .filter(|w| {
                 let patience = match w.kind {
                     WaitingFor::Position => PATIENCE,
-                    WaitingFor::Decision | WaitingFor::Acknowledgement => ACKNOWLEDGE,
+                    WaitingFor::GuardDecision | WaitingFor::Acknowledgement => ACKNOWLEDGE,
                 };
                 now.saturating_sub(w.since) >= patience
             })

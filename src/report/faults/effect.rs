@@ -3,7 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use super::Drawing;
-use crate::faults::{Against, Axis as FaultAxis, EffectPoint};
+use crate::faults::{Against, EffectPoint, FaultAxis};
 use crate::mount::Kind;
 use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Tick, azimuth_ticks, colours,

@@ -8,7 +8,7 @@ use super::words::file_stem;
 use crate::mount::AxisKind;
 use crate::number;
 use crate::plot::Render;
-use crate::scan::{AxisPeak, ReducedScan, Reduction, Verdict};
+use crate::scan::{AxisPeak, ReducedScan, Reduction, ScanVerdict};
 use crate::station::Station;
 
 /// Scans in the table, so that a page opens at once; the rest are counted.
@@ -49,7 +49,7 @@ fn scans<'a>(reduction: &Reduction) -> Section<'a> {
         Column::new("Scan", Holds::Name),
         Column::new("Emitter", Holds::Text),
         Column::new("Time (UTC)", Holds::Time),
-        Column::new("Verdict", Holds::Text),
+        Column::new("ScanVerdict", Holds::Text),
         Column::new(&format!("{one} reading (deg)"), Holds::Number),
         Column::new("Uncertainty (deg)", Holds::Number),
         Column::new(&format!("{two} reading (deg)"), Holds::Number),
@@ -61,9 +61,9 @@ fn scans<'a>(reduction: &Reduction) -> Section<'a> {
     let rows = (reduction.scans.iter().enumerate())
         .map(|(i, scan)| Row {
             class: match scan.verdict {
-                Verdict::Good => None,
-                Verdict::Poor => Some("poor"),
-                Verdict::Refused => Some("unused"),
+                ScanVerdict::Good => None,
+                ScanVerdict::Poor => Some("poor"),
+                ScanVerdict::Refused => Some("unused"),
             },
             peak: Some(i + 1),
             cells: cells(i, scan),

@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use super::document::write_document;
 use crate::plot::Render;
 use crate::problem::Error;
-use crate::scan::{Reduction, Shape};
+use crate::scan::{Reduction, ScanShape};
 use crate::station::Station;
 
 use cut::CutPicture;
@@ -37,7 +37,7 @@ pub fn scan_pictures<'a>(
         let stem = words::file_stem(i, &scan.name);
         match (&scan.curve, scan.shape) {
             (None, _) => {}
-            (Some(curve), Shape::Raster(_) | Shape::Map) => {
+            (Some(curve), ScanShape::Raster(_) | ScanShape::Map) => {
                 pictures.push(Box::new(MapPicture::of(scan, curve, station, stem)));
             }
             (Some(curve), _) => {

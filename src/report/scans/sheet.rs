@@ -5,7 +5,7 @@ use plotters_backend::DrawingBackend;
 use super::words::{self, range};
 use crate::number;
 use crate::plot::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, notes};
-use crate::scan::{ReducedScan, Verdict};
+use crate::scan::{ReducedScan, ScanVerdict};
 use crate::station::Station;
 
 /// Scans on a sheet, so that each stays readable; more go on further sheets.
@@ -53,7 +53,7 @@ impl SheetPicture<'_> {
         }
     }
 
-    fn count(&self, verdict: Verdict) -> usize {
+    fn count(&self, verdict: ScanVerdict) -> usize {
         self.scans.iter().filter(|s| s.verdict == verdict).count()
     }
 }
@@ -113,7 +113,7 @@ fn draw_cell<DB: DrawingBackend>(canvas: &mut Canvas<DB>, scan: &ReducedScan, ce
         colour,
     );
     let right = match (scan.verdict, scan.signal_to_noise) {
-        (Verdict::Refused, _) | (_, None) => String::new(),
+        (ScanVerdict::Refused, _) | (_, None) => String::new(),
         (_, Some(ratio)) => number::significant(ratio, 2),
     };
     let small = Text::new(colours::SOFT_INK, label).align(Align::Right);
@@ -151,17 +151,18 @@ impl Picture for SheetPicture<'_> {
                 draw_cell(canvas, scan, cell);
             }
         }
-        let items: Vec<(Key, String)> = [Verdict::Good, Verdict::Poor, Verdict::Refused]
-            .into_iter()
-            .filter(|v| self.count(*v) > 0)
-            .map(|v| {
-                let (marker, colour) = words::mark(v);
-                (
-                    Key::Mark(marker, colour),
-                    format!("{} {}", self.count(v), v.word()),
-                )
-            })
-            .collect();
+        let items: Vec<(Key, String)> =
+            [ScanVerdict::Good, ScanVerdict::Poor, ScanVerdict::Refused]
+                .into_iter()
+                .filter(|v| self.count(*v) > 0)
+                .map(|v| {
+                    let (marker, colour) = words::mark(v);
+                    (
+                        Key::Mark(marker, colour),
+                        format!("{} {}", self.count(v), v.word()),
+                    )
+                })
+                .collect();
         notes(
             canvas,
             (room.left, body.top + 16.0),
