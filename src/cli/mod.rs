@@ -25,6 +25,7 @@ mod readings;
 mod recheck;
 mod reduce;
 mod relay;
+mod run_record;
 mod simulate;
 mod sky;
 mod solve;

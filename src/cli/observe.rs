@@ -10,6 +10,7 @@ use super::calibration::TrustOption;
 use super::observe_report::Reporter;
 use super::observe_run::{practice, real};
 use super::relay::{SunOption, sun_zone};
+use super::run_record::run_record;
 use super::value::{above_zero, stretch_s, whole};
 use super::zone::{Instant, ZoneOption};
 use super::{Common, Console, Verdict, run_again};
@@ -159,7 +160,8 @@ pub enum Unit {
 }
 
 impl Unit {
-    fn unit(self) -> PowerUnit {
+    /// The same for the readers.
+    pub fn unit(self) -> PowerUnit {
         match self {
             Unit::Db => PowerUnit::Decibels,
             Unit::Linear => PowerUnit::Linear,
@@ -175,6 +177,16 @@ pub enum Form {
     Line,
     /// Date, time, lowest and highest frequency, step, samples, powers in decibels
     Sweep,
+}
+
+impl Form {
+    /// The same for the readers.
+    pub fn form(self) -> PowerForm {
+        match self {
+            Form::Line => PowerForm::Line,
+            Form::Sweep => PowerForm::Sweep,
+        }
+    }
 }
 
 /// `--scan`.
@@ -233,21 +245,22 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Arc::new(Sky::new(&station)?);
     let (earlier, unit) = started(&log, &station, args, console)?;
     let settings = settings(args, (&station, &sky), earlier, unit, console)?;
-    let lines = PowerLines::new(
-        match args.power_form {
-            Form::Line => PowerForm::Line,
-            Form::Sweep => PowerForm::Sweep,
-        },
-        unit,
-    );
+    let lines = PowerLines::new(args.power_form.form(), unit);
     let goes_on = !settings.scans.is_empty();
     let observation = Observation::under(settings, &station, &sky);
     caution(args, console);
     let kind = station.mount.geometry.kind();
+    let stop_file = args.stop_file.as_deref();
+    let record = (args.rotator.as_deref())
+        .filter(|_| !args.rehearse)
+        .and_then(|rotator| {
+            let about = (rotator, Some(log.path()), stop_file);
+            run_record("observe", common, about, console)
+        });
     let mut reporter = Reporter::new(&log, peaks, (kind, unit, goes_on), common, console)?;
     let ending = match args.practice {
         true => practice(args, (&station, &sky), observation, lines, &mut reporter)?,
-        false => real(args, observation, lines, &mut reporter)?,
+        false => real(args, record, observation, lines, &mut reporter)?,
     };
     reporter.finish(&ending)?;
     finish(args, common, console, &ending, &log)

@@ -6,13 +6,17 @@
 //! line would give them, on a thread of its own, and the newest change wins. [`serve`] shows it to
 //! browsers.
 
+mod coach;
 mod desk;
 mod edit;
 pub mod edit_log;
 mod export;
 mod import;
+mod live;
 mod next;
 mod peak_view;
+mod rotator;
+mod runs;
 pub mod serve;
 mod session;
 mod sky;
@@ -22,6 +26,7 @@ mod view;
 pub use desk::{Desk, Happened, Refused, Tell};
 pub use edit::{Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, Typed};
 pub use import::Told;
+pub use live::{Live, News, Wanted};
 pub use session::{Effective, Session};
 pub use solved::Solved;
 pub use view::View;

@@ -17,6 +17,7 @@ use self::writer::{Writer, line};
 use super::calibration::{full_model, refuse};
 use super::demand::DemandOption;
 use super::readings::GEOMETRIC;
+use super::run_record::run_record;
 use super::value::above_zero;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
@@ -24,7 +25,7 @@ use crate::files::Stamp;
 use crate::live::{self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, ReportTurn, Settings};
 use crate::logbook::Calibration;
 use crate::observe::sun_place;
-use crate::outputs::Guard;
+use crate::outputs::{Growing, Guard};
 use crate::problem::{Error, printable};
 use crate::report::pass_text;
 use crate::sky::Sky;
@@ -309,7 +310,17 @@ fn relay(
         (Arc::clone(&present), confirmed),
         inlet.clone(),
     );
-    watch_files(args, &inlet, &confirm);
+    let about = (
+        rotator,
+        log.as_ref().map(Growing::path),
+        args.stop_file.as_deref(),
+    );
+    let record = run_record("relay", common, about, console);
+    let stop_file = match &record {
+        Some(record) => Some(record.stop_file()),
+        None => args.stop_file.as_deref(),
+    };
+    watch_files(stop_file, args.ack_file.as_deref(), &inlet, &confirm);
     let keys = listen_to_keys(&inlet, confirm);
     let (reports, reported) = unbounded();
     let figures = std::thread::scope(|scope| {
@@ -320,6 +331,7 @@ fn relay(
         served.map(|()| figures)
     })?;
     drop(keys);
+    drop(record);
     if common.json {
         console.result(&line(&Ended { summary: &figures }))?;
     } else {
