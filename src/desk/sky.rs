@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::angle::{Angle, Apparent, Direction};
-use crate::explain::SkyError;
+use crate::explain::{ErrorField, SkyError};
 use crate::number;
 use crate::problem::printable;
 use crate::report::{loss_words, minute_words};
@@ -216,6 +216,7 @@ pub fn pass_views(
     passes: &[Pass],
     expected: Option<&SkyError>,
 ) -> Vec<PassView> {
+    let field = expected.map(ErrorField::of);
     (passes.iter().enumerate())
         .map(|(index, pass)| {
             let highest = (pass.points.iter())
@@ -223,7 +224,7 @@ pub fn pass_views(
                 .fold(Angle::from_degrees(-90.0), Angle::max);
             let errors = pass.points.iter();
             let worst = errors
-                .filter_map(|(_, d)| towards(expected?, d))
+                .filter_map(|(_, d)| field.as_ref()?.towards(d))
                 .fold(None, |worst: Option<Angle>, e| {
                     Some(worst.map_or(e, |w| w.max(e)))
                 });
@@ -248,11 +249,4 @@ pub fn pass_views(
             }
         })
         .collect()
-}
-
-/// The expected error towards a direction: that of the nearest one for which it was worked out.
-fn towards(expected: &SkyError, to: &Direction<Apparent>) -> Option<Angle> {
-    let apart = |d: &Direction<Apparent>| d.separation(to).radians();
-    let nearest = (expected.map.iter()).min_by(|a, b| apart(&a.0).total_cmp(&apart(&b.0)));
-    nearest.map(|(_, error)| *error)
 }

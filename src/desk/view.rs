@@ -58,6 +58,7 @@ pub struct View {
     next_steps: Vec<StepView>,
     pictures: Vec<PictureView>,
     edits: Vec<EditView>,
+    edited: bool,
     can_undo: bool,
     can_redo: bool,
     undo_words: Option<String>,
@@ -282,6 +283,7 @@ impl View {
                 })
                 .collect(),
             edits: edits(history),
+            edited,
             can_undo: !history.done.is_empty(),
             can_redo: !history.undone.is_empty(),
             undo_words: history.done.last().map(|k| k.words.clone()),
@@ -295,6 +297,13 @@ impl View {
                 .collect(),
             commands: export::commands(session, effective),
         }
+    }
+}
+
+impl View {
+    /// Whether any edit is in force.
+    pub fn is_edited(&self) -> bool {
+        self.edited
     }
 }
 

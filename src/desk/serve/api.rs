@@ -19,13 +19,15 @@ use crate::desk::import::{self, Told};
 use crate::desk::sky::{EmitterView, Pass, pass_views, passes};
 use crate::desk::solved::Solved;
 use crate::desk::view::{Trouble, View};
+use crate::plot::Render;
 use crate::problem::Error;
-use crate::report::pictures;
+use crate::report::{MapTrack, SkyErrorMap, pictures, sky_error_map};
+use crate::solve::Outcome;
 use crate::time::Utc;
 
 /// So long a page waits for the state of the newest edit; a very long log takes longer, and then the
 /// state before it is shown.
-const PATIENCE: Duration = Duration::from_secs(30);
+const PATIENCE: Duration = Duration::from_secs(15);
 
 /// An answer that is a refusal.
 pub struct Refusal(StatusCode, Trouble);
@@ -264,6 +266,77 @@ pub async fn passes_listed(
             .and_then(|f| f.outcome.sky_error.as_ref());
         let views = pass_views(&shared.desk.session.station, &passes, expected);
         Ok(Json(views).into_response())
+    })
+    .await
+}
+
+#[derive(Deserialize)]
+pub struct MapAsked {
+    #[serde(default)]
+    which: Option<String>,
+    #[serde(default)]
+    emitter: Option<String>,
+    #[serde(default)]
+    pass: Option<String>,
+}
+
+pub async fn map(
+    State(shared): State<Shared>,
+    Query(asked): Query<MapAsked>,
+) -> Result<Response, Refusal> {
+    aside(move || {
+        let missing = |problem: &str| trouble(StatusCode::NOT_FOUND, problem, None);
+        let (solved, view) = newest(&shared)?;
+        let before = shared.desk.before();
+        let edited = view.is_edited();
+        let wants_before = match asked.which.as_deref() {
+            None | Some("now" | "") => false,
+            Some("before") if edited => true,
+            Some("before") => return Err(missing("there are no edits")),
+            Some(_) => return Err(missing("there is no such map")),
+        };
+        let outcome = |solved: &'_ Solved| -> Option<Outcome> {
+            solved
+                .found
+                .as_ref()
+                .ok()
+                .map(|found| found.outcome.clone())
+        };
+        let now = outcome(&solved);
+        let old = before.as_ref().filter(|_| edited).and_then(|b| outcome(b));
+        let (shown, beside) = match wants_before {
+            true => (old.as_ref(), now.as_ref()),
+            false => (now.as_ref(), old.as_ref()),
+        };
+        let shown = shown.ok_or_else(|| missing("there is no solution to draw a map of"))?;
+        let expected = (shown.sky_error.as_ref())
+            .ok_or_else(|| missing("what is to be expected over the sky is not known"))?;
+        let track = match (asked.emitter.as_deref(), asked.pass.as_deref()) {
+            (Some(emitter), Some(pass)) if !emitter.is_empty() && !pass.is_empty() => {
+                let passes = passes_of(&shared, emitter)?;
+                let index: Option<usize> = pass.parse().ok();
+                let pass = index.and_then(|index| passes.into_iter().nth(index));
+                let pass = pass.ok_or_else(|| missing("there is no such pass any more"))?;
+                Some(MapTrack {
+                    emitter: emitter.to_owned(),
+                    points: pass.points,
+                })
+            }
+            _ => None,
+        };
+        let picture = sky_error_map(&SkyErrorMap {
+            station: &shared.desk.session.station,
+            expected,
+            beside: beside.and_then(|b| b.sky_error.as_ref()),
+            which: match (edited, wants_before) {
+                (false, _) => "",
+                (true, true) => "before the edits",
+                (true, false) => "now",
+            },
+            peaks: &shown.peaks,
+            track: track.as_ref(),
+        });
+        Ok(svg(picture.inline_svg()))
     })
     .await
 }

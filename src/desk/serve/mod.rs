@@ -133,6 +133,7 @@ fn router(shared: Shared, gate: Arc<Gate>) -> Router {
         .route("/api/events", get(events::events))
         .route("/api/edit", post(api::edit))
         .route("/api/picture/{name}", get(api::picture))
+        .route("/api/map.svg", get(api::map))
         .route("/api/export", post(api::export))
         .route("/api/next", get(api::next))
         .route("/api/passes", get(api::passes_listed))
