@@ -88,7 +88,7 @@ function renewCard() {
       use,
       el('button', { type: 'button', onclick: () => pin(null), 'aria-label': 'Close the card of the marked peak' }, 'Close')),
     el('dl', { class: 'facts' },
-      fact('time', peak.time_shown),
+      fact('time', `${peak.time_shown} UTC`),
       fact('reading', peak.azimuth_shown || peak.elevation_shown
         ? `${state.axes[0]} ${peak.azimuth_shown || 'not measured'}, ${state.axes[1]} ${peak.elevation_shown || 'not measured'}` : ''),
       fact('residual', peak.cross_residual_shown || peak.elevation_residual_shown
