@@ -4,8 +4,6 @@ import { byId, caution, el, fill } from './dom.js';
 import { attempt } from './notice.js';
 import { isTicked, onState, state, tick } from './store.js';
 
-const SVG = 'http://www.w3.org/2000/svg';
-
 /** The row that is marked now; null without. */
 export let marked = null;
 let pinned = null;
@@ -37,28 +35,11 @@ function show(row) {
   renewCard();
 }
 
-/** Draws the marks again, as after a picture came in. */
+/** Marks again, as after a picture came in. */
 export function renewMarks(within = document) {
   for (const node of within.querySelectorAll('.marked')) node.classList.remove('marked');
-  for (const ring of within.querySelectorAll('.ring')) ring.remove();
   if (marked === null) return;
-  for (const node of within.querySelectorAll(`[data-row="${marked}"]`)) {
-    node.classList.add('marked');
-    if (node instanceof SVGElement) ringAround(node);
-  }
-}
-
-/** A ring in the picture's own units about a mark. */
-function ringAround(node) {
-  const box = node.getBBox();
-  const scale = node.ownerSVGElement.viewBox.baseVal.width / 1000;
-  const ring = document.createElementNS(SVG, 'circle');
-  ring.setAttribute('class', 'ring');
-  ring.setAttribute('cx', box.x + box.width / 2);
-  ring.setAttribute('cy', box.y + box.height / 2);
-  ring.setAttribute('r', Math.max(Math.hypot(box.width, box.height) / 2 + 4 * scale, 9 * scale));
-  ring.setAttribute('stroke-width', 3 * scale);
-  node.after(ring);
+  for (const node of within.querySelectorAll(`[data-row="${marked}"]`)) node.classList.add('marked');
 }
 
 /** One line about a peak, as a picture's mark is called. */

@@ -32,9 +32,9 @@ const RAMP: [Colour; 8] = [
 /// Above this ratio of the largest to the smallest error, the shades grow by steps of 1, 2 and 5.
 const STRAIGHT_UP_TO: f64 = 6.0;
 /// Height of a cell, degrees of elevation.
-const CELL_UP_DEG: f64 = 2.5;
+const CELL_UP_DEG: f64 = 1.5;
 /// Width of a cell, degrees of azimuth.
-const CELL_ROUND_DEG: f64 = 3.75;
+const CELL_ROUND_DEG: f64 = 2.5;
 /// Cells overlap by this, so that no seam shows between them, degrees.
 const SEAM_DEG: f64 = 0.12;
 /// More peaks than these would hide the map.
