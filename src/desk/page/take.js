@@ -27,8 +27,8 @@ export function takeOf(emitter) {
 function words(e) {
   if (e.problem) return e.name;
   const where = e.azimuth_shown ? `, azimuth ${e.azimuth_shown}, elevation ${e.elevation_shown}` : '';
-  if (e.up) return `${e.name}: up${where}${e.sets ? `, sets ${e.sets}` : ''}`;
-  return `${e.name}: below the horizon${e.rises ? `, rises ${e.rises}` : ''}`;
+  if (e.up) return `${e.name}: up${where}${e.sets ? `, sets ${e.sets} UTC` : ''}`;
+  return `${e.name}: below the horizon${e.rises ? `, rises ${e.rises} UTC` : ''}`;
 }
 
 /** The one press: everything that passes is read at this instant. */

@@ -3,6 +3,8 @@
 //!
 //! The environment says where things are: `PLUMBEAM` the binary, `AXE` the checker's script.
 
+pub mod desk;
+
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
