@@ -23,7 +23,13 @@ impl Desk {
     /// Serves it at a port, with further arguments.
     pub fn serve_at(folder: &Path, port: u16, more: &[&str]) -> Desk {
         let child = Command::new(plumbeam())
-            .args(["desk", "peaks.csv", "--no-browser", "--port", &port.to_string()])
+            .args([
+                "desk",
+                "peaks.csv",
+                "--no-browser",
+                "--port",
+                &port.to_string(),
+            ])
             .args(more)
             .current_dir(folder)
             .stdin(Stdio::null())
@@ -79,7 +85,9 @@ impl Desk {
     pub async fn open(&self, view: View) -> Browser {
         let browser = Browser::open(view).await;
         browser.page.goto(&self.address()).await.unwrap();
-        browser.until("document.querySelectorAll('#peaks-table tbody tr').length > 0").await;
+        browser
+            .until("document.querySelectorAll('#peaks-table tbody tr').length > 0")
+            .await;
         browser
     }
 }

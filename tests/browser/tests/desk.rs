@@ -18,7 +18,10 @@ const TOUCH: f64 = 44.0;
 
 async fn text(browser: &Browser, selector: &str) -> String {
     let text = browser
-        .eval(&format!("document.querySelector({}).textContent", json!(selector)))
+        .eval(&format!(
+            "document.querySelector({}).textContent",
+            json!(selector)
+        ))
         .await;
     text.as_str().unwrap_or_default().to_owned()
 }
@@ -26,7 +29,9 @@ async fn text(browser: &Browser, selector: &str) -> String {
 async fn click(browser: &Browser, selector: &str) {
     let selector = json!(selector);
     let clicked = browser
-        .eval(&format!("(e => {{ e.click(); return !e.disabled; }})(document.querySelector({selector}))"))
+        .eval(&format!(
+            "(e => {{ e.click(); return !e.disabled; }})(document.querySelector({selector}))"
+        ))
         .await;
     assert_eq!(clicked, json!(true), "{selector} cannot be pressed");
 }
@@ -66,11 +71,20 @@ async fn the_solution_follows_an_unticked_peak_and_comes_back() {
     let browser = desk.open(LAPTOP).await;
     let first = text(&browser, "#strip-numbers").await;
     let terms = text(&browser, "#terms-table tbody").await;
-    assert!(first.contains("expected error") && first.contains("dB"), "{first}");
+    assert!(
+        first.contains("expected error") && first.contains("dB"),
+        "{first}"
+    );
     tick(&browser, 13).await;
     edits_become(&browser, &["row 13"]).await;
-    browser.until("document.querySelector('tr[data-row=\"13\"]').classList.contains('unused')").await;
-    assert_ne!(text(&browser, "#terms-table tbody").await, terms, "the fit did not follow");
+    browser
+        .until("document.querySelector('tr[data-row=\"13\"]').classList.contains('unused')")
+        .await;
+    assert_ne!(
+        text(&browser, "#terms-table tbody").await,
+        terms,
+        "the fit did not follow"
+    );
     // Both are told side by side, and to who listens.
     let head = text(&browser, "#compare thead").await;
     assert!(head.contains("before") && head.contains("now"), "{head}");
@@ -78,10 +92,22 @@ async fn the_solution_follows_an_unticked_peak_and_comes_back() {
     assert!(text(&browser, "#undo-words").await.contains("row 13"));
     click(&browser, "#undo").await;
     edits_become(&browser, &["taken back"]).await;
-    browser.until(&format!("document.querySelector('#terms-table tbody').textContent === {}", json!(terms))).await;
-    assert_eq!(browser.eval("document.querySelector('tr[data-row=\"13\"] input').checked").await, json!(true));
+    browser
+        .until(&format!(
+            "document.querySelector('#terms-table tbody').textContent === {}",
+            json!(terms)
+        ))
+        .await;
+    assert_eq!(
+        browser
+            .eval("document.querySelector('tr[data-row=\"13\"] input').checked")
+            .await,
+        json!(true)
+    );
     click(&browser, "#redo").await;
-    browser.until("document.querySelector('#edits .undone') === null").await;
+    browser
+        .until("document.querySelector('#edits .undone') === null")
+        .await;
     assert_eq!(complaints(&browser).await, Vec::<String>::new());
 }
 
@@ -92,21 +118,54 @@ async fn a_term_is_held_and_released_and_the_command_says_so() {
     let browser = desk.open(LAPTOP).await;
     let row = "tr[data-key=\"droop\"]";
     click(&browser, &format!("{row} .choice button:last-child")).await;
-    browser.until(&format!("document.activeElement === document.querySelector('{row} form input')")).await;
-    browser.eval(&format!("document.querySelector('{row} form input').value = ''")).await;
+    browser
+        .until(&format!(
+            "document.activeElement === document.querySelector('{row} form input')"
+        ))
+        .await;
+    browser
+        .eval(&format!(
+            "document.querySelector('{row} form input').value = ''"
+        ))
+        .await;
     browser.press("lots").await;
     browser.press(ENTER).await;
     // What is no number is not sent.
-    assert_eq!(browser.eval("document.querySelectorAll('#edits li').length").await, json!(0));
-    browser.eval(&format!("document.querySelector('{row} form input').select()")).await;
+    assert_eq!(
+        browser
+            .eval("document.querySelectorAll('#edits li').length")
+            .await,
+        json!(0)
+    );
+    browser
+        .eval(&format!(
+            "document.querySelector('{row} form input').select()"
+        ))
+        .await;
     browser.press("0.25").await;
     browser.press(ENTER).await;
     edits_become(&browser, &["0.25"]).await;
-    browser.until(&format!("document.querySelector('{row} .state').textContent === 'held'")).await;
-    assert!(text(&browser, &format!("{row} td.n")).await.contains("0.250"));
-    assert!(text(&browser, "#commands").await.contains("--hold droop=0.25"));
+    browser
+        .until(&format!(
+            "document.querySelector('{row} .state').textContent === 'held'"
+        ))
+        .await;
+    assert!(
+        text(&browser, &format!("{row} td.n"))
+            .await
+            .contains("0.250")
+    );
+    assert!(
+        text(&browser, "#commands")
+            .await
+            .contains("--hold droop=0.25")
+    );
     click(&browser, &format!("{row} .choice button:first-child")).await;
-    browser.until(&format!("document.querySelector('{row} .state').textContent === 'fitted'")).await;
+    browser
+        .until(&format!(
+            "document.querySelector('{row} .state').textContent === 'fitted'"
+        ))
+        .await;
     assert!(!text(&browser, "#commands").await.contains("--hold"));
     assert_eq!(complaints(&browser).await, Vec::<String>::new());
 }
@@ -118,7 +177,9 @@ async fn two_windows_stay_in_step() {
     let (one, other) = (desk.open(LAPTOP).await, desk.open(TELEPHONE).await);
     tick(&one, 2).await;
     edits_become(&other, &["row 2"]).await;
-    other.until("!document.querySelector('tr[data-row=\"2\"] input').checked").await;
+    other
+        .until("!document.querySelector('tr[data-row=\"2\"] input').checked")
+        .await;
     tick(&other, 4).await;
     edits_become(&one, &["row 2", "row 4"]).await;
     let same = "document.querySelector('#terms-table tbody').textContent";
@@ -136,14 +197,22 @@ async fn edits_outlive_a_server_that_is_killed_and_the_page_finds_it_again() {
     let terms = text(&browser, "#terms-table tbody").await;
     let port = desk.port();
     desk.kill();
-    browser.until("document.body.classList.contains('gone')").await;
+    browser
+        .until("document.body.classList.contains('gone')")
+        .await;
     assert!(text(&browser, "#link").await.contains("has not answered"));
     // What cannot be kept is said, and the tick comes back.
     tick(&browser, 6).await;
-    browser.until("!document.querySelector('#problem').hidden").await;
-    browser.until("document.querySelector('tr[data-row=\"6\"] input').checked").await;
+    browser
+        .until("!document.querySelector('#problem').hidden")
+        .await;
+    browser
+        .until("document.querySelector('tr[data-row=\"6\"] input').checked")
+        .await;
     let _desk = Desk::serve_at(folder.path(), port, &[]);
-    browser.until("!document.body.classList.contains('gone')").await;
+    browser
+        .until("!document.body.classList.contains('gone')")
+        .await;
     edits_become(&browser, &["row 2", "row 4"]).await;
     assert_eq!(text(&browser, "#terms-table tbody").await, terms);
     tick(&browser, 6).await;
@@ -158,14 +227,22 @@ async fn typing_goes_on_while_the_log_is_explained() {
     for row in [2, 4, 8] {
         tick(&browser, row).await;
     }
-    browser.eval("document.querySelector('[name=azimuth]').focus()").await;
+    browser
+        .eval("document.querySelector('[name=azimuth]').focus()")
+        .await;
     browser.press("171.2").await;
     tick(&browser, 4).await;
     edits_become(&browser, &["row 2", "row 4", "row 8", "row 4"]).await;
     // The last word on each peak stands, and what was typed too.
-    let ticks = "[2, 4, 8].map(row => document.querySelector(`tr[data-row=\"${row}\"] input`).checked)";
+    let ticks =
+        "[2, 4, 8].map(row => document.querySelector(`tr[data-row=\"${row}\"] input`).checked)";
     assert_eq!(browser.eval(ticks).await, json!([false, true, false]));
-    assert_eq!(browser.eval("document.querySelector('[name=azimuth]').value").await, json!("171.2"));
+    assert_eq!(
+        browser
+            .eval("document.querySelector('[name=azimuth]').value")
+            .await,
+        json!("171.2")
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -173,7 +250,9 @@ async fn a_peak_is_marked_everywhere() {
     let folder = session();
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
-    browser.until("document.querySelector('#pane svg .mark[data-row=\"7\"]') !== null").await;
+    browser
+        .until("document.querySelector('#pane svg .mark[data-row=\"7\"]') !== null")
+        .await;
     browser
         .eval("document.querySelector('#pane svg .mark[data-row=\"7\"]').dispatchEvent(new PointerEvent('pointerover', {bubbles: true, pointerType: 'mouse'}))")
         .await;
@@ -181,14 +260,26 @@ async fn a_peak_is_marked_everywhere() {
     for part in ["Row 7", "UTC", "reading", "residual", "of peaks.csv"] {
         assert!(card.contains(part), "{card}");
     }
-    let marked = browser.eval("[...new Set([...document.querySelectorAll('.marked')].map(e => e.dataset.row))]").await;
+    let marked = browser
+        .eval("[...new Set([...document.querySelectorAll('.marked')].map(e => e.dataset.row))]")
+        .await;
     assert_eq!(marked, json!(["7"]));
-    assert_eq!(browser.eval("document.querySelector('tr.marked') !== null").await, json!(true));
+    assert_eq!(
+        browser
+            .eval("document.querySelector('tr.marked') !== null")
+            .await,
+        json!(true)
+    );
     // Away from it the mark goes.
     browser
         .eval("document.querySelector('h1').dispatchEvent(new PointerEvent('pointerover', {bubbles: true, pointerType: 'mouse'}))")
         .await;
-    assert_eq!(browser.eval("document.querySelectorAll('.marked').length").await, json!(0));
+    assert_eq!(
+        browser
+            .eval("document.querySelectorAll('.marked').length")
+            .await,
+        json!(0)
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -200,12 +291,22 @@ async fn the_table_sorts_and_filters() {
     let shown = "[...document.querySelectorAll('#peaks-table tbody tr')].map(r => Number(r.cells[3].textContent))";
     for (way, sign) in [("ascending", 1.0), ("descending", -1.0)] {
         click(&browser, &format!("{heading} button")).await;
-        assert_eq!(browser.eval(&format!("document.querySelector('{heading}').ariaSort")).await, json!(way));
+        assert_eq!(
+            browser
+                .eval(&format!("document.querySelector('{heading}').ariaSort"))
+                .await,
+            json!(way)
+        );
         let sizes: Vec<f64> = serde_json::from_value(browser.eval(shown).await).unwrap();
         // Shown to the digits that each deserves: neighbours may round past each other.
-        assert!(sizes.windows(2).all(|w| sign * w[0] <= sign * w[1] + 0.02), "{sizes:?}");
+        assert!(
+            sizes.windows(2).all(|w| sign * w[0] <= sign * w[1] + 0.02),
+            "{sizes:?}"
+        );
     }
-    browser.eval("document.querySelector('#peaks-find').focus()").await;
+    browser
+        .eval("document.querySelector('#peaks-find').focus()")
+        .await;
     browser.press("sun").await;
     let names = browser.eval("[...new Set([...document.querySelectorAll('#peaks-table tbody tr')].map(r => r.cells[2].textContent))]").await;
     assert_eq!(names, json!(["sun"]));
@@ -218,16 +319,31 @@ async fn the_keyboard_is_enough() {
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
     browser.press(TAB).await;
-    assert_eq!(browser.eval("document.activeElement.className").await, json!("skip"));
+    assert_eq!(
+        browser.eval("document.activeElement.className").await,
+        json!("skip")
+    );
     let label = "document.activeElement.getAttribute('aria-label')";
     // Single keys, listed under the question mark.
     browser.press("j").await;
-    browser.until(&format!("{label} === 'Use row 1, mill-beacon'")).await;
+    browser
+        .until(&format!("{label} === 'Use row 1, mill-beacon'"))
+        .await;
     browser.press(DOWN).await;
-    browser.until(&format!("({label} ?? '').startsWith('Use row 2')")).await;
+    browser
+        .until(&format!("({label} ?? '').startsWith('Use row 2')"))
+        .await;
     browser.press(SPACE).await;
     edits_become(&browser, &["row 2"]).await;
-    assert!(browser.eval(label).await.as_str().unwrap().starts_with("Use row 2"), "the focus was lost");
+    assert!(
+        browser
+            .eval(label)
+            .await
+            .as_str()
+            .unwrap()
+            .starts_with("Use row 2"),
+        "the focus was lost"
+    );
     browser.press("u").await;
     edits_become(&browser, &["taken back"]).await;
     browser.press("?").await;
@@ -235,15 +351,30 @@ async fn the_keyboard_is_enough() {
     browser.press(ESCAPE).await;
     browser.until("!document.querySelector('#keys').open").await;
     // In a picture: one stop of Tab, arrows from peak to peak, Space leaves out.
-    browser.until("document.querySelector('#pane svg .mark[tabindex=\"0\"]') !== null").await;
-    assert_eq!(browser.eval("document.querySelectorAll('#pane svg [tabindex=\"0\"]').length").await, json!(1));
-    browser.eval("document.querySelector('#pane svg .mark[tabindex=\"0\"]').focus()").await;
+    browser
+        .until("document.querySelector('#pane svg .mark[tabindex=\"0\"]') !== null")
+        .await;
+    assert_eq!(
+        browser
+            .eval("document.querySelectorAll('#pane svg [tabindex=\"0\"]').length")
+            .await,
+        json!(1)
+    );
+    browser
+        .eval("document.querySelector('#pane svg .mark[tabindex=\"0\"]').focus()")
+        .await;
     browser.press(RIGHT).await;
     browser.press(END).await;
     let last = browser.eval("document.activeElement.dataset.row").await;
-    let rows = browser.eval("String(document.querySelectorAll('#peaks-table tbody tr').length)").await;
+    let rows = browser
+        .eval("String(document.querySelectorAll('#peaks-table tbody tr').length)")
+        .await;
     assert_eq!(last, rows);
-    assert!(text(&browser, "#card").await.contains(&format!("Row {}", last.as_str().unwrap())));
+    assert!(
+        text(&browser, "#card")
+            .await
+            .contains(&format!("Row {}", last.as_str().unwrap()))
+    );
     browser.press(SPACE).await;
     edits_become(&browser, &[&format!("row {}", last.as_str().unwrap())]).await;
 }
@@ -254,21 +385,45 @@ async fn a_peak_is_taken_with_one_press() {
     let desk = Desk::serve(folder.path());
     let browser = desk.open(TELEPHONE).await;
     click(&browser, "#take-now").await;
-    browser.until("document.querySelector('[name=time_utc]').value !== ''").await;
-    browser.until("document.activeElement.name === 'azimuth'").await;
-    browser.eval("document.querySelector('#take-form').elements.emitter.value = 'fenlight-2'").await;
+    browser
+        .until("document.querySelector('[name=time_utc]').value !== ''")
+        .await;
+    browser
+        .until("document.activeElement.name === 'azimuth'")
+        .await;
+    browser
+        .eval("document.querySelector('#take-form').elements.emitter.value = 'fenlight-2'")
+        .await;
     browser.press("nowhere").await;
-    browser.eval("document.querySelector('[name=elevation]').value = '30.5'").await;
+    browser
+        .eval("document.querySelector('[name=elevation]').value = '30.5'")
+        .await;
     click(&browser, "#take-form [type=submit]").await;
-    browser.until("!document.querySelector('#take-problem').hidden").await;
+    browser
+        .until("!document.querySelector('#take-problem').hidden")
+        .await;
     assert!(text(&browser, "#take-problem").await.contains("nowhere"));
     // A refusal costs nothing that was typed.
-    assert_eq!(browser.eval("document.querySelector('[name=elevation]').value").await, json!("30.5"));
-    browser.eval("document.querySelector('[name=azimuth]').value = '171.2'").await;
+    assert_eq!(
+        browser
+            .eval("document.querySelector('[name=elevation]').value")
+            .await,
+        json!("30.5")
+    );
+    browser
+        .eval("document.querySelector('[name=azimuth]').value = '171.2'")
+        .await;
     click(&browser, "#take-form [type=submit]").await;
     edits_become(&browser, &["fenlight-2"]).await;
-    browser.until("document.querySelector('#peaks-table tr.added') !== null").await;
-    assert_eq!(browser.eval("document.querySelector('#take-problem').hidden").await, json!(true));
+    browser
+        .until("document.querySelector('#peaks-table tr.added') !== null")
+        .await;
+    assert_eq!(
+        browser
+            .eval("document.querySelector('#take-problem').hidden")
+            .await,
+        json!(true)
+    );
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -276,7 +431,9 @@ async fn a_log_with_two_meanings_is_asked_about() {
     let folder = session();
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
-    let before = browser.eval("document.querySelectorAll('#peaks-table tbody tr').length").await;
+    let before = browser
+        .eval("document.querySelectorAll('#peaks-table tbody tr').length")
+        .await;
     let log = "date,time,emitter,azimuth_deg,elevation_deg\\n03/04/2026,10:00:00,mill-beacon,-58.30,2.42\\n03/04/2026,10:05:00,mill-beacon,-58.31,2.41\\n";
     browser
         .eval(&format!("(() => {{ const held = new DataTransfer(); held.items.add(new File(['{log}'], 'more.csv')); const input = document.querySelector('#import-file'); input.files = held.files; input.dispatchEvent(new Event('change', {{bubbles: true}})); return true; }})()"))
@@ -285,20 +442,37 @@ async fn a_log_with_two_meanings_is_asked_about() {
     let asked = "document.querySelector('#import-result input[name=choice]') !== null";
     let ready = "[...document.querySelectorAll('#import-result button')].some(b => b.textContent === 'Take these peaks')";
     browser.until(&format!("{asked} || {ready}")).await;
-    assert_eq!(browser.eval(asked).await, json!(true), "nothing was asked about 03/04/2026");
+    assert_eq!(
+        browser.eval(asked).await,
+        json!(true),
+        "nothing was asked about 03/04/2026"
+    );
     while browser.eval(asked).await == json!(true) {
         let question = text(&browser, "#import-result legend").await;
         click(&browser, "#import-result input[name=choice]").await;
         click(&browser, "#import-result [type=submit]").await;
-        browser.until(&format!("document.querySelector('#import-result legend')?.textContent !== {}", json!(question))).await;
+        browser
+            .until(&format!(
+                "document.querySelector('#import-result legend')?.textContent !== {}",
+                json!(question)
+            ))
+            .await;
     }
     browser.until(ready).await;
     assert!(text(&browser, "#import-result").await.contains("2 peaks"));
-    assert_eq!(browser.eval("document.querySelectorAll('#edits li').length").await, json!(0), "taken unasked");
+    assert_eq!(
+        browser
+            .eval("document.querySelectorAll('#edits li').length")
+            .await,
+        json!(0),
+        "taken unasked"
+    );
     click(&browser, "#import-result [type=submit]").await;
     edits_become(&browser, &["more.csv"]).await;
     browser
-        .until(&format!("document.querySelectorAll('#peaks-table tbody tr').length === {before} + 2"))
+        .until(&format!(
+            "document.querySelectorAll('#peaks-table tbody tr').length === {before} + 2"
+        ))
         .await;
 }
 
@@ -308,10 +482,14 @@ async fn files_are_written_where_the_session_is() {
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
     click(&browser, "#export-form [type=submit]").await;
-    browser.until("document.querySelector('#export-result').textContent.includes('Tick')").await;
+    browser
+        .until("document.querySelector('#export-result').textContent.includes('Tick')")
+        .await;
     click(&browser, "#export-list input[value=calibration]").await;
     click(&browser, "#export-form [type=submit]").await;
-    browser.until("document.querySelector('#export-result').textContent.startsWith('Written')").await;
+    browser
+        .until("document.querySelector('#export-result').textContent.startsWith('Written')")
+        .await;
     assert!(folder.path().join("calibration.json").exists());
 }
 
@@ -320,14 +498,23 @@ async fn the_map_shows_now_and_before() {
     let folder = session();
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
-    browser.until("document.querySelector('#map-picture svg polygon') !== null").await;
+    browser
+        .until("document.querySelector('#map-picture svg polygon') !== null")
+        .await;
     let before = "[...document.querySelectorAll('#map-which button')].find(b => b.textContent.startsWith('Before'))";
-    assert_eq!(browser.eval(&format!("{before}.disabled")).await, json!(true));
+    assert_eq!(
+        browser.eval(&format!("{before}.disabled")).await,
+        json!(true)
+    );
     tick(&browser, 13).await;
     browser.until(&format!("!{before}.disabled")).await;
     browser.eval(&format!("{before}.click()")).await;
-    browser.until("document.querySelector('#map-picture h3').textContent.includes('before')").await;
-    browser.until("document.querySelector('#map-picture svg polygon') !== null").await;
+    browser
+        .until("document.querySelector('#map-picture h3').textContent.includes('before')")
+        .await;
+    browser
+        .until("document.querySelector('#map-picture svg polygon') !== null")
+        .await;
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -335,9 +522,14 @@ async fn a_telephone_needs_no_scrolling_sideways_and_every_control_takes_a_finge
     let folder = session();
     let desk = Desk::serve(folder.path());
     let browser = desk.open(TELEPHONE).await;
-    browser.eval("[...document.querySelectorAll('details')].forEach(d => d.open = true)").await;
+    browser
+        .eval("[...document.querySelectorAll('details')].forEach(d => d.open = true)")
+        .await;
     let wide = browser.eval("document.documentElement.scrollWidth").await;
-    assert!(wide.as_u64().unwrap() <= u64::from(TELEPHONE.width), "{wide}");
+    assert!(
+        wide.as_u64().unwrap() <= u64::from(TELEPHONE.width),
+        "{wide}"
+    );
     let small = browser
         .eval(&format!(
             "[...document.querySelectorAll('button, select, summary, .tick, .check, input:not([type=checkbox]):not([type=radio]):not(.unseen), a.button, nav a')]\
@@ -347,9 +539,16 @@ async fn a_telephone_needs_no_scrolling_sideways_and_every_control_takes_a_finge
         .await;
     assert_eq!(small, json!([]));
     // The result stays in sight.
-    browser.eval("scrollTo(0, document.body.scrollHeight)").await;
-    let strip = browser.eval("document.querySelector('.strip').getBoundingClientRect().bottom").await;
-    assert!(strip.as_f64().unwrap() <= f64::from(TELEPHONE.height), "{strip}");
+    browser
+        .eval("scrollTo(0, document.body.scrollHeight)")
+        .await;
+    let strip = browser
+        .eval("document.querySelector('.strip').getBoundingClientRect().bottom")
+        .await;
+    assert!(
+        strip.as_f64().unwrap() <= f64::from(TELEPHONE.height),
+        "{strip}"
+    );
 }
 
 /// The mean of a colour's three parts, 0 to 255.
@@ -365,9 +564,17 @@ fn light(colour: &Value) -> f64 {
 async fn a_dark_screen_gets_a_dark_page_and_light_letters() {
     let folder = session();
     let desk = Desk::serve(folder.path());
-    let browser = desk.open(View { dark: true, ..LAPTOP }).await;
-    browser.until("document.querySelector('#pane svg text') !== null").await;
-    let style = |of: &str, what: &str| format!("getComputedStyle(document.querySelector('{of}')).{what}");
+    let browser = desk
+        .open(View {
+            dark: true,
+            ..LAPTOP
+        })
+        .await;
+    browser
+        .until("document.querySelector('#pane svg text') !== null")
+        .await;
+    let style =
+        |of: &str, what: &str| format!("getComputedStyle(document.querySelector('{of}')).{what}");
     assert!(light(&browser.eval(&style("body", "backgroundColor")).await) < 60.0);
     assert!(light(&browser.eval(&style("body", "color")).await) > 200.0);
     let written = browser
@@ -383,9 +590,15 @@ async fn print_holds_every_peak_and_no_controls() {
     let folder = session();
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
-    browser.devtools("Emulation.setEmulatedMedia", json!({"media": "print"})).await;
+    browser
+        .devtools("Emulation.setEmulatedMedia", json!({"media": "print"}))
+        .await;
     for gone in ["nav", "#undo", "#take", "#export-form", "#peaks-filter"] {
-        let shown = browser.eval(&format!("document.querySelector('{gone}').getClientRects().length")).await;
+        let shown = browser
+            .eval(&format!(
+                "document.querySelector('{gone}').getClientRects().length"
+            ))
+            .await;
         assert_eq!(shown, json!(0), "{gone}");
     }
     let cut = browser
@@ -406,11 +619,21 @@ async fn a_hostile_name_is_shown_as_text() {
     }
     let desk = Desk::serve(folder.path());
     let browser = desk.open(LAPTOP).await;
-    assert_eq!(text(&browser, "tr[data-row=\"1\"] td:nth-child(3)").await, NAME);
+    assert_eq!(
+        text(&browser, "tr[data-row=\"1\"] td:nth-child(3)").await,
+        NAME
+    );
     tick(&browser, 1).await;
     edits_become(&browser, &[NAME]).await;
-    browser.until("document.querySelector('#next-list li, #next-words:not(:empty)') !== null").await;
-    assert_eq!(browser.eval("document.querySelectorAll('img').length").await, json!(0));
+    browser
+        .until("document.querySelector('#next-list li, #next-words:not(:empty)') !== null")
+        .await;
+    assert_eq!(
+        browser
+            .eval("document.querySelectorAll('img').length")
+            .await,
+        json!(0)
+    );
     assert_ne!(browser.eval("document.title").await, json!("caught"));
 }
 
@@ -421,10 +644,17 @@ async fn nothing_is_asked_of_any_other_machine() {
     let browser = desk.open(LAPTOP).await;
     tick(&browser, 2).await;
     edits_become(&browser, &["row 2"]).await;
-    browser.eval("document.querySelector('#gallery').scrollIntoView()").await;
-    browser.until("document.querySelector('#gallery svg') !== null").await;
+    browser
+        .eval("document.querySelector('#gallery').scrollIntoView()")
+        .await;
+    browser
+        .until("document.querySelector('#gallery svg') !== null")
+        .await;
     let asked = browser.asked_for().await;
-    assert!(asked.iter().any(|url| url.ends_with("/api/state")), "{asked:?}");
+    assert!(
+        asked.iter().any(|url| url.ends_with("/api/state")),
+        "{asked:?}"
+    );
     let elsewhere: Vec<&String> = (asked.iter())
         .filter(|url| !url.starts_with(&desk.address()) && !url.starts_with("chrome:"))
         .collect();
@@ -435,17 +665,37 @@ async fn nothing_is_asked_of_any_other_machine() {
 async fn the_accessibility_rules_hold() {
     let folder = session();
     let desk = Desk::serve(folder.path());
-    for view in [LAPTOP, View { dark: true, ..TELEPHONE }] {
+    for view in [
+        LAPTOP,
+        View {
+            dark: true,
+            ..TELEPHONE
+        },
+    ] {
         let browser = desk.open(view).await;
-        browser.until("document.querySelector('#pane svg .mark') !== null").await;
-        browser.until("document.querySelector('#map-picture svg') !== null").await;
-        browser.eval("[...document.querySelectorAll('details')].forEach(d => d.open = true)").await;
+        browser
+            .until("document.querySelector('#pane svg .mark') !== null")
+            .await;
+        browser
+            .until("document.querySelector('#map-picture svg') !== null")
+            .await;
+        browser
+            .eval("[...document.querySelectorAll('details')].forEach(d => d.open = true)")
+            .await;
         tick(&browser, 9).await;
-        browser.until("document.querySelector('#edits li') !== null").await;
+        browser
+            .until("document.querySelector('#edits li') !== null")
+            .await;
         assert_eq!(browser.violations().await, Vec::<String>::new(), "{view:?}");
         click(&browser, "#pane .enlarge").await;
-        browser.until("document.querySelector('#enlarged').open").await;
-        assert_eq!(browser.violations().await, Vec::<String>::new(), "{view:?}, enlarged");
+        browser
+            .until("document.querySelector('#enlarged').open")
+            .await;
+        assert_eq!(
+            browser.violations().await,
+            Vec::<String>::new(),
+            "{view:?}, enlarged"
+        );
         click(&browser, "#close-enlarged").await;
         tick(&browser, 9).await;
     }
@@ -456,16 +706,31 @@ async fn other_computers_need_the_token() {
     let folder = session();
     let (_desk, said) = Desk::open_to_the_network(folder.path());
     let browser = Browser::open(LAPTOP).await;
-    let (address, token) = said.split_once("?token=").expect("an address with its token");
+    let (address, token) = said
+        .split_once("?token=")
+        .expect("an address with its token");
     browser.page.goto(address).await.unwrap();
-    browser.until("document.querySelector('#ask-token').open").await;
-    assert_eq!(browser.eval("document.querySelectorAll('#peaks-table tbody tr').length").await, json!(0));
-    browser.eval("document.querySelector('#token').focus()").await;
+    browser
+        .until("document.querySelector('#ask-token').open")
+        .await;
+    assert_eq!(
+        browser
+            .eval("document.querySelectorAll('#peaks-table tbody tr').length")
+            .await,
+        json!(0)
+    );
+    browser
+        .eval("document.querySelector('#token').focus()")
+        .await;
     browser.press(token).await;
     browser.press(ENTER).await;
-    browser.until("document.querySelectorAll('#peaks-table tbody tr').length > 0").await;
+    browser
+        .until("document.querySelectorAll('#peaks-table tbody tr').length > 0")
+        .await;
     // In the address it would be seen and saved.
     browser.page.goto(&said).await.unwrap();
-    browser.until("document.querySelectorAll('#peaks-table tbody tr').length > 0").await;
+    browser
+        .until("document.querySelectorAll('#peaks-table tbody tr').length > 0")
+        .await;
     assert_eq!(browser.eval("location.search").await, json!(""));
 }
