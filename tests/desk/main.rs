@@ -7,5 +7,6 @@ mod client;
 mod edits;
 mod export;
 mod import;
+mod live;
 mod log;
 mod safety;
