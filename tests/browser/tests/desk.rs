@@ -426,7 +426,7 @@ async fn nothing_is_asked_of_any_other_machine() {
     let asked = browser.asked_for().await;
     assert!(asked.iter().any(|url| url.ends_with("/api/state")), "{asked:?}");
     let elsewhere: Vec<&String> = (asked.iter())
-        .filter(|url| !url.starts_with(&desk.address()) && !url.starts_with("chrome:"))
+        .filter(|url| !url.starts_with(&desk.address()) && !url.starts_with("chrome"))
         .collect();
     assert!(elsewhere.is_empty(), "{elsewhere:?}");
 }
