@@ -656,7 +656,7 @@ async fn nothing_is_asked_of_any_other_machine() {
         "{asked:?}"
     );
     let elsewhere: Vec<&String> = (asked.iter())
-        .filter(|url| !url.starts_with(&desk.address()) && !url.starts_with("chrome:"))
+        .filter(|url| !url.starts_with(&desk.address()) && !url.starts_with("chrome"))
         .collect();
     assert!(elsewhere.is_empty(), "{elsewhere:?}");
 }
