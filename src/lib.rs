@@ -44,7 +44,9 @@
 
 pub mod angle;
 mod cli;
+pub mod corrected;
 pub mod demo;
+pub mod desk;
 pub mod ephemeris;
 pub mod explain;
 pub mod faults;

@@ -5,38 +5,11 @@ use std::path::Path;
 use clap::Args as ClapArgs;
 
 use super::Console;
+pub use crate::corrected::full_model;
 use crate::logbook::{Calibration, Standing};
 use crate::problem::{Error, printable};
-use crate::solve::record::model_of;
 use crate::station::Station;
-use crate::table::{Air, DemandKind, EncoderRange, FullModel};
-
-/// The full model of a calibration at its station.
-///
-/// # Errors
-/// As [`model_of`].
-pub fn full_model(
-    calibration: &Calibration,
-    station: &Station,
-    kind: DemandKind,
-) -> Result<FullModel, Error> {
-    if calibration.kind() != station.mount.kind() {
-        // Ranges and grids of one kind mean nothing on another, whatever the user knows better.
-        return Err(Error::Unsupported(format!(
-            "the calibration is of a mount of kind {}, the station file of one of kind {}",
-            calibration.kind(),
-            station.mount.kind()
-        )));
-    }
-    Ok(FullModel {
-        mount: model_of(calibration)?,
-        air: Air::for_demand(kind, station.site.weather),
-        range: EncoderRange {
-            azimuth: station.mount.azimuth_range,
-            elevation: station.mount.elevation_range,
-        },
-    })
-}
+use crate::table::FullModel;
 
 /// `--feed`.
 #[derive(ClapArgs, Clone, Debug)]

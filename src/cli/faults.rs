@@ -66,11 +66,9 @@ pub struct Args {
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = common.read_station()?;
     let mut options = Options {
-        terms: args.terms.listed(station.mount.kind())?,
-        holds: args.terms.held(station.mount.kind())?,
         seed: args.seed,
         zeros_per_log: args.logs.zeros_per_log,
-        ..Options::default()
+        ..args.terms.options(station.mount.kind())?
     };
     let mut guard = Guard::new("faults")
         .reads_station(&common.station, &station)

@@ -7,6 +7,7 @@ mod calibration;
 mod completions;
 mod demand;
 mod demo;
+mod desk;
 mod excerpt;
 mod faults;
 mod follow;
@@ -123,6 +124,7 @@ enum Verb {
     Table(table::Args),
     Point(point::Args),
     Recheck(recheck::Args),
+    Desk(desk::Args),
     Relay(relay::Args),
     Observe(Box<observe::Args>),
     Simulate(simulate::Args),
@@ -211,6 +213,7 @@ fn dispatch(cli: &Cli, console: &mut Console) -> Result<Verdict, Error> {
         Verb::Table(args) => table::run(args, &cli.common, console),
         Verb::Point(args) => point::run(args, &cli.common, console),
         Verb::Recheck(args) => recheck::run(args, &cli.common, console),
+        Verb::Desk(args) => desk::run(args, &cli.common, console),
         Verb::Relay(args) => relay::run(args, &cli.common, console),
         Verb::Observe(args) => observe::run(args, &cli.common, console),
         Verb::Simulate(args) => simulate::run(args, &cli.common, console),

@@ -122,10 +122,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.deliver(&reduction.to_csv(), out.as_ref())?;
     }
     if let Some(folder) = &pictures {
-        console.fill(folder, None, |dir| {
-            report::write_scan_pictures(dir, &reduction, &station).map(drop)
+        console.fill(folder, Some(report::SCANS_PAGE), |dir| {
+            report::write_scans(dir, &reduction, &station).map(drop)
         })?;
-        console.note("look at the overview first");
     }
     Ok(if reduction.has_peaks() {
         Verdict::Good

@@ -65,12 +65,10 @@ pub struct Args {
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
     let station = common.read_station()?;
     let options = Options {
-        terms: args.terms.listed(station.mount.kind())?,
-        holds: args.terms.held(station.mount.kind())?,
         seed: args.seed,
         trust_all: args.trust_all,
-        begin: None,
         zeros_per_log: args.logs.zeros_per_log,
+        ..args.terms.options(station.mount.kind())?
     };
     let mut guard = Guard::new("solve")
         .reads_station(&common.station, &station)

@@ -111,19 +111,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         highest: args.highest.map(Angle::from_degrees),
         steps: args.step.map(Pair::angles),
     };
-    let provenance = Provenance {
-        calibration: match &args.feed.feed {
-            Some(feed) => format!("{}, feed {feed}", args.calibration.display()),
-            None => args.calibration.display().to_string(),
-        },
-        created_utc: calibration.created_utc.to_string(),
-        station: station.site.name.clone(),
-        calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
-        beamwidth: Some(station.dish.beamwidth),
-        trust: calibration.trust,
-        reasons: calibration.reasons.clone(),
-        expected: calibration.expected_pointing_error,
+    let file = match &args.feed.feed {
+        Some(feed) => format!("{}, feed {feed}", args.calibration.display()),
+        None => args.calibration.display().to_string(),
     };
+    let provenance = Provenance::of(&calibration, &file, &station);
     let (text, notes, warnings) = match format {
         Format::CHeader => {
             let done = firmware_table(&full, &request, &provenance, args.max_bytes)?;

@@ -2,12 +2,12 @@
 
 use clap::Args;
 
-use crate::logbook::AZIMUTH_READING;
-use crate::mount::{Group, Kind, Term, TermUnit};
-use crate::problem::{Error, nearest_name};
-use crate::quantity::Quantity;
+use crate::explain::Options;
+use crate::logbook::{holdable, term_named, terms_named};
+use crate::mount::{Kind, Term};
+use crate::problem::Error;
 
-/// Which terms to fit and which to hold.
+/// Which terms to fit, to hold and to leave out.
 #[derive(Args, Clone, Debug, Default)]
 pub struct TermOptions {
     /// Fit exactly these terms, separated by commas; with a + before each name, these in
@@ -17,6 +17,14 @@ pub struct TermOptions {
     /// Hold a term at a value, in degrees (a scale as a fraction, the clock in seconds)
     #[arg(long, value_name = "TERM=VALUE", long_help = hold_help())]
     pub hold: Vec<String>,
+    /// Fit these terms too, whatever the data say of them, separated by commas; which others are
+    /// fitted is left to the data
+    #[arg(long, value_name = "TERMS", value_delimiter = ',')]
+    pub add: Vec<String>,
+    /// Do not fit these terms, separated by commas; that they may be there all the same is in the
+    /// expected pointing error
+    #[arg(long, value_name = "TERMS", value_delimiter = ',')]
+    pub leave_out: Vec<String>,
 }
 
 /// The help of `--terms`, with every name.
@@ -46,11 +54,51 @@ fn all_names() -> String {
 }
 
 impl TermOptions {
+    /// The options of an explanation with what these say.
+    ///
+    /// # Errors
+    /// An unknown name, a value beyond sense, a term of which two things are said.
+    pub fn options(&self, mount: Kind) -> Result<Options, Error> {
+        let named = |names: &[String]| -> Result<Vec<Term>, Error> {
+            let terms = names.iter().map(|name| terms_named(mount, name.trim()));
+            Ok(terms.collect::<Result<Vec<_>, _>>()?.concat())
+        };
+        let (also, without) = (named(&self.add)?, named(&self.leave_out)?);
+        let (terms, holds) = (self.listed(mount)?, self.held(mount)?);
+        let twice = |term: &Term, one: &str, other: &str| {
+            Error::Usage(format!(
+                "{} stands in {one} and in {other}: leave out one of the two",
+                mount.term_name(*term)
+            ))
+        };
+        if let Some(term) = without.iter().find(|t| also.contains(t)) {
+            return Err(twice(term, "--add", "--leave-out"));
+        }
+        for (option, terms) in [("--add", &also), ("--leave-out", &without)] {
+            if let Some((term, _)) = holds.iter().find(|(t, _)| terms.contains(t)) {
+                return Err(twice(term, option, "--hold"));
+            }
+        }
+        if let Some(term) = without
+            .iter()
+            .find(|t| terms.iter().flatten().any(|l| l == *t))
+        {
+            return Err(twice(term, "--leave-out", "--terms"));
+        }
+        Ok(Options {
+            terms,
+            also,
+            without,
+            holds,
+            ..Options::default()
+        })
+    }
+
     /// The list of terms to fit; none when the data are to choose.
     ///
     /// # Errors
     /// An unknown name.
-    pub fn listed(&self, mount: Kind) -> Result<Option<Vec<Term>>, Error> {
+    fn listed(&self, mount: Kind) -> Result<Option<Vec<Term>>, Error> {
         if self.terms.is_empty() {
             return Ok(None);
         }
@@ -75,7 +123,7 @@ impl TermOptions {
     /// # Errors
     /// A text that is not name=number, an unknown name, a value beyond sense, a term held twice,
     /// or one that `--terms` names to be fitted.
-    pub fn held(&self, mount: Kind) -> Result<Vec<(Term, f64)>, Error> {
+    fn held(&self, mount: Kind) -> Result<Vec<(Term, f64)>, Error> {
         let mut held: Vec<(Term, f64)> = Vec::new();
         for text in &self.hold {
             let (term, value) = hold(mount, text)?;
@@ -112,58 +160,6 @@ fn hold(mount: Kind, text: &str) -> Result<(Term, f64), Error> {
     Ok((term, term.unit().inward(value)))
 }
 
-/// What a term may be held at. Beyond it no mount is, and the pointing equations mean nothing
-/// (common practice, no source).
-fn holdable(term: Term) -> Quantity {
-    match (term, term.unit()) {
-        // As many turns as a reading may have.
-        (Term::AzimuthZero, _) => AZIMUTH_READING,
-        (Term::ElevationZero, _) => Quantity::new(-360.0, 360.0, "degrees from -360 to 360"),
-        (_, TermUnit::Angle) => Quantity::new(-45.0, 45.0, "degrees from -45 to 45"),
-        (_, TermUnit::Fraction) => Quantity::new(-0.5, 0.5, "a fraction from -0.5 to 0.5"),
-        (_, TermUnit::Seconds) => {
-            Quantity::new(-86_400.0, 86_400.0, "seconds from -86400 to 86400, a day")
-        }
-    }
-}
-
-/// A term, or a group's terms by the part of the name that they share: `tilt`,
-/// `azimuth-runout`, `track-warp`, `polar-axis`, `lower-axis`.
-fn terms_named(mount: Kind, name: &str) -> Result<Vec<Term>, Error> {
-    let parts = Group::ALL.into_iter().find(|group| {
-        let names: Vec<&str> = (group.terms())
-            .filter(|t| mount.has(*t))
-            .map(|t| mount.term_name(t))
-            .collect();
-        names.len() == 2
-            && (names.iter()).all(|n| {
-                n.strip_prefix(name)
-                    .is_some_and(|rest| rest.starts_with('-'))
-            })
-    });
-    match parts {
-        Some(group) => Ok(group.terms().collect()),
-        None => term_named(mount, name).map(|t| vec![t]),
-    }
-}
-
-fn term_named(mount: Kind, name: &str) -> Result<Term, Error> {
-    mount.term_by_name(name).ok_or_else(|| {
-        let names = mount.term_names();
-        Error::Usage(match (mount.others_with(name), nearest_name(name, names.iter().copied())) {
-            (Some(others), _) => format!(
-                "{name} is a term of {others} mounts, and this one is of kind {mount}: its terms are \
-                 {}",
-                names.join(", ")
-            ),
-            (None, Some(near)) => format!("unknown term {name:?}; did you mean {near:?}?"),
-            (None, None) => {
-                format!("unknown term {name:?}; the terms are {}", names.join(", "))
-            }
-        })
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -173,6 +169,7 @@ mod tests {
         let options = TermOptions {
             terms: owned(terms),
             hold: owned(hold),
+            ..TermOptions::default()
         };
         options.held(Kind::AzEl).map_err(|e| {
             assert_eq!(e.exit_code(), 2);
@@ -197,6 +194,40 @@ mod tests {
         // Half of a group, or one of the basic terms.
         assert_eq!(held(&["tilt"], &["tilt-east=0"]).unwrap().len(), 1);
         assert_eq!(held(&["+droop"], &["collimation=0"]).unwrap().len(), 1);
+    }
+
+    #[test]
+    fn a_term_is_added_or_left_out_or_held() {
+        let said = |add: &str, leave_out: &str, hold: &[&str], terms: &[&str]| {
+            let owned = |texts: &[&str]| texts.iter().map(|t| (*t).to_owned()).collect();
+            let list = |text: &str| match text {
+                "" => Vec::new(),
+                text => vec![text.to_owned()],
+            };
+            let options = TermOptions {
+                terms: owned(terms),
+                hold: owned(hold),
+                add: list(add),
+                leave_out: list(leave_out),
+            };
+            options.options(Kind::AzEl).map_err(|e| e.to_string())
+        };
+        let taken = said("azimuth-runout", "droop", &["collimation=0"], &[]).unwrap();
+        assert_eq!(taken.also, [Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]);
+        assert_eq!(taken.without, [Term::Droop]);
+        assert_eq!(taken.terms, None);
+        assert_eq!(
+            said("droop", "droop", &[], &[]).unwrap_err(),
+            "droop stands in --add and in --leave-out: leave out one of the two"
+        );
+        assert!(said("droop", "", &["droop=0"], &[]).is_err());
+        assert!(said("", "droop", &["droop=0"], &[]).is_err());
+        assert!(said("", "collimation", &[], &["+droop"]).is_err());
+        assert!(
+            said("drop", "", &[], &[])
+                .unwrap_err()
+                .contains("did you mean")
+        );
     }
 
     #[test]

@@ -89,8 +89,20 @@ fn analyse(
         return Err(Unexplained::NoFirstFeed);
     }
     let mut remarks: Vec<Remark> = found.notices.iter().cloned().map(Remark::Sky).collect();
-    let held_terms: Vec<Term> = options.holds.iter().map(|(t, _)| *t).collect();
+    let held = options.holds.iter().map(|(t, _)| *t);
+    let held_terms: Vec<Term> = held.chain(options.without.iter().copied()).collect();
     let choice = wanted(station.mount.kind(), options, &held_terms, &mut remarks);
+    let also = match choice {
+        TermChoice::ByTheData => {
+            let kind = station.mount.kind();
+            let also = with_partners(kind, &options.also, &held_terms, &mut remarks);
+            if kind.has_track() && also.contains(&Term::ElevationRunoutCos) {
+                remarks.push(Remark::DroopHeldForRunout);
+            }
+            also
+        }
+        TermChoice::Listed(_) => Vec::new(),
+    };
     let sigmas = standard_deviations(&found.usable, station, &mut remarks);
     let mut session = Session::new(
         session_peaks(station, reading.map(|r| r.sky), &found.usable),
@@ -100,7 +112,8 @@ fn analyse(
         (choice, options.trust_all),
         options.seed,
     );
-    session = session.with_feeds();
+    session.left_out.clone_from(&options.without);
+    session = session.with_also(also).with_feeds();
     session.logs.clone_from(&found.logs);
     let unusable = found.unusable.clone();
     // The observations of a long log take room.
@@ -121,7 +134,9 @@ fn analyse(
             remarks.push(Remark::NoCausesAsked);
             if session.choice == TermChoice::ByTheData {
                 // Too few to weigh them; what they may do is in the uncertainties.
-                session.base.retain(|h| !is_usual(h));
+                let also = session.also.clone();
+                (session.base)
+                    .retain(|h| !is_usual(h) || h.terms().iter().any(|t| also.contains(t)));
             }
         }
         without_causes(context, session, options)?
@@ -136,7 +151,26 @@ fn wanted(kind: Kind, options: &Options, held: &[Term], remarks: &mut Vec<Remark
     let Some(listed) = &options.terms else {
         return TermChoice::ByTheData;
     };
-    let mut terms = listed.clone();
+    let mut listed = listed.clone();
+    listed.extend(&options.also);
+    let mut terms = with_partners(kind, &listed, held, remarks);
+    if kind.has_track() && terms.contains(&Term::Droop) && terms.contains(&Term::ElevationRunoutCos)
+    {
+        // The same function to first order: the user named the runout, so it is that.
+        remarks.push(Remark::DroopHeldForRunout);
+        terms.retain(|t| *t != Term::Droop);
+    }
+    TermChoice::Listed(terms)
+}
+
+/// The same terms with those that stand or fall with one of them.
+fn with_partners(
+    kind: Kind,
+    listed: &[Term],
+    held: &[Term],
+    remarks: &mut Vec<Remark>,
+) -> Vec<Term> {
+    let mut terms = listed.to_vec();
     for term in listed {
         for partner in term.group().terms() {
             if kind.has(partner) && !terms.contains(&partner) && !held.contains(&partner) {
@@ -148,13 +182,7 @@ fn wanted(kind: Kind, options: &Options, held: &[Term], remarks: &mut Vec<Remark
             }
         }
     }
-    if kind.has_track() && terms.contains(&Term::Droop) && terms.contains(&Term::ElevationRunoutCos)
-    {
-        // The same function to first order: the user named the runout, so it is that.
-        remarks.push(Remark::DroopHeldForRunout);
-        terms.retain(|t| *t != Term::Droop);
-    }
-    TermChoice::Listed(terms)
+    terms
 }
 
 fn without_causes(

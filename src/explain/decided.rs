@@ -65,17 +65,18 @@ pub fn decisions(
         bic_fall: answer.bic_fall,
         cross_validation: answer.evidence.cross_validation,
     };
+    let asked_for = |h: &Hypothesis| h.terms().iter().any(|t| session.also.contains(t));
     let mut found = Vec::new();
     for index in 0..fit.hypotheses.len() {
         let hypothesis = &fit.hypotheses[index];
         let always = index < session.base.len();
         if matches!(hypothesis, Hypothesis::Feed(_) | Hypothesis::Lag { .. })
-            || always && !listed && !is_usual(hypothesis)
+            || always && !listed && !is_usual(hypothesis) && !asked_for(hypothesis)
         {
             continue;
         }
         let answer = inquiry.speaks_for(index, tried);
-        let grounds = match (always, listed, &answer) {
+        let grounds = match (always, listed || asked_for(hypothesis), &answer) {
             (true, true, _) => Grounds::Asked,
             (true, false, answer) => Grounds::Usual(answer.as_ref().map(numbers)),
             (false, _, Some(answer)) => Grounds::Evidence(numbers(answer)),

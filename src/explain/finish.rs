@@ -278,11 +278,11 @@ fn settle_loose_joint(
 
 /// What the user asks for is fitted to the data alone.
 fn free_listed_terms(session: &Session, fit: &mut JointFit) {
-    let TermChoice::Listed(listed) = &session.choice else {
+    if session.choice == TermChoice::ByTheData && session.also.is_empty() {
         return;
-    };
+    }
     for column in &mut fit.columns {
-        if column.constant_term().is_some_and(|t| listed.contains(&t)) {
+        if column.constant_term().is_some_and(|t| session.asks_for(t)) {
             column.spread *= PRACTICALLY_FREE;
         }
     }
@@ -382,6 +382,8 @@ fn estimates(
                 .map(|i| covariance[(i, i)].max(0.0).sqrt());
             let state = if fitted {
                 TermState::Fitted
+            } else if session.left_out.contains(&term) {
+                return None;
             } else if session.held_terms.contains(&term) {
                 TermState::Held
             } else if not_told.contains(&term) {
@@ -390,7 +392,7 @@ fn estimates(
                 return None;
             };
             let zero = matches!(term.group(), Group::AzimuthZero | Group::ElevationZero);
-            let prior_sigma = (fitted && !listed && !zero)
+            let prior_sigma = (fitted && !listed && !zero && !session.asks_for(term))
                 .then(|| fit.place_of(term).map(|j| fit.columns[j].spread))
                 .flatten()
                 .filter(|_| {

@@ -7,7 +7,6 @@ use crate::mount::{MountModel, Term, TermValues};
 
 use super::hypothesis::Hypothesis;
 use super::linearised::{Linearised, Trust, Weighted};
-use super::options::TermChoice;
 use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
 use super::session::Session;
@@ -223,11 +222,9 @@ impl Session {
         let mut columns: Vec<Column> = (hypotheses.iter())
             .flat_map(|h| h.columns(self.beamwidth))
             .collect();
-        if let TermChoice::Listed(listed) = &self.choice {
-            for column in &mut columns {
-                if let Some(term) = column.constant_term().filter(|t| listed.contains(t)) {
-                    column.spread = column.spread.max(listed_prior(term));
-                }
+        for column in &mut columns {
+            if let Some(term) = column.constant_term().filter(|t| self.asks_for(*t)) {
+                column.spread = column.spread.max(listed_prior(term));
             }
         }
         columns

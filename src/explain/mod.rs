@@ -17,6 +17,7 @@ mod candidates;
 mod compass;
 mod decided;
 mod displaced;
+mod error_field;
 mod even_sky;
 mod evidence;
 mod explanation;
@@ -59,6 +60,7 @@ mod usual;
 pub use alike::Alike;
 pub use analyse::{LEAST_COORDINATES, explain, explain_observed};
 pub use compass::{Compass, Declination, FALSE_ALARM as COMPASS_FALSE_ALARM, declination};
+pub use error_field::ErrorField;
 pub use even_sky::{even_sky, sky_weights};
 pub use evidence::Evidence;
 pub use explanation::{

@@ -7,6 +7,11 @@ use crate::mount::{Term, TermValues};
 pub struct Options {
     /// Exactly these mount terms; none means the usual ones and whatever the data ask for.
     pub terms: Option<Vec<Term>>,
+    /// Fitted too, whatever the data say of them.
+    pub also: Vec<Term>,
+    /// Not fitted, whatever the data say; that they may be there all the same is in the expected
+    /// pointing error.
+    pub without: Vec<Term>,
     /// Terms held at an inside value.
     pub holds: Vec<(Term, f64)>,
     /// Seed of everything random.

@@ -38,8 +38,12 @@ pub struct Session {
     pub held: TermValues,
     /// Which terms those are.
     pub held_terms: Vec<Term>,
+    /// Which of them are only left out: nobody knows that they are nought.
+    pub left_out: Vec<Term>,
     /// Which mount terms are fitted.
     pub choice: TermChoice,
+    /// Terms fitted because the user asks for them, beside those that the choice takes.
+    pub also: Vec<Term>,
     /// Fitted always: the terms of every mount, or those listed.
     pub base: Vec<Hypothesis>,
     /// Whether every peak is used, and no bad ones are looked for.
@@ -109,11 +113,42 @@ impl Session {
             geometry,
             held,
             held_terms,
+            left_out: Vec::new(),
             choice,
+            also: Vec::new(),
             trusts_all,
             seed,
             logs: Vec::new(),
         }
+    }
+
+    /// The same session with some terms always fitted, free of what is usual.
+    pub fn with_also(mut self, also: Vec<Term>) -> Session {
+        let kind = self.kind();
+        if kind.has_track() && also.contains(&Term::ElevationRunoutCos) {
+            // The same function to first order: the user named the runout, so it is that.
+            self.base.retain(|h| !h.terms().contains(&Term::Droop));
+        }
+        for group in Group::ALL {
+            let terms: Vec<Term> = (group.terms())
+                .filter(|t| kind.has(*t) && also.contains(t) && !self.held_terms.contains(t))
+                .collect();
+            let taken = self.base_terms();
+            if !terms.is_empty() && !terms.iter().any(|t| taken.contains(t)) {
+                self.base.push(Hypothesis::Terms(terms));
+            }
+        }
+        self.also = also;
+        self
+    }
+
+    /// Whether the user asks for a term by name.
+    pub fn asks_for(&self, term: Term) -> bool {
+        let listed = match &self.choice {
+            TermChoice::ByTheData => false,
+            TermChoice::Listed(listed) => listed.contains(&term),
+        };
+        listed || self.also.contains(&term)
     }
 
     /// The mount with the terms that the user holds.

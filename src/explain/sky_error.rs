@@ -67,7 +67,8 @@ const RARE_GROUPS: [Group; 4] = [
 
 /// What the left-out terms are, with how much each may be.
 pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<AllowedFor> {
-    let known = |t: Term| fit.place_of(t).is_some() || session.held_terms.contains(&t);
+    let held = |t: Term| session.held_terms.contains(&t) && !session.left_out.contains(&t);
+    let known = |t: Term| fit.place_of(t).is_some() || held(t);
     let mut found: Vec<AllowedFor> = (not_told.iter())
         .filter(|t| **t != Term::ClockOffset)
         .map(|t| AllowedFor {

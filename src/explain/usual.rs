@@ -47,7 +47,7 @@ pub fn weigh_usual_errors(session: &Session, fit: JointFit) -> (JointFit, DMatri
     for j in 0..p {
         let Some(term) = fit.columns[j]
             .constant_term()
-            .filter(|t| is_weakly_held(*t))
+            .filter(|t| is_weakly_held(*t) && !session.asks_for(*t))
         else {
             continue;
         };

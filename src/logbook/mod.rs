@@ -31,6 +31,7 @@ mod scans_write;
 mod standing;
 mod sweeps;
 mod table;
+mod term_names;
 
 pub use angles::Angles;
 pub use axes::{AZIMUTH_READING, Axes, keyed, reading_of};
@@ -43,10 +44,13 @@ pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust}
 pub use column_names::ColumnNames;
 pub use log_options::{CompassMeaning, LogOptions};
 pub use peak::{Approach, Peak, PeakLog, Readings};
+pub use peak_rows::SIGMA as PEAK_SIGMA;
+pub use peaks_read::questions;
 pub use scan::{MOST_SAMPLES, PowerUnit, Sample, Scan, ScanBuilder};
 pub use scan_options::ScanOptions;
 pub use scans_csv::ScanReader;
 pub use scans_write::scans_csv;
 pub use standing::Standing;
 pub use sweeps::Band;
-pub use table::{Dialect, OWN_COLUMN, Row, RowReader};
+pub use table::{Dialect, OWN_COLUMN, Question, Row, RowReader};
+pub use term_names::{holdable, term_named, terms_named};

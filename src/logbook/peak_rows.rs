@@ -19,7 +19,7 @@ use crate::station::limits::{DECIBELS, PART_TEMPERATURE};
 use crate::text::{from_cell, quoted};
 
 /// A standard deviation; the smallest number above zero stands for "above zero".
-const SIGMA: Quantity = Quantity::new(
+pub const SIGMA: Quantity = Quantity::new(
     f64::MIN_POSITIVE,
     90.0,
     "one standard deviation in degrees, above 0 and at most 90",

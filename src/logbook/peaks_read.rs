@@ -10,7 +10,7 @@ use super::peak::{Peak, PeakLog, Readings};
 use super::peak_rows::Reading;
 use super::peaks_csv::TIME;
 use super::peaks_write::degrees_text;
-use super::table::{Asked, Columns, Kind, Line, Survey, Table, Told};
+use super::table::{Asked, Columns, Kind, Line, Question, Survey, Table, Told};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
 use crate::problem::{Error, Problems, Wrong};
@@ -89,6 +89,21 @@ impl PeakLog {
             &Reading::new(station, options),
         )
     }
+}
+
+/// What the text of a log of peaks leaves open, beyond what was said of it.
+///
+/// # Errors
+/// When it is no log at all.
+pub fn questions(
+    file: &str,
+    bytes: &[u8],
+    station: &Station,
+    options: &LogOptions,
+) -> Result<Vec<Question>, Error> {
+    let reading = Reading::new(station, options);
+    reading.check_options()?;
+    Ok(reading.survey(file, bytes)?.asked.open)
 }
 
 fn read_files(paths: &[PathBuf], reading: &Reading<'_>) -> Result<PeakLog, Error> {

@@ -5,8 +5,12 @@ use std::path::Path;
 
 use super::faults::sample_pictures;
 use super::fixture::{self, Session};
-use super::{history_pictures, pass_pictures, pictures, plan_picture, scan_pictures};
-use crate::angle::{Angle, Direction, Offset};
+use super::{
+    MapTrack, SkyErrorMap, history_pictures, pass_pictures, pictures, plan_picture, scan_pictures,
+    sky_error_map,
+};
+use crate::angle::{Angle, Apparent, Direction, Offset};
+use crate::explain::{SkyError, even_sky};
 use crate::live::{About, RELAY, Row, head, parse_log};
 use crate::logbook::ScanReader;
 use crate::mount::Term;
@@ -358,6 +362,93 @@ fn of_passes() {
         assert_eq!(pictures.len(), 1, "{what}");
         for picture in pictures {
             faults.extend(faults_of(what, picture.as_ref()));
+        }
+    }
+    assert_clear(faults);
+}
+
+/// An expected error over what the fixture's mount reaches.
+fn expected(station: &Station, error_deg: impl Fn(&Direction<Apparent>) -> f64) -> SkyError {
+    let map: Vec<_> = (even_sky(&station.mount, Some(&station.horizon)).into_iter())
+        .map(|to| (to, Angle::from_degrees(error_deg(&to))))
+        .collect();
+    SkyError {
+        rms: Angle::ZERO,
+        rms_95: Angle::ZERO,
+        largest: Angle::ZERO,
+        at: Direction::apparent(Angle::ZERO, Angle::RIGHT),
+        allowed_for: Vec::new(),
+        map,
+    }
+}
+
+#[test]
+fn of_the_expected_error() {
+    let station = fixture::station();
+    let mut open = fixture::station();
+    open.horizon.mask.clear();
+    open.site.name = "A station with a name so long that no heading has room for all of it".into();
+    let up = |to: &Direction<Apparent>| to.elevation().degrees();
+    let maps = [
+        ("usual", expected(&station, |to| 0.04 + 0.0004 * up(to))),
+        ("wide", expected(&station, |to| 0.002 * 1.1f64.powf(up(to)))),
+        ("alike", expected(&station, |_| 0.1)),
+        ("tiny", expected(&station, |to| 1e-7 * (1.0 + up(to)))),
+        ("huge", expected(&station, |to| 2.0 * up(to))),
+        ("not finite", expected(&station, |_| f64::NAN)),
+    ];
+    let start = Utc::parse("2026-04-04T19:40:12Z").unwrap();
+    let track = |emitter: &str, points: usize, at: &dyn Fn(f64) -> (f64, f64)| MapTrack {
+        emitter: emitter.to_owned(),
+        points: (0..points)
+            .map(|k| {
+                let (azimuth, elevation) = at(k as f64 / points as f64);
+                let to = Direction::apparent(
+                    Angle::from_degrees(azimuth),
+                    Angle::from_degrees(elevation),
+                );
+                (start.plus_seconds(20.0 * k as f64), to)
+            })
+            .collect(),
+    };
+    let arc = |t: f64| (40.0 + 200.0 * t, 80.0 * (std::f64::consts::PI * t).sin());
+    let tracks = [
+        ("no pass", None),
+        ("empty", Some(track("none", 0, &arc))),
+        ("a point", Some(track("one", 1, &arc))),
+        ("a pass", Some(track("hightide-1", 40, &arc))),
+        (
+            "through the zenith",
+            Some(track("over", 60, &|t| {
+                (
+                    if t < 0.5 { 0.0 } else { 180.0 },
+                    90.0 - (180.0 * (t - 0.5)).abs(),
+                )
+            })),
+        ),
+        (
+            "the horizon",
+            Some(track("a <name> & more".repeat(9).as_str(), 200, &|t| {
+                (360.0 * t, 1.0)
+            })),
+        ),
+        ("one place", Some(track("stands", 100, &|_| (181.0, 32.0)))),
+    ];
+    let outcome = fixture::outcome(&Session::default());
+    let mut faults = Vec::new();
+    for (what, map) in &maps {
+        for (which, track) in &tracks {
+            for station in [&station, &open] {
+                let picture = sky_error_map(&SkyErrorMap {
+                    station,
+                    expected: map,
+                    beside: Some(&maps[0].1),
+                    which: "before the edits",
+                    peaks: &outcome.peaks,
+                    track: track.as_ref(),
+                });
+                faults.extend(faults_of(&format!("{what}, {which}"), &picture));
+            }
         }
     }
     assert_clear(faults);

@@ -51,10 +51,13 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
             off,
             sigma,
         } => format!(
-            "{} is held at {}, but the peaks call for {} more, {:.0} standard deviations: the other \
+            "{} is {}, but the peaks call for {} more, {:.0} standard deviations: the other \
              terms are distorted to make up for it",
             kind.term_name(*term),
-            shown(*term, *value),
+            match explanation.session.left_out.contains(term) {
+                true => "left out".to_owned(),
+                false => format!("held at {}", shown(*term, *value)),
+            },
             shown(*term, *off),
             off.abs() / sigma
         ),

@@ -6,10 +6,11 @@ use serde_json::Value;
 
 use crate::angle::Angle;
 use crate::logbook::{
-    ExpectedPointingError, LowerAxisRecord, MountRecord, SkyPlace, Standing, Trust,
+    Calibration, ExpectedPointingError, LowerAxisRecord, MountRecord, SkyPlace, Standing, Trust,
 };
 use crate::mount::{ApproachSigns, AxisKind, Geometry, Kind, Term};
 use crate::problem::printable;
+use crate::station::Station;
 
 use super::demand::DemandKind;
 use super::full::{EncoderRange, FullModel};
@@ -38,6 +39,22 @@ pub struct Provenance {
     pub reasons: Vec<String>,
     /// What pointing error it leaves, when that was found out.
     pub expected: Option<ExpectedPointingError>,
+}
+
+impl Provenance {
+    /// Of a calibration in that file, for that station.
+    pub fn of(calibration: &Calibration, file: &str, station: &Station) -> Provenance {
+        Provenance {
+            calibration: file.to_owned(),
+            created_utc: calibration.created_utc.to_string(),
+            station: station.site.name.clone(),
+            calibration_rms: Some(Angle::from_degrees(calibration.rms_after_deg)),
+            beamwidth: Some(station.dish.beamwidth),
+            trust: calibration.trust,
+            reasons: calibration.reasons.clone(),
+            expected: calibration.expected_pointing_error,
+        }
+    }
 }
 
 /// The entries, in the order in which they are written. Degrees and microdegrees are rounded

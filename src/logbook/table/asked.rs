@@ -9,9 +9,23 @@ use crate::time::{DateOrder, Offset, Written, WrittenZone};
 /// Emitters that are listed: a message must stay readable.
 const MOST_NAMES: usize = 6;
 
+/// What a text with two meanings leaves open, with answers to choose from.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Question {
+    /// The option that answers it, without its dashes: `zone`, `dates`, `columns`, `emitter`,
+    /// `approach`.
+    pub option: &'static str,
+    /// What was found, for people.
+    pub text: String,
+    /// What each answer means, and the option's value; none where only the user can tell.
+    pub choices: Vec<(String, String)>,
+}
+
 /// Questions, each with the option that answers it.
 #[derive(Clone, Debug, Default)]
 pub struct Asked {
+    /// The questions with their answers, in order.
+    pub open: Vec<Question>,
     /// Options with values, in the order in which they are reported.
     options: Vec<String>,
     questions: Vec<Problem>,
@@ -20,6 +34,19 @@ pub struct Asked {
 }
 
 impl Asked {
+    /// Notes the answers to the question that is asked last.
+    pub fn choices(&mut self, option: &'static str, choices: Vec<(String, String)>) {
+        let text = self
+            .questions
+            .last()
+            .map_or_else(String::new, |q| q.found.clone());
+        self.open.push(Question {
+            option,
+            text,
+            choices,
+        });
+    }
+
     /// Asks for an option.
     pub fn push(&mut self, option: String, question: Problem) {
         if !self.options.contains(&option) {
@@ -61,6 +88,12 @@ impl Asked {
             Offset::from_hours(hours + 2)
         ));
         self.push(format!("--zone {usual}"), wrong.at(file, line, column));
+        let local = (hours..=hours + 2).filter(|h| *h != 0).map(|h| {
+            let offset = Offset::from_hours(h).to_string();
+            (format!("the clock showed {offset}"), offset)
+        });
+        let utc = ("the clock showed UTC".to_owned(), Offset::ZERO.to_string());
+        self.choices("zone", std::iter::once(utc).chain(local).collect());
     }
 
     /// Asks for the order of a date that stands there.
@@ -91,6 +124,13 @@ impl Asked {
             .first()
             .map_or(DateOrder::DayMonthYear, |(o, _)| *o);
         self.push(format!("--dates {first}"), wrong.at(file, line, column));
+        let choices = (readings.iter())
+            .map(|(order, date)| {
+                let words = order.name().replace('-', ", ");
+                (format!("{words}: {date}"), order.name().to_owned())
+            })
+            .collect();
+        self.choices("dates", choices);
     }
 
     /// Asks which emitter was observed, when no option says it and the station has several.
@@ -116,6 +156,10 @@ impl Asked {
         )
         .mend("add --emitter NAME when all rows are of one emitter");
         self.push("--emitter NAME".to_owned(), wrong.at(file, line, 1));
+        let choices = names
+            .iter()
+            .map(|name| (format!("all rows are of {name}"), (*name).to_owned()));
+        self.choices("emitter", choices.collect());
     }
 
     /// Tells a fault beside the questions.
@@ -131,6 +175,7 @@ impl Asked {
             }
         }
         self.questions.extend(other.questions);
+        self.open.extend(other.open);
         self.faults.extend(other.faults);
     }
 

@@ -300,6 +300,9 @@ impl Look<'_> {
         }
         let problem = wrong.mend(remedy).at(request.file, header.line, 1);
         asked.push(format!("--columns {option}"), problem);
+        let whole = missing.iter().all(|k| !open(*k)) && !suggestion.names.is_empty();
+        let choices = whole.then(|| (format!("these: {option}"), option));
+        asked.choices("columns", choices.into_iter().collect());
     }
 
     /// Whether all the columns that an option gives otherwise are open.
@@ -471,6 +474,12 @@ impl Look<'_> {
             asked.push(
                 "--approach from".to_owned(),
                 place.problem(self.request.file, wrong),
+            );
+            let side =
+                |value: &str, words: &str| (format!("where the axis {words}"), value.to_owned());
+            asked.choices(
+                "approach",
+                vec![side("from", "came from"), side("toward", "went")],
             );
             decided.compass = Some(CompassMeaning::From);
         }

@@ -9,6 +9,7 @@ mod residuals;
 mod round_sky;
 pub(super) use round_sky::RoundSky;
 mod sky;
+mod sky_error;
 mod step_numbers;
 mod terms;
 #[cfg(test)]
@@ -16,8 +17,9 @@ mod tests;
 
 use super::Report;
 use crate::plot::Render;
-pub use plan::{plan_picture, write_plan_pictures};
+pub use plan::plan_picture;
 use residuals::Against;
+pub use sky_error::{MapTrack, SkyErrorMap, sky_error_map};
 
 /// All pictures of a report, in the order in which they are shown.
 pub fn pictures(report: &Report) -> Vec<Box<dyn Render>> {

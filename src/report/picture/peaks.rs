@@ -60,8 +60,13 @@ pub fn thinning(count: usize, most: usize) -> usize {
 
 /// What stands in the corner of every picture: the site and its days.
 pub fn stamp(report: &Report) -> String {
-    let mut times = report.outcome.peaks.iter().map(|p| p.time);
-    let site = crate::problem::printable(&report.station.site.name);
+    stamp_of(&report.station.site.name, &report.outcome.peaks)
+}
+
+/// The same, of a site and its peaks.
+pub fn stamp_of(site: &str, peaks: &[PeakOutcome]) -> String {
+    let mut times = peaks.iter().map(|p| p.time);
+    let site = crate::problem::printable(site);
     let Some(first) = times.next() else {
         return site;
     };

@@ -3,7 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use crate::angle::Angle;
-use crate::plot::{Align, Canvas, Pen, Point, Rect, Text, colours};
+use crate::plot::{Align, Canvas, Colour, Pen, Point, Rect, Text, colours};
 use crate::station::Horizon;
 
 /// The horizon mask as a line (azimuth in radians, elevation in degrees); empty without one.
@@ -38,7 +38,6 @@ impl RoundSky {
 
     /// Circles and spokes over the sky, what lies below the mask shaded.
     pub fn draw_grid<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, horizon: &[(f64, f64)]) {
-        let grid = Pen::new(colours::GRID, 1.0);
         canvas.disc(self.centre, self.radius, colours::SHADE, 1.0);
         let mask: Vec<Point> = horizon.iter().map(|(a, e)| self.at(*a, *e)).collect();
         if mask.is_empty() {
@@ -46,6 +45,18 @@ impl RoundSky {
         } else {
             canvas.polygon(&mask, colours::PAPER, 1.0);
         }
+        self.draw_lines(canvas, horizon, colours::GRID);
+    }
+
+    /// The circles, spokes and the line of the mask alone, over whatever the sky shows.
+    pub fn draw_lines<DB: DrawingBackend>(
+        &self,
+        canvas: &mut Canvas<DB>,
+        horizon: &[(f64, f64)],
+        colour: Colour,
+    ) {
+        let grid = Pen::new(colour, 1.0);
+        let mask: Vec<Point> = horizon.iter().map(|(a, e)| self.at(*a, *e)).collect();
         for eighth in 0..8 {
             let azimuth = f64::from(eighth) * std::f64::consts::FRAC_PI_4;
             canvas.line(self.at(azimuth, 80.0), self.at(azimuth, 0.0), &grid);

@@ -14,6 +14,8 @@ pub(super) const SCANS_A_SHEET: usize = 200;
 /// The picture.
 pub(super) struct SheetPicture<'a> {
     scans: &'a [ReducedScan],
+    /// Number of the first of them in the log.
+    first: usize,
     title: String,
     stamp: String,
     stem: String,
@@ -36,6 +38,7 @@ impl SheetPicture<'_> {
         };
         SheetPicture {
             scans,
+            first,
             title: if all > SCANS_A_SHEET {
                 format!("Scans {first} to {} of {all}", first + scans.len() - 1)
             } else {
@@ -140,8 +143,11 @@ impl Picture for SheetPicture<'_> {
         let (columns, rows) = grid(self.scans.len(), room);
         let gap = if self.scans.len() > 60 { 3.0 } else { 6.0 };
         let lines = room.rows(rows, gap);
+        let mut number = self.first - 1;
         for (scans, line) in self.scans.chunks(columns).zip(lines) {
             for (scan, cell) in scans.iter().zip(line.columns(columns, gap)) {
+                number += 1;
+                canvas.tag(number, cell.centre(), cell.height() * 0.5);
                 draw_cell(canvas, scan, cell);
             }
         }

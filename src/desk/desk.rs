@@ -1,0 +1,508 @@
+//! The desk itself: edits come in, the newest state is explained, and whoever watches is told.
+
+use std::collections::VecDeque;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError, Weak};
+use std::time::{Duration, Instant};
+
+use crate::logbook::{checksum, holdable, term_named};
+use crate::mount::Term;
+use crate::problem::{Error, printable};
+use crate::report::unit_name;
+use crate::time::Utc;
+
+use super::edit::{Addition, Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, checked_noise};
+use super::edit_log::{EditLog, History};
+use super::next::{FRESH_S, Next};
+use super::session::{Effective, Session, clock};
+use super::sky::{EmitterView, emitters};
+use super::solved::Solved;
+use super::view::{View, can_leave_out};
+
+/// States of which the rows are remembered, for edits that a page made on one that it still shows.
+const REMEMBERED: usize = 64;
+
+/// Rows and what their peaks are called, after a version.
+type Rows = (u64, Arc<Vec<(usize, PeakName)>>);
+
+/// What whoever watches is told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Happened {
+    /// The state after that edit is ready to be shown.
+    Changed(u64),
+    /// The next best peaks after it are.
+    Next(u64),
+}
+
+/// Tells it.
+pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
+
+/// Why an edit was not made.
+#[derive(Debug)]
+pub enum Refused {
+    /// It makes no sense, or is no longer possible.
+    Wrong(Error),
+    /// It was made on a state that is gone, in words.
+    Overtaken(String),
+}
+
+impl From<Error> for Refused {
+    fn from(error: Error) -> Refused {
+        Refused::Wrong(error)
+    }
+}
+
+/// A session that is worked on live.
+pub struct Desk {
+    /// What it works on.
+    pub session: Session,
+    state: Mutex<State>,
+    changed: Condvar,
+    tell: Tell,
+    planning: Mutex<Planning>,
+    emitters: Mutex<Option<(Utc, Arc<Vec<EmitterView>>)>>,
+}
+
+/// The next best peaks, worked out when they are asked for.
+#[derive(Default)]
+struct Planning {
+    latest: Option<Next>,
+    running: bool,
+}
+
+struct State {
+    log: EditLog,
+    effective: Arc<Effective>,
+    rows: VecDeque<Rows>,
+    /// The newest state that was explained, and as a page shows it.
+    solved: Option<(Arc<Solved>, Arc<View>)>,
+    /// The session without edits, explained.
+    before: Option<Arc<Solved>>,
+    ended: bool,
+}
+
+impl Desk {
+    /// Opens a session with its edits and begins to explain it. `tell` hears the version of every
+    /// state that is ready to be shown. Gives what must be said beside it.
+    ///
+    /// # Errors
+    /// As [`EditLog::open`].
+    pub fn open(session: Session, tell: Tell) -> Result<(Arc<Desk>, Vec<String>), Error> {
+        let (mut log, mut said) = EditLog::open(&session.folder)?;
+        if session.log_file.is_some() {
+            said.extend(log.note_log(&session.log_name(), &session.bytes)?);
+        }
+        let effective = Arc::new(session.effective(&choices(&session, &log.history)));
+        said.extend(effective.warnings.iter().cloned());
+        let rows = VecDeque::from([(log.history.version, effective.names.clone())]);
+        let desk = Arc::new(Desk {
+            session,
+            state: Mutex::new(State {
+                log,
+                effective,
+                rows,
+                solved: None,
+                before: None,
+                ended: false,
+            }),
+            changed: Condvar::new(),
+            tell,
+            planning: Mutex::default(),
+            emitters: Mutex::default(),
+        });
+        let weak = Arc::downgrade(&desk);
+        std::thread::spawn(move || work(&weak));
+        Ok((desk, said))
+    }
+
+    fn state(&self) -> MutexGuard<'_, State> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// After which edit the desk stands.
+    pub fn version(&self) -> u64 {
+        self.state().log.history.version
+    }
+
+    /// Edits made and taken back.
+    pub fn history(&self) -> History {
+        self.state().log.history.clone()
+    }
+
+    /// The log and the options as they are now, explained or not.
+    pub fn effective(&self) -> Arc<Effective> {
+        self.state().effective.clone()
+    }
+
+    /// The newest state, explained: waits for it at most so long, and gives the newest there is
+    /// then.
+    pub fn newest(&self, patience: Duration) -> Option<(Arc<Solved>, Arc<View>)> {
+        let until = Instant::now() + patience;
+        let mut state = self.state();
+        loop {
+            let newest = state.log.history.version;
+            let now = Instant::now();
+            match &state.solved {
+                Some(ready) if ready.0.version == newest || now >= until => {
+                    return Some(ready.clone());
+                }
+                None if now >= until => return None,
+                _ => {}
+            }
+            state = (self.changed)
+                .wait_timeout(state, until - now)
+                .unwrap_or_else(PoisonError::into_inner)
+                .0;
+        }
+    }
+
+    /// The session without edits, explained, once it is.
+    pub fn before(&self) -> Option<Arc<Solved>> {
+        self.state().before.clone()
+    }
+
+    /// Makes an edit that was asked for on the state of `version`. It is on the disk when this
+    /// returns. Gives the version after it.
+    ///
+    /// # Errors
+    /// When it makes no sense, when the state is gone, when it cannot be written.
+    pub fn post(&self, asked: &Asked, version: Option<u64>, now: Utc) -> Result<u64, Refused> {
+        let mut state = self.state();
+        let newest = state.log.history.version;
+        if version.is_some_and(|v| v > newest) {
+            return Err(Refused::Overtaken(
+                "the desk does not know this state: reload the page".to_owned(),
+            ));
+        }
+        match asked {
+            Asked::Undo | Asked::Redo if version.is_some_and(|v| v != newest) => {
+                return Err(Refused::Overtaken(
+                    "another edit was made meanwhile: look at it before you take it back"
+                        .to_owned(),
+                ));
+            }
+            Asked::Undo if state.log.history.done.is_empty() => {
+                return Err(wrong("there is nothing to take back"));
+            }
+            Asked::Redo if state.log.history.undone.is_empty() => {
+                return Err(wrong("nothing was taken back"));
+            }
+            Asked::Undo => state.log.undo(now)?,
+            Asked::Redo => state.log.redo(now)?,
+            other => {
+                let (edit, words) = self.edit(&state, other, version.unwrap_or(newest))?;
+                state.log.edit(edit, words, now)?;
+            }
+        }
+        let effective = self
+            .session
+            .effective(&choices(&self.session, &state.log.history));
+        state.effective = Arc::new(effective);
+        let after = state.log.history.version;
+        let names = match state.rows.back() {
+            Some((_, last)) if **last == *state.effective.names => last.clone(),
+            _ => state.effective.names.clone(),
+        };
+        state.rows.push_back((after, names));
+        if state.rows.len() > REMEMBERED {
+            state.rows.pop_front();
+        }
+        drop(state);
+        self.changed.notify_all();
+        Ok(after)
+    }
+
+    /// The edit that is asked for, and what it is in words.
+    fn edit(&self, state: &State, asked: &Asked, version: u64) -> Result<(Edit, String), Refused> {
+        let kind = self.session.station.mount.kind();
+        let term_of = |name: &str| -> Result<Term, Refused> { Ok(term_named(kind, name)?) };
+        let refused = |wrong: String| Refused::Wrong(Error::Usage(wrong));
+        Ok(match asked {
+            Asked::Use { row, use_it } => {
+                let name = named(state, *row, version)?;
+                let Some(at) = state.effective.names.iter().position(|(_, n)| *n == name) else {
+                    return Err(Refused::Overtaken(format!(
+                        "row {row} is not there any more"
+                    )));
+                };
+                let peak = &state.effective.log.peaks[at];
+                let what = if *use_it { "use" } else { "leave out" };
+                let words = format!(
+                    "{what} row {} ({}, {})",
+                    peak.row,
+                    printable(&peak.emitter),
+                    clock(peak.time)
+                );
+                let (peak, use_it) = (name, *use_it);
+                (Edit::Use { peak, use_it }, words)
+            }
+            Asked::Term { term, asked } => {
+                let term = term_of(term)?;
+                if *asked == TermAsked::LeaveOut && !can_leave_out(term) {
+                    return Err(refused(format!(
+                        "every fit needs the {}\n  help: hold it at a value if you know it",
+                        kind.term_words(term)
+                    )));
+                }
+                let said = kind.term_words(term);
+                let words = match asked {
+                    TermAsked::Data => format!("leave {said} to the data"),
+                    TermAsked::Add => format!("fit {said}"),
+                    TermAsked::LeaveOut => format!("leave {said} out"),
+                };
+                let (term, asked) = (kind.term_name(term).to_owned(), *asked);
+                (Edit::Term { term, asked }, words)
+            }
+            Asked::Hold { term, value } => {
+                let (term, value) = (term_of(term)?, *value);
+                let name = kind.term_name(term);
+                (holdable(term).check(name, &value.to_string(), value))
+                    .map_err(|w| refused(format!("{}; expected {}", w.found, w.expected)))?;
+                let words = format!(
+                    "hold {} at {value} {}",
+                    kind.term_words(term),
+                    unit_name(term.unit())
+                );
+                let term = name.to_owned();
+                (Edit::Hold { term, value }, words)
+            }
+            Asked::Noise { choice, given_deg } => {
+                let given_deg = match (choice, given_deg) {
+                    (NoiseAsked::Given, None) => {
+                        return Err(refused("the noise is to be given, and is not".to_owned()));
+                    }
+                    (NoiseAsked::Given, Some(deg)) => Some(checked_noise(*deg).map_err(refused)?),
+                    _ => None,
+                };
+                let words = match given_deg {
+                    Some(deg) => format!("noise of a peak {deg} deg"),
+                    None if *choice == NoiseAsked::Scatter => "noise from the scatter".to_owned(),
+                    None => "noise as logged".to_owned(),
+                };
+                let choice = *choice;
+                (Edit::Noise { choice, given_deg }, words)
+            }
+            Asked::AddPeak(typed) => {
+                let peak = self.session.typed_peak(typed)?;
+                if state.effective.has(&peak) {
+                    return Err(refused(
+                        "a peak of the same time, emitter and readings is there already".to_owned(),
+                    ));
+                }
+                let words = format!(
+                    "add a peak ({}, {})",
+                    printable(&peak.emitter),
+                    clock(peak.time)
+                );
+                let typed = typed.clone();
+                (Edit::AddPeak { typed }, words)
+            }
+            Asked::Import { file, options } => {
+                let path = super::import::inside(&self.session.folder, file)?;
+                let log = self.session.imported(file, options)?;
+                let again = choices(&self.session, &state.log.history)
+                    .added
+                    .iter()
+                    .any(|a| matches!(a, Addition::Log(other, _) if other == file));
+                if again {
+                    return Err(refused(format!(
+                        "{} is in the session already",
+                        printable(file)
+                    )));
+                }
+                if log.peaks.iter().all(|peak| state.effective.has(peak)) {
+                    return Err(refused(format!(
+                        "all peaks of {} are in the session already",
+                        printable(file)
+                    )));
+                }
+                let bytes = std::fs::read(&path).map_err(|e| Error::io(file, "read", e))?;
+                let words = format!("import {} ({} peaks)", printable(file), log.peaks.len());
+                let edit = Edit::Import {
+                    file: file.clone(),
+                    checksum: checksum(&bytes),
+                    options: options.clone(),
+                };
+                (edit, words)
+            }
+            Asked::Reset => (Edit::Reset, "back to the log as it is".to_owned()),
+            Asked::Undo | Asked::Redo => return Err(wrong("no edit")),
+        })
+    }
+
+    /// The next best peaks after the newest state that is explained, if they are worked out; else
+    /// that begins, and whoever watches is told when it is done.
+    pub fn next(self: &Arc<Desk>, now: Utc) -> Next {
+        let version = self.version();
+        let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
+        let fresh = |next: &&Next| {
+            let age = now.seconds_since(next.at);
+            next.version == version && (0.0..FRESH_S).contains(&age)
+        };
+        if let Some(next) = planning.latest.as_ref().filter(fresh) {
+            return next.clone();
+        }
+        if !planning.running {
+            planning.running = true;
+            let desk = Arc::downgrade(self);
+            std::thread::spawn(move || plan_newest(&desk));
+        }
+        Next::pending(version, now)
+    }
+
+    /// All emitters and where they are, to the minute.
+    pub fn emitters(&self, now: Utc) -> Arc<Vec<EmitterView>> {
+        const MINUTE_S: f64 = 60.0;
+        let mut known = self.emitters.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((at, emitters)) = known.as_ref()
+            && (0.0..MINUTE_S).contains(&now.seconds_since(*at))
+        {
+            return emitters.clone();
+        }
+        let emitters = Arc::new(emitters(&self.session.station, &self.session.sky, now));
+        *known = Some((now, emitters.clone()));
+        emitters
+    }
+
+    /// Ends the work; states that were not explained are not any more.
+    pub fn end(&self) {
+        self.state().ended = true;
+        self.changed.notify_all();
+    }
+}
+
+fn wrong(text: &str) -> Refused {
+    Refused::Wrong(Error::Usage(text.to_owned()))
+}
+
+/// What the peak was called that stood in a row after `version`.
+fn named(state: &State, row: usize, version: u64) -> Result<PeakName, Refused> {
+    // The newest rows that are not newer: they stand until the next that are remembered.
+    let rows = state.rows.iter().rev().find(|(of, _)| *of <= version);
+    let Some((_, rows)) = rows else {
+        return Err(Refused::Overtaken(
+            "too many edits were made meanwhile: look at the rows again".to_owned(),
+        ));
+    };
+    let found = rows.iter().find(|(r, _)| *r == row);
+    found
+        .map(|(_, name)| name.clone())
+        .ok_or_else(|| wrong(&format!("there is no row {row}")))
+}
+
+/// What all edits of a history amount to.
+pub fn choices(session: &Session, history: &History) -> Choices {
+    let kind = session.station.mount.kind();
+    let mut choices = Choices::default();
+    for kept in history.in_force() {
+        choices.take(kept.n, &kept.edit, kind, |typed| {
+            session.typed_peak(typed).ok()
+        });
+    }
+    choices
+}
+
+/// Works out the next best peaks after the newest state, and once more when that changed meanwhile.
+fn plan_newest(desk: &Weak<Desk>) {
+    /// So long a state may take to be explained.
+    const PATIENCE: Duration = Duration::from_secs(600);
+    loop {
+        let Some(desk) = desk.upgrade() else { return };
+        let solved = desk.newest(PATIENCE).map(|(solved, _)| solved);
+        let next = solved.map(|solved| {
+            let now = Utc::now();
+            let work = || Next::of(&desk.session, &solved, now);
+            catch_unwind(AssertUnwindSafe(work))
+                .unwrap_or_else(|_| Next::failed(solved.version, now))
+        });
+        let version = next.as_ref().map(|next| next.version);
+        let mut planning = desk.planning.lock().unwrap_or_else(PoisonError::into_inner);
+        if next.is_some() {
+            planning.latest = next;
+        }
+        let newest = version.is_none_or(|version| version == desk.version());
+        planning.running = !newest;
+        drop(planning);
+        if let Some(version) = version.filter(|_| newest) {
+            (desk.tell)(Happened::Next(version));
+        }
+        if newest {
+            return;
+        }
+    }
+}
+
+/// Explains the newest state, again and again, until the desk is gone.
+fn work(desk: &Weak<Desk>) {
+    loop {
+        let Some(desk) = desk.upgrade() else { return };
+        if !desk.explain_newest() {
+            return;
+        }
+    }
+}
+
+impl Desk {
+    /// Waits for a state that is not explained yet and explains it; false once the desk has ended.
+    fn explain_newest(&self) -> bool {
+        /// Between looks at whether the desk is still there.
+        const LOOK: Duration = Duration::from_secs(1);
+        let (version, effective) = {
+            let mut state = self.state();
+            if state.ended {
+                return false;
+            }
+            let newest = state.log.history.version;
+            if (state.solved.as_ref()).is_some_and(|(solved, _)| solved.version == newest) {
+                state = (self.changed)
+                    .wait_timeout(state, LOOK)
+                    .unwrap_or_else(PoisonError::into_inner)
+                    .0;
+            }
+            let newest = state.log.history.version;
+            if state.ended
+                || (state.solved.as_ref()).is_some_and(|(solved, _)| solved.version == newest)
+            {
+                return !state.ended;
+            }
+            (newest, state.effective.clone())
+        };
+        let before = self.before().unwrap_or_else(|| {
+            let plain = Arc::new(self.session.effective(&Choices::default()));
+            let solved = Arc::new(self.solved(0, plain));
+            self.state().before = Some(solved.clone());
+            solved
+        });
+        let solved = Arc::new(self.solved(version, effective));
+        let history = self.history();
+        let view = Arc::new(View::of(&self.session, &solved, &before, &history));
+        let mut state = self.state();
+        // A newer edit wins: what it overtook is thrown away.
+        if state.log.history.version == version {
+            state.solved = Some((solved, view));
+            drop(state);
+            self.changed.notify_all();
+            (self.tell)(Happened::Changed(version));
+        }
+        true
+    }
+
+    fn solved(&self, version: u64, effective: Arc<Effective>) -> Solved {
+        let kept = effective.clone();
+        catch_unwind(AssertUnwindSafe(|| {
+            Solved::of(&self.session, version, effective, Utc::now())
+        }))
+        .unwrap_or_else(|_| {
+            Solved {
+            version,
+            effective: kept,
+            found: Err(Error::Unsupported(
+                "the program failed on this state: please report it with the log\n  help: undo the \
+                 last edit"
+                    .to_owned(),
+            )),
+            station: self.session.station.clone(),
+        }
+        })
+    }
+}

@@ -1,0 +1,351 @@
+//! What a person changes at the desk, and what all changes together amount to.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use crate::angle::Angle;
+use crate::explain::Options;
+use crate::logbook::{PEAK_SIGMA, Peak};
+use crate::mount::{Kind, Term};
+use crate::problem::printable;
+use crate::time::Utc;
+
+use super::import::Told;
+
+/// A change as a page asks for it.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Asked {
+    /// Use a peak or leave it out.
+    Use {
+        /// Its row, as the page shows it.
+        row: usize,
+        /// Whether to use it.
+        #[serde(rename = "use")]
+        use_it: bool,
+    },
+    /// Fit a term, leave it out, or leave that to the data.
+    Term {
+        /// Its name.
+        term: String,
+        /// What is wanted.
+        asked: TermAsked,
+    },
+    /// Hold a term at a value.
+    Hold {
+        /// Its name.
+        term: String,
+        /// As shown: degrees, a fraction or seconds.
+        value: f64,
+    },
+    /// Where the size of the noise comes from.
+    Noise {
+        /// Which choice.
+        choice: NoiseAsked,
+        /// One standard deviation of a peak an axis, degrees, when it is given.
+        #[serde(default)]
+        given_deg: Option<f64>,
+    },
+    /// A new peak.
+    AddPeak(Typed),
+    /// A log of its own, as `/api/import` offered it.
+    Import {
+        /// The file in the session's folder.
+        file: String,
+        /// What was said of it.
+        #[serde(default)]
+        options: Told,
+    },
+    /// Take back the last change.
+    Undo,
+    /// Do again what was taken back last.
+    Redo,
+    /// Back to the log as it is.
+    Reset,
+}
+
+/// A peak as typed: the cells of a row of a log.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Typed {
+    /// When, UTC.
+    pub time_utc: String,
+    /// Which emitter.
+    pub emitter: String,
+    /// Reading of the first axis; empty when not measured.
+    pub azimuth: String,
+    /// Reading of the second axis; empty when not measured.
+    pub elevation: String,
+    /// From which side the first axis arrived: `+`, `-` or nothing.
+    pub azimuth_approach: String,
+    /// From which side the second axis arrived.
+    pub elevation_approach: String,
+    /// Signal strength, decibels.
+    pub peak_db: String,
+    /// With which feed; empty for the first.
+    pub feed: String,
+    /// Free text.
+    pub note: String,
+}
+
+/// What is wanted of a term.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TermAsked {
+    /// The data choose.
+    Data,
+    /// It is fitted.
+    Add,
+    /// It is not.
+    LeaveOut,
+}
+
+/// Where the size of the noise comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoiseAsked {
+    /// From the standard deviations in the log.
+    Logged,
+    /// From the scatter of the residuals, whatever the log says.
+    Scatter,
+    /// Given by hand, the same for all peaks.
+    Given,
+}
+
+/// A change as it is kept: whatever it depends on stands in it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Edit {
+    /// Use a peak or leave it out.
+    Use {
+        /// Which.
+        peak: PeakName,
+        /// Whether to use it.
+        #[serde(rename = "use")]
+        use_it: bool,
+    },
+    /// Fit a term, leave it out, or leave that to the data.
+    Term {
+        /// Its name on this kind of mount.
+        term: String,
+        /// What is wanted.
+        asked: TermAsked,
+    },
+    /// Hold a term at a value.
+    Hold {
+        /// Its name on this kind of mount.
+        term: String,
+        /// As shown: degrees, a fraction or seconds.
+        value: f64,
+    },
+    /// Where the size of the noise comes from.
+    Noise {
+        /// Which choice.
+        choice: NoiseAsked,
+        /// One standard deviation of a peak an axis, degrees, when it is given.
+        given_deg: Option<f64>,
+    },
+    /// A new peak.
+    AddPeak {
+        /// As typed.
+        typed: Typed,
+    },
+    /// A log of its own.
+    Import {
+        /// The file in the session's folder.
+        file: String,
+        /// Its checksum when it was imported.
+        checksum: String,
+        /// What was said of it.
+        options: Told,
+    },
+    /// Back to the log as it is.
+    Reset,
+}
+
+/// A peak by where it stands and by what it is, so that it is found again when rows were inserted
+/// into the log meanwhile.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub struct PeakName {
+    /// The file of its log; empty for one that was added here.
+    pub file: String,
+    /// Its row there, counted from 1; of one that was added here the number of that edit.
+    pub row: usize,
+    /// When it was taken.
+    #[serde(with = "exact_time")]
+    pub time_utc: Utc,
+    /// On which emitter.
+    pub emitter: String,
+}
+
+impl PeakName {
+    /// The name of a peak that stands in that row of that file.
+    pub fn new(file: &str, row: usize, peak: &Peak) -> PeakName {
+        PeakName {
+            file: file.to_owned(),
+            row,
+            time_utc: peak.time,
+            emitter: peak.emitter.clone(),
+        }
+    }
+    /// Whether both are the same peak, wherever it stands in its file.
+    pub fn is_same_peak(&self, other: &PeakName) -> bool {
+        (&self.file, self.time_utc, &self.emitter) == (&other.file, other.time_utc, &other.emitter)
+    }
+}
+
+/// What is wanted of a term, when it is not left to the data.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Wish {
+    /// It is fitted.
+    Add,
+    /// It is not.
+    LeaveOut,
+    /// It is held at this inside value.
+    Hold(f64),
+}
+
+/// Where the size of the noise comes from.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub enum NoiseChoice {
+    /// From the standard deviations in the log, where it has any.
+    #[default]
+    Logged,
+    /// From the scatter of the residuals.
+    Scatter,
+    /// One standard deviation, the same for all peaks.
+    Given(Angle),
+}
+
+/// What comes to the peaks of the log itself.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Addition {
+    /// A peak added by the edit of that number.
+    Peak(u64, Box<Peak>),
+    /// A log of its own.
+    Log(String, Told),
+}
+
+/// What all changes together amount to.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Choices {
+    /// Peaks used or left out by hand.
+    pub uses: BTreeMap<PeakName, bool>,
+    /// Terms of which something is wanted.
+    pub terms: BTreeMap<Term, Wish>,
+    /// Where the size of the noise comes from.
+    pub noise: NoiseChoice,
+    /// What was added, in order.
+    pub added: Vec<Addition>,
+    /// What could not be taken up, in words.
+    pub lost: Vec<String>,
+}
+
+impl Choices {
+    /// Whether they change nothing.
+    pub fn is_empty(&self) -> bool {
+        *self == Choices::default()
+    }
+
+    /// Takes up one more change, number `n`. `peak` reads what was typed.
+    pub fn take(
+        &mut self,
+        n: u64,
+        edit: &Edit,
+        kind: Kind,
+        peak: impl FnOnce(&Typed) -> Option<Peak>,
+    ) {
+        match edit {
+            Edit::Use { peak, use_it } => {
+                self.uses.insert(peak.clone(), *use_it);
+            }
+            Edit::Term { term, asked } => {
+                let Some(term) = kind.term_by_name(term) else {
+                    return;
+                };
+                match asked {
+                    TermAsked::Data => self.terms.remove(&term),
+                    TermAsked::Add => self.terms.insert(term, Wish::Add),
+                    TermAsked::LeaveOut => self.terms.insert(term, Wish::LeaveOut),
+                };
+            }
+            Edit::Hold { term, value } => {
+                if let Some(term) = kind.term_by_name(term) {
+                    let inside = term.unit().inward(*value);
+                    self.terms.insert(term, Wish::Hold(inside));
+                }
+            }
+            Edit::Noise { choice, given_deg } => {
+                self.noise = match (choice, given_deg) {
+                    (NoiseAsked::Scatter, _) => NoiseChoice::Scatter,
+                    (NoiseAsked::Given, Some(deg)) => NoiseChoice::Given(Angle::from_degrees(*deg)),
+                    _ => NoiseChoice::Logged,
+                };
+            }
+            Edit::AddPeak { typed } => match peak(typed) {
+                Some(peak) => self.added.push(Addition::Peak(n, Box::new(peak))),
+                None => self.lost.push(format!(
+                    "the peak on {} at {}, which was added here, cannot be read with this station \
+                         file any more and is left out",
+                    printable(&typed.emitter),
+                    printable(&typed.time_utc)
+                )),
+            },
+            Edit::Import { file, options, .. } => {
+                self.added
+                    .push(Addition::Log(file.clone(), options.clone()));
+            }
+            Edit::Reset => *self = Choices::default(),
+        }
+    }
+
+    /// The options of an explanation that say the same.
+    pub fn options(&self) -> Options {
+        let wished = |wish: Wish| {
+            let all = self.terms.iter();
+            all.filter(move |(_, w)| **w == wish).map(|(t, _)| *t)
+        };
+        Options {
+            also: wished(Wish::Add).collect(),
+            without: wished(Wish::LeaveOut).collect(),
+            holds: (self.terms.iter())
+                .filter_map(|(term, wish)| match wish {
+                    Wish::Hold(value) => Some((*term, *value)),
+                    _ => None,
+                })
+                .collect(),
+            seed: SEED,
+            ..Options::default()
+        }
+    }
+}
+
+/// Seed of everything random: that of the command line when none is given.
+pub const SEED: u64 = 1;
+
+/// What a standard deviation given by hand may be: as in a log.
+///
+/// # Errors
+/// What was found and what was expected, in words.
+pub fn checked_noise(degrees: f64) -> Result<f64, String> {
+    let shown = degrees.to_string();
+    (PEAK_SIGMA.check("the noise of a peak", &shown, degrees))
+        .map_err(|wrong| format!("{}; expected {}", wrong.found, wrong.expected))
+}
+
+/// Instants with all their digits: a name must read back as it was.
+mod exact_time {
+    use serde::{Deserialize, Deserializer, Serializer, de};
+
+    use crate::time::Utc;
+
+    pub fn serialize<S: Serializer>(time: &Utc, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(&time.to_exact_text())
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Utc, D::Error> {
+        let text = String::deserialize(deserializer)?;
+        Utc::parse(&text).map_err(|e| de::Error::custom(format!("time {text:?} {e}")))
+    }
+}

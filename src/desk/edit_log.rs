@@ -1,0 +1,360 @@
+//! The file of edits: a line for each, never written over.
+//!
+//! Each line is on the disk before its edit counts. A line that a power cut tore is the last one and
+//! was never acknowledged: it is cut off at the next start.
+
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io::{Read, Write};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::edit::Edit;
+use crate::problem::{Error, Problem, printable};
+use crate::time::Utc;
+
+/// Name of the file in the session's folder.
+pub const EDIT_LOG: &str = "desk-edits.jsonl";
+/// What its first line says it is.
+const FORMAT: &str = "plumbeam desk edits 1";
+/// A longer file is none of the desk's: that of a million edits.
+const LARGEST: u64 = 512 << 20;
+
+/// A log by its size and what is in it.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct LogMark {
+    /// Its name in the session's folder, or as the command line named it.
+    pub file: String,
+    /// How long it was.
+    pub bytes: u64,
+    /// What it held then.
+    pub checksum: String,
+}
+
+/// What a line of the file is.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+#[serde(tag = "line", rename_all = "snake_case")]
+enum Line {
+    /// The first.
+    Desk {
+        format: String,
+    },
+    /// The log that the edits below are about, as it was.
+    Log(LogMark),
+    Edit(Kept),
+    Undo {
+        n: u64,
+        at: Utc,
+    },
+    Redo {
+        n: u64,
+        at: Utc,
+    },
+}
+
+/// An edit that was made.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Kept {
+    /// Its number: which line of an edit, an undo or a redo it is, counted from 1.
+    pub n: u64,
+    /// When.
+    pub at: Utc,
+    /// In words.
+    pub words: String,
+    /// What.
+    pub edit: Edit,
+}
+
+/// Edits made and taken back.
+#[derive(Clone, Debug, Default)]
+pub struct History {
+    /// In force, in order; those before a reset too, which an undo brings back.
+    pub done: Vec<Kept>,
+    /// Taken back, the last one last.
+    pub undone: Vec<Kept>,
+    /// Lines so far: edits, undos and redos.
+    pub version: u64,
+}
+
+impl History {
+    /// Those that make up the present state: the ones behind the last reset.
+    pub fn in_force(&self) -> &[Kept] {
+        let reset = self.done.iter().rposition(|k| k.edit == Edit::Reset);
+        &self.done[reset.map_or(0, |at| at + 1)..]
+    }
+
+    /// Takes up a line; false when it makes no sense here.
+    fn take(&mut self, line: Line) -> bool {
+        let n = match &line {
+            Line::Desk { .. } | Line::Log(_) => return true,
+            Line::Edit(Kept { n, .. }) | Line::Undo { n, .. } | Line::Redo { n, .. } => *n,
+        };
+        if n != self.version + 1 {
+            return false;
+        }
+        self.version = n;
+        match line {
+            Line::Edit(kept) => {
+                self.undone.clear();
+                self.done.push(kept);
+                true
+            }
+            Line::Undo { .. } => match self.done.pop() {
+                Some(kept) => {
+                    self.undone.push(kept);
+                    true
+                }
+                None => false,
+            },
+            Line::Redo { .. } => match self.undone.pop() {
+                Some(kept) => {
+                    self.done.push(kept);
+                    true
+                }
+                None => false,
+            },
+            Line::Desk { .. } | Line::Log(_) => true,
+        }
+    }
+}
+
+/// The open file of edits. Only one desk at a time has it.
+#[derive(Debug)]
+pub struct EditLog {
+    path: PathBuf,
+    file: File,
+    /// How much of it is whole.
+    length: u64,
+    /// What it says so far.
+    pub history: History,
+    /// The log that its edits are about, as it was when that was last noted.
+    mark: Option<LogMark>,
+}
+
+impl EditLog {
+    /// Opens the file of a session's folder, or begins it. Gives what must be said beside it.
+    ///
+    /// # Errors
+    /// When another desk has it; when it is no file of edits, or one that was damaged before its
+    /// last line; when it cannot be read or written.
+    pub fn open(folder: &Path) -> Result<(EditLog, Vec<String>), Error> {
+        let path = folder.join(EDIT_LOG);
+        let name = path.display().to_string();
+        let io = |doing: &'static str| move |e| Error::io(&path_name(folder), doing, e);
+        if std::fs::symlink_metadata(&path).is_ok_and(|m| !m.is_file()) {
+            let wrong = Problem::of_file(
+                &name,
+                "this is no file but a link or a folder",
+                "the file of the desk's edits, in the session's folder itself",
+            );
+            return Err(wrong.mend("move it away").into());
+        }
+        let mut file = OpenOptions::new()
+            .read(true)
+            .append(true)
+            .create(true)
+            .open(&path)
+            .map_err(io("open"))?;
+        match file.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                return Err(Error::Usage(format!(
+                    "another desk has this session: {} is in use\n  help: work in that one (a second \
+                     window of the browser may show it too), or end it with Ctrl-C first",
+                    printable(&name)
+                )));
+            }
+            Err(TryLockError::Error(e)) => return Err(io("lock")(e)),
+        }
+        let length = file.metadata().map_err(io("read"))?.len();
+        if length > LARGEST {
+            let wrong = Problem::of_file(&name, "a very large file", "the desk's edits");
+            return Err(wrong.mend("move it away: the desk begins another").into());
+        }
+        let mut bytes = Vec::new();
+        file.read_to_end(&mut bytes).map_err(io("read"))?;
+        let mut log = EditLog {
+            path,
+            file,
+            length: 0,
+            history: History::default(),
+            mark: None,
+        };
+        let said = log.replay(&name, &bytes)?;
+        if bytes.len() as u64 > log.length {
+            log.file.set_len(log.length).map_err(io("write"))?;
+            log.file.sync_all().map_err(io("write"))?;
+        }
+        if log.length == 0 {
+            let format = FORMAT.to_owned();
+            log.append(&Line::Desk { format })?;
+            // The folder's entry too: else the whole file could be gone after a power cut.
+            if let Ok(folder) = File::open(folder) {
+                let _ = folder.sync_all();
+            }
+        }
+        Ok((log, said))
+    }
+
+    /// Takes up what stands in the file.
+    fn replay(&mut self, name: &str, bytes: &[u8]) -> Result<Vec<String>, Error> {
+        let mut said = Vec::new();
+        let mut number = 0;
+        let mut rest = bytes;
+        while let Some(end) = rest.iter().position(|b| *b == b'\n') {
+            number += 1;
+            let line = serde_json::from_slice::<Line>(&rest[..end]);
+            let sound = match (number, line) {
+                (1, Ok(Line::Desk { format })) => format == FORMAT,
+                (1, _) | (_, Err(_)) => false,
+                (_, Ok(Line::Log(mark))) => {
+                    self.mark = Some(mark);
+                    true
+                }
+                (_, Ok(line)) => self.history.take(line),
+            };
+            if !sound {
+                let (found, expected) = match number {
+                    1 => ("this is no file of the desk's edits", "that, or no file"),
+                    _ => ("a damaged line", "an edit, whole and in its place"),
+                };
+                let wrong = Problem::of_file(name, found, expected).at(number, 1);
+                let help = "move the file away: the desk begins another, and the log of peaks is as \
+                            it was";
+                return Err(wrong.mend(help).into());
+            }
+            self.length += end as u64 + 1;
+            rest = &rest[end + 1..];
+        }
+        if !rest.is_empty() {
+            if number == 0 && !torn_first(rest) {
+                let wrong = Problem::of_file(
+                    name,
+                    "this is no file of the desk's edits",
+                    "that, or no file",
+                );
+                return Err(wrong.at(1, 1).mend("move the file away").into());
+            }
+            said.push(format!(
+                "{}: the last line was torn off in the middle, as by a power cut, and never counted: \
+                 it is cut off",
+                printable(name)
+            ));
+        }
+        Ok(said)
+    }
+
+    /// Notes which log the edits are about. Gives what must be said when it changed since.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn note_log(&mut self, file: &str, bytes: &[u8]) -> Result<Option<String>, Error> {
+        let mark = LogMark {
+            file: file.to_owned(),
+            bytes: bytes.len() as u64,
+            checksum: crate::logbook::checksum(bytes),
+        };
+        if self.mark.as_ref() == Some(&mark) {
+            return Ok(None);
+        }
+        let said = self.mark.as_ref().and_then(|old| {
+            let file = printable(file);
+            if self.history.version == 0 {
+                return None;
+            }
+            if old.file != mark.file {
+                return Some(format!(
+                    "the edits in {EDIT_LOG} were made on {}, and this is {file}: what does not \
+                     belong to a peak of it is left out",
+                    printable(&old.file)
+                ));
+            }
+            let same = usize::try_from(old.bytes)
+                .ok()
+                .and_then(|n| bytes.get(..n))
+                .is_some_and(|start| crate::logbook::checksum(start) == old.checksum);
+            Some(match same {
+                true => format!("{file} has grown at its end since the last edit"),
+                false => format!(
+                    "{file} was changed since the last edit, not only at its end: edits are carried \
+                     over to the peaks of the same time and emitter"
+                ),
+            })
+        });
+        self.append(&Line::Log(mark.clone()))?;
+        self.mark = Some(mark);
+        Ok(said)
+    }
+
+    /// Makes an edit.
+    ///
+    /// # Errors
+    /// When it cannot be written; it does not count then.
+    pub fn edit(&mut self, edit: Edit, words: String, at: Utc) -> Result<(), Error> {
+        self.step(Line::Edit(Kept {
+            n: self.history.version + 1,
+            at,
+            words,
+            edit,
+        }))
+    }
+
+    /// Takes back the last edit; there must be one.
+    ///
+    /// # Errors
+    /// As [`EditLog::edit`].
+    pub fn undo(&mut self, at: Utc) -> Result<(), Error> {
+        let n = self.history.version + 1;
+        self.step(Line::Undo { n, at })
+    }
+
+    /// Makes again the edit that was taken back last; there must be one.
+    ///
+    /// # Errors
+    /// As [`EditLog::edit`].
+    pub fn redo(&mut self, at: Utc) -> Result<(), Error> {
+        let n = self.history.version + 1;
+        self.step(Line::Redo { n, at })
+    }
+
+    fn step(&mut self, line: Line) -> Result<(), Error> {
+        self.append(&line)?;
+        self.history.take(line);
+        Ok(())
+    }
+
+    /// Writes a line and waits until the disk has it. One that could not be written whole is taken
+    /// off again.
+    fn append(&mut self, line: &Line) -> Result<(), Error> {
+        let mut text = serde_json::to_vec(line).expect("plain values are written as JSON");
+        text.push(b'\n');
+        // What an earlier failure left behind goes first.
+        let written = (self.file.set_len(self.length))
+            .and_then(|()| self.file.write_all(&text))
+            .and_then(|()| self.file.sync_data());
+        match written {
+            Ok(()) => {
+                self.length += text.len() as u64;
+                Ok(())
+            }
+            Err(e) => {
+                let _ = self.file.set_len(self.length);
+                Err(Error::io(&self.path.display().to_string(), "write", e))
+            }
+        }
+    }
+}
+
+fn path_name(folder: &Path) -> String {
+    folder.join(EDIT_LOG).display().to_string()
+}
+
+/// Whether these bytes are the beginning of a first line.
+fn torn_first(bytes: &[u8]) -> bool {
+    let first = Line::Desk {
+        format: FORMAT.to_owned(),
+    };
+    serde_json::to_vec(&first)
+        .is_ok_and(|whole| whole.starts_with(bytes) || bytes.iter().all(|b| *b == 0))
+}

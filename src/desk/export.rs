@@ -1,0 +1,357 @@
+//! Every file that the command line would write from a state, and the commands that repeat it.
+
+use std::path::{Path, PathBuf};
+
+use crate::corrected::full_model;
+use crate::mount::Term;
+use crate::outputs::{Guard, OutputKind};
+use crate::problem::{Error, printable};
+use crate::report::{
+    Colour, FAULTS_PAGE, PAGE_NAME, faults_json, faults_text, text, write_faults, write_report,
+};
+use crate::table::{DemandKind, Provenance, Request, c_header, firmware_table, table};
+
+use super::edit::{Addition, Choices};
+use super::session::{Effective, Session};
+use super::solved::{Found, Solved};
+
+/// The calibration in the session's folder: what `solve` writes there.
+pub const CALIBRATION_FILE: &str = "calibration.json";
+
+/// Something to export.
+#[derive(Clone, Copy, Debug)]
+pub struct Export {
+    /// As a page names it.
+    pub id: &'static str,
+    what: &'static str,
+    /// The file or folder, in the session's folder.
+    pub file: &'static str,
+    kind: Kind,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Kind {
+    Log,
+    Calibration,
+    Result,
+    TableCsv,
+    TableJson,
+    Header,
+    Findings,
+    FindingsText,
+    Report,
+    FaultsReport,
+}
+
+/// Everything that can be exported.
+pub const ALL: [Export; 10] = [
+    export("log", "Log as edited", "desk-peaks.csv", Kind::Log),
+    export(
+        "calibration",
+        "Calibration",
+        CALIBRATION_FILE,
+        Kind::Calibration,
+    ),
+    export("result", "Result as text", "solve.txt", Kind::Result),
+    export(
+        "table",
+        "Correction table",
+        "corrections.csv",
+        Kind::TableCsv,
+    ),
+    export(
+        "table-json",
+        "Correction table as JSON",
+        "corrections.json",
+        Kind::TableJson,
+    ),
+    export(
+        "c-header",
+        "Correction table for firmware",
+        "corrections.h",
+        Kind::Header,
+    ),
+    export(
+        "findings",
+        "Faults as JSON",
+        "findings.json",
+        Kind::Findings,
+    ),
+    export("faults", "Faults as text", "faults.txt", Kind::FindingsText),
+    export("report", "Report with pictures", "report", Kind::Report),
+    export(
+        "faults-report",
+        "Report of the faults",
+        "faults",
+        Kind::FaultsReport,
+    ),
+];
+
+const fn export(id: &'static str, what: &'static str, file: &'static str, kind: Kind) -> Export {
+    Export {
+        id,
+        what,
+        file,
+        kind,
+    }
+}
+
+impl Export {
+    /// What it is and where it goes, for people.
+    pub fn label(&self) -> String {
+        format!("{} ({})", self.what, self.file)
+    }
+}
+
+/// What an export came to.
+#[derive(Clone, Debug, Default, serde::Serialize)]
+pub struct Written {
+    /// Files and folders, by their names in the session's folder.
+    pub written: Vec<String>,
+    /// What must be known of them.
+    pub said: Vec<String>,
+}
+
+/// What the logs of a state are called as files: the log itself while it is as it stands there, else
+/// what is exported in its place.
+pub fn log_names(session: &Session, effective: &Effective) -> Vec<String> {
+    if effective.as_logged {
+        let named = session.log_file.as_deref().map(Path::display);
+        return named.map(|n| n.to_string()).into_iter().collect();
+    }
+    (0..effective.logs().len().max(1))
+        .map(exported_log)
+        .collect()
+}
+
+/// `desk-peaks.csv`, `desk-peaks-2.csv` …
+fn exported_log(index: usize) -> String {
+    match index {
+        0 => "desk-peaks.csv".to_owned(),
+        n => format!("desk-peaks-{}.csv", n + 1),
+    }
+}
+
+/// The commands that give the same result, once the log is exported where it was edited.
+pub fn commands(session: &Session, effective: &Effective) -> Vec<String> {
+    let kind = session.station.mount.kind();
+    let mut words = Vec::new();
+    for name in log_names(session, effective) {
+        words.push(shell_word(&name));
+    }
+    let station = session.station_file.file_name().unwrap_or_default();
+    if station != "station.toml" {
+        let name = station.to_string_lossy();
+        words.push(format!("--station {}", shell_word(&name)));
+    }
+    let named = |terms: &[Term]| {
+        let names: Vec<&str> = terms.iter().map(|t| kind.term_name(*t)).collect();
+        names.join(",")
+    };
+    let options = &effective.options;
+    if !options.also.is_empty() {
+        words.push(format!("--add {}", named(&options.also)));
+    }
+    if !options.without.is_empty() {
+        words.push(format!("--leave-out {}", named(&options.without)));
+    }
+    for (term, inside) in &options.holds {
+        let value = term.unit().outward(*inside);
+        words.push(format!("--hold {}={value}", kind.term_name(*term)));
+    }
+    let words = words.join(" ");
+    vec![
+        format!("plumbeam solve {words} --report report"),
+        format!("plumbeam faults {words} --report faults"),
+        format!("plumbeam table --calibration {CALIBRATION_FILE}"),
+    ]
+}
+
+/// A text as one word of a POSIX shell's command line.
+fn shell_word(text: &str) -> String {
+    let plain = |c: char| c.is_ascii_alphanumeric() || "_-./+:,=@".contains(c);
+    let text = printable(text);
+    match !text.is_empty() && text.chars().all(plain) && !text.starts_with('-') {
+        true => text,
+        false => format!("'{}'", text.replace('\'', "'\\''")),
+    }
+}
+
+/// Writes what was asked for into the session's folder. What stands there of an earlier run is kept.
+///
+/// # Errors
+/// An unknown name; when writing would destroy something; when nothing was found that could be
+/// written. What was written before stays.
+pub fn write(
+    session: &Session,
+    solved: &Solved,
+    choices: &Choices,
+    ids: &[String],
+) -> Result<Written, Error> {
+    let mut wanted = Vec::new();
+    for id in ids {
+        let known = ALL.iter().find(|export| export.id == id);
+        let export = known.ok_or_else(|| {
+            let all: Vec<&str> = ALL.iter().map(|export| export.id).collect();
+            Error::Usage(format!(
+                "nothing to export is called {}; there are {}",
+                crate::text::quoted(id),
+                all.join(", ")
+            ))
+        })?;
+        if !wanted.iter().any(|w: &Export| w.id == export.id) {
+            wanted.push(*export);
+        }
+    }
+    let mut guard = Guard::new("desk").reads_station(&session.station_file, &session.station);
+    if let Some(log) = &session.log_file {
+        guard = guard.reads("the log", log);
+    }
+    for addition in &choices.added {
+        if let Addition::Log(file, _) = addition {
+            guard = guard.reads("an imported log", &session.folder.join(file));
+        }
+    }
+    let mut written = Written::default();
+    for export in &wanted {
+        export.write(session, solved, &mut guard, &mut written)?;
+    }
+    Ok(written)
+}
+
+impl Export {
+    fn write(
+        &self,
+        session: &Session,
+        solved: &Solved,
+        guard: &mut Guard,
+        written: &mut Written,
+    ) -> Result<(), Error> {
+        let mut file = |name: &str, kind: OutputKind, text: &str| -> Result<(), Error> {
+            let path = session.folder.join(name);
+            refuse_links(&path)?;
+            let kept = guard
+                .file("the export", &path, kind)?
+                .write(text.as_bytes())?;
+            written.note(name, kept);
+            Ok(())
+        };
+        if self.kind == Kind::Log {
+            for (index, log) in solved.effective.logs().iter().enumerate() {
+                file(&exported_log(index), OutputKind::Log, &log.to_csv())?;
+            }
+            return Ok(());
+        }
+        let found = solved
+            .found
+            .as_ref()
+            .map_err(|why| Error::Unsupported(format!("{} cannot be written: {why}", self.file)))?;
+        let log_name = log_names(session, &solved.effective).join(" ");
+        let Some(report) = solved.report(&log_name, CALIBRATION_FILE) else {
+            return Ok(());
+        };
+        let diagnosis = || {
+            found.diagnosis.as_ref().ok_or_else(|| {
+                Error::Unsupported(format!(
+                    "{} cannot be written: there are too few peaks to judge anything",
+                    self.file
+                ))
+            })
+        };
+        match self.kind {
+            Kind::Log => Ok(()),
+            Kind::Calibration => {
+                let json = found
+                    .document
+                    .checked_json(&session.folder.join(self.file))?;
+                file(self.file, OutputKind::Calibration, &json)
+            }
+            Kind::Result => file(self.file, OutputKind::Text, &text(&report, Colour::Never)),
+            Kind::TableCsv | Kind::TableJson | Kind::Header => {
+                let (text, said) = self.table(session, found)?;
+                file(self.file, OutputKind::Table, &text)?;
+                written.said.extend(said);
+                Ok(())
+            }
+            Kind::Findings => {
+                let json = format!("{:#}\n", faults_json(diagnosis()?));
+                file(self.file, OutputKind::Text, &json)
+            }
+            Kind::FindingsText => file(self.file, OutputKind::Text, &faults_text(diagnosis()?)),
+            Kind::Report | Kind::FaultsReport => {
+                let path = session.folder.join(self.file);
+                refuse_links(&path)?;
+                let folder = guard.folder("the export", &path)?;
+                let (page, done) = match self.kind {
+                    Kind::Report => (
+                        PAGE_NAME,
+                        folder.write(|dir| write_report(dir, &report).map(drop))?,
+                    ),
+                    _ => {
+                        let diagnosis = diagnosis()?;
+                        let write = |dir: &Path| {
+                            write_faults(dir, diagnosis, &session.station, &log_name).map(drop)
+                        };
+                        (FAULTS_PAGE, folder.write(write)?)
+                    }
+                };
+                written.note(&format!("{}/{page}", self.file), done.kept);
+                Ok(())
+            }
+        }
+    }
+
+    /// A correction table, and what must be known of it.
+    fn table(&self, session: &Session, found: &Found) -> Result<(String, Vec<String>), Error> {
+        use crate::logbook::Trust;
+        let (station, calibration) = (&session.station, &found.document);
+        if calibration.trust == Trust::None {
+            return Err(Error::Unsupported(format!(
+                "the calibration states that its numbers mean nothing, so no table is made of it: {}",
+                calibration.reasons.join("; ")
+            )));
+        }
+        let full = full_model(calibration, station, DemandKind::Apparent)?;
+        let request = Request::for_beam(station.dish.beamwidth);
+        let provenance = Provenance::of(calibration, CALIBRATION_FILE, station);
+        Ok(match self.kind {
+            Kind::Header => {
+                let done = firmware_table(&full, &request, &provenance, None)?;
+                (c_header(&done.table), [done.notes, done.warnings].concat())
+            }
+            Kind::TableJson => {
+                let done = table(&full, &request, &provenance)?;
+                (done.table.to_json(), [done.notes, done.warnings].concat())
+            }
+            _ => {
+                let done = table(&full, &request, &provenance)?;
+                (done.table.to_csv(), [done.notes, done.warnings].concat())
+            }
+        })
+    }
+}
+
+impl Written {
+    fn note(&mut self, name: &str, kept: Option<PathBuf>) {
+        self.written.push(name.to_owned());
+        let kept = kept.as_deref().and_then(Path::file_name);
+        self.said.extend(kept.map(|kept| {
+            format!(
+                "the earlier {} is kept as {}",
+                printable(name),
+                printable(&kept.to_string_lossy())
+            )
+        }));
+    }
+}
+
+/// A link could lead out of the session's folder.
+fn refuse_links(path: &Path) -> Result<(), Error> {
+    match std::fs::symlink_metadata(path) {
+        Ok(there) if there.is_symlink() => Err(Error::Usage(format!(
+            "{} is a link, which may lead out of the session's folder\n  help: move it away",
+            printable(&path.display().to_string())
+        ))),
+        _ => Ok(()),
+    }
+}

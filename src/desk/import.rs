@@ -1,0 +1,378 @@
+//! Logs that come from elsewhere.
+
+use std::ffi::OsStr;
+use std::fs::OpenOptions;
+use std::io::Write;
+use std::path::{Component, Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use super::session::{Session, encoder_readings_of};
+use crate::files::{self, Expected};
+use crate::logbook::{
+    ColumnNames, CompassMeaning, LogOptions, PeakLog, Question, Readings, questions,
+};
+use crate::problem::{Error, printable};
+use crate::text::quoted;
+use crate::time::{DateOrder, Offset};
+
+/// What was said of a log where its text has two meanings: the options of the command line, as they
+/// are written there.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Told {
+    /// Offset from UTC of times that say none.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub zone: Option<String>,
+    /// Order of day, month and year.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub dates: Option<String>,
+    /// Headers that stand for known columns.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub columns: Option<String>,
+    /// The emitter of all rows.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub emitter: Option<String>,
+    /// What a compass point in a column of approaches is: `from` or `toward`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub approach: Option<String>,
+    /// What the readings are.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub readings: Option<String>,
+}
+
+impl Told {
+    /// The options of the readers that say the same.
+    ///
+    /// # Errors
+    /// A text that is none of what its option takes, in words.
+    pub fn options(&self) -> Result<LogOptions, String> {
+        let dates = |text: &String| {
+            DateOrder::ALL
+                .into_iter()
+                .find(|order| order.name() == text)
+                .ok_or_else(|| format!("{text:?} is no order of day, month and year"))
+        };
+        let approach = |text: &String| match text.as_str() {
+            "from" => Ok(CompassMeaning::From),
+            "toward" => Ok(CompassMeaning::Toward),
+            _ => Err(format!("{text:?} is neither from nor toward")),
+        };
+        Ok(LogOptions {
+            zone: (self.zone.as_deref()).map(Offset::parse).transpose()?,
+            dates: self.dates.as_ref().map(dates).transpose()?,
+            columns: (self.columns.as_deref())
+                .map(ColumnNames::parse)
+                .transpose()?
+                .unwrap_or_default(),
+            emitter: self.emitter.clone(),
+            approach: self.approach.as_ref().map(approach).transpose()?,
+            readings: (self.readings.as_deref())
+                .map(Readings::parse)
+                .transpose()?,
+        })
+    }
+}
+
+/// The path of a file that a page named, which must stand in the session's folder itself.
+///
+/// # Errors
+/// [`Error::Usage`] for a name that leads elsewhere.
+pub fn inside(folder: &Path, file: &str) -> Result<PathBuf, Error> {
+    let mut parts = Path::new(file).components();
+    let plain = matches!(
+        (parts.next(), parts.next()),
+        (Some(Component::Normal(name)), None) if name == OsStr::new(file)
+    );
+    let path = folder.join(file);
+    let is_file = || std::fs::symlink_metadata(&path).is_ok_and(|m| m.is_file());
+    match plain && !file.contains(['/', '\\', ':', '\0']) && is_file() {
+        true => Ok(path),
+        false => Err(Error::Usage(format!(
+            "{} is no file in the folder of this session",
+            quoted(file)
+        ))),
+    }
+}
+
+/// What became of a log that was dropped: nothing is changed by it yet.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Offered {
+    /// What it is called in the session's folder.
+    pub file: String,
+    /// What the readers took otherwise than it is written.
+    pub understood: Vec<String>,
+    /// What the user should know.
+    pub warnings: Vec<String>,
+    /// How many peaks there are in it; none while something is open.
+    pub peaks: usize,
+    /// What has two meanings in it, one thing at a time.
+    pub question: Option<OpenQuestion>,
+    /// What was said of it so far.
+    pub options: Told,
+    /// The edit that takes it up.
+    pub edit: Option<ImportEdit>,
+}
+
+/// An edit that imports, as a page posts it back.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ImportEdit {
+    kind: &'static str,
+    file: String,
+    options: Told,
+}
+
+/// Something that only the user can tell.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct OpenQuestion {
+    /// Which of the options answers it.
+    pub option: &'static str,
+    /// What was found.
+    pub text: String,
+    /// Answers to choose from; none where the option's text must be typed.
+    pub choices: Vec<Choice>,
+    /// How many things are open, this one among them.
+    pub open: usize,
+}
+
+/// An answer, with everything that was said before.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Choice {
+    label: String,
+    options: Told,
+}
+
+impl Told {
+    /// The same with the answer to one more question.
+    fn with(&self, option: &str, value: &str) -> Told {
+        let mut told = self.clone();
+        let place = match option {
+            "zone" => &mut told.zone,
+            "dates" => &mut told.dates,
+            "columns" => &mut told.columns,
+            "emitter" => &mut told.emitter,
+            "approach" => &mut told.approach,
+            _ => &mut told.readings,
+        };
+        // Headers may be named one after the other.
+        *place = match (option, place.take()) {
+            ("columns", Some(before)) => Some(format!("{before},{value}")),
+            _ => Some(value.to_owned()),
+        };
+        told
+    }
+}
+
+/// Longest name of an imported file, bytes: any file system takes it, with a number behind.
+const LONGEST_NAME: usize = 80;
+/// A session's log: that of a long survey.
+const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
+
+/// Stores what was dropped under `name` and says what it is. A file that is no log is not stored.
+///
+/// # Errors
+/// All that is wrong with it, but not what can be asked; when it cannot be stored.
+pub fn take(session: &Session, name: &str, bytes: &[u8]) -> Result<Offered, Error> {
+    let name = stored_name(name);
+    let told = Told::default();
+    // Before it is stored: what is no log must leave nothing behind.
+    let offered = offer(session, &name, bytes, &told)?;
+    let stored = store(&session.folder, &name, bytes)?;
+    match stored == name {
+        true => Ok(offered),
+        false => offer(session, &stored, bytes, &told),
+    }
+}
+
+/// Says what a stored log is, with what was said of it.
+///
+/// # Errors
+/// As [`take`].
+pub fn again(session: &Session, file: &str, told: &Told) -> Result<Offered, Error> {
+    let (_, bytes) = files::read_bytes(&inside(&session.folder, file)?, EXPECTED)?;
+    offer(session, file, &bytes, told)
+}
+
+fn offer(session: &Session, file: &str, bytes: &[u8], told: &Told) -> Result<Offered, Error> {
+    let options = told.options().map_err(Error::Usage)?;
+    let open = questions(file, bytes, &session.station, &options)?;
+    if let Some(question) = open.first() {
+        return Ok(Offered {
+            file: file.to_owned(),
+            understood: Vec::new(),
+            warnings: Vec::new(),
+            peaks: 0,
+            question: Some(asked(question, open.len(), told)),
+            options: told.clone(),
+            edit: None,
+        });
+    }
+    let mut log = PeakLog::parse_with(file, bytes, &session.station, &options)?;
+    encoder_readings_of(&mut log, &session.station, &[&session.folder])?;
+    Ok(Offered {
+        file: file.to_owned(),
+        understood: log.taken,
+        warnings: log.warnings,
+        peaks: log.peaks.len(),
+        question: None,
+        options: told.clone(),
+        edit: Some(ImportEdit {
+            kind: "import",
+            file: file.to_owned(),
+            options: told.clone(),
+        }),
+    })
+}
+
+fn asked(question: &Question, open: usize, told: &Told) -> OpenQuestion {
+    OpenQuestion {
+        option: question.option,
+        text: printable(&question.text),
+        choices: (question.choices.iter())
+            .map(|(label, value)| Choice {
+                label: printable(label),
+                options: told.with(question.option, value),
+            })
+            .collect(),
+        open,
+    }
+}
+
+/// A name that any system takes, that leads nowhere and that no other reader would take for its own.
+fn stored_name(name: &str) -> String {
+    let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
+    let (stem, ending) = match last.rsplit_once('.') {
+        Some((stem, ending)) => (stem, ending.to_ascii_lowercase()),
+        None => (last, String::new()),
+    };
+    let plain = |c: char| match c {
+        c if c.is_ascii_alphanumeric() || c == '-' || c == '_' => c,
+        c if c.is_alphanumeric() => c,
+        _ => '-',
+    };
+    let mut safe: String = stem.chars().map(plain).collect();
+    while safe.len() > LONGEST_NAME {
+        safe.pop();
+    }
+    let safe = safe.trim_matches('-');
+    let ending = match ending.as_str() {
+        ending @ ("csv" | "tsv" | "txt" | "log" | "dat") => ending,
+        _ => "csv",
+    };
+    /// Names of devices on some systems, with any ending.
+    const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
+    let lower = safe.to_lowercase();
+    let device = DEVICES
+        .iter()
+        .any(|d| lower.trim_end_matches(|c: char| c.is_numeric()) == *d);
+    match safe.is_empty() || device {
+        true => format!("imported-log{safe}.{ending}"),
+        false => format!("{safe}.{ending}"),
+    }
+}
+
+/// Stores bytes under that name, or under the first free one behind it: nothing is replaced. The
+/// same bytes under the same name are not stored again.
+fn store(folder: &Path, name: &str, bytes: &[u8]) -> Result<String, Error> {
+    let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));
+    let mut number = 1;
+    loop {
+        let name = match number {
+            1 => name.to_owned(),
+            n => format!("{stem}-{n}.{ending}"),
+        };
+        let path = folder.join(&name);
+        let failed = |e| Error::io(&path.display().to_string(), "write", e);
+        match OpenOptions::new().write(true).create_new(true).open(&path) {
+            Ok(mut file) => {
+                let written = file.write_all(bytes).and_then(|()| file.sync_all());
+                return match written {
+                    Ok(()) => Ok(name),
+                    Err(e) => {
+                        let _ = std::fs::remove_file(&path);
+                        Err(failed(e))
+                    }
+                };
+            }
+            Err(e) if e.kind() == std::io::ErrorKind::AlreadyExists => {
+                let same = inside(folder, &name)
+                    .ok()
+                    .and_then(|path| std::fs::read(path).ok())
+                    .is_some_and(|there| there == bytes);
+                if same {
+                    return Ok(name);
+                }
+                number += 1;
+            }
+            Err(e) => return Err(failed(e)),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_stored_name_leads_nowhere() {
+        for (given, stored) in [
+            ("night.csv", "night.csv"),
+            ("../../etc/passwd", "passwd.csv"),
+            ("C:\\logs\\Night 3.TXT", "Night-3.txt"),
+            ("station.toml", "station.csv"),
+            ("desk-edits.jsonl", "desk-edits.csv"),
+            (".bashrc", "bashrc.csv"),
+            ("..", "imported-log.csv"),
+            ("", "imported-log.csv"),
+            ("nul.csv", "imported-lognul.csv"),
+            ("COM1.txt", "imported-logCOM1.txt"),
+            ("a\0b\nc.csv", "a-b-c.csv"),
+            ("<script>.csv", "script.csv"),
+            ("Messung_Höhe.csv", "Messung_Höhe.csv"),
+        ] {
+            assert_eq!(stored_name(given), stored, "{given:?}");
+        }
+        assert!(stored_name(&"é".repeat(500)).len() <= LONGEST_NAME + 4);
+    }
+
+    #[test]
+    fn nothing_is_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let store = |bytes: &[u8]| store(folder.path(), "night.csv", bytes).unwrap();
+        assert_eq!(store(b"one"), "night.csv");
+        assert_eq!(store(b"one"), "night.csv");
+        assert_eq!(store(b"two"), "night-2.csv");
+        assert_eq!(store(b"two"), "night-2.csv");
+        assert_eq!(
+            std::fs::read(folder.path().join("night.csv")).unwrap(),
+            b"one"
+        );
+    }
+
+    #[test]
+    fn only_files_of_the_folder_itself_are_inside() {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("night.csv"), "x").unwrap();
+        std::fs::create_dir(folder.path().join("more")).unwrap();
+        std::fs::write(folder.path().join("more/other.csv"), "x").unwrap();
+        assert!(inside(folder.path(), "night.csv").is_ok());
+        for name in [
+            "more/other.csv",
+            "more",
+            "../night.csv",
+            "./night.csv",
+            "",
+            ".",
+            "none.csv",
+        ] {
+            assert!(inside(folder.path(), name).is_err(), "{name}");
+        }
+        let absolute = folder.path().join("night.csv");
+        assert!(inside(folder.path(), absolute.to_str().unwrap()).is_err());
+        #[cfg(unix)]
+        {
+            std::os::unix::fs::symlink("/etc/passwd", folder.path().join("link.csv")).unwrap();
+            assert!(inside(folder.path(), "link.csv").is_err());
+        }
+    }
+}

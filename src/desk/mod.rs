@@ -1,0 +1,27 @@
+//! The desk: a session that is worked on live.
+//!
+//! A [`Desk`] holds a station, a log and what was changed of it, one line of an append-only file
+//! for each change ([`edit_log`]). Whatever is asked to be different is an [`Edit`]; all of them
+//! together give the log and the options that [`explain`](crate::explain) is given, as the command
+//! line would give them, on a thread of its own, and the newest change wins. [`serve`] shows it to
+//! browsers.
+
+mod desk;
+mod edit;
+pub mod edit_log;
+mod export;
+mod import;
+mod next;
+mod peak_view;
+pub mod serve;
+mod session;
+mod sky;
+mod solved;
+mod view;
+
+pub use desk::{Desk, Happened, Refused, Tell};
+pub use edit::{Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, Typed};
+pub use import::Told;
+pub use session::{Effective, Session};
+pub use solved::Solved;
+pub use view::View;

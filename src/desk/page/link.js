@@ -1,0 +1,77 @@
+// The stream of events: keeps windows in step, and says when the server is gone.
+
+import { byId, say } from './dom.js';
+import { eventsAddress, setToken } from './server.js';
+import { isNewer, refresh, state } from './store.js';
+import { fetchNext } from './next.js';
+import { onRuns } from './runs.js';
+import { onPower, onReading } from './take.js';
+
+/** Between attempts to reach the server again, milliseconds. */
+const RETRY = 1500;
+
+let stream = null;
+let goneSince = null;
+
+function lost() {
+  stream?.close();
+  stream = null;
+  goneSince ??= new Date();
+  const at = goneSince.toLocaleTimeString('en-GB');
+  say(byId('link'), `The desk has not answered since ${at}. What you see stands; it goes on trying.`);
+  byId('link').classList.add('gone');
+  document.body.classList.add('gone');
+  setTimeout(connect, RETRY);
+}
+
+function found() {
+  goneSince = null;
+  say(byId('link'), 'In step with the desk');
+  byId('link').classList.remove('gone');
+  document.body.classList.remove('gone');
+}
+
+/** Fetches the state; a server that asks for its token gets it. */
+async function fetchState(afresh) {
+  try {
+    await refresh(afresh);
+    return true;
+  } catch (problem) {
+    if (problem.status === 401) askToken();
+    else if (state === null) say(byId('link'), `${problem.message} It goes on trying.`);
+    return false;
+  }
+}
+
+async function connect() {
+  // First the state: an event stream does not tell why it was refused.
+  if (!(await fetchState(true))) {
+    if (!byId('ask-token').open) lost();
+    return;
+  }
+  found();
+  stream = new EventSource(eventsAddress());
+  stream.addEventListener('error', lost);
+  const on = (name, listener) => stream.addEventListener(name, (event) => listener(JSON.parse(event.data)));
+  on('changed', ({ version }) => {
+    if (isNewer(version)) fetchState(false);
+  });
+  on('next', ({ version }) => fetchNext(version));
+  on('runs', onRuns);
+  on('power', onPower);
+  on('reading', onReading);
+}
+
+function askToken() {
+  say(byId('link'), 'Waiting for the token');
+  if (!byId('ask-token').open) byId('ask-token').showModal();
+}
+
+export function startLink() {
+  byId('token-form').addEventListener('submit', () => {
+    setToken(byId('token').value);
+    connect();
+  });
+  byId('ask-token').addEventListener('cancel', (event) => event.preventDefault());
+  connect();
+}

@@ -1,0 +1,98 @@
+//! The log as edited, explained as the command line explains it.
+
+use std::sync::Arc;
+
+use crate::explain::explain;
+use crate::faults::Diagnosis;
+use crate::logbook::Calibration;
+use crate::problem::Error;
+use crate::report::{Report, unsolved};
+use crate::solve::{Outcome, Remedy, calibration, outcome, remedies};
+use crate::station::Station;
+use crate::time::Utc;
+
+use super::session::{Effective, Session};
+
+/// A state of the session with what explains it.
+#[derive(Debug)]
+pub struct Solved {
+    /// After which edit: [`History::version`](super::edit_log::History::version).
+    pub version: u64,
+    /// The log and the options.
+    pub effective: Arc<Effective>,
+    /// What was found, or why nothing can be.
+    pub found: Result<Found, Error>,
+    /// Where.
+    pub station: Arc<Station>,
+}
+
+/// What was found.
+#[derive(Debug)]
+pub struct Found {
+    /// The mount errors.
+    pub outcome: Outcome,
+    /// Faults and mistakes; none with too few peaks to judge by.
+    pub diagnosis: Option<Diagnosis>,
+    /// What can be done by hand.
+    pub remedies: Vec<Remedy>,
+    /// The calibration file.
+    pub document: Calibration,
+}
+
+impl Solved {
+    /// Explains a state. `now` is when the calibration is made.
+    pub fn of(session: &Session, version: u64, effective: Arc<Effective>, now: Utc) -> Solved {
+        Solved {
+            version,
+            found: found(session, &effective, now),
+            effective,
+            station: session.station.clone(),
+        }
+    }
+
+    /// What a report tells of, when anything was found; the files as the user calls them.
+    pub fn report<'a>(&'a self, log_name: &'a str, calibration: &'a str) -> Option<Report<'a>> {
+        let found = self.found.as_ref().ok()?;
+        Some(Report {
+            outcome: &found.outcome,
+            station: &self.station,
+            remedies: &found.remedies,
+            diagnosis: found.diagnosis.as_ref(),
+            log_name,
+            calibration_name: calibration,
+            explain: false,
+            created: found.document.created_utc,
+        })
+    }
+}
+
+fn found(session: &Session, effective: &Effective, now: Utc) -> Result<Found, Error> {
+    let station = &session.station;
+    if effective.log.peaks.is_empty() {
+        return Err(Error::Unsupported(
+            "there are no peaks yet\n  help: add peaks, or drop a log of them here".to_owned(),
+        ));
+    }
+    let explanation = Arc::new(explain(
+        station,
+        &session.sky,
+        &effective.log,
+        &effective.options,
+    )?);
+    let diagnosis = Diagnosis::of(explanation.clone(), station).ok();
+    let outcome = match outcome(explanation, station) {
+        Err(Error::Unsupported(why)) => {
+            return Err(Error::Unsupported(unsolved(&why, diagnosis.as_ref())));
+        }
+        other => other?,
+    };
+    let mut document = calibration(&outcome, station, now);
+    document.sensible()?;
+    document.warnings.extend(outcome.misread.clone());
+    Ok(Found {
+        remedies: remedies(&outcome, station),
+        outcome,
+        diagnosis,
+        document,
+    })
+}
