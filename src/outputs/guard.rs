@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 
 use same_file::Handle;
 
-use super::keep;
 use super::kind::{Found, Old, OutputKind};
 use super::mark;
+use super::older_results;
 use crate::files::{WholeFile, link_end, write_whole};
 use crate::problem::{Error, printable};
 use crate::station::{EmitterKind, Station};
@@ -476,7 +476,7 @@ impl Pending<'_> {
         self.whole.finish_after(|old| {
             // It may have changed since the work began.
             if let (found, Old::IsKept) = output.judge()? {
-                kept = Some(keep::keep_file(old, &found)?);
+                kept = Some(older_results::keep_file(old, &found)?);
             }
             Ok(())
         })?;

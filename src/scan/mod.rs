@@ -1,41 +1,23 @@
 //! From raw signal scans to peaks.
-mod analyse;
-mod beam;
-mod curve;
-mod examine;
-mod field;
-mod find;
-mod fitted;
-mod judge;
-mod model;
-mod night;
-mod noise;
+mod all_scans;
+mod one_scan;
 mod outcome;
-mod passes;
-mod place;
-mod point;
 mod reason;
 mod record;
 mod reduce;
-mod settle;
-mod setup;
-mod start;
 mod summary;
-mod thin;
-mod timing;
-mod trend;
 
 use std::fmt;
 
-pub(crate) use beam::Beam;
-pub(crate) use curve::{Curve, CurvePoint};
-pub use noise::NoiseLaw;
+pub use all_scans::timing::Timing;
+pub use all_scans::trend::Estimate;
+pub(crate) use one_scan::beam::Beam;
+pub(crate) use one_scan::curve::{Curve, CurvePoint};
+pub use one_scan::noise::NoiseLaw;
+pub use one_scan::passes::ScanShape;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
-pub use passes::ScanShape;
 pub use reason::{Reason, ScanVerdict};
 pub use reduce::{AssumedNoise, ReduceOptions, reduce, reduce_scans};
-pub use timing::Timing;
-pub use trend::Estimate;
 
 /// One of the mount's two axes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]

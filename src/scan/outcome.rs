@@ -1,11 +1,11 @@
 //! What a reduction gives: peaks with their uncertainty and a verdict for each scan.
 
 use super::ScanAxis;
-use super::curve::Curve;
-use super::noise::NoiseLaw;
-use super::passes::ScanShape;
+use super::all_scans::timing::Timing;
+use super::one_scan::curve::Curve;
+use super::one_scan::noise::NoiseLaw;
+use super::one_scan::passes::ScanShape;
 use super::reason::{Reason, ScanVerdict};
-use super::timing::Timing;
 use crate::angle::{Angle, Apparent, Direction};
 use crate::logbook::{Approach, Axes, Peak, PeakLog, Readings};
 use crate::mount::Kind;

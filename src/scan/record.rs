@@ -4,8 +4,8 @@ use serde::Serialize;
 use serde_json::Value;
 
 use super::ScanAxis;
+use super::all_scans::timing::Timing;
 use super::outcome::{ReducedScan, Reduction};
-use super::timing::Timing;
 use crate::angle::Angle;
 use crate::logbook::keyed;
 use crate::time::Utc;

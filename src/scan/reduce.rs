@@ -5,16 +5,16 @@ use std::io::BufRead;
 
 use rayon::prelude::*;
 
-use super::analyse::{Analysis, analyse};
-use super::curve::Curve;
-use super::night::{Looked, join};
-use super::noise::NoiseLaw;
+use super::all_scans::join::{Looked, join};
+use super::one_scan::analyse::{Analysis, analyse};
+use super::one_scan::beam_frame::Fixed;
+use super::one_scan::curve::Curve;
+use super::one_scan::noise::NoiseLaw;
+use super::one_scan::passes::ScanShape;
+use super::one_scan::point::Points;
+use super::one_scan::setup::Expected;
 use super::outcome::Reduction;
-use super::passes::ScanShape;
-use super::place::Fixed;
-use super::point::Points;
 use super::reason::Reason;
-use super::setup::Expected;
 use crate::logbook::{Readings, Scan, ScanReader};
 use crate::mount::Geometry;
 use crate::problem::Error;

@@ -2,10 +2,10 @@
 
 use std::collections::HashMap;
 
-use super::noise::NoiseLaw;
+use super::all_scans::timing::Timing;
+use super::one_scan::noise::NoiseLaw;
 use super::outcome::{ReducedScan, Reduction};
 use super::reason::{Reason, ScanVerdict};
-use super::timing::Timing;
 
 /// The first five scans with the same remark are named, the rest counted, so that a summary fits a
 /// screen.

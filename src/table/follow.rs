@@ -7,7 +7,8 @@ use serde::Serialize;
 
 use super::demand::Air;
 use super::demand::Demand;
-use super::pointer::{Pointer, Refusal, Source};
+use super::pointer::{Pointer, Source};
+use super::refusal::Refusal;
 use super::stream::tidy;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::Kind;

@@ -8,7 +8,7 @@ use super::coordinates::Coordinates;
 use super::correction_table::{CorrectionTable, OffTable};
 use super::demand::Demand;
 use super::full::EncoderRange;
-use super::pointer::Refusal;
+use super::refusal::Refusal;
 
 /// A table made ready for many demands.
 #[derive(Clone, Debug)]

@@ -14,7 +14,8 @@ use crate::mount::{AxisKind, Kind};
 use crate::text::is_of_the_web;
 
 use super::demand::Demand;
-use super::pointer::{Pointer, Refusal, Source};
+use super::pointer::{Pointer, Source};
+use super::refusal::Refusal;
 use super::watch::{Loaded, Watch};
 
 /// What comes in and goes out.

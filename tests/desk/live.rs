@@ -172,7 +172,7 @@ fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
         &["--rotator", &dish.rotator, "--power", &dish.power],
     );
     let mut events = desk.events();
-    let mut step = |at: [f64; 2], events: &mut crate::client::Events| -> Value {
+    let step = |at: [f64; 2], events: &mut crate::client::Events| -> Value {
         dish.stand(at);
         // So that the readings and powers of this place are heard.
         std::thread::sleep(Duration::from_millis(350));

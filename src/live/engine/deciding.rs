@@ -1,14 +1,14 @@
 //! From a wish to what is sent: the guard is asked, and the way is pursued.
 
-use super::super::why;
+use super::super::reasons;
 use super::{Action, Driven, MOTION, Pending, Relay, SunPlace, WaitingFor, Wire, Wish};
 use crate::live::aim::NoAim;
 use crate::live::axes::Axes;
 use crate::live::daemon::Question;
 use crate::live::guard::{Goal, GuardDecision, Refused, Rules, Situation, decide};
+use crate::live::messages::Loudness;
 use crate::live::protocol::{Code, Way};
 use crate::live::record::{RELAY, Row};
-use crate::live::told::Loudness;
 use crate::live::zone::SunZone;
 use crate::table::Refusal;
 
@@ -38,7 +38,7 @@ impl Relay {
 
     pub(super) fn decide(&mut self, pending: &Pending) {
         let Some(here) = self.fresh() else {
-            self.settle(pending.number, Code::Timeout, why::NO_POSITION);
+            self.settle(pending.number, Code::Timeout, reasons::NO_POSITION);
             return;
         };
         self.look_for_sun();

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::super::cell::Cell;
-use super::super::log_options::ColumnNames;
+use super::super::column_names::ColumnNames;
 use super::rows::Row;
 use super::taken::Kind;
 use super::{Told, is_value};

@@ -3,14 +3,14 @@
 
 use nalgebra::DMatrix;
 
-use super::ScanAxis;
-use super::field;
+use super::beam_frame::Fixed;
+use super::error_changes;
 use super::model::{Extra, ScanModel};
 use super::passes::{Pass, ScanShape};
-use super::place::Fixed;
 use super::settle::{Settled, reduced};
 use super::setup::{curvatures, is_area, progress, within};
 use crate::fit::quantile::f_exceeds;
+use crate::scan::ScanAxis;
 
 /// A curvature is admitted when chance would make it look as large this often.
 const CURVATURE_TAIL: f64 = 1e-3;
@@ -253,7 +253,7 @@ pub(crate) struct Influence {
     /// To be added to their covariance.
     pub covariance: DMatrix<f64>,
     /// By how much a degree of each error of the mount moves the parameters because the scan
-    /// covers some part of the sky (see [`field`]).
+    /// covers some part of the sky (see [`error_changes`]).
     pub pull: DMatrix<f64>,
 }
 
@@ -283,7 +283,7 @@ pub(crate) fn influence(
     let mut total = Influence {
         shift: vec![0.0; core],
         covariance: DMatrix::zeros(core, core),
-        pull: DMatrix::zeros(core, field::ERRORS),
+        pull: DMatrix::zeros(core, error_changes::ERRORS),
     };
     let mut extended = model.clone();
     extended.extras = known.iter().map(|k| k.extra.clone()).collect();
@@ -310,7 +310,7 @@ pub(crate) fn influence(
     // by as much they have been moved without.
     total
         .pull
-        .copy_from(&moved.columns(known.len(), field::ERRORS));
+        .copy_from(&moved.columns(known.len(), error_changes::ERRORS));
     total
 }
 
@@ -320,11 +320,11 @@ fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Ext
     let layout = model.layout();
     let degree = 1f64.to_radians();
     let units = [degree / model.azimuth.unit, degree / model.elevation.unit];
-    let mut columns = vec![Vec::new(); field::ERRORS];
+    let mut columns = vec![Vec::new(); error_changes::ERRORS];
     for i in 0..model.points.len() {
         let beam = model.beam_at(i, settled.parameters(), &layout);
-        let azimuth = field::change(ScanAxis::Azimuth, emitter, &beam);
-        let elevation = field::change(ScanAxis::Elevation, emitter, &beam);
+        let azimuth = error_changes::change(ScanAxis::Azimuth, emitter, &beam);
+        let elevation = error_changes::change(ScanAxis::Elevation, emitter, &beam);
         for (column, (a, e)) in columns.iter_mut().zip(azimuth.iter().zip(elevation)) {
             column.push((a * units[0], e * units[1]));
         }

@@ -2,10 +2,10 @@
 
 use std::fmt::Write;
 
-use super::ScanAxis;
-use super::fitted::AxisFit;
-use super::point::median;
 use super::trend::{Estimate, Trend};
+use crate::scan::ScanAxis;
+use crate::scan::one_scan::fitted::AxisFit;
+use crate::scan::one_scan::point::median;
 
 /// What is known about one axis's lag and backlash.
 #[derive(Clone, Debug, PartialEq)]

@@ -132,7 +132,7 @@ const FEWEST_SOLVED: usize = 6;
 const SCANNED: f64 = 2.0;
 
 /// Works it out.
-pub fn think(job: &Job) -> Answer {
+pub fn evaluate(job: &Job) -> Answer {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let reduction = reduce_scans(&job.scans, station, sky, &scan::ReduceOptions::default());
     let beamwidth = station.dish.beamwidth;

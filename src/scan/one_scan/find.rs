@@ -1,11 +1,11 @@
 //! Roughly where the emitter is, if it is there at all.
 
-use super::ScanAxis;
 use super::passes::{Pass, ScanShape};
 use super::point::Point;
-use super::reason::Reason;
 use super::setup::{Expected, is_area};
 use super::start::{Found, along, over};
+use crate::scan::ScanAxis;
+use crate::scan::reason::Reason;
 
 /// A peak less significant than this may be chance: among the places and widths tried, one
 /// scan in some thousands of pure noise shows as much.

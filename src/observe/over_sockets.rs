@@ -6,10 +6,10 @@ use std::time::Instant;
 
 use crossbeam_channel::{Receiver, Sender, select_biased, unbounded};
 
+use super::evaluation::{Answer, evaluate};
 use super::events::{Action, Event};
 use super::machine::Observation;
 use super::source::Heard;
-use super::think::{Answer, think};
 use crate::live::{WireEvent, WireNews, Wires};
 use crate::time::Utc;
 
@@ -19,7 +19,7 @@ enum Urgent {
     Signal,
     StopFile(bool),
     Wire(WireNews),
-    Thought(Box<Answer>),
+    Evaluated(Box<Answer>),
 }
 
 /// The way into a running observation.
@@ -100,8 +100,8 @@ pub fn observe(
                 Action::Think(job) => {
                     let urgent = inlet.urgent.clone();
                     std::thread::spawn(move || {
-                        let answer = Box::new(think(&job));
-                        let _ = urgent.send(Urgent::Thought(answer));
+                        let answer = Box::new(evaluate(&job));
+                        let _ = urgent.send(Urgent::Evaluated(answer));
                     });
                 }
                 Action::End(ending) => {
@@ -120,7 +120,7 @@ pub fn observe(
                 Ok(Urgent::Key(key)) => take(&mut observation, Event::Key(key)),
                 Ok(Urgent::Signal) => take(&mut observation, Event::Signal),
                 Ok(Urgent::StopFile(there)) => take(&mut observation, Event::StopFile(there)),
-                Ok(Urgent::Thought(answer)) => take(&mut observation, Event::Thought(answer)),
+                Ok(Urgent::Evaluated(answer)) => take(&mut observation, Event::Evaluated(answer)),
                 Ok(Urgent::Wire(news)) => match wires.take(news) {
                     Some(WireEvent::Up(wire)) => take(&mut observation, Event::WireUp(wire)),
                     Some(WireEvent::Bytes(wire, bytes)) => {

@@ -6,11 +6,11 @@
 //! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
 //! linearly.
 
-use super::ScanAxis;
 use super::beam::Beam;
-use super::place::{Fixed, Turn, place};
+use super::beam_frame::{Fixed, Turn, place};
 use super::point::Point;
 use crate::fit::{Block, Model, Unevaluable};
+use crate::scan::ScanAxis;
 
 /// Which azimuth or elevation offset a point has.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,7 +1,7 @@
 //! Dense scans thinned to what the beam can show, before anything is fitted.
 
+use super::beam_frame::Fixed;
 use super::passes::{Pass, steps};
-use super::place::Fixed;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
 
 /// Points for each beamwidth that are kept: averaging over a fortieth of the beam widens it by
@@ -21,8 +21,8 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
         let own = &points[pass.from..pass.to];
         let seconds = own[own.len() - 1].seconds - own[0].seconds;
         let along = match pass.axis {
-            super::ScanAxis::Azimuth => own[own.len() / 2].emitter.cos,
-            super::ScanAxis::Elevation => 1.0,
+            crate::scan::ScanAxis::Azimuth => own[own.len() / 2].emitter.cos,
+            crate::scan::ScanAxis::Elevation => 1.0,
         };
         let beams = (pass.speed * along * seconds).abs() / width;
         let from = kept.len();

@@ -1,7 +1,7 @@
 //! One scan, from its points to encoder offsets with their uncertainty, and what to think of
 //! them.
 
-use super::ScanAxis;
+use super::beam_frame::Fixed;
 use super::curve::Curve;
 use super::examine::{below, curvature_asked, flat_top, influence, memory, stands_above};
 use super::find::{find, without};
@@ -10,13 +10,13 @@ use super::judge;
 use super::model::ScanModel;
 use super::noise::{NoiseLaw, radiometer_evidence, set_noise, with_radiometer_noise};
 use super::passes::{Pass, ScanShape, passes};
-use super::place::Fixed;
 use super::point::{Point, Points};
-use super::reason::Reason;
 use super::settle::{Settled, settle, start};
 use super::setup::{Expected, Groups, model};
 use super::start::without_spikes;
 use super::thin::{POINTS_A_BEAM, thinned, thinned_points};
+use crate::scan::ScanAxis;
+use crate::scan::reason::Reason;
 use crate::time::Utc;
 
 /// A scan looked at by itself.

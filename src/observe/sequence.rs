@@ -2,13 +2,13 @@
 
 use std::sync::Arc;
 
+use super::evaluation::{Answer, Job, Looked, Next};
 use super::events::{Action, Ending};
 use super::identity::Missed;
 use super::machine::{Attempt, Observation, Phase, Purpose};
-use super::moving::{Errand, Move};
 use super::pattern::{Basis, Manner, Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
 use super::search::Search;
-use super::think::{Answer, Job, Looked, Next};
+use super::state::{Errand, Move};
 use super::watch::Cause;
 use crate::angle::Angle;
 use crate::live::Loudness;
@@ -38,7 +38,7 @@ const WIDEST: Angle = Angle::from_degrees(30.0);
 
 impl Observation {
     /// Has something worked out.
-    pub(super) fn think(&mut self, purpose: Purpose) {
+    pub(super) fn evaluate(&mut self, purpose: Purpose) {
         self.watch.rest();
         self.aside.retain(|(_, until)| {
             let left = until.seconds_since(self.utc);
@@ -102,7 +102,7 @@ impl Observation {
         }
         self.replace_model();
         if renamed {
-            self.think(Purpose::Choice);
+            self.evaluate(Purpose::Choice);
             return;
         }
         match (purpose, answer.looked.is_empty()) {
@@ -284,7 +284,7 @@ impl Observation {
                 solved.rms_95.degrees(),
                 self.settings.wanted.degrees()
             );
-            self.note(text);
+            self.milestone(text);
         }
     }
 
@@ -346,7 +346,7 @@ impl Observation {
             self.last_good = None;
             self.failures = 0;
             self.aside = vec![(only, self.utc.plus_seconds(ASIDE_S))];
-            self.think(Purpose::Choice);
+            self.evaluate(Purpose::Choice);
             return;
         }
         if self.failures >= MOST_FAILURES {
@@ -358,7 +358,7 @@ impl Observation {
         }
         let name = self.sky.name(id).to_owned();
         self.note(format!("{name} is left for now: {why}"));
-        self.think(Purpose::Choice);
+        self.evaluate(Purpose::Choice);
     }
 
     /// The present emitter cannot be measured as things are.
@@ -371,7 +371,7 @@ impl Observation {
         let name = self.sky.name(id).to_owned();
         self.note(format!("{name} is left for now: {why}"));
         self.target = None;
-        self.think(Purpose::Choice);
+        self.evaluate(Purpose::Choice);
     }
 
     /// What comes next.
@@ -411,7 +411,7 @@ impl Observation {
 
     /// It is time for what was waited for.
     pub(super) fn pause_is_over(&mut self) {
-        self.think(Purpose::Choice);
+        self.evaluate(Purpose::Choice);
     }
 
     fn listen_to_empty_sky(&mut self) {
@@ -527,7 +527,7 @@ impl Observation {
                             empty.lines_a_second,
                             100.0 * empty.scatter / empty.level.abs().max(f64::MIN_POSITIVE)
                         ));
-                        self.think(Purpose::Choice);
+                        self.evaluate(Purpose::Choice);
                     }
                     None => self.halt(Cause::SilentReceiver { seconds: 4.0 }),
                 }
@@ -537,7 +537,7 @@ impl Observation {
                     self.attempt.middle = rise.offset;
                     self.attempt.seen = true;
                     let [across, up] = rise.offset.map(Angle::degrees);
-                    self.note(format!(
+                    self.milestone(format!(
                         "{} found {across:+.1} deg along axis 1 and {up:+.1} along axis 2 from where it \
                          was expected",
                         self.sky.name(id)
@@ -545,7 +545,7 @@ impl Observation {
                     self.cross(id, 1.0);
                 }
                 (None, Some(id)) => self.give_up(id, "it was not found"),
-                _ => self.think(Purpose::Choice),
+                _ => self.evaluate(Purpose::Choice),
             },
             Errand::Cross(_) => {
                 let took = self.now.saturating_sub(mv.began).as_secs_f64();
@@ -554,7 +554,7 @@ impl Observation {
                     self.attempt.middle = strongest;
                 }
                 self.keep_scan(&mv);
-                self.think(Purpose::Scan);
+                self.evaluate(Purpose::Scan);
             }
         }
     }

@@ -1,11 +1,11 @@
 //! From passes to a model: which offsets, heights and baselines a scan has.
 
-use super::ScanAxis;
 use super::beam::{Beam, NARROWEST_DISC};
+use super::beam_frame::Fixed;
 use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
 use super::passes::{Pass, ScanShape};
-use super::place::Fixed;
 use super::point::Point;
+use crate::scan::ScanAxis;
 
 /// Passes of one axis with the same direction and about the same speed.
 #[derive(Clone, Debug)]

@@ -1,11 +1,11 @@
 //! Where to start: the place at which a beam explains most of the signal, found by trying all
 //! places; the baseline and the height at each are solved linearly.
 
-use super::ScanAxis;
 use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
 use super::thin::mean;
+use crate::scan::ScanAxis;
 
 /// Where the emitter was found, as encoder offsets in radians, and how surely.
 #[derive(Clone, Copy, Debug)]

@@ -14,8 +14,8 @@
 //! own coordinates of other kinds of mount the same functions stand, with other signs of the
 //! errors; only droop, which follows the horizon, does not.
 
-use super::ScanAxis;
-use super::place::Fixed;
+use super::beam_frame::Fixed;
+use crate::scan::ScanAxis;
 
 /// Tilt north, tilt east, minus collimation, skew, droop: the first-order terms of
 /// docs/mount-model.md that change over the sky.

@@ -2,26 +2,26 @@
 //! speed (lag) and with direction (backlash).
 //!
 //! An axis's offset (encoder less sky) is its zero, what the errors of the mount make of it at
-//! the emitter's place (see [`field`]), the axis's speed against the emitter times the lag, less
+//! the emitter's place (see [`error_changes`]), the axis's speed against the emitter times the lag, less
 //! half the backlash times the direction. What the mount does beyond that is one more random
 //! offset for each scan, whose size comes from the scatter.
 
 use nalgebra::{DMatrix, DVector};
 
-use super::ScanAxis;
-use super::analyse::Analysis;
-use super::field::{self, ERRORS};
-use super::fitted::AxisFit;
-use super::point::{SIGMA_OF_MEDIAN, median};
-use super::settle::BIWEIGHT;
 use crate::angle::Angle;
 use crate::fit::{Block, FitError, Model, Options, Prior, Unevaluable, fit};
+use crate::scan::ScanAxis;
+use crate::scan::one_scan::analyse::Analysis;
+use crate::scan::one_scan::error_changes::{self, ERRORS};
+use crate::scan::one_scan::fitted::AxisFit;
+use crate::scan::one_scan::point::{SIGMA_OF_MEDIAN, median};
+use crate::scan::one_scan::settle::BIWEIGHT;
 
 /// Places of the parameters (angles in degrees, lags in seconds): first the two zeros,
 const AZIMUTH_ZERO: usize = 0;
 /// in this order,
 const ELEVATION_ZERO: usize = 1;
-/// then the errors of [`field`], in its order,
+/// then the errors of [`error_changes`], in its order,
 const FIRST_ERROR: usize = 2;
 /// then the lag of each axis with its backlash behind it.
 const AZIMUTH_LAG: usize = FIRST_ERROR + ERRORS;
@@ -37,7 +37,7 @@ const COUNT: usize = ELEVATION_LAG + 2;
 const USUAL: [f64; COUNT] = [1e4, 1e4, 1.0, 1.0, 0.5, 0.3, 0.5, 5.0, 3.0, 5.0, 3.0];
 
 /// What is taken off an axis's offset: lag (degrees of the axis a second), backlash, and the errors
-/// of the mount that pull at it, each with its factor. Two and those of [`field`].
+/// of the mount that pull at it, each with its factor. Two and those of [`error_changes`].
 pub(crate) const TAKEN: usize = 2 + ERRORS;
 
 /// The place of an axis's lag, with its backlash behind it.
@@ -363,7 +363,7 @@ fn measured(scans: &[(&Analysis, bool)]) -> Vec<Measured> {
                 ScanAxis::Azimuth => (analysis.emitter.cos, AZIMUTH_ZERO),
                 ScanAxis::Elevation => (1.0, ELEVATION_ZERO),
             };
-            let errors = field::offsets(axis, &analysis.emitter);
+            let errors = error_changes::offsets(axis, &analysis.emitter);
             let mut rows = DMatrix::zeros(n, COUNT);
             for (k, group) in fit.groups.iter().enumerate() {
                 rows[(k, zero)] = on_sky;

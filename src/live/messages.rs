@@ -9,6 +9,8 @@ use crate::angle::Angle;
 pub enum Loudness {
     /// Worth knowing.
     Note,
+    /// The same of what shows how the whole goes, for whoever wants nothing else.
+    Milestone,
     /// Must be known.
     Warning,
     /// Someone must do something now.
@@ -19,7 +21,7 @@ impl Loudness {
     /// The word for it.
     pub const fn word(self) -> &'static str {
         match self {
-            Loudness::Note => "note",
+            Loudness::Note | Loudness::Milestone => "note",
             Loudness::Warning => "warning",
             Loudness::Alarm => "alarm",
         }

@@ -1,8 +1,8 @@
 //! The shape of a scan, found from its readings: straight passes along one axis, and what they
 //! make together.
 
-use super::ScanAxis;
 use super::point::{Point, Points, median};
+use crate::scan::ScanAxis;
 
 /// What a scan's passes make together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -321,7 +321,7 @@ fn is_area(way: &Way) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::place::Fixed;
+    use super::super::beam_frame::Fixed;
     use super::*;
     use crate::time::Utc;
 

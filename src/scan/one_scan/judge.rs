@@ -1,15 +1,15 @@
 //! What to think of a fit.
 
-use super::ScanAxis;
 use super::examine::Memory;
 use super::fitted::FittedScan;
 use super::model::ScanModel;
 use super::noise::{REMEMBERS, inflation};
 use super::passes::{Pass, ScanShape};
 use super::point::median;
-use super::reason::{Reason, VAGUE};
 use super::settle::Settled;
 use super::setup::is_area;
+use crate::scan::ScanAxis;
+use crate::scan::reason::{Reason, VAGUE};
 
 /// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks: half way
 /// down to half power.

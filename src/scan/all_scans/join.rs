@@ -4,19 +4,19 @@ use std::collections::HashMap;
 
 use nalgebra::{DMatrix, DVector};
 
-use super::ScanAxis;
-use super::analyse::Analysis;
-use super::fitted::{AxisFit, FittedScan};
-use super::noise::NoiseLaw;
-use super::outcome::{AxisPeak, ReducedScan, Reduction};
-use super::place::Fixed;
-use super::point::median;
-use super::reason::{Reason, ScanVerdict};
 use super::timing::{Timing, Ways, timing};
 use super::trend::{TAKEN, Trend};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Approach, Readings};
 use crate::mount::{ApproachSigns, MountModel};
+use crate::scan::ScanAxis;
+use crate::scan::one_scan::analyse::Analysis;
+use crate::scan::one_scan::beam_frame::Fixed;
+use crate::scan::one_scan::fitted::{AxisFit, FittedScan};
+use crate::scan::one_scan::noise::NoiseLaw;
+use crate::scan::one_scan::point::median;
+use crate::scan::outcome::{AxisPeak, ReducedScan, Reduction};
+use crate::scan::reason::{Reason, ScanVerdict};
 use crate::station::Station;
 
 /// A scan with what it says by itself.

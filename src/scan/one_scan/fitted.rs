@@ -2,7 +2,6 @@
 
 use nalgebra::DMatrix;
 
-use super::ScanAxis;
 use super::curve::Curve;
 use super::examine::{Influence, Memory, widths_apart};
 use super::model::ScanModel;
@@ -10,6 +9,7 @@ use super::noise::{few_samples, inflation};
 use super::passes::Pass;
 use super::settle::Settled;
 use super::setup::{Group, Groups};
+use crate::scan::ScanAxis;
 
 /// The encoder offsets (reading less the emitter's apparent place) of one axis.
 #[derive(Clone, Debug)]

@@ -1,12 +1,12 @@
 //! The samples of one scan prepared: in order of time, encoders unwrapped, each with its
 //! emitter's place at its own time.
 
-use super::ScanAxis;
-use super::place::Fixed;
-use super::reason::Reason;
+use super::beam_frame::Fixed;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Sample, Scan};
 use crate::mount::{ApproachSigns, Geometry, MountModel};
+use crate::scan::ScanAxis;
+use crate::scan::reason::Reason;
 use crate::sky::{EmitterError, Track};
 use crate::time::Utc;
 
