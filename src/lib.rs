@@ -46,6 +46,7 @@ pub mod angle;
 mod cli;
 pub mod corrected;
 pub mod demo;
+#[allow(unnameable_types)] // asked for over a connection, not by callers
 pub mod desk;
 pub mod ephemeris;
 pub mod explain;

@@ -253,10 +253,12 @@ fn answer(found: &Recheck) -> String {
             "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \
              cannot explain. Take more peaks, far apart, or a full session."
         ),
-        RecheckVerdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
+        RecheckVerdict::CannotTell(Doubt::Contradiction) => {
+            "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
             the wrong one, or something is loose. Peak them again; plumbeam faults may say more."
-            .to_owned(),
+                .to_owned()
+        }
     }
 }
 

@@ -485,7 +485,7 @@ mod tests {
             let named = ["http://www.w3.org/2000/svg", "http-equiv="];
             assert!(named.iter().any(|n| link.starts_with(n)), "{link}");
         }
-        assert!(!html.contains("<link") && !html.contains("src=\"") );
+        assert!(!html.contains("<link") && !html.contains("src=\""));
     }
 
     #[test]
