@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
+use plumbeam::desk::{Asked, Session, edit_log as edits};
 use plumbeam::live::protocol::{Code, Command, DemandLimits, Line, Lines, Request};
 use plumbeam::live::{
     About, Action, Aim, Axes, Event, InKeyhole, OnDisconnect, Operator, Relay, ReportTurn,
@@ -34,7 +35,7 @@ use plumbeam::time::{DateOrder, Offset, Utc};
 pub type Target = fn(&[u8]) -> bool;
 
 /// One for each reader. Each has a binary of its name and a folder of good files in `corpus`.
-pub const TARGETS: [(&str, Target); 17] = [
+pub const TARGETS: [(&str, Target); 19] = [
     ("station", station),
     ("peaks", peaks),
     ("logs", logs),
@@ -52,6 +53,8 @@ pub const TARGETS: [(&str, Target); 17] = [
     ("protocol", protocol),
     ("relay", relay),
     ("relay_log", relay_log),
+    ("edit", edit),
+    ("edit_log", edit_log),
 ];
 
 /// Gives the bytes to the target of that name.
@@ -752,4 +755,58 @@ fn relay_log(bytes: &[u8]) -> bool {
         finite(pass.samples.iter().map(|sample| sample.miss.degrees()));
     }
     true
+}
+
+/// An edit as a page sends it: read, and its peak read as a log is.
+fn edit(bytes: &[u8]) -> bool {
+    static SESSION: OnceLock<Session> = OnceLock::new();
+    let Ok(asked) = serde_json::from_slice::<Asked>(bytes) else {
+        return false;
+    };
+    match asked {
+        Asked::AddPeak(typed) => {
+            let session = SESSION.get_or_init(|| {
+                // A folder that is not there holds no log.
+                let place = Path::new("no-such-folder/station.toml");
+                Session::open(place, some_station().clone(), None).expect("a session")
+            });
+            match session.typed_peak(&typed) {
+                Ok(peak) => finite(
+                    [peak.azimuth, peak.elevation]
+                        .into_iter()
+                        .flatten()
+                        .map(Angle::degrees),
+                ),
+                Err(error) => {
+                    shown(&error.to_string());
+                    return false;
+                }
+            }
+        }
+        Asked::Import { options, .. } => {
+            if let Err(wrong) = options.options() {
+                shown(&plumbeam::problem::printable(&wrong));
+                return false;
+            }
+        }
+        _ => {}
+    }
+    true
+}
+
+/// The file of edits, replayed.
+fn edit_log(bytes: &[u8]) -> bool {
+    match edits::replay(FILE, bytes) {
+        Ok(replayed) => {
+            assert!(replayed.length <= bytes.len());
+            let whole = edits::replay(FILE, &bytes[..replayed.length]).expect("what was whole");
+            assert_eq!(whole.history.version, replayed.history.version);
+            assert!(whole.said.is_empty());
+            true
+        }
+        Err(error) => {
+            refused(&error);
+            false
+        }
+    }
 }

@@ -26,6 +26,7 @@ mod readings;
 mod recheck;
 mod reduce;
 mod relay;
+mod run_record;
 mod simulate;
 mod sky;
 mod solve;

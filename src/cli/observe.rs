@@ -6,16 +6,17 @@ use std::sync::Arc;
 use serde_json::json;
 
 pub use super::observe_args::Args;
-use super::observe_args::{Form, Scan, Shape};
+use super::observe_args::{Scan, Shape};
 use super::observe_report::Reporter;
 use super::observe_run::{practice, real};
 use super::relay::SunOption;
+use super::run_record::run_record;
 use super::{Common, Console, Verdict, run_again};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
 use crate::logbook::{self, PowerUnit, ScanOptions, ScanReader};
 use crate::observe::{
-    Ending, FORMAT, Knowledge, Manner, Observation, Pattern, PowerForm, PowerLines, Settings,
+    Ending, FORMAT, Knowledge, Manner, Observation, Pattern, PowerLines, Settings,
 };
 use crate::outputs::{Growing, Guard, OutputKind};
 use crate::problem::{Error, Problem, printable};
@@ -59,21 +60,22 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let sky = Arc::new(Sky::new(&station)?);
     let (earlier, unit) = started(&log, &station, args, console)?;
     let settings = settings(args, (&station, &sky), earlier, unit, console)?;
-    let lines = PowerLines::new(
-        match args.power_form {
-            Form::Line => PowerForm::Line,
-            Form::Sweep => PowerForm::Sweep,
-        },
-        unit,
-    );
+    let lines = PowerLines::new(args.power_form.form(), unit);
     let goes_on = !settings.scans.is_empty();
     let observation = Observation::under(settings, &station, &sky);
     caution(args, console);
     let kind = station.mount.geometry.kind();
+    let stop_file = args.stop_file.as_deref();
+    let record = (args.rotator.as_deref())
+        .filter(|_| !args.rehearse)
+        .and_then(|rotator| {
+            let about = (rotator, Some(log.path()), stop_file);
+            run_record("observe", common, about, console)
+        });
     let mut reporter = Reporter::new(&log, peaks, (kind, unit, goes_on), common, console)?;
     let ending = match args.practice {
         true => practice(args, (&station, &sky), observation, lines, &mut reporter)?,
-        false => real(args, observation, lines, &mut reporter)?,
+        false => real(args, record, observation, lines, &mut reporter)?,
     };
     reporter.finish(&ending)?;
     finish(args, common, console, &ending, &log)

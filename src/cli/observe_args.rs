@@ -9,7 +9,7 @@ use super::relay::{SunOption, sun_zone};
 use super::value::{above_zero, stretch_s, whole};
 use super::zone::{Instant, ZoneOption};
 use crate::logbook::PowerUnit;
-use crate::observe::PowerSource;
+use crate::observe::{PowerForm, PowerSource};
 use crate::simulate::Fault;
 
 const EXAMPLE: &str = "\
@@ -145,7 +145,8 @@ pub enum Unit {
 }
 
 impl Unit {
-    pub(super) fn unit(self) -> PowerUnit {
+    /// The same for the readers.
+    pub fn unit(self) -> PowerUnit {
         match self {
             Unit::Db => PowerUnit::Decibels,
             Unit::Linear => PowerUnit::Linear,
@@ -161,6 +162,16 @@ pub enum Form {
     Line,
     /// Date, time, lowest and highest frequency, step, samples, powers in decibels
     Sweep,
+}
+
+impl Form {
+    /// The same for the readers.
+    pub fn form(self) -> PowerForm {
+        match self {
+            Form::Line => PowerForm::Line,
+            Form::Sweep => PowerForm::Sweep,
+        }
+    }
 }
 
 /// `--scan`.

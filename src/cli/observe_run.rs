@@ -10,6 +10,7 @@ use super::observe_report::Reporter;
 use crate::observe::{
     self, Cause, Ending, Inlet, Observation, PowerLines, PowerSource, Practised, listen, practise,
 };
+use crate::outputs::RunRecord;
 use crate::problem::{Error, printable};
 use crate::simulate::{Dish, PRACTICE, Truth};
 use crate::sky::Sky;
@@ -77,6 +78,7 @@ impl Practised for PracticeOwner<'_> {
 /// Over sockets.
 pub(super) fn real(
     args: &Args,
+    record: Option<RunRecord>,
     observation: Observation,
     lines: PowerLines,
     reporter: &mut Reporter,
@@ -97,7 +99,11 @@ pub(super) fn real(
     let of_signals = inlet.clone();
     ctrlc::set_handler(move || of_signals.signal())
         .map_err(|e| Error::io("signals", "listen to", std::io::Error::other(e)))?;
-    if let Some(file) = args.stop_file.clone() {
+    let stop_file = match &record {
+        Some(record) => Some(record.stop_file().to_owned()),
+        None => args.stop_file.clone(),
+    };
+    if let Some(file) = stop_file {
         let inlet = inlet.clone();
         watch_for(file, move |there| inlet.stop_file(there));
     }
@@ -108,6 +114,7 @@ pub(super) fn real(
     });
     drop(listening);
     drop(keys);
+    drop(record);
     Ok(reporter
         .ending()
         .unwrap_or_else(|| Ending::BrokenOff(String::new())))

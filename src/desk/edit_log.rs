@@ -174,14 +174,15 @@ impl EditLog {
         }
         let mut bytes = Vec::new();
         file.read_to_end(&mut bytes).map_err(io("read"))?;
+        let replayed = replay(&name, &bytes)?;
+        let said = replayed.said;
         let mut log = EditLog {
             path,
             file,
-            length: 0,
-            history: History::default(),
-            mark: None,
+            length: replayed.length as u64,
+            history: replayed.history,
+            mark: replayed.mark,
         };
-        let said = log.replay(&name, &bytes)?;
         if bytes.len() as u64 > log.length {
             log.file.set_len(log.length).map_err(io("write"))?;
             log.file.sync_all().map_err(io("write"))?;
@@ -195,54 +196,6 @@ impl EditLog {
             }
         }
         Ok((log, said))
-    }
-
-    /// Takes up what stands in the file.
-    fn replay(&mut self, name: &str, bytes: &[u8]) -> Result<Vec<String>, Error> {
-        let mut said = Vec::new();
-        let mut number = 0;
-        let mut rest = bytes;
-        while let Some(end) = rest.iter().position(|b| *b == b'\n') {
-            number += 1;
-            let line = serde_json::from_slice::<Line>(&rest[..end]);
-            let sound = match (number, line) {
-                (1, Ok(Line::Desk { format })) => format == FORMAT,
-                (1, _) | (_, Err(_)) => false,
-                (_, Ok(Line::Log(mark))) => {
-                    self.mark = Some(mark);
-                    true
-                }
-                (_, Ok(line)) => self.history.take(line),
-            };
-            if !sound {
-                let (found, expected) = match number {
-                    1 => ("this is no file of the desk's edits", "that, or no file"),
-                    _ => ("a damaged line", "an edit, whole and in its place"),
-                };
-                let wrong = Problem::of_file(name, found, expected).at(number, 1);
-                let help = "move the file away: the desk begins another, and the log of peaks is as \
-                            it was";
-                return Err(wrong.mend(help).into());
-            }
-            self.length += end as u64 + 1;
-            rest = &rest[end + 1..];
-        }
-        if !rest.is_empty() {
-            if number == 0 && !torn_first(rest) {
-                let wrong = Problem::of_file(
-                    name,
-                    "this is no file of the desk's edits",
-                    "that, or no file",
-                );
-                return Err(wrong.at(1, 1).mend("move the file away").into());
-            }
-            said.push(format!(
-                "{}: the last line was torn off in the middle, as by a power cut, and never counted: \
-                 it is cut off",
-                printable(name)
-            ));
-        }
-        Ok(said)
     }
 
     /// Notes which log the edits are about. Gives what must be said when it changed since.
@@ -344,6 +297,70 @@ impl EditLog {
             }
         }
     }
+}
+
+/// What a file of edits says.
+#[derive(Clone, Debug, Default)]
+pub struct Replayed {
+    /// Its edits.
+    pub history: History,
+    /// Which log they are about.
+    pub mark: Option<LogMark>,
+    /// How much of it is whole, bytes.
+    pub length: usize,
+    /// What must be said beside it.
+    pub said: Vec<String>,
+}
+
+/// Reads a file of edits from its bytes; messages call it `name`.
+///
+/// # Errors
+/// When it is none, or one that was damaged before its last line.
+pub fn replay(name: &str, bytes: &[u8]) -> Result<Replayed, Error> {
+    let mut replayed = Replayed::default();
+    let mut number = 0;
+    let mut rest = bytes;
+    while let Some(end) = rest.iter().position(|b| *b == b'\n') {
+        number += 1;
+        let line = serde_json::from_slice::<Line>(&rest[..end]);
+        let sound = match (number, line) {
+            (1, Ok(Line::Desk { format })) => format == FORMAT,
+            (1, _) | (_, Err(_)) => false,
+            (_, Ok(Line::Log(mark))) => {
+                replayed.mark = Some(mark);
+                true
+            }
+            (_, Ok(line)) => replayed.history.take(line),
+        };
+        if !sound {
+            let (found, expected) = match number {
+                1 => ("this is no file of the desk's edits", "that, or no file"),
+                _ => ("a damaged line", "an edit, whole and in its place"),
+            };
+            let wrong = Problem::of_file(name, found, expected).at(number, 1);
+            let help = "move the file away: the desk begins another, and the log of peaks is as \
+                            it was";
+            return Err(wrong.mend(help).into());
+        }
+        replayed.length += end + 1;
+        rest = &rest[end + 1..];
+    }
+    if !rest.is_empty() {
+        if number == 0 && !torn_first(rest) {
+            let wrong = Problem::of_file(
+                name,
+                "this is no file of the desk's edits",
+                "that, or no file",
+            );
+            return Err(wrong.at(1, 1).mend("move the file away").into());
+        }
+        replayed.said.push(format!(
+            "{}: the last line was torn off in the middle, as by a power cut, and never counted: \
+                 it is cut off",
+            printable(name)
+        ));
+    }
+    Ok(replayed)
 }
 
 fn path_name(folder: &Path) -> String {

@@ -7,7 +7,7 @@
 mod aim;
 mod axes;
 mod clients;
-mod daemon;
+pub mod daemon;
 mod engine;
 mod guard;
 mod link;

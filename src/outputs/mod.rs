@@ -10,7 +10,9 @@ mod guard;
 mod kind;
 mod mark;
 mod older_results;
+mod run;
 
 pub use folder::{Delivered, OutputFolder};
 pub use guard::{Growing, Guard, Output, Pending};
 pub use kind::{Found, Old, OutputKind};
+pub use run::{Run, RunRecord, runs_in};

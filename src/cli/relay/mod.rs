@@ -19,13 +19,14 @@ use self::watchers::{end_on_signals, listen_to_keys, watch_calibration, watch_fi
 use self::writer::{Writer, line};
 use super::calibration::full_model;
 use super::readings::GEOMETRIC;
+use super::run_record::run_record;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files::Stamp;
 use crate::live::{self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, Settings};
 use crate::logbook::Calibration;
 use crate::observe::sun_place;
-use crate::outputs::Guard;
+use crate::outputs::{Growing, Guard};
 use crate::problem::{Error, printable};
 use crate::report::pass_text;
 use crate::sky::Sky;
@@ -158,7 +159,17 @@ fn relay(
         (Arc::clone(&present), confirmed),
         inlet.clone(),
     );
-    watch_files(args, &inlet, &confirm);
+    let about = (
+        rotator,
+        log.as_ref().map(Growing::path),
+        args.stop_file.as_deref(),
+    );
+    let record = run_record("relay", common, about, console);
+    let stop_file = match &record {
+        Some(record) => Some(record.stop_file()),
+        None => args.stop_file.as_deref(),
+    };
+    watch_files(stop_file, args.ack_file.as_deref(), &inlet, &confirm);
     let keys = listen_to_keys(&inlet, confirm);
     let (reports, reported) = unbounded();
     let figures = std::thread::scope(|scope| {
@@ -169,6 +180,7 @@ fn relay(
         served.map(|()| figures)
     })?;
     drop(keys);
+    drop(record);
     if common.json {
         console.result(&line(&Ended { summary: &figures }))?;
     } else {

@@ -1,12 +1,12 @@
 //! Whatever reaches a running relay other than its clients and the mount: signals, keys, files.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
 
-use super::args::{Args, read};
+use super::args::read;
 use crate::angle::EncoderReading;
 use crate::cli::calibration::full_model;
 use crate::cli::keys::{Keys, watch_for};
@@ -38,13 +38,18 @@ pub fn listen_to_keys(inlet: &Inlet, confirm: Sender<()>) -> Option<Keys> {
 }
 
 /// Looks for the stop file and the file that acknowledges, in threads of their own.
-pub fn watch_files(args: &Args, inlet: &Inlet, confirm: &Sender<()>) {
+pub fn watch_files(
+    stop_file: Option<&Path>,
+    ack_file: Option<&Path>,
+    inlet: &Inlet,
+    confirm: &Sender<()>,
+) {
     const OFTEN: Duration = Duration::from_millis(100);
-    if let Some(file) = args.stop_file.clone() {
+    if let Some(file) = stop_file.map(Path::to_path_buf) {
         let inlet = inlet.clone();
         watch_for(file, move |there| inlet.stop_file(there));
     }
-    if let Some(file) = args.ack_file.clone() {
+    if let Some(file) = ack_file.map(Path::to_path_buf) {
         let (inlet, confirm) = (inlet.clone(), confirm.clone());
         let mut was = Stamp::of(&file);
         std::thread::spawn(move || {

@@ -26,8 +26,11 @@ function showRead(name, read) {
   const refused = el('div', { class: 'problem', hidden: true });
   const { question } = read;
   const answer = async () => {
-    const chosen = question.choices[Number(new FormData(form).get('choice'))];
-    showRead(name, await waitingFor(post('/api/import-answer', { file: read.file, options: chosen.options })));
+    const given = new FormData(form);
+    const options = question.choices.length > 0 ? question.choices[Number(given.get('choice'))].options
+      // What nobody can guess is typed, as on the command line.
+      : { ...read.options, [question.option]: given.get('typed') };
+    showRead(name, await waitingFor(post('/api/import-answer', { file: read.file, options })));
   };
   const take = async () => {
     await edit(read.edit);
@@ -43,7 +46,8 @@ function showRead(name, read) {
   question ? null : el('p', {}, read.peaks === 1 ? '1 peak' : `${read.peaks} peaks`),
   el('ul', {}, [...read.understood, ...read.warnings ?? []].map((line) => el('li', {}, line))),
   question ? el('fieldset', { class: 'checks' }, el('legend', {}, question.text),
-    question.choices.map((c, i) => el('label', { class: 'check' }, el('input', { type: 'radio', name: 'choice', value: String(i), required: true }), c.label))) : null,
+    question.choices.map((c, i) => el('label', { class: 'check' }, el('input', { type: 'radio', name: 'choice', value: String(i), required: true }), c.label)),
+    question.choices.length > 0 ? null : el('label', {}, `${question.option}: `, el('input', { name: 'typed', required: true, autocomplete: 'off', spellcheck: 'false' }))) : null,
   refused,
   el('div', { class: 'row' },
     read.edit || question ? el('button', { type: 'submit', class: 'strong' }, question ? 'So it is' : 'Take these peaks') : null,

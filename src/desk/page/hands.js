@@ -15,8 +15,7 @@ function finding(found, wasOpen) {
     ? el('p', { class: 'row-list' }, 'Peaks: ', found.rows.map((row) => el('button', { type: 'button', class: 'row-button', 'data-row': row }, `row ${row}`)))
     : null;
   return el('details', { class: 'finding', 'data-fault': found.fault, open: wasOpen },
-    el('summary', {}, found.title),
-    el('p', {}, found.headline),
+    el('summary', {}, found.headline || found.title),
     found.cautions.map(caution),
     part('How to make sure', found.confirm),
     found.otherwise ? el('p', {}, found.otherwise) : null,

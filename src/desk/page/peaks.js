@@ -18,7 +18,7 @@ const COLUMNS = [
   { id: 'size', words: 'Off by', value: (p) => sizeOf(p), kind: 'n' },
   { id: 'cross', words: 'Across', value: (p) => p.cross_residual_deg, kind: 'n' },
   { id: 'up', words: 'Up', value: (p) => p.elevation_residual_deg, kind: 'n' },
-  { id: 'time', words: 'Time', value: (p) => p.time_utc },
+  { id: 'time', words: 'Time, UTC', value: (p) => p.time_utc },
   { id: 'azimuth', words: 'Reading 1', axis: 0, value: (p) => p.azimuth_deg, kind: 'n' },
   { id: 'elevation', words: 'Reading 2', axis: 1, value: (p) => p.elevation_deg, kind: 'n' },
   { id: 'remark', words: 'Remark', value: remark },

@@ -95,6 +95,8 @@ export function startResult() {
   onState(() => {
     say(byId('title'), state.title);
     say(byId('place'), [state.place, state.dish, state.log].filter(Boolean).join(' · '));
+    // A long log: what is shown is of the edit before.
+    document.body.classList.toggle('solving', Boolean(state.solving));
     document.title = `${state.title}: plumbeam desk`;
     renderStrip();
     renderVerdict();

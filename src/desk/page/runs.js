@@ -26,7 +26,10 @@ function update(node, run) {
 }
 
 async function stop(id) {
-  if (await attempt(() => post('/api/stop', { id }))) speak('Asked to stop.');
+  await attempt(async () => {
+    const { said } = await post('/api/stop', { id });
+    speak(said ?? 'Asked to stop.');
+  });
 }
 
 export function onRuns(runs) {

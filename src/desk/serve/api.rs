@@ -11,11 +11,12 @@ use axum::response::{IntoResponse, Response};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
 
-use super::Shared;
+use super::{Event, Shared};
 use crate::desk::desk::{Refused, choices};
 use crate::desk::edit::Asked;
 use crate::desk::export::{self, CALIBRATION_FILE};
 use crate::desk::import::{self, Told};
+use crate::desk::runs::RunView;
 use crate::desk::sky::{EmitterView, Pass, pass_views, passes};
 use crate::desk::solved::Solved;
 use crate::desk::view::{Trouble, View};
@@ -101,12 +102,21 @@ pub async fn nothing() -> Refusal {
     trouble(StatusCode::NOT_FOUND, "there is nothing here", None)
 }
 
+/// What the desk watches.
+#[derive(Serialize)]
+struct LiveView {
+    rotator: bool,
+    power: bool,
+    runs: Vec<RunView>,
+}
+
 /// A state with what changes beside it.
 #[derive(Serialize)]
 struct Shown<'a> {
     #[serde(flatten)]
     view: &'a View,
     emitters: &'a [EmitterView],
+    live: LiveView,
     /// Whether a newer edit is being explained.
     solving: bool,
 }
@@ -118,6 +128,11 @@ pub async fn state(State(shared): State<Shared>) -> Result<Response, Refusal> {
         let state = Shown {
             view: &view,
             emitters: &shared.desk.emitters(Utc::now()),
+            live: LiveView {
+                rotator: shared.live.has_rotator(),
+                power: shared.live.has_power(),
+                runs: shared.live.runs(),
+            },
             solving,
         };
         Ok(Json(state).into_response())
@@ -137,6 +152,10 @@ pub async fn edit(State(shared): State<Shared>, body: Bytes) -> Result<Response,
     aside(move || {
         let sent: EditSent = read(&body)?;
         let version = shared.desk.post(&sent.edit, sent.version, Utc::now())?;
+        if matches!(sent.edit, Asked::AddPeak(_)) {
+            // The next peak is another one.
+            shared.live.restart();
+        }
         Ok(Json(json!({ "version": version })).into_response())
     })
     .await
@@ -337,6 +356,44 @@ pub async fn map(
             track: track.as_ref(),
         });
         Ok(svg(picture.inline_svg()))
+    })
+    .await
+}
+
+pub async fn reading(State(shared): State<Shared>) -> Result<Response, Refusal> {
+    aside(move || Ok(Json(shared.live.take()).into_response())).await
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PeakingSent {
+    #[serde(default)]
+    emitter: Option<String>,
+}
+
+/// Which emitter is peaked now; what was heard before is forgotten.
+pub async fn peaking(State(shared): State<Shared>, body: Bytes) -> Result<Response, Refusal> {
+    aside(move || {
+        let sent: PeakingSent = read(&body)?;
+        let emitter = sent.emitter.as_deref().filter(|name| !name.is_empty());
+        shared.live.peak_on(emitter)?;
+        Ok(Json(json!({ "emitter": emitter })).into_response())
+    })
+    .await
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StopSent {
+    id: String,
+}
+
+pub async fn stop(State(shared): State<Shared>, body: Bytes) -> Result<Response, Refusal> {
+    aside(move || {
+        let sent: StopSent = read(&body)?;
+        let said = shared.live.stop(&sent.id)?;
+        shared.bus.tell(Event::new("runs", &shared.live.runs()));
+        Ok(Json(json!({ "said": said })).into_response())
     })
     .await
 }

@@ -1,5 +1,6 @@
 //! What is told to every page that watches.
 
+use std::collections::VecDeque;
 use std::convert::Infallible;
 use std::time::Duration;
 
@@ -12,6 +13,7 @@ use tokio::sync::broadcast::{self, error::RecvError};
 
 use super::Shared;
 use crate::desk::desk::Happened;
+use crate::desk::live::News;
 
 /// Events that a page may be behind; one that is further behind hears only the last ones, each of
 /// which stands for itself.
@@ -37,6 +39,14 @@ impl Event {
     /// A state is ready to be shown.
     pub fn changed(version: u64) -> Event {
         Event::new("changed", &serde_json::json!({ "version": version }))
+    }
+    /// What happens at the mount.
+    pub fn live(news: &News) -> Event {
+        match news {
+            News::Reading(reading) => Event::new("reading", reading),
+            News::Power(power) => Event::new("power", power),
+            News::Runs(runs) => Event::new("runs", runs),
+        }
     }
     /// What a desk tells.
     pub fn of(happened: Happened) -> Event {
@@ -75,10 +85,18 @@ pub async fn events(
     State(shared): State<Shared>,
 ) -> Sse<impl Stream<Item = Result<Sent, Infallible>>> {
     let receiver = shared.bus.0.subscribe();
-    let first = Event::changed(shared.desk.version());
-    let told = stream::unfold((Some(first), receiver), |(first, mut receiver)| async {
-        let event = match first {
-            Some(first) => first,
+    // Where everything stands, then whatever happens.
+    let live = &shared.live;
+    let mut first = VecDeque::from([Event::changed(shared.desk.version())]);
+    first.extend(
+        live.reading()
+            .map(|reading| Event::new("reading", &reading)),
+    );
+    first.extend(live.power().map(|power| Event::new("power", &power)));
+    first.push_back(Event::new("runs", &live.runs()));
+    let told = stream::unfold((first, receiver), |(mut first, mut receiver)| async {
+        let event = match first.pop_front() {
+            Some(event) => event,
             None => loop {
                 match receiver.recv().await {
                     Ok(event) => break event,
@@ -88,7 +106,7 @@ pub async fn events(
             },
         };
         let sent = Sent::default().event(event.name).data(event.data);
-        Some((Ok(sent), (None, receiver)))
+        Some((Ok(sent), (first, receiver)))
     });
     Sse::new(told).keep_alive(KeepAlive::new().interval(SIGN_OF_LIFE))
 }

@@ -15,6 +15,7 @@ use axum::middleware;
 use axum::routing::{get, post};
 
 use super::desk::Desk;
+use super::live::Live;
 use crate::problem::Error;
 
 pub use events::{Bus, Event};
@@ -39,6 +40,7 @@ pub struct Bound {
 #[derive(Clone)]
 pub(crate) struct Shared {
     desk: Arc<Desk>,
+    live: Arc<Live>,
     bus: Bus,
 }
 
@@ -98,7 +100,7 @@ impl Bound {
     /// When the system fails.
     pub fn serve(
         self,
-        desk: Arc<Desk>,
+        (desk, live): (Arc<Desk>, Arc<Live>),
         bus: Bus,
         end: impl Future<Output = ()>,
     ) -> Result<(), Error> {
@@ -109,7 +111,7 @@ impl Bound {
             .build()
             .map_err(io)?;
         let gate = Arc::new(Gate::new(self.address.port(), self.token));
-        let app = router(Shared { desk, bus }, gate);
+        let app = router(Shared { desk, live, bus }, gate);
         let served = runtime.block_on(async move {
             let listener = tokio::net::TcpListener::from_std(self.listener)?;
             let serving = std::pin::pin!(async { axum::serve(listener, app).await });
@@ -137,6 +139,9 @@ fn router(shared: Shared, gate: Arc<Gate>) -> Router {
         .route("/api/export", post(api::export))
         .route("/api/next", get(api::next))
         .route("/api/passes", get(api::passes_listed))
+        .route("/api/reading", post(api::reading))
+        .route("/api/peaking", post(api::peaking))
+        .route("/api/stop", post(api::stop))
         .route("/api/import-answer", post(api::import_answered))
         .layer(DefaultBodyLimit::max(MOST_BYTES))
         .route(

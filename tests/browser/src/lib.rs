@@ -3,6 +3,8 @@
 //!
 //! The environment says where things are: `PLUMBEAM` the binary, `AXE` the checker's script.
 
+pub mod desk;
+
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::Duration;
@@ -72,7 +74,8 @@ impl Browser {
             "--disable-component-update".to_owned(),
             "--disable-sync".to_owned(),
             "--no-first-run".to_owned(),
-            "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost".to_owned(),
+            "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
+                .to_owned(),
             format!("--window-size={},{}", view.width, view.height),
             format!("--user-data-dir={}", profile.path().display()),
         ];
@@ -83,7 +86,10 @@ impl Browser {
             arguments.push("--blink-settings=scriptEnabled=false".to_owned());
         }
         let mut wanted = Map::new();
-        wanted.insert("goog:chromeOptions".to_owned(), json!({ "args": arguments }));
+        wanted.insert(
+            "goog:chromeOptions".to_owned(),
+            json!({ "args": arguments }),
+        );
         wanted.insert(
             "goog:loggingPrefs".to_owned(),
             json!({ "browser": "ALL", "performance": "ALL" }),
@@ -124,8 +130,7 @@ impl Browser {
     /// What an expression gives on the page.
     pub async fn eval(&self, script: &str) -> Value {
         let script = format!("return ({script});");
-        (self.page.execute(&script, Vec::new()).await)
-            .unwrap_or_else(|e| panic!("{script}\n{e}"))
+        (self.page.execute(&script, Vec::new()).await).unwrap_or_else(|e| panic!("{script}\n{e}"))
     }
 
     /// Waits until an expression is true.
@@ -177,8 +182,10 @@ impl Browser {
         let axe = std::env::var("AXE").expect("AXE names the accessibility checker's script");
         let script = std::fs::read_to_string(axe).unwrap();
         // Past the page's own policy: the checker is no part of it.
-        self.devtools("Page.setBypassCSP", json!({"enabled": true})).await;
-        self.devtools("Runtime.evaluate", json!({ "expression": script })).await;
+        self.devtools("Page.setBypassCSP", json!({"enabled": true}))
+            .await;
+        self.devtools("Runtime.evaluate", json!({ "expression": script }))
+            .await;
         let found = self
             .devtools(
                 "Runtime.evaluate",
@@ -190,9 +197,11 @@ impl Browser {
             )
             .await;
         let list = found["result"]["value"].as_array();
-        (list.unwrap_or_else(|| panic!("the checker gave {found}")).iter())
-            .map(|v| v.as_str().unwrap_or_default().to_owned())
-            .collect()
+        (list
+            .unwrap_or_else(|| panic!("the checker gave {found}"))
+            .iter())
+        .map(|v| v.as_str().unwrap_or_default().to_owned())
+        .collect()
     }
 
     /// Presses keys: one or more of the names that the WebDriver standard gives as characters.
@@ -217,8 +226,16 @@ struct Raw {
 }
 
 impl WebDriverCompatibleCommand for Raw {
-    fn endpoint(&self, base: &url::Url, session: Option<&str>) -> Result<url::Url, url::ParseError> {
-        base.join(&format!("session/{}/{}", session.unwrap_or_default(), self.path))
+    fn endpoint(
+        &self,
+        base: &url::Url,
+        session: Option<&str>,
+    ) -> Result<url::Url, url::ParseError> {
+        base.join(&format!(
+            "session/{}/{}",
+            session.unwrap_or_default(),
+            self.path
+        ))
     }
     fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
         (http::Method::POST, Some(self.body.to_string()))

@@ -1,0 +1,293 @@
+//! Peaking with the eye on the receiver: where the signal was best and which way the peak lies.
+//!
+//! Near its middle the main lobe of any dish is a parabola in decibels (common practice, no source;
+//! of a Gaussian beam it is one everywhere). With enough readings on either side its top is found by
+//! least squares, each axis by itself; before that the best reading so far is all there is.
+
+use std::collections::VecDeque;
+use std::time::{Duration, Instant};
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::angle::Angle;
+
+/// Readings that are kept: more than a minute of the fastest receiver that a person can follow.
+const MOST: usize = 1200;
+/// Older readings say nothing any more: gain, air and the emitter have changed.
+const OLDEST: Duration = Duration::from_secs(300);
+/// Readings this far below the best are outside the main lobe or in the noise, decibels.
+const DEEP_DB: f64 = 6.0;
+/// Fewer readings near the top make no parabola: two more than its numbers.
+const LEAST: usize = 7;
+/// The readings must reach over this share of the beamwidth along an axis.
+const LEAST_REACH: f64 = 0.15;
+/// A parabola this many times wider or narrower than the beam is none of it.
+const WIDTH_WITHIN: f64 = 2.5;
+/// The top is believed when its place is known to this share of the beamwidth.
+const BELIEVED: f64 = 0.15;
+/// A top farther than this from all readings, in beamwidths, is a guess.
+const BEYOND: f64 = 0.5;
+
+/// A power and where the mount stood.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sample {
+    /// When.
+    pub at: Instant,
+    /// Decibels, from any zero.
+    pub power_db: f64,
+    /// Along the axes, from where the emitter should be or from anywhere else that moves with it;
+    /// none without a mount to ask.
+    pub place: Option<[Angle; 2]>,
+}
+
+/// What is known of the peak.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Standing {
+    /// The last power.
+    pub now: Sample,
+    /// The best so far.
+    pub best: Sample,
+    /// Where the top lies along each axis with one standard deviation, where enough is known.
+    pub top: [Option<(Angle, Angle)>; 2],
+    /// How many readings the parabola was laid through.
+    pub readings: usize,
+}
+
+/// The readings since peaking began.
+#[derive(Clone, Debug)]
+pub struct Coach {
+    beamwidth: Angle,
+    samples: VecDeque<Sample>,
+}
+
+impl Coach {
+    /// Of a dish with that beamwidth.
+    pub fn new(beamwidth: Angle) -> Coach {
+        Coach {
+            beamwidth,
+            samples: VecDeque::new(),
+        }
+    }
+
+    /// Forgets all readings: another emitter, another peak.
+    pub fn restart(&mut self) {
+        self.samples.clear();
+    }
+
+    /// Takes a reading.
+    pub fn take(&mut self, sample: Sample) {
+        if !sample.power_db.is_finite() {
+            return;
+        }
+        let old = |s: &Sample| sample.at.saturating_duration_since(s.at) > OLDEST;
+        while self.samples.front().is_some_and(old) {
+            self.samples.pop_front();
+        }
+        if self.samples.len() == MOST {
+            self.samples.pop_front();
+        }
+        self.samples.push_back(sample);
+    }
+
+    /// What is known; `lean` is the cosine by which a degree of the first axis is less on the sky.
+    pub fn standing(&self, lean: f64) -> Option<Standing> {
+        let now = *self.samples.back()?;
+        let best = (self.samples.iter())
+            .max_by(|a, b| a.power_db.total_cmp(&b.power_db))
+            .copied()?;
+        let near: Vec<(f64, [f64; 2])> = (self.samples.iter())
+            .filter(|s| s.power_db >= best.power_db - DEEP_DB)
+            .filter_map(|s| {
+                let [a, b] = s.place?;
+                let of = |angle: Angle| angle / self.beamwidth;
+                Some((s.power_db, [of(a) * lean, of(b)]))
+            })
+            .collect();
+        let top = self.top(&near);
+        let unleaned = |axis: usize, share: f64| {
+            let by = if axis == 0 { lean.max(1e-3) } else { 1.0 };
+            self.beamwidth * (share / by)
+        };
+        Some(Standing {
+            now,
+            best,
+            top: [0, 1].map(|axis| {
+                top[axis].map(|(at, sigma)| (unleaned(axis, at), unleaned(axis, sigma)))
+            }),
+            readings: near.len(),
+        })
+    }
+
+    /// The top of the paraboloid along each axis with one standard deviation, in beamwidths.
+    fn top(&self, near: &[(f64, [f64; 2])]) -> [Option<(f64, f64)>; 2] {
+        let span = |axis: usize| {
+            let places = near.iter().map(|(_, place)| place[axis]);
+            let low = places.clone().fold(f64::INFINITY, f64::min);
+            (low, places.fold(f64::NEG_INFINITY, f64::max))
+        };
+        let free: Vec<usize> = (0..2)
+            .filter(|axis| {
+                let (low, high) = span(*axis);
+                high - low >= LEAST_REACH
+            })
+            .collect();
+        let mut found = [None; 2];
+        let unknowns = 1 + 2 * free.len();
+        if free.is_empty() || near.len() < LEAST.max(unknowns + 2) {
+            return found;
+        }
+        let rows = DMatrix::from_fn(near.len(), unknowns, |i, j| match j {
+            0 => 1.0,
+            j => near[i].1[free[(j - 1) / 2]].powi(1 + ((j - 1) % 2) as i32),
+        });
+        let values = DVector::from_iterator(near.len(), near.iter().map(|(power, _)| *power));
+        let normal = rows.transpose() * &rows;
+        let Some(inverse) = normal.try_inverse() else {
+            return found;
+        };
+        let fitted = &inverse * rows.transpose() * &values;
+        let rest = (&values - &rows * &fitted).norm_squared();
+        let variance = rest / (near.len() - unknowns) as f64;
+        for (k, axis) in free.iter().enumerate() {
+            let (line, curve) = (1 + 2 * k, 2 + 2 * k);
+            let (b, a) = (fitted[line], fitted[curve]);
+            // Of a Gaussian beam it is 12 dB at one beamwidth.
+            let width = (12.0 / -a).sqrt();
+            if a >= 0.0 || !(1.0 / WIDTH_WITHIN..=WIDTH_WITHIN).contains(&width) {
+                continue;
+            }
+            let at = -b / (2.0 * a);
+            // First-order propagation through -b / 2a.
+            let (by_b, by_a) = (-1.0 / (2.0 * a), b / (2.0 * a * a));
+            let squared = variance
+                * (by_b * by_b * inverse[(line, line)]
+                    + 2.0 * by_a * by_b * inverse[(line, curve)]
+                    + by_a * by_a * inverse[(curve, curve)]);
+            let sigma = squared.max(0.0).sqrt();
+            let (low, high) = span(*axis);
+            if sigma <= BELIEVED && at > low - BEYOND && at < high + BEYOND {
+                found[*axis] = Some((at, sigma));
+            }
+        }
+        found
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const BEAM: f64 = 5.0;
+
+    fn place(x: f64, y: f64) -> Option<[Angle; 2]> {
+        Some([Angle::from_degrees(x), Angle::from_degrees(y)])
+    }
+
+    /// A Gaussian beam, its top at 12.3 and 45.6 degrees, with the noise of a cheap receiver.
+    fn power(x: f64, y: f64, i: usize) -> f64 {
+        let noise = 0.1 * ((i * 7919) as f64).sin();
+        -60.0 - 12.0 * (((x - 12.3) / BEAM).powi(2) + ((y - 45.6) / BEAM).powi(2)) + noise
+    }
+
+    fn coach(places: &[(f64, f64)]) -> Coach {
+        let mut coach = Coach::new(Angle::from_degrees(BEAM));
+        let start = Instant::now();
+        for (i, (x, y)) in places.iter().enumerate() {
+            coach.take(Sample {
+                at: start + Duration::from_millis(200 * i as u64),
+                power_db: power(*x, *y, i),
+                place: place(*x, *y),
+            });
+        }
+        coach
+    }
+
+    #[test]
+    fn the_top_is_found_before_anybody_stood_on_it() {
+        // From the left and from below, never farther than a degree from the top.
+        let along: Vec<(f64, f64)> = (0..12).map(|i| (9.0 + 0.22 * i as f64, 44.0)).collect();
+        let up: Vec<(f64, f64)> = (0..12).map(|i| (11.4, 44.0 + 0.1 * i as f64)).collect();
+        let standing = coach(&[along, up].concat()).standing(1.0).unwrap();
+        for (axis, truth) in [(0, 12.3), (1, 45.6)] {
+            let (top, sigma) = standing.top[axis].expect("enough readings");
+            let off = top.degrees() - truth;
+            assert!(
+                off.abs() < 4.0 * sigma.degrees() + 0.05,
+                "axis {axis}: {top:?} {sigma:?}"
+            );
+            assert!(sigma.degrees() < 0.5);
+        }
+        assert_eq!(standing.best.place, place(11.4, 45.1));
+    }
+
+    #[test]
+    fn along_an_axis_that_did_not_move_nothing_is_said() {
+        let along: Vec<(f64, f64)> = (0..20).map(|i| (10.5 + 0.2 * i as f64, 44.0)).collect();
+        let standing = coach(&along).standing(1.0).unwrap();
+        assert!(standing.top[0].is_some() && standing.top[1].is_none());
+    }
+
+    #[test]
+    fn too_few_readings_and_a_slope_give_no_top() {
+        let few: Vec<(f64, f64)> = (0..5).map(|i| (11.0 + 0.5 * i as f64, 45.0)).collect();
+        assert_eq!(coach(&few).standing(1.0).unwrap().top, [None; 2]);
+        assert!(
+            Coach::new(Angle::from_degrees(BEAM))
+                .standing(1.0)
+                .is_none()
+        );
+        // Noise alone: the readings of a receiver that hears nothing.
+        let mut coach = Coach::new(Angle::from_degrees(BEAM));
+        let start = Instant::now();
+        for i in 0..60 {
+            coach.take(Sample {
+                at: start + Duration::from_millis(200 * i),
+                power_db: -90.0 + 0.3 * ((i * i) as f64).sin(),
+                place: place(0.1 * i as f64, 45.0),
+            });
+        }
+        assert_eq!(coach.standing(1.0).unwrap().top, [None; 2]);
+    }
+
+    /// High up a degree of azimuth is less on the sky, so the same beam looks wider in azimuth.
+    #[test]
+    fn high_up_the_beam_is_wide_in_azimuth() {
+        let lean = Angle::from_degrees(75.0).cos();
+        let mut coach = Coach::new(Angle::from_degrees(BEAM));
+        let start = Instant::now();
+        for i in 0..30 {
+            let x = 100.0 + 0.6 * i as f64;
+            let off = (x - 110.0) * lean / BEAM;
+            coach.take(Sample {
+                at: start + Duration::from_millis(200 * i as u64),
+                power_db: -60.0 - 12.0 * off * off,
+                place: place(x, 75.0),
+            });
+        }
+        let (top, _) = coach.standing(lean).unwrap().top[0].expect("a top");
+        assert!((top.degrees() - 110.0).abs() < 1e-6, "{top:?}");
+    }
+
+    #[test]
+    fn old_readings_are_forgotten_and_memory_is_bounded() {
+        let mut coach = Coach::new(Angle::from_degrees(BEAM));
+        let start = Instant::now();
+        let sample = |s: f64, power_db: f64| Sample {
+            at: start + Duration::from_secs_f64(s),
+            power_db,
+            place: None,
+        };
+        coach.take(sample(0.0, -10.0));
+        coach.take(sample(1.0, f64::NAN));
+        coach.take(sample(100.0, -20.0));
+        assert_eq!(coach.standing(1.0).unwrap().best.power_db, -10.0);
+        coach.take(sample(350.0, -30.0));
+        assert_eq!(coach.standing(1.0).unwrap().best.power_db, -20.0);
+        for i in 0..5000 {
+            coach.take(sample(350.0 + 0.001 * i as f64, -40.0));
+        }
+        assert!(coach.samples.len() <= MOST);
+        coach.restart();
+        assert!(coach.standing(1.0).is_none());
+    }
+}

@@ -1,0 +1,549 @@
+//! What happens at the mount while the desk is open: its readings, the receiver's power with what it
+//! says of the peak, and runs that are watched.
+
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::{Duration, Instant};
+
+use serde::Serialize;
+
+use super::coach::{Coach, Sample, Standing};
+use super::desk::Desk;
+use super::rotator::{Rotator, Seen};
+use super::runs::{RunView, Watched};
+use super::session::Session;
+use crate::angle::Angle;
+use crate::live::Axes;
+use crate::logbook::PowerUnit;
+use crate::mount::{ApproachSigns, Kind, MountModel};
+use crate::number;
+use crate::observe::{Heard, Listening, PowerForm, PowerLines, PowerSource, listen};
+use crate::problem::{Error, printable};
+use crate::time::Utc;
+
+/// A reading older than this, seconds, is not where the mount is now.
+const OLD_S: f64 = 2.0;
+/// Powers are told to pages no more often: faster nobody reads.
+const SHOWN_OFTEN: Duration = Duration::from_millis(200);
+/// Nearer to the top than this share of the beamwidth nothing is gained any more: 0.005 dB.
+const THERE: f64 = 0.02;
+/// So long a reading that is asked for now may take.
+const PATIENCE: Duration = Duration::from_secs(2);
+
+/// What the command line asks to be watched.
+#[derive(Clone, Debug)]
+pub struct Wanted {
+    /// The mount's daemon, `HOST:PORT`.
+    pub rotator: Option<String>,
+    /// The receiver.
+    pub power: Option<PowerSource>,
+    /// What a power is.
+    pub unit: PowerUnit,
+    /// How its lines are written.
+    pub form: PowerForm,
+    /// Folders besides the session's in which runs are looked for.
+    pub watch: Vec<PathBuf>,
+}
+
+/// What a page is told.
+#[derive(Clone, Debug, PartialEq)]
+pub enum News {
+    /// Where the mount stands.
+    Reading(ReadingView),
+    /// What the receiver hears.
+    Power(Box<PowerView>),
+    /// What runs.
+    Runs(Vec<RunView>),
+}
+
+/// Where the mount stands, for a page.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ReadingView {
+    azimuth_deg: Option<f64>,
+    elevation_deg: Option<f64>,
+    azimuth_shown: Option<String>,
+    elevation_shown: Option<String>,
+    age_s: Option<f64>,
+    problem: Option<String>,
+}
+
+/// The reading for a peak: as it is typed into a log.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Taken {
+    time_utc: String,
+    azimuth_shown: Option<String>,
+    elevation_shown: Option<String>,
+    peak_db: Option<f64>,
+    peak_db_shown: Option<String>,
+    problem: Option<String>,
+}
+
+/// What the receiver hears and what that says of the peak, for a page.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PowerView {
+    value: Option<f64>,
+    value_shown: String,
+    unit: &'static str,
+    best: Option<f64>,
+    best_shown: String,
+    best_azimuth_shown: Option<String>,
+    best_elevation_shown: Option<String>,
+    /// Farther along the first axis for the peak, degrees; positive toward larger readings.
+    right_deg: Option<f64>,
+    /// Farther along the second axis.
+    up_deg: Option<f64>,
+    advice: String,
+    problem: Option<String>,
+}
+
+/// The mount, the receiver and the runs that a desk watches.
+pub struct Live {
+    desk: Arc<Desk>,
+    rotator: Option<Arc<Rotator>>,
+    peaking: Arc<Peaking>,
+    watched: Watched,
+    hears: bool,
+    _listening: Option<Listening>,
+}
+
+/// The receiver and the coach.
+struct Peaking {
+    unit: PowerUnit,
+    coach: Mutex<Coach>,
+    /// The emitter that is being peaked, when the page says so.
+    emitter: Mutex<Option<String>>,
+    heard: Mutex<Option<(Instant, Result<f64, String>)>>,
+}
+
+impl Live {
+    /// Begins to watch; `tell` is called from several threads.
+    ///
+    /// # Errors
+    /// When the receiver cannot be had.
+    pub fn begin(
+        desk: &Arc<Desk>,
+        wanted: &Wanted,
+        tell: Arc<dyn Fn(News) + Send + Sync>,
+    ) -> Result<Arc<Live>, Error> {
+        let session = &desk.session;
+        let rotator = wanted.rotator.as_ref().map(|place| {
+            let told: Arc<Mutex<Option<std::sync::Weak<Rotator>>>> = Arc::default();
+            let (inner, tell) = (told.clone(), tell.clone());
+            let kind = session.station.clone();
+            let rotator = Arc::new(Rotator::watch(place, move || {
+                let weak = inner.lock().unwrap_or_else(PoisonError::into_inner).clone();
+                if let Some(rotator) = weak.and_then(|weak| weak.upgrade()) {
+                    tell(News::Reading(reading_view(&kind, &rotator.seen())));
+                }
+            }));
+            *told.lock().unwrap_or_else(PoisonError::into_inner) = Some(Arc::downgrade(&rotator));
+            rotator
+        });
+        let peaking = Arc::new(Peaking {
+            unit: wanted.unit,
+            coach: Mutex::new(Coach::new(session.station.dish.beamwidth)),
+            emitter: Mutex::default(),
+            heard: Mutex::default(),
+        });
+        let listening = match &wanted.power {
+            None => None,
+            Some(source) => {
+                let (desk, peaking) = (desk.clone(), peaking.clone());
+                let (rotator, tell) = (rotator.clone(), tell.clone());
+                let mut last_told: Option<Instant> = None;
+                let hear = move |heard: Heard| {
+                    peaking.hear(&desk, rotator.as_deref(), heard);
+                    if last_told.is_none_or(|at| at.elapsed() >= SHOWN_OFTEN) {
+                        last_told = Some(Instant::now());
+                        let view = peaking.view(&desk, rotator.as_deref());
+                        tell(News::Power(Box::new(view)));
+                    }
+                };
+                Some(listen(
+                    source,
+                    PowerLines::new(wanted.form, wanted.unit),
+                    hear,
+                )?)
+            }
+        };
+        let live = Arc::new(Live {
+            desk: desk.clone(),
+            rotator,
+            peaking,
+            watched: Watched::new(&session.folder, &wanted.watch),
+            hears: wanted.power.is_some(),
+            _listening: listening,
+        });
+        let weak = Arc::downgrade(&live);
+        std::thread::spawn(move || {
+            /// Between looks at what runs.
+            const LOOK: Duration = Duration::from_secs(1);
+            let mut last: Vec<RunView> = Vec::new();
+            while let Some(live) = weak.upgrade() {
+                let views = live.runs();
+                if views != last {
+                    tell(News::Runs(views.clone()));
+                    last = views;
+                }
+                drop(live);
+                std::thread::sleep(LOOK);
+            }
+        });
+        Ok(live)
+    }
+
+    /// Whether a mount is asked.
+    pub fn has_rotator(&self) -> bool {
+        self.rotator.is_some()
+    }
+
+    /// Whether a receiver is heard.
+    pub fn has_power(&self) -> bool {
+        self.hears
+    }
+
+    /// What runs.
+    pub fn runs(&self) -> Vec<RunView> {
+        self.watched.views(Utc::now())
+    }
+
+    /// Stops a run by its stop file.
+    ///
+    /// # Errors
+    /// As [`Watched::stop`].
+    pub fn stop(&self, id: &str) -> Result<String, Error> {
+        self.watched.stop(id)
+    }
+
+    /// The instant and the mount's reading at it. Without a mount, or when it does not answer, the
+    /// time alone.
+    pub fn take(&self) -> Taken {
+        let station = &self.desk.session.station;
+        let called = Instant::now();
+        let now = Utc::now();
+        let power = self.peaking.latest(called);
+        let seen = self.rotator.as_ref().map(|rotator| rotator.fresh(PATIENCE));
+        let fresh = seen
+            .as_ref()
+            .and_then(|s| s.reading)
+            .filter(|r| r.at >= called);
+        let [azimuth_shown, elevation_shown] = match fresh {
+            Some(reading) => typed(station, reading.axes).map(Some),
+            None => [None, None],
+        };
+        let problem = match (&seen, fresh) {
+            (None, _) | (_, Some(_)) => None,
+            (Some(seen), None) => Some(match &seen.problem {
+                Some(why) => printable(why),
+                None => "the mount's daemon does not answer".to_owned(),
+            }),
+        };
+        Taken {
+            time_utc: fresh.map_or(now, |r| r.time).to_exact_text(),
+            azimuth_shown,
+            elevation_shown,
+            peak_db: power,
+            peak_db_shown: power.map(|p| number::fixed(p, 2)),
+            problem,
+        }
+    }
+
+    /// Which emitter is peaked from now on; what was heard before is forgotten.
+    ///
+    /// # Errors
+    /// An unknown emitter.
+    pub fn peak_on(&self, emitter: Option<&str>) -> Result<(), Error> {
+        if let Some(name) = emitter {
+            self.desk.session.sky.emitter_named(name)?;
+        }
+        *self
+            .peaking
+            .emitter
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner) = emitter.map(str::to_owned);
+        self.peaking
+            .coach
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .restart();
+        Ok(())
+    }
+
+    /// What was heard before is forgotten: a new peak.
+    pub fn restart(&self) {
+        self.peaking
+            .coach
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .restart();
+    }
+}
+
+/// Where the reading of an emitter is expected, by the calibration of the present state or as built;
+/// what moves with the sky then stands still.
+fn expected_reading(desk: &Desk, emitter: &str, near: Axes, time: Utc) -> Option<Axes> {
+    let session: &Session = &desk.session;
+    let direction = session.sky.apparent(emitter, time).ok()?;
+    let solved = desk.newest(Duration::ZERO).map(|(solved, _)| solved);
+    let model = solved
+        .as_ref()
+        .and_then(|solved| solved.found.as_ref().ok())
+        .map_or_else(
+            || MountModel::ideal(session.station.mount.geometry),
+            |found| found.outcome.model,
+        );
+    let both = model.readings(&direction, ApproachSigns::UNKNOWN).ok()?;
+    let [_, second] = near.0;
+    let off = |reading: &crate::angle::EncoderReading| (reading.elevation - second).abs();
+    let reading = match off(&both.over_the_top) < off(&both.direct) {
+        true => both.over_the_top,
+        false => both.direct,
+    };
+    Some(Axes([
+        reading.azimuth.nearest_turn_to(near.0[0]),
+        reading.elevation,
+    ]))
+}
+
+impl Peaking {
+    fn emitter(&self) -> Option<String> {
+        self.emitter
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+    }
+
+    /// The power of just now, decibels.
+    fn latest(&self, now: Instant) -> Option<f64> {
+        let heard = self.heard.lock().unwrap_or_else(PoisonError::into_inner);
+        let (at, power) = heard.as_ref()?;
+        let young = now.saturating_duration_since(*at).as_secs_f64() <= OLD_S;
+        power.as_ref().ok().copied().filter(|_| young)
+    }
+
+    /// Takes what the receiver said.
+    fn hear(&self, desk: &Desk, rotator: Option<&Rotator>, heard: Heard) {
+        let at = Instant::now();
+        let power = match heard {
+            Heard::Power(power) => decibels(self.unit, power.value),
+            Heard::Nothing(why) => Err(printable(&why)),
+        };
+        *self.heard.lock().unwrap_or_else(PoisonError::into_inner) = Some((at, power.clone()));
+        let Ok(power_db) = power else { return };
+        let place = rotator.and_then(|rotator| {
+            let reading = rotator.seen().reading?;
+            let age = at.saturating_duration_since(reading.at).as_secs_f64();
+            let axes = (age <= OLD_S).then_some(reading.axes)?;
+            let zero = match self.emitter() {
+                Some(emitter) => expected_reading(desk, &emitter, axes, reading.time)?,
+                None => Axes::from_degrees(0.0, 0.0),
+            };
+            Some([axes.0[0] - zero.0[0], axes.0[1] - zero.0[1]])
+        });
+        let mut coach = self.coach.lock().unwrap_or_else(PoisonError::into_inner);
+        coach.take(Sample {
+            at,
+            power_db,
+            place,
+        });
+    }
+
+    /// What a page is shown.
+    fn view(&self, desk: &Desk, rotator: Option<&Rotator>) -> PowerView {
+        let station = &desk.session.station;
+        let kind = station.mount.kind();
+        let heard = self
+            .heard
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone();
+        let problem = heard.and_then(|(_, power)| power.err());
+        let reading = rotator.and_then(|rotator| rotator.seen().reading);
+        let lean = reading.map_or(1.0, |r| lean(kind, r.axes));
+        let standing = self
+            .coach
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .standing(lean);
+        let Some(standing) = standing else {
+            return PowerView {
+                value: None,
+                value_shown: String::new(),
+                unit: "dB",
+                best: None,
+                best_shown: String::new(),
+                best_azimuth_shown: None,
+                best_elevation_shown: None,
+                right_deg: None,
+                up_deg: None,
+                advice: "no power heard yet".to_owned(),
+                problem,
+            };
+        };
+        let zero = match (self.emitter(), reading) {
+            (Some(emitter), Some(r)) => expected_reading(desk, &emitter, r.axes, r.time),
+            _ => Some(Axes::from_degrees(0.0, 0.0)),
+        };
+        let best_at = standing
+            .best
+            .place
+            .zip(zero)
+            .map(|([a, b], zero)| typed(station, Axes([a + zero.0[0], b + zero.0[1]])));
+        let (way, advice) = advice(&standing, kind, lean, station.dish.beamwidth);
+        let shown = |power: f64| number::typographic(&number::fixed(power, 1));
+        let [best_azimuth_shown, best_elevation_shown] = match best_at {
+            Some(both) => both.map(Some),
+            None => [None, None],
+        };
+        PowerView {
+            value: Some(standing.now.power_db),
+            value_shown: shown(standing.now.power_db),
+            unit: "dB",
+            best: Some(standing.best.power_db),
+            best_shown: shown(standing.best.power_db),
+            best_azimuth_shown,
+            best_elevation_shown,
+            right_deg: way[0].map(Angle::degrees),
+            up_deg: way[1].map(Angle::degrees),
+            advice,
+            problem,
+        }
+    }
+}
+
+/// By how much a degree of the first axis is less on the sky.
+fn lean(kind: Kind, axes: Axes) -> f64 {
+    let second = axes.0[1];
+    match kind {
+        // The second axis of an x-y mount stands across the first: the same cosine.
+        Kind::AzEl | Kind::Slant | Kind::Polar(_) | Kind::XY(_) => second.cos().abs(),
+    }
+}
+
+/// How far along each axis, and the words: to the top of the parabola where it is known, else back to
+/// the best reading.
+fn advice(
+    standing: &Standing,
+    kind: Kind,
+    lean: f64,
+    beamwidth: Angle,
+) -> ([Option<Angle>; 2], String) {
+    let (Some(now), Some(best)) = (standing.now.place, standing.best.place) else {
+        let behind = standing.best.power_db - standing.now.power_db;
+        let ago = standing
+            .now
+            .at
+            .saturating_duration_since(standing.best.at)
+            .as_secs();
+        let words = match behind {
+            b if b < 0.1 => "this is the best so far".to_owned(),
+            b => format!("{} dB below the best, {ago} s ago", number::fixed(b, 1)),
+        };
+        return ([None, None], words);
+    };
+    let way = [0, 1].map(|axis| match standing.top[axis] {
+        Some((top, _)) => top - now[axis],
+        None => best[axis] - now[axis],
+    });
+    let small = |axis: usize| {
+        let on_sky = way[axis].abs() * if axis == 0 { lean } else { 1.0 };
+        on_sky < beamwidth * THERE
+    };
+    let known = standing.top.iter().all(Option::is_some);
+    if small(0) && small(1) {
+        let words = match known {
+            true => format!(
+                "this is the peak, by a parabola through {} readings: take it",
+                standing.readings
+            ),
+            false => "this is the best so far: go on past it to either side".to_owned(),
+        };
+        return (way.map(Some), words);
+    }
+    let parts: Vec<String> = (kind.axes().into_iter().enumerate())
+        .filter(|(axis, _)| !small(*axis))
+        .map(|(axis, of)| {
+            let side = match way[axis] > Angle::ZERO {
+                true => of.increasing(),
+                false => of.decreasing(),
+            };
+            let sigma = standing.top[axis].map(|(_, sigma)| sigma.degrees());
+            let size = way[axis].abs().degrees();
+            let size = match sigma.filter(|s| *s > 0.0) {
+                Some(sigma) => number::by_sigma(size, sigma),
+                None => number::significant(size, 2),
+            };
+            format!("{size} deg {side}")
+        })
+        .collect();
+    let parts = parts.join(" and ");
+    let words = match standing.top {
+        [Some(_), Some(_)] => {
+            format!(
+                "{parts} to the peak, by a parabola through {} readings",
+                standing.readings
+            )
+        }
+        [None, None] => format!("{parts} back to the best so far"),
+        [one, _] => {
+            let [first, second] = kind.axes().map(|axis| axis.words());
+            let (fitted, other) = match one {
+                Some(_) => (first, second),
+                None => (second, first),
+            };
+            format!("{parts}: the peak in {fitted} is known, go to and fro in {other} too")
+        }
+    };
+    (way.map(Some), words)
+}
+
+fn decibels(unit: PowerUnit, value: f64) -> Result<f64, String> {
+    match unit {
+        PowerUnit::Decibels => Ok(value),
+        PowerUnit::Linear | PowerUnit::Counts if value > 0.0 => Ok(10.0 * value.log10()),
+        PowerUnit::Linear | PowerUnit::Counts => {
+            Err("a power that is not above zero cannot be given in decibels".to_owned())
+        }
+    }
+}
+
+/// Readings as they are typed into a log: degrees, or as a sensor of another unit shows them.
+fn typed(station: &crate::station::Station, axes: Axes) -> [String; 2] {
+    [0, 1].map(|axis| match &station.mount.sensors[axis] {
+        None => number::fixed(axes.0[axis].degrees(), 3),
+        Some(sensor) => {
+            let shown = sensor.shown(axes.0[axis]);
+            shown.map_or_else(String::new, |value| number::fixed(value, 4))
+        }
+    })
+}
+
+fn reading_view(station: &crate::station::Station, seen: &Seen) -> ReadingView {
+    let reading = seen.reading;
+    let degrees = reading.map(|r| r.axes.degrees());
+    let [azimuth_shown, elevation_shown] = match reading {
+        Some(reading) => typed(station, reading.axes).map(Some),
+        None => [None, None],
+    };
+    ReadingView {
+        azimuth_deg: degrees.map(|d| d[0]),
+        elevation_deg: degrees.map(|d| d[1]),
+        azimuth_shown,
+        elevation_shown,
+        age_s: reading.map(|r| (r.at.elapsed().as_secs_f64() * 10.0).round() / 10.0),
+        problem: seen.problem.as_deref().map(printable),
+    }
+}
+
+impl Live {
+    /// Where the mount stands, for a page; none without a mount.
+    pub fn reading(&self) -> Option<ReadingView> {
+        let rotator = self.rotator.as_ref()?;
+        Some(reading_view(&self.desk.session.station, &rotator.seen()))
+    }
+    /// What the receiver hears, for a page; none without a receiver.
+    pub fn power(&self) -> Option<PowerView> {
+        self.hears
+            .then(|| self.peaking.view(&self.desk, self.rotator.as_deref()))
+    }
+}

@@ -1,0 +1,169 @@
+//! Where the mount stands, asked of its daemon. Nothing else is ever sent to it: the desk moves
+//! nothing and stops nothing.
+
+use std::io::{Read, Write};
+use std::net::{TcpStream, ToSocketAddrs};
+use std::sync::{Arc, Condvar, Mutex, PoisonError, Weak};
+use std::time::{Duration, Instant};
+
+use crate::live::Axes;
+use crate::live::daemon::{Answer, Conversation, Question};
+use crate::time::Utc;
+
+/// Between questions: several readings for each look of a person.
+const OFTEN: Duration = Duration::from_millis(200);
+/// A daemon that is silent so long does not answer.
+const SILENT: Duration = Duration::from_secs(3);
+/// A daemon that is gone is tried again so often.
+const AGAIN: Duration = Duration::from_millis(1500);
+
+/// A reading of the mount.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Reading {
+    /// Both axes.
+    pub axes: Axes,
+    /// When, by the clock of this computer: half-way between question and answer.
+    pub time: Utc,
+    /// The same on a clock that nobody sets.
+    pub at: Instant,
+}
+
+/// What is known of where it stands.
+#[derive(Clone, Debug, Default)]
+pub struct Seen {
+    /// The newest reading.
+    pub reading: Option<Reading>,
+    /// Why there is no newer one.
+    pub problem: Option<String>,
+    /// How many were read.
+    pub count: u64,
+}
+
+/// A mount that is asked where it stands, until this is dropped.
+#[derive(Debug)]
+pub struct Rotator {
+    shared: Arc<Shared>,
+}
+
+#[derive(Debug, Default)]
+struct Shared {
+    seen: Mutex<Seen>,
+    news: Condvar,
+}
+
+impl Rotator {
+    /// Asks the daemon at `HOST:PORT` from now on; `tell` is called whenever something is new.
+    pub fn watch(place: &str, mut tell: impl FnMut() + Send + 'static) -> Rotator {
+        let shared = Arc::new(Shared::default());
+        let weak = Arc::downgrade(&shared);
+        let place = place.to_owned();
+        std::thread::spawn(move || {
+            while weak.strong_count() > 0 {
+                if let Err(why) = ask_on(&place, &weak, &mut tell) {
+                    note(&weak, |seen| seen.problem = Some(why));
+                    tell();
+                    std::thread::sleep(AGAIN);
+                }
+            }
+        });
+        Rotator { shared }
+    }
+
+    /// What is known now.
+    pub fn seen(&self) -> Seen {
+        self.shared.lock().clone()
+    }
+
+    /// A reading that was asked for after this was called; what is known when none comes in time.
+    pub fn fresh(&self, patience: Duration) -> Seen {
+        let called = Instant::now();
+        let mut seen = self.shared.lock();
+        loop {
+            let new = seen.reading.is_some_and(|reading| reading.at >= called);
+            let waited = called.elapsed();
+            if new || waited >= patience {
+                return seen.clone();
+            }
+            seen = (self.shared.news)
+                .wait_timeout(seen, patience - waited)
+                .unwrap_or_else(PoisonError::into_inner)
+                .0;
+        }
+    }
+}
+
+impl Shared {
+    fn lock(&self) -> std::sync::MutexGuard<'_, Seen> {
+        self.seen.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+fn note(weak: &Weak<Shared>, change: impl FnOnce(&mut Seen)) {
+    if let Some(shared) = weak.upgrade() {
+        change(&mut shared.lock());
+        shared.news.notify_all();
+    }
+}
+
+/// Asks on one connection until that is gone, or nobody wants to know any more.
+fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(), String> {
+    let gone = |what: &str| format!("the mount's daemon at {place} {what}");
+    let address = (place.to_socket_addrs())
+        .map_err(|e| gone(&format!("is not found: {e}")))?
+        .next()
+        .ok_or_else(|| gone("is not found"))?;
+    let mut stream = TcpStream::connect_timeout(&address, SILENT)
+        .map_err(|e| gone(&format!("does not answer: {e}")))?;
+    let failed = |e: std::io::Error| gone(&format!("went away: {e}"));
+    stream.set_nodelay(true).map_err(failed)?;
+    stream.set_read_timeout(Some(OFTEN)).map_err(failed)?;
+    let start = Instant::now();
+    let mut talk = Conversation::default();
+    let mut bytes = [0; 512];
+    while weak.strong_count() > 0 {
+        let (asked, asked_utc) = (Instant::now(), Utc::now());
+        // The only question there is here.
+        let question = talk.ask(Question::Position, None, start.elapsed());
+        stream.write_all(question.as_bytes()).map_err(failed)?;
+        loop {
+            if asked.elapsed() > SILENT {
+                return Err(gone("is silent"));
+            }
+            let read = match stream.read(&mut bytes) {
+                Ok(0) => return Err(gone("closed the connection")),
+                Ok(read) => read,
+                Err(e) if is_waiting(&e) => continue,
+                Err(e) => return Err(failed(e)),
+            };
+            let answers = talk.feed(&bytes[..read], start.elapsed());
+            let Some(answer) = answers.into_iter().next() else {
+                continue;
+            };
+            let half = asked.elapsed() / 2;
+            match answer {
+                Answer::Position(axes, _) if axes.makes_sense() => {
+                    let reading = Reading {
+                        axes,
+                        time: asked_utc.plus_seconds(half.as_secs_f64()),
+                        at: asked + half,
+                    };
+                    note(weak, |seen| {
+                        seen.reading = Some(reading);
+                        seen.problem = None;
+                        seen.count += 1;
+                    });
+                    tell();
+                }
+                _ => return Err(gone("gives no position that makes sense")),
+            }
+            break;
+        }
+        std::thread::sleep(OFTEN.saturating_sub(asked.elapsed()));
+    }
+    Ok(())
+}
+
+fn is_waiting(e: &std::io::Error) -> bool {
+    use std::io::ErrorKind::{Interrupted, TimedOut, WouldBlock};
+    matches!(e.kind(), Interrupted | TimedOut | WouldBlock)
+}

@@ -1,0 +1,204 @@
+//! The record of a run that goes on by itself, an observation or a relay: a small file beside the
+//! station file by which another program finds it, sees whether it still runs, and can stop it.
+
+use std::fs::{File, OpenOptions, TryLockError};
+use std::path::{Path, PathBuf};
+
+use serde::{Deserialize, Serialize};
+
+use crate::files::write_whole;
+use crate::problem::{Error, printable};
+use crate::time::Utc;
+
+/// What the record says it is.
+const FORMAT: &str = "plumbeam run 1";
+/// A larger file is no record, bytes.
+const LARGEST: u64 = 64 << 10;
+/// The verbs that run by themselves.
+pub const RUNNING_VERBS: [&str; 2] = ["observe", "relay"];
+
+/// What is known of a run.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Run {
+    format: String,
+    /// `observe` or `relay`.
+    pub verb: String,
+    /// When it began.
+    pub started_utc: Utc,
+    /// The log that it writes, with its whole path.
+    pub log: Option<PathBuf>,
+    /// The mount stops when this file appears; its whole path.
+    pub stop_file: PathBuf,
+    /// The mount's daemon.
+    pub rotator: String,
+}
+
+/// A run's own record: it is gone when this is, however the process ends but for a kill, and then
+/// its lock is.
+#[derive(Debug)]
+pub struct RunRecord {
+    run: Run,
+    paths: Paths,
+    /// Held while it runs.
+    _lock: File,
+}
+
+#[derive(Clone, Debug)]
+struct Paths {
+    record: PathBuf,
+    lock: PathBuf,
+    stop: PathBuf,
+}
+
+impl Paths {
+    fn of(folder: &Path, verb: &str) -> Paths {
+        Paths {
+            record: folder.join(format!("{verb}-run.json")),
+            lock: folder.join(format!("{verb}-run.lock")),
+            stop: folder.join(format!("{verb}-run.stop")),
+        }
+    }
+}
+
+impl RunRecord {
+    /// Begins the record of a run in the folder of its station file. Without a stop file of the
+    /// user's, one of the record's own stops it.
+    ///
+    /// # Errors
+    /// When another run of the verb has the folder, or nothing can be written there: the run itself
+    /// may go on without a record.
+    pub fn begin(
+        verb: &str,
+        folder: &Path,
+        rotator: &str,
+        log: Option<&Path>,
+        stop_file: Option<&Path>,
+    ) -> Result<RunRecord, Error> {
+        let folder = match folder.as_os_str().is_empty() {
+            true => Path::new("."),
+            false => folder,
+        };
+        let paths = Paths::of(folder, verb);
+        let name = paths.lock.display().to_string();
+        let lock = OpenOptions::new()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(&paths.lock)
+            .map_err(|e| Error::io(&name, "write", e))?;
+        match lock.try_lock() {
+            Ok(()) => {}
+            Err(TryLockError::WouldBlock) => {
+                return Err(Error::Usage(format!(
+                    "another {verb} runs in {}",
+                    printable(&folder.display().to_string())
+                )));
+            }
+            Err(TryLockError::Error(e)) => return Err(Error::io(&name, "lock", e)),
+        }
+        // What a killed run left behind.
+        let _ = std::fs::remove_file(&paths.stop);
+        let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
+        let run = Run {
+            format: FORMAT.to_owned(),
+            verb: verb.to_owned(),
+            started_utc: Utc::now(),
+            log: log.map(whole),
+            stop_file: whole(stop_file.unwrap_or(&paths.stop)),
+            rotator: rotator.to_owned(),
+        };
+        let text = serde_json::to_string_pretty(&run).unwrap_or_default() + "\n";
+        write_whole(&paths.record, text.as_bytes())?;
+        Ok(RunRecord {
+            run,
+            paths,
+            _lock: lock,
+        })
+    }
+
+    /// The file that stops it.
+    pub fn stop_file(&self) -> &Path {
+        &self.run.stop_file
+    }
+}
+
+impl Drop for RunRecord {
+    fn drop(&mut self) {
+        // A folder that is gone took them along.
+        for path in [&self.paths.record, &self.paths.stop, &self.paths.lock] {
+            let _ = std::fs::remove_file(path);
+        }
+    }
+}
+
+/// The runs of which there is a record in a folder, each with whether it still runs.
+pub fn runs_in(folder: &Path) -> Vec<(Run, bool)> {
+    (RUNNING_VERBS.iter())
+        .filter_map(|verb| {
+            let paths = Paths::of(folder, verb);
+            let there = std::fs::symlink_metadata(&paths.record).ok()?;
+            if !there.is_file() || there.len() > LARGEST {
+                return None;
+            }
+            let bytes = std::fs::read(&paths.record).ok()?;
+            let run: Run = serde_json::from_slice(&bytes).ok()?;
+            (run.format == FORMAT && run.verb == *verb).then(|| (run, is_held(&paths.lock)))
+        })
+        .collect()
+}
+
+/// Whether a process holds the lock.
+fn is_held(path: &Path) -> bool {
+    let Ok(file) = File::open(path) else {
+        return false;
+    };
+    matches!(file.try_lock_shared(), Err(TryLockError::WouldBlock))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_record_tells_of_its_run_while_it_lives() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = folder.path();
+        assert!(runs_in(at).is_empty());
+        let log = at.join("scans.csv");
+        let record = RunRecord::begin("observe", at, "127.0.0.1:4533", Some(&log), None).unwrap();
+        assert_eq!(record.stop_file(), at.join("observe-run.stop"));
+        let found = runs_in(at);
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].0.log.as_deref(), Some(log.as_path()));
+        assert!(found[0].1, "it runs");
+        // A second one has the mount to itself or not at all.
+        assert!(RunRecord::begin("observe", at, "127.0.0.1:4533", None, None).is_err());
+        let own = at.join("halt");
+        let relay = RunRecord::begin("relay", at, "127.0.0.1:4533", None, Some(&own)).unwrap();
+        assert_eq!(relay.stop_file(), own);
+        assert_eq!(runs_in(at).len(), 2);
+        drop(record);
+        drop(relay);
+        assert!(runs_in(at).is_empty());
+        assert_eq!(std::fs::read_dir(at).unwrap().count(), 0);
+    }
+
+    #[test]
+    fn what_a_killed_run_left_does_not_run() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = folder.path();
+        let record = RunRecord::begin("relay", at, "h:1", None, None).unwrap();
+        let text = std::fs::read(at.join("relay-run.json")).unwrap();
+        drop(record);
+        std::fs::write(at.join("relay-run.json"), &text).unwrap();
+        std::fs::write(at.join("relay-run.lock"), "").unwrap();
+        std::fs::write(at.join("relay-run.stop"), "").unwrap();
+        assert!(!runs_in(at)[0].1);
+        // The next one is not stopped by what the last one was.
+        let record = RunRecord::begin("relay", at, "h:1", None, None).unwrap();
+        assert!(!record.stop_file().exists());
+        std::fs::write(at.join("observe-run.json"), "{}").unwrap();
+        assert_eq!(runs_in(at).len(), 1, "something else is no record");
+    }
+}

@@ -1,0 +1,12 @@
+//! The desk as a whole: the built binary, its server asked over plain sockets.
+
+#[path = "../common/command.rs"]
+mod command;
+
+mod client;
+mod edits;
+mod export;
+mod import;
+mod live;
+mod log;
+mod safety;
