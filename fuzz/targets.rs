@@ -768,7 +768,7 @@ fn edit(bytes: &[u8]) -> bool {
             let session = SESSION.get_or_init(|| {
                 // A folder that is not there holds no log.
                 let place = Path::new("no-such-folder/station.toml");
-                Session::open(place, demo_station().clone(), None).expect("a session")
+                Session::open(place, some_station().clone(), None).expect("a session")
             });
             match session.typed_peak(&typed) {
                 Ok(peak) => finite(
