@@ -9,19 +9,19 @@
 #[path = "../tests/study/mod.rs"]
 mod study;
 
-use plumbeam::recheck::{Kind, Verdict};
+use plumbeam::recheck::{ChangeKind, RecheckVerdict};
 use plumbeam::solve::Options;
 use rayon::prelude::*;
 use study::again::{After, Before, Size};
 use study::{HEALTHY, session};
 
 const PEAKS: [usize; 4] = [3, 5, 8, 12];
-const MOVES: [Kind; 5] = [
-    Kind::WholeMount,
-    Kind::Lean,
-    Kind::AzimuthSlip,
-    Kind::ElevationSlip,
-    Kind::Dish,
+const MOVES: [ChangeKind; 5] = [
+    ChangeKind::WholeMount,
+    ChangeKind::Lean,
+    ChangeKind::AzimuthSlip,
+    ChangeKind::ElevationSlip,
+    ChangeKind::Dish,
 ];
 
 fn main() {
@@ -72,7 +72,7 @@ fn table(
     );
     println!("| change | error in {unit} | {by_peaks} | named: {by_peaks} |");
     println!("| {} |", ["---"; 2 + 2 * PEAKS.len()].join(" | "));
-    let row = |kind: Kind, amount: f64| {
+    let row = |kind: ChangeKind, amount: f64| {
         let cells = PEAKS.map(|peaks| {
             let after = After {
                 kind,
@@ -93,7 +93,7 @@ fn table(
             column(2)
         );
     };
-    row(Kind::Unmoved, 0.0);
+    row(ChangeKind::Unmoved, 0.0);
     for kind in MOVES {
         for amount in sizes {
             row(kind, *amount);
@@ -119,12 +119,12 @@ fn shares(befores: &[Before], after: &After, which: &(dyn Fn(&Before) -> bool + 
         })
         .collect();
     let all = answers.len().max(1) as f64;
-    let count = |is: &dyn Fn(&(Verdict, bool, bool)) -> bool| {
+    let count = |is: &dyn Fn(&(RecheckVerdict, bool, bool)) -> bool| {
         answers.iter().filter(|a| is(a)).count() as f64
     };
     [
-        count(&|a| a.0 == Verdict::Moved),
-        count(&|a| matches!(a.0, Verdict::CannotTell(_))),
+        count(&|a| a.0 == RecheckVerdict::Moved),
+        count(&|a| matches!(a.0, RecheckVerdict::CannotTell(_))),
         count(&|a| a.1),
         count(&|a| a.2),
     ]

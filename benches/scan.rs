@@ -10,7 +10,7 @@ use std::path::Path;
 use criterion::{BenchmarkId, Criterion, Throughput, criterion_group, criterion_main};
 use plumbeam::logbook::{Scan, ScanOptions, ScanReader};
 use plumbeam::mount::{MountModel, TermValues};
-use plumbeam::scan::{Axis, Options, reduce, reduce_scans};
+use plumbeam::scan::{ReduceOptions, ScanAxis, reduce, reduce_scans};
 use plumbeam::simulate::{ScanPlan, Signal, Way, made_up};
 use plumbeam::sky::Sky;
 use plumbeam::station::Station;
@@ -69,7 +69,7 @@ fn write_log(station: &Station, sky: &Sky, rows: usize, file: &File) -> std::io:
         "scan,time_utc,emitter,azimuth_deg,elevation_deg,power_db"
     )?;
     for name in 0..rows / 20_000 {
-        let scan = scan(station, sky, Way::Cut(Axis::Azimuth), 20_000, name);
+        let scan = scan(station, sky, Way::Cut(ScanAxis::Azimuth), 20_000, name);
         for s in &scan.samples {
             writeln!(
                 text,
@@ -120,7 +120,7 @@ fn rows(criterion: &mut Criterion) {
     group.bench_function("read and reduce", |b| {
         b.iter(|| {
             let mut reader = ScanReader::new("log", open(), &station, &reading).expect("a header");
-            reduce(&mut reader, &station, &sky, &Options::default()).expect("good rows")
+            reduce(&mut reader, &station, &sky, &ReduceOptions::default()).expect("good rows")
         });
     });
     group.finish();
@@ -135,7 +135,7 @@ fn fits(criterion: &mut Criterion) {
         .expect("a thread");
     let mut group = criterion.benchmark_group("scans on one core");
     for (name, way, samples) in [
-        ("cut of 61 samples", Way::Cut(Axis::Azimuth), 61),
+        ("cut of 61 samples", Way::Cut(ScanAxis::Azimuth), 61),
         ("cross of 122 samples", Way::Cross, 61),
         ("raster of 369 samples", Way::Raster { rows: 9 }, 41),
     ] {
@@ -145,7 +145,7 @@ fn fits(criterion: &mut Criterion) {
         group.throughput(Throughput::Elements(scans.len() as u64));
         group.bench_function(BenchmarkId::from_parameter(name), |b| {
             b.iter(|| {
-                one_core.install(|| reduce_scans(&scans, &station, &sky, &Options::default()))
+                one_core.install(|| reduce_scans(&scans, &station, &sky, &ReduceOptions::default()))
             });
         });
     }

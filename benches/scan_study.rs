@@ -7,7 +7,7 @@
 #[path = "../tests/scan_study/mod.rs"]
 mod scan_study;
 
-use plumbeam::scan::{NoiseLaw, Options};
+use plumbeam::scan::{NoiseLaw, ReduceOptions};
 use plumbeam::simulate::{ScanPlan, Signal, Way};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
@@ -44,12 +44,12 @@ fn main() {
         }),
         ("cuts along azimuth", |rng| {
             statistics::of(rng, |w| {
-                matches!(w, Way::Cut(plumbeam::scan::Axis::Azimuth))
+                matches!(w, Way::Cut(plumbeam::scan::ScanAxis::Azimuth))
             })
         }),
         ("cuts along elevation", |rng| {
             statistics::of(rng, |w| {
-                matches!(w, Way::Cut(plumbeam::scan::Axis::Elevation))
+                matches!(w, Way::Cut(plumbeam::scan::ScanAxis::Elevation))
             })
         }),
         ("crosses", |rng| {
@@ -154,7 +154,7 @@ fn nights_of(
         .into_par_iter()
         .map(|seed| {
             let made = night(seed, NIGHT, place, mount(1000 + seed), &plan);
-            tally(&made, place, &Options::default()).0
+            tally(&made, place, &ReduceOptions::default()).0
         })
         .reduce(Tally::default, Tally::merge)
 }

@@ -77,7 +77,7 @@ fn pointers(c: &mut Criterion) {
             "full model, geometric",
             Source::Full(Box::new(full(DemandKind::Geometric))),
         ),
-        ("table", Source::Table(Box::new(made.table))),
+        ("table", made.table.into()),
     ] {
         let mut pointer = Pointer::new(source, approach, start);
         group.bench_function(name, |b| {

@@ -315,7 +315,7 @@ fn table(bytes: &[u8]) -> bool {
             };
         }
     };
-    let source = Source::Table(Box::new(read));
+    let source = Source::from(read);
     let mut pointer = Pointer::new(source, ApproachChoice::FromMove, None);
     for (azimuth, elevation) in DIRECTIONS {
         let (azimuth, elevation) = (Angle::from_degrees(azimuth), Angle::from_degrees(elevation));
@@ -416,7 +416,7 @@ fn stream(bytes: &[u8]) -> bool {
         writing,
         open_to_all: form & 8 != 0,
     };
-    let source = Source::Table(Box::new(some_table().clone()));
+    let source = Source::from(some_table().clone());
     let mut pointer = Pointer::new(source.clone(), ApproachChoice::FromMove, None);
     let load = || {
         Ok(Loaded {

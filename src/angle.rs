@@ -25,6 +25,10 @@ impl Angle {
     pub const ZERO: Angle = Angle { radians: 0.0 };
     /// A whole turn.
     pub const TURN: Angle = Angle { radians: TAU };
+    /// A millionth of a degree.
+    pub const MICRODEGREE: Angle = Angle {
+        radians: PI / 180e6,
+    };
     /// Half a turn.
     pub const HALF_TURN: Angle = Angle { radians: PI };
     /// A right angle.
@@ -79,6 +83,9 @@ impl Angle {
     }
     /// The same heading in [0, 360) degrees.
     pub fn wrapped_positive(self) -> Angle {
+        if (0.0..TAU).contains(&self.radians) {
+            return self;
+        }
         let r = self.radians.rem_euclid(TAU);
         // rem_euclid of a tiny negative number may round up to a whole turn.
         Angle::from_radians(if r >= TAU { 0.0 } else { r })

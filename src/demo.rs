@@ -8,6 +8,7 @@ use std::time::Duration;
 use crate::explain::explain;
 use crate::faults::Diagnosis;
 use crate::files::write_whole;
+use crate::live::Loudness;
 use crate::logbook::{Calibration, PeakLog, PowerUnit};
 use crate::observe::{
     Action, Cause, Ending, Observation, PowerForm, PowerLines, Practised, Settings, USUAL_ZEROS,
@@ -167,10 +168,8 @@ struct Shown {
 
 impl Practised for Shown {
     fn action(&mut self, action: Action, at: Duration) {
-        /// Of all that an observation tells, this is shown.
-        const SHOWN: [&str; 3] = [" found ", "axis 1 moves as told", " peaks; "];
         let text = match action {
-            Action::Tell(told) if SHOWN.iter().any(|words| told.text.contains(words)) => told.text,
+            Action::Tell(told) if told.loudness == Loudness::Milestone => told.text,
             Action::End(Ending::Reached) => {
                 "the pointing error that was asked for is reached".to_owned()
             }

@@ -285,6 +285,9 @@ pub enum Error {
     Input(Problems),
     /// The input is well formed but cannot support what was asked (exit code 4).
     Unsupported(String),
+    /// The same for a reason that the caller can look at: [`std::error::Error::source`] is of a type
+    /// that the function which failed names.
+    Because(Box<dyn std::error::Error + Send + Sync>),
     /// Reading or writing failed (exit code 3).
     Io {
         /// The file or stream.
@@ -302,7 +305,7 @@ impl Error {
         match self {
             Error::Usage(_) => 2,
             Error::Input(_) | Error::Io { .. } => 3,
-            Error::Unsupported(_) => 4,
+            Error::Unsupported(_) | Error::Because(_) => 4,
         }
     }
     /// A failure to read or write `file`.
@@ -319,6 +322,7 @@ impl fmt::Display for Error {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Error::Usage(text) | Error::Unsupported(text) => f.write_str(text),
+            Error::Because(reason) => reason.fmt(f),
             Error::Input(problems) => problems.fmt(f),
             Error::Io {
                 file,
@@ -329,7 +333,15 @@ impl fmt::Display for Error {
     }
 }
 
-impl std::error::Error for Error {}
+impl std::error::Error for Error {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Error::Io { source, .. } => Some(source),
+            Error::Because(reason) => Some(&**reason),
+            Error::Usage(_) | Error::Input(_) | Error::Unsupported(_) => None,
+        }
+    }
+}
 
 impl From<Problem> for Error {
     fn from(problem: Problem) -> Error {

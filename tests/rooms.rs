@@ -1,4 +1,5 @@
-//! The map of rooms in DEVELOPERS.md, held against what the sources import; and no circles.
+//! The map of rooms in DEVELOPERS.md, held against what the sources import; and no circles, neither of
+//! rooms nor of the files in one.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -105,6 +106,149 @@ fn no_room_imports_from_above() {
         let mut ways: Vec<&str> = imports[room].iter().map(String::as_str).collect();
         while let Some(next) = ways.pop() {
             assert_ne!(next, room, "{room} imports itself by way of others");
+            if reached.insert(next) {
+                ways.extend(imports[next].iter().map(String::as_str));
+            }
+        }
+    }
+}
+
+/// The code of each module by its path (`scan::one_scan::model`), without comments and tests.
+fn modules() -> BTreeMap<String, String> {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut files = Vec::new();
+    sources(&src, &mut files);
+    let mut found = BTreeMap::new();
+    for path in files {
+        let below = path
+            .strip_prefix(&src)
+            .expect("below src")
+            .with_extension("");
+        let parts = below.components().map(|c| c.as_os_str().to_string_lossy());
+        let parts: Vec<_> = parts.filter(|part| part != "mod").collect();
+        if parts.iter().any(|part| part.starts_with("tests")) {
+            continue;
+        }
+        let text = std::fs::read_to_string(&path).expect("a source");
+        let code = text.split("#[cfg(test)]\nmod ").next().unwrap_or_default();
+        let lines = code
+            .lines()
+            .map(|l| l.split("//").next().unwrap_or_default());
+        found.insert(parts.join("::"), lines.collect::<Vec<_>>().join("\n"));
+    }
+    found
+}
+
+/// `a::{b, c::d}` as `a::b` and `a::c::d`.
+fn spread(tree: &str, before: &str, into: &mut Vec<String>) {
+    let (mut depth, mut from) = (0, 0);
+    let mut pieces = Vec::new();
+    for (i, c) in tree.char_indices() {
+        match c {
+            '{' => depth += 1,
+            '}' => depth -= 1,
+            ',' if depth == 0 => {
+                pieces.push(&tree[from..i]);
+                from = i + 1;
+            }
+            _ => {}
+        }
+    }
+    pieces.push(&tree[from..]);
+    for piece in pieces.into_iter().map(str::trim).filter(|p| !p.is_empty()) {
+        match piece.split_once('{') {
+            Some((head, rest)) => {
+                let inner = rest.trim_end().trim_end_matches('}');
+                spread(inner, &format!("{before}{head}"), into);
+            }
+            None => into.push(format!("{before}{piece}")),
+        }
+    }
+}
+
+/// The paths of all `use` declarations that begin with `start`.
+fn declared(code: &str, start: &[&str]) -> Vec<String> {
+    let mut found = Vec::new();
+    for statement in code.split(';') {
+        let statement = statement.rsplit("\n\n").next().unwrap_or_default();
+        let last = statement
+            .lines()
+            .map(str::trim)
+            .skip_while(|l| !start.iter().any(|s| l.starts_with(s)));
+        let text = last.collect::<Vec<_>>().join(" ");
+        if let Some(tree) = start.iter().find_map(|s| text.strip_prefix(s)) {
+            spread(tree, "", &mut found);
+        }
+    }
+    found
+}
+
+/// The module that a path of names leads to from another, by way of what that one re-exports.
+fn led_to(modules: &BTreeMap<String, String>, from: &str, names: &[&str]) -> String {
+    let mut at = from.to_owned();
+    for name in names {
+        let below = format!("{at}::{name}");
+        if modules.contains_key(&below) {
+            at = below;
+            continue;
+        }
+        let passed_on = ["pub use ", "pub(crate) use ", "pub(super) use "];
+        for path in declared(&modules[&at], &passed_on) {
+            let inner = path.trim_start_matches("self::");
+            let (inner, called) = inner.split_once(" as ").unwrap_or((inner, inner));
+            if called.rsplit("::").next() == Some(name) {
+                let owners: Vec<&str> = inner.split("::").collect();
+                let owner = format!("{at}::{}", owners[0]);
+                if modules.contains_key(&owner) {
+                    return led_to(modules, &owner, &owners[1..]);
+                }
+            }
+        }
+        break;
+    }
+    at
+}
+
+#[test]
+fn no_file_of_a_room_imports_itself_by_way_of_others() {
+    let modules = modules();
+    let mut imports: BTreeMap<&str, BTreeSet<String>> = BTreeMap::new();
+    for (module, code) in &modules {
+        let room = module.split("::").next().unwrap_or_default();
+        let into = imports.entry(module).or_default();
+        for path in declared(code, &["use "]) {
+            let path = path.split(" as ").next().unwrap_or_default();
+            let mut names: Vec<&str> = path.split("::").map(str::trim).collect();
+            let mut base = module.clone();
+            if names[0] == "crate" && names.get(1) == Some(&room) {
+                base = room.to_owned();
+                names.drain(..2);
+            } else if names[0] != "super" && names[0] != "self" {
+                continue;
+            }
+            while matches!(names.first(), Some(&"super" | &"self")) {
+                if names.remove(0) == "super" {
+                    base = base.rsplit_once("::").map_or("", |(up, _)| up).to_owned();
+                }
+            }
+            if modules.contains_key(&base) {
+                into.insert(led_to(&modules, &base, &names));
+            }
+        }
+        into.remove(module);
+    }
+    assert!(
+        imports.values().map(BTreeSet::len).sum::<usize>() > 500,
+        "they are found"
+    );
+    for module in modules.keys() {
+        let mut reached: BTreeSet<&str> = BTreeSet::new();
+        let mut ways: Vec<&str> = imports[module.as_str()]
+            .iter()
+            .map(String::as_str)
+            .collect();
+        while let Some(next) = ways.pop() {
+            assert_ne!(next, module, "{module} imports itself by way of others");
             if reached.insert(next) {
                 ways.extend(imports[next].iter().map(String::as_str));
             }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use clap::Args as ClapArgs;
 
-use super::observe::{Form, Unit};
+use super::observe_args::{Form, Unit};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::desk::serve::{Bound, Bus, Event};

@@ -16,6 +16,7 @@ mod log_options;
 mod manual;
 mod new;
 mod observe;
+mod observe_args;
 mod observe_report;
 mod observe_run;
 mod output;

@@ -33,7 +33,7 @@ pub struct Args {
     /// Where the dish stands: latitude and longitude in degrees with decimals (south and west
     /// negative), and the height in metres if you know it
     #[arg(long, value_name = "LAT,LON[,HEIGHT]", allow_hyphen_values = true)]
-    pub at: Place,
+    pub at: SitePlace,
     /// Diameter of the dish, metres
     #[arg(long, value_name = "METRES", value_parser = diameter, allow_negative_numbers = true)]
     pub dish: f64,
@@ -53,15 +53,15 @@ pub struct Args {
 
 /// `--at`.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Place {
+pub struct SitePlace {
     latitude_deg: f64,
     longitude_deg: f64,
     height_m: Option<f64>,
 }
 
-impl FromStr for Place {
+impl FromStr for SitePlace {
     type Err = String;
-    fn from_str(text: &str) -> Result<Place, String> {
+    fn from_str(text: &str) -> Result<SitePlace, String> {
         let parts: Vec<&str> = text.split(',').map(str::trim).collect();
         let (latitude, longitude, height) = match parts.as_slice() {
             [latitude, longitude] => (latitude, longitude, None),
@@ -93,7 +93,7 @@ impl FromStr for Place {
             None => None,
             Some(text) => Some(number("the height", &limits::HEIGHT, text)?),
         };
-        Ok(Place {
+        Ok(SitePlace {
             latitude_deg,
             longitude_deg,
             height_m,
@@ -177,21 +177,21 @@ mod tests {
 
     #[test]
     fn a_place_is_read_with_and_without_its_height() {
-        let place: Place = " 52.41, -7.33 ,21".parse().unwrap();
+        let place: SitePlace = " 52.41, -7.33 ,21".parse().unwrap();
         assert_eq!(
             place,
-            Place {
+            SitePlace {
                 latitude_deg: 52.41,
                 longitude_deg: -7.33,
                 height_m: Some(21.0)
             }
         );
-        assert_eq!("-33.9,18.4".parse::<Place>().unwrap().height_m, None);
+        assert_eq!("-33.9,18.4".parse::<SitePlace>().unwrap().height_m, None);
     }
 
     #[test]
     fn a_wrong_place_is_told_what_is_wrong() {
-        let told = |text: &str| text.parse::<Place>().unwrap_err();
+        let told = |text: &str| text.parse::<SitePlace>().unwrap_err();
         for text in ["52.41", "", "52.41 7.33", "52,41,7,33"] {
             assert!(told(text).contains("such as 52.41,7.33,21"), "{text}");
         }

@@ -140,7 +140,7 @@ impl Reporter {
         let text = format!("{clock}{text}");
         let console = &mut self.console;
         self.bar.suspend(|| match loudness {
-            Loudness::Note => console.note(&text),
+            Loudness::Note | Loudness::Milestone => console.note(&text),
             Loudness::Warning => console.warning(&text),
             // A terminal rings.
             Loudness::Alarm => console.warning(&format!("ALARM: {text}\u{7}")),

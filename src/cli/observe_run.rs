@@ -5,7 +5,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::keys::{Keys, watch_for};
-use super::observe::{Args, Form, Unit};
+use super::observe_args::{Args, Form, Unit};
 use super::observe_report::Reporter;
 use crate::observe::{
     self, Cause, Ending, Inlet, Observation, PowerLines, PowerSource, Practised, listen, practise,

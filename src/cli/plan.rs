@@ -16,7 +16,7 @@ use crate::logbook::{Calibration, PeakLog};
 use crate::outputs::{Guard, OutputKind};
 use crate::plan::{Known, Request, plan};
 use crate::problem::Error;
-use crate::report::{Colour, plan_json, plan_text, write_plan_pictures};
+use crate::report::{Colour, PLAN_PAGE, plan_json, plan_text, write_plan};
 use crate::sky::Sky;
 use crate::solve::{Options, calibration, solve};
 use crate::station::Station;
@@ -227,8 +227,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.save("log to fill in", &plan.sheet(zone), sheet)?;
     }
     if let Some(folder) = &pictures {
-        console.fill(folder, None, |dir| {
-            write_plan_pictures(dir, &plan, &station).map(drop)
+        console.fill(folder, Some(PLAN_PAGE), |dir| {
+            write_plan(dir, &plan, &station, zone).map(drop)
         })?;
     }
     Ok(Verdict::Good)

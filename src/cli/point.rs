@@ -431,7 +431,7 @@ fn loaded_table(table: CorrectionTable) -> Loaded {
     Loaded {
         beamwidth: table.header.beamwidth_deg.map(Angle::from_degrees),
         caveats: table.header.standing().caveats(),
-        source: Source::Table(Box::new(table)),
+        source: table.into(),
     }
 }
 
@@ -452,7 +452,7 @@ fn single(
     (first, second): (Angle, Angle),
 ) -> Result<Verdict, Error> {
     let mut found = answer(pointer, first, second, args.inverse)
-        .map_err(|refusal| Error::Unsupported(refusal.to_string()))?;
+        .map_err(|refusal| Error::Because(Box::new(refusal)))?;
     if !json {
         for sentence in &assumed {
             console.note(sentence);

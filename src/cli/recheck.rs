@@ -15,7 +15,8 @@ use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::recheck::{self, Old, Request, calibration_files, history, mend, recheck};
 use crate::report::{
-    AfterMove, HISTORY_PAGE, history_json, history_text, recheck_json, recheck_text, write_history,
+    AfterMove, HISTORY_PAGE, RECHECK_PAGE, history_json, history_text, recheck_json, recheck_text,
+    write_history, write_recheck,
 };
 use crate::sky::Sky;
 
@@ -55,7 +56,7 @@ pub struct Args {
     /// Show the calibrations in a folder over time, and which changes are real
     #[arg(long, value_name = "DIR", conflicts_with_all = ["against", "peaks", "limit"])]
     pub history: Option<PathBuf>,
-    /// With --history: write a page and pictures into this folder
+    /// Write a page into this folder, with --history one with pictures
     #[arg(long, value_name = "DIR")]
     pub report: Option<PathBuf>,
     /// Seed of everything random
@@ -68,11 +69,6 @@ pub struct Args {
 /// # Errors
 /// Faulty files, or new peaks that cannot be used.
 pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdict, Error> {
-    if args.report.is_some() && args.history.is_none() {
-        return Err(Error::Usage(
-            "--report goes with --history; a recheck says all in words and with --json".to_owned(),
-        ));
-    }
     if let Some(folder) = &args.history {
         let mut guard = Guard::new("recheck").reads("the folder of calibrations", folder);
         for path in calibration_files(folder)? {
@@ -113,6 +109,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         .reads_all("the log of new peaks", &args.peaks);
     guard.standard_output()?;
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Calibration)?;
+    let report = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
     let calibration = args.trust.read(against, &station, console)?;
     let old = Old::new(calibration, &against.display().to_string())?;
@@ -146,6 +143,11 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     } else {
         console.result(&recheck_text(&found, &station, &after))?;
     }
+    if let Some(folder) = &report {
+        console.fill(folder, Some(RECHECK_PAGE), |dir| {
+            write_recheck(dir, &found, &station, &after).map(drop)
+        })?;
+    }
     if let Some(out) = &out {
         match &found.joined {
             Some(joined) => {
@@ -155,7 +157,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
                         "the joined calibration leaves open whether the mount moved, and knows \
                          azimuth zero, tilt or what else a move may change from the new peaks alone",
                     );
-                } else if matches!(found.verdict, recheck::Verdict::CannotTell(_)) {
+                } else if matches!(found.verdict, recheck::RecheckVerdict::CannotTell(_)) {
                     console.note(
                         "it takes the change that the peaks show; whether the old calibration is \
                          beyond the limit stays open",
@@ -169,8 +171,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         }
     }
     Ok(match found.verdict {
-        recheck::Verdict::True => Verdict::Good,
-        recheck::Verdict::Moved => Verdict::Bad,
-        recheck::Verdict::CannotTell(_) => Verdict::Unsupported,
+        recheck::RecheckVerdict::True => Verdict::Good,
+        recheck::RecheckVerdict::Moved => Verdict::Bad,
+        recheck::RecheckVerdict::CannotTell(_) => Verdict::Unsupported,
     })
 }

@@ -13,7 +13,7 @@ use crate::logbook::{Angles, Band, ScanOptions, ScanReader};
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report;
-use crate::scan::{self, Noise, NoiseLaw, Options, Reduction};
+use crate::scan::{self, AssumedNoise, NoiseLaw, ReduceOptions, Reduction};
 use crate::sky::Sky;
 use crate::station::Station;
 
@@ -87,10 +87,10 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let out = guard.optional_file("--out", common.out.as_ref(), OutputKind::Log)?;
     let pictures = guard.optional_folder("--report", args.report.as_ref())?;
     let sky = Sky::new(&station)?;
-    let options = Options {
-        noise: args
-            .noise
-            .map_or(Noise::Found, |choice| Noise::Given(choice.law())),
+    let options = ReduceOptions {
+        noise: args.noise.map_or(AssumedNoise::Found, |choice| {
+            AssumedNoise::Given(choice.law())
+        }),
         keep_curves: args.report.is_some(),
     };
     let log = args.log.options();
@@ -122,10 +122,9 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         console.deliver(&reduction.to_csv(), out.as_ref())?;
     }
     if let Some(folder) = &pictures {
-        console.fill(folder, None, |dir| {
-            report::write_scan_pictures(dir, &reduction, &station).map(drop)
+        console.fill(folder, Some(report::SCANS_PAGE), |dir| {
+            report::write_scans(dir, &reduction, &station).map(drop)
         })?;
-        console.note("look at the overview first");
     }
     Ok(if reduction.has_peaks() {
         Verdict::Good
@@ -140,7 +139,7 @@ fn read_and_reduce(
     quiet: bool,
     station: &Station,
     sky: &Sky,
-    options: &Options,
+    options: &ReduceOptions,
 ) -> Result<(Reduction, Vec<String>), Error> {
     let bar = progress(path, quiet);
     let counted = |input| BufReader::with_capacity(READ_BUFFER, bar.wrap_read(Plain(input)));

@@ -24,9 +24,14 @@ mod solved;
 mod view;
 
 pub use desk::{Desk, Happened, Refused, Tell};
-pub use edit::{Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, Typed};
+pub use edit::{
+    Addition, Asked, Choices, Edit, NoiseAsked, NoiseChoice, PeakName, TermAsked, Typed, Wish,
+};
 pub use import::Told;
-pub use live::{Live, News, Wanted};
+pub use live::{Live, News, PowerView, ReadingView, Taken, Wanted};
+pub use next::Next;
+pub use runs::RunView;
 pub use session::{Effective, Session};
-pub use solved::Solved;
+pub use sky::EmitterView;
+pub use solved::{Found, Solved};
 pub use view::View;

@@ -12,7 +12,7 @@ use serde::{Serialize, Serializer};
 use crate::angle::{Angle, Apparent, Direction, Geometric};
 use crate::mount::AxisKind;
 use crate::problem::Error;
-use crate::sky::{EmitterId, Moment, Notices, Sky, SkyError, Track};
+use crate::sky::{EmitterError, EmitterId, Moment, Notices, Sky, Track};
 use crate::station::Station;
 use crate::text::some_of;
 use crate::time::Utc;
@@ -213,7 +213,7 @@ struct Seen {
 }
 
 impl Seen {
-    fn at(sky: &Sky, moment: &Moment<'_>, id: EmitterId) -> Result<Seen, SkyError> {
+    fn at(sky: &Sky, moment: &Moment<'_>, id: EmitterId) -> Result<Seen, EmitterError> {
         Ok(Seen {
             geometric: moment.geometric(id)?,
             apparent: moment.apparent(id)?,
@@ -222,7 +222,7 @@ impl Seen {
         })
     }
 
-    fn on(track: &Track<'_>, sun: &Track<'_>, time: Utc) -> Result<Seen, SkyError> {
+    fn on(track: &Track<'_>, sun: &Track<'_>, time: Utc) -> Result<Seen, EmitterError> {
         let geometric = track.geometric(time)?;
         Ok(Seen {
             geometric,
@@ -241,7 +241,7 @@ struct Making<'a> {
 }
 
 impl Making<'_> {
-    fn add(&mut self, id: EmitterId, time: Utc, seen: Result<Seen, SkyError>) {
+    fn add(&mut self, id: EmitterId, time: Utc, seen: Result<Seen, EmitterError>) {
         let seen = match seen {
             Ok(seen) => seen,
             Err(error) => return self.warnings.no_direction(id, error),
@@ -289,7 +289,7 @@ struct Warnings<'a> {
     /// Emitters beside the Sun, with where and when first; none for the Sun itself.
     near_sun: Vec<(EmitterId, Option<(Angle, Utc)>)>,
     /// Why there is no direction, with the emitters of which that is so.
-    nowhere: Vec<(SkyError, Vec<EmitterId>)>,
+    nowhere: Vec<(EmitterError, Vec<EmitterId>)>,
 }
 
 impl<'a> Warnings<'a> {
@@ -314,7 +314,7 @@ impl<'a> Warnings<'a> {
         }
     }
 
-    fn no_direction(&mut self, id: EmitterId, error: SkyError) {
+    fn no_direction(&mut self, id: EmitterId, error: EmitterError) {
         let same = (self.nowhere.iter_mut()).find(|(known, _)| alike(known, &error));
         match same {
             Some((_, emitters)) if emitters.last() == Some(&id) => {}
@@ -341,7 +341,7 @@ impl<'a> Warnings<'a> {
         for (error, emitters) in &self.nowhere {
             let others: Vec<&str> = emitters[1..].iter().map(|id| self.sky.name(*id)).collect();
             said.push(match (others.is_empty(), error) {
-                (false, SkyError::NoOrbit { .. }) => {
+                (false, EmitterError::NoOrbit { .. }) => {
                     format!("{error}; likewise {}", some_of(&others))
                 }
                 _ => error.to_string(),
@@ -352,10 +352,10 @@ impl<'a> Warnings<'a> {
 }
 
 /// Whether two errors say the same of different emitters or times.
-fn alike(one: &SkyError, other: &SkyError) -> bool {
+fn alike(one: &EmitterError, other: &EmitterError) -> bool {
     match (one, other) {
-        (SkyError::NoOrbit { why, .. }, SkyError::NoOrbit { why: same, .. }) => why == same,
-        (SkyError::OutsideEphemeris { .. }, SkyError::OutsideEphemeris { .. }) => true,
+        (EmitterError::NoOrbit { why, .. }, EmitterError::NoOrbit { why: same, .. }) => why == same,
+        (EmitterError::OutsideEphemeris { .. }, EmitterError::OutsideEphemeris { .. }) => true,
         _ => one == other,
     }
 }

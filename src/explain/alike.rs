@@ -30,7 +30,7 @@ pub struct Alike {
 }
 
 /// How far the readings of one bad peak are off.
-struct Step {
+struct Displacement {
     /// Its place among the bad peaks.
     place: usize,
     /// Readings less what they should have been, radians.
@@ -41,8 +41,8 @@ struct Step {
     sigma: f64,
 }
 
-impl Step {
-    fn near(&self, other: &Step) -> bool {
+impl Displacement {
+    fn near(&self, other: &Displacement) -> bool {
         let across = (self.step[0] - other.step[0]) * self.cosine.min(other.cosine);
         across.hypot(self.step[1] - other.step[1]) < AGREE * self.sigma.max(other.sigma)
     }
@@ -50,11 +50,11 @@ impl Step {
 
 /// The largest group of bad peaks without a name that stand off alike.
 pub fn alike(session: &Session, fit: &JointFit, bad: &[BadPeak]) -> Option<Alike> {
-    let steps: Vec<Step> = (bad.iter().enumerate())
+    let steps: Vec<Displacement> = (bad.iter().enumerate())
         .filter(|(_, b)| b.kind.is_none())
         .filter_map(|(place, b)| {
             let (step, cosine) = step_of(session, fit, b.index)?;
-            Some(Step {
+            Some(Displacement {
                 place,
                 step,
                 cosine,
@@ -64,7 +64,7 @@ pub fn alike(session: &Session, fit: &JointFit, bad: &[BadPeak]) -> Option<Alike
         .collect();
     let groups = steps
         .iter()
-        .map(|centre| -> Vec<&Step> { steps.iter().filter(|s| s.near(centre)).collect() });
+        .map(|centre| -> Vec<&Displacement> { steps.iter().filter(|s| s.near(centre)).collect() });
     let members = groups.max_by_key(Vec::len)?;
     let n = members.len();
     if n < LEAST_ALIKE {

@@ -11,7 +11,7 @@ use crate::mount::{Group, Term};
 use crate::sky::{Moment, Sky};
 use crate::station::{EmitterKind, GearTeeth, Station};
 
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::Linearised;
@@ -67,7 +67,7 @@ pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     term(&[Term::AzimuthScale]);
     term(&[Term::ElevationScale]);
     term(&[Term::ClockOffset]);
-    for axis in [Axis::Azimuth, Axis::Elevation] {
+    for axis in [FaultAxis::Azimuth, FaultAxis::Elevation] {
         found.push(Hypothesis::Grads(axis));
         found.push(Hypothesis::LooseDish(axis));
     }
@@ -78,21 +78,23 @@ pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     if last - first >= LEAST_HOURS {
         let middle = 0.5 * (first + last);
         found.extend(
-            [Axis::Azimuth, Axis::Elevation].map(|axis| Hypothesis::Creep { axis, middle }),
+            [FaultAxis::Azimuth, FaultAxis::Elevation]
+                .map(|axis| Hypothesis::Creep { axis, middle }),
         );
         found.push(Hypothesis::Settling { middle });
     }
     if let Some(mean_c) = logged_temperature(peaks) {
         found.extend(
-            [Axis::Azimuth, Axis::Elevation].map(|axis| Hypothesis::Temperature { axis, mean_c }),
+            [FaultAxis::Azimuth, FaultAxis::Elevation]
+                .map(|axis| Hypothesis::Temperature { axis, mean_c }),
         );
     } else if last - first >= LEAST_CYCLE_HOURS {
-        found.extend([Axis::Azimuth, Axis::Elevation].map(Hypothesis::DayCycle));
+        found.extend([FaultAxis::Azimuth, FaultAxis::Elevation].map(Hypothesis::DayCycle));
     }
     let changes = zero_changes(peaks, &session.choice, &session.held_terms);
     found.extend(changes.into_iter().map(Hypothesis::LogZero));
-    found.extend(teeth(Axis::Azimuth, station.mount.azimuth_teeth));
-    found.extend(teeth(Axis::Elevation, station.mount.elevation_teeth));
+    found.extend(teeth(FaultAxis::Azimuth, station.mount.azimuth_teeth));
+    found.extend(teeth(FaultAxis::Elevation, station.mount.elevation_teeth));
     found.extend([0.0, 2.0].map(|times| Hypothesis::Air { times }));
     for (emitter, e) in station.emitters.iter().enumerate() {
         let count = peaks.iter().filter(|p| p.emitter == emitter).count();
@@ -108,11 +110,13 @@ pub fn patterns() -> Vec<Hypothesis> {
     let pattern = |axis, with, times| Hypothesis::Pattern { axis, with, times };
     // Twice and three times per turn in elevation are the track's; of the elevation reading only a
     // part of a turn is seen, and twice per turn is a dish that yields.
-    let azimuth = (2..=MOST_PATTERN_TIMES).map(|k| pattern(Axis::Azimuth, Axis::Azimuth, k));
-    let track = (4..=MOST_PATTERN_TIMES).map(|k| pattern(Axis::Elevation, Axis::Azimuth, k));
-    let raised = [Axis::Azimuth, Axis::Elevation]
+    let azimuth =
+        (2..=MOST_PATTERN_TIMES).map(|k| pattern(FaultAxis::Azimuth, FaultAxis::Azimuth, k));
+    let track =
+        (4..=MOST_PATTERN_TIMES).map(|k| pattern(FaultAxis::Elevation, FaultAxis::Azimuth, k));
+    let raised = [FaultAxis::Azimuth, FaultAxis::Elevation]
         .into_iter()
-        .flat_map(|axis| [4, 6].map(|k| pattern(axis, Axis::Elevation, k)));
+        .flat_map(|axis| [4, 6].map(|k| pattern(axis, FaultAxis::Elevation, k)));
     azimuth.chain(track).chain(raised).collect()
 }
 
@@ -121,10 +125,10 @@ pub fn patterns() -> Vec<Hypothesis> {
 pub fn ripple_rates(
     station: &Station,
     session: &Session,
-    axis: Axis,
+    axis: FaultAxis,
 ) -> Option<RangeInclusive<u16>> {
     let known = match axis {
-        Axis::Azimuth => station.mount.azimuth_teeth.is_some(),
+        FaultAxis::Azimuth => station.mount.azimuth_teeth.is_some(),
         _ => station.mount.elevation_teeth.is_some(),
     };
     let least = u16::from(MOST_PATTERN_TIMES) + 1;
@@ -169,7 +173,7 @@ fn logged_temperature(peaks: &[SessionPeak]) -> Option<f64> {
 }
 
 /// Once per tooth of the big gear, once per turn of the pinion.
-fn teeth(axis: Axis, gear: Option<GearTeeth>) -> Vec<Hypothesis> {
+fn teeth(axis: FaultAxis, gear: Option<GearTeeth>) -> Vec<Hypothesis> {
     let Some(gear) = gear else {
         return Vec::new();
     };

@@ -217,7 +217,7 @@ impl Serialize for Fault {
 /// Where a fault shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Axis {
+pub enum FaultAxis {
     /// In the azimuth axis, or across the line of sight.
     Azimuth,
     /// In the elevation axis, or up and down.
@@ -226,36 +226,36 @@ pub enum Axis {
     Both,
 }
 
-impl Axis {
+impl FaultAxis {
     /// In words for a kind of mount: `hour angle`, `declination`, `both axes`.
     pub fn words_on(self, kind: Kind) -> &'static str {
         match self {
-            Axis::Azimuth => kind.axes()[0].words(),
-            Axis::Elevation => kind.axes()[1].words(),
-            Axis::Both => "both axes",
+            FaultAxis::Azimuth => kind.axes()[0].words(),
+            FaultAxis::Elevation => kind.axes()[1].words(),
+            FaultAxis::Both => "both axes",
         }
     }
     /// As a part of the machine.
     pub fn part_on(self, kind: Kind) -> &'static str {
         match self {
-            Axis::Azimuth => kind.axis_1(),
-            Axis::Elevation => kind.axis_2(),
-            Axis::Both => "mount",
+            FaultAxis::Azimuth => kind.axis_1(),
+            FaultAxis::Elevation => kind.axis_2(),
+            FaultAxis::Both => "mount",
         }
     }
     /// In machine-readable results: `hour-angle`, `both`.
     pub fn key_on(self, kind: Kind) -> String {
         match self {
-            Axis::Both => "both".to_owned(),
+            FaultAxis::Both => "both".to_owned(),
             _ => self.words_on(kind).to_lowercase().replace(' ', "-"),
         }
     }
     /// In words for an az-el mount: `azimuth`, `elevation`, `both axes`.
     pub const fn words(self) -> &'static str {
         match self {
-            Axis::Azimuth => "azimuth",
-            Axis::Elevation => "elevation",
-            Axis::Both => "both axes",
+            FaultAxis::Azimuth => "azimuth",
+            FaultAxis::Elevation => "elevation",
+            FaultAxis::Both => "both axes",
         }
     }
 }

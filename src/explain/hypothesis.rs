@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 use crate::angle::Angle;
 use crate::mount::{Group, Term};
 
-use super::fault::{Axis, Fault};
+use super::fault::{Fault, FaultAxis};
 use super::log_change::{Instant, ZeroChange, zero_of};
 use super::prior_size;
 use super::shape::{Column, Lever, Shape};
@@ -25,7 +25,7 @@ pub enum Hypothesis {
     /// An axis and its encoder jumped against each other.
     Slip {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// When.
         instant: Instant,
     },
@@ -40,25 +40,25 @@ pub enum Hypothesis {
     /// An axis and its encoder move slowly against each other.
     Creep {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// The middle of the session, hours.
         middle: f64,
     },
     /// An axis follows the logged temperature.
     Temperature {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// Mean of the logged temperatures.
         mean_c: f64,
     },
     /// An axis follows the time of day, as the Sun's heat would make it.
-    DayCycle(Axis),
+    DayCycle(FaultAxis),
     /// The track's lift three times per turn; twice is a mount term.
     WarpThrice,
     /// An error many times per turn, at the rate of a gear that is known.
     Teeth {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// How many times per turn.
         per_turn: f64,
         /// Whether it is the pinion's turn and not the big gear's tooth.
@@ -67,21 +67,21 @@ pub enum Hypothesis {
     /// A fast ripple, whatever it comes from: this many times per turn.
     Ripple {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// How many times per turn.
         per_turn: u16,
     },
     /// A pattern that has no name: this many times per turn of an axis.
     Pattern {
         /// Which axis it is seen in.
-        axis: Axis,
+        axis: FaultAxis,
         /// Which reading it goes with.
-        with: Axis,
+        with: FaultAxis,
         /// How many times per turn of that.
         times: u8,
     },
     /// The dish or the feed yields as the dish is raised: across (azimuth) or up and down.
-    LooseDish(Axis),
+    LooseDish(FaultAxis),
     /// The dish or the feed flops over sideways at this elevation.
     Flop {
         /// Elevation.
@@ -117,10 +117,10 @@ pub enum Hypothesis {
         /// The log's number.
         log: usize,
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
     },
     /// Readings of an axis in another unit that is nearly a degree: grads.
-    Grads(Axis),
+    Grads(FaultAxis),
 }
 
 /// A size with its unit and standard deviation.
@@ -181,7 +181,7 @@ impl Hypothesis {
             Hypothesis::BalanceFlip { .. } => Fault::ElevationBacklash,
             Hypothesis::Slip { axis, .. } | Hypothesis::LogZero(ZeroChange { axis, .. }) => {
                 match axis {
-                    Axis::Azimuth => Fault::AzimuthSlip,
+                    FaultAxis::Azimuth => Fault::AzimuthSlip,
                     _ => Fault::ElevationSlip,
                 }
             }
@@ -202,9 +202,11 @@ impl Hypothesis {
     }
 
     /// The axis in which it shows.
-    pub fn axis(&self) -> Axis {
+    pub fn axis(&self) -> FaultAxis {
         match self {
-            Hypothesis::Terms(terms) => terms.first().map_or(Axis::Both, |t| axis_of(t.group())),
+            Hypothesis::Terms(terms) => terms
+                .first()
+                .map_or(FaultAxis::Both, |t| axis_of(t.group())),
             Hypothesis::Slip { axis, .. }
             | Hypothesis::Creep { axis, .. }
             | Hypothesis::Temperature { axis, .. }
@@ -217,15 +219,15 @@ impl Hypothesis {
             | Hypothesis::Lag { axis, .. }
             | Hypothesis::LooseDish(axis) => *axis,
             Hypothesis::BalanceFlip { .. } | Hypothesis::WarpThrice | Hypothesis::Air { .. } => {
-                Axis::Elevation
+                FaultAxis::Elevation
             }
-            Hypothesis::Flop { .. } => Axis::Azimuth,
+            Hypothesis::Flop { .. } => FaultAxis::Azimuth,
             Hypothesis::BaseKnock(_)
             | Hypothesis::DishKnock(_)
             | Hypothesis::Feed(_)
             | Hypothesis::Settling { .. }
             | Hypothesis::Stale { .. }
-            | Hypothesis::Relabelled { .. } => Axis::Both,
+            | Hypothesis::Relabelled { .. } => FaultAxis::Both,
         }
     }
 
@@ -267,8 +269,8 @@ impl Hypothesis {
         let both = |terms: [Term; 2], shape: Shape, spread: f64| {
             terms.map(|t| Column::term(t, shape, spread)).to_vec()
         };
-        let waves = |with: Axis, k: f64| match with {
-            Axis::Azimuth => [CosAzimuth(k), SinAzimuth(k)],
+        let waves = |with: FaultAxis, k: f64| match with {
+            FaultAxis::Azimuth => [CosAzimuth(k), SinAzimuth(k)],
             _ => [CosElevation(k), SinElevation(k)],
         };
         match self {
@@ -331,7 +333,7 @@ impl Hypothesis {
             ),
             Hypothesis::WarpThrice => pair(
                 Term::ElevationZero,
-                waves(Axis::Azimuth, 3.0),
+                waves(FaultAxis::Azimuth, 3.0),
                 plausible::PERIODIC,
             ),
             Hypothesis::Teeth { axis, per_turn, .. } => {
@@ -350,7 +352,7 @@ impl Hypothesis {
             Hypothesis::Lag { log, axis } => {
                 let shape = Shape::ByLag {
                     log: *log,
-                    second: *axis == Axis::Elevation,
+                    second: *axis == FaultAxis::Elevation,
                 };
                 // It was told by these very peaks: they tell it again, and count once.
                 vec![Column::term(zero(*axis), shape, plausible::LAG_SIGMAS)]
@@ -365,7 +367,7 @@ impl Hypothesis {
             // beyond elevation zero and droop.
             Hypothesis::LooseDish(axis) => {
                 let term = match axis {
-                    Axis::Azimuth => Term::Collimation,
+                    FaultAxis::Azimuth => Term::Collimation,
                     _ => Term::ElevationZero,
                 };
                 vec![Column::term(term, SinElevation(2.0), plausible::PERIODIC)]
@@ -547,19 +549,19 @@ fn fault_of(group: Group) -> Option<Fault> {
     })
 }
 
-fn axis_of(group: Group) -> Axis {
+fn axis_of(group: Group) -> FaultAxis {
     match group {
         Group::AzimuthZero
         | Group::AzimuthScale
         | Group::AzimuthRunout
-        | Group::AzimuthBacklash => Axis::Azimuth,
+        | Group::AzimuthBacklash => FaultAxis::Azimuth,
         Group::ElevationZero
         | Group::ElevationScale
         | Group::ElevationRunout
         | Group::TrackWarp
         | Group::ElevationBacklash
-        | Group::Droop => Axis::Elevation,
-        Group::Tilt | Group::Collimation | Group::AxisSkew | Group::ClockOffset => Axis::Both,
+        | Group::Droop => FaultAxis::Elevation,
+        Group::Tilt | Group::Collimation | Group::AxisSkew | Group::ClockOffset => FaultAxis::Both,
     }
 }
 
@@ -578,16 +580,16 @@ fn amplitude(values: &[f64], covariance: &[Vec<f64>], factor: f64, unit: &'stati
     }
 }
 
-fn zero(axis: Axis) -> Term {
+fn zero(axis: FaultAxis) -> Term {
     match axis {
-        Axis::Azimuth => Term::AzimuthZero,
+        FaultAxis::Azimuth => Term::AzimuthZero,
         _ => Term::ElevationZero,
     }
 }
 
-fn scale(axis: Axis) -> Term {
+fn scale(axis: FaultAxis) -> Term {
     match axis {
-        Axis::Azimuth => Term::AzimuthScale,
+        FaultAxis::Azimuth => Term::AzimuthScale,
         _ => Term::ElevationScale,
     }
 }

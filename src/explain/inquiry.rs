@@ -34,7 +34,7 @@ const MOST_PAIRS: usize = 3;
 
 /// What is needed to ask.
 #[derive(Clone, Copy, Debug)]
-pub struct Context<'a> {
+pub(crate) struct Context<'a> {
     /// The station.
     pub station: &'a Station,
     /// Its sky; without one no other emitters and clocks can be tried.

@@ -157,7 +157,7 @@ impl JointFit {
 
 impl Session {
     /// What is taken at its word.
-    pub fn trust(&self) -> Trust {
+    pub(crate) fn trust(&self) -> Trust {
         Trust {
             logged: self.trusts_logged(),
             all: self.trusts_all,
@@ -166,7 +166,7 @@ impl Session {
     }
 
     /// The peaks to first order about a joint fit, with `more` columns beside its own.
-    pub fn linearised(&self, about: &JointFit, more: &[Column]) -> Linearised {
+    pub(crate) fn linearised(&self, about: &JointFit, more: &[Column]) -> Linearised {
         let base: Vec<f64> = (self.columns_of(&about.hypotheses).iter())
             .map(|c| c.spread)
             .collect();

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use crate::mount::Term;
 
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::options::TermChoice;
 use super::peak::SessionPeak;
 
@@ -42,7 +42,7 @@ pub struct Instant {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ZeroChange {
     /// Which axis.
-    pub axis: Axis,
+    pub axis: FaultAxis,
     /// The log before and the one after.
     pub logs: (usize, usize),
     /// All logs up to the change.
@@ -69,24 +69,24 @@ pub fn order_of<'a>(peaks: impl Iterator<Item = &'a SessionPeak>) -> Vec<usize> 
 }
 
 /// Whether an axis was measured at a peak.
-pub fn measured(peak: &SessionPeak, axis: Axis) -> bool {
+pub fn measured(peak: &SessionPeak, axis: FaultAxis) -> bool {
     match axis {
-        Axis::Azimuth => peak.sighting.azimuth.is_some(),
+        FaultAxis::Azimuth => peak.sighting.azimuth.is_some(),
         _ => peak.sighting.elevation.is_some(),
     }
 }
 
 /// The zero of an axis.
-pub fn zero_of(axis: Axis) -> Term {
+pub fn zero_of(axis: FaultAxis) -> Term {
     match axis {
-        Axis::Azimuth => Term::AzimuthZero,
+        FaultAxis::Azimuth => Term::AzimuthZero,
         _ => Term::ElevationZero,
     }
 }
 
 /// The changes of an axis's zero that these peaks may show: one from each log to the next in which
 /// the axis was measured.
-fn changes_of(peaks: &[SessionPeak], axis: Axis) -> Vec<ZeroChange> {
+fn changes_of(peaks: &[SessionPeak], axis: FaultAxis) -> Vec<ZeroChange> {
     let of_log = |log: usize| {
         (peaks.iter()).filter(move |p: &&SessionPeak| p.log == log && measured(p, axis))
     };
@@ -123,7 +123,7 @@ pub fn zero_changes(
         TermChoice::ByTheData => !held_terms.contains(&term),
         TermChoice::Listed(listed) => listed.contains(&term) && !held_terms.contains(&term),
     };
-    [Axis::Azimuth, Axis::Elevation]
+    [FaultAxis::Azimuth, FaultAxis::Elevation]
         .into_iter()
         .filter(|axis| free(zero_of(*axis)))
         .flat_map(|axis| changes_of(peaks, axis))

@@ -12,7 +12,7 @@ use crate::angle::Angle;
 use crate::mount::Term;
 
 use super::explanation::Remark;
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::log_change::{logs_in_order, measured, order_of, zero_changes};
@@ -42,15 +42,15 @@ impl Zeros {
         Zeros { of_log }
     }
 
-    fn at(&self, log: usize, axis: Axis) -> Angle {
+    fn at(&self, log: usize, axis: FaultAxis) -> Angle {
         self.of_log.get(&log).map_or(Angle::ZERO, |s| match axis {
-            Axis::Azimuth => s.azimuth_zero,
+            FaultAxis::Azimuth => s.azimuth_zero,
             _ => s.elevation_zero,
         })
     }
 
     /// Of the last log in which the axis was measured.
-    fn last(&self, session: &Session, axis: Axis) -> Angle {
+    fn last(&self, session: &Session, axis: FaultAxis) -> Angle {
         let order = order_of(session.peaks.iter().filter(|p| measured(p, axis)));
         order.last().map_or(Angle::ZERO, |log| self.at(*log, axis))
     }
@@ -69,9 +69,9 @@ impl Session {
             .iter()
             .any(|h| matches!(h, Hypothesis::LogZero(_)));
         let zeros = per_log.then(|| Zeros::of(self));
-        let zero = |axis: Axis| match (&zeros, axis) {
+        let zero = |axis: FaultAxis| match (&zeros, axis) {
             (Some(zeros), axis) => zeros.last(self, axis),
-            (None, Axis::Azimuth) => together.azimuth_zero,
+            (None, FaultAxis::Azimuth) => together.azimuth_zero,
             (None, _) => together.elevation_zero,
         };
         let mut begin = Vec::new();
@@ -79,8 +79,8 @@ impl Session {
             match (hypothesis, &zeros) {
                 (Hypothesis::Terms(terms), _) => {
                     begin.extend(terms.iter().map(|term| match term {
-                        Term::AzimuthZero => zero(Axis::Azimuth).radians(),
-                        Term::ElevationZero => zero(Axis::Elevation).radians(),
+                        Term::AzimuthZero => zero(FaultAxis::Azimuth).radians(),
+                        Term::ElevationZero => zero(FaultAxis::Elevation).radians(),
                         Term::ClockOffset => self.clock_s(),
                         _ => 0.0,
                     }))

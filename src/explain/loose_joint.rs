@@ -5,7 +5,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::angle::{Angle, EncoderReading};
 use crate::fit::quantile;
 
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::joint_fit::JointFit;
 use super::session::Session;
 
@@ -29,7 +29,7 @@ const FARTHEST: f64 = 0.5;
 #[derive(Clone, Debug)]
 pub struct LooseJoint {
     /// In which axis it shows.
-    pub axis: Axis,
+    pub axis: FaultAxis,
     /// Where it is worst.
     pub worst: Worst,
     /// Scatter in the worse half over that in the better one, with its standard deviation.
@@ -71,17 +71,17 @@ pub fn loose_joint(session: &Session, fit: &JointFit, apart: &[usize]) -> Option
     }
     let problem = fit.problem(session);
     let bare = problem.mount(&fit.parameters);
-    let place = |i: usize| Place::of(problem.at_about(&bare, i, &fit.parameters).reading);
-    let places: Vec<Place> = (0..session.peaks.len()).map(place).collect();
+    let place = |i: usize| Standpoint::of(problem.at_about(&bare, i, &fit.parameters).reading);
+    let places: Vec<Standpoint> = (0..session.peaks.len()).map(place).collect();
     let mut best: Option<LooseJoint> = None;
-    for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+    for axis in [FaultAxis::Azimuth, FaultAxis::Elevation, FaultAxis::Both] {
         let sizes: Vec<(usize, f64)> = found
             .iter()
             .filter_map(|m| {
                 let size = match axis {
-                    Axis::Azimuth => m.parts[0]?.abs(),
-                    Axis::Elevation => m.parts[1]?.abs(),
-                    Axis::Both => m.parts[0]?.hypot(m.parts[1]?),
+                    FaultAxis::Azimuth => m.parts[0]?.abs(),
+                    FaultAxis::Elevation => m.parts[1]?.abs(),
+                    FaultAxis::Both => m.parts[0]?.hypot(m.parts[1]?),
                 };
                 Some((m.index, size))
             })
@@ -141,17 +141,17 @@ fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
 }
 
 /// Where a dish points, as far as a trend follows it.
-struct Place {
+struct Standpoint {
     /// Cosine and sine of the azimuth reading.
     azimuth: [f64; 2],
     /// Elevation reading, radians.
     elevation: f64,
 }
 
-impl Place {
-    fn of(reading: EncoderReading) -> Place {
+impl Standpoint {
+    fn of(reading: EncoderReading) -> Standpoint {
         let (sin, cos) = reading.azimuth.sin_cos();
-        Place {
+        Standpoint {
             azimuth: [cos, sin],
             elevation: reading.elevation.radians(),
         }
@@ -167,9 +167,9 @@ impl Place {
 
 /// The trend of the scatter with azimuth (once round) or elevation, if it convinces.
 fn trend(
-    places: &[Place],
+    places: &[Standpoint],
     fit: &JointFit,
-    axis: Axis,
+    axis: FaultAxis,
     sizes: &[(usize, f64)],
     by_azimuth: bool,
 ) -> Option<LooseJoint> {
@@ -204,16 +204,16 @@ fn trend(
     let mut order: Vec<usize> = (0..n).collect();
     order.sort_by(|a, b| fitted[*a].total_cmp(&fitted[*b]));
     let (better, worse) = order.split_at(n / 2);
-    let coordinates = if axis == Axis::Both { 2.0 } else { 1.0 };
+    let coordinates = if axis == FaultAxis::Both { 2.0 } else { 1.0 };
     let typical = |half: &[usize]| {
         let squares: f64 = half
             .iter()
             .map(|k| {
                 let (i, size) = sizes[*k];
                 let sigma = match axis {
-                    Axis::Azimuth => fit.sigmas[i][0],
-                    Axis::Elevation => fit.sigmas[i][1],
-                    Axis::Both => Angle::from_radians(
+                    FaultAxis::Azimuth => fit.sigmas[i][0],
+                    FaultAxis::Elevation => fit.sigmas[i][1],
+                    FaultAxis::Both => Angle::from_radians(
                         (fit.sigmas[i][0].radians() * fit.sigmas[i][1].radians()).sqrt(),
                     ),
                 };
@@ -245,7 +245,11 @@ fn trend(
             .map(|place| {
                 let trend = place.shapes(by_azimuth).dot(&slope);
                 // Mean of |noise|^(2/3) for unit noise in one and in two coordinates.
-                let unit = if axis == Axis::Both { 1.1252 } else { 0.8024 };
+                let unit = if axis == FaultAxis::Both {
+                    1.1252
+                } else {
+                    0.8024
+                };
                 (trend / unit).max(0.1).powf(1.5)
             })
             .collect(),

@@ -8,7 +8,7 @@ use crate::mount::{Geometry, Kind};
 use crate::sky::Sky;
 use crate::station::Station;
 
-use super::fault::{Axis, Fault};
+use super::fault::{Fault, FaultAxis};
 use super::observe::{observe, observe_places};
 use super::peak::SessionPeak;
 use super::row_causes::UNITS;
@@ -32,21 +32,21 @@ pub enum Misreading {
     /// Readings of an axis in another unit.
     Unit {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// The unit's name.
         unit: &'static str,
         /// One of it in degrees.
         degrees: f64,
     },
     /// Minutes of arc written behind a decimal point: 12.30 for 12 degrees 30 minutes.
-    PointedMinutes(Axis),
+    PointedMinutes(FaultAxis),
     /// Elevations counted from the zenith: 90 degrees less the elevation.
     FromTheZenith,
 }
 
 /// The log and the station file as given.
 #[derive(Clone, Copy, Debug)]
-pub struct LogReading<'a> {
+pub(crate) struct LogReading<'a> {
     /// The station as given.
     pub station: &'a Station,
     /// Its sky.
@@ -87,7 +87,7 @@ impl Misreading {
             Misreading::AzimuthReversed,
             Misreading::Exchanged,
         ]);
-        for axis in [Axis::Both, Axis::Azimuth, Axis::Elevation] {
+        for axis in [FaultAxis::Both, FaultAxis::Azimuth, FaultAxis::Elevation] {
             found.extend(UNITS.map(|(unit, degrees)| Misreading::Unit {
                 axis,
                 unit,
@@ -140,20 +140,20 @@ impl Misreading {
             }
             Misreading::Unit { axis, degrees, .. } => {
                 for peak in &mut log.peaks {
-                    if *axis != Axis::Elevation {
+                    if *axis != FaultAxis::Elevation {
                         peak.azimuth = peak.azimuth.map(|a| a * *degrees);
                     }
-                    if *axis != Axis::Azimuth {
+                    if *axis != FaultAxis::Azimuth {
                         peak.elevation = peak.elevation.map(|e| e * *degrees);
                     }
                 }
             }
             Misreading::PointedMinutes(axis) => {
                 for peak in &mut log.peaks {
-                    if *axis != Axis::Elevation {
+                    if *axis != FaultAxis::Elevation {
                         peak.azimuth = unpointed(peak.azimuth)?;
                     }
-                    if *axis != Axis::Azimuth {
+                    if *axis != FaultAxis::Azimuth {
                         peak.elevation = unpointed(peak.elevation)?;
                     }
                 }
@@ -174,7 +174,7 @@ impl Misreading {
 
     /// A session with its peaks by this reading, and the mount as it then stands; none when it
     /// makes no sense.
-    pub fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
+    pub(crate) fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe(&station, sky, &log, setting.clock_s);
@@ -183,7 +183,7 @@ impl Misreading {
     }
 
     /// The same with readings and places only: enough for a first fit.
-    pub fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
+    pub(crate) fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
         let found = observe_places(&station, sky, &log, setting.clock_s);

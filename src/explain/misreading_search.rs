@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::angle::Angle;
 use crate::mount::Term;
 
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::Linearised;
@@ -138,19 +138,19 @@ fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> 
     /// As far as a factor of four either way: beyond any mistake in a gear ratio that leaves the
     /// dish usable.
     const MOST_STEPS: i32 = 70;
-    let mut best: Option<(Screened, Axis, f64)> = None;
-    for axis in [Axis::Azimuth, Axis::Elevation] {
+    let mut best: Option<(Screened, FaultAxis, f64)> = None;
+    for axis in [FaultAxis::Azimuth, FaultAxis::Elevation] {
         for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
             let factor = STEP.powi(k);
             let mut other = few.clone();
             for peak in &mut other.peaks {
                 let read = &mut peak.sighting;
                 match axis {
-                    Axis::Azimuth => read.azimuth = read.azimuth.map(|a| a * factor),
+                    FaultAxis::Azimuth => read.azimuth = read.azimuth.map(|a| a * factor),
                     _ => read.elevation = read.elevation.map(|e| e * factor),
                 }
             }
-            let nearer = |b: &Option<(Screened, Axis, f64)>, cost: f64| {
+            let nearer = |b: &Option<(Screened, FaultAxis, f64)>, cost: f64| {
                 b.as_ref().is_none_or(|(b, _, _)| cost < b.cost)
             };
             if let Some(found) = screen(&other)
@@ -163,7 +163,7 @@ fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> 
     }
     let (found, axis, factor) = best?;
     let term = match axis {
-        Axis::Azimuth => Term::AzimuthScale,
+        FaultAxis::Azimuth => Term::AzimuthScale,
         _ => Term::ElevationScale,
     };
     beginning_with(session.clone(), &found.from, term, factor - 1.0)

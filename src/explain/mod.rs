@@ -64,10 +64,10 @@ pub use error_field::ErrorField;
 pub use even_sky::{even_sky, sky_weights};
 pub use evidence::Evidence;
 pub use explanation::{
-    Cause, ComputedPositions, Decision, Explanation, Grounds, Misread, Numbers, Remark,
-    TermEstimate, TwoPlaces,
+    Cause, ComputedPositions, Decision, Explanation, FeedEstimate, Grounds, Misread, Numbers,
+    Remark, TermEstimate, TwoPlaces,
 };
-pub use fault::{Axis, Fault};
+pub use fault::{Fault, FaultAxis};
 pub use hypothesis::{GRADS_SCALE, Hypothesis, Size};
 pub use joint_fit::JointFit;
 pub use log_change::{Instant, LogSet, MOST_LOGS, ZeroChange};
@@ -84,4 +84,5 @@ pub use separability::{Advice, ToldInstead, Vague, rows_at};
 pub use session::{Session, session_peaks};
 pub use shape::{Column, Lever, Shape};
 pub use sky_error::{AllowedFor, SkyError};
+pub use start::Start;
 pub use unexplained::Unexplained;

@@ -1,9 +1,14 @@
 //! The peaks as one least-squares problem in the coefficients of hypotheses.
 //!
 //! The residual of a peak is the emitter's apparent direction minus the modelled beam, resolved at
-//! the beam across and along the second axis (for az-el mounts cross-elevation and elevation), each
-//! over its standard deviation; the fit
-//! minimises the sum of their squares plus ((coefficient - expected) / spread)^2 of each column.
+//! the beam across and along the second axis (for az-el mounts cross-elevation and elevation). With
+//! the residuals d of peak i and their standard deviations s, the coefficients b of the columns j,
+//! and what was known of those before, the fit minimises
+//!
+//! ```text
+//! S(b) = sum_i (d_i,across(b) / s_i,across)^2 + (d_i,along(b) / s_i,along)^2
+//!      + sum_j ((b_j - expected_j) / spread_j)^2
+//! ```
 
 use std::sync::OnceLock;
 
@@ -38,7 +43,7 @@ pub struct JointProblem<'a> {
 
 /// One peak as the hypotheses have it.
 #[derive(Clone, Debug)]
-pub struct ExplainedPeak {
+pub(crate) struct ExplainedPeak {
     /// The mount as it stood at that peak.
     pub mount: MountModel,
     /// Readings, and where the emitter stood.
@@ -119,12 +124,17 @@ impl<'a> JointProblem<'a> {
     }
 
     /// Peak number `index` at some parameters.
-    pub fn at(&self, index: usize, parameters: &[f64]) -> ExplainedPeak {
+    pub(crate) fn at(&self, index: usize, parameters: &[f64]) -> ExplainedPeak {
         self.at_about(&self.mount(parameters), index, parameters)
     }
 
     /// The same, with [`JointProblem::mount`] at those parameters worked out once for all peaks.
-    pub fn at_about(&self, bare: &MountModel, index: usize, parameters: &[f64]) -> ExplainedPeak {
+    pub(crate) fn at_about(
+        &self,
+        bare: &MountModel,
+        index: usize,
+        parameters: &[f64],
+    ) -> ExplainedPeak {
         let peak = &self.peaks[index];
         let mut sighting = peak.sighting;
         let reading = filled_reading(bare, &sighting);
@@ -188,7 +198,7 @@ impl<'a> JointProblem<'a> {
     /// The misfit of a peak as [`JointProblem::at`] has it, with the change of
     /// (cross-elevation, elevation), radians, for a unit of each parameter and then of each of
     /// `more` columns that are not in the problem.
-    pub fn misfit_with_derivatives(
+    pub(crate) fn misfit_with_derivatives(
         &self,
         index: usize,
         there: &ExplainedPeak,
@@ -224,7 +234,7 @@ impl<'a> JointProblem<'a> {
     ///
     /// Not where it was read: a column that follows a reading, errors and all, can explain those
     /// errors where the peaks stand in few places.
-    pub fn derivatives_where_expected(
+    pub(crate) fn derivatives_where_expected(
         &self,
         index: usize,
         there: &ExplainedPeak,

@@ -8,7 +8,7 @@ use nalgebra::{DVector, Matrix2, Vector2};
 use crate::station::Station;
 
 use super::candidates::ripple_rates;
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
 use super::joint_fit::JointFit;
 use super::linearised::{Linearised, Weighted, sum_of_products};
@@ -32,8 +32,8 @@ pub fn ripples(
     linearised: &Linearised,
 ) -> Vec<Hypothesis> {
     [
-        (Axis::Azimuth, Term::AzimuthZero),
-        (Axis::Elevation, Term::ElevationZero),
+        (FaultAxis::Azimuth, Term::AzimuthZero),
+        (FaultAxis::Elevation, Term::ElevationZero),
     ]
     .into_iter()
     .filter_map(|(axis, zero)| {
@@ -48,7 +48,7 @@ fn best_rate(
     session: &Session,
     about: &JointFit,
     linearised: &Linearised,
-    axis: Axis,
+    axis: FaultAxis,
     zero: usize,
     rates: RangeInclusive<u16>,
 ) -> Option<Hypothesis> {
@@ -68,7 +68,7 @@ fn best_rate(
     {
         let sighting = &session.peaks[i].sighting;
         let measured = match axis {
-            Axis::Azimuth => sighting.azimuth.is_some(),
+            FaultAxis::Azimuth => sighting.azimuth.is_some(),
             _ => sighting.elevation.is_some(),
         };
         if !measured {
@@ -76,7 +76,7 @@ fn best_rate(
         }
         let expected = expected_reading(&bare, sighting, filled_reading(&bare, sighting));
         let reading = match axis {
-            Axis::Azimuth => expected.azimuth.radians(),
+            FaultAxis::Azimuth => expected.azimuth.radians(),
             _ => expected.elevation.radians(),
         };
         let turn = reading.sin_cos();

@@ -5,7 +5,7 @@ use crate::logbook::Approach;
 use crate::station::Station;
 
 use super::admission::{grow, price, without};
-use super::fault::{Axis, Fault};
+use super::fault::{Fault, FaultAxis};
 use super::hypothesis::{Hypothesis, Size};
 use super::inquiry::{Context, Inquiry};
 use super::joint_fit::JointFit;
@@ -28,7 +28,7 @@ pub struct Rival {
     /// Which fault it would be.
     pub fault: Fault,
     /// Where it would show.
-    pub axis: Axis,
+    pub axis: FaultAxis,
     /// How large it would be.
     pub size: Size,
     /// Which observation would tell the two apart.

@@ -9,7 +9,7 @@ use crate::station::Station;
 
 use super::bad_peaks::Judged;
 use super::candidates::catalogue_name;
-use super::fault::{Axis, Fault};
+use super::fault::{Fault, FaultAxis};
 use super::joint_fit::JointFit;
 use super::session::Session;
 
@@ -60,7 +60,7 @@ pub enum BadKind {
     /// A digit of a reading is wrong.
     Digit {
         /// Of which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// The reading less what it should have been.
         by: Angle,
         /// Two digits that stand next to each other were exchanged.
@@ -69,7 +69,7 @@ pub enum BadKind {
     /// A reading is in another unit.
     Unit {
         /// Of which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// Which unit, in words.
         unit: &'static str,
     },
@@ -215,11 +215,11 @@ fn kind(
 
     let cosine = elevation.cos().abs().max(1e-3);
     for (axis, reading, sigma) in [
-        (Axis::Azimuth, azimuth, judged.sigma[0] / cosine),
-        (Axis::Elevation, elevation, judged.sigma[1]),
+        (FaultAxis::Azimuth, azimuth, judged.sigma[0] / cosine),
+        (FaultAxis::Elevation, elevation, judged.sigma[1]),
     ] {
         let slipped = |by: Angle| match axis {
-            Axis::Azimuth => EncoderReading {
+            FaultAxis::Azimuth => EncoderReading {
                 azimuth: azimuth - by,
                 elevation,
             },
@@ -252,16 +252,16 @@ fn kind(
     }
     for (unit, in_degrees) in UNITS {
         let share = before::UNIT / (3.0 * UNITS.len() as f64);
-        for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+        for axis in [FaultAxis::Azimuth, FaultAxis::Elevation, FaultAxis::Both] {
             let reading = EncoderReading {
                 azimuth: azimuth
-                    * if axis == Axis::Elevation {
+                    * if axis == FaultAxis::Elevation {
                         1.0
                     } else {
                         in_degrees
                     },
                 elevation: elevation
-                    * if axis == Axis::Azimuth {
+                    * if axis == FaultAxis::Azimuth {
                         1.0
                     } else {
                         in_degrees
@@ -318,8 +318,8 @@ fn digits() -> impl Iterator<Item = (f64, Angle)> {
 /// decimal: the lower digit's place in degrees, and the reading less what it should have been.
 /// Displays show two digits before the point, of azimuths three: a zero that leads now may have
 /// stood behind.
-fn exchanged_digits(reading: Angle, axis: Axis) -> impl Iterator<Item = (f64, Angle)> {
-    let shown = if axis == Axis::Azimuth { 5 } else { 4 };
+fn exchanged_digits(reading: Angle, axis: FaultAxis) -> impl Iterator<Item = (f64, Angle)> {
+    let shown = if axis == FaultAxis::Azimuth { 5 } else { 4 };
     let hundredths = (reading.degrees().abs() * 100.0 + 1e-6).floor() as i64;
     let sign = reading.degrees().signum();
     let mut digits: Vec<i64> =
@@ -342,11 +342,11 @@ mod tests {
     #[test]
     fn exchanged_digits_are_told_by_their_difference() {
         // 271.45 written for 217.45 is 54 too much.
-        let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45), Axis::Azimuth)
+        let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45), FaultAxis::Azimuth)
             .map(|(_, a)| a.degrees())
             .collect();
         assert!(errors.iter().any(|e| (e - 54.0).abs() < 1e-9), "{errors:?}");
-        let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0), Axis::Elevation)
+        let negative: Vec<f64> = exchanged_digits(Angle::from_degrees(-12.0), FaultAxis::Elevation)
             .map(|(_, a)| a.degrees())
             .collect();
         // -12 written for -21 is 9 too much.
@@ -358,13 +358,13 @@ mod tests {
 
     #[test]
     fn a_zero_that_leads_may_have_stood_behind() {
-        let has = |written: f64, axis: Axis, meant: f64| {
+        let has = |written: f64, axis: FaultAxis, meant: f64| {
             exchanged_digits(Angle::from_degrees(written), axis)
                 .any(|(_, by)| (written - by.degrees() - meant).abs() < 1e-9)
         };
-        assert!(has(3.41, Axis::Elevation, 30.41));
-        assert!(has(3.41, Axis::Azimuth, 30.41));
-        assert!(has(21.5, Axis::Azimuth, 201.5));
-        assert!(!has(21.5, Axis::Elevation, 201.5));
+        assert!(has(3.41, FaultAxis::Elevation, 30.41));
+        assert!(has(3.41, FaultAxis::Azimuth, 30.41));
+        assert!(has(21.5, FaultAxis::Azimuth, 201.5));
+        assert!(!has(21.5, FaultAxis::Elevation, 201.5));
     }
 }

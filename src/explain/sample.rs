@@ -90,7 +90,7 @@ impl Hypothesis {
     }
 
     /// The same for all peaks of a session, of which it was found on some.
-    pub fn everywhere(&self, context: Context<'_>, session: &Session) -> Hypothesis {
+    pub(crate) fn everywhere(&self, context: Context<'_>, session: &Session) -> Hypothesis {
         let Hypothesis::Relabelled {
             emitter, really, ..
         } = self

@@ -13,7 +13,7 @@ use crate::sky::Sky;
 use crate::station::{EmitterKind, Station};
 use crate::time::{DAY_S, Utc};
 
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
 use super::log_change::zero_changes;
 use super::observe::Observation;
@@ -220,7 +220,7 @@ impl Session {
 fn lags(peaks: &[SessionPeak]) -> Vec<Hypothesis> {
     let mut found: Vec<Hypothesis> = Vec::new();
     for peak in peaks {
-        for (axis, by_lag) in [Axis::Azimuth, Axis::Elevation]
+        for (axis, by_lag) in [FaultAxis::Azimuth, FaultAxis::Elevation]
             .into_iter()
             .zip(peak.by_lag)
         {

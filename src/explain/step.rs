@@ -3,7 +3,7 @@
 use crate::angle::Angle;
 use crate::mount::Term;
 
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
 use super::log_change::Instant;
 use super::peak::SessionPeak;
@@ -41,7 +41,7 @@ impl StepKind {
     pub fn of(hypothesis: &Hypothesis) -> Option<StepKind> {
         match hypothesis {
             Hypothesis::Slip {
-                axis: Axis::Azimuth,
+                axis: FaultAxis::Azimuth,
                 ..
             } => Some(StepKind::AzimuthSlip),
             Hypothesis::Slip { .. } => Some(StepKind::ElevationSlip),
@@ -102,8 +102,8 @@ impl StepKind {
         };
         let slip = |axis| Hypothesis::Slip { axis, instant };
         match self {
-            StepKind::AzimuthSlip => slip(Axis::Azimuth),
-            StepKind::ElevationSlip => slip(Axis::Elevation),
+            StepKind::AzimuthSlip => slip(FaultAxis::Azimuth),
+            StepKind::ElevationSlip => slip(FaultAxis::Elevation),
             StepKind::BaseKnock => Hypothesis::BaseKnock(instant),
             StepKind::DishKnock => Hypothesis::DishKnock(instant),
             StepKind::BalanceFlip => Hypothesis::BalanceFlip { at: middle() },

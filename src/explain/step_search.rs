@@ -131,7 +131,7 @@ impl StepSearch {
         let mut after = 0;
         let mut places = Vec::new();
         let mut turns = Vec::new();
-        let mut last: Option<Place> = None;
+        let mut last: Option<StepStatistic> = None;
         let mut step = [0.0; MOST_COEFFICIENTS];
         for place in (1..order.len()).rev() {
             let group = &order[place];
@@ -155,7 +155,7 @@ impl StepSearch {
             };
             let fall = sums.product.dot(&root.solve(&sums.product));
             places.push((place, fall));
-            let now = Place {
+            let now = StepStatistic {
                 sums: sums.clone(),
                 root: root.l(),
             };
@@ -190,16 +190,16 @@ impl StepSearch {
 }
 
 /// The statistic at one place.
-struct Place {
+struct StepStatistic {
     sums: Sums,
     /// Lower root of what is free.
     root: Matrix2<f64>,
 }
 
-impl Place {
+impl StepStatistic {
     /// The largest angle by which the step's columns turn from this place to `next`, which lies
     /// before it in the order: the later step lies wholly inside the earlier one.
-    fn turn_to(&self, next: &Place) -> Option<f64> {
+    fn turn_to(&self, next: &StepStatistic) -> Option<f64> {
         let common = self.sums.square - self.sums.taken_of(&next.sums);
         let half = self.root.solve_lower_triangular(&common)?;
         let cosines = next.root.solve_lower_triangular(&half.transpose())?;

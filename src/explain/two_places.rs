@@ -2,14 +2,23 @@
 //!
 //! Where the side of arrival is not logged, half of the peaks are off by half the play to one side,
 //! the others to the other side. That shows as a scatter with two humps. The likelihood of two
-//! humps is compared with that of one with the same freedom, a scatter of the axis of any size.
+//! humps is compared with that of one with the same freedom, a scatter of the axis of any size: with
+//! the residuals r of the rows, the effect e of a unit of the axis on each, half the play x and the
+//! noise v,
+//!
+//! ```text
+//! two humps  L = product of ( N(r - e x; v) + N(r + e x; v) ) / 2
+//! one        L = product of N(r; v + (e x)^2)
+//! ```
+//!
+//! where N(r; v) is the normal density of mean zero and variance v.
 
 use std::ops::Range;
 
 use crate::angle::Angle;
 
 use super::explanation::TwoPlaces;
-use super::fault::Axis;
+use super::fault::FaultAxis;
 use super::joint_fit::JointFit;
 use super::session::Session;
 use crate::mount::Term;
@@ -27,15 +36,15 @@ const STEPS: usize = 60;
 /// The axes that rest in two places.
 pub fn two_places(session: &Session, fit: &JointFit) -> Vec<TwoPlaces> {
     [
-        (Axis::Azimuth, Term::AzimuthZero),
-        (Axis::Elevation, Term::ElevationZero),
+        (FaultAxis::Azimuth, Term::AzimuthZero),
+        (FaultAxis::Elevation, Term::ElevationZero),
     ]
     .into_iter()
     .filter_map(|(axis, zero)| of_axis(session, fit, axis, zero))
     .collect()
 }
 
-fn of_axis(session: &Session, fit: &JointFit, axis: Axis, zero: Term) -> Option<TwoPlaces> {
+fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Option<TwoPlaces> {
     let column = fit.place_of(zero)?;
     let linearised = session.linearised(fit, &[]);
     // Of each row the residual and what a unit of the axis does to it; rows of no effect tell the

@@ -104,6 +104,6 @@ impl std::error::Error for Unexplained {
 
 impl From<Unexplained> for Error {
     fn from(why: Unexplained) -> Error {
-        Error::Unsupported(why.to_string())
+        Error::Because(Box::new(why))
     }
 }

@@ -1,7 +1,7 @@
 //! What to do about each fault: how to confirm it with the hands, how to mend it, and what
 //! would be seen if it were something else. Trade knowledge: common practice, no source.
 
-use crate::explain::{Axis, Fault};
+use crate::explain::{Fault, FaultAxis};
 
 /// What to do about a fault.
 #[derive(Clone, Copy, Debug)]
@@ -26,7 +26,7 @@ const NEAR_THE_FEED: &str = "Isolate the drive's power, switch transmitters off,
     blinds.";
 
 /// What to do about a fault that shows in `axis`.
-pub fn advice(fault: Fault, axis: Axis) -> Advice {
+pub fn advice(fault: Fault, axis: FaultAxis) -> Advice {
     let of = |confirm, mend, caution, otherwise| Advice {
         confirm,
         mend,
@@ -272,7 +272,7 @@ pub fn advice(fault: Fault, axis: Axis) -> Advice {
              showed at the peak, not where the emitter was computed to be.",
             "",
             match axis {
-                Axis::Both => {
+                FaultAxis::Both => {
                     "A mount without any error at all would look the same, but nobody \
                      finds peaks that exactly."
                 }
@@ -292,7 +292,7 @@ mod tests {
     #[test]
     fn every_fault_can_be_confirmed_mended_and_doubted() {
         for fault in Fault::ALL {
-            let advice = advice(fault, Axis::Both);
+            let advice = advice(fault, FaultAxis::Both);
             for text in [advice.confirm, advice.mend, advice.otherwise] {
                 assert!(text.ends_with(['.', '?']), "{fault}: {text}");
                 assert!(!text.contains("  "), "{fault}: {text}");
@@ -304,7 +304,7 @@ mod tests {
     fn the_page_says_the_same() {
         let page = include_str!("../../docs/faults.md");
         for fault in Fault::ALL {
-            let advice = advice(fault, Axis::Both);
+            let advice = advice(fault, FaultAxis::Both);
             let heading = format!("### {fault}: {}\n", fault.words_on(Kind::AzEl));
             let said = [
                 &heading,

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::angle::Angle;
 use crate::number;
 
-use crate::explain::{Axis, Fault};
+use crate::explain::{Fault, FaultAxis};
 
 /// A named fault. As JSON it has the keys that `faults --help` tells, and beside them `in_words`,
 /// `otherwise`, `rows` and `rivals`.
@@ -23,7 +23,7 @@ pub struct Finding {
     pub in_words: String,
     /// Where it shows.
     #[serde(skip)]
-    pub axis: Axis,
+    pub axis: FaultAxis,
     /// The same by the name of the axis.
     #[serde(rename = "axis")]
     pub axis_name: String,
@@ -68,7 +68,7 @@ pub struct Rival {
     pub name: String,
     /// Where it would show.
     #[serde(skip)]
-    pub axis: Axis,
+    pub axis: FaultAxis,
     /// The same by the name of the axis.
     #[serde(rename = "axis")]
     pub axis_name: String,
@@ -92,7 +92,7 @@ pub enum Subject {
     /// The scatter of an axis against the azimuth (true) or elevation.
     Scatter {
         /// Which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// Against azimuth and not elevation.
         by_azimuth: bool,
     },
@@ -125,7 +125,7 @@ impl Finding {
     /// The fault's name, with its axis where the name does not say it.
     pub fn title(&self) -> String {
         let (name, axis) = (&self.name, self.axis_name.replace('-', " "));
-        if self.axis == Axis::Both || name.starts_with(&self.axis_name) {
+        if self.axis == FaultAxis::Both || name.starts_with(&self.axis_name) {
             return name.clone();
         }
         match self.fault {

@@ -7,7 +7,7 @@ mod evidence;
 mod finding;
 mod plot_data;
 
-pub use crate::explain::{Axis, Declination, Fault, Options, declination};
+pub use crate::explain::{Declination, Fault, FaultAxis, Options, declination};
 pub use diagnose::{Diagnosis, diagnose};
 pub use finding::{Finding, Rival, Subject, measured};
 pub use plot_data::{Against, EffectPoint, MissPoint, PlotData, plot_data};

@@ -4,7 +4,7 @@ use crate::angle::Angle;
 
 use super::diagnose::Diagnosis;
 use super::finding::{Finding, Subject};
-use crate::explain::{Axis, Explanation, Fault, Hypothesis, SIDELOBE};
+use crate::explain::{Explanation, Fault, FaultAxis, Hypothesis, SIDELOBE};
 use crate::mount::Group;
 
 /// What to draw.
@@ -15,7 +15,7 @@ pub enum PlotData {
         /// Along which quantity.
         against: Against,
         /// In which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// The peaks.
         points: Vec<EffectPoint>,
     },
@@ -31,7 +31,7 @@ pub enum PlotData {
         /// Along which quantity.
         against: Against,
         /// In which axis.
-        axis: Axis,
+        axis: FaultAxis,
         /// Place along it and size, degrees.
         points: Vec<(f64, Angle)>,
     },
@@ -178,9 +178,9 @@ fn effect(explanation: &Explanation, place: usize) -> Option<PlotData> {
     };
     // A cause of both axes is drawn in the one in which it does more.
     let axis = match cause.hypothesis.axis() {
-        Axis::Azimuth => 0,
-        Axis::Elevation => 1,
-        Axis::Both => usize::from(strength(1) > strength(0)),
+        FaultAxis::Azimuth => 0,
+        FaultAxis::Elevation => 1,
+        FaultAxis::Both => usize::from(strength(1) > strength(0)),
     };
     let against = against(&cause.hypothesis);
     let points = (session.peaks.iter().enumerate())
@@ -214,17 +214,17 @@ fn effect(explanation: &Explanation, place: usize) -> Option<PlotData> {
     Some(PlotData::Effect {
         against,
         axis: if axis == 0 {
-            Axis::Azimuth
+            FaultAxis::Azimuth
         } else {
-            Axis::Elevation
+            FaultAxis::Elevation
         },
         points,
     })
 }
 
 fn against(hypothesis: &Hypothesis) -> Against {
-    let of_axis = |axis: Axis| match axis {
-        Axis::Azimuth => Against::Azimuth,
+    let of_axis = |axis: FaultAxis| match axis {
+        FaultAxis::Azimuth => Against::Azimuth,
         _ => Against::Elevation,
     };
     match hypothesis {
@@ -264,22 +264,22 @@ fn phase(hypothesis: &Hypothesis, azimuth: Angle, elevation: Angle) -> f64 {
         _ => return 0.0,
     };
     let turned = match axis {
-        Axis::Azimuth => azimuth,
+        FaultAxis::Azimuth => azimuth,
         _ => elevation,
     };
     (turned * per_turn).wrapped_positive().degrees()
 }
 
-fn scatter(explanation: &Explanation, axis: Axis, by_azimuth: bool) -> PlotData {
+fn scatter(explanation: &Explanation, axis: FaultAxis, by_azimuth: bool) -> PlotData {
     let (session, fit) = (&explanation.session, &explanation.fit);
     let problem = fit.problem(session);
     let points = (0..session.peaks.len())
         .map(|i| {
             let off = problem.misfit(i, &fit.parameters);
             let size = match axis {
-                Axis::Azimuth => off.cross_elevation.abs(),
-                Axis::Elevation => off.elevation.abs(),
-                Axis::Both => off.size(),
+                FaultAxis::Azimuth => off.cross_elevation.abs(),
+                FaultAxis::Elevation => off.elevation.abs(),
+                FaultAxis::Both => off.size(),
             };
             let reading = problem.at(i, &fit.parameters).reading;
             let x = if by_azimuth {

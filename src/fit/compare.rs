@@ -2,13 +2,13 @@
 
 use super::influence::deviations;
 use super::least_squares::LeastSquares;
-use super::marquardt::positive;
 use super::model::Model;
 use super::options::Noise;
 use super::pass::PassError;
 use super::quantile;
 use super::solution::Solution;
 use super::step;
+use super::triangle::positive;
 use nalgebra::DVector;
 
 /// How well a model with this many parameters fits this many rows: all that comparing needs.

@@ -94,6 +94,6 @@ impl Linear {
 }
 
 fn solved(triangle: &Triangle) -> DVector<f64> {
-    let scale = super::marquardt::positive(triangle.column_norms());
+    let scale = super::triangle::positive(triangle.column_norms());
     step::full(triangle, &scale).change
 }

@@ -4,8 +4,8 @@ use super::least_squares::LeastSquares;
 use super::model::Model;
 use super::options::Precision;
 use super::pass::PassError;
-use super::step::{self, Step};
-use super::triangle::Triangle;
+use super::step::{self, TrialStep};
+use super::triangle::{Triangle, positive};
 use argmin::core::{
     Error as FrameworkError, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus,
 };
@@ -176,7 +176,7 @@ impl LevenbergMarquardt {
             None
         }
     }
-    fn moved(&self, step: &Step) -> Vec<f64> {
+    fn moved(&self, step: &TrialStep) -> Vec<f64> {
         let change = match &self.basis {
             None => step.change.clone(),
             Some(basis) => basis * &step.change,
@@ -310,13 +310,6 @@ impl LevenbergMarquardt {
 
 fn restricted(whole: &Triangle, basis: Option<&DMatrix<f64>>) -> Option<Triangle> {
     basis.map(|basis| whole.restricted(basis))
-}
-
-/// Norms with one instead of zero, so that a parameter without effect has a scale.
-pub(crate) fn positive(norms: Vec<f64>) -> Vec<f64> {
-    (norms.into_iter())
-        .map(|norm| if norm > 0.0 { norm } else { 1.0 })
-        .collect()
 }
 
 impl<'a, M: Model + ?Sized> Solver<&LeastSquares<'a, M>, State> for LevenbergMarquardt {

@@ -83,7 +83,14 @@ impl fmt::Display for FitError {
     }
 }
 
-impl std::error::Error for FitError {}
+impl std::error::Error for FitError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            FitError::Start(inner) => Some(inner),
+            FitError::Misfit(_) => None,
+        }
+    }
+}
 
 /// Whether start and options suit the model.
 pub(crate) fn check<M: Model + ?Sized>(

@@ -25,7 +25,14 @@ impl fmt::Display for PassError {
     }
 }
 
-impl std::error::Error for PassError {}
+impl std::error::Error for PassError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            PassError::Unevaluable(inner) => Some(inner),
+            PassError::BudgetSpent => None,
+        }
+    }
+}
 
 /// More observations than this are summed up in parts of no fewer, which threads can share.
 /// The parts are the same whether they do or not, and so is the answer.

@@ -1,8 +1,7 @@
 //! Rank and near-rank: what the data tell, direction by direction.
 
-use super::marquardt::positive;
 use super::step;
-use super::triangle::Triangle;
+use super::triangle::{Triangle, positive};
 use nalgebra::{DMatrix, SVD};
 use std::sync::OnceLock;
 

@@ -17,7 +17,7 @@ const RADIUS_SLACK: f64 = 0.1;
 
 /// One step and what the linearised problem expects of it.
 #[derive(Clone, Debug)]
-pub(crate) struct Step {
+pub(crate) struct TrialStep {
     /// The change of the parameters.
     pub change: DVector<f64>,
     /// Its length in scaled units.
@@ -34,7 +34,7 @@ pub(crate) struct Step {
 /// Moré, The Levenberg-Marquardt algorithm (1978), section 5, with singular values in the
 /// place of repeated factorisations. Directions without digits are left alone, which gives
 /// the shortest step of a rank-deficient problem.
-pub(crate) fn within(triangle: &Triangle, scale: &[f64], radius: f64) -> Step {
+pub(crate) fn within(triangle: &Triangle, scale: &[f64], radius: f64) -> TrialStep {
     let scaled = scaled_triangle(triangle, scale);
     let allowed = radius * (1.0 + RADIUS_SLACK);
     if let Some(inverse) = safe_inverse(&scaled) {
@@ -99,13 +99,13 @@ pub(crate) fn within(triangle: &Triangle, scale: &[f64], radius: f64) -> Step {
 const MOST_SECULAR_STEPS: usize = 20;
 
 /// The Gauss-Newton step, without any radius.
-pub(crate) fn full(triangle: &Triangle, scale: &[f64]) -> Step {
+pub(crate) fn full(triangle: &Triangle, scale: &[f64]) -> TrialStep {
     within(triangle, scale, f64::INFINITY)
 }
 
-fn finish(scaled: &DMatrix<f64>, scale: &[f64], step: DVector<f64>, lambda: f64) -> Step {
+fn finish(scaled: &DMatrix<f64>, scale: &[f64], step: DVector<f64>, lambda: f64) -> TrialStep {
     let length = step.norm();
-    Step {
+    TrialStep {
         linear: (scaled * &step).norm_squared(),
         damped: lambda * length * length,
         length,

@@ -158,3 +158,10 @@ impl Triangle {
         small
     }
 }
+
+/// Norms with one instead of zero, so that a parameter without effect has a scale.
+pub(crate) fn positive(norms: Vec<f64>) -> Vec<f64> {
+    (norms.into_iter())
+        .map(|norm| if norm > 0.0 { norm } else { 1.0 })
+        .collect()
+}

@@ -40,7 +40,7 @@ pub struct Goal {
 
 /// What the guard allows.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Decision {
+pub enum GuardDecision {
     /// Send this reading: the goal itself, or a part of the way.
     Send(Axes),
     /// Send nothing: the change is below the deadband, or the mount is still on a good way.
@@ -93,38 +93,38 @@ const VIA_STEP_DEG: f64 = 5.0;
 /// What may be sent now. Whatever that is, it is a number, lies within the ranges and no farther ahead
 /// than the leash, and no reading between here and there puts the beam into the zone round the Sun;
 /// from inside the zone every way there leads ever farther from the Sun.
-pub fn decide(rules: &Rules, beam: &dyn Beam, situation: &Situation, goal: Goal) -> Decision {
+pub fn decide(rules: &Rules, beam: &dyn Beam, situation: &Situation, goal: Goal) -> GuardDecision {
     let here = situation.here;
     if !(goal.at.is_finite() && here.is_finite()) {
-        return Decision::Refuse(Refused::NoNumber);
+        return GuardDecision::Refuse(Refused::NoNumber);
     }
     if !rules.range.holds(goal.at) {
-        return Decision::Refuse(Refused::OutOfRange);
+        return GuardDecision::Refuse(Refused::OutOfRange);
     }
     if rules.range.beyond(here) > rules.leash {
-        return Decision::Refuse(Refused::TooFarOutside);
+        return GuardDecision::Refuse(Refused::TooFarOutside);
     }
     let next = match &situation.zone {
         None => goal.at,
         Some(zone) => match way(rules, beam, situation, zone, goal.at) {
             Ok(next) => next,
-            Err(refused) => return Decision::Refuse(refused),
+            Err(refused) => return GuardDecision::Refuse(refused),
         },
     };
     if let Some(sent) = situation.sent {
         if sent.way_to(goal.at) < rules.deadband {
-            return Decision::Keep;
+            return GuardDecision::Keep;
         }
         // Half the leash is left: the mount does not slow down for want of a farther target.
         let runs = here.way_to(sent) > rules.leash / 2.0;
         if !goal.new && runs && Travel::between(here, next).holds(sent) {
-            return Decision::Keep;
+            return GuardDecision::Keep;
         }
     }
     let step = rules.range.nearest(here.toward(next, rules.leash));
     match situation.sent {
-        Some(sent) if sent.way_to(step) < rules.deadband => Decision::Keep,
-        _ => Decision::Send(step),
+        Some(sent) if sent.way_to(step) < rules.deadband => GuardDecision::Keep,
+        _ => GuardDecision::Send(step),
     }
 }
 

@@ -12,12 +12,12 @@ mod engine;
 mod guard;
 mod link;
 mod log_csv;
+mod messages;
 mod pass;
 pub mod protocol;
+pub mod reasons;
 mod record;
 mod serve;
-mod told;
-pub mod why;
 mod wires;
 mod zone;
 
@@ -27,11 +27,11 @@ pub use clients::{ClientId, SILENT};
 pub use engine::{
     Action, Drive, Driven, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire,
 };
-pub use guard::{Decision, Goal, Refused, Rules, Situation, decide, strayed};
+pub use guard::{Goal, GuardDecision, Refused, Rules, Situation, decide, strayed};
 pub use log_csv::{Pass, RelayLog, parse_log, read_log};
+pub use messages::{Loudness, Status, Told};
 pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
 pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
 pub use serve::{Inbox, Inlet, Report, inlet, serve};
-pub use told::{Loudness, Status, Told};
 pub use wires::{WireEvent, WireNews, Wires};
 pub use zone::{SunZone, largest_rate, usual_radius};

@@ -13,9 +13,9 @@ use crossbeam_channel::{Receiver, Sender, bounded, select_biased, unbounded};
 
 use super::clients::ClientId;
 use super::engine::{Action, Event, Operator, Relay};
+use super::messages::{Status, Told};
 use super::protocol::{Code, Command, Line, Lines, Request};
 use super::record::Row;
-use super::told::{Status, Told};
 use super::wires::{WireEvent, WireNews, Wires};
 use crate::problem::Error;
 use crate::table::FullModel;

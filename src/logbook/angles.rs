@@ -58,7 +58,7 @@ const EXPECTED: Expected = Expected::mebibytes("a log of angles", 256).or_piped(
 
 /// Why there are no angles at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum NoAngles {
+pub(crate) enum NoAngles {
     /// Before the first or after the last row.
     Outside,
     /// In a gap between two rows.
@@ -170,7 +170,7 @@ impl Angles {
     ///
     /// # Errors
     /// Outside the rows, and in gaps much longer than the usual step.
-    pub fn at(&self, time: Utc) -> Result<(Angle, Angle), NoAngles> {
+    pub(crate) fn at(&self, time: Utc) -> Result<(Angle, Angle), NoAngles> {
         let next = self.rows.partition_point(|row| row.0 < time);
         let after = self.rows.get(next).ok_or(NoAngles::Outside)?;
         if after.0 == time {

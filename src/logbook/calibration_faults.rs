@@ -3,7 +3,7 @@
 use std::collections::{HashMap, HashSet};
 
 use super::calibration::{Calibration, CalibrationPeak, MountRecord, TermRecord, residual_keys};
-use super::json_place::Step;
+use super::json_place::PathStep;
 use crate::mount::{FeedOffset, Group, Kind, Term, TermUnit};
 use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
@@ -125,7 +125,7 @@ pub(super) fn beyond_sense(calibration: &Calibration) -> Vec<String> {
 }
 
 /// What is wrong, and where in the document.
-pub(super) type Fault = (Vec<Step>, Wrong);
+pub(super) type Fault = (Vec<PathStep>, Wrong);
 
 /// All that is wrong with the content of a calibration.
 pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
@@ -135,8 +135,8 @@ pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     for (name, record) in &calibration.terms {
         let found = term_faults(kind, name, record).into_iter();
         faults.extend(found.map(|(key, wrong)| {
-            let mut path = vec![Step::key("terms"), Step::key(name)];
-            path.extend(key.map(Step::key));
+            let mut path = vec![PathStep::key("terms"), PathStep::key(name)];
+            path.extend(key.map(PathStep::key));
             (path, wrong)
         }));
     }
@@ -148,7 +148,7 @@ pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     ] {
         if !(0.0..=180.0).contains(&rms) {
             let wrong = Wrong::new(format!("{key} is {rms}"), "degrees from 0 to 180");
-            faults.push((vec![Step::key(key)], wrong));
+            faults.push((vec![PathStep::key(key)], wrong));
         }
     }
     expectation_faults(calibration, &mut faults);
@@ -171,7 +171,7 @@ fn mount_faults(mount: &MountRecord, faults: &mut Vec<Fault>) {
     };
     for (key, value, quantity) in numbers {
         if let Err(wrong) = quantity.check(key, &value.to_string(), value) {
-            faults.push((vec![Step::key("mount"), Step::key(key)], wrong));
+            faults.push((vec![PathStep::key("mount"), PathStep::key(key)], wrong));
         }
     }
 }
@@ -195,8 +195,8 @@ fn expectation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     ];
     for (keys, value, quantity) in numbers {
         if let Err(wrong) = quantity.check(keys[keys.len() - 1], &value.to_string(), value) {
-            let mut path = vec![Step::key("expected_pointing_error")];
-            path.extend(keys.iter().map(|key| Step::key(key)));
+            let mut path = vec![PathStep::key("expected_pointing_error")];
+            path.extend(keys.iter().map(|key| PathStep::key(key)));
             faults.push((path, wrong));
         }
     }
@@ -206,7 +206,11 @@ fn expectation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
 fn cause_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     for (i, cause) in calibration.causes.iter().enumerate() {
         let mut add = |key: &str, wrong| {
-            let path = vec![Step::key("causes"), Step::Index(i), Step::key(key)];
+            let path = vec![
+                PathStep::key("causes"),
+                PathStep::Index(i),
+                PathStep::key(key),
+            ];
             faults.push((path, wrong));
         };
         if cause.row == Some(0) {
@@ -322,7 +326,11 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     let mut seen = HashSet::new();
     for (i, correlation) in calibration.correlations.iter().enumerate() {
         let mut add = |key: &str, wrong| {
-            let path = vec![Step::key("correlations"), Step::Index(i), Step::key(key)];
+            let path = vec![
+                PathStep::key("correlations"),
+                PathStep::Index(i),
+                PathStep::key(key),
+            ];
             faults.push((path, wrong));
         };
         let (a, b) = (&correlation.terms.0, &correlation.terms.1);
@@ -355,7 +363,11 @@ fn peak_faults(peaks: &[CalibrationPeak], faults: &mut Vec<Fault>) {
     let mut first_of_row = HashMap::new();
     for (i, peak) in peaks.iter().enumerate() {
         let mut add = |key: &str, wrong| {
-            let path = vec![Step::key("peaks"), Step::Index(i), Step::key(key)];
+            let path = vec![
+                PathStep::key("peaks"),
+                PathStep::Index(i),
+                PathStep::key(key),
+            ];
             faults.push((path, wrong));
         };
         if peak.row == 0 {

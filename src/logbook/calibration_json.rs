@@ -135,7 +135,7 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
         return Err(wrong.at(file, 1, 1).into());
     }
     let found: FormatOnly = serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
-    let at = json_place::find(text, &[json_place::Step::key("format")]);
+    let at = json_place::find(text, &[json_place::PathStep::key("format")]);
     let (line, column) = text::place(text.as_bytes(), at);
     let wrong = match found.format.as_ref().map(serde_json::Value::as_str) {
         Some(Some(FORMAT)) => return Ok(()),

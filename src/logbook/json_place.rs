@@ -2,27 +2,27 @@
 
 /// One step into a JSON value.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Step {
+pub(super) enum PathStep {
     /// To the value under this key of an object.
     Key(String),
     /// To the element of that index of a list.
     Index(usize),
 }
 
-impl Step {
-    pub(super) fn key(key: &str) -> Step {
-        Step::Key(key.to_owned())
+impl PathStep {
+    pub(super) fn key(key: &str) -> PathStep {
+        PathStep::Key(key.to_owned())
     }
 }
 
 /// The byte at which the value at the end of `path` starts, as far as the path can be followed.
 /// The text must be valid JSON; anything else gives some byte of it.
-pub(super) fn find(text: &str, path: &[Step]) -> usize {
+pub(super) fn find(text: &str, path: &[PathStep]) -> usize {
     let mut at = skip_blanks(text, 0);
     for step in path {
         let found = match step {
-            Step::Key(key) => member(text, at, key),
-            Step::Index(index) => element(text, at, *index),
+            PathStep::Key(key) => member(text, at, key),
+            PathStep::Index(index) => element(text, at, *index),
         };
         match found {
             Some(next) => at = next,
@@ -118,17 +118,17 @@ mod tests {
     #[test]
     fn paths_are_followed_past_strings_and_brackets() {
         let text = r#" {"a\"{": [1, {"x]": "}"}, -2.5e3], "b" :{"c": null , "d":[ [] , "e"]}}"#;
-        let key = Step::key;
+        let key = PathStep::key;
         for (path, rest) in [
             (vec![], r#"{"a\"{"#),
             (vec![key("a\"{")], "[1,"),
-            (vec![key("a\"{"), Step::Index(1), key("x]")], r#""}"}"#),
-            (vec![key("a\"{"), Step::Index(2)], "-2.5e3"),
+            (vec![key("a\"{"), PathStep::Index(1), key("x]")], r#""}"}"#),
+            (vec![key("a\"{"), PathStep::Index(2)], "-2.5e3"),
             (vec![key("b"), key("c")], "null"),
-            (vec![key("b"), key("d"), Step::Index(1)], r#""e""#),
+            (vec![key("b"), key("d"), PathStep::Index(1)], r#""e""#),
             // A path that leads nowhere stops where it cannot be followed.
             (vec![key("b"), key("z")], r#"{"c""#),
-            (vec![key("a\"{"), Step::Index(9)], "[1,"),
+            (vec![key("a\"{"), PathStep::Index(9)], "[1,"),
         ] {
             let at = find(text, &path);
             assert!(text[at..].starts_with(rest), "{path:?}: {}", &text[at..]);

@@ -8,6 +8,8 @@ mod calibration_faults;
 mod calibration_json;
 mod calibration_trust;
 mod cell;
+mod column_names;
+mod column_option;
 mod emitter_names;
 mod json_place;
 mod log_options;
@@ -39,7 +41,8 @@ pub use calibration::{
 };
 pub use calibration_faults::{ValueUnit, term_quantity};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};
-pub use log_options::{ColumnNames, CompassMeaning, LogOptions};
+pub use column_names::ColumnNames;
+pub use log_options::{CompassMeaning, LogOptions};
 pub use peak::{Approach, Peak, PeakLog, Readings};
 pub use peak_rows::SIGMA as PEAK_SIGMA;
 pub use peaks_read::questions;

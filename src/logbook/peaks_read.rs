@@ -167,7 +167,7 @@ struct Gathered<'a> {
     /// Where each of them stands among those of all logs.
     own: HashMap<String, usize>,
     /// Where each log stands.
-    places: Vec<Place>,
+    places: Vec<LogPlace>,
     /// Data rows of the files before this one, which are counted on.
     rows_before: usize,
     /// The rows of each file, first and last.
@@ -179,7 +179,7 @@ struct Gathered<'a> {
 }
 
 /// Where a log stands.
-struct Place {
+struct LogPlace {
     file: String,
     header_line: usize,
     /// Line of the comment that says what its readings are.
@@ -288,7 +288,7 @@ impl<'a> Gathered<'a> {
         } else {
             file.to_owned()
         };
-        let place = Place {
+        let place = LogPlace {
             file: file.to_owned(),
             header_line: line,
             readings_line: None,

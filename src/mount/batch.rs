@@ -10,7 +10,8 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::geometry::Turn;
 use super::lanes::{LANES, Lanes};
-use super::model::{Fixed, MountModel, SinCos};
+use super::model::{Fixed, MountModel};
+use super::sin_cos::SinCos;
 use super::term::Term;
 use crate::angle::SkyBasis;
 

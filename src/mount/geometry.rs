@@ -7,7 +7,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::kind::{Kind, LowerAxis, Pole};
-use super::model::SinCos;
+use super::sin_cos::SinCos;
 use crate::angle::{Angle, SkyBasis};
 
 /// How a mount stands: its kind, and the turn that carries its frame to the local one.
@@ -237,14 +237,6 @@ impl Sag {
     pub fn carry(&self, step: &Vector3<f64>) -> Vector3<f64> {
         self.right * (self.right.dot(step) * self.across)
             + self.up_after * (self.up_before.dot(step) * self.along)
-    }
-
-    /// The elevation before, for one after it; radians.
-    pub fn undone(elevation: f64, droop: f64) -> f64 {
-        super::inverse::newton(elevation, |e| super::model::AxisAngle {
-            value: e - droop * e.cos() - elevation,
-            by_reading: 1.0 + droop * e.sin(),
-        })
     }
 }
 

@@ -10,7 +10,8 @@ use std::fmt;
 use nalgebra::Vector3;
 
 use super::geometry::Sag;
-use super::model::{ApproachSigns, AxisAngle, MountModel, READING_TOLERANCE, SinCos, raise, skew};
+use super::model::{ApproachSigns, AxisAngle, MountModel, READING_TOLERANCE, raise, skew};
+use super::sin_cos::SinCos;
 use super::term::Term;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
@@ -342,4 +343,13 @@ pub(super) fn newton(start: f64, f: impl Fn(f64) -> AxisAngle) -> f64 {
         }
     }
     x
+}
+impl Sag {
+    /// The elevation before, for one after it; radians.
+    pub fn undone(elevation: f64, droop: f64) -> f64 {
+        newton(elevation, |e| AxisAngle {
+            value: e - droop * e.cos() - elevation,
+            by_reading: 1.0 + droop * e.sin(),
+        })
+    }
 }

@@ -7,6 +7,7 @@ mod inverse;
 mod kind;
 mod lanes;
 mod model;
+mod sin_cos;
 mod term;
 
 pub use feed::FeedOffset;

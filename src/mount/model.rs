@@ -10,6 +10,7 @@ use nalgebra::Vector3;
 
 use super::geometry::{Geometry, Sag};
 use super::kind::Kind;
+use super::sin_cos::SinCos;
 use super::term::{Term, TermValues};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 
@@ -37,27 +38,6 @@ pub(super) struct Fixed {
     azimuth_runout: bool,
     elevation_runout: bool,
     warp: bool,
-}
-
-/// Sine and cosine of an angle.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct SinCos {
-    pub sin: f64,
-    pub cos: f64,
-}
-
-impl SinCos {
-    pub fn of(radians: f64) -> SinCos {
-        let (sin, cos) = radians.sin_cos();
-        SinCos { sin, cos }
-    }
-    /// Of twice the angle.
-    fn doubled(self) -> SinCos {
-        SinCos {
-            sin: 2.0 * self.sin * self.cos,
-            cos: (self.cos - self.sin) * (self.cos + self.sin),
-        }
-    }
 }
 
 /// Where the beam points for one reading, and how that changes.

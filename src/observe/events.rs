@@ -1,9 +1,9 @@
 //! What goes into the machine of an observation and what comes out of it.
 
+use super::evaluation::{Answer, Job, Looked, Solved};
 use super::knowledge::Knowledge;
 use super::pattern::{Manner, Pattern};
 use super::power::Power;
-use super::think::{Answer, Job, Looked, Solved};
 use crate::angle::Angle;
 use crate::live::{Axes, Told, Wire, usual_radius};
 use crate::logbook::{PowerUnit, Scan};
@@ -104,7 +104,7 @@ pub enum Event<'a> {
     /// The stop file is there, or is gone.
     StopFile(bool),
     /// What was to be worked out.
-    Thought(Box<Answer>),
+    Evaluated(Box<Answer>),
     /// Time has passed.
     Tick,
 }

@@ -5,7 +5,7 @@
 //! names for all of them are weighed like two hypotheses: by how well the peaks fit, by what is known
 //! of the zeros, and by what was not found where it should have been.
 
-use super::knowledge::{Found, Knowledge};
+use super::knowledge::{FoundEmitter, Knowledge};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Term};
 use crate::sky::{EmitterId, Sky};
@@ -16,7 +16,7 @@ use crate::time::Utc;
 pub(super) struct Sighting {
     pub emitter: EmitterId,
     pub time: Utc,
-    pub found: Found,
+    pub found: FoundEmitter,
 }
 
 /// An emitter that was not found where it should have been.
@@ -102,9 +102,9 @@ impl Inquiry<'_> {
     /// The mount by these names, and what it costs.
     fn weighed(&self, names: &[EmitterId]) -> (Knowledge, f64) {
         let loose = (self.beamwidth * LOOSE.0).max(LOOSE.1);
-        let peaks: Vec<Found> = (self.sightings.iter().zip(names))
+        let peaks: Vec<FoundEmitter> = (self.sightings.iter().zip(names))
             .filter_map(|(sighting, name)| {
-                Some(Found {
+                Some(FoundEmitter {
                     target: self.place(*name, sighting.time)?,
                     sigma: [Some(loose); 2],
                     ..sighting.found.clone()
@@ -129,7 +129,7 @@ impl Inquiry<'_> {
         other: EmitterId,
         own: &[EmitterId],
     ) -> Option<(Knowledge, f64)> {
-        let there = Found {
+        let there = FoundEmitter {
             target: self.place(other, first.time)?,
             ..first.found.clone()
         };
@@ -226,7 +226,7 @@ mod tests {
                 Sighting {
                     emitter,
                     time: time(),
-                    found: Found {
+                    found: FoundEmitter {
                         reading: mount
                             .readings(&direction, ApproachSigns::UNKNOWN)
                             .unwrap()

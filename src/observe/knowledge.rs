@@ -18,7 +18,7 @@ use crate::time::Utc;
 
 /// A peak that was found: where the axes stood and where the beam had to point.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Found {
+pub struct FoundEmitter {
     /// Readings on the emitter.
     pub reading: EncoderReading,
     /// Where it stood.
@@ -136,7 +136,7 @@ impl Knowledge {
             }
         }
         let sigma = Some(beamwidth / 2.0);
-        let known = guess.with(&[Found {
+        let known = guess.with(&[FoundEmitter {
             reading,
             target,
             sigma: [sigma, sigma],
@@ -153,7 +153,7 @@ impl Knowledge {
     /// With peaks beside what was known before any: the most plausible values by Gauss-Newton steps on
     /// the sum of squares of peaks and prior, which has one valley at these sizes.
     #[must_use]
-    pub fn with(&self, peaks: &[Found]) -> Knowledge {
+    pub fn with(&self, peaks: &[FoundEmitter]) -> Knowledge {
         let mut next = self.clone();
         next.values = self.mean.clone();
         let Some(prior) = self.spread.clone().try_inverse() else {
@@ -195,7 +195,7 @@ impl Knowledge {
 
     /// What these peaks and what was known before speak against the values so far: minus twice the
     /// logarithm of their odds, up to a constant.
-    pub fn cost(&self, peaks: &[Found]) -> f64 {
+    pub fn cost(&self, peaks: &[FoundEmitter]) -> f64 {
         let off = &self.values - &self.mean;
         let prior = self.spread.clone().try_inverse();
         let mut cost = prior.map_or(0.0, |prior| off.dot(&(prior * &off)));
@@ -326,10 +326,10 @@ mod tests {
         )
     }
 
-    fn peak(azimuth: f64, elevation: f64) -> Found {
+    fn peak(azimuth: f64, elevation: f64) -> FoundEmitter {
         let reading = EncoderReading::from_degrees(azimuth, elevation);
         let sigma = Some(Angle::from_degrees(0.05));
-        Found {
+        FoundEmitter {
             reading,
             target: truth().beam(reading, ApproachSigns::UNKNOWN),
             sigma: [sigma, sigma],

@@ -6,15 +6,14 @@ use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::Duration;
 
+use super::evaluation::Solved;
 use super::events::{Action, Ending, Event, Progress, Settings};
 use super::identity::Missed;
 use super::knowledge::Knowledge;
-use super::moving::Move;
 use super::power::Power;
 use super::recorder::Recorder;
-use super::safety::StopTest;
 use super::search::EmptySky;
-use super::think::Solved;
+use super::state::{Move, StopTest};
 use super::watch::{Cause, Watch};
 use crate::angle::Angle;
 use crate::live::{
@@ -267,7 +266,7 @@ impl Observation {
             Event::Key(key) => self.key(key),
             Event::Signal => self.end(Ending::BrokenOff("a signal to end".to_owned())),
             Event::StopFile(there) => self.stop_file(there),
-            Event::Thought(answer) => self.thought(*answer),
+            Event::Evaluated(answer) => self.thought(*answer),
             Event::Tick => self.relay(live::Event::Tick),
         }
         self.look();
@@ -431,6 +430,10 @@ impl Observation {
 
     pub(super) fn tell(&mut self, loudness: Loudness, text: String) {
         self.out.push(Action::Tell(Told { loudness, text }));
+    }
+
+    pub(super) fn milestone(&mut self, text: String) {
+        self.tell(Loudness::Milestone, text);
     }
 
     pub(super) fn note(&mut self, text: String) {

@@ -5,35 +5,36 @@
 //! so that whatever it wants of the mount passes the same guard. [`observe()`] runs it over sockets,
 //! [`practise`] on a pretended dish and a clock of its own.
 
+mod evaluation;
 mod events;
-mod flow;
 mod identity;
 mod journal;
 mod knowledge;
 mod machine;
 mod moving;
+mod over_sockets;
 mod pattern;
 mod power;
 mod practice;
-mod real;
 mod recorder;
 mod safety;
 mod search;
+mod sequence;
 mod source;
+mod state;
 mod stopping;
 mod sun_cut;
-mod think;
 mod watch;
 
+pub use evaluation::{Answer, Job, Looked, Next, Solved, evaluate};
 pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
 pub use identity::Missed;
 pub use journal::{FORMAT, Journal, renamed};
-pub use knowledge::{Found, Knowledge};
+pub use knowledge::{FoundEmitter, Knowledge};
 pub use machine::{Observation, sun_place};
+pub use over_sockets::{Inbox, Inlet, inlet, observe};
 pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};
 pub use practice::{Practised, practise};
-pub use real::{Inbox, Inlet, inlet, observe};
 pub use source::{Heard, Listening, listen};
-pub use think::{Answer, Job, Looked, Next, Solved, think};
 pub use watch::{Cause, MISSING, NO_PROGRESS, SILENT};

@@ -1,71 +1,20 @@
 //! Moves along stretches of a way about an emitter whose place is computed anew at every reading, and
 //! what is recorded meanwhile.
 
-use std::collections::VecDeque;
 use std::time::Duration;
 
 use super::events::{Action, Row};
 use super::machine::{Observation, POLL_S, Phase};
 use super::pattern::{Basis, Manner, Stretch};
 use super::recorder::Joined;
-use super::search::{EmptySky, Search, Seen};
+use super::search::{EmptySky, Seen};
+use super::state::{Errand, Move, Stage};
 use super::sun_cut::SUN_PAUSE_S;
 use crate::angle::{Angle, angle_between};
 use crate::live::{Axes, Drive, Refused};
 use crate::logbook::Sample;
-use crate::mount::{ApproachSigns, MountModel, Wrap};
-use crate::sky::{EmitterId, Sky};
-
-/// What a move is for.
-#[derive(Clone, Debug)]
-pub(super) enum Errand {
-    /// The receiver's noise on empty sky.
-    Empty,
-    /// To find an emitter.
-    Search(Search),
-    /// Scans, the first of this number.
-    Cross(usize),
-}
-
-/// How far along a stretch it is.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Stage {
-    /// To its beginning, or to where the beam is clear of the Sun before it.
-    Approach,
-    /// Into the zone round the Sun, to its beginning.
-    In,
-    /// Along it, since then.
-    Along(Duration),
-    /// At one of its stops, which is sampled from then on; none while the mount still moves.
-    Stop(usize, Option<Duration>),
-    /// Out of the zone round the Sun.
-    Out,
-}
-
-/// A move.
-#[derive(Clone, Debug)]
-pub(super) struct Move {
-    pub errand: Errand,
-    pub emitter: Option<EmitterId>,
-    model: MountModel,
-    /// Readings on the emitter, now and at the reading before.
-    base: (Duration, Axes),
-    base_before: (Duration, Axes),
-    /// How far on the sky the beam moves while a reading changes by one.
-    pub rates: [f64; 2],
-    stretches: VecDeque<Stretch>,
-    pub stretch: Option<Stretch>,
-    pub stage: Stage,
-    settled: u32,
-    /// Before and behind the present stretch, clear of the Sun.
-    pub clear: Option<[[Angle; 2]; 2]>,
-    seen: Vec<Seen>,
-    /// Of each scan.
-    pub samples: [Vec<Sample>; 2],
-    powers: Vec<f64>,
-    pub began: Duration,
-    done: usize,
-}
+use crate::mount::{ApproachSigns, Wrap};
+use crate::sky::EmitterId;
 
 /// The target runs ahead of where the mount should be by so much, so that it does not stop between.
 const LEAD_S: f64 = 0.35;
@@ -77,47 +26,6 @@ const EMPTY_S: f64 = 4.0;
 const EMPTY_LINES: usize = 24;
 /// It is looked for above this.
 const LOWEST_EMPTY: Angle = Angle::from_degrees(20.0);
-impl Move {
-    pub(super) fn doing(&self, sky: &Sky) -> String {
-        let name = self.emitter.map_or("", |id| sky.name(id));
-        match &self.errand {
-            Errand::Empty => "listens to the empty sky".to_owned(),
-            Errand::Search(search) => {
-                let (done, all) = search.progress();
-                format!("searches for {name}, row {done} of {all}")
-            }
-            Errand::Cross(scan) => {
-                let all = self.done + self.stretches.len();
-                format!("scan {scan}, {name}, cut {} of {all}", self.done.max(1))
-            }
-        }
-    }
-
-    /// Readings at an offset on the sky.
-    pub(super) fn at(&self, offset: [Angle; 2]) -> Axes {
-        let base = self.base.1;
-        Axes([0, 1].map(|i| base.0[i] + offset[i] / self.rates[i]))
-    }
-
-    /// The offset on the sky of readings at a time.
-    fn offset_of(&self, axes: Axes, at: Duration) -> [Angle; 2] {
-        let ((t1, before), (t2, now)) = (self.base_before, self.base);
-        let share = match t2 > t1 {
-            true => (at.as_secs_f64() - t1.as_secs_f64()) / (t2 - t1).as_secs_f64(),
-            false => 1.0,
-        };
-        [0, 1].map(|i| {
-            let base = before.0[i] + (now.0[i] - before.0[i]) * share;
-            (axes.0[i] - base) * self.rates[i]
-        })
-    }
-
-    /// The strongest place of what was sampled.
-    pub(super) fn strongest(&self) -> Option<[Angle; 2]> {
-        let best = (self.seen.iter()).max_by(|a, b| a.power.total_cmp(&b.power))?;
-        Some(best.offset)
-    }
-}
 
 impl Observation {
     /// What a pattern follows from where a change of a reading by one moves the beam by so much.

@@ -2,10 +2,10 @@
 
 use std::time::Duration;
 
+use super::evaluation::evaluate;
 use super::events::{Action, Event};
 use super::machine::Observation;
 use super::power::PowerLines;
-use super::think::think;
 use super::watch::Cause;
 use crate::live::Wire;
 use crate::simulate::Dish;
@@ -67,7 +67,7 @@ pub fn practise(
                     up[link(wire) as usize] = false;
                     dish.close(link(wire));
                 }
-                Action::Think(job) => events.push(Inner::Thought(Box::new(think(&job)))),
+                Action::Think(job) => events.push(Inner::Evaluated(Box::new(evaluate(&job)))),
                 Action::End(ending) => {
                     ended = true;
                     owner.action(Action::End(ending), now);
@@ -86,7 +86,7 @@ pub fn practise(
                 Inner::Down(wire) => {
                     observation.handle(Event::WireDown(wire, "refused".to_owned()), now, utc)
                 }
-                Inner::Thought(answer) => observation.handle(Event::Thought(answer), now, utc),
+                Inner::Evaluated(answer) => observation.handle(Event::Evaluated(answer), now, utc),
             });
         }
         if let Some(keys) = owner.keys(&observation, now) {
@@ -142,7 +142,7 @@ pub fn practise(
 enum Inner {
     Up(Wire),
     Down(Wire),
-    Thought(Box<super::think::Answer>),
+    Evaluated(Box<super::evaluation::Answer>),
 }
 
 const fn link(wire: Wire) -> u64 {

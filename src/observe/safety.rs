@@ -5,34 +5,10 @@ use std::time::Duration;
 
 use super::events::Ending;
 use super::machine::{Observation, Phase, Purpose};
+use super::state::StopTest;
 use super::watch::{Cause, axis_name};
 use crate::angle::Angle;
 use crate::live::{Axes, Drive, Loudness, Operator};
-
-/// The test of one axis after the other.
-#[derive(Clone, Debug)]
-pub struct StopTest {
-    axis: usize,
-    side: f64,
-    from: Axes,
-    target: Axes,
-    /// When it first moved.
-    moved: Option<Duration>,
-    /// When the stop was sent, and where it was then.
-    stopped: Option<(Duration, Axes)>,
-    fastest: Angle,
-    began: Duration,
-    refused: bool,
-}
-
-impl StopTest {
-    pub(super) fn doing(&self) -> String {
-        match self.stopped {
-            None => format!("tests {}: moves", axis_name(self.axis)),
-            Some(_) => format!("tests {}: stops", axis_name(self.axis)),
-        }
-    }
-}
 
 /// Why the mount is stopped while its stop is tested.
 pub(super) const STOP_TEST: &str = "the test of the stop";
@@ -106,7 +82,7 @@ impl Observation {
             }
         }
         self.start_on_hand();
-        self.think(Purpose::Rehearsal);
+        self.evaluate(Purpose::Rehearsal);
     }
 
     /// What is in the beam by hand tells the zeros.
@@ -188,7 +164,7 @@ impl Observation {
             "arm" => self.begin_test(0, 1.0),
             _ => {
                 self.until = Some(self.utc.plus_seconds(self.settings.for_s));
-                self.think(Purpose::Choice);
+                self.evaluate(Purpose::Choice);
             }
         }
     }
@@ -327,7 +303,7 @@ impl Observation {
         };
         let (axis, fastest, since) = (test.axis, test.fastest, test.began);
         let resolution = self.resolution_lately();
-        self.note(format!(
+        self.milestone(format!(
             "{} moves as told, {:.1} deg/s, and stops when told ({:.0} s)",
             axis_name(axis),
             fastest.degrees(),
@@ -394,7 +370,7 @@ impl Observation {
         self.recorder.forget();
         self.failures = 0;
         match self.until {
-            Some(_) => self.think(Purpose::Choice),
+            Some(_) => self.evaluate(Purpose::Choice),
             // The test of the stops was broken off: from its beginning.
             None => self.begin_test(0, 1.0),
         }

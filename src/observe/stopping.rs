@@ -2,10 +2,10 @@
 
 use super::events::{Action, Ending};
 use super::machine::{Observation, Phase};
-use super::moving::Errand;
 use super::safety::STOP_TEST;
+use super::state::Errand;
 use super::watch::Cause;
-use crate::live::{Drive, Loudness, Refused, why};
+use crate::live::{Drive, Loudness, Refused, reasons};
 
 impl Observation {
     /// The guard or the mount refused what was driven to.
@@ -16,10 +16,10 @@ impl Observation {
             Refused::OutOfRange,
         ];
         let passing = [
-            why::STOPPED,
-            why::NEWER_DEMAND,
-            why::CONNECTED_ANEW,
-            why::NO_POSITION,
+            reasons::STOPPED,
+            reasons::NEWER_DEMAND,
+            reasons::CONNECTED_ANEW,
+            reasons::NO_POSITION,
         ];
         if passing.contains(&reason) {
             return;
@@ -48,8 +48,8 @@ impl Observation {
             Phase::Held(_) | Phase::Ending(..) | Phase::Ended | Phase::Connecting => {}
             Phase::Testing(_) if reason.starts_with(STOP_TEST) => {}
             Phase::Rehearsed | Phase::Armed => {}
-            _ if reason == why::POSITIONS_MISSING => self.halt(Cause::Missing),
-            _ if reason == why::STOP_FILE => self.halt(Cause::Person(reason.to_owned())),
+            _ if reason == reasons::POSITIONS_MISSING => self.halt(Cause::Missing),
+            _ if reason == reasons::STOP_FILE => self.halt(Cause::Person(reason.to_owned())),
             _ => self.halt(Cause::Guard(reason.to_owned())),
         }
     }

@@ -1,8 +1,8 @@
 //! Cuts across the Sun: in, across and out of its zone within seconds.
 
 use super::machine::{Observation, Phase};
-use super::moving::Stage;
 use super::pattern::Stretch;
+use super::state::Stage;
 use super::watch::Cause;
 use crate::angle::Angle;
 use crate::live::{Drive, Loudness};

@@ -192,7 +192,7 @@ const TOO_FAST_MORE: Angle = Angle::from_degrees(4.0);
 
 /// What one axis is doing.
 #[derive(Clone, Copy, Debug, Default)]
-struct Axis {
+struct WatchedAxis {
     target: Option<Angle>,
     /// Since when its target is of the same move.
     since: Duration,
@@ -206,7 +206,7 @@ struct Axis {
 #[derive(Clone, Debug)]
 pub struct Watch {
     range: Travel,
-    axes: [Axis; 2],
+    axes: [WatchedAxis; 2],
     reading: Option<(Axes, Duration)>,
     resolution: Angle,
     usual_speed: Option<Angle>,
@@ -223,7 +223,7 @@ impl Watch {
     pub fn new(range: Travel) -> Watch {
         Watch {
             range,
-            axes: [Axis::default(); 2],
+            axes: [WatchedAxis::default(); 2],
             reading: None,
             resolution: Angle::from_degrees(0.1),
             usual_speed: None,
@@ -250,9 +250,9 @@ impl Watch {
     /// A new move begins, at this speed if it is a slow one: what an axis did before counts no more.
     pub fn begin(&mut self, speed: Option<Angle>, now: Duration) {
         self.speed = speed;
-        self.axes = [Axis {
+        self.axes = [WatchedAxis {
             since: now,
-            ..Axis::default()
+            ..WatchedAxis::default()
         }; 2];
     }
 
@@ -275,7 +275,7 @@ impl Watch {
 
     /// The mount is to stand.
     pub fn rest(&mut self) {
-        self.axes = [Axis::default(); 2];
+        self.axes = [WatchedAxis::default(); 2];
     }
 
     /// The receiver said something.

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::guard::{Guard, shown};
-use super::keep;
+use super::older_results;
 use crate::files::{FOLDER_RECORD, WholeFolder, link_end};
 use crate::problem::Error;
 use crate::time::Utc;
@@ -113,7 +113,7 @@ impl OutputFolder {
         let record = serde_json::to_string_pretty(&record).unwrap_or_default() + "\n";
         let kept = match self.judge()? {
             Old::Goes => None,
-            Old::IsKept => Some(keep::free_name(&link_end(&self.path))?),
+            Old::IsKept => Some(older_results::free_name(&link_end(&self.path))?),
         };
         folder.finish(&record, kept.as_deref())?;
         Ok(Delivered { files, kept })

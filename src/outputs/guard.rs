@@ -5,9 +5,9 @@ use std::path::{Path, PathBuf};
 
 use same_file::Handle;
 
-use super::keep;
 use super::kind::{Found, Old, OutputKind};
 use super::mark;
+use super::older_results;
 use crate::files::{WholeFile, link_end, write_whole};
 use crate::problem::{Error, printable};
 use crate::station::{EmitterKind, Station};
@@ -16,16 +16,16 @@ use crate::station::{EmitterKind, Station};
 #[derive(Debug)]
 pub struct Guard {
     verb: &'static str,
-    inputs: Vec<Place>,
+    inputs: Vec<NamedPath>,
     /// Outputs so far: no two of them may go to the same place.
-    outputs: Vec<Place>,
+    outputs: Vec<NamedPath>,
     /// Those of them that are folders.
-    folders: Vec<Place>,
+    folders: Vec<NamedPath>,
 }
 
 /// A file or folder that is read or written.
 #[derive(Clone, Debug)]
-struct Place {
+struct NamedPath {
     /// What it is to the user: `the station file`, `--sheet`.
     what: String,
     /// As the user named it.
@@ -34,9 +34,9 @@ struct Place {
     end: PathBuf,
 }
 
-impl Place {
-    fn new(what: &str, path: &Path) -> Place {
-        Place {
+impl NamedPath {
+    fn new(what: &str, path: &Path) -> NamedPath {
+        NamedPath {
             what: what.to_owned(),
             path: path.to_owned(),
             end: absolute(&link_end(path)),
@@ -45,7 +45,7 @@ impl Place {
     /// Whether two places are one: by their path, or because the system says that they are the
     /// same file, as it does of hard links and of names that differ in case only where case does
     /// not count.
-    fn is(&self, other: &Place) -> bool {
+    fn is(&self, other: &NamedPath) -> bool {
         let named = !self.is_standard_input() && !other.is_standard_input();
         (named && self.end == other.end)
             || matches!((self.handle(), other.handle()), (Some(a), Some(b)) if a == b)
@@ -114,7 +114,7 @@ impl Guard {
     /// be a file too.
     #[must_use]
     pub fn reads(mut self, what: &str, path: &Path) -> Guard {
-        self.inputs.push(Place::new(what, path));
+        self.inputs.push(NamedPath::new(what, path));
         self
     }
 
@@ -152,7 +152,7 @@ impl Guard {
                 "{option} takes the name of a file; leave it out to print on standard output"
             )));
         }
-        let place = Place::new(option, path);
+        let place = NamedPath::new(option, path);
         self.refuse_inputs(&place)?;
         if let Some(folder) = self.folders.iter().find(|f| place.end.starts_with(&f.end)) {
             return Err(inside_of(&place, folder));
@@ -182,7 +182,7 @@ impl Guard {
     /// [`Error::Usage`] when it is something else, or something that is read; when it can be no
     /// file.
     pub fn growing(&mut self, option: &str, path: &Path, own: &str) -> Result<Growing, Error> {
-        let place = Place::new(option, path);
+        let place = NamedPath::new(option, path);
         self.refuse_inputs(&place)?;
         let output = Output {
             verb: self.verb,
@@ -224,7 +224,7 @@ impl Guard {
         if !out.as_file().metadata().is_ok_and(|m| m.is_file()) {
             return Ok(());
         }
-        let is_out = |input: &&Place| input.handle().is_some_and(|handle| handle == out);
+        let is_out = |input: &&NamedPath| input.handle().is_some_and(|handle| handle == out);
         match self.inputs.iter().find(is_out) {
             None => Ok(()),
             Some(input) => Err(Error::Usage(format!(
@@ -240,10 +240,10 @@ impl Guard {
     /// Notes a folder that is written, and refuses it when it is or holds something that is read,
     /// or another output.
     pub(super) fn folder_place(&mut self, option: &str, path: &Path) -> Result<(), Error> {
-        let place = Place::new(option, path);
+        let place = NamedPath::new(option, path);
         self.refuse_inputs(&place)?;
         let inside =
-            |other: &&Place| !other.is_standard_input() && other.end.starts_with(&place.end);
+            |other: &&NamedPath| !other.is_standard_input() && other.end.starts_with(&place.end);
         if let Some(input) = self.inputs.iter().find(inside) {
             return Err(Error::Usage(format!(
                 "{option} {} would be replaced as a whole, and it holds {}, {}\n  help: name a \
@@ -261,7 +261,7 @@ impl Guard {
         Ok(())
     }
 
-    fn refuse_inputs(&self, place: &Place) -> Result<(), Error> {
+    fn refuse_inputs(&self, place: &NamedPath) -> Result<(), Error> {
         let option = &place.what;
         if let Some(input) = self.inputs.iter().find(|input| place.is(input)) {
             let by = match input.path == place.path {
@@ -288,7 +288,7 @@ impl Guard {
 }
 
 /// What is wrong with an output that would go when the folder of another is replaced.
-fn inside_of(output: &Place, folder: &Place) -> Error {
+fn inside_of(output: &NamedPath, folder: &NamedPath) -> Error {
     Error::Usage(format!(
         "{} {} lies in the folder of {}, which is replaced as a whole\n  help: name a place outside \
          of it",
@@ -476,7 +476,7 @@ impl Pending<'_> {
         self.whole.finish_after(|old| {
             // It may have changed since the work began.
             if let (found, Old::IsKept) = output.judge()? {
-                kept = Some(keep::keep_file(old, &found)?);
+                kept = Some(older_results::keep_file(old, &found)?);
             }
             Ok(())
         })?;

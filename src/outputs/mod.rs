@@ -7,9 +7,9 @@
 
 mod folder;
 mod guard;
-mod keep;
 mod kind;
 mod mark;
+mod older_results;
 mod run;
 
 pub use folder::{Delivered, OutputFolder};

@@ -8,7 +8,7 @@ use super::strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 use super::{Known, Request, Slots, Step};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::ephemeris::{Reach, near_sun};
-use crate::sky::{EmitterId, Notices, Sky, SkyError, Track};
+use crate::sky::{EmitterError, EmitterId, Notices, Sky, Track};
 use crate::station::{Emitter, Station};
 use crate::time::Utc;
 
@@ -236,7 +236,7 @@ impl<'a> Judge<'a> {
         emitter: Option<&Emitter>,
         time: Utc,
     ) -> Result<(Direction<Apparent>, Vector3<f64>), String> {
-        let said = |e: SkyError| e.to_string();
+        let said = |e: EmitterError| e.to_string();
         let direction = track.apparent(time).map_err(said)?;
         let fixed = emitter.is_some_and(|e| e.kind.is_fixed());
         // A beacon stands where it stands: near the horizon is what it is for.

@@ -5,11 +5,11 @@
 //! slot is a candidate; a search picks one candidate a slot so that the error of pointing left
 //! over the whole reachable sky is least, with a small price on long moves.
 
-mod alone;
 mod candidates;
 mod design;
 mod effect;
 mod known;
+mod one_emitter;
 mod sheet;
 mod strength;
 #[cfg(test)]
@@ -23,11 +23,11 @@ use crate::station::{Sensor, Station};
 use crate::text::some_of;
 use crate::time::Utc;
 
-pub use alone::{Alone, Return};
 pub use candidates::{Candidate, PassedOver};
 use candidates::{Judge, Offer, offer};
 use design::Design;
 pub use known::Known;
+pub use one_emitter::{Alone, Return};
 pub use strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 
 /// A peak centred by hand is good to this share of the beamwidth, one standard deviation an
@@ -190,13 +190,13 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
     }
     let judge = Judge::new(station, sky, known, request, (request.from, request.to));
     if offer.candidates.is_empty() {
-        let next = alone::next_up(&judge, request, &offer.heard);
+        let next = one_emitter::next_up(&judge, request, &offer.heard);
         return Err(Error::Unsupported(nothing_to_observe(
             request, &offer, &next,
         )));
     }
-    let only = alone::only_one(&judge, &offer.candidates);
-    if let Some(spread) = only.and_then(|only| alone::visits(&judge, request, only)) {
+    let only = one_emitter::only_one(&judge, &offer.candidates);
+    if let Some(spread) = only.and_then(|only| one_emitter::visits(&judge, request, only)) {
         offer.candidates = spread;
         slots.every_s = request.every_s;
     }
@@ -220,7 +220,7 @@ pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> R
         .collect();
     let untold: Vec<usize> = (0..terms.len()).filter(|i| !predictions[*i].told).collect();
     let alone = only.and_then(|_| {
-        alone::outlook(
+        one_emitter::outlook(
             station,
             sky,
             known,

@@ -104,6 +104,10 @@ pub struct Panel {
     pub y: Axis,
 }
 
+/// How far a pointer may miss a mark, pixels: a mouse hits it at once, and marks beside it can still
+/// be hit.
+const REACH: f64 = 7.0;
+
 impl Panel {
     /// The place of a pair of values.
     pub fn at(&self, x: f64, y: f64) -> Point {
@@ -191,6 +195,29 @@ impl Panel {
         canvas.text((f.centre().0, f.bottom + below), &self.x.title, &title);
     }
 
+    /// As [`Panel::mark`], for a row of the data that a page can point at.
+    pub fn row_mark<DB: DrawingBackend>(
+        &self,
+        canvas: &mut Canvas<DB>,
+        row: usize,
+        at: (f64, f64),
+        marker: Marker,
+        radius: f64,
+        colour: Colour,
+    ) -> bool {
+        canvas.tag(row, self.at_edge(self.at(at.0, at.1)), REACH);
+        self.mark(canvas, at, marker, radius, colour)
+    }
+
+    /// The nearest place within the frame that leaves room for a mark.
+    fn at_edge(&self, (x, y): Point) -> Point {
+        let f = self.frame;
+        (
+            x.clamp(f.left + 6.0, f.right - 6.0),
+            y.clamp(f.top + 6.0, f.bottom - 6.0),
+        )
+    }
+
     /// A mark at a pair of values; where that lies outside the frame, a triangle at the edge
     /// that points to it. Says whether it lay inside.
     pub fn mark<DB: DrawingBackend>(
@@ -203,10 +230,7 @@ impl Panel {
     ) -> bool {
         let f = self.frame;
         let (px, py) = self.at(x, y);
-        let edge = (
-            px.clamp(f.left + 6.0, f.right - 6.0),
-            py.clamp(f.top + 6.0, f.bottom - 6.0),
-        );
+        let edge = self.at_edge((px, py));
         let beyond = if py < f.top {
             Some(Marker::Up)
         } else if py > f.bottom {

@@ -39,6 +39,18 @@ pub enum Marker {
 pub struct Canvas<'a, DB: DrawingBackend> {
     backend: &'a mut DB,
     failure: Option<DrawingErrorKind<DB::ErrorType>>,
+    tags: Vec<Tag>,
+}
+
+/// A place in a picture that shows one row of the data.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Tag {
+    /// Number of the row.
+    pub row: usize,
+    /// Where it is shown.
+    pub at: Point,
+    /// How far around it a pointer may miss, pixels.
+    pub reach: f64,
 }
 
 impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
@@ -47,6 +59,7 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
         Canvas {
             backend,
             failure: None,
+            tags: Vec::new(),
         }
     }
 
@@ -59,6 +72,19 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
             Some(failure) => Err(failure),
             None => self.backend.present(),
         }
+    }
+
+    /// Says that a row of the data is shown at a place, so that a page can point at it. Rows
+    /// outside the sheet are not pointed at.
+    pub fn tag(&mut self, row: usize, at: Point, reach: f64) {
+        if at.0.is_finite() && at.1.is_finite() {
+            self.tags.push(Tag { row, at, reach });
+        }
+    }
+
+    /// All that was tagged.
+    pub(super) fn tags(&self) -> &[Tag] {
+        &self.tags
     }
 
     fn attempt(

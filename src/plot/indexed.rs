@@ -50,13 +50,28 @@ fn palette() -> Vec<Colour> {
 /// those of a map. Rarer ones are blends at edges.
 const OFTEN: usize = 24;
 
+/// A pixel of bare paper.
+const PAPER: [u8; 4] = [255; 4];
+/// Pixels looked at together: most such pieces are bare paper.
+const PIECE: usize = 16;
+
+/// Each piece of a picture that is not bare paper, with the number of its first pixel.
+fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
+    let (pieces, rest) = rgba.as_chunks::<{ 4 * PIECE }>();
+    let rest = (pieces.len() * PIECE, rest.as_chunks().0);
+    (pieces.iter().enumerate())
+        .filter(|(_, piece)| **piece != [255; 4 * PIECE])
+        .map(|(i, piece)| (i * PIECE, piece.as_chunks().0))
+        .chain([rest])
+}
+
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
 fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
-    let paper = [255; 4];
     let mut counts: HashMap<[u8; 4], usize, FixedState> = HashMap::default();
-    let (pixels, _) = rgba.as_chunks::<4>();
-    for run in pixels.chunk_by(|a, b| a == b).filter(|r| r[0] != paper) {
-        *counts.entry(run[0]).or_default() += run.len();
+    for (_, piece) in pieces(rgba) {
+        for run in piece.chunk_by(|a, b| a == b).filter(|r| r[0] != PAPER) {
+            *counts.entry(run[0]).or_default() += run.len();
+        }
     }
     let mut own: Vec<(usize, [u8; 4])> = (counts.into_iter())
         .filter(|(_, count)| *count >= OFTEN)
@@ -76,23 +91,18 @@ fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
 pub(super) fn indexed(rgba: &[u8]) -> Indexed {
     let palette = with_own(palette(), rgba);
     let mut known: HashMap<[u8; 4], u8, FixedState> = HashMap::default();
+    // The number of bare paper is zero.
     let mut pixels = vec![0; rgba.len() / 4];
-    // Most pixels repeat their neighbour, and most of those are bare paper, whose number is zero.
-    let paper = [255; 4];
-    let mut last = (paper, 0);
-    let (wanted, _) = rgba.as_chunks::<4>();
-    for (number, &colour) in pixels.iter_mut().zip(wanted) {
-        if colour == paper {
-            continue;
+    for (first, piece) in pieces(rgba) {
+        let mut numbers = pixels[first..].iter_mut();
+        for run in piece.chunk_by(|a, b| a == b) {
+            let [r, g, b, _] = run[0];
+            let number = match run[0] {
+                PAPER => 0,
+                colour => *(known.entry(colour)).or_insert_with(|| nearest(&palette, [r, g, b])),
+            };
+            numbers.by_ref().take(run.len()).for_each(|n| *n = number);
         }
-        if colour != last.0 {
-            let [r, g, b, _] = colour;
-            let found = known
-                .entry(colour)
-                .or_insert_with(|| nearest(&palette, [r, g, b]));
-            last = (colour, *found);
-        }
-        *number = last.1;
     }
     Indexed {
         palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),

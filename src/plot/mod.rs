@@ -24,9 +24,9 @@ pub use canvas::{Canvas, Marker, Point};
 pub use density::{Density, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
 pub use output::{HEIGHT, Picture, Render, WIDTH};
-pub use palette::{Colour, colours};
+pub use palette::{Colour, colours, dark_style};
 #[cfg(test)]
-pub use recorder::Recording;
+pub use recorder::{Recording, SetText};
 pub use scale::Scale;
 pub use style::{Align, Pen, Text};
 pub use ticks::{Tick, azimuth_ticks, decimals_of_step, linear_ticks, nice_at_most, symlog_ticks};

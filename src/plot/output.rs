@@ -4,7 +4,7 @@ use plotters::backend::{DrawingBackend, SVGBackend};
 use png::{BitDepth, ColorType, Compression, Encoder, Filter};
 
 use super::axes::Rect;
-use super::canvas::Canvas;
+use super::canvas::{Canvas, Tag};
 use super::colours;
 use super::indexed::indexed;
 use super::raster::Raster;
@@ -91,14 +91,14 @@ impl<P: Picture> Render for P {
     }
 
     fn inline_svg(&self) -> String {
-        let drawn = draw_svg(|canvas| self.draw(canvas, BODY));
+        let (drawn, tags) = draw_tagged(|canvas| self.draw(canvas, BODY));
         let opening = format!(
             "<svg viewBox=\"0 {} {} {}\" role=\"img\"",
             BODY.top * UNITS,
             WIDTH * UNITS,
             (BODY.bottom - BODY.top) * UNITS
         );
-        with_opening(&drawn, &opening)
+        with_tags(with_opening(&drawn, &opening), &tags)
     }
 
     fn png(&self) -> Result<Vec<u8>, Error> {
@@ -168,30 +168,67 @@ fn frame<DB: DrawingBackend, P: Picture>(canvas: &mut Canvas<DB>, picture: &P) {
 /// Breaks a text into lines of at most `room` pixels.
 fn broken(text: &str, style: &Text, room: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
+    let space = style.width(" ");
+    let mut filled = 0.0;
     for word in text.split_whitespace() {
-        if let Some(line) = lines.last_mut() {
-            let longer = format!("{line} {word}");
-            if style.width(&longer) <= room {
-                *line = longer;
-                continue;
-            }
+        let width = style.width(word);
+        if let Some(line) = lines.last_mut().filter(|_| filled + space + width <= room) {
+            line.push(' ');
+            line.push_str(word);
+            filled += space + width;
+            continue;
         }
         lines.push(style.fitted(word, room));
+        filled = width;
     }
     lines
 }
 
 fn draw_svg(draw: impl FnOnce(&mut Canvas<SVGBackend>)) -> String {
+    draw_tagged(draw).0
+}
+
+/// A drawing, and the places in it that show a row of the data.
+fn draw_tagged(draw: impl FnOnce(&mut Canvas<SVGBackend>)) -> (String, Vec<Tag>) {
     let mut text = String::new();
+    let tags;
     {
         let size = ((WIDTH * UNITS) as u32, (HEIGHT * UNITS) as u32);
         let mut backend = SVGBackend::with_string(&mut text, size);
         let mut canvas = Canvas::new(&mut backend);
         draw(&mut canvas);
+        tags = canvas.tags().to_vec();
         // Into memory this backend cannot fail.
         let _ = canvas.finish();
     }
-    text
+    (text, tags)
+}
+
+/// More places than these cannot be told apart by a pointer, and would make a page heavy.
+const MOST_TAGS: usize = 5000;
+
+/// The drawing with an unseen ring over each place that shows a row of the data; a page makes it
+/// seen when the row is pointed at.
+fn with_tags(mut svg: String, tags: &[Tag]) -> String {
+    let end = svg.rfind("</svg>").unwrap_or(svg.len());
+    if tags.is_empty() || tags.len() > MOST_TAGS {
+        return svg;
+    }
+    let mut rings = String::from("<g class=\"marks\">\n");
+    for tag in tags {
+        let ((x, y), r) = (tag.at, tag.reach);
+        rings.push_str(&format!(
+            "<circle class=\"mark\" data-row=\"{}\" cx=\"{:.0}\" cy=\"{:.0}\" r=\"{:.0}\" \
+             fill=\"none\" pointer-events=\"all\"/>\n",
+            tag.row,
+            x * UNITS,
+            y * UNITS,
+            r * UNITS
+        ));
+    }
+    rings.push_str("</g>\n");
+    svg.insert_str(end, &rings);
+    svg
 }
 
 /// Replaces the opening tag's name and sizes: the backend counts in fine units, the file

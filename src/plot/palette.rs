@@ -19,6 +19,46 @@ pub(super) const ALL: [Colour; 11] = [
     colours::PURPLE,
 ];
 
+impl Colour {
+    /// As SVG writes it.
+    fn in_svg(self) -> String {
+        format!("#{:02X}{:02X}{:02X}", self.0, self.1, self.2)
+    }
+}
+
+/// What stands for each colour on a dark screen: as far from the dark sheet as the colour is from
+/// white paper, by eye.
+const ON_DARK: [(Colour, Colour); 12] = [
+    (colours::INK, Colour(232, 235, 239)),
+    (colours::SOFT_INK, Colour(170, 178, 188)),
+    (colours::FRAME, Colour(110, 118, 128)),
+    (colours::GRID, Colour(52, 58, 66)),
+    (colours::SHADE, Colour(38, 43, 50)),
+    (colours::BLUE, Colour(92, 178, 232)),
+    (colours::VERMILLION, Colour(255, 132, 62)),
+    (colours::GREEN, Colour(40, 196, 150)),
+    (colours::ORANGE, Colour(245, 184, 61)),
+    (colours::SKY, Colour(120, 200, 245)),
+    (colours::PURPLE, Colour(226, 150, 192)),
+    (colours::PAPER, Colour(27, 31, 36)),
+];
+
+/// Style that shows the SVG pictures of a page under `selector` in colours for a dark screen when
+/// the reader's screen is dark.
+pub fn dark_style(selector: &str) -> String {
+    let mut style = String::from("@media screen and (prefers-color-scheme: dark) {\n");
+    for (light, dark) in ON_DARK {
+        let (light, dark) = (light.in_svg(), dark.in_svg());
+        for part in ["fill", "stroke"] {
+            style.push_str(&format!(
+                "{selector} [{part}=\"{light}\"] {{ {part}: {dark}; }}\n"
+            ));
+        }
+    }
+    style.push_str("}\n");
+    style
+}
+
 /// The palette.
 ///
 /// The hues are those of Okabe and Ito, "Color Universal Design (CUD): How to make figures

@@ -1,6 +1,6 @@
 //! The question of a recheck and its answer.
 
-use super::hypothesis::Kind;
+use super::hypothesis::ChangeKind;
 use crate::angle::Angle;
 use crate::logbook::Calibration;
 use crate::mount::{Kind as Mount, Term};
@@ -22,7 +22,7 @@ pub fn usual_limit(station: &Station) -> Angle {
 
 /// The answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Verdict {
+pub enum RecheckVerdict {
     /// Within the limit.
     True,
     /// Beyond the limit, and no accident.
@@ -45,13 +45,13 @@ pub enum Doubt {
     PeaksOff,
 }
 
-impl Verdict {
+impl RecheckVerdict {
     /// As the machine-readable form says it.
     pub fn name(self) -> &'static str {
         match self {
-            Verdict::True => "true",
-            Verdict::Moved => "moved",
-            Verdict::CannotTell(_) => "cannot tell",
+            RecheckVerdict::True => "true",
+            RecheckVerdict::Moved => "moved",
+            RecheckVerdict::CannotTell(_) => "cannot tell",
         }
     }
 }
@@ -75,7 +75,7 @@ pub struct Recheck {
     /// The kind of mount.
     pub mount: Mount,
     /// The answer.
-    pub verdict: Verdict,
+    pub verdict: RecheckVerdict,
     /// Probability that the error over the sky exceeds the limit.
     pub probability: f64,
     /// Probability that unmoved peaks would lie as far off by chance.
@@ -91,9 +91,9 @@ pub struct Recheck {
     /// The limit asked for.
     pub limit: Angle,
     /// The change that explains the peaks best, and what it looks like.
-    pub kind: Kind,
+    pub kind: ChangeKind,
     /// The other changes, with how much worse they explain the peaks.
-    pub rivals: Vec<(Kind, f64)>,
+    pub rivals: Vec<(ChangeKind, f64)>,
     /// Terms that moved, those beyond three standard deviations of their change.
     pub moved_terms: Vec<Moved>,
     /// New peaks that contradict all others, by row, with how far off they are.
@@ -113,6 +113,6 @@ impl Recheck {
     /// Whether it stays open if anything has changed at all, so that a joined calibration had to
     /// set free what a move may change.
     pub fn leaves_open(&self) -> bool {
-        matches!(self.verdict, Verdict::CannotTell(_)) && self.kind == Kind::Unmoved
+        matches!(self.verdict, RecheckVerdict::CannotTell(_)) && self.kind == ChangeKind::Unmoved
     }
 }

@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::answer::Moved;
-use super::hypothesis::Kind;
+use super::hypothesis::ChangeKind;
 use super::old::Old;
 use super::peaks::Peaks;
 use crate::angle::Angle;
@@ -13,15 +13,21 @@ use crate::problem::Error;
 
 /// One change, fitted.
 #[derive(Clone, Debug)]
-pub struct Fitted {
+pub struct FittedChange {
     /// Which.
-    pub kind: Kind,
+    pub kind: ChangeKind,
     /// The terms now, if it happened.
     pub solution: Solution,
 }
 
-impl Fitted {
-    /// Squared residuals of the peaks and of what was known before.
+impl FittedChange {
+    /// Squared residuals of the peaks and of what was known before: with the new peaks' whitened
+    /// residuals r, the terms t, the old values m with their covariance P, and the covariance D that
+    /// the change allows them,
+    ///
+    /// ```text
+    /// sum |r_i(t)|^2 + (t - m)' (P + D)^-1 (t - m)
+    /// ```
     pub fn cost(&self) -> f64 {
         self.solution.chi_square + self.solution.prior_chi_square
     }
@@ -30,7 +36,7 @@ impl Fitted {
 /// All changes, fitted.
 #[derive(Clone, Debug)]
 pub struct Changes {
-    fitted: Vec<Fitted>,
+    fitted: Vec<FittedChange>,
     /// Indices into `fitted` with what each costs, its terms paid for; the best first.
     ranked: Vec<(f64, usize)>,
 }
@@ -52,8 +58,8 @@ impl Changes {
     /// As [`Peaks::fit`].
     pub fn weigh(old: &Old, peaks: &Peaks) -> Result<Changes, Error> {
         let mut fitted = Vec::new();
-        for kind in Kind::ALL {
-            fitted.push(Fitted {
+        for kind in ChangeKind::ALL {
+            fitted.push(FittedChange {
                 kind,
                 solution: peaks.fit(old, kind)?,
             });
@@ -66,11 +72,11 @@ impl Changes {
         // Several changes at once are considered only when no single one will do; those are then
         // no rivals, because the peaks contradict them.
         if (fitted.iter()).all(|f| peaks.contradict(&f.solution)) {
-            let solution = peaks.fit(old, Kind::Anything)?;
+            let solution = peaks.fit(old, ChangeKind::Anything)?;
             if !peaks.contradict(&solution) {
                 ranked = vec![(0.0, fitted.len())];
-                fitted.push(Fitted {
-                    kind: Kind::Anything,
+                fitted.push(FittedChange {
+                    kind: ChangeKind::Anything,
                     solution,
                 });
             }
@@ -79,38 +85,39 @@ impl Changes {
     }
 
     /// The fit for a kind that was weighed.
-    pub fn of(&self, kind: Kind) -> &Fitted {
+    pub fn of(&self, kind: ChangeKind) -> &FittedChange {
         (self.fitted.iter().find(|f| f.kind == kind)).unwrap_or(&self.fitted[0])
     }
 
     /// What the verdict rests on: the widest change that a move of the mount can make, or the
     /// best one when that reaches further. What it looks like must not make it look surer than
     /// it is.
-    pub fn suspected(&self) -> &Fitted {
+    pub fn suspected(&self) -> &FittedChange {
         let best = &self.fitted[self.ranked[0].1];
         if best.kind.frees_more_than_placement() {
             best
         } else {
-            self.of(Kind::WholeMount)
+            self.of(ChangeKind::WholeMount)
         }
     }
 
     /// The probability that noise alone makes a change explain the peaks so much better than no
     /// change does, whichever of the changes it favours.
-    pub fn by_accident(&self, change: &Fitted, peaks: &Peaks) -> f64 {
-        let gain = (self.of(Kind::Unmoved).cost() - change.cost()) / peaks.excess(&change.solution);
+    pub fn by_accident(&self, change: &FittedChange, peaks: &Peaks) -> f64 {
+        let gain =
+            (self.of(ChangeKind::Unmoved).cost() - change.cost()) / peaks.excess(&change.solution);
         let once = peaks.by_chance(gain.max(0.0), change.kind.terms().len().max(1) as f64);
         (CHANCES * once).min(1.0)
     }
 
     /// The best change other than none, and the others with how much worse they do.
-    pub fn best(&self) -> (Kind, Vec<(Kind, f64)>) {
+    pub fn best(&self) -> (ChangeKind, Vec<(ChangeKind, f64)>) {
         let mut real = (self.ranked.iter())
             .map(|(cost, i)| (self.fitted[*i].kind, *cost))
-            .filter(|(kind, _)| *kind != Kind::Unmoved);
+            .filter(|(kind, _)| *kind != ChangeKind::Unmoved);
         match real.next() {
             Some((kind, least)) => (kind, real.map(|(k, cost)| (k, cost - least)).collect()),
-            None => (Kind::Unmoved, Vec::new()),
+            None => (ChangeKind::Unmoved, Vec::new()),
         }
     }
 }
@@ -125,7 +132,7 @@ impl Changes {
 /// term that did not move is common to both and does not count.
 pub fn movement(
     old: &Old,
-    kind: Kind,
+    kind: ChangeKind,
     now: &[f64],
     covariance: &DMatrix<f64>,
 ) -> Option<Vec<(f64, f64)>> {
@@ -154,7 +161,7 @@ pub fn movement(
 }
 
 /// The terms that moved under a change, beyond doubt.
-pub fn moved_terms(old: &Old, change: &Fitted, freedom: f64) -> Vec<Moved> {
+pub fn moved_terms(old: &Old, change: &FittedChange, freedom: f64) -> Vec<Moved> {
     let now = &change.solution;
     let moved = movement(old, change.kind, &now.parameters, &now.covariance());
     let reach = if freedom.is_finite() {

@@ -5,7 +5,7 @@ use crate::mount::{Kind as Mount, Term};
 
 /// A kind of change, by the terms that it sets free.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
+pub enum ChangeKind {
     /// Nothing.
     Unmoved,
     /// The whole mount was moved: azimuth zero and tilt.
@@ -32,27 +32,27 @@ pub struct Change {
     pub may_be: f64,
 }
 
-impl Kind {
-    /// The changes that compete; [`Kind::Anything`] does not.
-    pub const ALL: [Kind; 6] = [
-        Kind::Unmoved,
-        Kind::WholeMount,
-        Kind::Lean,
-        Kind::AzimuthSlip,
-        Kind::ElevationSlip,
-        Kind::Dish,
+impl ChangeKind {
+    /// The changes that compete; [`ChangeKind::Anything`] does not.
+    pub const ALL: [ChangeKind; 6] = [
+        ChangeKind::Unmoved,
+        ChangeKind::WholeMount,
+        ChangeKind::Lean,
+        ChangeKind::AzimuthSlip,
+        ChangeKind::ElevationSlip,
+        ChangeKind::Dish,
     ];
 
     /// The terms that the change sets free.
     pub fn terms(self) -> Vec<Change> {
         let terms: &[Term] = match self {
-            Kind::Unmoved => &[],
-            Kind::WholeMount => &[Term::AzimuthZero, Term::TiltNorth, Term::TiltEast],
-            Kind::Lean => &[Term::TiltNorth, Term::TiltEast],
-            Kind::AzimuthSlip => &[Term::AzimuthZero],
-            Kind::ElevationSlip => &[Term::ElevationZero],
-            Kind::Dish => &[Term::ElevationZero, Term::Collimation],
-            Kind::Anything => &[
+            ChangeKind::Unmoved => &[],
+            ChangeKind::WholeMount => &[Term::AzimuthZero, Term::TiltNorth, Term::TiltEast],
+            ChangeKind::Lean => &[Term::TiltNorth, Term::TiltEast],
+            ChangeKind::AzimuthSlip => &[Term::AzimuthZero],
+            ChangeKind::ElevationSlip => &[Term::ElevationZero],
+            ChangeKind::Dish => &[Term::ElevationZero, Term::Collimation],
+            ChangeKind::Anything => &[
                 Term::AzimuthZero,
                 Term::ElevationZero,
                 Term::TiltNorth,
@@ -76,13 +76,16 @@ impl Kind {
 
     /// Whether the change reaches beyond azimuth zero and tilt.
     pub fn frees_more_than_placement(self) -> bool {
-        matches!(self, Kind::ElevationSlip | Kind::Dish | Kind::Anything)
+        matches!(
+            self,
+            ChangeKind::ElevationSlip | ChangeKind::Dish | ChangeKind::Anything
+        )
     }
 
     /// In words.
     pub fn in_words(self, mount: Mount) -> String {
         mount.said(match (self, mount.has_track()) {
-            (Kind::Lean, false) => {
+            (ChangeKind::Lean, false) => {
                 "a first axis that points elsewhere: a bolt or a bearing that gave way"
             }
             _ => self.plain_words(),
@@ -92,13 +95,15 @@ impl Kind {
     /// In words for a mount with a track, with the marks of [`Mount::said`].
     fn plain_words(self) -> &'static str {
         match self {
-            Kind::Unmoved => "no change",
-            Kind::WholeMount => "a move of the whole mount",
-            Kind::Lean => "a mount that leans differently: settled ground, or a foot that gave way",
-            Kind::AzimuthSlip => "a slip of the <azimuth axis> or its encoder",
-            Kind::ElevationSlip => "a slip of the <elevation axis> or its encoder",
-            Kind::Dish => "a change in the dish or its feed",
-            Kind::Anything => "several changes at once",
+            ChangeKind::Unmoved => "no change",
+            ChangeKind::WholeMount => "a move of the whole mount",
+            ChangeKind::Lean => {
+                "a mount that leans differently: settled ground, or a foot that gave way"
+            }
+            ChangeKind::AzimuthSlip => "a slip of the <azimuth axis> or its encoder",
+            ChangeKind::ElevationSlip => "a slip of the <elevation axis> or its encoder",
+            ChangeKind::Dish => "a change in the dish or its feed",
+            ChangeKind::Anything => "several changes at once",
         }
     }
 }

@@ -1,8 +1,8 @@
 //! Old and new joined into one calibration.
 
-use super::changes::Fitted;
+use super::changes::FittedChange;
 use super::distance;
-use super::hypothesis::Kind;
+use super::hypothesis::ChangeKind;
 use super::old::Old;
 use crate::angle::Angle;
 use crate::explain::misfit::misfit;
@@ -18,13 +18,13 @@ const JOINED: &str = "joined from the calibration of ";
 
 /// From which calibration, by the time it was made, another was joined, and the change that was
 /// set free; none when it was solved.
-pub fn lineage(joined: &Calibration) -> Option<(Utc, Kind)> {
+pub fn lineage(joined: &Calibration) -> Option<(Utc, ChangeKind)> {
     // A calibration joined twice tells of the last time last.
     let said = (joined.warnings.iter().rev()).find_map(|w| w.strip_prefix(JOINED))?;
     let parent = Utc::parse(said.split(' ').next()?).ok()?;
-    let kind = Kind::ALL
+    let kind = ChangeKind::ALL
         .into_iter()
-        .chain([Kind::Anything])
+        .chain([ChangeKind::Anything])
         .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words(joined.kind()))))?;
     Some((parent, kind))
 }
@@ -36,7 +36,7 @@ pub fn lineage(joined: &Calibration) -> Option<(Utc, Kind)> {
 pub fn join(
     station: &Station,
     old: &Old,
-    change: &Fitted,
+    change: &FittedChange,
     certain: bool,
     observations: &[Observation],
     kept: &[usize],

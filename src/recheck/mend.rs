@@ -1,7 +1,7 @@
 //! What can be done by hand about what has moved: the remedies of a solve, for the values that the
 //! terms have now.
 
-use super::answer::{Recheck, Verdict};
+use super::answer::{Recheck, RecheckVerdict};
 use crate::angle::Angle;
 use crate::logbook::Calibration;
 use crate::mount::{Group, Term};
@@ -17,7 +17,7 @@ use crate::station::Station;
 /// When the joined calibration is not a sound one.
 pub fn mend(found: &Recheck, station: &Station) -> Result<Vec<Remedy>, Error> {
     match (&found.verdict, &found.joined) {
-        (Verdict::Moved, Some(joined)) => {
+        (RecheckVerdict::Moved, Some(joined)) => {
             let moved: Vec<Term> = found.moved_terms.iter().map(|m| m.term).collect();
             Ok(remedies(&outcome_of(joined, &moved)?, station))
         }

@@ -30,15 +30,15 @@ use crate::solve::words;
 use crate::station::Station;
 
 use advice::advice;
-pub use answer::{Doubt, Moved, Recheck, Request, Verdict, usual_limit};
+pub use answer::{Doubt, Moved, Recheck, RecheckVerdict, Request, usual_limit};
 use changes::Changes;
 pub use history::{Entry, History, Point, REAL_BELOW, TermHistory, calibration_files, history};
-pub use hypothesis::{Change, Kind};
+pub use hypothesis::{Change, ChangeKind};
 use join::join;
 pub use mend::mend;
 pub use old::Old;
 use peaks::Peaks;
-use sky_error::SkyError;
+use sky_error::OldSkyError;
 
 /// Certain enough to say "moved" or "true".
 const CERTAIN: f64 = 0.95;
@@ -108,26 +108,26 @@ pub fn recheck_observed(
     let changes = Changes::weigh(old, &peaks)?;
     let suspected = changes.suspected();
     let contradictory = peaks.contradict(&suspected.solution);
-    let error = SkyError::of(station, old, &suspected.solution, &peaks, request)?;
+    let error = OldSkyError::of(station, old, &suspected.solution, &peaks, request)?;
     let by_accident = changes.by_accident(suspected, &peaks);
-    let chance = peaks.by_chance(changes.of(Kind::Unmoved).cost(), peaks.rows());
+    let chance = peaks.by_chance(changes.of(ChangeKind::Unmoved).cost(), peaks.rows());
     let verdict = if error.beyond > CERTAIN && by_accident < FALSE_ALARM {
-        Verdict::Moved
+        RecheckVerdict::Moved
     } else if contradictory {
-        Verdict::CannotTell(Doubt::Contradiction)
+        RecheckVerdict::CannotTell(Doubt::Contradiction)
     } else if error.beyond < 1.0 - CERTAIN {
         // What the fit says of the sky must agree with where the peaks themselves lie.
         if chance < FALSE_ALARM && peaks_off(old, &peaks) > request.limit * PEAKS_OFF {
-            Verdict::CannotTell(Doubt::PeaksOff)
+            RecheckVerdict::CannotTell(Doubt::PeaksOff)
         } else {
-            Verdict::True
+            RecheckVerdict::True
         }
     } else if error.beyond > CERTAIN {
-        Verdict::CannotTell(Doubt::Accident)
+        RecheckVerdict::CannotTell(Doubt::Accident)
     } else {
-        Verdict::CannotTell(Doubt::Between)
+        RecheckVerdict::CannotTell(Doubt::Between)
     };
-    if contradictory && verdict == Verdict::Moved {
+    if contradictory && verdict == RecheckVerdict::Moved {
         notes.push(
             "it certainly moved, but no change explains the peaks to within their noise: \
              a peak may be bad, or more has changed than is named here"
@@ -135,15 +135,15 @@ pub fn recheck_observed(
         );
     }
     // What explains the peaks best is named only when no accident explains them as well.
-    let (kind, rivals) = if verdict == Verdict::Moved || by_accident < FALSE_ALARM {
+    let (kind, rivals) = if verdict == RecheckVerdict::Moved || by_accident < FALSE_ALARM {
         changes.best()
     } else {
-        (Kind::Unmoved, Vec::new())
+        (ChangeKind::Unmoved, Vec::new())
     };
     let answer = match kind {
         // No change is seen and none is feared: what was known stays.
-        Kind::Unmoved if verdict == Verdict::True => changes.of(Kind::Unmoved),
-        Kind::Unmoved => suspected,
+        ChangeKind::Unmoved if verdict == RecheckVerdict::True => changes.of(ChangeKind::Unmoved),
+        ChangeKind::Unmoved => suspected,
         _ => changes.of(kind),
     };
     Ok(Recheck {
@@ -165,7 +165,7 @@ pub fn recheck_observed(
             .map(|o| (o.peak.row, distance(&old.model, o)))
             .collect(),
         advice: match verdict {
-            Verdict::CannotTell(_) => advice(
+            RecheckVerdict::CannotTell(_) => advice(
                 station,
                 old,
                 &suspected.solution,
@@ -176,12 +176,12 @@ pub fn recheck_observed(
         },
         notes,
         joined: match verdict {
-            Verdict::CannotTell(Doubt::Contradiction | Doubt::PeaksOff) => None,
+            RecheckVerdict::CannotTell(Doubt::Contradiction | Doubt::PeaksOff) => None,
             _ => Some(join(
                 station,
                 old,
                 answer,
-                kind != Kind::Unmoved || verdict == Verdict::True,
+                kind != ChangeKind::Unmoved || verdict == RecheckVerdict::True,
                 &all.observations,
                 &kept,
             )),

@@ -1,6 +1,6 @@
 //! The new peaks, and how well their noise is known.
 
-use super::hypothesis::Kind;
+use super::hypothesis::ChangeKind;
 use super::old::Old;
 use crate::angle::Angle;
 use crate::explain::observe::Observation;
@@ -115,7 +115,7 @@ impl Peaks {
     ///
     /// # Errors
     /// When the file's correlations contradict each other or the mount cannot be evaluated.
-    pub fn fit(&self, old: &Old, kind: Kind) -> Result<Solution, Error> {
+    pub fn fit(&self, old: &Old, kind: ChangeKind) -> Result<Solution, Error> {
         // The parameters are the terms' whole values.
         let mut held = *old.model.terms();
         let columns: Vec<Column> = (old.terms.iter())
@@ -166,7 +166,7 @@ impl Peaks {
         let count = self.observations.len();
         let mut kept: Vec<usize> = (0..count).collect();
         let mut odd = Vec::new();
-        let fit_of = |chosen: &[usize]| self.chosen(chosen).fit(old, Kind::Anything);
+        let fit_of = |chosen: &[usize]| self.chosen(chosen).fit(old, ChangeKind::Anything);
         while kept.len() >= LEAST_TO_JUDGE && odd.len() * 3 < count {
             if !self.contradict(&fit_of(&kept)?) {
                 break;

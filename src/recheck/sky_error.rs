@@ -17,7 +17,7 @@ use crate::station::Station;
 
 /// Error of the old calibration, rms over the reachable sky.
 #[derive(Clone, Copy, Debug)]
-pub struct SkyError {
+pub struct OldSkyError {
     /// Its most likely value.
     pub rms: Angle,
     /// One standard deviation.
@@ -30,7 +30,7 @@ pub struct SkyError {
 /// to 0.16 %.
 const SAMPLES: usize = 4000;
 
-impl SkyError {
+impl OldSkyError {
     /// Of `old` when the terms are now what `now` says, from these peaks: Student's law in as many
     /// dimensions as there are terms, with the degrees of freedom with which the noise is known,
     /// and wider when the peaks scatter more than that.
@@ -44,7 +44,7 @@ impl SkyError {
         now: &Solution,
         peaks: &Peaks,
         request: &Request,
-    ) -> Result<SkyError, Error> {
+    ) -> Result<OldSkyError, Error> {
         let freedom = peaks.freedom;
         let excess = peaks.excess(now).sqrt();
         let weights = sky_weights(station, &old.model, &old.terms);
@@ -86,7 +86,7 @@ impl SkyError {
             squares += error * error;
         }
         let mean = sum / SAMPLES as f64;
-        Ok(SkyError {
+        Ok(OldSkyError {
             rms: Angle::from_radians(rms(&change)),
             sigma: Angle::from_radians((squares / SAMPLES as f64 - mean * mean).max(0.0).sqrt()),
             // Never quite 0 or 1: so few samples cannot tell that.

@@ -205,9 +205,9 @@ fn of_scans() {
         let log = std::fs::read(folder.join("scans.csv")).unwrap();
         let reading = crate::logbook::ScanOptions::default();
         let mut reader = ScanReader::new("scans.csv", log.as_slice(), &station, &reading).unwrap();
-        let options = scan::Options {
+        let options = scan::ReduceOptions {
             keep_curves: true,
-            ..scan::Options::default()
+            ..scan::ReduceOptions::default()
         };
         let reduction = scan::reduce(&mut reader, &station, &sky, &options).unwrap();
         let pictures = scan_pictures(&reduction, &station);

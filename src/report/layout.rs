@@ -29,7 +29,7 @@ pub fn point_aligned(numbers: &[String]) -> Vec<String> {
         None => (n.chars().count(), 0),
     };
     // What is not a number stands at the right and widens nothing after the point.
-    let is_number = |n: &String| n.chars().any(|c| c.is_ascii_digit());
+    let is_number = |n: &String| n.chars().any(|c| c.is_ascii_digit()) && !n.contains('e');
     let widths = || numbers.iter().filter(|n| is_number(n)).map(split);
     let before = widths().map(|w| w.0).max().unwrap_or(0);
     let after = widths().map(|w| w.1).max().unwrap_or(0);

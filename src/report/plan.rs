@@ -1,15 +1,23 @@
 //! A plan, for the terminal and for machines.
 
+use std::path::{Path, PathBuf};
+
 use serde_json::{Map, Value, json};
 
-use super::layout::{cut, point_aligned, wrapped};
-use super::terminal::{Colour, Page, WIDTH};
+use super::document::{
+    self, Block, Cell, Column, Document, Holds, Point, Role, Row, Section, Shown, Table,
+};
+use super::layout::cut;
+use super::made_by;
+use super::picture::plan_picture;
+use super::terminal::Colour;
 use super::words::{term_list, term_name, unit_name};
 use crate::logbook::keyed;
-use crate::mount::{AxisKind, Kind, Term};
+use crate::mount::{Kind, Term};
 use crate::number::{counted, significant};
 use crate::plan::{Alone, Plan, Prediction, Step};
-use crate::problem::printable;
+use crate::plot::Render;
+use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::text::some_of;
 use crate::time::{Offset, Utc};
@@ -28,85 +36,138 @@ const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat a
 
 /// The terminal's form of a plan, with local time beside UTC when a zone is given.
 pub fn plan_text(plan: &Plan, station: &Station, colour: Colour, zone: Option<Offset>) -> String {
-    let mut page = Page::new(colour);
-    header(&mut page, plan, station, zone);
-    for caution in cautions(plan) {
-        page.caution(caution);
-    }
-    steps(&mut page, plan, zone);
-    if let Some(alone) = &plan.alone {
-        come_back(&mut page, plan, alone, station, zone);
-    }
-    predictions(&mut page, plan, station);
-    untold(&mut page, plan);
-    passed_over(&mut page, plan);
-    page.list("WARNINGS", &plan.warnings);
-    page.list("ASSUMED", &plan.assumed);
-    page.text
+    document::terminal(&of(plan, station, zone, None), colour)
 }
 
-fn header(page: &mut Page, plan: &Plan, station: &Station, zone: Option<Offset>) {
-    let title = format!(
-        "Plan for {}",
-        cut(&printable(&station.site.name), WIDTH - 10)
-    );
-    let title = page.colour.bold(&title);
-    page.line(&title);
-    if let (Some(first), Some(last)) = (plan.steps.first(), plan.steps.last()) {
-        let visits = match plan.visits().len() {
-            1 => String::new(),
-            visits => format!(" in {}", counted(visits, "visit")),
-        };
-        let local = zone.map_or(String::new(), |zone| {
-            let clock = |step: &Step| zone.clock(step.candidate.time);
-            format!(" ({} to {} at {zone})", clock(first), clock(last))
+/// Name of the page of a plan in its folder.
+pub const PLAN_PAGE: &str = "plan.html";
+
+/// Writes the page of a plan and its picture, as SVG and PNG, into `dir`, which is made if need
+/// be. Gives the files' paths, the page first.
+///
+/// # Errors
+/// When the folder cannot be made or a file cannot be written; files written before stay.
+pub fn write_plan(
+    dir: &Path,
+    plan: &Plan,
+    station: &Station,
+    zone: Option<Offset>,
+) -> Result<Vec<PathBuf>, Error> {
+    let picture = plan_picture(plan, station);
+    let picture: &dyn Render = &picture;
+    document::write_document(dir, PLAN_PAGE, &[picture], || {
+        document::page(&of(plan, station, zone, Some(picture)))
+    })
+}
+
+fn of<'a>(
+    plan: &Plan,
+    station: &Station,
+    zone: Option<Offset>,
+    picture: Option<&'a dyn Render>,
+) -> Document<'a> {
+    let about = station.site.name.clone();
+    let mut document = Document {
+        kind: "Plan",
+        title: format!("Plan for {about}"),
+        about,
+        closing: vec![made_by()],
+        ..Document::default()
+    };
+    let cautions = cautions(plan).into_iter();
+    let said = headline(plan, zone).map(Block::Paragraph);
+    document.add(Section {
+        role: Role::Verdict,
+        blocks: said.into_iter().collect(),
+        ..Section::default()
+    });
+    document.add(Section {
+        role: Role::Action,
+        blocks: cautions
+            .map(|words| Block::Caution(words.to_owned()))
+            .collect(),
+        ..Section::default()
+    });
+    document.add(steps(plan, zone));
+    if let Some(picture) = picture {
+        document.add(Section {
+            shown: Shown::OnPage,
+            blocks: vec![Block::Picture(picture)],
+            ..Section::default()
         });
-        page.paragraph(&format!(
-            "{}{visits}, one every {} minutes, {} to {}{local}; each good to {} deg an axis",
-            counted(plan.steps.len(), "peak"),
-            significant(plan.every_s / 60.0, 2),
-            clock(first.candidate.time),
-            clock(last.candidate.time),
-            significant(plan.sigma.degrees(), 2),
-        ));
     }
+    if let Some(alone) = &plan.alone {
+        document.add(come_back(plan, alone, station, zone));
+    }
+    document.add(predictions(plan, station));
+    document.add(untold(plan));
+    document.add(passed_over(plan));
+    document.add_list("Warnings", &plan.warnings, Role::Result);
+    document.add_list("Assumed", &plan.assumed, Role::Result);
+    document
 }
 
-fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
+fn headline(plan: &Plan, zone: Option<Offset>) -> Option<String> {
+    let (first, last) = plan.steps.first().zip(plan.steps.last())?;
+    let visits = match plan.visits().len() {
+        1 => String::new(),
+        visits => format!(" in {}", counted(visits, "visit")),
+    };
+    let local = zone.map_or(String::new(), |zone| {
+        let clock = |step: &Step| zone.clock(step.candidate.time);
+        format!(" ({} to {} at {zone})", clock(first), clock(last))
+    });
+    Some(format!(
+        "{}{visits}, one every {} minutes, {} to {}{local}; each good to {} deg an axis",
+        counted(plan.steps.len(), "peak"),
+        significant(plan.every_s / 60.0, 2),
+        clock(first.candidate.time),
+        clock(last.candidate.time),
+        significant(plan.sigma.degrees(), 2),
+    ))
+}
+
+fn steps<'a>(plan: &Plan, zone: Option<Offset>) -> Section<'a> {
     let sides = sides_matter(plan);
-    let local = LocalColumn::of(plan, zone);
-    let [one, two] = plan.mount.axes().map(AxisKind::words);
-    let (wide, wider) = reading_widths(plan.mount);
-    page.heading("WHAT TO MEASURE");
-    page.line(&format!(
-        "  {:>3} {:<16} {}{:<NAME_WIDTH$} {one:>wide$} {two:>wider$} {:>8}{}  tells most",
-        "",
-        "time (UTC)",
-        local.heading(),
-        "emitter",
-        "deg/min",
-        if sides { "  arrive" } else { "" },
-    ));
-    let visits = plan.visits();
-    for (i, step) in plan.steps.iter().enumerate() {
-        if i > 0 && visits.contains(&i) {
-            page.line("      come back for the next ones:");
-        }
-        page.line(&step_line(plan.mount, i + 1, step, sides, &local));
-        if let Some(shown) = shown(plan, step) {
-            page.line(&shown);
-        }
+    let [one, two] = plan.mount.axes();
+    let mut columns = vec![
+        Column::new("Step", Holds::Number).short(""),
+        Column::new("Time (UTC)", Holds::Time).short("time (UTC)"),
+    ];
+    columns.extend(
+        zone.map(|zone| Column::new(&format!("At {zone}"), Holds::Time).short(&zone.to_string())),
+    );
+    columns.extend([
+        Column::new("Emitter", Holds::Text),
+        Column::new(&format!("{} (deg)", one.heading()), Holds::Number).short(one.words()),
+        Column::new(&format!("{} (deg)", two.heading()), Holds::Number).short(two.words()),
+        Column::new("Deg a minute", Holds::Number).short("deg/min"),
+    ]);
+    if sides {
+        columns.push(Column::new("Arrive", Holds::Words));
     }
-    page.paragraph(&format!(
-        "{} and {two} are what the encoders should show, in degrees: look for the peak near there, \
-         and log the time at which it is found. The last column says by how much the uncertainty of \
-         that term would grow without the step: when time runs short, leave out what tells least.",
-        plan.mount.axes()[0].heading(),
-    ));
-    page.paragraph(&match sides {
+    columns.push(Column::new("Tells most", Holds::Words));
+    columns.push(Column::new("The sensors show", Holds::Prose));
+    let any_sensor = plan.steps.iter().any(|step| shown(plan, step).is_some());
+    let visits = plan.visits();
+    let rows = (plan.steps.iter().enumerate())
+        .map(|(i, step)| Row {
+            before: (i > 0 && visits.contains(&i))
+                .then(|| "    come back for the next ones:".to_owned()),
+            cells: step_cells(plan, i + 1, step, sides, zone),
+            ..Row::default()
+        })
+        .collect();
+    let mut table = Table::new("steps", "What to measure, in this order", columns, rows);
+    if !any_sensor {
+        table.columns.pop();
+    }
+    let arrive = match sides {
         true => format!(
-            "Arrive with the reading increasing (+) or decreasing (-) as given, {one} and {two}, and \
-             log it."
+            "Arrive with the reading increasing (+) or decreasing (-) as given, {} and {}, and \
+             log it.",
+            one.words(),
+            two.words()
         ),
         false => format!(
             "Arrive at every peak from the same side on both axes, so that play in the gears does no \
@@ -114,7 +175,56 @@ fn steps(page: &mut Page, plan: &Plan, zone: Option<Offset>) {
             plan.mount.term_name(Term::AzimuthBacklash),
             plan.mount.term_name(Term::ElevationBacklash)
         ),
-    });
+    };
+    let readings = format!(
+        "{} and {} are what the encoders should show, in degrees: look for the peak near there, \
+         and log the time at which it is found. The last column says by how much the uncertainty of \
+         that term would grow without the step: when time runs short, leave out what tells least.",
+        one.heading(),
+        two.words(),
+    );
+    Section::new(
+        "What to measure",
+        vec![
+            Block::Table(table),
+            Block::Paragraph(readings),
+            Block::Paragraph(arrive),
+        ],
+    )
+    .role(Role::Action)
+}
+
+fn step_cells(
+    plan: &Plan,
+    number: usize,
+    step: &Step,
+    sides: bool,
+    zone: Option<Offset>,
+) -> Vec<Cell> {
+    let time = step.candidate.time;
+    let degrees = |value: f64| Cell::Number(value, format!("{value:.2}"));
+    let mut cells = vec![
+        Cell::Number(number as f64, number.to_string()),
+        Cell::text(clock(time)),
+    ];
+    cells.extend(zone.map(|zone| Cell::text(zone.clock(time))));
+    cells.extend([
+        Cell::text(step.candidate.name.as_str()),
+        degrees(step.reading.azimuth.degrees()),
+        degrees(step.reading.elevation.degrees()),
+        degrees(step.candidate.degrees_a_minute()),
+    ]);
+    if sides {
+        let (one, two) = (step.approach.azimuth, step.approach.elevation);
+        cells.push(Cell::text(format!("{} {}", side(one), side(two))));
+    }
+    cells.push(Cell::text(format!(
+        "{} (+{:.0} % without)",
+        term_name(plan.mount, step.tells.0),
+        100.0 * step.tells.1,
+    )));
+    cells.extend(shown(plan, step).map(Cell::Text));
+    cells
 }
 
 /// What the sensors of the axes will show at a step; none when they count degrees.
@@ -126,43 +236,41 @@ fn shown(plan: &Plan, step: &Step) -> Option<String> {
             Some(format!("{} {shown}", axis.words()))
         })
         .collect();
-    (!shown.is_empty()).then(|| format!("      the sensors show: {}", shown.join(", ")))
+    (!shown.is_empty()).then(|| format!("the sensors show: {}", shown.join(", ")))
 }
 
-/// Widths of the columns of readings.
-fn reading_widths(mount: Kind) -> (usize, usize) {
-    let [one, two] = mount.axes().map(|axis| axis.words().len());
-    (one.max(8), two.max(9))
-}
-
-fn untold(page: &mut Page, plan: &Plan) {
+fn untold<'a>(plan: &Plan) -> Section<'a> {
     let untold = plan.not_separable();
-    if !untold.is_empty() {
-        page.heading("WHAT THESE PEAKS WOULD NOT TELL");
-        page.paragraph(&format!(
+    let blocks = match untold.is_empty() {
+        true => Vec::new(),
+        false => vec![Block::Paragraph(format!(
             "{}: {}.",
             term_list(plan.mount, &untold),
             plan.to_tell
-        ));
-    }
+        ))],
+    };
+    Section::new("What these peaks would not tell", blocks)
 }
 
 /// When to come back, and what one emitter alone does not tell.
-fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zone: Option<Offset>) {
+fn come_back<'a>(
+    plan: &Plan,
+    alone: &Alone,
+    station: &Station,
+    zone: Option<Offset>,
+) -> Section<'a> {
     let name = called(&alone.emitter);
     let enough = station.dish.beamwidth / 10.0;
-    page.heading("WHEN TO COME BACK");
-    page.paragraph(&format!(
+    let mut blocks = vec![Block::Paragraph(format!(
         "In this span only {name} can be observed. What it tells comes from its path across the sky: \
          a few peaks at a time, hours apart, are worth more than many in a row."
-    ));
-    for next in &alone.returns {
+    ))];
+    let returns = alone.returns.iter().map(|next| {
         let local = zone.map_or(String::new(), |zone| {
             format!(" ({} at {zone})", zone.clock(next.time))
         });
-        page.line(&wrapped(
-            "  - ",
-            &format!(
+        Point {
+            words: format!(
                 "{} UTC{local}: {} near azimuth {:.0}, elevation {:.0} deg; {} there would leave {} \
                  deg of the pointing error",
                 clock(next.time),
@@ -172,11 +280,12 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
                 counted(next.peaks, "peak"),
                 significant(next.left.degrees(), 2)
             ),
-            WIDTH,
-        ));
-    }
+            ..Point::default()
+        }
+    });
+    blocks.push(Block::Points(returns.collect()));
     if alone.returns.is_empty() {
-        page.paragraph(match plan.error.1 <= enough {
+        let words = match plan.error.1 <= enough {
             true => {
                 "These steps bring the pointing error below a tenth of the beamwidth: there is no \
                  need to come back."
@@ -185,9 +294,11 @@ fn come_back(page: &mut Page, plan: &Plan, alone: &Alone, station: &Station, zon
                 "Nothing that can be observed in the day after this span would make the error much \
                  smaller."
             }
-        });
+        };
+        blocks.push(Block::Paragraph(words.to_owned()));
     }
-    page.paragraph(&untold_in_a_day(plan.mount, alone));
+    blocks.push(Block::Paragraph(untold_in_a_day(plan.mount, alone)));
+    Section::new("When to come back", blocks)
 }
 
 /// As one speaks of it.
@@ -217,11 +328,7 @@ fn untold_in_a_day(mount: Kind, alone: &Alone) -> String {
     )
 }
 
-fn passed_over(page: &mut Page, plan: &Plan) {
-    if plan.passed_over.is_empty() {
-        return;
-    }
-    page.heading("NOT IN THE PLAN");
+fn passed_over<'a>(plan: &Plan) -> Section<'a> {
     let mut alike: Vec<(&str, Vec<String>)> = Vec::new();
     for over in &plan.passed_over {
         let name = printable(&over.emitter);
@@ -230,22 +337,16 @@ fn passed_over(page: &mut Page, plan: &Plan) {
             None => alike.push((&over.why, vec![name])),
         }
     }
-    for (why, names) in &alike {
-        match names.as_slice() {
-            [one] => {
-                let name = cut(one, NAME_WIDTH);
-                page.line(&wrapped(&format!("  {name:<NAME_WIDTH$} "), why, WIDTH));
-            }
-            several => {
-                let lead = format!("  {:<NAME_WIDTH$} ", counted(several.len(), "emitter"));
-                page.line(&wrapped(
-                    &lead,
-                    &format!("{why}: {}", some_of(several)),
-                    WIDTH,
-                ));
-            }
-        }
-    }
+    let facts = (alike.iter())
+        .map(|(why, names)| match names.as_slice() {
+            [one] => (cut(one, NAME_WIDTH), (*why).to_owned()),
+            several => (
+                counted(several.len(), "emitter"),
+                format!("{why}: {}", some_of(several)),
+            ),
+        })
+        .collect();
+    Section::new("Not in the plan", vec![Block::Facts(facts)])
 }
 
 fn cautions(plan: &Plan) -> Vec<&'static str> {
@@ -255,32 +356,6 @@ fn cautions(plan: &Plan) -> Vec<&'static str> {
 
 fn sides_matter(plan: &Plan) -> bool {
     (plan.steps.iter()).any(|s| s.approach.azimuth != 0.0 || s.approach.elevation != 0.0)
-}
-
-fn step_line(mount: Kind, number: usize, step: &Step, sides: bool, local: &LocalColumn) -> String {
-    let local = local.at(step.candidate.time);
-    let (wide, wider) = reading_widths(mount);
-    let arrive = match sides {
-        true => format!(
-            "  {:<6}",
-            format!(
-                "{} {}",
-                side(step.approach.azimuth),
-                side(step.approach.elevation)
-            )
-        ),
-        false => String::new(),
-    };
-    format!(
-        "  {number:>3} {:<16} {local}{:<NAME_WIDTH$} {:>wide$.2} {:>wider$.2} {:>8.2}{arrive}  {} (+{:.0} % without)",
-        clock(step.candidate.time),
-        cut(&printable(&step.candidate.name), NAME_WIDTH),
-        step.reading.azimuth.degrees(),
-        step.reading.elevation.degrees(),
-        step.candidate.degrees_a_minute(),
-        term_name(mount, step.tells.0),
-        100.0 * step.tells.1,
-    )
 }
 
 fn side(sign: f64) -> &'static str {
@@ -300,69 +375,41 @@ fn clock(time: Utc) -> String {
     }
 }
 
-/// The column of local times, a blank behind it; empty without a zone.
-struct LocalColumn {
-    zone: Option<Offset>,
-    width: usize,
-}
-
-impl LocalColumn {
-    fn of(plan: &Plan, zone: Option<Offset>) -> LocalColumn {
-        let of_zone = |zone: Offset| {
-            (plan.steps.iter())
-                .map(|s| zone.clock(s.candidate.time).len())
-                .fold(zone.to_string().len(), usize::max)
+fn predictions<'a>(plan: &Plan, station: &Station) -> Section<'a> {
+    let columns = vec![
+        Column::new("One standard deviation of", Holds::Name).short("one standard deviation of"),
+        Column::new("Before", Holds::Number),
+        Column::new("After", Holds::Number),
+        Column::new("Unit", Holds::Text),
+        Column::new("", Holds::Words),
+    ];
+    let row = |p: &Prediction| {
+        let number = |inside: f64| {
+            let value = p.term.unit().outward(inside);
+            Cell::Number(value, significant(value, 2))
         };
-        LocalColumn {
-            zone,
-            width: zone.map_or(0, of_zone),
-        }
-    }
-    fn heading(&self) -> String {
-        (self.zone).map_or(String::new(), |z| self.cell(z.to_string()))
-    }
-    fn at(&self, time: Utc) -> String {
-        (self.zone).map_or(String::new(), |z| self.cell(z.clock(time)))
-    }
-    fn cell(&self, text: String) -> String {
-        format!("{text:<width$} ", width = self.width)
-    }
-}
-
-fn predictions(page: &mut Page, plan: &Plan, station: &Station) {
-    const HEADING: &str = "one standard deviation of";
-    let column = |of: fn(&Prediction) -> f64| {
-        let shown = |p: &Prediction| significant(p.term.unit().outward(of(p)), 2);
-        point_aligned(&plan.predictions.iter().map(shown).collect::<Vec<_>>())
+        Row::from(vec![
+            Cell::text(term_name(plan.mount, p.term)),
+            number(p.before),
+            number(p.after),
+            Cell::text(unit_name(p.term.unit())),
+            Cell::text(if p.told { "" } else { "not determined" }),
+        ])
     };
-    let (before, after) = (column(|p| p.before), column(|p| p.after));
-    let wide = (before.iter().chain(&after).map(String::len)).fold("before".len(), usize::max);
-    let name = (plan
-        .predictions
-        .iter()
-        .map(|p| term_name(plan.mount, p.term).len()))
-    .fold(HEADING.len(), usize::max);
-    page.heading("WHAT WOULD THEN BE KNOWN");
-    page.line(&format!(
-        "  {HEADING:<name$}  {:>wide$}  {:>wide$}  unit",
-        "before", "after"
-    ));
-    for (p, (before, after)) in plan.predictions.iter().zip(before.iter().zip(&after)) {
-        page.line(&format!(
-            "  {:<name$}  {before:>wide$}  {after:>wide$}  {}{}",
-            term_name(plan.mount, p.term),
-            unit_name(p.term.unit()),
-            if p.told { "" } else { "  not determined" }
-        ));
-    }
+    let rows = plan.predictions.iter().map(row).collect();
+    let table = Table::new("known", "What would then be known", columns, rows);
     let (before, after) = plan.error;
-    page.paragraph(&format!(
+    let words = format!(
         "Pointing error over the reachable sky, rms: {} deg before, {} deg after ({} dB lost on \
          this beam).",
         significant(before.degrees(), 2),
         significant(after.degrees(), 2),
         significant(station.dish.loss_db(after), 2)
-    ));
+    );
+    Section::new(
+        "What would then be known",
+        vec![Block::Table(table), Block::Paragraph(words)],
+    )
 }
 
 /// The machine-readable form of a plan.

@@ -1,21 +1,29 @@
-//! What a recheck found, for the terminal and for machines.
+//! What a recheck found: as a document and for machines.
+
+use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::layout::wrapped;
-use super::{WIDTH, term_name};
+use super::document::{
+    self, Block, Cell, Column, Document, Holds, Point, Role, Row, Section, Table,
+};
+use super::terminal::Colour;
+use super::{caution, made_by, term_name};
 use crate::angle::Angle;
-use crate::mount::{Kind as Mount, TermUnit};
+use crate::mount::TermUnit;
 use crate::number::probability;
 use crate::number::{by_sigma, significant};
-use crate::problem::printable;
-use crate::recheck::{Doubt, Kind, Moved, Recheck, Verdict};
+use crate::problem::{Error, printable};
+use crate::recheck::{ChangeKind, Doubt, Moved, Recheck, RecheckVerdict};
 use crate::solve::Remedy;
 use crate::station::Station;
 
 /// With fewer peaks a diagnosis has little to go by; as many as bad ones need to be told reliably
 /// (docs/accuracy.md).
 const ENOUGH_FOR_FAULTS: usize = 12;
+
+/// Name of the page of a recheck in its folder.
+pub const RECHECK_PAGE: &str = "recheck.html";
 
 /// What comes after a move was found.
 #[derive(Clone, Copy, Debug)]
@@ -69,15 +77,37 @@ impl AfterMove<'_> {
 
 /// The terminal's report of a recheck, with what comes next when something moved.
 pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -> String {
-    let mut page = String::new();
-    let mut say = |lead: &str, text: &str| {
-        page.push_str(&wrapped(lead, text, WIDTH));
-        page.push('\n');
-    };
-    say("", &answer(found));
-    say(
-        "",
-        &format!(
+    document::terminal(&of(found, station, after), Colour::Never)
+}
+
+/// Writes the page of a recheck into `dir`, which is made if need be.
+///
+/// # Errors
+/// When the folder cannot be made or the page cannot be written.
+pub fn write_recheck(
+    dir: &Path,
+    found: &Recheck,
+    station: &Station,
+    after: &AfterMove<'_>,
+) -> Result<Vec<PathBuf>, Error> {
+    let mut document = of(found, station, after);
+    document.kind = "Recheck";
+    document.about = station.site.name.clone();
+    document.title = format!("Recheck of {}", station.site.name);
+    document.closing = vec![made_by()];
+    let compared = vec![
+        ("old calibration".to_owned(), after.against.to_owned()),
+        ("new peaks".to_owned(), after.log.to_owned()),
+    ];
+    document
+        .add(Section::new("What was compared", vec![Block::Facts(compared)]).role(Role::Session));
+    document::write_document(dir, RECHECK_PAGE, &[], || document::page(&document))
+}
+
+fn of<'a>(found: &Recheck, station: &Station, after: &AfterMove<'_>) -> Document<'a> {
+    let mut said = vec![
+        answer(found),
+        format!(
             "Error of the old calibration now, rms over the reachable sky: {} +/- {} deg; {} on this \
              beam of {} deg. Peaks of an unmoved mount lie as far off with probability {}.",
             by_sigma(found.error.degrees(), found.error_sigma.degrees()),
@@ -89,65 +119,117 @@ pub fn recheck_text(found: &Recheck, station: &Station, after: &AfterMove<'_>) -
             significant(station.dish.beamwidth.degrees(), 3),
             probability(found.chance)
         ),
-    );
-    if found.kind != Kind::Unmoved {
-        say("", &looks_like(found));
+    ];
+    if found.kind != ChangeKind::Unmoved {
+        said.push(looks_like(found));
     }
     if !found.advice.is_empty() {
-        say("", &format!("What to observe: {}.", found.advice));
+        said.push(format!("What to observe: {}.", found.advice));
     }
-    for note in &found.notes {
-        say("Note: ", note);
+    said.extend(found.notes.iter().map(|note| format!("Note: {note}")));
+    let mut document = Document::default();
+    document.add(Section {
+        role: Role::Verdict,
+        blocks: said.into_iter().map(Block::Paragraph).collect(),
+        ..Section::default()
+    });
+    document.add(what_moved(found));
+    document.add(new_peaks(found));
+    if found.verdict == RecheckVerdict::Moved {
+        document.add(by_hand(after));
+        let steps = (after.steps(found).into_iter())
+            .map(|(words, command)| Point {
+                command,
+                ..Point::from(words)
+            })
+            .collect();
+        document.add(Section::new("What to do next", vec![Block::Steps(steps)]).role(Role::Next));
     }
-    if !found.moved_terms.is_empty() {
-        page.push_str("\nWHAT MOVED\n");
-        for moved in &found.moved_terms {
-            page.push_str(&format!("  {}\n", moved_in_words(found.mount, moved)));
-        }
-    }
-    page.push_str("\nNEW PEAKS against the old calibration's beam\n");
-    for (row, distance) in &found.distances {
-        let odd = found.odd_rows.iter().any(|(r, _)| r == row);
-        let why = if odd {
-            "  left out: contradicts the others"
-        } else {
-            ""
-        };
-        page.push_str(&format!(
-            "  row {row:>4}  {:>9.4} deg off{why}\n",
-            distance.degrees()
-        ));
-    }
-    if found.verdict == Verdict::Moved {
-        page.push_str(&after_text(found, after));
-    }
-    page
+    document
 }
 
-fn after_text(found: &Recheck, after: &AfterMove<'_>) -> String {
-    let mut page = String::new();
-    if !after.remedies.is_empty() {
-        page.push_str("\nWHAT CAN BE DONE BY HAND about what moved, with its size as it is now\n");
-    }
-    for remedy in after.remedies {
-        let words = format!("{}: {}", printable(&remedy.title), printable(&remedy.text));
-        page.push_str(&wrapped("  - ", &words, WIDTH));
-        page.push('\n');
-        if !remedy.caution.is_empty() {
-            let caution = printable(&remedy.caution);
-            page.push_str(&wrapped("    Caution: ", &caution, WIDTH));
-            page.push('\n');
+fn by_hand<'a>(after: &AfterMove<'_>) -> Section<'a> {
+    let points: Vec<Point> = (after.remedies.iter())
+        .map(|remedy| Point {
+            title: Some(remedy.title.clone()),
+            words: remedy.text.clone(),
+            caution: (!remedy.caution.is_empty()).then(|| remedy.caution.clone()),
+            ..Point::default()
+        })
+        .collect();
+    let blocks = match points.is_empty() {
+        true => Vec::new(),
+        false => vec![
+            Block::Caution(caution::MOUNT.to_owned()),
+            Block::Points(points),
+        ],
+    };
+    Section::new("What can be done by hand", blocks)
+        .rest("about what moved, with its size as it is now")
+        .role(Role::Action)
+}
+
+fn what_moved<'a>(found: &Recheck) -> Section<'a> {
+    let columns = vec![
+        Column::new("Error", Holds::Name),
+        Column::new("Moved by", Holds::Number),
+        Column::new("Uncertainty", Holds::Number),
+        Column::new("From", Holds::Number),
+        Column::new("To", Holds::Number),
+        Column::new("Unit", Holds::Text),
+    ];
+    let row = |moved: &Moved| {
+        let unit = moved.term.unit();
+        let sigma = unit.outward(moved.sigma);
+        let number = |inside: f64| {
+            let value = unit.outward(inside);
+            Cell::Number(value, by_sigma(value, sigma))
+        };
+        let mut change = moved.now - moved.before;
+        if unit == TermUnit::Angle {
+            change = Angle::from_radians(change).wrapped_signed().radians();
         }
-    }
-    page.push_str("\nWHAT TO DO NEXT\n");
-    for (i, (words, command)) in after.steps(found).iter().enumerate() {
-        page.push_str(&wrapped(&format!("  {}. ", i + 1), words, WIDTH));
-        page.push('\n');
-        if let Some(command) = command {
-            page.push_str(&format!("       {command}\n"));
-        }
-    }
-    page
+        Row::from(vec![
+            Cell::text(term_name(found.mount, moved.term)),
+            number(change),
+            Cell::Number(sigma, significant(sigma, 2)),
+            number(moved.before),
+            number(moved.now),
+            Cell::text(unit.symbol()),
+        ])
+    };
+    let rows = found.moved_terms.iter().map(row).collect();
+    let table = Table::new("moved", "What moved", columns, rows);
+    Section::new("What moved", vec![Block::Table(table)])
+}
+
+fn new_peaks<'a>(found: &Recheck) -> Section<'a> {
+    let columns = vec![
+        Column::new("Row", Holds::Number),
+        Column::new("Off by (deg)", Holds::Number).short("deg off"),
+        Column::new("", Holds::Words),
+    ];
+    let rows = (found.distances.iter())
+        .map(|(row, distance)| {
+            let odd = found.odd_rows.iter().any(|(r, _)| r == row);
+            let degrees = distance.degrees();
+            Row {
+                class: odd.then_some("unused"),
+                peak: Some(*row),
+                cells: vec![
+                    Cell::Number(*row as f64, row.to_string()),
+                    Cell::Number(degrees, format!("{degrees:.4}")),
+                    Cell::text(match odd {
+                        true => "left out: contradicts the others",
+                        false => "",
+                    }),
+                ],
+                ..Row::default()
+            }
+        })
+        .collect();
+    let table = Table::new("new-peaks", "New peaks", columns, rows);
+    Section::new("New peaks", vec![Block::Table(table)]).rest("against the old calibration's beam")
 }
 
 fn answer(found: &Recheck) -> String {
@@ -157,24 +239,26 @@ fn answer(found: &Recheck) -> String {
         certainly(found.probability)
     );
     match found.verdict {
-        Verdict::True => format!("STILL TRUE: {off}."),
-        Verdict::Moved => format!("MOVED: {off}."),
-        Verdict::CannotTell(Doubt::Between) => {
+        RecheckVerdict::True => format!("STILL TRUE: {off}."),
+        RecheckVerdict::Moved => format!("MOVED: {off}."),
+        RecheckVerdict::CannotTell(Doubt::Between) => {
             format!("CANNOT TELL: {off}, neither small nor near one.")
         }
-        Verdict::CannotTell(Doubt::Accident) => {
+        RecheckVerdict::CannotTell(Doubt::Accident) => {
             format!(
                 "CANNOT TELL: {off}, but with so few peaks an unmoved mount might look the same."
             )
         }
-        Verdict::CannotTell(Doubt::PeaksOff) => format!(
+        RecheckVerdict::CannotTell(Doubt::PeaksOff) => format!(
             "CANNOT TELL: {off}, but the new peaks lie much further off than that, which noise \
              cannot explain. Take more peaks, far apart, or a full session."
         ),
-        Verdict::CannotTell(Doubt::Contradiction) => "CANNOT TELL: the new peaks contradict each \
+        RecheckVerdict::CannotTell(Doubt::Contradiction) => {
+            "CANNOT TELL: the new peaks contradict each \
             other more than their noise allows, whatever has moved: a peak may be bad, an emitter \
             the wrong one, or something is loose. Peak them again; plumbeam faults may say more."
-            .to_owned(),
+                .to_owned()
+        }
     }
 }
 
@@ -182,7 +266,7 @@ fn answer(found: &Recheck) -> String {
 fn close(found: &Recheck) -> Vec<String> {
     (found.rivals.iter())
         // Two units of twice the log likelihood: less than a factor of e in favour.
-        .filter(|(kind, behind)| *kind != Kind::Unmoved && *behind < 2.0)
+        .filter(|(kind, behind)| *kind != ChangeKind::Unmoved && *behind < 2.0)
         .map(|(kind, _)| kind.in_words(found.mount))
         .collect()
 }
@@ -200,24 +284,6 @@ fn looks_like(found: &Recheck) -> String {
     )
 }
 
-fn moved_in_words(mount: Mount, moved: &Moved) -> String {
-    let unit = moved.term.unit();
-    let shown = |v: f64| unit.outward(v);
-    let mut change = moved.now - moved.before;
-    if unit == TermUnit::Angle {
-        change = Angle::from_radians(change).wrapped_signed().radians();
-    }
-    format!(
-        "{:<22} by {} +/- {} {}, from {} to {}",
-        term_name(mount, moved.term),
-        by_sigma(shown(change), shown(moved.sigma)),
-        significant(shown(moved.sigma), 2),
-        unit.symbol(),
-        by_sigma(shown(moved.before), shown(moved.sigma)),
-        by_sigma(shown(moved.now), shown(moved.sigma)),
-    )
-}
-
 /// A probability from samples, of which no more digits are known.
 fn certainly(p: f64) -> String {
     if p > 0.999 {
@@ -231,7 +297,7 @@ fn certainly(p: f64) -> String {
 
 /// The machine-readable form of a recheck.
 pub fn recheck_json(found: &Recheck, after: &AfterMove<'_>) -> Value {
-    let moved_at_all = found.verdict == Verdict::Moved;
+    let moved_at_all = found.verdict == RecheckVerdict::Moved;
     let after = moved_at_all.then_some(after);
     let remedies: Vec<Value> = (after.iter().flat_map(|after| after.remedies))
         .map(|r| {

@@ -319,9 +319,9 @@ pub fn tied_terms(report: &Report) -> Vec<(Term, Term, f64)> {
     tied
 }
 
-/// One peak that was not used.
+/// One peak as it is told.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Unused {
+pub struct PeakWords {
     /// Row in the log.
     pub row: usize,
     /// Line in the log.
@@ -334,21 +334,24 @@ pub struct Unused {
     pub cross_elevation: Option<(f64, String)>,
     /// Elevation likewise.
     pub elevation: Option<(f64, String)>,
-    /// Whole size, degrees, as shown.
+    /// Whole size, degrees, unrounded.
+    pub size_deg: f64,
+    /// The same as shown.
     pub size: String,
-    /// Why, safe to print.
+    /// Why it was not used, safe to print; empty when it was.
     pub why: String,
 }
 
 /// The peaks that were not used, in file order.
-pub fn unused_peaks(report: &Report) -> Vec<Unused> {
+pub fn unused_peaks(report: &Report) -> Vec<PeakWords> {
     (report.outcome.peaks.iter())
         .filter(|p| !p.used)
-        .map(unused)
+        .map(peak)
         .collect()
 }
 
-fn unused(p: &PeakOutcome) -> Unused {
+/// A peak with its residuals.
+pub fn peak(p: &PeakOutcome) -> PeakWords {
     let part = |measured: bool, angle: Angle, sigma: Angle| {
         measured.then(|| {
             let (value, sigma) = (angle.degrees(), sigma.degrees());
@@ -359,7 +362,7 @@ fn unused(p: &PeakOutcome) -> Unused {
     let size = kept(p.azimuth_measured, p.residual.cross_elevation)
         .hypot(kept(p.elevation_measured, p.residual.elevation));
     let sigma = (p.cross_elevation_sigma.degrees()).max(p.elevation_sigma.degrees());
-    Unused {
+    PeakWords {
         row: p.row,
         line: p.line,
         time: minute_words(p.time),
@@ -374,6 +377,7 @@ fn unused(p: &PeakOutcome) -> Unused {
             p.residual.elevation,
             p.elevation_sigma,
         ),
+        size_deg: size,
         size: number::by_sigma(size, sigma),
         why: printable(&p.why),
     }
@@ -420,9 +424,6 @@ pub const DECISIONS_NOTE: &str = "p-value: the probability of as much by chance,
     that was tested (at most 0.01 admits). BIC gain: fall of the Bayesian information criterion \
     with it, more is better. CV error: error of peaks predicted from the others, with it over \
     without, below 1 is better.";
-
-/// Heading of what the diagnosis found.
-pub const FAULTS_HEADING: &str = "Faults (plumbeam faults says more)";
 
 /// What the diagnosis found, a line each.
 pub fn fault_lines(report: &Report) -> Vec<String> {

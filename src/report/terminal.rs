@@ -63,10 +63,6 @@ impl Page {
         self.text.push('\n');
         self.line(&set);
     }
-    /// A name and what is to be said of it.
-    pub fn fact(&mut self, name: &str, words: &str) {
-        self.line(&wrapped(&format!("  {name:<12}"), words, WIDTH));
-    }
     /// A heading and its items; nothing without items.
     pub fn list(&mut self, heading: &str, items: &[String]) {
         if items.is_empty() {

@@ -1,56 +1,38 @@
 //! From raw signal scans to peaks.
-mod analyse;
-mod beam;
-mod curve;
-mod examine;
-mod field;
-mod find;
-mod fitted;
-mod judge;
-mod model;
-mod night;
-mod noise;
+mod all_scans;
+mod one_scan;
 mod outcome;
-mod passes;
-mod place;
-mod point;
 mod reason;
 mod record;
 mod reduce;
-mod settle;
-mod setup;
-mod start;
 mod summary;
-mod thin;
-mod timing;
-mod trend;
 
 use std::fmt;
 
-pub(crate) use beam::Beam;
-pub(crate) use curve::{Curve, CurvePoint};
-pub use noise::NoiseLaw;
+pub use all_scans::timing::Timing;
+pub use all_scans::trend::Estimate;
+pub(crate) use one_scan::beam::Beam;
+pub(crate) use one_scan::curve::{Curve, CurvePoint};
+pub use one_scan::noise::NoiseLaw;
+pub use one_scan::passes::ScanShape;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};
-pub use passes::Shape;
-pub use reason::{Reason, Verdict};
-pub use reduce::{Noise, Options, reduce, reduce_scans};
-pub use timing::Timing;
-pub use trend::Estimate;
+pub use reason::{Reason, ScanVerdict};
+pub use reduce::{AssumedNoise, ReduceOptions, reduce, reduce_scans};
 
 /// One of the mount's two axes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Axis {
+pub enum ScanAxis {
     /// The lower one.
     Azimuth,
     /// The upper one.
     Elevation,
 }
 
-impl fmt::Display for Axis {
+impl fmt::Display for ScanAxis {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Axis::Azimuth => "azimuth",
-            Axis::Elevation => "elevation",
+            ScanAxis::Azimuth => "azimuth",
+            ScanAxis::Elevation => "elevation",
         })
     }
 }

@@ -1,11 +1,11 @@
 //! What a reduction gives: peaks with their uncertainty and a verdict for each scan.
 
-use super::Axis;
-use super::curve::Curve;
-use super::noise::NoiseLaw;
-use super::passes::Shape;
-use super::reason::{Reason, Verdict};
-use super::timing::Timing;
+use super::ScanAxis;
+use super::all_scans::timing::Timing;
+use super::one_scan::curve::Curve;
+use super::one_scan::noise::NoiseLaw;
+use super::one_scan::passes::ScanShape;
+use super::reason::{Reason, ScanVerdict};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::logbook::{Approach, Axes, Peak, PeakLog, Readings};
 use crate::mount::Kind;
@@ -44,11 +44,11 @@ pub struct ReducedScan {
     /// Where the emitter stood then.
     pub apparent: Direction<Apparent>,
     /// Found from the readings.
-    pub shape: Shape,
+    pub shape: ScanShape,
     /// Which ways its passes run, for each axis: `+`, `-`, `both` or nothing.
     pub directions: [Option<&'static str>; 2],
     /// What to think of it.
-    pub verdict: Verdict,
+    pub verdict: ScanVerdict,
     /// Why, and what else was odd.
     pub reasons: Vec<Reason>,
     /// None when not measured or not to be trusted.
@@ -74,10 +74,10 @@ impl ReducedScan {
         words.join("; ")
     }
     /// One axis of its peak.
-    pub fn axis(&self, axis: Axis) -> Option<&AxisPeak> {
+    pub fn axis(&self, axis: ScanAxis) -> Option<&AxisPeak> {
         match axis {
-            Axis::Azimuth => self.azimuth.as_ref(),
-            Axis::Elevation => self.elevation.as_ref(),
+            ScanAxis::Azimuth => self.azimuth.as_ref(),
+            ScanAxis::Elevation => self.elevation.as_ref(),
         }
     }
 }
@@ -105,7 +105,7 @@ pub struct Reduction {
 
 impl Reduction {
     /// How many scans ended with a verdict.
-    pub fn count(&self, verdict: Verdict) -> usize {
+    pub fn count(&self, verdict: ScanVerdict) -> usize {
         self.scans.iter().filter(|s| s.verdict == verdict).count()
     }
 
@@ -127,7 +127,7 @@ impl Reduction {
                 |peak: &Option<AxisPeak>| peak.as_ref().map_or(Approach::Unknown, |p| p.approach);
             let why = scan.why();
             let mut note = format!("scan {}", scan.name);
-            if scan.verdict != Verdict::Good {
+            if scan.verdict != ScanVerdict::Good {
                 note.push_str(&format!(": {}: {why}", scan.verdict.word()));
             }
             log.peaks.push(Peak {
@@ -160,7 +160,11 @@ impl Reduction {
     /// The peaks file, with a comment for each refused scan.
     pub fn to_csv(&self) -> String {
         let mut csv = self.peak_log().to_csv();
-        for scan in self.scans.iter().filter(|s| s.verdict == Verdict::Refused) {
+        for scan in self
+            .scans
+            .iter()
+            .filter(|s| s.verdict == ScanVerdict::Refused)
+        {
             // A comment must stay on its line.
             let comment = format!(
                 "scan {} ({}): refused: {}",

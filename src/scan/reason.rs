@@ -2,11 +2,11 @@
 
 use std::fmt;
 
-use super::Axis;
+use super::ScanAxis;
 
 /// What to think of a scan's peak.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Verdict {
+pub enum ScanVerdict {
     /// To be used.
     Good,
     /// To be used with care: its uncertainty says how much it is worth.
@@ -15,13 +15,13 @@ pub enum Verdict {
     Refused,
 }
 
-impl Verdict {
+impl ScanVerdict {
     /// As in the JSON document.
     pub fn word(self) -> &'static str {
         match self {
-            Verdict::Good => "good",
-            Verdict::Poor => "poor",
-            Verdict::Refused => "refused",
+            ScanVerdict::Good => "good",
+            ScanVerdict::Poor => "poor",
+            ScanVerdict::Refused => "refused",
         }
     }
 }
@@ -65,7 +65,7 @@ pub enum Reason {
     /// No signal of the beam's shape stands out of the noise, along this axis or at all.
     NoSignal {
         /// The axis whose cut shows none; none when the whole scan does.
-        axis: Option<Axis>,
+        axis: Option<ScanAxis>,
         /// The best that was found, in its own standard deviations.
         significance: f64,
     },
@@ -77,7 +77,7 @@ pub enum Reason {
     /// The signal only rises or only falls.
     OneFlank {
         /// Along which axis.
-        axis: Axis,
+        axis: ScanAxis,
         /// How far the peak lies inside the scan; negative outside.
         inside: f64,
         /// Whether the peak lies toward larger readings.
@@ -86,7 +86,7 @@ pub enum Reason {
     /// The peak is near the end of the scan.
     NearEnd {
         /// Along which axis.
-        axis: Axis,
+        axis: ScanAxis,
         /// How far the peak lies inside the scan.
         inside: f64,
     },
@@ -118,7 +118,7 @@ pub enum Reason {
         ratio: f64,
     },
     /// What is left over has a shape.
-    Shape {
+    ScanShape {
         /// Its rms over the height of the signal.
         ratio: f64,
     },
@@ -144,19 +144,19 @@ pub enum Reason {
     /// Too few samples on the peak itself.
     Gap {
         /// Along which axis.
-        axis: Axis,
+        axis: ScanAxis,
     },
     /// Samples are missing beside the peak.
     Hole {
         /// Along which axis.
-        axis: Axis,
+        axis: ScanAxis,
         /// How wide.
         beams: f64,
     },
     /// The position is hardly better than a guess.
     Vague {
         /// Along which axis.
-        axis: Axis,
+        axis: ScanAxis,
         /// Its standard deviation.
         sigma: f64,
     },
@@ -185,14 +185,14 @@ pub(crate) const VAGUE: f64 = 0.1;
 
 impl Reason {
     /// What it makes of the scan.
-    pub fn verdict(&self) -> Verdict {
+    pub fn verdict(&self) -> ScanVerdict {
         match self {
             Reason::OutOfOrder { .. }
             | Reason::Repeated { .. }
             | Reason::Stuck { .. }
             | Reason::Spikes { .. }
-            | Reason::Hole { .. } => Verdict::Good,
-            Reason::Correlated { factor } if *factor < NO_NOISE => Verdict::Good,
+            | Reason::Hole { .. } => ScanVerdict::Good,
+            Reason::Correlated { factor } if *factor < NO_NOISE => ScanVerdict::Good,
             // With one axis lost the other may still serve; with both there is no peak.
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
@@ -206,17 +206,17 @@ impl Reason {
             | Reason::Interference { .. }
             | Reason::Gap { .. }
             | Reason::Correlated { .. }
-            | Reason::Vague { .. } => Verdict::Poor,
-            Reason::Shape { ratio } if *ratio < NO_BEAM => Verdict::Poor,
+            | Reason::Vague { .. } => ScanVerdict::Poor,
+            Reason::ScanShape { ratio } if *ratio < NO_BEAM => ScanVerdict::Poor,
             Reason::NoPlace(_)
-            | Reason::Shape { .. }
+            | Reason::ScanShape { .. }
             | Reason::TooFew { .. }
             | Reason::Still
             | Reason::Unmoved { .. }
             | Reason::Slanting
             | Reason::NoSignal { axis: None, .. }
             | Reason::Narrow { .. }
-            | Reason::Displaced { .. } => Verdict::Refused,
+            | Reason::Displaced { .. } => ScanVerdict::Refused,
         }
     }
 
@@ -229,7 +229,7 @@ impl Reason {
                 | Reason::Correlated { .. }
                 | Reason::Drift { .. }
                 | Reason::Interference { .. }
-        ) || self.verdict() == Verdict::Refused
+        ) || self.verdict() == ScanVerdict::Refused
             || self.doubts_emitter()
     }
 
@@ -250,7 +250,7 @@ impl Reason {
     pub fn doubts_emitter(&self) -> bool {
         matches!(
             self,
-            Reason::Width { .. } | Reason::Shape { .. } | Reason::SecondSignal { .. }
+            Reason::Width { .. } | Reason::ScanShape { .. } | Reason::SecondSignal { .. }
         )
     }
 }
@@ -375,7 +375,7 @@ impl fmt::Display for Reason {
                 f,
                 "the baseline drifts by {ratio:.1} times the height of the signal (included in the fit)"
             ),
-            Reason::Shape { ratio } => write!(
+            Reason::ScanShape { ratio } => write!(
                 f,
                 "the signal does not have the beam's shape (off by {:.0} % of its height): interference, or two emitters in one beam",
                 100.0 * ratio

@@ -3,9 +3,9 @@
 use serde::Serialize;
 use serde_json::Value;
 
-use super::Axis;
+use super::ScanAxis;
+use super::all_scans::timing::Timing;
 use super::outcome::{ReducedScan, Reduction};
-use super::timing::Timing;
 use crate::angle::Angle;
 use crate::logbook::keyed;
 use crate::time::Utc;
@@ -104,12 +104,12 @@ impl ScanRecord {
             shape: scan.shape.word(),
             verdict: scan.verdict.word(),
             why: scan.why(),
-            azimuth_deg: reading(Axis::Azimuth),
-            elevation_deg: reading(Axis::Elevation),
-            azimuth_sigma_deg: sigma(Axis::Azimuth),
-            elevation_sigma_deg: sigma(Axis::Elevation),
-            azimuth_as_arrived_deg: arrived(Axis::Azimuth),
-            elevation_as_arrived_deg: arrived(Axis::Elevation),
+            azimuth_deg: reading(ScanAxis::Azimuth),
+            elevation_deg: reading(ScanAxis::Elevation),
+            azimuth_sigma_deg: sigma(ScanAxis::Azimuth),
+            elevation_sigma_deg: sigma(ScanAxis::Elevation),
+            azimuth_as_arrived_deg: arrived(ScanAxis::Azimuth),
+            elevation_as_arrived_deg: arrived(ScanAxis::Elevation),
             width_deg: degrees(scan.width.map(|(width, _)| width)),
             signal_to_noise: scan.signal_to_noise.map(|s| (s * 100.0).round() / 100.0),
             peak_db: scan.peak_db.map(|db| (db * 1e3).round() / 1e3),

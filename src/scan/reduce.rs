@@ -5,16 +5,16 @@ use std::io::BufRead;
 
 use rayon::prelude::*;
 
-use super::analyse::{Analysis, analyse};
-use super::curve::Curve;
-use super::night::{Looked, join};
-use super::noise::NoiseLaw;
+use super::all_scans::join::{Looked, join};
+use super::one_scan::analyse::{Analysis, analyse};
+use super::one_scan::beam_frame::Fixed;
+use super::one_scan::curve::Curve;
+use super::one_scan::noise::NoiseLaw;
+use super::one_scan::passes::ScanShape;
+use super::one_scan::point::Points;
+use super::one_scan::setup::Expected;
 use super::outcome::Reduction;
-use super::passes::Shape;
-use super::place::Fixed;
-use super::point::Points;
 use super::reason::Reason;
-use super::setup::Expected;
 use crate::logbook::{Readings, Scan, ScanReader};
 use crate::mount::Geometry;
 use crate::problem::Error;
@@ -24,7 +24,7 @@ use crate::time::Utc;
 
 /// What to assume about the noise.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Noise {
+pub enum AssumedNoise {
     /// Whichever law the scans' own scatter supports.
     #[default]
     Found,
@@ -34,9 +34,9 @@ pub enum Noise {
 
 /// How to reduce.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct Options {
+pub struct ReduceOptions {
     /// The law of the noise.
-    pub noise: Noise,
+    pub noise: AssumedNoise,
     /// Whether to keep the samples and fitted curves of each scan, for pictures.
     pub keep_curves: bool,
 }
@@ -59,7 +59,7 @@ pub fn reduce<R: BufRead + Send>(
     reader: &mut ScanReader<'_, R>,
     station: &Station,
     sky: &Sky,
-    options: &Options,
+    options: &ReduceOptions,
 ) -> Result<Reduction, Error> {
     let mut looked = Vec::new();
     let mut law = Law::new(options.noise);
@@ -86,7 +86,12 @@ pub fn reduce<R: BufRead + Send>(
 }
 
 /// Reduces scans that are already in memory.
-pub fn reduce_scans(scans: &[Scan], station: &Station, sky: &Sky, options: &Options) -> Reduction {
+pub fn reduce_scans(
+    scans: &[Scan],
+    station: &Station,
+    sky: &Sky,
+    options: &ReduceOptions,
+) -> Reduction {
     let mut law = Law::new(options.noise);
     let looked = look_at(scans, station, sky, &mut law, options);
     join(looked, station, law.law)
@@ -114,14 +119,14 @@ struct Law {
 }
 
 impl Law {
-    fn new(noise: Noise) -> Law {
+    fn new(noise: AssumedNoise) -> Law {
         match noise {
-            Noise::Found => Law {
+            AssumedNoise::Found => Law {
                 law: NoiseLaw::Steady,
                 found: true,
                 evidence: 0.0,
             },
-            Noise::Given(law) => Law {
+            AssumedNoise::Given(law) => Law {
                 law,
                 found: false,
                 evidence: 0.0,
@@ -157,7 +162,7 @@ fn look_at(
     station: &Station,
     sky: &Sky,
     law: &mut Law,
-    options: &Options,
+    options: &ReduceOptions,
 ) -> Vec<Looked> {
     let tracks = tracks(scans, sky);
     let prepared: Vec<Result<Points, Reason>> = scans
@@ -254,7 +259,7 @@ fn nothing(scan: &Scan, reason: &Reason) -> Analysis {
             _ => Utc::from_unix_nanos(0),
         },
         emitter: Fixed::new(0.0, 0.0),
-        shape: Shape::Still,
+        shape: ScanShape::Still,
         near: (0.0, 0.0),
         reasons: vec![reason.clone()],
         fitted: None,

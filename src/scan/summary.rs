@@ -2,10 +2,10 @@
 
 use std::collections::HashMap;
 
-use super::noise::NoiseLaw;
+use super::all_scans::timing::Timing;
+use super::one_scan::noise::NoiseLaw;
 use super::outcome::{ReducedScan, Reduction};
-use super::reason::{Reason, Verdict};
-use super::timing::Timing;
+use super::reason::{Reason, ScanVerdict};
 
 /// The first five scans with the same remark are named, the rest counted, so that a summary fits a
 /// screen.
@@ -30,12 +30,12 @@ impl Reduction {
             } else {
                 "scans"
             },
-            self.count(Verdict::Good),
-            self.count(Verdict::Poor),
-            self.count(Verdict::Refused)
+            self.count(ScanVerdict::Good),
+            self.count(ScanVerdict::Poor),
+            self.count(ScanVerdict::Refused)
         )];
         let worth_a_line = |s: &&ReducedScan| {
-            s.verdict != Verdict::Good || s.reasons.iter().any(Reason::is_of_the_log)
+            s.verdict != ScanVerdict::Good || s.reasons.iter().any(Reason::is_of_the_log)
         };
         let mut times_said: HashMap<String, usize> = HashMap::new();
         let mut more: Vec<String> = Vec::new();

@@ -7,7 +7,7 @@ use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Sample, Scan};
 use crate::mount::{ApproachSigns, Geometry, MountModel, Wrap};
 use crate::problem::Error;
-use crate::scan::{Axis, Beam, NoiseLaw};
+use crate::scan::{Beam, NoiseLaw, ScanAxis};
 use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
@@ -16,7 +16,7 @@ use crate::time::Utc;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Way {
     /// Along one axis.
-    Cut(Axis),
+    Cut(ScanAxis),
     /// Along the azimuth, then along the elevation axis.
     Cross,
     /// Serpentine rows along the azimuth axis, upward.
@@ -310,16 +310,16 @@ impl ScanPlan {
 
 fn stops(plan: &ScanPlan, beamwidth: Angle, rng: &mut impl RngExt) -> Vec<Stop> {
     let seconds_a_pass = plan.seconds_a_pass(beamwidth);
-    let rows: Vec<(Axis, f64)> = match plan.way {
+    let rows: Vec<(ScanAxis, f64)> = match plan.way {
         Way::Cut(axis) => vec![(axis, 0.0); plan.repeats],
-        Way::Cross => [Axis::Azimuth, Axis::Elevation]
+        Way::Cross => [ScanAxis::Azimuth, ScanAxis::Elevation]
             .into_iter()
             .flat_map(|axis| vec![(axis, 0.0); plan.repeats])
             .collect(),
         Way::Raster { rows } => (0..rows)
             .map(|i| {
                 let t = 2.0 * i as f64 / (rows.max(2) - 1) as f64 - 1.0;
-                (Axis::Azimuth, t * plan.half_length)
+                (ScanAxis::Azimuth, t * plan.half_length)
             })
             .collect(),
     };
@@ -342,7 +342,7 @@ fn stops(plan: &ScanPlan, beamwidth: Angle, rng: &mut impl RngExt) -> Vec<Stop> 
             let along = 2.0 * t - 1.0;
             let place = sign * along * plan.half_length;
             let (x, y, approach) = match axis {
-                Axis::Azimuth => (
+                ScanAxis::Azimuth => (
                     place,
                     *across,
                     ApproachSigns {
@@ -354,7 +354,7 @@ fn stops(plan: &ScanPlan, beamwidth: Angle, rng: &mut impl RngExt) -> Vec<Stop> 
                         },
                     },
                 ),
-                Axis::Elevation => (
+                ScanAxis::Elevation => (
                     0.0,
                     place,
                     ApproachSigns {

@@ -204,7 +204,7 @@ fn yes() -> bool {
 
 /// When and in what weather a peak is taken.
 #[derive(Clone, Copy, Debug)]
-pub struct Circumstance {
+pub(crate) struct Circumstance {
     /// Data row, counted from 1.
     pub row: usize,
     /// Hours since the start of the session.
@@ -315,7 +315,7 @@ impl Spoil {
     }
 
     /// The mount's terms at one peak, when its encoders read `reading`.
-    pub fn terms(
+    pub(crate) fn terms(
         spoils: &[Spoil],
         usual: &TermValues,
         when: &Circumstance,

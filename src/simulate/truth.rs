@@ -50,9 +50,9 @@ pub struct Truth {
     pub terms: BTreeMap<String, f64>,
     /// How well a peak is found.
     #[serde(default)]
-    pub noise: Noise,
+    pub noise: PeakNoise,
     /// What is observed, when.
-    pub session: Session,
+    pub session: SessionPlan,
     /// How scans are made, when scans are requested.
     #[serde(default)]
     pub scans: Scans,
@@ -67,7 +67,7 @@ pub struct Truth {
 /// One standard deviation of a peak.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct Noise {
+pub struct PeakNoise {
     /// On the sky, across.
     pub cross_elevation_deg: f64,
     /// In elevation.
@@ -78,9 +78,9 @@ pub struct Noise {
     pub resolution_deg: f64,
 }
 
-impl Default for Noise {
-    fn default() -> Noise {
-        Noise {
+impl Default for PeakNoise {
+    fn default() -> PeakNoise {
+        PeakNoise {
             cross_elevation_deg: 0.05,
             elevation_deg: 0.05,
             logged: false,
@@ -92,7 +92,7 @@ impl Default for Noise {
 /// What is observed, when.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Session {
+pub struct SessionPlan {
     /// First peak, ISO 8601 with zone.
     pub from: Utc,
     /// Last peak.

@@ -2,7 +2,7 @@
 
 use nalgebra::Vector3;
 
-use super::earth::Place;
+use super::earth::EarthPlace;
 use super::refraction::Refraction;
 use crate::angle::{Angle, Apparent, Direction};
 use crate::station::Station;
@@ -12,7 +12,7 @@ use crate::station::Station;
 pub(super) const GEOSTATIONARY_RADIUS_M: f64 = 42_164_170.0;
 
 /// From a place to a geostationary satellite over that longitude: east, north, up.
-pub(super) fn towards(place: &Place, longitude: Angle) -> Vector3<f64> {
+pub(super) fn towards(place: &EarthPlace, longitude: Angle) -> Vector3<f64> {
     let (sin, cos) = longitude.sin_cos();
     place.towards(&(Vector3::new(cos, sin, 0.0) * GEOSTATIONARY_RADIUS_M))
 }
@@ -20,7 +20,7 @@ pub(super) fn towards(place: &Place, longitude: Angle) -> Vector3<f64> {
 /// The places of the arc, a degree of longitude from each other, that stand above the horizon of a
 /// station and `lowest`: longitude, and where the beam must point.
 pub fn geostationary_arc(station: &Station, lowest: Angle) -> Vec<(Angle, Direction<Apparent>)> {
-    let place = Place::of_site(&station.site);
+    let place = EarthPlace::of_site(&station.site);
     let air = Refraction::new(&station.site.weather);
     (0..360)
         .map(|degree| Angle::from_degrees(f64::from(degree) - 180.0))

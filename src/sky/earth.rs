@@ -20,22 +20,22 @@ const WGS84: i32 = 1;
 
 /// A place on the Earth: its position and its horizon.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Place {
+pub(super) struct EarthPlace {
     /// Earth-fixed, metres from the Earth's centre.
     pub position: Vector3<f64>,
     /// Takes Earth-fixed vectors to (east, north, up).
     pub to_horizon: Matrix3<f64>,
 }
 
-impl Place {
+impl EarthPlace {
     /// From geodetic coordinates (WGS 84): radians, east positive, metres above the ellipsoid.
-    pub fn geodetic(longitude: f64, latitude: f64, height_m: f64) -> Place {
+    pub fn geodetic(longitude: f64, latitude: f64, height_m: f64) -> EarthPlace {
         // The conversion refuses only ellipsoids that it does not know.
         let position = sofars::coords::gd2gc(WGS84, longitude, latitude, height_m)
             .map_or(Vector3::zeros(), Vector3::from);
         let (sl, cl) = longitude.sin_cos();
         let (sp, cp) = latitude.sin_cos();
-        Place {
+        EarthPlace {
             position,
             to_horizon: Matrix3::new(
                 -sl,
@@ -52,8 +52,8 @@ impl Place {
     }
 
     /// The site of a station.
-    pub fn of_site(site: &Site) -> Place {
-        Place::geodetic(
+    pub fn of_site(site: &Site) -> EarthPlace {
+        EarthPlace::geodetic(
             site.longitude.radians(),
             site.latitude.radians(),
             site.height_m,
@@ -93,7 +93,7 @@ pub(super) struct Observer {
 impl Observer {
     /// At `place` at `time`, with UT1 minus UTC in seconds; none outside the years 1900 to
     /// 2100, where the ephemeris of the Earth holds.
-    pub fn at(place: &Place, time: Utc, ut1_minus_utc_s: f64) -> Option<Observer> {
+    pub fn at(place: &EarthPlace, time: Utc, ut1_minus_utc_s: f64) -> Option<Observer> {
         let year = time.calendar().0;
         if !(1900..2100).contains(&year) {
             return None;

@@ -8,7 +8,7 @@ use crate::time::Utc;
 
 /// Why an emitter has no direction.
 #[derive(Clone, Debug, PartialEq)]
-pub enum SkyError {
+pub enum EmitterError {
     /// The station file has no emitter of that name.
     UnknownEmitter {
         /// As asked for.
@@ -34,10 +34,10 @@ pub enum SkyError {
     },
 }
 
-impl fmt::Display for SkyError {
+impl fmt::Display for EmitterError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            SkyError::UnknownEmitter {
+            EmitterError::UnknownEmitter {
                 name,
                 nearest,
                 known,
@@ -51,10 +51,10 @@ impl fmt::Display for SkyError {
                     known => write!(f, "\n  help: it has {}", some_of(known)),
                 }
             }
-            SkyError::NoOrbit { emitter, time, why } => {
+            EmitterError::NoOrbit { emitter, time, why } => {
                 write!(f, "{emitter} has no position at {time}: {why}")
             }
-            SkyError::OutsideEphemeris { time } => write!(
+            EmitterError::OutsideEphemeris { time } => write!(
                 f,
                 "{time} is outside the years 1900 to 2100, for which the positions of Sun, Moon \
                  and stars can be computed"
@@ -63,14 +63,14 @@ impl fmt::Display for SkyError {
     }
 }
 
-impl std::error::Error for SkyError {}
+impl std::error::Error for EmitterError {}
 
-impl From<SkyError> for Error {
-    fn from(error: SkyError) -> Error {
+impl From<EmitterError> for Error {
+    fn from(error: EmitterError) -> Error {
         match error {
-            SkyError::UnknownEmitter { .. } => Error::Usage(error.to_string()),
-            SkyError::NoOrbit { .. } | SkyError::OutsideEphemeris { .. } => {
-                Error::Unsupported(error.to_string())
+            EmitterError::UnknownEmitter { .. } => Error::Usage(error.to_string()),
+            EmitterError::NoOrbit { .. } | EmitterError::OutsideEphemeris { .. } => {
+                Error::Because(Box::new(error))
             }
         }
     }

@@ -37,7 +37,7 @@ use crate::problem::{Error, nearest_name};
 use crate::station::{Horizon, Station};
 use crate::time::Utc;
 
-use earth::Place;
+use earth::EarthPlace;
 pub(crate) use earth::SPEED_OF_LIGHT;
 use ionosphere::Ionosphere;
 use satellite::Orbit;
@@ -46,7 +46,7 @@ use terrestrial::{BeaconDirections, Seat};
 
 pub use arc::geostationary_arc;
 pub use elements::satellites_in;
-pub use error::SkyError;
+pub use error::EmitterError;
 pub use moment::Moment;
 pub use notice::{IONOSPHERE_BELOW_MHZ, Notice, Notices, OLD_ORBIT_DAYS};
 pub use refraction::Refraction;
@@ -56,7 +56,7 @@ pub use track::Track;
 /// The emitters of a station, ready to be asked where they are.
 #[derive(Clone, Debug)]
 pub struct Sky {
-    place: Place,
+    place: EarthPlace,
     ut1_minus_utc_s: f64,
     refraction: Refraction,
     /// Where the free electrons are known.
@@ -65,7 +65,7 @@ pub struct Sky {
     frequency_mhz: f64,
     horizon: Horizon,
     /// Those of the station file, and behind them the Sun if it is not among them.
-    emitters: Vec<Known>,
+    emitters: Vec<KnownEmitter>,
     /// How many of them the station file has.
     listed: usize,
     sun: EmitterId,
@@ -78,7 +78,7 @@ pub struct Sky {
 pub struct EmitterId(usize);
 
 #[derive(Clone, Debug)]
-struct Known {
+struct KnownEmitter {
     name: String,
     motion: Motion,
 }
@@ -140,7 +140,7 @@ impl Sky {
     /// All faults of all element files: a file that cannot be read, faulty elements, a satellite
     /// that is in none of them.
     pub fn new(station: &Station) -> Result<Sky, Error> {
-        let place = Place::of_site(&station.site);
+        let place = EarthPlace::of_site(&station.site);
         let refraction = Refraction::new(&station.site.weather);
         let (mut emitters, catalogue, problems) =
             prepare::emitters(&station.emitters, &place, &refraction, &Seat::of(station));
@@ -154,7 +154,7 @@ impl Sky {
             .iter()
             .position(|e| matches!(e.motion, Motion::Sun))
             .unwrap_or_else(|| {
-                emitters.push(Known {
+                emitters.push(KnownEmitter {
                     name: "the Sun".to_owned(),
                     motion: Motion::Sun,
                 });
@@ -186,16 +186,19 @@ impl Sky {
     ///
     /// # Errors
     /// When there is none, with the names that there are.
-    pub fn emitter_named(&self, name: &str) -> Result<EmitterId, SkyError> {
+    pub fn emitter_named(&self, name: &str) -> Result<EmitterId, EmitterError> {
         let in_other_capitals = || {
             let folded = name.to_lowercase();
             self.emitters()
                 .find(|id| self.name(*id).to_lowercase() == folded)
         };
-        (self.emitter(name).or_else(in_other_capitals)).ok_or_else(|| SkyError::UnknownEmitter {
-            name: name.to_owned(),
-            nearest: nearest_name(name, self.emitters().map(|id| self.name(id))).map(str::to_owned),
-            known: (self.emitters().map(|id| self.name(id).to_owned())).collect(),
+        (self.emitter(name).or_else(in_other_capitals)).ok_or_else(|| {
+            EmitterError::UnknownEmitter {
+                name: name.to_owned(),
+                nearest: nearest_name(name, self.emitters().map(|id| self.name(id)))
+                    .map(str::to_owned),
+                known: (self.emitters().map(|id| self.name(id).to_owned())).collect(),
+            }
         })
     }
 
@@ -214,7 +217,7 @@ impl Sky {
         &self.known(id).name
     }
 
-    fn known(&self, id: EmitterId) -> &Known {
+    fn known(&self, id: EmitterId) -> &KnownEmitter {
         &self.emitters[id.0]
     }
 
@@ -224,7 +227,11 @@ impl Sky {
     ///
     /// # Errors
     /// An unknown name, a decayed orbit, or a time outside the ephemerides (1900 to 2100).
-    pub fn geometric(&self, emitter: &str, time: Utc) -> Result<Direction<Geometric>, SkyError> {
+    pub fn geometric(
+        &self,
+        emitter: &str,
+        time: Utc,
+    ) -> Result<Direction<Geometric>, EmitterError> {
         self.at(time).geometric(self.emitter_named(emitter)?)
     }
 
@@ -233,7 +240,7 @@ impl Sky {
     ///
     /// # Errors
     /// As [`Sky::geometric`].
-    pub fn apparent(&self, emitter: &str, time: Utc) -> Result<Direction<Apparent>, SkyError> {
+    pub fn apparent(&self, emitter: &str, time: Utc) -> Result<Direction<Apparent>, EmitterError> {
         self.at(time).apparent(self.emitter_named(emitter)?)
     }
 
@@ -241,7 +248,11 @@ impl Sky {
     ///
     /// # Errors
     /// A decayed orbit, or a time outside the ephemerides.
-    pub fn geometric_of(&self, id: EmitterId, time: Utc) -> Result<Direction<Geometric>, SkyError> {
+    pub fn geometric_of(
+        &self,
+        id: EmitterId,
+        time: Utc,
+    ) -> Result<Direction<Geometric>, EmitterError> {
         self.at(time).geometric(id)
     }
 
@@ -249,7 +260,11 @@ impl Sky {
     ///
     /// # Errors
     /// A decayed orbit, or a time outside the ephemerides.
-    pub fn apparent_of(&self, id: EmitterId, time: Utc) -> Result<Direction<Apparent>, SkyError> {
+    pub fn apparent_of(
+        &self,
+        id: EmitterId,
+        time: Utc,
+    ) -> Result<Direction<Apparent>, EmitterError> {
         self.at(time).apparent(id)
     }
 
@@ -267,7 +282,7 @@ impl Sky {
     ///
     /// # Errors
     /// As [`Sky::geometric`].
-    pub fn sun_distance(&self, emitter: &str, time: Utc) -> Result<Angle, SkyError> {
+    pub fn sun_distance(&self, emitter: &str, time: Utc) -> Result<Angle, EmitterError> {
         self.at(time).sun_distance(self.emitter_named(emitter)?)
     }
 
@@ -275,7 +290,7 @@ impl Sky {
     ///
     /// # Errors
     /// As [`Sky::geometric`].
-    pub fn rate(&self, emitter: &str, time: Utc) -> Result<f64, SkyError> {
+    pub fn rate(&self, emitter: &str, time: Utc) -> Result<f64, EmitterError> {
         self.rate_of(self.emitter_named(emitter)?, time)
     }
 
@@ -283,7 +298,7 @@ impl Sky {
     ///
     /// # Errors
     /// As [`Sky::geometric_of`].
-    pub fn rate_of(&self, id: EmitterId, time: Utc) -> Result<f64, SkyError> {
+    pub fn rate_of(&self, id: EmitterId, time: Utc) -> Result<f64, EmitterError> {
         self.rate_by(id, time, |time| self.apparent_of(id, time))
     }
 
@@ -291,8 +306,8 @@ impl Sky {
         &self,
         id: EmitterId,
         time: Utc,
-        apparent: impl Fn(Utc) -> Result<Direction<Apparent>, SkyError>,
-    ) -> Result<f64, SkyError> {
+        apparent: impl Fn(Utc) -> Result<Direction<Apparent>, EmitterError>,
+    ) -> Result<f64, EmitterError> {
         // Short against the passage of the lowest satellite, long against rounding.
         let half_step_s = match self.known(id).motion {
             Motion::Beacon(_) | Motion::Mark(_) | Motion::Geostationary(_) => return Ok(0.0),
@@ -308,7 +323,7 @@ impl Sky {
     ///
     /// # Errors
     /// An unknown name.
-    pub fn track(&self, emitter: &str, from: Utc, to: Utc) -> Result<Track<'_>, SkyError> {
+    pub fn track(&self, emitter: &str, from: Utc, to: Utc) -> Result<Track<'_>, EmitterError> {
         Ok(self.track_of(self.emitter_named(emitter)?, from, to))
     }
 

@@ -8,7 +8,7 @@ use super::earth::{Observer, SPEED_OF_LIGHT};
 use super::notice::{IONOSPHERE_BELOW_MHZ, Notice, OLD_ORBIT_DAYS};
 use super::satellite::nearest_orbit;
 use super::timescale::{LeapSeconds, tai_minus_utc_s};
-use super::{EmitterId, Motion, Sky, SkyError};
+use super::{EmitterError, EmitterId, Motion, Sky};
 use crate::angle::{Angle, Apparent, Direction, Geometric, angle_between};
 use crate::time::{DAY_S, Utc};
 
@@ -58,7 +58,7 @@ impl<'a> Moment<'a> {
     ///
     /// # Errors
     /// A decayed orbit, or a time outside the ephemerides.
-    pub fn geometric(&self, id: EmitterId) -> Result<Direction<Geometric>, SkyError> {
+    pub fn geometric(&self, id: EmitterId) -> Result<Direction<Geometric>, EmitterError> {
         Ok(match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => beacon.geometric,
             // The path to a mark is computed without air.
@@ -71,7 +71,7 @@ impl<'a> Moment<'a> {
     ///
     /// # Errors
     /// A decayed orbit, or a time outside the ephemerides.
-    pub fn apparent(&self, id: EmitterId) -> Result<Direction<Apparent>, SkyError> {
+    pub fn apparent(&self, id: EmitterId) -> Result<Direction<Apparent>, EmitterError> {
         match &self.sky.known(id).motion {
             Motion::Beacon(beacon) => Ok(beacon.apparent),
             Motion::Mark(given) => Ok(*given),
@@ -83,14 +83,14 @@ impl<'a> Moment<'a> {
     ///
     /// # Errors
     /// As [`Moment::geometric`].
-    pub fn sun_distance(&self, id: EmitterId) -> Result<Angle, SkyError> {
+    pub fn sun_distance(&self, id: EmitterId) -> Result<Angle, EmitterError> {
         let sun = self.observer()?.sun();
         Ok(angle_between(&sun, &self.geometric(id)?.east_north_up()))
     }
 
     /// Geometric vector (east, north, up) to an emitter: a unit vector for one among the stars,
     /// metres for a satellite.
-    pub(super) fn towards(&self, id: EmitterId) -> Result<Vector3<f64>, SkyError> {
+    pub(super) fn towards(&self, id: EmitterId) -> Result<Vector3<f64>, EmitterError> {
         let known = self.sky.known(id);
         match &known.motion {
             Motion::Sun => Ok(self.observer()?.sun()),
@@ -99,7 +99,7 @@ impl<'a> Moment<'a> {
             Motion::Satellite(orbits) => nearest_orbit(orbits, self.time)
                 .earth_fixed(self.time, self.sky.ut1_minus_utc_s)
                 .map(|there| self.sky.place.towards(&there))
-                .map_err(|why| SkyError::NoOrbit {
+                .map_err(|why| EmitterError::NoOrbit {
                     emitter: known.name.clone(),
                     time: self.time,
                     why,
@@ -110,11 +110,11 @@ impl<'a> Moment<'a> {
         }
     }
 
-    fn observer(&self) -> Result<&Observer, SkyError> {
+    fn observer(&self) -> Result<&Observer, EmitterError> {
         self.observer
             .get_or_init(|| Observer::at(&self.sky.place, self.time, self.sky.ut1_minus_utc_s))
             .as_ref()
-            .ok_or(SkyError::OutsideEphemeris { time: self.time })
+            .ok_or(EmitterError::OutsideEphemeris { time: self.time })
     }
 
     /// As [`Sky::notices`].

@@ -6,13 +6,13 @@ use std::path::PathBuf;
 use nalgebra::Vector3;
 
 use super::arc;
-use super::earth::Place;
+use super::earth::EarthPlace;
 use super::elements::{self, ElementFile};
 use super::refraction::Refraction;
 use super::satellite::Orbit;
 use super::suppose::Catalogued;
 use super::terrestrial::{self, Seat};
-use super::{Known, Motion};
+use super::{KnownEmitter, Motion};
 use crate::angle::{Angle, Direction};
 use crate::problem::{Problem, Problems};
 use crate::station::{Emitter, EmitterKind};
@@ -21,10 +21,10 @@ use crate::station::{Emitter, EmitterKind};
 /// beside them, and tells all faults of those files.
 pub(super) fn emitters(
     emitters: &[Emitter],
-    place: &Place,
+    place: &EarthPlace,
     air: &Refraction,
     seat: &Seat,
-) -> (Vec<Known>, Vec<Catalogued>, Problems) {
+) -> (Vec<KnownEmitter>, Vec<Catalogued>, Problems) {
     let mut files = ElementFiles::default();
     let mut known = Vec::with_capacity(emitters.len());
     for emitter in emitters {
@@ -46,7 +46,8 @@ pub(super) fn emitters(
                 longitude,
                 height_m,
             } => {
-                let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
+                let there =
+                    EarthPlace::geodetic(longitude.radians(), latitude.radians(), *height_m);
                 Motion::Beacon(terrestrial::beacon(place, &there, air, seat))
             }
             EmitterKind::Geostationary { longitude } => {
@@ -56,7 +57,7 @@ pub(super) fn emitters(
                 Motion::Mark(Direction::apparent(*azimuth, *elevation))
             }
         };
-        known.push(Known {
+        known.push(KnownEmitter {
             name: emitter.name.clone(),
             motion,
         });

@@ -5,11 +5,11 @@
 use nalgebra::Vector3;
 
 use super::arc;
-use super::earth::Place;
+use super::earth::EarthPlace;
 use super::refraction::Refraction;
 use super::satellite::{Orbit, nearest_orbit};
 use super::terrestrial::{self, Seat};
-use super::{EmitterId, Known, Moment, Motion, Sky, SkyError};
+use super::{EmitterError, EmitterId, KnownEmitter, Moment, Motion, Sky};
 use crate::angle::{Apparent, Direction};
 use crate::station::{EmitterKind, Station};
 
@@ -25,7 +25,7 @@ impl Sky {
     /// The same emitters as seen by `station`, which differs from the one this sky was made for
     /// in its site only. Reads no file.
     pub fn seen_from(&self, station: &Station) -> Sky {
-        let place = Place::of_site(&station.site);
+        let place = EarthPlace::of_site(&station.site);
         let refraction = Refraction::new(&station.site.weather);
         let emitters = self.emitters.iter().map(|known| {
             let motion = match station.emitter(&known.name).map(|e| &e.kind) {
@@ -34,7 +34,8 @@ impl Sky {
                     longitude,
                     height_m,
                 }) => {
-                    let there = Place::geodetic(longitude.radians(), latitude.radians(), *height_m);
+                    let there =
+                        EarthPlace::geodetic(longitude.radians(), latitude.radians(), *height_m);
                     let seat = Seat::of(station);
                     Motion::Beacon(terrestrial::beacon(&place, &there, &refraction, &seat))
                 }
@@ -43,7 +44,7 @@ impl Sky {
                 }
                 _ => known.motion.clone(),
             };
-            Known {
+            KnownEmitter {
                 name: known.name.clone(),
                 motion,
             }
@@ -75,14 +76,14 @@ impl Moment<'_> {
         &self,
         id: EmitterId,
         seconds: f64,
-    ) -> Result<Option<Direction<Apparent>>, SkyError> {
+    ) -> Result<Option<Direction<Apparent>>, EmitterError> {
         let known = self.sky().known(id);
         let Motion::Satellite(orbits) = &known.motion else {
             return Ok(None);
         };
         let there = nearest_orbit(orbits, self.time())
             .earth_fixed_ahead(self.time(), self.sky().ut1_minus_utc_s, seconds)
-            .map_err(|why| SkyError::NoOrbit {
+            .map_err(|why| EmitterError::NoOrbit {
                 emitter: known.name.clone(),
                 time: self.time(),
                 why,

@@ -3,7 +3,7 @@
 use nalgebra::Vector3;
 
 use super::air::EARTH_RADIUS_M;
-use super::earth::Place;
+use super::earth::EarthPlace;
 use super::refraction::Refraction;
 use crate::angle::{Angle, Apparent, Direction, Geometric};
 use crate::station::Station;
@@ -62,8 +62,8 @@ impl Seat {
 /// distance d by half of d (1 - 1/k)/r; a ray that climbs crosses the layers at a slant and bends
 /// by the cosine of its elevation less. It never bends more than a ray through the whole air.
 pub(super) fn beacon(
-    site: &Place,
-    beacon: &Place,
+    site: &EarthPlace,
+    beacon: &EarthPlace,
     air: &Refraction,
     seat: &Seat,
 ) -> BeaconDirections {

@@ -344,7 +344,7 @@ fn tracks_give_way_where_nothing_is_smooth() {
     let late = utc("2100-01-01T06:00:00Z");
     assert_eq!(
         track.geometric(late).unwrap_err(),
-        SkyError::OutsideEphemeris { time: late }
+        EmitterError::OutsideEphemeris { time: late }
     );
 }
 
@@ -517,7 +517,7 @@ fn a_geostationary_satellite_stands_where_the_handbook_says() {
         (-30.0, -40.0),
         (5.0, 10.0),
     ] {
-        let place = Place::geodetic(0.2, latitude.to_radians(), 0.0);
+        let place = EarthPlace::geodetic(0.2, latitude.to_radians(), 0.0);
         let air = Refraction::new(&Weather {
             pressure_hpa: 1000.0,
             temperature_c: 10.0,

@@ -6,7 +6,7 @@ use nalgebra::Vector3;
 
 use super::satellite::nearest_orbit;
 use super::timescale::tai_minus_utc_s;
-use super::{EmitterId, Motion, Sky, SkyError};
+use super::{EmitterError, EmitterId, Motion, Sky};
 use crate::angle::{Apparent, Direction, Geometric};
 use crate::time::Utc;
 
@@ -74,7 +74,7 @@ impl<'a> Track<'a> {
     ///
     /// # Errors
     /// As [`Sky::geometric_of`].
-    pub fn geometric(&self, time: Utc) -> Result<Direction<Geometric>, SkyError> {
+    pub fn geometric(&self, time: Utc) -> Result<Direction<Geometric>, EmitterError> {
         match self.interpolated(time) {
             Some(v) => Ok(Direction::from_east_north_up(&v)),
             None => self.sky.geometric_of(self.id, time),
@@ -85,7 +85,7 @@ impl<'a> Track<'a> {
     ///
     /// # Errors
     /// As [`Sky::apparent_of`].
-    pub fn apparent(&self, time: Utc) -> Result<Direction<Apparent>, SkyError> {
+    pub fn apparent(&self, time: Utc) -> Result<Direction<Apparent>, EmitterError> {
         match self.interpolated(time) {
             Some(v) => Ok(self.sky.through_the_air(&v)),
             None => self.sky.apparent_of(self.id, time),
@@ -96,7 +96,7 @@ impl<'a> Track<'a> {
     ///
     /// # Errors
     /// As [`Sky::rate_of`].
-    pub fn rate(&self, time: Utc) -> Result<f64, SkyError> {
+    pub fn rate(&self, time: Utc) -> Result<f64, EmitterError> {
         self.sky.rate_by(self.id, time, |time| self.apparent(time))
     }
 

@@ -1,6 +1,6 @@
 //! An outcome as the calibration document.
 
-use crate::explain::{ABSURD_ZERO, Axis, Remark};
+use crate::explain::{ABSURD_ZERO, FaultAxis, Remark};
 use crate::logbook::{
     Calibration, CalibrationPeak, CauseRecord, Correlation, ExpectedPointingError, FORMAT,
     MountRecord, SkyPlace, TermRecord, TermState, Trust,
@@ -101,7 +101,7 @@ fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
         .map(|c| CauseRecord {
             fault: c.fault().name_on(kind),
             axis: match c.hypothesis.axis() {
-                Axis::Both => None,
+                FaultAxis::Both => None,
                 axis => Some(axis.words_on(kind).to_owned()),
             },
             row: c.instant().map(|i| i.between.1),

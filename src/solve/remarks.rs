@@ -4,8 +4,8 @@ use super::inseparable::Inseparable;
 use super::words;
 use crate::angle::Angle;
 use crate::explain::{
-    Advice, Axis, BadKind, Explanation, Grounds, Hypothesis, Misreading, Numbers, Remark, Size,
-    ZeroChange, unit_of, zone_of,
+    Advice, BadKind, Explanation, FaultAxis, Grounds, Hypothesis, Misreading, Numbers, Remark,
+    Size, ZeroChange, unit_of, zone_of,
 };
 use crate::mount::{AxisKind, Group, Kind, Pole, Term, TermUnit};
 use crate::number;
@@ -334,7 +334,7 @@ pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
                 with.words_on(kind)
             )
         }
-        Hypothesis::LooseDish(Axis::Azimuth) => "dish that yields sideways".to_owned(),
+        Hypothesis::LooseDish(FaultAxis::Azimuth) => "dish that yields sideways".to_owned(),
         Hypothesis::LooseDish(_) => "dish that yields up and down".to_owned(),
         Hypothesis::Flop { .. } => "dish that flops over".to_owned(),
         Hypothesis::Lag { .. } => format!("{axis} lag of the scans"),

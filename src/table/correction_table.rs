@@ -1,5 +1,6 @@
 //! The table itself: corrections at the nodes of a grid, and the look-up between them.
 
+use std::f64::consts::TAU;
 use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
@@ -84,6 +85,13 @@ impl fmt::Display for OffTable {
 
 impl std::error::Error for OffTable {}
 
+/// The whole turns in an angle, rounded down.
+fn whole_turns(angle: Angle) -> i64 {
+    let turns = angle.radians() * (1.0 / TAU);
+    let toward_zero = turns as i64;
+    toward_zero - i64::from(turns < toward_zero as f64)
+}
+
 /// Degrees with up to six decimals.
 pub(super) fn short(angle: Angle) -> f64 {
     (angle.degrees() * 1e6).round() / 1e6
@@ -121,14 +129,14 @@ impl Nodes {
     pub fn correction(&self, azimuth: Angle, elevation: Angle) -> Result<Correction, OffTable> {
         let (axis, rows) = (&self.grid.azimuth, &self.grid.elevation);
         let azimuth = if self.grid.one_turn {
-            azimuth.degrees().rem_euclid(360.0)
+            azimuth.wrapped_positive()
         } else {
-            azimuth.degrees()
+            azimuth
         };
         let (column, right) = axis
             .locate(azimuth)
             .ok_or_else(|| OffTable::Beside(axis.first.angle(), axis.last().angle()))?;
-        let (row, up) = rows.locate(elevation.degrees()).ok_or_else(|| {
+        let (row, up) = rows.locate(elevation).ok_or_else(|| {
             if elevation < rows.first.angle() {
                 OffTable::Below(rows.first.angle())
             } else {
@@ -137,11 +145,14 @@ impl Nodes {
         })?;
         let low = row * axis.count + column;
         let high = low + axis.count;
+        let (lower, upper) = (&self.nodes[low..low + 2], &self.nodes[high..high + 2]);
         let blend = |part: fn(&Node) -> Microdegrees| {
-            let at = |i: usize| part(&self.nodes[i]).degrees();
-            let lower = at(low) + (at(low + 1) - at(low)) * right;
-            let upper = at(high) + (at(high + 1) - at(high)) * right;
-            Angle::from_degrees(lower + (upper - lower) * up)
+            let along = |pair: &[Node]| {
+                let [left, to_right] = [0, 1].map(|i| f64::from(part(&pair[i]).0));
+                left + (to_right - left) * right
+            };
+            let (lower, upper) = (along(lower), along(upper));
+            Angle::MICRODEGREE * (lower + (upper - lower) * up)
         };
         Ok(Correction {
             azimuth: blend(|n| n.azimuth),
@@ -164,42 +175,46 @@ impl CorrectionTable {
         self.nodes.correction(azimuth, elevation)
     }
 
-    /// Every reading that a demand could have, in ascending azimuth, whether within the encoders'
-    /// range or just beyond.
+    /// Gives every reading that a demand could have to `take`, in ascending azimuth, whether within
+    /// the encoders' range or just beyond.
     ///
     /// # Errors
     /// [`OffTable`] when the table holds no turn of the demand.
-    pub fn readings(
+    pub fn for_each_reading(
         &self,
         azimuth: Angle,
         elevation: Angle,
-    ) -> Result<Vec<EncoderReading>, OffTable> {
+        mut take: impl FnMut(EncoderReading),
+    ) -> Result<(), OffTable> {
         let azimuth = azimuth.wrapped_positive();
-        let (low, high) = self.header.encoder_range().azimuth;
-        let reading = |demand: Angle, correction: Correction| EncoderReading {
-            azimuth: demand + correction.azimuth,
-            elevation: elevation + correction.elevation,
-        };
         if self.nodes.grid.one_turn {
-            let first = reading(azimuth, self.correction(azimuth, elevation)?);
-            let turns = |to: Angle| (to - first.azimuth) / Angle::TURN;
-            return Ok((turns(low).floor() as i64..=turns(high).ceil() as i64)
-                .map(|turn| EncoderReading {
-                    azimuth: first.azimuth + Angle::TURN * turn as f64,
-                    ..first
-                })
-                .collect());
+            let correction = self.correction(azimuth, elevation)?;
+            let first = azimuth + correction.azimuth;
+            let (low, high) = self.header.encoder_range().azimuth;
+            // Of a turn that lies beyond the range the reading may be just beyond it.
+            for turn in whole_turns(low - first)..=whole_turns(high - first) + 1 {
+                take(EncoderReading {
+                    azimuth: first + Angle::TURN * turn as f64,
+                    elevation: elevation + correction.elevation,
+                });
+            }
+            return Ok(());
         }
         let axis = &self.nodes.grid.azimuth;
         let (first, last) = (axis.first.angle(), axis.last().angle());
-        let lowest = ((first - azimuth) / Angle::TURN).ceil() as i64;
-        let highest = ((last - azimuth) / Angle::TURN).floor() as i64;
+        let lowest = -whole_turns(azimuth - first);
+        let highest = whole_turns(last - azimuth);
         if lowest > highest {
             return Err(OffTable::Beside(first, last));
         }
-        (lowest..=highest)
-            .map(|turn| azimuth + Angle::TURN * turn as f64)
-            .map(|demand| Ok(reading(demand, self.correction(demand, elevation)?)))
-            .collect()
+        for turn in lowest..=highest {
+            let demand = azimuth + Angle::TURN * turn as f64;
+            let correction = self.correction(demand, elevation)?;
+            take(EncoderReading {
+                azimuth: demand + correction.azimuth,
+                elevation: elevation + correction.elevation,
+            });
+        }
+        Ok(())
     }
 }

@@ -7,11 +7,12 @@ use serde::Serialize;
 
 use super::demand::Air;
 use super::demand::Demand;
-use super::pointer::{Pointer, Refusal, Source};
+use super::pointer::{Pointer, Source};
+use super::refusal::Refusal;
 use super::stream::tidy;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::Kind;
-use crate::sky::{EmitterId, Notice, Sky, SkyError};
+use crate::sky::{EmitterError, EmitterId, Notice, Sky};
 use crate::station::{Station, Weather};
 use crate::time::Utc;
 
@@ -50,7 +51,7 @@ pub struct Sight {
 #[derive(Clone, Debug, PartialEq)]
 pub enum Unseen {
     /// The emitter has no direction then.
-    Nowhere(SkyError),
+    Nowhere(EmitterError),
     /// It is below the horizon.
     BelowHorizon {
         /// As the station file calls it.
@@ -76,7 +77,15 @@ impl fmt::Display for Unseen {
     }
 }
 
-impl std::error::Error for Unseen {}
+impl std::error::Error for Unseen {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Unseen::Nowhere(error) => Some(error),
+            Unseen::Refused(refusal) => Some(refusal),
+            Unseen::BelowHorizon { .. } => None,
+        }
+    }
+}
 
 impl<'a> Follower<'a> {
     /// With the mount where the pointer takes it to stand.
@@ -144,14 +153,14 @@ impl<'a> Follower<'a> {
 fn air_of(source: &Source, usual: Weather) -> Air {
     match source {
         Source::Full(full) => full.air.clone(),
-        Source::Table(table) => {
-            let header = &table.header;
+        Source::Table(look_up) => {
+            let header = &look_up.table().header;
             let weather = Weather {
                 pressure_hpa: header.pressure_hpa.unwrap_or(usual.pressure_hpa),
                 temperature_c: header.temperature_c.unwrap_or(usual.temperature_c),
                 relative_humidity: header.relative_humidity.unwrap_or(usual.relative_humidity),
             };
-            Air::for_demand(table.demand(), weather)
+            Air::for_demand(header.demand(), weather)
         }
     }
 }

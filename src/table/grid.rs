@@ -6,6 +6,9 @@ use crate::angle::Angle;
 /// `i32` of them holds any cable wrap.
 pub const MICRODEGREES_PER_DEGREE: i32 = 1_000_000;
 
+/// And to a radian, so that a look-up multiplies.
+const MICRODEGREES_PER_RADIAN: f64 = 180e6 / std::f64::consts::PI;
+
 /// A whole turn in microdegrees.
 pub const TURN: i32 = 360 * MICRODEGREES_PER_DEGREE;
 
@@ -67,16 +70,16 @@ impl GridAxis {
     pub fn cells(&self) -> usize {
         self.count - 1
     }
-    /// The cell that holds `degrees` and how far into it, 0 to 1; none outside.
-    pub fn locate(&self, degrees: f64) -> Option<(usize, f64)> {
-        /// Degrees by which a demand at the very end may lie outside by rounding.
-        const ROUNDING: f64 = 1e-9;
-        let along = degrees - self.first.degrees();
-        let length = self.last().degrees() - self.first.degrees();
+    /// The cell that holds an angle and how far into it, 0 to 1; none outside.
+    pub fn locate(&self, angle: Angle) -> Option<(usize, f64)> {
+        /// Microdegrees by which a demand at the very end may lie outside by rounding.
+        const ROUNDING: f64 = 1e-3;
+        let along = angle.radians() * MICRODEGREES_PER_RADIAN - f64::from(self.first.0);
+        let length = f64::from(self.step.0) * self.cells() as f64;
         if !(along >= -ROUNDING && along <= length + ROUNDING) {
             return None;
         }
-        let steps = (along / self.step.degrees()).clamp(0.0, self.cells() as f64);
+        let steps = (along / f64::from(self.step.0)).clamp(0.0, self.cells() as f64);
         let cell = (steps as usize).min(self.cells() - 1);
         Some((cell, steps - cell as f64))
     }
@@ -114,15 +117,21 @@ pub fn divisions(span: i32, most: usize) -> Vec<usize> {
 mod tests {
     use super::*;
 
+    /// A share of a cell after a few operations in double precision.
+    const ROUNDING: f64 = 1e-12;
+
     #[test]
     fn both_ends_belong_to_the_axis() {
         let axis = GridAxis::new(Microdegrees(0), Microdegrees(85_000_000), 17).unwrap();
         assert_eq!(axis.step.0, 5_000_000);
-        assert_eq!(axis.locate(0.0), Some((0, 0.0)));
-        assert_eq!(axis.locate(85.0), Some((16, 1.0)));
-        assert_eq!(axis.locate(7.5), Some((1, 0.5)));
-        assert_eq!(axis.locate(85.1), None);
-        assert_eq!(axis.locate(f64::NAN), None);
+        let locate = |degrees: f64| axis.locate(Angle::from_degrees(degrees));
+        assert_eq!(locate(0.0), Some((0, 0.0)));
+        assert_eq!(locate(85.0), Some((16, 1.0)));
+        let (cell, share) = locate(7.5).unwrap();
+        assert_eq!(cell, 1);
+        assert!((share - 0.5).abs() < ROUNDING, "{share}");
+        assert_eq!(locate(85.1), None);
+        assert_eq!(locate(f64::NAN), None);
     }
 
     #[test]

@@ -151,28 +151,19 @@ impl Cells {
 
 /// Where a demand lies on an axis.
 #[derive(Clone, Copy, Debug)]
-struct Place {
+struct CellPlace {
     cell: usize,
     /// In 65536ths, 0 to 65536.
     fraction: u32,
 }
 
-/// `rest / step` in 65536ths, rounded down, by long division: nothing overflows while
-/// `rest` <= `step` < 2^31.
-fn fraction(mut rest: u32, step: u32) -> u32 {
-    if rest >= step {
-        return 65536;
-    }
-    let mut fraction = 0;
-    for _ in 0..16 {
-        rest <<= 1;
-        fraction <<= 1;
-        if rest >= step {
-            rest -= step;
-            fraction |= 1;
-        }
-    }
-    fraction
+/// `offset / step` in whole steps and 65536ths of one, rounded down. Firmware gets the same by long
+/// division.
+fn divided(offset: u32, step: u32) -> (usize, u32) {
+    // The product is below 2^48 and so exact; a quotient that is not whole lies at least 2^-48 of
+    // itself below the next whole number, and so is not rounded up to it.
+    let along = (f64::from(offset) * 65536.0 / f64::from(step)) as i64;
+    ((along >> 16) as usize, (along & 0xffff) as u32)
 }
 
 /// From one value toward another by a fraction in 65536ths, rounded to the nearest. The
@@ -274,22 +265,17 @@ impl IntegerTable {
         Ok((blend(&self.azimuth_cells), blend(&self.elevation_cells)))
     }
 
-    fn place(&self, value: i32, axis: &GridAxis) -> Place {
+    fn place(&self, value: i32, axis: &GridAxis) -> CellPlace {
         let offset = (value as u32).wrapping_sub(axis.first.0 as u32);
-        let step = axis.step.0 as u32;
-        let mut cell = (offset / step) as usize;
-        let mut rest = offset % step;
+        let (mut cell, mut fraction) = divided(offset, axis.step.0 as u32);
         // The last node belongs to the cell before it; over one turn it is not stored.
         let whole_turn = self.one_turn && std::ptr::eq(axis, &self.azimuth);
         let cells = axis.count - usize::from(!whole_turn);
         if cell >= cells {
             cell = cells - 1;
-            rest = step;
+            fraction = 65536;
         }
-        Place {
-            cell,
-            fraction: fraction(rest, step),
-        }
+        CellPlace { cell, fraction }
     }
 
     /// The reading to command for a demand of any turn: of those within the encoders' range the
@@ -402,4 +388,50 @@ impl IntegerTable {
 fn turned_positive(azimuth: i32) -> i32 {
     let rest = azimuth % TURN;
     if rest < 0 { rest + TURN } else { rest }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// As `lookup.h` divides.
+    fn by_long_division(mut rest: u32, step: u32) -> u32 {
+        if rest >= step {
+            return 65536;
+        }
+        let mut fraction = 0;
+        for _ in 0..16 {
+            rest <<= 1;
+            fraction <<= 1;
+            if rest >= step {
+                rest -= step;
+                fraction |= 1;
+            }
+        }
+        fraction
+    }
+
+    /// And finds the cell.
+    fn as_the_c_header(offset: u32, step: u32) -> (usize, u32) {
+        (
+            (offset / step) as usize,
+            by_long_division(offset % step, step),
+        )
+    }
+
+    proptest! {
+        #[test]
+        fn places_on_an_axis_are_those_of_the_c_header(step in 1..1u32 << 31, offset in 0..1u32 << 31) {
+            prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));
+        }
+
+        #[test]
+        fn places_at_the_ends_of_cells_are_those_of_the_c_header(step in 1..1u32 << 21, cell in 0..1u32 << 10) {
+            for offset in [cell * step, cell * step + 1, (cell * step).saturating_sub(1)] {
+                prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));
+            }
+        }
+    }
 }

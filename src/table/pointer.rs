@@ -1,16 +1,16 @@
 //! One demand to the readings to command, and back, by the full model or by a table.
 
-use std::fmt;
-
 use crate::angle::{Angle, EncoderReading};
-use crate::mount::{ApproachSigns, AxisKind, Geometry, Keyhole, Kind, Term};
+use crate::mount::{ApproachSigns, AxisKind, Geometry, Kind, Term};
 use crate::station::{Mount, Sensor};
 
 use super::coordinates::Coordinates;
-use super::correction_table::{CorrectionTable, OffTable, short};
+use super::correction_table::CorrectionTable;
 use super::demand::{Demand, DemandKind};
 use super::full::{EncoderRange, FullModel};
 use super::header::{NO_PLAY_DEG, in_words};
+use super::look_up::LookUp;
+use super::refusal::Refusal;
 
 /// What readings are computed with.
 #[derive(Clone, Debug)]
@@ -18,7 +18,13 @@ pub enum Source {
     /// The full model.
     Full(Box<FullModel>),
     /// A table.
-    Table(Box<CorrectionTable>),
+    Table(Box<LookUp>),
+}
+
+impl From<CorrectionTable> for Source {
+    fn from(table: CorrectionTable) -> Source {
+        Source::Table(Box::new(LookUp::new(table)))
+    }
 }
 
 /// From which side the axes will arrive.
@@ -49,76 +55,12 @@ pub struct Pointer {
     fixed: Option<Angle>,
 }
 
-/// Why there is no answer.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Refusal {
-    /// The numbers are no direction.
-    NoDirection,
-    /// No reading puts the beam there.
-    Keyhole(Keyhole),
-    /// Outside of the table.
-    OffTable(OffTable, Kind),
-    /// The reading that would be needed, and what the encoders can read.
-    OutOfRange(EncoderReading, EncoderRange, Kind),
-    /// The table cannot be read backward there.
-    NoInverse,
-}
-
-impl fmt::Display for Refusal {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Refusal::NoDirection => f.write_str(
-                "not a direction: the elevation must lie within -90 to 90 deg (an encoder's within \
-                 -360 to 360) and the azimuth be a sensible number of degrees",
-            ),
-            Refusal::Keyhole(keyhole) => keyhole.fmt(f),
-            Refusal::OffTable(off, mount) => f.write_str(&off.words_on(*mount)),
-            Refusal::OutOfRange(reading, range, mount) => {
-                let [one, two] = mount.axes().map(AxisKind::words);
-                write!(f, "out of reach: it needs ")?;
-                let mut first = true;
-                for (axis, value, (low, high)) in [
-                    (one, reading.azimuth, range.azimuth),
-                    (two, reading.elevation, range.elevation),
-                ] {
-                    if value < low || value > high {
-                        let and = if first { "" } else { " and " };
-                        write!(
-                            f,
-                            "{and}{} {axis} reading of {:.4} deg, and the encoder's range is {} \
-                             to {}",
-                            if axis.starts_with(['a', 'e', 'X']) {
-                                "an"
-                            } else {
-                                "a"
-                            },
-                            value.degrees(),
-                            short(low),
-                            short(high)
-                        )?;
-                        first = false;
-                    }
-                }
-                if first {
-                    write!(f, "a reading beyond the encoders' range")?;
-                }
-                Ok(())
-            }
-            Refusal::NoInverse => {
-                f.write_str("the table cannot be read backward there; use the full model")
-            }
-        }
-    }
-}
-
-impl std::error::Error for Refusal {}
-
 impl Source {
     /// What the encoders can read.
     pub fn range(&self) -> EncoderRange {
         match self {
             Source::Full(full) => full.range,
-            Source::Table(table) => table.header.encoder_range(),
+            Source::Table(table) => table.range(),
         }
     }
 
@@ -126,20 +68,23 @@ impl Source {
     pub fn geometry(&self) -> Geometry {
         match self {
             Source::Full(full) => *full.mount.geometry(),
-            Source::Table(table) => table.header.geometry(),
+            Source::Table(table) => table.table().header.geometry(),
         }
     }
 
     /// The kind of mount.
     pub fn mount(&self) -> Kind {
-        self.geometry().kind()
+        match self {
+            Source::Full(full) => full.mount.kind(),
+            Source::Table(table) => table.kind(),
+        }
     }
 
     /// Which demands it takes.
     pub fn demand(&self) -> DemandKind {
         match self {
             Source::Full(full) => full.air.demand(),
-            Source::Table(table) => table.demand(),
+            Source::Table(table) => table.table().demand(),
         }
     }
 
@@ -152,7 +97,7 @@ impl Source {
     ) -> Result<EncoderReading, Refusal> {
         match self {
             Source::Full(full) => full.command(demand, approach, present),
-            Source::Table(table) => command_by_table(table, demand, approach, present),
+            Source::Table(table) => table.command(demand, approach, present),
         }
     }
 }
@@ -195,96 +140,6 @@ pub fn miss_words(miss: Angle) -> String {
         miss.degrees().abs(),
         if miss > Angle::ZERO { "south" } else { "north" }
     )
-}
-
-fn command_by_table(
-    table: &CorrectionTable,
-    demand: Demand,
-    approach: ApproachSigns,
-    present: Option<EncoderReading>,
-) -> Result<EncoderReading, Refusal> {
-    let range = table.header.encoder_range();
-    let shift = table.header.approach_shift(approach);
-    let middle = range.middle();
-    let goal = present.unwrap_or(middle).azimuth;
-    let nearest = |to: Angle, readings: &[EncoderReading]| {
-        readings.iter().copied().min_by(|p, q| {
-            let way = |r: &EncoderReading| (r.azimuth - to).abs().radians();
-            way(p).total_cmp(&way(q))
-        })
-    };
-    let mount = table.header.geometry().kind();
-    let (first, second) = Coordinates::of(table.header.geometry()).of_demand(demand);
-    let mut readings = table
-        .readings(first, second)
-        .map_err(|off| Refusal::OffTable(off, mount))?;
-    for reading in &mut readings {
-        reading.azimuth += shift.0;
-        reading.elevation += shift.1;
-    }
-    let within: Vec<EncoderReading> = readings
-        .iter()
-        .copied()
-        .filter(|r| range.holds(*r))
-        .collect();
-    nearest(goal, &within).ok_or_else(|| {
-        let needed = nearest(middle.azimuth, &readings).unwrap_or(middle);
-        Refusal::OutOfRange(needed, range, table.header.geometry().kind())
-    })
-}
-
-/// The demand whose correction leads to a reading: demand = reading - correction(demand), from
-/// the reading itself by repetition, which converges because corrections change slowly.
-fn demand_by_table(
-    table: &CorrectionTable,
-    reading: EncoderReading,
-    approach: ApproachSigns,
-) -> Result<Demand, Refusal> {
-    /// Degrees: a thousandth of a table's unit.
-    const ENOUGH: Angle = Angle::from_degrees(1e-9);
-    /// Rounds, so that the search ends; it converges even where the correction changes by nine
-    /// tenths of the demand.
-    const MOST: usize = 200;
-    let mount = table.header.geometry().kind();
-    let shift = table.header.approach_shift(approach);
-    let goal = (reading.azimuth - shift.0, reading.elevation - shift.1);
-    let rows = table.nodes.grid.elevation;
-    let (low, high) = (rows.first.angle(), rows.last().angle());
-    let columns = table.nodes.grid.azimuth;
-    let mut demand = Demand {
-        azimuth: goal.0,
-        elevation: goal.1,
-    };
-    for _ in 0..MOST {
-        // On the way it may stray beyond the table; where it ends must lie on it.
-        let mut azimuth = demand.azimuth;
-        if !table.nodes.grid.one_turn {
-            azimuth = azimuth
-                .max(columns.first.angle())
-                .min(columns.last().angle());
-        }
-        let elevation = demand.elevation.max(low).min(high);
-        let correction = table
-            .correction(azimuth, elevation)
-            .map_err(|off| Refusal::OffTable(off, mount))?;
-        let next = Demand {
-            azimuth: goal.0 - correction.azimuth,
-            elevation: goal.1 - correction.elevation,
-        };
-        let step = (next.azimuth - demand.azimuth)
-            .abs()
-            .max((next.elevation - demand.elevation).abs());
-        demand = next;
-        if step < ENOUGH {
-            table
-                .correction(demand.azimuth, demand.elevation)
-                .map_err(|off| Refusal::OffTable(off, mount))?;
-            let there = Coordinates::of(table.header.geometry())
-                .demand(demand.azimuth.wrapped_positive(), demand.elevation);
-            return Ok(there);
-        }
-    }
-    Err(Refusal::NoInverse)
 }
 
 /// Azimuths beyond this many degrees (a hundred turns) either way are a mistake, not a cable wrap.
@@ -439,7 +294,7 @@ impl Pointer {
                 let (azimuth, elevation) = full.air.demand_of(&beam);
                 Demand { azimuth, elevation }
             }
-            Source::Table(table) => demand_by_table(table, reading, signs)?,
+            Source::Table(table) => table.demand(reading, signs)?,
         };
         self.arrived = signs;
         self.present = Some(reading);
@@ -487,9 +342,9 @@ impl Pointer {
                 None => String::new(), // geometric demands always have a weather
             },
             (DemandKind::Geometric, Source::Table(table)) => weather_in_words(
-                table.header.pressure_hpa.unwrap_or(f64::NAN),
-                table.header.temperature_c.unwrap_or(f64::NAN),
-                table.header.relative_humidity.unwrap_or(f64::NAN),
+                table.table().header.pressure_hpa.unwrap_or(f64::NAN),
+                table.table().header.temperature_c.unwrap_or(f64::NAN),
+                table.table().header.relative_humidity.unwrap_or(f64::NAN),
             ),
         }
     }
@@ -506,7 +361,7 @@ impl Pointer {
                 )
             }
             Source::Table(table) => {
-                let header = &table.header;
+                let header = &table.table().header;
                 (
                     [
                         header.azimuth_backlash_half_width_deg,

@@ -14,7 +14,8 @@ use crate::mount::{AxisKind, Kind};
 use crate::text::is_of_the_web;
 
 use super::demand::Demand;
-use super::pointer::{Pointer, Refusal, Source};
+use super::pointer::{Pointer, Source};
+use super::refusal::Refusal;
 use super::watch::{Loaded, Watch};
 
 /// What comes in and goes out.
@@ -289,7 +290,7 @@ fn parse(line: &[u8]) -> Result<Asked, String> {
 }
 
 /// The running state of a stream.
-struct Session<'a, W: Write> {
+struct LineSession<'a, W: Write> {
     output: W,
     pointer: &'a mut Pointer,
     form: StreamForm,
@@ -315,7 +316,7 @@ pub fn serve(
     note: &mut dyn FnMut(Reload),
 ) -> io::Result<Tally> {
     let mut input = BufReader::with_capacity(1 << 16, input);
-    let mut session = Session {
+    let mut session = LineSession {
         output: io::BufWriter::with_capacity(1 << 16, output),
         pointer,
         form,
@@ -373,7 +374,7 @@ pub fn serve(
     }
 }
 
-impl<W: Write> Session<'_, W> {
+impl<W: Write> LineSession<'_, W> {
     fn line(
         &mut self,
         line: &[u8],

@@ -3,8 +3,8 @@
 use nalgebra::Vector3;
 use plumbeam::angle::{Angle, angle_between};
 use plumbeam::live::{
-    Axes, Beam, Decision, Goal, Refused, Rules, Situation, SunZone, Travel, decide, largest_rate,
-    strayed,
+    Axes, Beam, Goal, GuardDecision, Refused, Rules, Situation, SunZone, Travel, decide,
+    largest_rate, strayed,
 };
 use plumbeam::mount::{ApproachSigns, MountModel, Term, TermValues};
 use rand::{RngExt, SeedableRng};
@@ -121,8 +121,8 @@ fn case(rng: &mut ChaCha8Rng) -> Case {
 }
 
 /// What is wrong with a decision; nothing when it keeps to what the guard promises.
-fn fault(case: &Case, decision: Decision, rng: &mut ChaCha8Rng) -> Option<String> {
-    let Decision::Send(to) = decision else {
+fn fault(case: &Case, decision: GuardDecision, rng: &mut ChaCha8Rng) -> Option<String> {
+    let GuardDecision::Send(to) = decision else {
         return None;
     };
     let here = case.situation.here;
@@ -200,7 +200,7 @@ pub fn prove(cases: u64, seed: u64) -> Met {
             );
         }
         match decision {
-            Decision::Send(to) => {
+            GuardDecision::Send(to) => {
                 met.sent += 1;
                 let inside = |zone: SunZone| zone.holds(&case, case.situation.here);
                 if case.situation.zone.is_some_and(inside) {
@@ -209,8 +209,8 @@ pub fn prove(cases: u64, seed: u64) -> Met {
                     met.sent_round_about += 1;
                 }
             }
-            Decision::Keep => met.kept += 1,
-            Decision::Refuse(_) => met.refused += 1,
+            GuardDecision::Keep => met.kept += 1,
+            GuardDecision::Refuse(_) => met.refused += 1,
         }
     }
     met
@@ -256,7 +256,7 @@ fn asked(
     sent: Option<(f64, f64)>,
     goal: (f64, f64),
     zone: Option<SunZone>,
-) -> Decision {
+) -> GuardDecision {
     let at = |(one, two): (f64, f64)| Axes::from_degrees(one, two);
     let situation = Situation {
         here: at(here),
@@ -272,9 +272,9 @@ fn asked(
 
 #[test]
 fn a_far_goal_is_approached_on_the_leash() {
-    let send = |one, two| Decision::Send(Axes::from_degrees(one, two));
-    let near = |decision: Decision, one: f64, two: f64| match (decision, send(one, two)) {
-        (Decision::Send(a), Decision::Send(b)) => a.way_to(b).degrees() < ROUNDING,
+    let send = |one, two| GuardDecision::Send(Axes::from_degrees(one, two));
+    let near = |decision: GuardDecision, one: f64, two: f64| match (decision, send(one, two)) {
+        (GuardDecision::Send(a), GuardDecision::Send(b)) => a.way_to(b).degrees() < ROUNDING,
         _ => false,
     };
     assert!(near(
@@ -290,7 +290,7 @@ fn a_far_goal_is_approached_on_the_leash() {
     // Below the deadband from what was last sent, wherever the mount is.
     assert_eq!(
         asked((95.0, 12.0), Some((100.0, 12.0)), (100.05, 12.0), None),
-        Decision::Keep
+        GuardDecision::Keep
     );
     assert!(near(
         asked((95.0, 12.0), Some((100.0, 12.0)), (100.15, 12.0), None),
@@ -303,19 +303,19 @@ fn a_far_goal_is_approached_on_the_leash() {
 fn what_is_out_of_range_is_refused_and_who_is_outside_may_return() {
     assert_eq!(
         asked((0.0, 10.0), None, (541.0, 12.0), None),
-        Decision::Refuse(Refused::OutOfRange)
+        GuardDecision::Refuse(Refused::OutOfRange)
     );
     assert!(
-        matches!(asked((545.0, 10.0), None, (530.0, 12.0), None), Decision::Send(to)
+        matches!(asked((545.0, 10.0), None, (530.0, 12.0), None), GuardDecision::Send(to)
         if (to.degrees()[0] - 535.0).abs() < ROUNDING)
     );
     assert_eq!(
         asked((555.0, 10.0), None, (530.0, 12.0), None),
-        Decision::Refuse(Refused::TooFarOutside)
+        GuardDecision::Refuse(Refused::TooFarOutside)
     );
     assert_eq!(
         asked((f64::NAN, 10.0), None, (530.0, 12.0), None),
-        Decision::Refuse(Refused::NoNumber)
+        GuardDecision::Refuse(Refused::NoNumber)
     );
 }
 
@@ -327,18 +327,18 @@ fn round_about_the_sun_or_not_at_all() {
         rate: 1.05,
     };
     // Straight from east to west at its height passes the Sun: the first step goes up or down.
-    let Decision::Send(to) = asked((165.0, 40.0), None, (195.0, 40.0), Some(zone)) else {
+    let GuardDecision::Send(to) = asked((165.0, 40.0), None, (195.0, 40.0), Some(zone)) else {
         panic!("there is a way round");
     };
     assert!((to.degrees()[1] - 40.0).abs() > 1.0, "{to:?}");
     assert_eq!(
         asked((100.0, 40.0), None, (182.0, 38.0), Some(zone)),
-        Decision::Refuse(Refused::GoalNearSun)
+        GuardDecision::Refuse(Refused::GoalNearSun)
     );
     // From inside only outward.
     assert!(matches!(
         asked((184.0, 44.0), None, (250.0, 80.0), Some(zone)),
-        Decision::Send(_)
+        GuardDecision::Send(_)
     ));
     // A wall of Sun: nothing reaches past it.
     let wide = SunZone {
@@ -348,7 +348,7 @@ fn round_about_the_sun_or_not_at_all() {
     };
     assert_eq!(
         asked((60.0, 20.0), None, (180.0, 44.0), Some(wide)),
-        Decision::Refuse(Refused::GoalNearSun)
+        GuardDecision::Refuse(Refused::GoalNearSun)
     );
 }
 

@@ -199,7 +199,7 @@ fn what_must_not_be_used_is_refused() {
     refused(&with(&["--listen", "0.0.0.0:0"]), 2, "no password");
     refused(&with(&["--listen", "here"]), 2, "is not an address");
     refused(&with(&["--anyway"]), 2, "--anyway");
-    refused(&with(&["--report", "180"]), 2, "as-asked");
+    refused(&with(&["--azimuths", "180"]), 2, "as-asked");
     refused(&with(&["--sun", "120"]), 2, "or off");
     refused(&with(&["--leash", "0"]), 2, "above zero");
     refused(&with(&["--deadband", "-1"]), 2, "0 or more");

@@ -55,8 +55,8 @@ pub fn bound(truth: &Made, place: &Place) -> [Option<f64>; 2] {
     let passes = seen.last().map_or(0, |s| s.pass) + 1;
     let measured = match plan.way {
         Way::Cut(axis) => [
-            axis == plumbeam::scan::Axis::Azimuth,
-            axis == plumbeam::scan::Axis::Elevation,
+            axis == plumbeam::scan::ScanAxis::Azimuth,
+            axis == plumbeam::scan::ScanAxis::Elevation,
         ],
         _ => [true, true],
     };

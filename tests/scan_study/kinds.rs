@@ -1,6 +1,6 @@
 //! Kinds of scans, good and spoilt, and what each must be called.
 
-use plumbeam::scan::{Axis, Verdict};
+use plumbeam::scan::{ScanAxis, ScanVerdict};
 use plumbeam::simulate::{ScanPlan, Signal, Way};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
@@ -27,10 +27,10 @@ const HALF: f64 = 0.5;
 
 impl Kind {
     /// Whether a scan of this kind was judged as it must be.
-    pub fn is_judged_well(&self, verdict: Verdict, why: &str) -> bool {
+    pub fn is_judged_well(&self, verdict: ScanVerdict, why: &str) -> bool {
         match self.called {
-            [] => verdict == Verdict::Good,
-            words => verdict != Verdict::Good && words.iter().any(|w| why.contains(w)),
+            [] => verdict == ScanVerdict::Good,
+            words => verdict != ScanVerdict::Good && words.iter().any(|w| why.contains(w)),
         }
     }
 }
@@ -45,12 +45,12 @@ pub fn any_way(rng: &mut ChaCha8Rng) -> ScanPlan {
     let centre = (off(), off());
     match rng.random_range(0..4) {
         0 => ScanPlan {
-            way: Way::Cut(Axis::Azimuth),
+            way: Way::Cut(ScanAxis::Azimuth),
             centre: (centre.0, 0.0),
             ..plan
         },
         1 => ScanPlan {
-            way: Way::Cut(Axis::Elevation),
+            way: Way::Cut(ScanAxis::Elevation),
             centre: (0.0, centre.1),
             ..plan
         },
@@ -70,17 +70,17 @@ pub fn any_way(rng: &mut ChaCha8Rng) -> ScanPlan {
 fn cut(rng: &mut ChaCha8Rng, half_length: f64, centre: f64) -> ScanPlan {
     let side = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
     let axis = if rng.random_bool(0.7) {
-        Axis::Azimuth
+        ScanAxis::Azimuth
     } else {
-        Axis::Elevation
+        ScanAxis::Elevation
     };
     ScanPlan {
         emitter: emitter(rng),
         way: Way::Cut(axis),
         half_length,
         centre: match axis {
-            Axis::Azimuth => (side * centre, 0.0),
-            Axis::Elevation => (0.0, side * centre),
+            ScanAxis::Azimuth => (side * centre, 0.0),
+            ScanAxis::Elevation => (0.0, side * centre),
         },
         backward: rng.random_bool(0.5),
         ..ScanPlan::default()
@@ -236,8 +236,8 @@ fn with_neighbour(rng: &mut ChaCha8Rng, from: f64, to: f64) -> (ScanPlan, Signal
     let plan = any_way(rng);
     let apart = rng.random_range(from..to);
     let (s, c) = match plan.way {
-        Way::Cut(Axis::Azimuth) => (0.0, 1.0),
-        Way::Cut(Axis::Elevation) => (1.0, 0.0),
+        Way::Cut(ScanAxis::Azimuth) => (0.0, 1.0),
+        Way::Cut(ScanAxis::Elevation) => (1.0, 0.0),
         _ => rng.random_range(0.0..std::f64::consts::TAU).sin_cos(),
     };
     let signal = Signal {

@@ -12,7 +12,7 @@ use std::path::Path;
 
 use plumbeam::logbook::Scan;
 use plumbeam::mount::{MountModel, Term, TermValues};
-use plumbeam::scan::{Axis, Options, ReducedScan, Reduction, Verdict, reduce_scans};
+use plumbeam::scan::{ReduceOptions, ReducedScan, Reduction, ScanAxis, ScanVerdict, reduce_scans};
 use plumbeam::simulate::{MadeUp, ScanPlan, Signal, made_up};
 use plumbeam::sky::Sky;
 use plumbeam::station::Station;
@@ -179,18 +179,21 @@ impl Tally {
     /// Adds a scan; without bounds only its errors over their sigmas and its verdict count.
     pub fn take(&mut self, found: &ReducedScan, truth: &Made, bounds: [Option<f64>; 2]) {
         match found.verdict {
-            Verdict::Good => self.good += 1,
-            Verdict::Poor => self.poor += 1,
-            Verdict::Refused => self.refused += 1,
+            ScanVerdict::Good => self.good += 1,
+            ScanVerdict::Poor => self.poor += 1,
+            ScanVerdict::Refused => self.refused += 1,
         }
-        if found.verdict != Verdict::Good {
+        if found.verdict != ScanVerdict::Good {
             self.whys.push(found.why());
         }
         let peak = truth.made.peak;
-        for (axis, bound) in [Axis::Azimuth, Axis::Elevation].into_iter().zip(bounds) {
+        for (axis, bound) in [ScanAxis::Azimuth, ScanAxis::Elevation]
+            .into_iter()
+            .zip(bounds)
+        {
             let (reading, on_sky) = match axis {
-                Axis::Azimuth => (peak.azimuth, found.apparent.elevation().cos()),
-                Axis::Elevation => (peak.elevation, 1.0),
+                ScanAxis::Azimuth => (peak.azimuth, found.apparent.elevation().cos()),
+                ScanAxis::Elevation => (peak.elevation, 1.0),
             };
             let Some(own) = found.axis(axis) else {
                 continue;
@@ -220,7 +223,7 @@ impl Tally {
 }
 
 /// Reduces a night and counts.
-pub fn tally(night: &[Made], place: &Place, options: &Options) -> (Tally, Reduction) {
+pub fn tally(night: &[Made], place: &Place, options: &ReduceOptions) -> (Tally, Reduction) {
     let scans: Vec<Scan> = night.iter().map(|n| n.made.scan.clone()).collect();
     let reduction = reduce_scans(&scans, &place.station, &place.sky, options);
     let mut tally = Tally::default();
@@ -252,7 +255,7 @@ pub fn mixed(
         }
     });
     let all: Vec<Scan> = made.iter().map(|n| n.made.scan.clone()).collect();
-    let reduction = reduce_scans(&all, &place.station, &place.sky, &Options::default());
+    let reduction = reduce_scans(&all, &place.station, &place.sky, &ReduceOptions::default());
     let (mut own, mut others, mut well) = (Tally::default(), Tally::default(), 0);
     let mut wrong = Vec::new();
     for (i, (found, truth)) in reduction.scans.iter().zip(&made).enumerate() {
@@ -304,9 +307,9 @@ pub fn lags(seed: u64, place: &Place) -> Lags {
     terms.set_shown(Term::ElevationBacklash, width[1]);
     let made = night(9000 + seed, 32, place, terms, |i, rng| {
         let axis = if i / 4 % 2 == 0 {
-            Axis::Azimuth
+            ScanAxis::Azimuth
         } else {
-            Axis::Elevation
+            ScanAxis::Elevation
         };
         let plan = ScanPlan {
             emitter: emitter(rng),
@@ -322,7 +325,7 @@ pub fn lags(seed: u64, place: &Place) -> Lags {
         };
         (plan, signal)
     });
-    let (peaks, reduction) = tally(&made, place, &Options::default());
+    let (peaks, reduction) = tally(&made, place, &ReduceOptions::default());
     let mut lags = Lags {
         peaks,
         ..Lags::default()

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use plumbeam::logbook::Scan;
 use plumbeam::mount::MountModel;
-use plumbeam::scan::{Options, reduce_scans};
+use plumbeam::scan::{ReduceOptions, reduce_scans};
 use plumbeam::simulate::{ScanPlan, Signal, made_up};
 use plumbeam::sky::Sky;
 use plumbeam::station::{Emitter, EmitterKind};
@@ -116,7 +116,7 @@ fn night(
         }
     }
     let log: Vec<Scan> = all.iter().map(|n| n.made.scan.clone()).collect();
-    let reduction = reduce_scans(&log, &place.station, &place.sky, &Options::default());
+    let reduction = reduce_scans(&log, &place.station, &place.sky, &ReduceOptions::default());
     let mut tally = Tally::default();
     for (found, truth) in reduction.scans.iter().zip(&all) {
         tally.take(found, truth, NO_BOUNDS);

@@ -3,7 +3,7 @@
 
 use crate::study::again::{After, Before, Size};
 use crate::study::{Recipe, session};
-use plumbeam::recheck::{Kind, Verdict};
+use plumbeam::recheck::{ChangeKind, RecheckVerdict};
 use plumbeam::solve::Options;
 
 /// Made-up mounts here; the whole study has 400.
@@ -25,7 +25,7 @@ fn befores() -> Vec<Before> {
 
 /// Of all answers: how many moved, how many cannot tell, how many with the right kind named or
 /// nearly as likely.
-fn count(befores: &[Before], kind: Kind, size: Size) -> [usize; 4] {
+fn count(befores: &[Before], kind: ChangeKind, size: Size) -> [usize; 4] {
     let mut counts = [0; 4];
     for before in befores {
         for peaks in PEAKS {
@@ -38,8 +38,8 @@ fn count(befores: &[Before], kind: Kind, size: Size) -> [usize; 4] {
             let found = before.again(&after).expect("new peaks can be used");
             let near = (found.rivals.iter()).any(|(k, d)| *k == kind && *d < 2.0);
             counts[0] += 1;
-            counts[1] += usize::from(found.verdict == Verdict::Moved);
-            counts[2] += usize::from(matches!(found.verdict, Verdict::CannotTell(_)));
+            counts[1] += usize::from(found.verdict == RecheckVerdict::Moved);
+            counts[2] += usize::from(matches!(found.verdict, RecheckVerdict::CannotTell(_)));
             counts[3] += usize::from(found.kind == kind || near);
         }
     }
@@ -52,15 +52,15 @@ fn unmoved_mounts_are_seldom_called_moved_and_moved_ones_nearly_always() {
     // Two of a hundred is the promise; the whole study finds fewer than one, and five of 80 answers
     // would then come once in a thousand.
     for limit in [Size::Beams(0.0), Size::Noises(0.0)] {
-        let [all, moved, ..] = count(&befores, Kind::Unmoved, limit);
+        let [all, moved, ..] = count(&befores, ChangeKind::Unmoved, limit);
         assert!(all > 70 && moved < 5, "{moved} of {all} called moved");
     }
     for kind in [
-        Kind::WholeMount,
-        Kind::Lean,
-        Kind::AzimuthSlip,
-        Kind::ElevationSlip,
-        Kind::Dish,
+        ChangeKind::WholeMount,
+        ChangeKind::Lean,
+        ChangeKind::AzimuthSlip,
+        ChangeKind::ElevationSlip,
+        ChangeKind::Dish,
     ] {
         // At twice the limit 95 of a hundred is the promise and 97 or more what the whole study
         // finds: eight misses of 80 would come once in a few hundred.

@@ -5,7 +5,7 @@
 use crate::scan_study::{
     Place, Tally, kinds, lags, mixed, mount, moving, night, statistics, tally,
 };
-use plumbeam::scan::{NoiseLaw, Options};
+use plumbeam::scan::{NoiseLaw, ReduceOptions};
 use plumbeam::simulate::Signal;
 use rayon::prelude::*;
 
@@ -40,7 +40,7 @@ fn good_scans(law: NoiseLaw, nights: u64) -> Tally {
                     },
                 )
             });
-            tally(&made, &place, &Options::default()).0
+            tally(&made, &place, &ReduceOptions::default()).0
         })
         .reduce(Tally::default, Tally::merge)
 }

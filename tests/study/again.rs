@@ -5,7 +5,7 @@ use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Calibration;
 use plumbeam::mount::{MountModel, TermValues};
 use plumbeam::problem::Error;
-use plumbeam::recheck::{Kind, Old, Recheck, Request, recheck_observed, usual_limit};
+use plumbeam::recheck::{ChangeKind, Old, Recheck, Request, recheck_observed, usual_limit};
 use plumbeam::solve::Options;
 use plumbeam::solve::calibration;
 use plumbeam::time::Utc;
@@ -67,7 +67,7 @@ impl Before {
             }
             truth
         };
-        if after.kind == Kind::Unmoved {
+        if after.kind == ChangeKind::Unmoved {
             return self.session.truth;
         }
         // Linear: a small step tells the size of a large one.
@@ -119,7 +119,7 @@ pub enum Size {
 /// What happened between the calibration and the new peaks.
 #[derive(Clone, Copy, Debug)]
 pub struct After {
-    pub kind: Kind,
+    pub kind: ChangeKind,
     /// The error that it makes, rms over the sky.
     pub size: Size,
     /// New peaks.

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use plumbeam::angle::Angle;
 use plumbeam::faults::{Diagnosis, Fault, Options, diagnose};
 use plumbeam::logbook::PeakLog;
-use plumbeam::simulate::{Noise, Session, Spoil, SpoilAxis, Truth, session};
+use plumbeam::simulate::{PeakNoise, SessionPlan, Spoil, SpoilAxis, Truth, session};
 use plumbeam::sky::Sky;
 use plumbeam::station::{EmitterKind, Station};
 use plumbeam::time::Utc;
@@ -118,7 +118,7 @@ fn healthy_terms(rng: &mut impl Rng, beamwidth_deg: f64) -> BTreeMap<String, f64
 }
 
 /// The noise of a session: a share of the beam, as good or bad as people peak.
-fn noise(rng: &mut impl Rng, beamwidth_deg: f64) -> Noise {
+fn noise(rng: &mut impl Rng, beamwidth_deg: f64) -> PeakNoise {
     let share = (rng.random_range(f64::ln(1.0 / 200.0)..f64::ln(1.0 / 25.0))).exp();
     let sigma = beamwidth_deg * share;
     let ratio = if rng.random_bool(0.3) {
@@ -126,7 +126,7 @@ fn noise(rng: &mut impl Rng, beamwidth_deg: f64) -> Noise {
     } else {
         1.0
     };
-    Noise {
+    PeakNoise {
         cross_elevation_deg: sigma,
         elevation_deg: sigma * ratio,
         logged: rng.random_bool(0.3),
@@ -190,7 +190,7 @@ pub fn healthy_with(places: &[Place], seed: u64, scatter: Scatter) -> Option<Mad
         practice: Default::default(),
         terms,
         noise,
-        session: Session {
+        session: SessionPlan {
             from,
             to: from.plus_seconds(3600.0 * hours),
             peaks,
@@ -358,13 +358,13 @@ impl Design {
             scans: Default::default(),
             practice: Default::default(),
             terms: healthy_terms(&mut rng, beam),
-            noise: Noise {
+            noise: PeakNoise {
                 cross_elevation_deg: sigma,
                 elevation_deg: sigma,
                 logged: false,
                 resolution_deg: 0.001,
             },
-            session: Session {
+            session: SessionPlan {
                 from,
                 to: from.plus_seconds(3600.0 * hours),
                 peaks,

@@ -435,7 +435,8 @@ fn a_scale_error_makes_the_azimuths_of_the_table_unwrapped() {
     // Every reading of the encoder's range is reached: -180 stands for -180.9 + 20.
     assert!(table.header.azimuth_first_deg <= -160.9);
     assert!(table.header.azimuth_last_deg >= 562.7);
-    let readings = table.readings(d(100.0), d(30.0)).unwrap();
+    let mut readings = Vec::new();
+    (table.for_each_reading(d(100.0), d(30.0), |r| readings.push(r))).unwrap();
     let within: Vec<f64> = readings
         .iter()
         .filter(|r| table.header.encoder_range().holds(**r))

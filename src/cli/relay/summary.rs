@@ -1,10 +1,11 @@
 //! `plumbeam relay --summary`: tells how the passes in a log went.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use serde::Serialize;
 
-use super::{Args, Common, Console, Verdict};
+use super::args::Args;
+use crate::cli::{Common, Console, Verdict};
 use crate::live::{self, Figures};
 use crate::outputs::Guard;
 use crate::problem::{Error, printable};
@@ -29,8 +30,7 @@ pub fn summary(
 ) -> Result<Verdict, Error> {
     let mut guard = Guard::new("relay").reads("the log", log);
     guard.standard_output()?;
-    let folder = args.report.as_ref().map(PathBuf::from);
-    let folder = match &folder {
+    let folder = match &args.report {
         Some(folder) => Some(guard.folder("--report", folder)?),
         None => None,
     };

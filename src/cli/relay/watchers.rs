@@ -6,7 +6,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, RecvTimeoutError, Sender};
 
-use super::read;
+use super::args::read;
 use crate::angle::EncoderReading;
 use crate::cli::calibration::full_model;
 use crate::cli::keys::{Keys, watch_for};

@@ -7,8 +7,8 @@ use crossbeam_channel::Receiver;
 use indicatif::{ProgressBar, ProgressStyle};
 use serde::Serialize;
 
-use super::{Common, Console};
 use crate::angle::{Angle, EncoderReading};
+use crate::cli::{Common, Console};
 use crate::live::{self, About, Axes, Figures, Loudness, Row, Sample, Status, Tally, Told};
 use crate::outputs::Growing;
 use crate::problem::Error;
@@ -131,7 +131,7 @@ impl Writer {
     fn tell(&mut self, told: &Told) {
         let console = &mut self.console;
         self.bar.suspend(|| match told.loudness {
-            Loudness::Note => console.note(&told.text),
+            Loudness::Note | Loudness::Milestone => console.note(&told.text),
             Loudness::Warning => console.warning(&told.text),
             // A terminal rings.
             Loudness::Alarm => console.warning(&format!("ALARM: {}\u{7}", told.text)),

@@ -49,10 +49,14 @@ export function keyed(parent, items, key, make, update) {
   }
 }
 
+/** What a press on a group's button does now: buttons outlive what they were made with. */
+const choosers = new WeakMap();
+
 /** Buttons of which one is pressed; `choices` are [value, words, disabled]. */
 export function choiceButtons(group, choices, chosen, choose) {
+  choosers.set(group, choose);
   keyed(group, choices, ([value]) => value, ([value]) => el('button', {
-    type: 'button', onclick: () => choose(value),
+    type: 'button', onclick: () => choosers.get(group)(value),
   }), (node, [value, words, disabled]) => {
     say(node, words);
     node.setAttribute('aria-pressed', String(value === chosen));

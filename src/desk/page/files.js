@@ -24,26 +24,33 @@ async function bringIn(file) {
 function showRead(name, read) {
   const box = byId('import-result');
   const refused = el('div', { class: 'problem', hidden: true });
-  const choices = read.question?.choices ?? [];
+  const { question } = read;
+  const answer = async () => {
+    const given = new FormData(form);
+    const options = question.choices.length > 0 ? question.choices[Number(given.get('choice'))].options
+      // What nobody can guess is typed, as on the command line.
+      : { ...read.options, [question.option]: given.get('typed') };
+    showRead(name, await waitingFor(post('/api/import-answer', { file: read.file, options })));
+  };
+  const take = async () => {
+    await edit(read.edit);
+    fill(box, el('p', {}, `${name} is in.`));
+  };
   const form = el('form', {
-    onsubmit: async (event) => {
+    onsubmit: (event) => {
       event.preventDefault();
-      const chosen = choices[Number(new FormData(form).get('choice'))];
-      const change = {
-        ...(read.edit ?? { kind: 'import', file: read.file }),
-        options: { ...read.edit?.options, ...chosen?.options },
-      };
-      if (await attempt(() => edit(change), refused)) fill(box, el('p', {}, `${name} is in.`));
+      attempt(question ? answer : take, refused);
     },
   },
   el('h4', {}, name),
-  el('p', {}, read.peaks === 1 ? '1 peak' : `${read.peaks} peaks`),
-  el('ul', {}, read.understood.map((line) => el('li', {}, line))),
-  read.question ? el('fieldset', { class: 'checks' }, el('legend', {}, read.question.text),
-    choices.map((c, i) => el('label', { class: 'check' }, el('input', { type: 'radio', name: 'choice', value: String(i), required: true }), c.label))) : null,
+  question ? null : el('p', {}, read.peaks === 1 ? '1 peak' : `${read.peaks} peaks`),
+  el('ul', {}, [...read.understood, ...read.warnings ?? []].map((line) => el('li', {}, line))),
+  question ? el('fieldset', { class: 'checks' }, el('legend', {}, question.text),
+    question.choices.map((c, i) => el('label', { class: 'check' }, el('input', { type: 'radio', name: 'choice', value: String(i), required: true }), c.label)),
+    question.choices.length > 0 ? null : el('label', {}, `${question.option}: `, el('input', { name: 'typed', required: true, autocomplete: 'off', spellcheck: 'false' }))) : null,
   refused,
   el('div', { class: 'row' },
-    read.edit || read.question ? el('button', { type: 'submit', class: 'strong' }, 'Take these peaks') : null,
+    read.edit || question ? el('button', { type: 'submit', class: 'strong' }, question ? 'So it is' : 'Take these peaks') : null,
     el('button', { type: 'button', onclick: () => fill(box) }, 'Leave it')));
   fill(box, form);
   form.querySelector('input, button').focus();

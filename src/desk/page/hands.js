@@ -15,11 +15,13 @@ function finding(found, wasOpen) {
     ? el('p', { class: 'row-list' }, 'Peaks: ', found.rows.map((row) => el('button', { type: 'button', class: 'row-button', 'data-row': row }, `row ${row}`)))
     : null;
   return el('details', { class: 'finding', 'data-fault': found.fault, open: wasOpen },
-    el('summary', {}, found.title),
+    el('summary', {}, found.headline || found.title),
     found.cautions.map(caution),
     part('How to make sure', found.confirm),
+    found.otherwise ? el('p', {}, found.otherwise) : null,
     part('How to mend it', found.mend),
     part('Why this is suspected', found.evidence),
+    part('What else it could be', found.rivals ?? []),
     rows);
 }
 

@@ -6,7 +6,7 @@ import { attempt } from './notice.js';
 import { getJson } from './server.js';
 import { onState, state, waitingFor } from './store.js';
 
-const CAPTION = 'How far the corrected mount is expected to point beside its target. Dark parts want a peak there.';
+const CAPTION = 'How far the corrected mount is expected to point beside its target. The upper shades of the key want a peak.';
 
 let view = null;
 let which = 'now';
@@ -38,7 +38,7 @@ function render() {
   view.show(`/api/map.svg?${query}`, which === 'now' ? 'Expected error now' : 'Expected error before the edits', CAPTION);
 }
 
-const passWords = (p) => `${p.rises_shown} to ${p.sets_shown}, up to ${p.highest_shown}${p.worst_loss_shown ? `, loses at most ${p.worst_loss_shown}` : ''}`;
+const passWords = (p) => `${p.rises_shown} to ${p.sets_shown} UTC, up to ${p.highest_shown} deg${p.worst_loss_shown ? `, largest loss ${p.worst_loss_shown}` : ''}`;
 
 async function fetchPasses() {
   const emitter = byId('map-emitter').value;

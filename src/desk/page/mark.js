@@ -4,8 +4,6 @@ import { byId, caution, el, fill } from './dom.js';
 import { attempt } from './notice.js';
 import { isTicked, onState, state, tick } from './store.js';
 
-const SVG = 'http://www.w3.org/2000/svg';
-
 /** The row that is marked now; null without. */
 export let marked = null;
 let pinned = null;
@@ -37,28 +35,11 @@ function show(row) {
   renewCard();
 }
 
-/** Draws the marks again, as after a picture came in. */
+/** Marks again, as after a picture came in. */
 export function renewMarks(within = document) {
   for (const node of within.querySelectorAll('.marked')) node.classList.remove('marked');
-  for (const ring of within.querySelectorAll('.ring')) ring.remove();
   if (marked === null) return;
-  for (const node of within.querySelectorAll(`[data-row="${marked}"]`)) {
-    node.classList.add('marked');
-    if (node instanceof SVGElement) ringAround(node);
-  }
-}
-
-/** A ring in the picture's own units about a mark. */
-function ringAround(node) {
-  const box = node.getBBox();
-  const scale = node.ownerSVGElement.viewBox.baseVal.width / 1000;
-  const ring = document.createElementNS(SVG, 'circle');
-  ring.setAttribute('class', 'ring');
-  ring.setAttribute('cx', box.x + box.width / 2);
-  ring.setAttribute('cy', box.y + box.height / 2);
-  ring.setAttribute('r', Math.max(Math.hypot(box.width, box.height) / 2 + 4 * scale, 9 * scale));
-  ring.setAttribute('stroke-width', 3 * scale);
-  node.after(ring);
+  for (const node of within.querySelectorAll(`[data-row="${marked}"]`)) node.classList.add('marked');
 }
 
 /** One line about a peak, as a picture's mark is called. */
@@ -88,16 +69,16 @@ function renewCard() {
       use,
       el('button', { type: 'button', onclick: () => pin(null), 'aria-label': 'Close the card of the marked peak' }, 'Close')),
     el('dl', { class: 'facts' },
-      fact('time', peak.time_shown),
+      fact('time', `${peak.time_shown} UTC`),
       fact('reading', peak.azimuth_shown || peak.elevation_shown
-        ? `azimuth ${peak.azimuth_shown || 'not measured'}, elevation ${peak.elevation_shown || 'not measured'}` : ''),
+        ? `${state.axes[0]} ${peak.azimuth_shown || 'not measured'}, ${state.axes[1]} ${peak.elevation_shown || 'not measured'}` : ''),
       fact('residual', peak.cross_residual_shown || peak.elevation_residual_shown
         ? `${peak.cross_residual_shown || 'not known'} across, ${peak.elevation_residual_shown || 'not known'} up` : ''),
       fact('used', peak.used ? 'yes' : `no: ${peak.why || 'left out'}`),
-      fact('line', `${peak.line} of the log${peak.added ? ', added here' : ''}`),
+      fact('line', peak.added ? 'added here' : `${peak.line} of ${peak.log ?? 'the log'}`),
       fact('note', peak.note),
       fact('finding', finding?.title)),
-    caution(peak.emitter === 'sun' ? state.sun_caution : null));
+    caution(state.emitters.find((e) => e.name === peak.emitter)?.caution));
   if (focusInside) use.focus({ preventScroll: true });
 }
 

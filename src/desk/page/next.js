@@ -1,6 +1,6 @@
 // The peaks that would tell most.
 
-import { byId, el, keyed, say } from './dom.js';
+import { byId, caution, el, fill, keyed, say } from './dom.js';
 import { takeOf } from './take.js';
 import { getJson } from './server.js';
 import { onState, state } from './store.js';
@@ -23,17 +23,19 @@ export async function fetchNext(version) {
 
 function render(next) {
   const old = !next.ready && told;
-  say(byId('next-words'), next.problem ?? (next.ready
+  say(byId('next-words'), next.problem ? [next.problem.problem, next.problem.help].filter(Boolean).join(' ') : (next.ready
     ? (next.steps.length ? '' : 'Nothing within reach would tell more now.')
     : `Working out what to measure next${old ? '; below, what was best before the last edit' : ''}.`));
+  fill(byId('next-caution'), caution(next.ready ? next.caution : null));
   const steps = next.ready ? next.steps : told?.steps ?? [];
   byId('next-list').classList.toggle('old', Boolean(old));
   keyed(byId('next-list'), steps, (s) => `${s.emitter} ${s.time_shown}`, (s) => el('li', {},
     el('p', {}, el('strong'), ' ', el('span')), el('p', { class: 'soft' }),
-    el('button', { type: 'button', onclick: () => takeOf(s.emitter), 'aria-label': `Take this: ${s.emitter}, ${s.time_shown}` }, 'Take this')), (node, s) => {
+    el('button', { type: 'button', onclick: () => takeOf(s.emitter), 'aria-label': `Take this: ${s.emitter}, ${s.time_shown} UTC` }, 'Take this')), (node, s) => {
     const [line, why] = node.children;
+    const read = s.reading_1_shown ? `; the encoders will read ${s.reading_1_shown} and ${s.reading_2_shown}` : '';
     say(line.firstElementChild, s.emitter);
-    say(line.lastElementChild, `${s.time_shown}, azimuth ${s.azimuth_shown}, elevation ${s.elevation_shown}`);
+    say(line.lastElementChild, `${s.time_shown} UTC, azimuth ${s.azimuth_shown}, elevation ${s.elevation_shown}${read}`);
     say(why, [s.words, s.gain_shown].filter(Boolean).join('; '));
   });
 }

@@ -9,7 +9,7 @@ export function speak(text) {
 
 export function showProblem(problem, at = byId('problem')) {
   fill(at,
-    el('p', {}, problem.message, problem.help ? ` ${problem.help}` : ''),
+    el('div', {}, el('p', {}, problem.message), problem.help ? el('p', { class: 'help' }, problem.help) : null),
     el('button', { type: 'button', onclick: () => hideProblem(at), 'aria-label': 'Close this message' }, 'Close'));
   at.hidden = false;
 }

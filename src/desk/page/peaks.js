@@ -18,9 +18,9 @@ const COLUMNS = [
   { id: 'size', words: 'Off by', value: (p) => sizeOf(p), kind: 'n' },
   { id: 'cross', words: 'Across', value: (p) => p.cross_residual_deg, kind: 'n' },
   { id: 'up', words: 'Up', value: (p) => p.elevation_residual_deg, kind: 'n' },
-  { id: 'time', words: 'Time', value: (p) => p.time_utc },
-  { id: 'azimuth', words: 'Azimuth', value: (p) => p.azimuth_deg, kind: 'n' },
-  { id: 'elevation', words: 'Elevation', value: (p) => p.elevation_deg, kind: 'n' },
+  { id: 'time', words: 'Time, UTC', value: (p) => p.time_utc },
+  { id: 'azimuth', words: 'Reading 1', axis: 0, value: (p) => p.azimuth_deg, kind: 'n' },
+  { id: 'elevation', words: 'Reading 2', axis: 1, value: (p) => p.elevation_deg, kind: 'n' },
   { id: 'remark', words: 'Remark', value: remark },
 ];
 
@@ -109,6 +109,7 @@ function render() {
   // A peak that was thrown out would dwarf all others.
   largest = Math.max(0, ...state.peaks.filter((p) => p.used).map((p) => sizeOf(p) ?? 0));
   keyed(body, peaks, (p) => p.row, make, update);
+  for (const column of COLUMNS.filter((c) => c.axis !== undefined)) sorting.rename(column, state.axes[column.axis]);
   const used = state.peaks.filter((p) => p.used).length;
   const part = peaks.length === state.peaks.length ? '' : `Showing ${peaks.length}. `;
   say(byId('peaks-count'), `${part}${used} of ${state.peaks.length} peaks are used.`);

@@ -81,14 +81,14 @@ export class PictureView {
     fill(this.frame, svg);
     renewMarks(this.frame);
     this.reachable();
-    if (hadFocus) svg.querySelector('.peak[tabindex="0"]')?.focus({ preventScroll: true });
+    if (hadFocus) svg.querySelector('.mark[tabindex="0"]')?.focus({ preventScroll: true });
   }
 }
 
 /** Makes the peaks of a picture one stop of the Tab key, with the arrow keys from one to the next. */
 function walkable(svg) {
   const first = new Map();
-  for (const node of svg.querySelectorAll('.peak[data-row]')) {
+  for (const node of svg.querySelectorAll('.mark[data-row]')) {
     const row = Number(node.dataset.row);
     if (!first.has(row)) first.set(row, node);
   }
@@ -107,7 +107,7 @@ function walkable(svg) {
     first.get(row).focus({ preventScroll: true });
   };
   svg.addEventListener('keydown', (event) => {
-    const row = Number(event.target.closest?.('.peak')?.dataset.row);
+    const row = Number(event.target.closest?.('.mark')?.dataset.row);
     const at = rows.indexOf(row);
     if (at < 0) return;
     const to = {

@@ -35,7 +35,7 @@ function renderStrip() {
   }
 }
 
-const loss = (e) => (e.loss_shown ? `${e.loss_shown} dB` : 'beyond the beam');
+const loss = (e) => e.loss_shown;
 
 function renderVerdict() {
   const { problem, trust, reasons, headline } = state;
@@ -95,6 +95,8 @@ export function startResult() {
   onState(() => {
     say(byId('title'), state.title);
     say(byId('place'), [state.place, state.dish, state.log].filter(Boolean).join(' · '));
+    // A long log: what is shown is of the edit before.
+    document.body.classList.toggle('solving', Boolean(state.solving));
     document.title = `${state.title}: plumbeam desk`;
     renderStrip();
     renderVerdict();

@@ -26,7 +26,10 @@ function update(node, run) {
 }
 
 async function stop(id) {
-  if (await attempt(() => post('/api/stop', { id }))) speak('Asked to stop.');
+  await attempt(async () => {
+    const { said } = await post('/api/stop', { id });
+    speak(said ?? 'Asked to stop.');
+  });
 }
 
 export function onRuns(runs) {
@@ -35,5 +38,5 @@ export function onRuns(runs) {
 }
 
 export function startRuns() {
-  onState(() => onRuns(state.live.runs));
+  onState(() => onRuns(state.live?.runs ?? []));
 }

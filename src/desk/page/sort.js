@@ -1,6 +1,6 @@
 // Tables that sort by a press on a column's heading.
 
-import { el } from './dom.js';
+import { el, say } from './dom.js';
 
 /** Text by its letters and the numbers in it, numbers by size, what is missing last. */
 function compare(a, b) {
@@ -22,7 +22,7 @@ export class Sorting {
 
   heading(column) {
     const button = el('button', { type: 'button', onclick: () => this.press(column) },
-      column.words, el('span', { class: 'arrow', 'aria-hidden': 'true' }));
+      el('span', {}, column.words), el('span', { class: 'arrow', 'aria-hidden': 'true' }));
     column.cell = el('th', { scope: 'col', class: column.kind ?? null, 'aria-sort': 'none' }, button);
     return column.cell;
   }
@@ -38,6 +38,11 @@ export class Sorting {
       c.cell.setAttribute('aria-sort', way);
     }
     this.changed();
+  }
+
+  /** Names a column as this mount does. */
+  rename(column, words) {
+    say(column.cell.querySelector('span'), words);
   }
 
   /** The items in order; as they came where no heading was pressed. */

@@ -68,14 +68,26 @@ export async function refresh(afresh = false) {
   }
 }
 
+/** What is written by others, or typed into a command line, stays as it is. */
+const VERBATIM = new Set(['emitter', 'name', 'note', 'log', 'file', 'command', 'commands', 'folder_name']);
+
+/** The program's sentences with the sign that print has for plus or minus. */
+function typeset(value, key) {
+  if (VERBATIM.has(key)) return value;
+  if (typeof value === 'string') return value.replaceAll('+/-', '±');
+  if (Array.isArray(value)) return value.map((item) => typeset(item, key));
+  if (value === null || typeof value !== 'object') return value;
+  return Object.fromEntries(Object.entries(value).map(([k, v]) => [k, typeset(v, k)]));
+}
+
 function take(told, anyVersion) {
   if (anyVersion) latest = told.version;
   latest = Math.max(latest, told.version);
   for (const [row, tick] of pendingTicks) {
     if (tick.version !== null && tick.version <= told.version) pendingTicks.delete(row);
   }
-  state = told;
-  listeners.forEach((listener) => listener(told));
+  state = { ...typeset(told), title: told.title };
+  listeners.forEach((listener) => listener(state));
 }
 
 /**
@@ -91,7 +103,8 @@ export async function edit(change, posted = () => {}) {
   });
   posting = mine.catch(() => {});
   await mine;
-  await refresh();
+  // It is kept; a state that cannot be had now comes when the server answers again.
+  await refresh().catch(() => {});
 }
 
 /** Ticks or unticks a peak: shown at once, taken back when the server refuses. */

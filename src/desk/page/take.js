@@ -1,7 +1,7 @@
 // A peak taken by one press: the time is stamped and the reading taken; and the coach beside it.
 
 import { byId, el, fill, options, say } from './dom.js';
-import { attempt, hideProblem, speak } from './notice.js';
+import { attempt, hideProblem, showProblem, speak } from './notice.js';
 import { post } from './server.js';
 import { edit, onState, state } from './store.js';
 
@@ -19,8 +19,24 @@ const field = (name) => form().elements[name];
 export function takeOf(emitter) {
   field('emitter').value = emitter;
   showCaution();
+  peakOn();
   byId('take').scrollIntoView({ block: 'start' });
   byId('take-now').focus({ preventScroll: true });
+}
+
+/** An emitter with where it is now. */
+function words(e) {
+  if (e.problem) return e.name;
+  const where = e.azimuth_shown ? `, azimuth ${e.azimuth_shown}, elevation ${e.elevation_shown}` : '';
+  if (e.up) return `${e.name}: up${where}${e.sets ? `, sets ${e.sets} UTC` : ''}`;
+  return `${e.name}: below the horizon${e.rises ? `, rises ${e.rises} UTC` : ''}`;
+}
+
+/** Tells the coach which emitter is peaked: it knows then where to look for it. */
+function peakOn() {
+  if (!state?.live?.power) return;
+  trace.length = 0;
+  attempt(() => post('/api/peaking', { emitter: field('emitter').value }), byId('take-problem'));
 }
 
 /** The one press: everything that passes is read at this instant. */
@@ -37,6 +53,8 @@ async function takeNow() {
   field('time_utc').value = reading?.time_utc ?? pressed;
   if (reading?.azimuth_shown) field('azimuth').value = reading.azimuth_shown;
   if (reading?.elevation_shown) field('elevation').value = reading.elevation_shown;
+  if (reading?.peak_db_shown) field('peak_db').value = reading.peak_db_shown;
+  if (reading?.problem) showProblem(new Error(`${reading.problem}. The time is stamped: type the reading.`), byId('take-problem'));
   saveDraft();
   const empty = ['azimuth', 'elevation'].find((name) => !field(name).value);
   if (empty) field(empty).focus();
@@ -76,8 +94,7 @@ function restoreDraft() {
 }
 
 function showCaution() {
-  const sun = state?.emitters.find((e) => e.name === field('emitter').value)?.kind === 'sun';
-  const text = sun ? state.sun_caution : null;
+  const text = state?.emitters.find((e) => e.name === field('emitter').value)?.caution;
   const box = byId('take-caution');
   box.hidden = !text;
   if (text) fill(box, el('strong', {}, 'Caution: '), text);
@@ -121,17 +138,17 @@ export function onPower(power) {
     say(p.advice, '');
     return;
   }
-  trace.push(power.value);
+  if (power.value !== null) trace.push(power.value);
   if (trace.length > TRACE) trace.shift();
-  const high = Math.max(power.best, ...trace);
+  const high = Math.max(power.best ?? -Infinity, ...trace);
   // The weakest still shows a stub of a bar.
   const low = high - 1.1 * (high - Math.min(...trace));
   const share = (v) => (high > low ? (v - low) / (high - low) : 1);
   say(p.signal, `${power.value_shown} ${power.unit}`);
-  p.bar.style.setProperty('--share', String(share(power.value)));
+  p.bar.style.setProperty('--share', String(power.value === null ? 0 : share(power.value)));
   p.line.setAttribute('points', trace.map((v, i) => `${i},${38 - 36 * share(v)}`).join(' '));
   const where = power.best_azimuth_shown ? ` at azimuth ${power.best_azimuth_shown}, elevation ${power.best_elevation_shown}` : '';
-  say(p.best, `Best so far ${power.best_shown} ${power.unit}${where}`);
+  say(p.best, power.best === null || power.best === undefined ? '' : `Best so far ${power.best_shown} ${power.unit}${where}`);
   say(p.advice, power.advice ?? '');
   const { right_deg: right, up_deg: up } = power;
   const far = Number.isFinite(right) && Number.isFinite(up) && Math.hypot(right, up) > 0;
@@ -156,10 +173,12 @@ export function startTake() {
   form().addEventListener('submit', keep);
   form().addEventListener('input', saveDraft);
   form().addEventListener('reset', () => setTimeout(saveDraft));
-  field('emitter').addEventListener('change', showCaution);
+  field('emitter').addEventListener('change', () => {
+    showCaution();
+    peakOn();
+  });
   let restored = false;
   onState(() => {
-    const words = (e) => `${e.name}${e.up ? ` (up${e.sets ? `, sets ${e.sets}` : ''})` : ' (below the horizon)'}`;
     options(field('emitter'), state.emitters.map((e) => [e.name, words(e)]));
     if (!restored) {
       restored = true;
@@ -167,10 +186,18 @@ export function startTake() {
       if (up) field('emitter').value = up.name;
       restoreDraft();
     }
-    byId('coach').hidden = !(state.live.power || state.live.rotator);
+    const live = state.live ?? {};
+    byId('coach').hidden = !(live.power || live.rotator);
     if (!byId('coach').hidden) coach();
-    byId('coach').classList.toggle('no-power', !state.live.power);
-    say(byId('take-now'), state.live.rotator ? 'Take the peak now' : 'Stamp the time now');
+    byId('coach').classList.toggle('no-power', !live.power);
+    say(byId('take-now'), live.rotator ? 'Take the peak now' : 'Stamp the time now');
     showCaution();
+    const [first, second] = state.axes;
+    for (const [id, axis] of [['azimuth', first], ['elevation', second]]) {
+      say(byId(`take-${id}`), `${capital(axis)} reading, deg`);
+      say(byId(`take-${id}-approach`), `${capital(axis)} arrived`);
+    }
   });
 }
+
+const capital = (word) => word.charAt(0).toUpperCase() + word.slice(1);

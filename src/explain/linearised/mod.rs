@@ -2,10 +2,20 @@
 //! in one pass over the peaks, then asked many times, without going back to the sky or the mount.
 //!
 //! With residuals r, columns J (both over the logged standard deviations), steps s and a noise of
-//! variance v, a fit of some columns minimises |r + J s|^2 + v sum ((value - expected) / spread)^2.
+//! variance v, a fit of some columns minimises
+//!
+//! ```text
+//! |r + J s|^2 + v sum_j ((value_j - expected_j) / spread_j)^2
+//! ```
+//!
 //! A peak is either good, with Gaussian noise, or bad, and then within reach of the beam's side
-//! lobes or anywhere on the sky: the cost of a fit is -2 ln of that likelihood, up to a constant of
-//! the peaks.
+//! lobes or anywhere on the sky, with the density g. With n_i rows of peak i, standard deviations
+//! s_i and the chance q that a peak is bad, the cost of a fit is, up to a constant of the peaks,
+//!
+//! ```text
+//! -2 ln L = sum over good peaks (|r_i|^2 / v + n_i ln v)
+//!         + sum over bad peaks -2 ln( q / (1 - q) g 2 pi s_i,across s_i,along )
+//! ```
 
 mod bad_cost;
 mod settle;
@@ -24,7 +34,7 @@ use super::shape::{Column, Lever};
 use crate::angle::Angle;
 
 pub use bad_cost::{BadCost, OF_BAD};
-pub use settle::LinearFit;
+pub(crate) use settle::LinearFit;
 pub use solve::sum_of_products;
 
 /// Peaks worked out in one go, so that their rows fit the processor's cache; more are shared among
@@ -35,7 +45,7 @@ const ROWS_AT_A_TIME: usize = 256;
 
 /// The peaks to first order about a joint fit.
 #[derive(Clone, Debug)]
-pub struct Linearised {
+pub(crate) struct Linearised {
     width: usize,
     /// Row by row: the change of each whitened coordinate for a unit of each column.
     columns: Arc<Vec<f64>>,
@@ -44,7 +54,7 @@ pub struct Linearised {
     /// By row: the standard deviation by which it was divided, radians.
     sigmas: Arc<Vec<f64>>,
     /// Each column's value, and what is known of it: mean and spread.
-    known: Vec<Known>,
+    known: Vec<KnownBefore>,
     /// By peak the first of its rows, and at the end the number of rows.
     first_row: Arc<Vec<usize>>,
     /// By peak: what it costs to call it bad when the noise is one.
@@ -58,7 +68,7 @@ pub struct Linearised {
 
 /// What is taken at its word.
 #[derive(Clone, Copy, Debug)]
-pub struct Trust {
+pub(crate) struct Trust {
     /// The logged standard deviations, unless the scatter is larger.
     pub logged: bool,
     /// Every peak.
@@ -69,7 +79,7 @@ pub struct Trust {
 
 /// A column's value at the joint fit, and what is known of it.
 #[derive(Clone, Copy, Debug)]
-struct Known {
+struct KnownBefore {
     value: f64,
     expected: f64,
     spread: f64,
@@ -77,10 +87,10 @@ struct Known {
     base_spread: f64,
 }
 
-impl Known {
+impl KnownBefore {
     /// Of a column that is not in the joint fit.
-    fn of(column: &Column) -> Known {
-        Known {
+    fn of(column: &Column) -> KnownBefore {
+        KnownBefore {
             value: 0.0,
             expected: column.expected,
             spread: column.spread,
@@ -91,7 +101,7 @@ impl Known {
 
 /// A column that is another one times a pull.
 #[derive(Clone, Debug)]
-pub struct Pulled {
+pub(crate) struct Pulled {
     /// The number of that other one.
     pub from: usize,
     /// By peak.
@@ -113,7 +123,7 @@ struct Normal {
 
 /// Which peaks count, and how much.
 #[derive(Clone, Copy, Debug)]
-pub enum Weighted<'a> {
+pub(crate) enum Weighted<'a> {
     /// These, each once.
     Kept(&'a [bool]),
     /// Each by its weight.
@@ -209,13 +219,13 @@ impl Linearised {
             .collect();
         let own_known = (problem.columns().iter().zip(parameters))
             .zip(base_spreads)
-            .map(|((column, value), base)| Known {
+            .map(|((column, value), base)| KnownBefore {
                 value: *value,
                 expected: column.expected,
                 spread: column.spread,
                 base_spread: *base,
             });
-        let known = own_known.chain(more.iter().map(Known::of)).collect();
+        let known = own_known.chain(more.iter().map(KnownBefore::of)).collect();
         Linearised {
             width,
             columns: Arc::new(columns),
@@ -292,7 +302,7 @@ impl Linearised {
                 columns.extend(others.iter().map(|o| row[o.from] * o.pull[peak]));
             }
         }
-        let known = others.iter().map(|other| Known::of(&other.column));
+        let known = others.iter().map(|other| KnownBefore::of(&other.column));
         Linearised {
             width,
             columns: Arc::new(columns),

@@ -24,7 +24,7 @@ const LEAST_BAD_COST: f64 = 12.0;
 
 /// A fit of some columns to those peaks that it can explain.
 #[derive(Clone, Debug)]
-pub struct LinearFit {
+pub(crate) struct LinearFit {
     /// The columns fitted.
     pub chosen: Vec<usize>,
     /// Their values, those of the joint fit included.

@@ -6,7 +6,7 @@ use super::{Linearised, Weighted};
 
 /// A weighted least-squares step.
 #[derive(Clone, Debug)]
-pub struct Step {
+pub(crate) struct LinearStep {
     /// By chosen column.
     pub step: DVector<f64>,
     /// Times its own transpose it is the covariance for noise one.
@@ -19,7 +19,12 @@ pub struct Step {
 
 impl Linearised {
     /// Weighted least squares in `chosen` columns, with the noise's variance for the priors.
-    pub fn solve(&self, chosen: &[usize], weights: &Weighted<'_>, variance: f64) -> Option<Step> {
+    pub fn solve(
+        &self,
+        chosen: &[usize],
+        weights: &Weighted<'_>,
+        variance: f64,
+    ) -> Option<LinearStep> {
         let p = chosen.len();
         let (mut matrix, mut right, count) = self.sums(chosen, weights);
         for (a, j) in chosen.iter().enumerate() {
@@ -45,7 +50,7 @@ impl Linearised {
         let by_priors: f64 = (chosen.iter().enumerate())
             .map(|(a, j)| inverse.row(a).norm_squared() * variance / self.known[*j].spread.powi(2))
             .sum();
-        Some(Step {
+        Some(LinearStep {
             freedom: count - (p as f64 - by_priors),
             fall: -right.dot(&step),
             inverse,

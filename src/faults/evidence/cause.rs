@@ -4,7 +4,7 @@ use super::super::finding::{Finding, Subject, measured};
 use super::{finding, rivals};
 use crate::angle::Angle;
 use crate::explain::{
-    Axis, Cause, Explanation, Fault, Hypothesis, SessionPeak, Size, unit_of, zone_of,
+    Cause, Explanation, Fault, FaultAxis, Hypothesis, SessionPeak, Size, unit_of, zone_of,
 };
 use crate::mount::{Group, Kind};
 use crate::number;
@@ -284,7 +284,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
             Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
                 let sign = |p: &SessionPeak| match cause.hypothesis.axis() {
-                    Axis::Azimuth => p.sighting.approach.azimuth,
+                    FaultAxis::Azimuth => p.sighting.approach.azimuth,
                     _ => p.sighting.approach.elevation,
                 };
                 let up = kept().filter(|p| sign(p) > 0.0).count();
@@ -423,7 +423,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             "the {axis} axis moves by a tenth less than its numbers say: they are grads, 400 to the \
              turn"
         ),
-        Hypothesis::LooseDish(Axis::Azimuth) => format!(
+        Hypothesis::LooseDish(FaultAxis::Azimuth) => format!(
             "the beam moves sideways in the dish by {said} as it is raised, more than collimation \
              and axis skew allow for"
         ),

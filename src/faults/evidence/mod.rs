@@ -5,8 +5,8 @@ mod rows;
 
 use crate::angle::Angle;
 use crate::explain::{
-    Axis, Compass, ComputedPositions, Explanation, Fault, LooseJoint, Misread, Misreading, Tell,
-    TwoPlaces, Worst,
+    Compass, ComputedPositions, Explanation, Fault, FaultAxis, LooseJoint, Misread, Misreading,
+    Tell, TwoPlaces, Worst,
 };
 use crate::mount::{AxisKind, Kind};
 use crate::number;
@@ -20,7 +20,7 @@ pub use cause::of_cause;
 pub use rows::of_rows;
 
 /// A finding with the advice that belongs to its fault, everything else to be filled in.
-fn finding(mount: Kind, fault: Fault, axis: Axis, p_value: f64, evidence: String) -> Finding {
+fn finding(mount: Kind, fault: Fault, axis: FaultAxis, p_value: f64, evidence: String) -> Finding {
     let Advice {
         confirm,
         mend,
@@ -141,12 +141,12 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
     let misreading = &misread.misreading;
     let site = &station.site;
     let (axis, size) = match misreading {
-        Misreading::Hours(hours) => (Axis::Both, Some((*hours, "h"))),
-        Misreading::LongitudeSign => (Axis::Both, Some((-site.longitude.degrees(), "deg"))),
-        Misreading::LatitudeSign => (Axis::Both, Some((-site.latitude.degrees(), "deg"))),
-        Misreading::SiteSwapped | Misreading::Exchanged => (Axis::Both, None),
-        Misreading::AzimuthReversed => (Axis::Azimuth, None),
-        Misreading::FromTheZenith => (Axis::Elevation, None),
+        Misreading::Hours(hours) => (FaultAxis::Both, Some((*hours, "h"))),
+        Misreading::LongitudeSign => (FaultAxis::Both, Some((-site.longitude.degrees(), "deg"))),
+        Misreading::LatitudeSign => (FaultAxis::Both, Some((-site.latitude.degrees(), "deg"))),
+        Misreading::SiteSwapped | Misreading::Exchanged => (FaultAxis::Both, None),
+        Misreading::AzimuthReversed => (FaultAxis::Azimuth, None),
+        Misreading::FromTheZenith => (FaultAxis::Elevation, None),
         Misreading::Unit { axis, degrees, .. } => (*axis, Some((*degrees, "deg per unit"))),
         Misreading::PointedMinutes(axis) => (*axis, None),
     };
@@ -231,7 +231,7 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
         ..finding(
             explanation.session.kind(),
             Fault::ColumnsExchanged,
-            Axis::Both,
+            FaultAxis::Both,
             0.01_f64.powi(2 * peaks.min(10) as i32),
             evidence,
         )
@@ -242,12 +242,12 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
 pub fn of_two_places(mount: Kind, two: &TwoPlaces) -> Finding {
     let said = measured(two.apart.degrees(), two.sigma.degrees(), "deg");
     let fault = match two.axis {
-        Axis::Azimuth => Fault::AzimuthBacklash,
+        FaultAxis::Azimuth => Fault::AzimuthBacklash,
         _ => Fault::ElevationBacklash,
     };
     let axis = two.axis.words_on(mount);
     let column = match two.axis {
-        Axis::Azimuth => mount.axes()[0].key(),
+        FaultAxis::Azimuth => mount.axes()[0].key(),
         _ => mount.axes()[1].key(),
     };
     Finding {
@@ -351,7 +351,7 @@ pub fn of_compass(compass: &Compass) -> Finding {
         ..finding(
             Kind::AzEl,
             Fault::MagneticNorth,
-            Axis::Azimuth,
+            FaultAxis::Azimuth,
             compass.p_value,
             evidence,
         )

@@ -1,7 +1,7 @@
 //! Bad peaks, in words with numbers.
 
 use super::{finding, surprise};
-use crate::explain::{Alike, Axis, BadKind, BadPeak, Explanation, Fault};
+use crate::explain::{Alike, BadKind, BadPeak, Explanation, Fault, FaultAxis};
 use crate::faults::finding::{Finding, Rival, Subject};
 use crate::mount::{AxisKind, Kind};
 use crate::number;
@@ -91,8 +91,8 @@ fn of_alike(
         number::probability(worst)
     );
     let axis = match off {
-        [true, true] => Axis::Both,
-        _ => [Axis::Azimuth, Axis::Elevation][larger],
+        [true, true] => FaultAxis::Both,
+        _ => [FaultAxis::Azimuth, FaultAxis::Elevation][larger],
     };
     Finding {
         headline: format!(
@@ -127,7 +127,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
                     left.degrees()
                 ));
                 sizes.push(off);
-                axes.push(Axis::Both);
+                axes.push(FaultAxis::Both);
             }
             BadKind::Sidelobe { beamwidths } => {
                 each.push(format!(
@@ -136,7 +136,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
                 ));
                 sizes.push(*beamwidths);
                 unit = "beamwidths";
-                axes.push(Axis::Both);
+                axes.push(FaultAxis::Both);
             }
             BadKind::Digit {
                 axis,
@@ -173,7 +173,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
                     bad.row
                 ));
                 sizes.push(off);
-                axes.push(Axis::Both);
+                axes.push(FaultAxis::Both);
             }
         }
     }
@@ -186,7 +186,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
     let axis = if axes.iter().all(|a| *a == axes[0]) {
         axes[0]
     } else {
-        Axis::Both
+        FaultAxis::Both
     };
     sizes.sort_by(f64::total_cmp);
     let rows: Vec<usize> = of.iter().map(|(b, _)| b.row).collect();
@@ -222,8 +222,8 @@ fn rivals(mount: Kind, of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
             Some(Rival {
                 fault,
                 name: fault.name_on(mount),
-                axis: Axis::Both,
-                axis_name: Axis::Both.key_on(mount),
+                axis: FaultAxis::Both,
+                axis_name: FaultAxis::Both.key_on(mount),
                 size: bad.off.size().degrees(),
                 size_unit: "deg".to_owned(),
                 sigma: bad.sigma.degrees(),

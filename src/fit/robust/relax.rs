@@ -4,12 +4,12 @@ use super::loss::Loss;
 use super::offsets::{Medians, Offset, offsets, ratio};
 use crate::fit::block::Block;
 use crate::fit::least_squares::LeastSquares;
-use crate::fit::marquardt::positive;
 use crate::fit::model::Model;
 use crate::fit::options::Options;
 use crate::fit::spectrum::Spectrum;
 use crate::fit::step;
 use crate::fit::triangle::Triangle;
+use crate::fit::triangle::positive;
 use nalgebra::DMatrix;
 use std::cell::Cell;
 

@@ -1,6 +1,6 @@
 //! What clients say, and what becomes of it.
 
-use super::super::why;
+use super::super::reasons;
 use super::{Action, NOT_CONNECTED, OnDisconnect, POLL, Pending, Relay, STALE, WaitingFor, Wish};
 use crate::angle::Angle;
 use crate::live::aim::Asked;
@@ -138,7 +138,7 @@ impl Relay {
             return;
         }
         self.give_way();
-        let number = self.wait(id, request, text, WaitingFor::Decision);
+        let number = self.wait(id, request, text, WaitingFor::GuardDecision);
         let pending = Pending {
             number,
             wish,
@@ -175,7 +175,7 @@ impl Relay {
     /// What waited for a position to be decided by makes room for something newer.
     pub(super) fn give_way(&mut self) {
         if let Some(pending) = self.pending.take() {
-            self.settle(pending.number, Code::Rejected, why::NEWER_DEMAND);
+            self.settle(pending.number, Code::Rejected, reasons::NEWER_DEMAND);
         }
     }
 

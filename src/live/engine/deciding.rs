@@ -1,14 +1,14 @@
 //! From a wish to what is sent: the guard is asked, and the way is pursued.
 
-use super::super::why;
+use super::super::reasons;
 use super::{Action, Driven, MOTION, Pending, Relay, SunPlace, WaitingFor, Wire, Wish};
 use crate::live::aim::NoAim;
 use crate::live::axes::Axes;
 use crate::live::daemon::Question;
-use crate::live::guard::{Decision, Goal, Refused, Rules, Situation, decide};
+use crate::live::guard::{Goal, GuardDecision, Refused, Rules, Situation, decide};
+use crate::live::messages::Loudness;
 use crate::live::protocol::{Code, Way};
 use crate::live::record::{RELAY, Row};
-use crate::live::told::Loudness;
 use crate::live::zone::SunZone;
 use crate::table::Refusal;
 
@@ -38,7 +38,7 @@ impl Relay {
 
     pub(super) fn decide(&mut self, pending: &Pending) {
         let Some(here) = self.fresh() else {
-            self.settle(pending.number, Code::Timeout, why::NO_POSITION);
+            self.settle(pending.number, Code::Timeout, reasons::NO_POSITION);
             return;
         };
         self.look_for_sun();
@@ -87,7 +87,7 @@ impl Relay {
                 new: true,
             },
         );
-        if let Decision::Refuse(refused) = decision {
+        if let GuardDecision::Refuse(refused) = decision {
             let code = match refused {
                 Refused::NoNumber | Refused::OutOfRange => Code::Invalid,
                 _ => Code::Rejected,
@@ -108,7 +108,7 @@ impl Relay {
             );
         }
         match decision {
-            Decision::Send(to) => {
+            GuardDecision::Send(to) => {
                 if let Some(aimed) = &aimed {
                     self.aim.sent(aimed);
                 }
@@ -125,10 +125,10 @@ impl Relay {
         }
     }
 
-    pub(super) fn judge(&self, here: Axes, goal: Goal) -> Decision {
+    pub(super) fn judge(&self, here: Axes, goal: Goal) -> GuardDecision {
         let Ok(zone) = self.zone() else {
             // Where the Sun is is not known: nothing may be moved.
-            return Decision::Refuse(Refused::WayNearSun);
+            return GuardDecision::Refuse(Refused::WayNearSun);
         };
         let situation = Situation {
             here,
@@ -182,13 +182,13 @@ impl Relay {
                 new: false,
             },
         ) {
-            Decision::Send(to) => {
+            GuardDecision::Send(to) => {
                 self.send(to, 0);
                 let row = Row::new(self.utc, RELAY, "P", &self.guard);
                 self.log(row.told(Some(to)).reading(Some(here)));
             }
-            Decision::Keep => {}
-            Decision::Refuse(refused) => {
+            GuardDecision::Keep => {}
+            GuardDecision::Refuse(refused) => {
                 self.stop(&refused.to_string());
                 self.tell(Loudness::Warning, format!("stopped on the way: {refused}"));
                 return;

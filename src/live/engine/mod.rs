@@ -20,9 +20,9 @@ use super::aim::{Aim, Asked};
 use super::axes::Axes;
 use super::clients::{ClientId, Clients};
 use super::link::Connection;
+use super::messages::{Loudness, Status, Told};
 use super::protocol::{Line, Request, Way};
 use super::record::Row;
-use super::told::{Loudness, Status, Told};
 use crate::angle::Angle;
 use crate::table::FullModel;
 use crate::time::Utc;
@@ -220,7 +220,7 @@ struct Waiting {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum WaitingFor {
     Position,
-    Decision,
+    GuardDecision,
     Acknowledgement,
 }
 

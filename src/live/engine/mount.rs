@@ -1,6 +1,6 @@
 //! The mount's side: connections that come and go, answers, and what readings tell.
 
-use super::super::why;
+use super::super::reasons;
 use super::{
     ALARM_AGAIN, Action, BRAKING, Driven, MOTION, NOT_CONNECTED, Relay, SUN_EVERY, SunPlace,
     WaitingFor, Wire,
@@ -9,8 +9,8 @@ use crate::angle::{Angle, angle_between};
 use crate::live::axes::Axes;
 use crate::live::daemon::{Answer, Question};
 use crate::live::guard::strayed;
+use crate::live::messages::Loudness;
 use crate::live::protocol::Code;
-use crate::live::told::Loudness;
 use std::time::Duration;
 
 impl Relay {
@@ -19,7 +19,7 @@ impl Relay {
             Wire::Main => {
                 self.main.opened();
                 self.asked_at = None;
-                self.cancel(why::CONNECTED_ANEW);
+                self.cancel(reasons::CONNECTED_ANEW);
                 self.tell(Loudness::Note, "the mount is connected".to_owned());
                 if self.owed_stop {
                     self.stop("it was asked for while the mount was away");

@@ -5,9 +5,9 @@ use crate::angle::Angle;
 use crate::live::aim::Asked;
 use crate::live::axes::Axes;
 use crate::live::clients::ClientId;
+use crate::live::messages::{Loudness, Status, Told};
 use crate::live::protocol::{Code, Command, Request};
 use crate::live::record::{RELAY, Row};
-use crate::live::told::{Loudness, Status, Told};
 
 impl Relay {
     pub(super) fn wait(

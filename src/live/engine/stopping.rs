@@ -1,13 +1,13 @@
 //! Stops: written first, watched, repeated; and what holds demands back until someone has looked.
 
-use super::super::why;
+use super::super::reasons;
 use super::{
     Action, Driven, MOTION, Operator, Relay, STOP_IGNORED, STOP_UNANSWERED, Stopping, Wire,
 };
 use crate::angle::Angle;
 use crate::live::daemon::Question;
+use crate::live::messages::Loudness;
 use crate::live::record::{RELAY, Row};
-use crate::live::told::Loudness;
 
 impl Relay {
     /// Stops the mount: written before anything else, on every connection on which a move might
@@ -38,7 +38,7 @@ impl Relay {
             told_at: now,
         });
         self.moved_at = Some(now);
-        self.cancel(why::STOPPED);
+        self.cancel(reasons::STOPPED);
         self.guard = format!("stopped: {why}");
         let reply = match written {
             true => "sent",
@@ -138,7 +138,7 @@ impl Relay {
     pub(super) fn stop_file(&mut self, there: bool) {
         if there && !self.holds.file {
             self.holds.file = true;
-            self.stop(why::STOP_FILE);
+            self.stop(reasons::STOP_FILE);
             self.tell(
                 Loudness::Warning,
                 "stopped by the stop file; demands are refused while it is there".to_owned(),

@@ -1,13 +1,13 @@
 //! What time alone brings: polls, deadlines, the end.
 
-use super::super::why;
+use super::super::reasons;
 use super::{
     ACKNOWLEDGE, Action, FAREWELL, IDLE_POLL, LIVELY, MISSING, PATIENCE, POLL, Relay, WaitingFor,
     Wire,
 };
 use crate::live::daemon::Question;
+use crate::live::messages::Loudness;
 use crate::live::protocol::Code;
-use crate::live::told::Loudness;
 use std::time::Duration;
 
 impl Relay {
@@ -48,7 +48,7 @@ impl Relay {
             .reading
             .is_none_or(|(_, since)| now.saturating_sub(since) > MISSING);
         if missing && (self.goal.is_some() || self.doubtful) {
-            self.stop(why::POSITIONS_MISSING);
+            self.stop(reasons::POSITIONS_MISSING);
             self.tell(
                 Loudness::Warning,
                 "stopped: the mount has not told its position for 3 s".to_owned(),
@@ -97,13 +97,13 @@ impl Relay {
             .pending
             .take_if(|p| now.saturating_sub(p.since) >= PATIENCE)
         {
-            self.settle(pending.number, Code::Timeout, why::NO_POSITION);
+            self.settle(pending.number, Code::Timeout, reasons::NO_POSITION);
         }
         let due: Vec<(u64, WaitingFor)> = (self.waiting.iter())
             .filter(|w| {
                 let patience = match w.kind {
                     WaitingFor::Position => PATIENCE,
-                    WaitingFor::Decision | WaitingFor::Acknowledgement => ACKNOWLEDGE,
+                    WaitingFor::GuardDecision | WaitingFor::Acknowledgement => ACKNOWLEDGE,
                 };
                 now.saturating_sub(w.since) >= patience
             })

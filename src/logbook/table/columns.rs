@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::super::cell::Cell;
-use super::super::log_options::ColumnNames;
+use super::super::column_names::ColumnNames;
 use super::rows::Row;
 use super::taken::Kind;
 use super::{Told, is_value};
@@ -34,7 +34,7 @@ pub struct Schema {
 pub struct Columns {
     known: &'static [&'static str],
     /// By index in `known`.
-    place: Vec<Option<Place>>,
+    place: Vec<Option<FieldPlace>>,
     own: Vec<usize>,
     own_names: Vec<String>,
     unnamed: Vec<bool>,
@@ -46,7 +46,7 @@ pub struct Columns {
 
 /// One field, or a date and a time of day in two.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Place {
+struct FieldPlace {
     first: usize,
     second: Option<usize>,
 }
@@ -129,7 +129,7 @@ impl Columns {
             match found[..] {
                 [] => {}
                 [one] if !by_option => {
-                    self.place[k] = Some(Place {
+                    self.place[k] = Some(FieldPlace {
                         first: one,
                         second: None,
                     });
@@ -151,7 +151,7 @@ impl Columns {
                     let wrong = Wrong::new(found, "each column once")
                         .mend("delete one, or rename it to begin with x_ to keep it as your own");
                     told.problems.push(first.problem(again, wrong));
-                    self.place[k].get_or_insert(Place {
+                    self.place[k].get_or_insert(FieldPlace {
                         first: one,
                         second: None,
                     });
@@ -318,7 +318,7 @@ pub fn is_values(row: &Row<'_>) -> bool {
 }
 
 /// Where a wanted header stands: as it is, in other letters, or as two joined by a plus.
-fn place_of(header: &[String], wanted: &str) -> Option<Place> {
+fn place_of(header: &[String], wanted: &str) -> Option<FieldPlace> {
     let find = |wanted: &str| {
         let wanted = wanted.trim();
         let exact = header.iter().position(|h| h == wanted);
@@ -329,13 +329,13 @@ fn place_of(header: &[String], wanted: &str) -> Option<Place> {
         })
     };
     if let Some(first) = find(wanted) {
-        return Some(Place {
+        return Some(FieldPlace {
             first,
             second: None,
         });
     }
     let (date, clock) = wanted.split_once('+')?;
-    Some(Place {
+    Some(FieldPlace {
         first: find(date)?,
         second: Some(find(clock)?),
     })

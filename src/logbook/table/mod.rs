@@ -23,7 +23,7 @@ pub use rows::{Row, RowReader};
 pub use survey::{Request, Survey, survey};
 pub use taken::{Kind, Taken, is};
 
-use super::log_options::ColumnNames;
+use super::column_names::ColumnNames;
 use crate::problem::{Error, Problems};
 use crate::time::Written;
 

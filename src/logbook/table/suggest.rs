@@ -1,7 +1,7 @@
 //! Which columns of a file with foreign headers probably mean what: times and emitters by their
 //! content, the rest by their names.
 
-use super::super::log_options::ColumnNames;
+use super::super::column_names::ColumnNames;
 use super::columns::{Schema, folded};
 use super::synonyms::fit;
 use crate::station::Station;

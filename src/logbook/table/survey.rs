@@ -166,7 +166,7 @@ struct Look<'a> {
 
 /// Where something was found first.
 #[derive(Clone, Debug)]
-struct Place {
+struct FirstSeen {
     line: usize,
     column: usize,
     text: String,
@@ -176,16 +176,16 @@ struct Place {
 #[derive(Default)]
 struct Found {
     /// The first date whose order must be known.
-    open: Option<(Place, Written)>,
+    open: Option<(FirstSeen, Written)>,
     /// For each order, the first date that does not exist in it.
-    excluded: [Option<Place>; 3],
+    excluded: [Option<FirstSeen>; 3],
     /// The first time without a zone.
-    no_zone: Option<Place>,
+    no_zone: Option<FirstSeen>,
     /// The first time with letters for a zone, and the first with others.
-    named_zones: Vec<(Place, String)>,
+    named_zones: Vec<(FirstSeen, String)>,
     points: bool,
     /// The first compass point that may be either.
-    compass: Option<Place>,
+    compass: Option<FirstSeen>,
 }
 
 impl Found {
@@ -383,7 +383,7 @@ impl Look<'_> {
                 let cell = self.columns.cell(row, *k);
                 if is_bare_compass_point(&cell.text, *axis) {
                     let at = cell.problem(Wrong::default());
-                    self.found.compass = Some(Place::of(&at, &cell.text));
+                    self.found.compass = Some(FirstSeen::of(&at, &cell.text));
                 }
             }
         }
@@ -399,7 +399,7 @@ impl Look<'_> {
         let Ok(written) = Written::parse(text) else {
             return;
         };
-        let place = || Place::of(&cell.problem(Wrong::default()), text);
+        let place = || FirstSeen::of(&cell.problem(Wrong::default()), text);
         match &written.zone {
             WrittenZone::Offset(_) => {}
             WrittenZone::Missing => {
@@ -538,9 +538,9 @@ impl Look<'_> {
     }
 }
 
-impl Place {
-    fn of(at: &Problem, text: &str) -> Place {
-        Place {
+impl FirstSeen {
+    fn of(at: &Problem, text: &str) -> FirstSeen {
+        FirstSeen {
             line: at.line.unwrap_or(0),
             column: at.column.unwrap_or(0),
             text: text.to_owned(),

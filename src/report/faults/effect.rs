@@ -3,7 +3,7 @@
 use plotters_backend::DrawingBackend;
 
 use super::Drawing;
-use crate::faults::{Against, Axis as FaultAxis, EffectPoint};
+use crate::faults::{Against, EffectPoint, FaultAxis};
 use crate::mount::Kind;
 use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Tick, azimuth_ticks, colours,
@@ -163,8 +163,9 @@ impl Drawing for EffectPicture {
             } else {
                 (Marker::Cross, colours::VERMILLION)
             };
-            above.mark(canvas, (p.x, p.seen.degrees()), marker, radius, colour);
-            below.mark(canvas, (p.x, p.left.degrees()), marker, radius, colour);
+            let (seen, left) = ((p.x, p.seen.degrees()), (p.x, p.left.degrees()));
+            above.row_mark(canvas, p.row, seen, marker, radius, colour);
+            below.row_mark(canvas, p.row, left, marker, radius, colour);
         }
         if self.is_curve() {
             let line: Vec<Point> = (self.points.iter().filter(|p| p.kept))

@@ -46,9 +46,10 @@ impl Drawing for MisreadingPicture {
         for (row, before, after) in &self.points {
             let x = *row as f64;
             let at = (x, before.degrees());
-            panel.mark(canvas, at, Marker::Cross, 3.8, colours::VERMILLION);
-            panel.mark(
+            panel.row_mark(canvas, *row, at, Marker::Cross, 3.8, colours::VERMILLION);
+            panel.row_mark(
                 canvas,
+                *row,
                 (x, after.degrees()),
                 Marker::Disc,
                 3.0,

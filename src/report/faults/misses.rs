@@ -112,8 +112,9 @@ impl Drawing for MissPicture {
             });
         }
         for p in self.points.iter().filter(|p| !p.meant) {
-            panel.mark(
+            panel.row_mark(
                 canvas,
+                p.row,
                 (p.row as f64, p.miss.degrees()),
                 Marker::Disc,
                 2.8,
@@ -122,7 +123,7 @@ impl Drawing for MissPicture {
         }
         for p in self.points.iter().filter(|p| p.meant) {
             let at = (p.row as f64, p.miss.degrees());
-            panel.mark(canvas, at, Marker::Cross, 5.0, colours::VERMILLION);
+            panel.row_mark(canvas, p.row, at, Marker::Cross, 5.0, colours::VERMILLION);
         }
         self.name_rows(canvas, &panel, taken);
         let meant = Key::Mark(Marker::Cross, colours::VERMILLION);

@@ -1,29 +1,27 @@
 //! What a diagnosis found: for the terminal, for machines, as pictures and as one page.
 
 mod compass;
+mod document;
 mod effect;
 mod misreading;
 mod misses;
-mod page;
 #[cfg(test)]
 mod samples;
 mod scatter;
-mod text;
 
 use std::path::{Path, PathBuf};
 
 use plotters_backend::DrawingBackend;
-use rayon::prelude::*;
 
+use super::document::write_document;
 use crate::faults::{Diagnosis, Finding, PlotData, plot_data};
-use crate::files;
 use crate::plot::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
 use crate::problem::Error;
 use crate::station::Station;
 
+pub use document::{faults_json, faults_text};
 #[cfg(test)]
 pub(super) use samples::sample_pictures;
-pub use text::{faults_json, faults_text};
 
 /// Name of the page of a diagnosis in its folder.
 pub const FAULTS_PAGE: &str = "faults.html";
@@ -155,21 +153,8 @@ pub fn write_faults(
     station: &Station,
     log_name: &str,
 ) -> Result<Vec<PathBuf>, Error> {
-    std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
     let pictures = fault_pictures(diagnosis, station);
-    let write = |name: String, contents: &[u8]| -> Result<PathBuf, Error> {
-        let path = dir.join(name);
-        files::write_whole(&path, contents)?;
-        Ok(path)
-    };
-    let html = page::page(diagnosis, station, log_name, &pictures);
-    let mut paths = vec![write(FAULTS_PAGE.to_owned(), html.as_bytes())?];
-    for (_, p) in &pictures {
-        paths.push(write(format!("{}.svg", p.file_stem()), p.svg().as_bytes())?);
-    }
-    let pngs: Result<Vec<PathBuf>, Error> = (pictures.par_iter())
-        .map(|(_, p)| write(format!("{}.png", p.file_stem()), &p.png()?))
-        .collect();
-    paths.extend(pngs?);
-    Ok(paths)
+    let drawn: Vec<&dyn Render> = pictures.iter().map(|(_, p)| p.as_ref()).collect();
+    let page = || document::page(diagnosis, station, log_name, &pictures);
+    write_document(dir, FAULTS_PAGE, &drawn, page)
 }

@@ -3,7 +3,7 @@
 
 use super::{Drawing, Sheet, compass, effect, misreading, misses, scatter};
 use crate::angle::Angle;
-use crate::faults::{Against, Axis, EffectPoint, MissPoint};
+use crate::faults::{Against, EffectPoint, FaultAxis, MissPoint};
 use crate::plot::Render;
 
 fn on_sheet<D: Drawing + 'static>(drawing: D) -> Box<dyn Render> {
@@ -69,7 +69,7 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
                 on_sheet(effect::EffectPicture::new(
                     crate::mount::Kind::AzEl,
                     against,
-                    Axis::Azimuth,
+                    FaultAxis::Azimuth,
                     points,
                 )),
             );
@@ -84,7 +84,7 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
         on_sheet(effect::EffectPicture::new(
             crate::mount::Kind::AzEl,
             Against::Arrival,
-            Axis::Elevation,
+            FaultAxis::Elevation,
             sides,
         )),
     );
@@ -98,7 +98,7 @@ pub fn sample_pictures() -> Vec<(&'static str, Box<dyn Render>)> {
             what,
             on_sheet(misses::MissPicture::new(misses(count, size), None)),
         );
-        for axis in [Axis::Azimuth, Axis::Elevation, Axis::Both] {
+        for axis in [FaultAxis::Azimuth, FaultAxis::Elevation, FaultAxis::Both] {
             let picture = scatter::ScatterPicture::new(
                 crate::mount::Kind::AzEl,
                 Against::Azimuth,

@@ -4,7 +4,7 @@ use plotters_backend::DrawingBackend;
 
 use super::Drawing;
 use crate::angle::Angle;
-use crate::faults::{Against, Axis as FaultAxis};
+use crate::faults::{Against, FaultAxis};
 use crate::mount::Kind;
 use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, azimuth_ticks, colours,

@@ -1,13 +1,12 @@
 //! Calibrations over months: for the terminal, for machines, as pictures and as one page.
 
-mod page;
+mod document;
 mod picture;
-mod text;
 
 use std::path::{Path, PathBuf};
 
+use super::document::write_document;
 use super::term_name;
-use crate::files;
 use crate::mount::{Term, TermUnit};
 use crate::number::by_sigma;
 use crate::plot::Render;
@@ -15,8 +14,8 @@ use crate::problem::Error;
 use crate::recheck::{History, Point, TermHistory};
 use crate::time::Utc;
 
+pub use document::{history_json, history_text};
 use picture::HistoryPicture;
-pub use text::{history_json, history_text};
 
 /// Name of the page of a history in its folder.
 pub const HISTORY_PAGE: &str = "history.html";
@@ -47,23 +46,11 @@ pub fn history_pictures(history: &History) -> Vec<Box<dyn Render>> {
 /// # Errors
 /// When the folder cannot be made or a file cannot be written; files written before stay.
 pub fn write_history(dir: &Path, history: &History) -> Result<Vec<PathBuf>, Error> {
-    std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
     let pictures = history_pictures(history);
-    let mut paths = Vec::new();
-    let mut write = |name: String, contents: &[u8]| -> Result<(), Error> {
-        let path = dir.join(name);
-        files::write_whole(&path, contents)?;
-        paths.push(path);
-        Ok(())
-    };
-    let html = page::page(history, &pictures);
-    write(HISTORY_PAGE.to_owned(), html.as_bytes())?;
-    for picture in &pictures {
-        let stem = picture.file_stem();
-        write(format!("{stem}.svg"), picture.svg().as_bytes())?;
-        write(format!("{stem}.png"), &picture.png()?)?;
-    }
-    Ok(paths)
+    let drawn: Vec<&dyn Render> = pictures.iter().map(AsRef::as_ref).collect();
+    write_document(dir, HISTORY_PAGE, &drawn, || {
+        document::page(history, &pictures)
+    })
 }
 
 /// Unit and factor in which a term is shown.

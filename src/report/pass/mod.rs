@@ -1,18 +1,17 @@
 //! Passes through a relay: for the terminal, as pictures and as one page.
 
-mod page;
+mod document;
 mod picture;
-mod text;
 
 use std::path::Path;
 
-use crate::files;
+use super::document::write_document;
 use crate::live::RelayLog;
 use crate::plot::Render;
 use crate::problem::Error;
 
+pub use document::pass_text;
 use picture::PassPicture;
-pub use text::pass_text;
 
 /// Name of the page of passes in its folder.
 pub const PASS_PAGE: &str = "passes.html";
@@ -38,12 +37,7 @@ pub fn pass_pictures(log: &RelayLog) -> Vec<Box<dyn Render>> {
 /// When a file cannot be written.
 pub fn write_passes(dir: &Path, log: &RelayLog) -> Result<(), Error> {
     let pictures = pass_pictures(log);
-    let html = page::page(log, &pictures);
-    files::write_whole(&dir.join(PASS_PAGE), html.as_bytes())?;
-    for picture in &pictures {
-        let stem = picture.file_stem();
-        files::write_whole(&dir.join(format!("{stem}.svg")), picture.svg().as_bytes())?;
-        files::write_whole(&dir.join(format!("{stem}.png")), &picture.png()?)?;
-    }
-    Ok(())
+    let drawn: Vec<&dyn Render> = pictures.iter().map(AsRef::as_ref).collect();
+    let page = || document::page(log, &pictures);
+    write_document(dir, PASS_PAGE, &drawn, page).map(drop)
 }

@@ -2,7 +2,7 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::text::clock;
+use super::document::clock;
 use crate::angle::Angle;
 use crate::live::{Asked, ON_TARGET_DB, Pass, RelayLog, Sample, loss_db};
 use crate::plot::{

@@ -21,10 +21,10 @@ const MOST_OTHERS: usize = 400;
 #[derive(Clone, Debug)]
 pub struct BeamPicture {
     axis_2: AxisKind,
-    /// Both axes, degrees, of the used peaks.
-    used: Vec<(f64, f64)>,
+    /// Row and both axes, degrees, of the used peaks.
+    used: Vec<(usize, f64, f64)>,
     /// Of the others.
-    rejected: Vec<(f64, f64)>,
+    rejected: Vec<(usize, f64, f64)>,
     /// Used peaks with one axis only.
     partial: Vec<Measured>,
     beamwidth: f64,
@@ -41,13 +41,17 @@ impl BeamPicture {
     pub fn of(report: &Report) -> BeamPicture {
         let peaks = &report.outcome.peaks;
         let measured = |used: bool| {
-            (peaks.iter().filter(move |p| p.used == used)).map(|p| Measured::of(p, p.residual))
+            (peaks.iter().filter(move |p| p.used == used))
+                .map(|p| (p.row, Measured::of(p, p.residual)))
         };
-        let used: Vec<(f64, f64)> = measured(true).filter_map(|m| m.both()).collect();
-        let rejected: Vec<(f64, f64)> = measured(false).filter_map(|m| m.both()).collect();
-        let partial: Vec<Measured> = measured(true).filter(|m| m.both().is_none()).collect();
+        let both = |(row, m): (usize, Measured)| m.both().map(|(x, y)| (row, x, y));
+        let used: Vec<(usize, f64, f64)> = measured(true).filter_map(both).collect();
+        let rejected: Vec<(usize, f64, f64)> = measured(false).filter_map(both).collect();
+        let partial: Vec<Measured> = (measured(true).map(|(_, m)| m))
+            .filter(|m| m.both().is_none())
+            .collect();
         let shown = if used.is_empty() { &rejected } else { &used };
-        let sizes = (shown.iter().flat_map(|(x, y)| [x.abs(), y.abs()]))
+        let sizes = (shown.iter().flat_map(|(_, x, y)| [x.abs(), y.abs()]))
             .chain(partial.iter().map(Measured::size));
         let (used_words, rejected_words) = used_words(report);
         BeamPicture {
@@ -128,14 +132,14 @@ impl BeamPicture {
     ) -> Option<u32> {
         let mut most = None;
         if self.used.len() > MOST_SINGLE {
-            let places = self.used.iter().map(|(x, y)| panel.at(*x, *y));
+            let places = self.used.iter().map(|(_, x, y)| panel.at(*x, *y));
             let density = Density::of(places, panel.frame, 6.0);
             density.draw(canvas);
             most = Some(density.most());
         } else {
             let radius = if self.used.len() > 300 { 1.8 } else { 2.8 };
-            for &at in &self.used {
-                panel.mark(canvas, at, Marker::Disc, radius, colours::BLUE);
+            for &(row, x, y) in &self.used {
+                panel.row_mark(canvas, row, (x, y), Marker::Disc, radius, colours::BLUE);
             }
         }
         let f = panel.frame;
@@ -149,8 +153,10 @@ impl BeamPicture {
                 canvas.line((f.left, y), (f.left + 9.0, y), &pen);
             }
         }
-        for &at in (self.rejected.iter()).step_by(thinning(self.rejected.len(), MOST_OTHERS)) {
-            panel.mark(canvas, at, Marker::Cross, 3.8, colours::VERMILLION);
+        for &(row, x, y) in
+            (self.rejected.iter()).step_by(thinning(self.rejected.len(), MOST_OTHERS))
+        {
+            panel.row_mark(canvas, row, (x, y), Marker::Cross, 3.8, colours::VERMILLION);
         }
         most
     }
@@ -196,7 +202,7 @@ impl Picture for BeamPicture {
             items.push((Key::Mark(Marker::Cross, colours::VERMILLION), words));
         }
         let out = |limit: f64| {
-            (self.rejected.iter().chain(&self.used)).any(|(x, y)| x.abs().max(y.abs()) > limit)
+            (self.rejected.iter().chain(&self.used)).any(|(_, x, y)| x.abs().max(y.abs()) > limit)
         };
         if out(self.close_range) || out(whole) {
             let words = "beyond the frame".to_owned();

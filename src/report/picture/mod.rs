@@ -17,7 +17,7 @@ mod tests;
 
 use super::Report;
 use crate::plot::Render;
-pub use plan::{plan_picture, write_plan_pictures};
+pub use plan::plan_picture;
 use residuals::Against;
 pub use sky_error::{MapTrack, SkyErrorMap, sky_error_map};
 

@@ -1,19 +1,16 @@
 //! A plan on the sky, and what each step leaves of the pointing error.
 
-use std::path::{Path, PathBuf};
-
 use plotters_backend::DrawingBackend;
 
 use super::round_sky::{RoundSky, mask_line};
 use super::step_numbers;
-use crate::files;
 use crate::number;
 use crate::plan::Plan;
 use crate::plot::{
     Align, Axis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Render, Scale, Text, Tick,
     colours, linear_ticks, notes,
 };
-use crate::problem::{Error, printable};
+use crate::problem::printable;
 use crate::report::layout::cut;
 use crate::station::Station;
 
@@ -191,22 +188,4 @@ impl Picture for PlanPicture {
 /// The picture of a plan.
 pub fn plan_picture(plan: &Plan, station: &Station) -> impl Render + use<> {
     PlanPicture::of(plan, station)
-}
-
-/// Writes the picture, as SVG and PNG, into `dir`, which is made if need be. Gives the files'
-/// paths.
-///
-/// # Errors
-/// When the folder cannot be made or a file cannot be written; files written before stay.
-pub fn write_plan_pictures(
-    dir: &Path,
-    plan: &Plan,
-    station: &Station,
-) -> Result<Vec<PathBuf>, Error> {
-    std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
-    let picture = plan_picture(plan, station);
-    let (svg, png) = (dir.join("plan.svg"), dir.join("plan.png"));
-    files::write_whole(&svg, picture.svg().as_bytes())?;
-    files::write_whole(&png, &picture.png()?)?;
-    Ok(vec![svg, png])
 }

@@ -48,6 +48,7 @@ pub enum Against {
 /// One residual of one axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Dot {
+    row: usize,
     x: f64,
     y: f64,
     sigma: f64,
@@ -97,6 +98,7 @@ impl ResidualPicture {
                 let dots: Vec<Dot> = (peaks.iter())
                     .filter_map(|p| {
                         Some(Dot {
+                            row: p.row,
                             x: x(p),
                             y: part(p)?,
                             sigma: sigma(p),
@@ -256,7 +258,8 @@ impl ResidualPicture {
             .iter()
             .step_by(thinning(rejected.len(), MOST_REJECTED))
         {
-            panel.mark(canvas, (d.x, d.y), Marker::Cross, 3.8, colours::VERMILLION);
+            let at = (d.x, d.y);
+            panel.row_mark(canvas, d.row, at, Marker::Cross, 3.8, colours::VERMILLION);
         }
         let line: Vec<Point> = row.trend.iter().map(|(x, y)| panel.at(*x, *y)).collect();
         if most.is_some() {
@@ -302,7 +305,14 @@ fn draw_dots<DB: DrawingBackend>(canvas: &mut Canvas<DB>, panel: &Panel, row: &R
         }
     }
     for d in row.dots.iter().filter(|d| d.used) {
-        panel.mark(canvas, (d.x, d.y), Marker::Disc, radius, colours::BLUE);
+        panel.row_mark(
+            canvas,
+            d.row,
+            (d.x, d.y),
+            Marker::Disc,
+            radius,
+            colours::BLUE,
+        );
     }
 }
 

@@ -31,9 +31,14 @@ const ROOMY: f64 = 60.0;
 /// Longer arrows are cut to this many usual ones, so that one bad peak does not cross the picture.
 const LONGEST_OVER_USUAL: f64 = 1.55;
 
+/// How far a pointer may miss a peak, pixels.
+const REACH: f64 = 7.0;
+
 /// One arrow of the sky.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Arrow {
+    /// The row in the log; none for the mean of many.
+    row: Option<usize>,
     azimuth_rad: f64,
     elevation_deg: f64,
     cross_elevation: f64,
@@ -151,6 +156,7 @@ impl Side {
         let arrow = |p: &PeakOutcome| {
             let step = on_sky(geometry, p, Measured::of(p, offset(p)));
             Arrow {
+                row: Some(p.row),
                 azimuth_rad: p.target.azimuth().radians(),
                 elevation_deg: p.target.elevation().degrees(),
                 cross_elevation: step.0,
@@ -228,6 +234,7 @@ fn cell_means(arrows: &[Arrow]) -> Vec<Arrow> {
         let (n, sum) = cells.entry((band, sector)).or_insert((
             0,
             Arrow {
+                row: None,
                 azimuth_rad: centre,
                 elevation_deg: middle.to_degrees(),
                 cross_elevation: 0.0,
@@ -264,6 +271,9 @@ impl Side {
             let (dx, dy) = a.step();
             let tip = (at.0 + dx * cut, at.1 + dy * cut);
             canvas.arrow(at, tip, &Pen::new(colour, 1.3));
+        }
+        if let Some(row) = a.row {
+            canvas.tag(row, at, REACH);
         }
         match (a.used, a.partial) {
             (true, false) => canvas.marker(at, Marker::Disc, self.marker_radius, colour),
@@ -380,6 +390,7 @@ mod tests {
 
     fn arrow(azimuth_deg: f64, cross_elevation: f64, elevation: f64) -> Arrow {
         Arrow {
+            row: None,
             azimuth_rad: azimuth_deg.to_radians(),
             elevation_deg: 40.0,
             cross_elevation,

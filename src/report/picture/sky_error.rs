@@ -32,13 +32,15 @@ const RAMP: [Colour; 8] = [
 /// Above this ratio of the largest to the smallest error, the shades grow by steps of 1, 2 and 5.
 const STRAIGHT_UP_TO: f64 = 6.0;
 /// Height of a cell, degrees of elevation.
-const CELL_UP_DEG: f64 = 2.5;
+const CELL_UP_DEG: f64 = 1.5;
 /// Width of a cell, degrees of azimuth.
-const CELL_ROUND_DEG: f64 = 3.75;
+const CELL_ROUND_DEG: f64 = 2.5;
 /// Cells overlap by this, so that no seam shows between them, degrees.
 const SEAM_DEG: f64 = 0.12;
 /// More peaks than these would hide the map.
 const MOST_PEAKS: usize = 300;
+/// How far a pointer may miss a peak, pixels.
+const REACH: f64 = 7.0;
 /// Marks along a track that get their loss written beside them.
 const MOST_MARKS: usize = 6;
 /// A mark nearer to another than this says nothing new, pixels.
@@ -80,8 +82,9 @@ struct MapPicture {
     dish: Dish,
     horizon: Vec<(f64, f64)>,
     lowest: crate::station::Horizon,
-    used: Vec<(f64, f64)>,
-    not_used: Vec<(f64, f64)>,
+    /// Row, azimuth in radians, elevation in degrees.
+    used: Vec<(usize, f64, f64)>,
+    not_used: Vec<(usize, f64, f64)>,
     track: Option<MapTrack>,
     which: String,
     stamp: String,
@@ -137,9 +140,12 @@ impl Bands {
 impl MapPicture {
     fn of(map: &SkyErrorMap) -> MapPicture {
         let both = (map.expected.map.iter()).chain(map.beside.iter().flat_map(|b| b.map.iter()));
-        let places = |used: bool| -> Vec<(f64, f64)> {
+        let places = |used: bool| -> Vec<(usize, f64, f64)> {
             (map.peaks.iter().filter(|p| p.used == used))
-                .map(|p| (p.target.azimuth().radians(), p.target.elevation().degrees()))
+                .map(|p| {
+                    let (azimuth, elevation) = (p.target.azimuth(), p.target.elevation());
+                    (p.row, azimuth.radians(), elevation.degrees())
+                })
                 .collect()
         };
         MapPicture {
@@ -204,17 +210,16 @@ impl MapPicture {
     }
 
     fn draw_peaks<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, sky: &RoundSky) {
-        for (azimuth, elevation) in every(&self.used) {
-            canvas.marker(
-                sky.at(*azimuth, *elevation),
-                Marker::Ring,
-                3.0,
-                colours::INK,
-            );
-        }
-        for (azimuth, elevation) in every(&self.not_used) {
-            let at = sky.at(*azimuth, *elevation);
-            canvas.marker(at, Marker::Cross, 3.6, colours::VERMILLION);
+        let peaks = [
+            (&self.used, Marker::Ring, 3.0, colours::INK),
+            (&self.not_used, Marker::Cross, 3.6, colours::VERMILLION),
+        ];
+        for (places, marker, radius, colour) in peaks {
+            for (row, azimuth, elevation) in every(places) {
+                let at = sky.at(*azimuth, *elevation);
+                canvas.tag(*row, at, REACH);
+                canvas.marker(at, marker, radius, colour);
+            }
         }
     }
 
@@ -375,7 +380,7 @@ impl MapPicture {
 }
 
 /// All of them, or every how-manyth where there are too many.
-fn every(places: &[(f64, f64)]) -> impl Iterator<Item = &(f64, f64)> {
+fn every(places: &[(usize, f64, f64)]) -> impl Iterator<Item = &(usize, f64, f64)> {
     places.iter().step_by(thinning(places.len(), MOST_PEAKS))
 }
 
@@ -443,7 +448,8 @@ impl Picture for MapPicture {
     fn caption(&self) -> String {
         "How far the corrected mount is expected to point beside its target, one standard \
          deviation, on the sky seen from above: zenith in the middle, horizon at the rim, circles \
-         at elevations 30 and 60 deg. Dark parts want a peak there. White: out of reach, below the \
+         at elevations 30 and 60 deg. The upper shades of the key want a \
+         peak. White: out of reach, below the \
          horizon, or so near the zenith that nothing is promised."
             .to_owned()
     }
@@ -460,7 +466,8 @@ impl Picture for MapPicture {
         let on_track = (self.track.iter())
             .flat_map(|t| t.points.iter())
             .map(|(_, to)| (to.azimuth().radians(), to.elevation().degrees()));
-        let marked: Vec<(f64, f64)> = (self.used.iter().chain(&self.not_used).copied())
+        let marked: Vec<(f64, f64)> = (self.used.iter().chain(&self.not_used))
+            .map(|(_, azimuth, elevation)| (*azimuth, *elevation))
             .chain(on_track)
             .collect();
         self.draw_peaks(canvas, &sky);

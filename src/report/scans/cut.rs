@@ -7,7 +7,7 @@ use crate::plot::{
     Align, Axis as ChartAxis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
     colours, linear_ticks, notes,
 };
-use crate::scan::{Axis, Curve, CurvePoint, ReducedScan};
+use crate::scan::{Curve, CurvePoint, ReducedScan, ScanAxis};
 use crate::station::Station;
 
 const FIT: Pen = Pen::new(colours::INK, 1.6);
@@ -19,7 +19,7 @@ const SIGMAS: f64 = 5.0;
 
 /// The passes along one axis.
 struct Column {
-    axis: Axis,
+    axis: ScanAxis,
     /// One list a pass: offset in degrees with the point; and whether it runs backward.
     passes: Vec<(Vec<(f64, CurvePoint)>, bool)>,
 }
@@ -36,11 +36,11 @@ pub(super) struct CutPicture {
 
 impl CutPicture {
     pub fn of(scan: &ReducedScan, curve: &Curve, station: &Station, stem: String) -> CutPicture {
-        let along = |axis: Axis, p: &CurvePoint| match axis {
-            Axis::Azimuth => p.x.to_degrees(),
-            Axis::Elevation => p.y.to_degrees(),
+        let along = |axis: ScanAxis, p: &CurvePoint| match axis {
+            ScanAxis::Azimuth => p.x.to_degrees(),
+            ScanAxis::Elevation => p.y.to_degrees(),
         };
-        let column = |axis: Axis| Column {
+        let column = |axis: ScanAxis| Column {
             axis,
             passes: curve
                 .passes
@@ -53,21 +53,21 @@ impl CutPicture {
                 })
                 .collect(),
         };
-        let mut columns: Vec<Column> = [Axis::Azimuth, Axis::Elevation]
+        let mut columns: Vec<Column> = [ScanAxis::Azimuth, ScanAxis::Elevation]
             .into_iter()
             .map(column)
             .filter(|c| !c.passes.is_empty())
             .collect();
         if columns.is_empty() {
             // A scan without passes: its samples along the axis on which it moved more.
-            let span = |axis: Axis| {
+            let span = |axis: ScanAxis| {
                 let all = || curve.points.iter().map(|p| along(axis, p));
                 all().fold(f64::MIN, f64::max) - all().fold(f64::MAX, f64::min)
             };
-            let axis = if span(Axis::Azimuth) >= span(Axis::Elevation) {
-                Axis::Azimuth
+            let axis = if span(ScanAxis::Azimuth) >= span(ScanAxis::Elevation) {
+                ScanAxis::Azimuth
             } else {
-                Axis::Elevation
+                ScanAxis::Elevation
             };
             let points = curve.points.iter().map(|q| (along(axis, q), *q)).collect();
             columns.push(Column {
@@ -105,8 +105,8 @@ impl CutPicture {
         let points = || column.passes.iter().flat_map(|(points, _)| points);
         let (low, high) = range(points().map(|(x, _)| *x), 0.03);
         let what = match column.axis {
-            Axis::Azimuth => "cross-elevation",
-            Axis::Elevation => "elevation",
+            ScanAxis::Azimuth => "cross-elevation",
+            ScanAxis::Elevation => "elevation",
         };
         let from = if self.fitted {
             "from the peak"
@@ -134,7 +134,7 @@ impl CutPicture {
         if !self.fitted {
             return;
         }
-        let index = usize::from(column.axis == Axis::Elevation);
+        let index = usize::from(column.axis == ScanAxis::Elevation);
         if self.measured[index] && panel.x.scale.holds(0.0) {
             let at = panel.x.scale.at(0.0);
             canvas.line((at, upper.top), (at, upper.bottom), &PEAK);

@@ -8,7 +8,7 @@ use crate::plot::{
     Axis as ChartAxis, Canvas, Colour, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
     colours, linear_ticks, notes,
 };
-use crate::scan::{Axis, Curve, CurvePoint, ReducedScan};
+use crate::scan::{Curve, CurvePoint, ReducedScan, ScanAxis};
 use crate::station::Station;
 
 /// Contours of the fitted beam, parts of its height; half power lies on one.
@@ -150,8 +150,8 @@ fn cells(curve: &Curve) -> Vec<Cell> {
     for pass in &curve.passes {
         let own = &curve.points[pass.from..pass.to];
         let along = |p: &CurvePoint| match pass.axis {
-            Axis::Azimuth => p.x.to_degrees(),
-            Axis::Elevation => p.y.to_degrees(),
+            ScanAxis::Azimuth => p.x.to_degrees(),
+            ScanAxis::Elevation => p.y.to_degrees(),
         };
         for (i, (p, cell)) in own.iter().zip(&mut cells[pass.from..pass.to]).enumerate() {
             let middle = |j: Option<usize>| {
@@ -166,13 +166,13 @@ fn cells(curve: &Curve) -> Vec<Cell> {
             let (from, to) = (from.min(to), from.max(to));
             let (x, y) = (p.x.to_degrees(), p.y.to_degrees());
             *cell = match pass.axis {
-                Axis::Azimuth => Cell {
+                ScanAxis::Azimuth => Cell {
                     left: from,
                     right: to,
                     low: y - half,
                     high: y + half,
                 },
-                Axis::Elevation => Cell {
+                ScanAxis::Elevation => Cell {
                     left: x - half,
                     right: x + half,
                     low: from,

@@ -1,18 +1,18 @@
-//! The pictures of a reduction: one of each scan, and sheets that show a whole night.
+//! A reduction as one page with its pictures: one of each scan, and sheets that show all scans at
+//! once.
 
 mod cut;
+mod document;
 mod map;
 mod sheet;
 mod words;
 
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
-
-use crate::files;
+use super::document::write_document;
 use crate::plot::Render;
 use crate::problem::Error;
-use crate::scan::{Reduction, Shape};
+use crate::scan::{Reduction, ScanShape};
 use crate::station::Station;
 
 use cut::CutPicture;
@@ -37,7 +37,7 @@ pub fn scan_pictures<'a>(
         let stem = words::file_stem(i, &scan.name);
         match (&scan.curve, scan.shape) {
             (None, _) => {}
-            (Some(curve), Shape::Raster(_) | Shape::Map) => {
+            (Some(curve), ScanShape::Raster(_) | ScanShape::Map) => {
                 pictures.push(Box::new(MapPicture::of(scan, curve, station, stem)));
             }
             (Some(curve), _) => {
@@ -48,26 +48,23 @@ pub fn scan_pictures<'a>(
     pictures
 }
 
-/// Writes every picture, as SVG and PNG, into `dir`, which is made if need be. Gives the
-/// files' paths.
+/// Name of the page of a reduction in its folder.
+pub const SCANS_PAGE: &str = "scans.html";
+
+/// Writes the page of a reduction, from which each scan opens, and every picture, as SVG and PNG,
+/// into `dir`, which is made if need be. Gives the files' paths, the page first.
 ///
 /// # Errors
 /// When the folder cannot be made or a file cannot be written; files written before stay.
-pub fn write_scan_pictures(
+pub fn write_scans(
     dir: &Path,
     reduction: &Reduction,
     station: &Station,
 ) -> Result<Vec<PathBuf>, Error> {
-    std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
-    let written: Result<Vec<[PathBuf; 2]>, Error> = scan_pictures(reduction, station)
-        .par_iter()
-        .map(|picture| {
-            let svg = dir.join(format!("{}.svg", picture.file_stem()));
-            files::write_whole(&svg, picture.svg().as_bytes())?;
-            let png = dir.join(format!("{}.png", picture.file_stem()));
-            files::write_whole(&png, &picture.png()?)?;
-            Ok([svg, png])
-        })
-        .collect();
-    Ok(written?.into_iter().flatten().collect())
+    let pictures = scan_pictures(reduction, station);
+    let drawn: Vec<&dyn Render> = pictures.iter().map(AsRef::as_ref).collect();
+    let sheets = reduction.scans.len().div_ceil(SCANS_A_SHEET);
+    write_document(dir, SCANS_PAGE, &drawn, || {
+        document::page(reduction, station, &drawn[..sheets])
+    })
 }

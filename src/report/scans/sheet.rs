@@ -5,7 +5,7 @@ use plotters_backend::DrawingBackend;
 use super::words::{self, range};
 use crate::number;
 use crate::plot::{Align, Canvas, Key, Pen, Picture, Point, Rect, Text, colours, notes};
-use crate::scan::{ReducedScan, Verdict};
+use crate::scan::{ReducedScan, ScanVerdict};
 use crate::station::Station;
 
 /// Scans on a sheet, so that each stays readable; more go on further sheets.
@@ -14,6 +14,8 @@ pub(super) const SCANS_A_SHEET: usize = 200;
 /// The picture.
 pub(super) struct SheetPicture<'a> {
     scans: &'a [ReducedScan],
+    /// Number of the first of them in the log.
+    first: usize,
     title: String,
     stamp: String,
     stem: String,
@@ -36,6 +38,7 @@ impl SheetPicture<'_> {
         };
         SheetPicture {
             scans,
+            first,
             title: if all > SCANS_A_SHEET {
                 format!("Scans {first} to {} of {all}", first + scans.len() - 1)
             } else {
@@ -50,7 +53,7 @@ impl SheetPicture<'_> {
         }
     }
 
-    fn count(&self, verdict: Verdict) -> usize {
+    fn count(&self, verdict: ScanVerdict) -> usize {
         self.scans.iter().filter(|s| s.verdict == verdict).count()
     }
 }
@@ -110,7 +113,7 @@ fn draw_cell<DB: DrawingBackend>(canvas: &mut Canvas<DB>, scan: &ReducedScan, ce
         colour,
     );
     let right = match (scan.verdict, scan.signal_to_noise) {
-        (Verdict::Refused, _) | (_, None) => String::new(),
+        (ScanVerdict::Refused, _) | (_, None) => String::new(),
         (_, Some(ratio)) => number::significant(ratio, 2),
     };
     let small = Text::new(colours::SOFT_INK, label).align(Align::Right);
@@ -140,22 +143,26 @@ impl Picture for SheetPicture<'_> {
         let (columns, rows) = grid(self.scans.len(), room);
         let gap = if self.scans.len() > 60 { 3.0 } else { 6.0 };
         let lines = room.rows(rows, gap);
+        let mut number = self.first - 1;
         for (scans, line) in self.scans.chunks(columns).zip(lines) {
             for (scan, cell) in scans.iter().zip(line.columns(columns, gap)) {
+                number += 1;
+                canvas.tag(number, cell.centre(), cell.height() * 0.5);
                 draw_cell(canvas, scan, cell);
             }
         }
-        let items: Vec<(Key, String)> = [Verdict::Good, Verdict::Poor, Verdict::Refused]
-            .into_iter()
-            .filter(|v| self.count(*v) > 0)
-            .map(|v| {
-                let (marker, colour) = words::mark(v);
-                (
-                    Key::Mark(marker, colour),
-                    format!("{} {}", self.count(v), v.word()),
-                )
-            })
-            .collect();
+        let items: Vec<(Key, String)> =
+            [ScanVerdict::Good, ScanVerdict::Poor, ScanVerdict::Refused]
+                .into_iter()
+                .filter(|v| self.count(*v) > 0)
+                .map(|v| {
+                    let (marker, colour) = words::mark(v);
+                    (
+                        Key::Mark(marker, colour),
+                        format!("{} {}", self.count(v), v.word()),
+                    )
+                })
+                .collect();
         notes(
             canvas,
             (room.left, body.top + 16.0),

@@ -2,7 +2,7 @@
 
 use crate::number;
 use crate::plot::{Colour, Marker, colours};
-use crate::scan::{AxisPeak, ReducedScan, Verdict};
+use crate::scan::{AxisPeak, ReducedScan, ScanVerdict};
 use crate::station::Station;
 
 /// The name of a scan's files: its place in the log, and its own name as far as it is safe.
@@ -52,7 +52,7 @@ impl Heading {
 
 fn shape_words(scan: &ReducedScan) -> String {
     let verdict = match scan.verdict {
-        Verdict::Good => String::new(),
+        ScanVerdict::Good => String::new(),
         other => format!(" ({})", other.word()),
     };
     let shape = match scan.shape.word() {
@@ -96,9 +96,9 @@ fn caption(scan: &ReducedScan) -> String {
         ));
     }
     let verdict = match scan.verdict {
-        Verdict::Good => "Good",
-        Verdict::Poor => "Poor",
-        Verdict::Refused => "Refused",
+        ScanVerdict::Good => "Good",
+        ScanVerdict::Poor => "Poor",
+        ScanVerdict::Refused => "Refused",
     };
     let why = scan.why();
     match why.is_empty() {
@@ -114,11 +114,11 @@ fn reading(axis: &str, peak: &AxisPeak) -> String {
 }
 
 /// The mark of a verdict.
-pub(super) fn mark(verdict: Verdict) -> (Marker, Colour) {
+pub(super) fn mark(verdict: ScanVerdict) -> (Marker, Colour) {
     match verdict {
-        Verdict::Good => (Marker::Disc, colours::BLUE),
-        Verdict::Poor => (Marker::Diamond, colours::ORANGE),
-        Verdict::Refused => (Marker::Cross, colours::VERMILLION),
+        ScanVerdict::Good => (Marker::Disc, colours::BLUE),
+        ScanVerdict::Poor => (Marker::Diamond, colours::ORANGE),
+        ScanVerdict::Refused => (Marker::Cross, colours::VERMILLION),
     }
 }
 

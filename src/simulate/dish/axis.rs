@@ -20,7 +20,7 @@ pub struct Failing {
 
 /// One axis; degrees, seconds.
 #[derive(Clone, Copy, Debug)]
-pub struct Axis {
+pub struct PretendedAxis {
     low: f64,
     high: f64,
     fastest: f64,
@@ -43,9 +43,9 @@ const ARRIVED: f64 = 1e-4;
 /// Degrees a second that count as standing still.
 const AT_REST: f64 = 0.05;
 
-impl Axis {
-    pub fn new((low, high): (f64, f64), fastest: f64, brake: f64, start: f64) -> Axis {
-        Axis {
+impl PretendedAxis {
+    pub fn new((low, high): (f64, f64), fastest: f64, brake: f64, start: f64) -> PretendedAxis {
+        PretendedAxis {
             low,
             high,
             fastest,
@@ -127,7 +127,7 @@ impl Axis {
 mod tests {
     use super::*;
 
-    fn run(axis: &mut Axis, seconds: f64, failing: Failing) {
+    fn run(axis: &mut PretendedAxis, seconds: f64, failing: Failing) {
         for _ in 0..(seconds / 0.005).round() as usize {
             axis.step(0.005, failing);
         }
@@ -135,7 +135,7 @@ mod tests {
 
     #[test]
     fn it_goes_where_it_is_told_by_a_trapezoid_and_does_not_overshoot() {
-        let mut axis = Axis::new((-180.0, 540.0), 6.0, 6.0, 0.0);
+        let mut axis = PretendedAxis::new((-180.0, 540.0), 6.0, 6.0, 0.0);
         axis.go(30.0);
         let mut most: f64 = 0.0;
         let mut seconds: f64 = 0.0;
@@ -155,7 +155,7 @@ mod tests {
 
     #[test]
     fn it_brakes_when_stopped_and_stands_when_stuck_and_runs_away_to_its_hard_stop() {
-        let mut axis = Axis::new((-10.0, 90.0), 6.0, 6.0, 0.0);
+        let mut axis = PretendedAxis::new((-10.0, 90.0), 6.0, 6.0, 0.0);
         axis.go(60.0);
         run(&mut axis, 3.0, Failing::default());
         axis.stop();

@@ -22,7 +22,7 @@ use crate::problem::Error;
 use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
-use axis::{Axis, Failing};
+use axis::{Failing, PretendedAxis};
 use receiver::Receiver;
 
 /// Longest step of the motion, seconds: short against braking, which takes tenths of one.
@@ -43,7 +43,7 @@ struct Was {
 
 /// A pretended mount, its daemon and a receiver.
 pub struct Dish {
-    axes: [Axis; 2],
+    axes: [PretendedAxis; 2],
     model: MountModel,
     practice: Practice,
     resolution: f64,
@@ -84,7 +84,7 @@ impl Dish {
         let practice = truth.practice;
         let axis = |i: usize| {
             let start = practice.start_deg[i].clamp(range[i].0, range[i].1);
-            Axis::new(
+            PretendedAxis::new(
                 range[i],
                 practice.speed_deg_s,
                 practice.braking_deg_s2,
@@ -156,7 +156,7 @@ impl Dish {
 
     /// Whether neither axis is told to move.
     pub fn is_standing(&self) -> bool {
-        self.axes.iter().all(Axis::is_holding)
+        self.axes.iter().all(PretendedAxis::is_holding)
     }
 
     fn was(&self) -> Was {
@@ -305,7 +305,7 @@ impl Dish {
             }
             Command::Stop => {
                 if self.fault(FaultKind::DeafStop).is_none() {
-                    self.axes.iter_mut().for_each(Axis::stop);
+                    self.axes.iter_mut().for_each(PretendedAxis::stop);
                 }
                 done
             }

@@ -5,7 +5,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
 
-use super::super::night::DISC_RADIUS_DEG;
+use super::super::scan_session::DISC_RADIUS_DEG;
 use super::super::truth::Practice;
 use crate::angle::{Angle, angle_between};
 use crate::scan::Beam;

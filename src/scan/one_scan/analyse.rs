@@ -1,0 +1,248 @@
+//! One scan, from its points to encoder offsets with their uncertainty, and what to think of
+//! them.
+
+use super::beam_frame::Fixed;
+use super::curve::Curve;
+use super::examine::{below, curvature_asked, flat_top, influence, memory, stands_above};
+use super::find::{find, without};
+use super::fitted::{FittedScan, gather, stretch};
+use super::judge;
+use super::model::ScanModel;
+use super::noise::{NoiseLaw, radiometer_evidence, set_noise, with_radiometer_noise};
+use super::passes::{Pass, ScanShape, passes};
+use super::point::{Point, Points};
+use super::settle::{Settled, settle, start};
+use super::setup::{Expected, Groups, model};
+use super::start::without_spikes;
+use super::thin::{POINTS_A_BEAM, thinned, thinned_points};
+use crate::scan::ScanAxis;
+use crate::scan::reason::Reason;
+use crate::time::Utc;
+
+/// A scan looked at by itself.
+#[derive(Clone, Debug)]
+pub(crate) struct Analysis {
+    pub mid: Utc,
+    /// Where the emitter stands at mid time.
+    pub emitter: Fixed,
+    pub shape: ScanShape,
+    /// An encoder reading near the middle of the scan, radians: tells the turn.
+    pub near: (f64, f64),
+    pub reasons: Vec<Reason>,
+    pub fitted: Option<FittedScan>,
+    /// The samples when nothing was fitted, for pictures.
+    pub bare: Option<Curve>,
+}
+
+/// Fewer points are no scan: a beam and its baseline have five parameters, which leaves three for
+/// the noise.
+const FEWEST: usize = 8;
+
+/// Looks at one scan.
+pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Analysis {
+    let mut analysis = Analysis {
+        mid: points.mid,
+        emitter: points.emitter,
+        shape: ScanShape::Still,
+        near: near(&points.points),
+        reasons: points.reasons.clone(),
+        fitted: None,
+        bare: None,
+    };
+    if points.points.len() < FEWEST {
+        analysis.reasons.push(Reason::TooFew {
+            samples: points.points.len(),
+        });
+        return analysis;
+    }
+    let (shape, all) = passes(&points, expected.width);
+    analysis.shape = shape;
+    if let Some(beams) = unfollowed(&points, expected.width) {
+        analysis.reasons.push(Reason::Unfollowed { beams });
+    }
+    if let Some(beams) = unmoved(&points, expected.width) {
+        analysis.shape = ScanShape::Still;
+        analysis.reasons.push(Reason::Unmoved { beams });
+        return analysis;
+    }
+    if timeless(&points, &all) {
+        analysis.reasons.push(Reason::NoTime);
+    }
+    match shape {
+        ScanShape::Still => analysis.reasons.push(Reason::Still),
+        ScanShape::Slanting => analysis.reasons.push(Reason::Slanting),
+        _ => {
+            analysis.fitted = look(&points, shape, &all, expected, law, &mut analysis.reasons);
+        }
+    }
+    analysis
+}
+
+/// How many beamwidths the emitter ran away from a mount that did not follow it, when they are
+/// many.
+fn unfollowed(points: &Points, width: f64) -> Option<f64> {
+    let first = points.points.first()?;
+    let last = points.points.last()?;
+    let step = |from: (f64, f64), to: (f64, f64)| {
+        let cross = (to.0 - from.0) * points.emitter.cos;
+        cross.hypot(to.1 - from.1) / width
+    };
+    let emitter = |p: &Point| (p.emitter.azimuth, p.emitter.elevation);
+    let offset = |p: &Point| (p.offset(ScanAxis::Azimuth), p.offset(ScanAxis::Elevation));
+    let moved = step(emitter(first), emitter(last));
+    let away = step(offset(first), offset(last));
+    (moved.min(away) > FAR_AWAY).then_some(moved)
+}
+
+/// Whether in every pass, or a whole scan without passes, all samples have the same time. (One
+/// step of time may be that from the pass before.)
+fn timeless(points: &Points, passes: &[Pass]) -> bool {
+    let all = &points.points;
+    let stands = |from: usize, to: usize| {
+        let advances = all[from..to]
+            .windows(2)
+            .filter(|w| w[1].seconds > w[0].seconds);
+        advances.count() < 2
+    };
+    stands(0, all.len()) || (!passes.is_empty() && passes.iter().all(|p| stands(p.from, p.to)))
+}
+
+/// How far the encoders strayed, in beamwidths, when that is not motion. An emitter that drifts
+/// through the beam of a parked dish looks the same as one scanned with both encoders stuck, and
+/// then the readings are not where the dish was.
+fn unmoved(points: &Points, width: f64) -> Option<f64> {
+    let extent = |reading: fn(&Point) -> f64| {
+        let readings = || points.points.iter().map(reading);
+        let high = readings().fold(f64::NEG_INFINITY, f64::max);
+        high - readings().fold(f64::INFINITY, f64::min)
+    };
+    let cross = extent(|p| p.azimuth) * points.emitter.cos;
+    let beams = cross.hypot(extent(|p| p.elevation)) / width;
+    (beams < JITTER).then_some(beams)
+}
+
+/// Encoders that move less than this, in beamwidths, stand still: it is their jitter. Common
+/// practice, no source.
+const JITTER: f64 = 0.05;
+
+/// An emitter that moves this many beamwidths is not where a standing mount looks: the main lobe
+/// and three sidelobes have passed.
+const FAR_AWAY: f64 = 5.0;
+
+/// A reading near the middle of the scan.
+fn near(points: &[Point]) -> (f64, f64) {
+    points
+        .get(points.len() / 2)
+        .map_or((0.0, 0.0), |p| (p.azimuth, p.elevation))
+}
+
+fn look(
+    all: &Points,
+    shape: ScanShape,
+    passes: &[Pass],
+    expected: &Expected,
+    law: NoiseLaw,
+    reasons: &mut Vec<Reason>,
+) -> Option<FittedScan> {
+    let (mut points, mut passes) = if shape == ScanShape::Map {
+        let beams = all.points.len() as f64 / POINTS_A_BEAM;
+        (thinned_points(&all.points, beams), Vec::new())
+    } else {
+        thinned(&all.points, passes, expected.width)
+    };
+    if points.len() < FEWEST {
+        reasons.push(Reason::TooFew {
+            samples: points.len(),
+        });
+        return None;
+    }
+    let found = find(&points, shape, &passes, expected, reasons)?;
+    for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
+        let unseen = reasons
+            .iter()
+            .any(|r| matches!(r, Reason::NoSignal { axis: Some(a), .. } if *a == axis));
+        if unseen {
+            (points, passes) = without(&points, &passes, axis);
+        }
+    }
+    if points.len() < FEWEST {
+        reasons.push(Reason::TooFew {
+            samples: points.len(),
+        });
+        return None;
+    }
+    let groups = Groups::of(shape, &passes);
+    let ranges: Vec<(usize, usize)> = passes.iter().map(|p| (p.from, p.to)).collect();
+    let clean = without_spikes(&points, &ranges);
+    let emitter = all.emitter;
+    let mut model = model(
+        &points,
+        shape,
+        &passes,
+        &groups,
+        expected,
+        &emitter,
+        (found.azimuth, found.elevation),
+    );
+    set_noise(&mut model, found.noise, |_| 1.0);
+    let usable = vec![true; points.len()];
+    let first = start(&model, &clean, found.stretch.ln(), &usable);
+    // A fit that begins with spikes in it may take one for the beam.
+    let no_spike: Vec<bool> = points
+        .iter()
+        .zip(&clean)
+        .map(|(p, c)| p.power == *c)
+        .collect();
+    let mut settled = settle(&model, &first, &usable, &no_spike).ok()?;
+    let mut evidence = None;
+    // Noise, curvature and a flat top each change the model; two rounds settle them.
+    evidence = radiometer_evidence(&model, &settled).or(evidence);
+    if law == NoiseLaw::Radiometer {
+        settled = with_radiometer_noise(&mut model, settled, found.noise, &usable)?;
+    }
+    let columns = curvature_asked(&model, &settled, shape, &passes);
+    if !columns.is_empty() {
+        settled = with_columns(&mut model, &settled, columns, &usable)?;
+    }
+    let mut left_over = memory(&model, &settled, &passes);
+    let (stretch, stretch_sigma) = stretch(&model, &settled);
+    let suspicious = left_over.significance > 3.0 || stretch > 1.05 + 2.0 * stretch_sigma;
+    if let Some(suspect) = flat_top(&model, &settled, suspicious) {
+        let fit =
+            |keep: &[bool]| settle(&model, &start(&model, &clean, 0.0, keep), keep, &no_spike).ok();
+        let flat = fit(&suspect.keep).filter(|without| {
+            suspect.certain || stands_above(&model, without, &suspect.keep, &settled.used)
+        });
+        if let Some(without) = flat {
+            // Next to the limit the noise is cut on one side, so what may be left out is known
+            // by the fit and not by the power.
+            let keep = below(&model, &without, suspect.top);
+            let again = fit(&keep).filter(|_| keep.iter().filter(|k| **k).count() > FEWEST);
+            settled = again.unwrap_or(without);
+            let samples = keep.iter().filter(|k| !**k).count();
+            reasons.push(Reason::FlatTop { samples });
+            left_over = memory(&model, &settled, &passes);
+        }
+    }
+    let moved = influence(&model, &settled, shape, &passes, &emitter);
+    let fitted = gather(
+        &model, &settled, &groups, &passes, &moved, &left_over, evidence,
+    );
+    judge::add_reasons(
+        &model, &settled, &fitted, &left_over, &passes, shape, reasons,
+    );
+    Some(fitted)
+}
+
+/// The fit with more baseline columns.
+fn with_columns(
+    model: &mut ScanModel<'_>,
+    settled: &Settled,
+    columns: Vec<Vec<f64>>,
+    usable: &[bool],
+) -> Option<Settled> {
+    let mut p = settled.parameters().to_vec();
+    p.extend(columns.iter().map(|_| 0.0));
+    model.baseline.extend(columns);
+    settle(model, &p, usable, &settled.used).ok()
+}

@@ -1,0 +1,172 @@
+//! A scan's samples with what was fitted to them, for pictures.
+
+use super::beam::Beam;
+use super::model::{ScanModel, Slot};
+use super::passes::{Pass, passes};
+use super::point::Points;
+use super::settle::Settled;
+use super::setup::Expected;
+use super::thin::{POINTS_A_BEAM, thinned, thinned_points};
+
+/// The points with the fit.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Curve {
+    pub points: Vec<CurvePoint>,
+    /// In a map that no passes make up: none.
+    pub passes: Vec<Pass>,
+    /// The beam's expected width, radians.
+    pub width: f64,
+    /// What was fitted; none when nothing was.
+    pub lobe: Option<Lobe>,
+}
+
+/// One point. Offsets are those of the beam from the fitted peak, on the sky, radians; without
+/// a fit from the middle of the scan.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct CurvePoint {
+    pub x: f64,
+    pub y: f64,
+    pub power: f64,
+    /// Modelled power, and the baseline in it; not finite without a fit.
+    pub fit: f64,
+    pub baseline: f64,
+    /// Standard deviation of the point.
+    pub noise: f64,
+    pub used: bool,
+}
+
+/// The fitted beam.
+#[derive(Clone, Debug)]
+pub(crate) struct Lobe {
+    beam: Beam,
+    /// Radius of the disc over the width.
+    radius: f64,
+    /// Half-power width, radians.
+    width: f64,
+    /// Wide over round, and slant, of an ellipse.
+    ellipse: (f64, f64),
+}
+
+impl Lobe {
+    /// Where the response is this part of that in the middle, as a closed line of offsets in
+    /// radians on the sky.
+    pub fn contour(&self, level: f64) -> Vec<(f64, f64)> {
+        let value = |r: f64| self.beam.response(r * r, self.radius).value;
+        let middle = value(0.0);
+        let (mut inside, mut outside) = (0.0, 1.2 + self.radius);
+        for _ in 0..40 {
+            let r = 0.5 * (inside + outside);
+            if value(r) > level * middle {
+                inside = r;
+            } else {
+                outside = r;
+            }
+        }
+        let (wide, slant) = self.ellipse;
+        (0..=CORNERS)
+            .map(|i| {
+                let (s, c) = (std::f64::consts::TAU * i as f64 / CORNERS as f64).sin_cos();
+                let form = c * c / (wide * wide) + s * s * wide * wide + 2.0 * slant * s * c;
+                let r = inside * self.width / form.max(f64::MIN_POSITIVE).sqrt();
+                (r * c, r * s)
+            })
+            .collect()
+    }
+}
+
+/// Corners of a contour, one each four degrees, so that none shows.
+const CORNERS: usize = 90;
+
+impl Curve {
+    /// Of a fit.
+    pub fn of(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Curve {
+        let layout = model.layout();
+        let p = settled.parameters();
+        let slot = |values: &[f64], slot: Slot| match slot {
+            _ if values.is_empty() => 0.0,
+            Slot::Group(k) => values[k],
+            Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
+        };
+        let setting = model.setting(p);
+        let points = (0..model.points.len())
+            .map(|i| {
+                let (point, part) = (&model.points[i], &model.parts[i]);
+                let azimuth = model.azimuth.reference
+                    + model.azimuth.unit * slot(&p[layout.azimuth..layout.elevation], part.azimuth);
+                let elevation = model.elevation.reference
+                    + model.elevation.unit
+                        * slot(&p[layout.elevation..layout.width], part.elevation);
+                let at = model.at(i, &setting);
+                CurvePoint {
+                    x: (point.azimuth - point.emitter.azimuth - azimuth) * point.emitter.cos,
+                    y: point.elevation - point.emitter.elevation - elevation,
+                    power: point.power,
+                    fit: at.power(),
+                    baseline: at.baseline,
+                    noise: model.noise[i] * settled.scatter,
+                    used: settled.used[i],
+                }
+            })
+            .collect();
+        let grown = p[layout.width].exp();
+        let ellipse = if model.elliptic {
+            (p[layout.ellipse].exp(), p[layout.ellipse + 1])
+        } else {
+            (1.0, 0.0)
+        };
+        Curve {
+            points,
+            passes: passes.to_vec(),
+            width: model.elevation.unit,
+            lobe: Some(Lobe {
+                beam: model.beam.clone(),
+                radius: model.radius / grown,
+                width: model.elevation.unit * grown,
+                ellipse,
+            }),
+        }
+    }
+
+    /// Of a scan to which nothing was fitted.
+    pub fn bare(points: &Points, expected: &Expected) -> Curve {
+        let (_, all) = passes(points, expected.width);
+        let (kept, passes) = if all.is_empty() {
+            let beams = points.points.len() as f64 / POINTS_A_BEAM;
+            (thinned_points(&points.points, beams), all)
+        } else {
+            thinned(&points.points, &all, expected.width)
+        };
+        let n = kept.len().max(1) as f64;
+        let offset = |p: &super::point::Point| {
+            (
+                p.azimuth - p.emitter.azimuth,
+                p.elevation - p.emitter.elevation,
+            )
+        };
+        let (azimuth, elevation) = kept
+            .iter()
+            .map(offset)
+            .fold((0.0, 0.0), |sum, o| (sum.0 + o.0 / n, sum.1 + o.1 / n));
+        let points = kept
+            .iter()
+            .map(|point| {
+                let (a, e) = offset(point);
+                CurvePoint {
+                    x: (a - azimuth) * point.emitter.cos,
+                    y: e - elevation,
+                    power: point.power,
+                    fit: f64::NAN,
+                    baseline: f64::NAN,
+                    noise: f64::NAN,
+                    used: true,
+                }
+            })
+            .collect();
+        Curve {
+            points,
+            passes,
+            width: expected.width,
+            lobe: None,
+        }
+    }
+}

@@ -1,0 +1,104 @@
+//! Roughly where the emitter is, if it is there at all.
+
+use super::passes::{Pass, ScanShape};
+use super::point::Point;
+use super::setup::{Expected, is_area};
+use super::start::{Found, along, over};
+use crate::scan::ScanAxis;
+use crate::scan::reason::Reason;
+
+/// A peak less significant than this may be chance: among the places and widths tried, one
+/// scan in some thousands of pure noise shows as much.
+const SIGNIFICANT: f64 = 5.0;
+
+/// Where the emitter is, roughly; none when it is nowhere.
+pub(crate) fn find(
+    points: &[Point],
+    shape: ScanShape,
+    passes: &[Pass],
+    expected: &Expected,
+    reasons: &mut Vec<Reason>,
+) -> Option<Found> {
+    let beam = expected.beam();
+    let width = expected.chord();
+    let beam = (&beam, expected.radius());
+    let seen = |found: &Option<Found>| {
+        let significance = found.map_or(0.0, |f| f.significance);
+        (significance >= SIGNIFICANT, significance)
+    };
+    if is_area(shape) {
+        let found = over(points, width, beam);
+        let (yes, significance) = seen(&found);
+        if !yes {
+            reasons.push(Reason::NoSignal {
+                axis: None,
+                significance,
+            });
+        }
+        return found.filter(|_| yes);
+    }
+    let azimuth = along(points, passes, ScanAxis::Azimuth, width, beam);
+    let elevation = along(points, passes, ScanAxis::Elevation, width, beam);
+    let ((a_seen, a), (e_seen, e)) = (seen(&azimuth), seen(&elevation));
+    if !a_seen && !e_seen {
+        reasons.push(Reason::NoSignal {
+            axis: None,
+            significance: a.max(e),
+        });
+        return None;
+    }
+    if shape == ScanShape::Cross && !(a_seen && e_seen) {
+        let (axis, significance) = if a_seen {
+            (ScanAxis::Elevation, e)
+        } else {
+            (ScanAxis::Azimuth, a)
+        };
+        reasons.push(Reason::NoSignal {
+            axis: Some(axis),
+            significance,
+        });
+    }
+    let azimuth = azimuth.filter(|_| a_seen);
+    let elevation = elevation.filter(|_| e_seen);
+    // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
+    let beside = |along: ScanAxis, place: f64, axis: ScanAxis| {
+        let nearest = points.iter().min_by(|p, q| {
+            let away = |p: &Point| (p.offset(along) - place).abs();
+            away(p).total_cmp(&away(q))
+        });
+        nearest.map_or(0.0, |p| p.offset(axis))
+    };
+    let strongest = match (azimuth, elevation) {
+        (Some(a), Some(e)) if a.significance >= e.significance => a,
+        (_, Some(e)) => e,
+        (Some(a), None) => a,
+        (None, None) => return None,
+    };
+    let by_elevation = || beside(ScanAxis::Elevation, strongest.elevation, ScanAxis::Azimuth);
+    let by_azimuth = || beside(ScanAxis::Azimuth, strongest.azimuth, ScanAxis::Elevation);
+    Some(Found {
+        azimuth: azimuth.map_or_else(by_elevation, |f| f.azimuth),
+        elevation: elevation.map_or_else(by_azimuth, |f| f.elevation),
+        ..strongest
+    })
+}
+
+/// The points and passes without those along an axis.
+pub(crate) fn without(
+    points: &[Point],
+    passes: &[Pass],
+    axis: ScanAxis,
+) -> (Vec<Point>, Vec<Pass>) {
+    let mut kept = Vec::new();
+    let mut moved = Vec::new();
+    for pass in passes.iter().filter(|p| p.axis != axis) {
+        let from = kept.len();
+        kept.extend_from_slice(&points[pass.from..pass.to]);
+        moved.push(Pass {
+            from,
+            to: kept.len(),
+            ..*pass
+        });
+    }
+    (kept, moved)
+}

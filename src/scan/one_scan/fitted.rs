@@ -1,0 +1,220 @@
+//! What a fit says: encoder offsets with their uncertainty, width, height and noise.
+
+use nalgebra::DMatrix;
+
+use super::curve::Curve;
+use super::examine::{Influence, Memory, widths_apart};
+use super::model::ScanModel;
+use super::noise::{few_samples, inflation};
+use super::passes::Pass;
+use super::settle::Settled;
+use super::setup::{Group, Groups};
+use crate::scan::ScanAxis;
+
+/// The encoder offsets (reading less the emitter's apparent place) of one axis.
+#[derive(Clone, Debug)]
+pub(crate) struct AxisFit {
+    /// One for each group, radians of the axis.
+    pub offsets: Vec<f64>,
+    /// Their covariance.
+    pub covariance: DMatrix<f64>,
+    /// Direction and speed of each, the speed taken where the peak is.
+    pub groups: Vec<Group>,
+    /// By how many degrees each offset is moved by a degree of each error of the mount because
+    /// the scan covers some part of the sky: one row a group.
+    pub pull: DMatrix<f64>,
+}
+
+/// What was fitted to a scan.
+#[derive(Clone, Debug)]
+pub(crate) struct FittedScan {
+    pub azimuth: Option<AxisFit>,
+    pub elevation: Option<AxisFit>,
+    /// Width over that expected, and the standard deviation of its logarithm.
+    pub stretch: f64,
+    pub stretch_sigma: f64,
+    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and
+    /// the standard deviation of its logarithm; 1 and 0 where none was fitted.
+    pub elongation: f64,
+    pub elongation_sigma: f64,
+    /// Of the strongest pass.
+    pub height: f64,
+    /// Standard deviation of a row there.
+    pub noise: f64,
+    /// Baseline below the peak.
+    pub level: f64,
+    /// By how much likelier the radiometer law is than steady noise (logarithm).
+    pub radiometer_evidence: Option<f64>,
+    pub curve: Curve,
+}
+
+impl FittedScan {
+    /// What was fitted along an axis; none when it was not measured.
+    pub fn axis(&self, axis: ScanAxis) -> Option<&AxisFit> {
+        match axis {
+            ScanAxis::Azimuth => self.azimuth.as_ref(),
+            ScanAxis::Elevation => self.elevation.as_ref(),
+        }
+    }
+}
+
+#[allow(clippy::too_many_arguments)]
+pub(crate) fn gather(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    groups: &Groups,
+    passes: &[Pass],
+    moved: &Influence,
+    left_over: &Memory,
+    evidence: Option<f64>,
+) -> FittedScan {
+    let layout = model.layout();
+    let p = settled.parameters();
+    let sigmas = settled.solution.sigmas();
+    let scale = settled.scatter * inflation(left_over) * few_samples(settled);
+    let covariance = settled.solution.covariance() * scale.powi(2) + &moved.covariance;
+    let axis = |axis: ScanAxis, groups: &[Group], first: usize| -> Option<AxisFit> {
+        if groups.is_empty() {
+            return None;
+        }
+        let own = match axis {
+            ScanAxis::Azimuth => &model.azimuth,
+            ScanAxis::Elevation => &model.elevation,
+        };
+        // A group of passes that missed the emitter tells nothing, whatever its covariance says.
+        let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
+        let told: Vec<usize> = (0..groups.len()).filter(|k| sigma(k) < MISSED).collect();
+        if told.is_empty() {
+            return None;
+        }
+        let places: Vec<usize> = told.iter().map(|k| first + k).collect();
+        let offset = |j: &usize| own.reference + own.unit * (p[*j] + moved.shift[*j]);
+        let offsets: Vec<f64> = places.iter().map(offset).collect();
+        let own_covariance = covariance.select_rows(&places).select_columns(&places);
+        let mut groups: Vec<Group> = told.iter().map(|k| groups[*k].clone()).collect();
+        for (group, offset) in groups.iter_mut().zip(&offsets) {
+            refine_speed(group, *offset, axis, model, passes);
+        }
+        Some(AxisFit {
+            offsets,
+            covariance: own_covariance * (own.unit * own.unit),
+            groups,
+            pull: moved.pull.select_rows(&places) * own.unit.to_degrees(),
+        })
+    };
+    let azimuth = axis(ScanAxis::Azimuth, &groups.azimuth, layout.azimuth);
+    let elevation = axis(ScanAxis::Elevation, &groups.elevation, layout.elevation);
+    let curve = Curve::of(model, settled, passes);
+    let (stretch, stretch_sigma) = stretch(model, settled);
+    let (elongation, elongation_sigma) = elongation(model, settled, passes);
+    let setting = model.setting(p);
+    let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
+    for h in 0..model.heights {
+        if p[layout.heights + h] > height {
+            height = p[layout.heights + h];
+            let own = (0..model.points.len()).filter(|i| model.parts[*i].height == h);
+            let responses = own.map(|i| (model.at(i, &setting).response, i));
+            // Of equal ones the first.
+            let nearest = responses.min_by(|a, b| b.0.total_cmp(&a.0));
+            at_top = nearest.map_or(0, |(_, i)| i);
+        }
+    }
+    let row_noise = model.noise[at_top] * model.points[at_top].rows.sqrt();
+    FittedScan {
+        azimuth,
+        elevation,
+        stretch,
+        stretch_sigma,
+        elongation,
+        elongation_sigma,
+        height,
+        noise: row_noise * settled.scatter,
+        level: model.at(at_top, &setting).baseline,
+        radiometer_evidence: evidence,
+        curve,
+    }
+}
+
+/// A place that is known no better than this, in beamwidths, was missed: the beam may have passed
+/// it on either side.
+const MISSED: f64 = 0.7;
+
+/// Width over that expected, and the standard deviation of its logarithm.
+pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
+    let j = model.layout().width;
+    let variance = settled.solution.covariance()[(j, j)];
+    (
+        settled.parameters()[j].exp(),
+        variance.max(0.0).sqrt() * settled.scatter,
+    )
+}
+
+/// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
+/// standard deviation of its logarithm.
+fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64, f64) {
+    if !model.elliptic {
+        let apart = widths_apart(model, settled, passes);
+        return apart.map_or((1.0, 0.0), |(apart, sigma)| (apart.exp(), sigma));
+    }
+    let j = model.layout().ellipse;
+    let p = settled.parameters();
+    let (wide2, slant) = ((2.0 * p[j]).exp(), p[j + 1]);
+    // The form is x^2 / wide^2 + y^2 wide^2 + 2 slant x y; its smaller eigenvalue is one over
+    // the square of the longer axis.
+    let half = 0.5 * (wide2 + 1.0 / wide2);
+    let least = half - (0.5 * (wide2 - 1.0 / wide2)).hypot(slant);
+    let sigmas = settled.solution.sigmas();
+    (
+        1.0 / least.max(LEAST_FORM).sqrt(),
+        sigmas[j].max(0.5 * sigmas[j + 1]) * settled.scatter,
+    )
+}
+
+/// An ellipse is at most three times (the root of ten) as long as the mean of its widths: no dish
+/// has a flatter beam that is not built for it.
+const LEAST_FORM: f64 = 0.1;
+
+/// The group's speed where the emitter is, by steps none, else by a straight line through the points within half a
+/// beamwidth of it.
+fn refine_speed(
+    group: &mut Group,
+    offset: f64,
+    axis: ScanAxis,
+    model: &ScanModel<'_>,
+    passes: &[Pass],
+) {
+    let unit = match axis {
+        ScanAxis::Azimuth => model.azimuth.unit,
+        ScanAxis::Elevation => model.elevation.unit,
+    };
+    let mut speeds = Vec::new();
+    for pass in group.passes.iter().map(|i| &passes[*i]) {
+        if pass.by_steps {
+            speeds.push(0.0);
+            continue;
+        }
+        let near: Vec<(f64, f64)> = model.points[pass.from..pass.to]
+            .iter()
+            .map(|p| match axis {
+                ScanAxis::Azimuth => (p.seconds, p.azimuth - p.emitter.azimuth),
+                ScanAxis::Elevation => (p.seconds, p.elevation - p.emitter.elevation),
+            })
+            .filter(|(_, place)| (place - offset).abs() < 0.5 * unit)
+            .collect();
+        let n = near.len() as f64;
+        let (mt, mx) = near
+            .iter()
+            .fold((0.0, 0.0), |(t, x), p| (t + p.0 / n, x + p.1 / n));
+        let (mut tt, mut tx) = (0.0, 0.0);
+        for (t, x) in &near {
+            tt += (t - mt) * (t - mt);
+            tx += (t - mt) * (x - mx);
+        }
+        if near.len() >= 3 && tt > 0.0 {
+            speeds.push(tx / tt);
+        }
+    }
+    if !speeds.is_empty() {
+        group.speed = speeds.iter().sum::<f64>() / speeds.len() as f64;
+    }
+}

@@ -1,0 +1,244 @@
+//! What to think of a fit.
+
+use super::examine::Memory;
+use super::fitted::FittedScan;
+use super::model::ScanModel;
+use super::noise::{REMEMBERS, inflation};
+use super::passes::{Pass, ScanShape};
+use super::point::median;
+use super::settle::Settled;
+use super::setup::is_area;
+use crate::scan::ScanAxis;
+use crate::scan::reason::{Reason, VAGUE};
+
+/// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks: half way
+/// down to half power.
+const TWO_FLANKS: f64 = 0.25;
+/// Closer to the end than this the result leans on the beam's assumed shape, because one flank does
+/// not reach half power.
+const NEAR_END: f64 = 0.4;
+/// Samples within half a beamwidth of the peak, each axis: a place, a height and one to spare.
+const FEWEST_ON_PEAK: usize = 3;
+/// A step between samples that is longer than this, in beamwidths, and [`HOLE_STEPS`] times as long
+/// as usual is a gap: four samples to a beamwidth are the least of common practice (no source).
+const HOLE: f64 = 0.3;
+/// How much longer than usual, so that a coarse but even scan has no gaps.
+const HOLE_STEPS: f64 = 4.0;
+/// A baseline that moves by more than this many heights of the signal is remarked on: the signal is
+/// then the smaller of the two.
+const DRIFT: f64 = 1.0;
+/// What is left over smoothly counts as another shape from this part of the height on. A real dish,
+/// whose rim is lit less than its middle, differs by half as much.
+const SHAPE: f64 = 0.03;
+/// And only when the residuals correlate this much with their neighbours. Chosen by trial on
+/// simulated scans; docs/scans.md shows the verdicts.
+const MOSTLY_SMOOTH: f64 = 0.6;
+/// With more samples than this share left out, there is interference; common practice, no source.
+const INTERFERENCE: f64 = 0.15;
+/// This many samples left out in a row are not spikes; common practice, no source.
+const IN_A_ROW: usize = 4;
+/// And their excess is at least this part of the height: a smaller one hardly moves the peak.
+const SECOND_SIGNAL: f64 = 0.1;
+
+/// Adds what a fit alone tells; widths and places are judged against the other scans later.
+pub(crate) fn add_reasons(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &FittedScan,
+    left_over: &Memory,
+    passes: &[Pass],
+    shape: ScanShape,
+    reasons: &mut Vec<Reason>,
+) {
+    flanks(fitted, passes, shape, reasons);
+    let span = |values: &mut dyn Iterator<Item = f64>| {
+        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+        for value in values {
+            low = low.min(value);
+            high = high.max(value);
+        }
+        (high - low).max(0.0)
+    };
+    let drift = span(&mut fitted.curve.points.iter().map(|p| p.baseline)) / fitted.height;
+    if drift > DRIFT {
+        reasons.push(Reason::Drift { ratio: drift });
+    }
+    let smooth = left_over.smooth / fitted.height;
+    let another = smooth > SHAPE && left_over.correlation > MOSTLY_SMOOTH;
+    if left_over.significance > REMEMBERS && another {
+        reasons.push(Reason::ScanShape { ratio: smooth });
+    } else if left_over.significance > REMEMBERS {
+        let factor = inflation(left_over);
+        reasons.push(Reason::Correlated { factor });
+    }
+    spikes(model, settled, fitted, reasons);
+    for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
+        vague(model, settled, fitted, axis, reasons);
+    }
+}
+
+/// Whether the position along an axis is determined at all.
+fn vague(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &FittedScan,
+    axis: ScanAxis,
+    reasons: &mut Vec<Reason>,
+) {
+    let layout = model.layout();
+    let (unit, own) = match axis {
+        ScanAxis::Azimuth => (model.azimuth.unit, layout.azimuth..layout.elevation),
+        ScanAxis::Elevation => (model.elevation.unit, layout.elevation..layout.width),
+    };
+    let least = |sigmas: &mut dyn Iterator<Item = f64>| sigmas.fold(f64::INFINITY, f64::min);
+    let sigma = match fitted.axis(axis) {
+        Some(fit) => {
+            let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
+            least(&mut variance.map(|v| v.sqrt() / unit))
+        }
+        // All groups of passes missed it.
+        None if !own.is_empty() => {
+            let sigmas = settled.solution.sigmas();
+            least(&mut own.map(|j| sigmas[j] * settled.scatter))
+        }
+        None => return,
+    };
+    if sigma > VAGUE {
+        reasons.push(Reason::Vague { axis, sigma });
+    }
+}
+
+/// Whether the peak has both flanks and samples upon it, along each measured axis.
+fn flanks(fitted: &FittedScan, passes: &[Pass], shape: ScanShape, reasons: &mut Vec<Reason>) {
+    let width = fitted.curve.width;
+    for (axis, fit) in [
+        (ScanAxis::Azimuth, &fitted.azimuth),
+        (ScanAxis::Elevation, &fitted.elevation),
+    ] {
+        if fit.is_none() {
+            continue;
+        }
+        let place = |i: usize| {
+            let p = &fitted.curve.points[i];
+            match axis {
+                ScanAxis::Azimuth => p.x / width,
+                ScanAxis::Elevation => p.y / width,
+            }
+        };
+        let own: Vec<usize> = if is_area(shape) {
+            (0..fitted.curve.points.len()).collect()
+        } else {
+            let along = passes.iter().filter(|p| p.axis == axis);
+            along.flat_map(|p| p.from..p.to).collect()
+        };
+        let used = || own.iter().filter(|i| fitted.curve.points[**i].used);
+        // Also samples left out as a flat top show that the scan went on.
+        let low = own.iter().map(|i| place(*i)).fold(f64::INFINITY, f64::min);
+        let high = own
+            .iter()
+            .map(|i| place(*i))
+            .fold(f64::NEG_INFINITY, f64::max);
+        let (before, behind) = (-low, high);
+        let inside = before.min(behind);
+        let beyond_end = behind < before;
+        if inside < TWO_FLANKS {
+            reasons.push(Reason::OneFlank {
+                axis,
+                inside,
+                beyond_end,
+            });
+        } else if inside < NEAR_END {
+            reasons.push(Reason::NearEnd { axis, inside });
+        }
+        let on_flank =
+            |from: f64, to: f64| used().filter(|i| (from..to).contains(&place(**i))).count();
+        let (left, right) = (on_flank(-0.8, 0.0), on_flank(0.0, 0.8));
+        let few =
+            inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK);
+        let along = passes.iter().filter(|p| p.axis == axis);
+        let holes: Vec<Option<Hole>> = along.map(|p| hole(p, place)).collect();
+        let over_peak = |h: &Option<Hole>| h.is_some_and(|h| h.over_peak);
+        let passed_over = !is_area(shape) && !holes.is_empty() && holes.iter().all(over_peak);
+        if few || passed_over {
+            reasons.push(Reason::Gap { axis });
+        } else {
+            let widest = holes.iter().flatten().map(|h| h.beams);
+            let widest = widest.max_by(f64::total_cmp);
+            reasons.extend(widest.map(|beams| Reason::Hole { axis, beams }));
+        }
+    }
+}
+
+/// A stretch of a pass without samples.
+#[derive(Clone, Copy)]
+struct Hole {
+    beams: f64,
+    /// Whether the peak lies in it.
+    over_peak: bool,
+}
+
+/// The widest step between neighbouring samples of a pass, when samples are missing there.
+fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
+    let steps: Vec<(f64, f64)> = (pass.from + 1..pass.to)
+        .map(|i| (place(i - 1), place(i)))
+        .collect();
+    let length = |(from, to): &(f64, f64)| (to - from).abs();
+    let usual = median(steps.iter().map(length).collect());
+    let widest = steps
+        .iter()
+        .max_by(|a, b| length(a).total_cmp(&length(b)))?;
+    let beams = length(widest);
+    (beams > HOLE && beams > HOLE_STEPS * usual).then_some(Hole {
+        beams,
+        over_peak: widest.0 * widest.1 < 0.0,
+    })
+}
+
+/// Samples left out: single ones are spikes, many are interference, and several high ones in a
+/// row are another signal.
+fn spikes(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    fitted: &FittedScan,
+    reasons: &mut Vec<Reason>,
+) {
+    let top = reasons.iter().any(|r| matches!(r, Reason::FlatTop { .. }));
+    let residuals = model.residuals(settled.parameters());
+    let limit = |i: usize| 4.0 * model.noise[i] * settled.scatter;
+    // What was left out as a flat top lies below the fit.
+    let out: Vec<bool> = (0..residuals.len())
+        .map(|i| !settled.used[i] && residuals[i].abs() > limit(i) && !(top && residuals[i] < 0.0))
+        .collect();
+    let count = out.iter().filter(|o| **o).count();
+    if count == 0 {
+        return;
+    }
+    let mut longest = (0, 0.0);
+    let mut run = (0, 0.0);
+    for (i, o) in out.iter().enumerate() {
+        run = match o {
+            true if run.0 > 0 && (run.1 > 0.0) == (residuals[i] > 0.0) => {
+                (run.0 + 1, run.1 + residuals[i])
+            }
+            true => (1, residuals[i]),
+            false => (0, 0.0),
+        };
+        if run.0 > longest.0 {
+            longest = run;
+        }
+    }
+    let ratio = longest.1 / longest.0.max(1) as f64 / fitted.height;
+    if longest.0 >= IN_A_ROW && ratio > SECOND_SIGNAL {
+        reasons.push(Reason::SecondSignal {
+            samples: longest.0,
+            ratio,
+        });
+    } else if count as f64 > INTERFERENCE * out.len() as f64 {
+        reasons.push(Reason::Interference {
+            samples: count,
+            of: out.len(),
+        });
+    } else {
+        reasons.push(Reason::Spikes { samples: count });
+    }
+}

@@ -1,0 +1,523 @@
+//! The modelled signal of a scan: baselines plus a beam, with derivatives.
+//!
+//! With the power w of each point, its standard deviation s, the baseline columns c and the height h
+//! of the beam's response R at the distance of the emitter from the beam's middle, over the beam's
+//! width, a fit minimises
+//!
+//! ```text
+//! sum ( (w_i - sum_k b_k c_k,i - h R(x_i, y_i; width)) / s_i )^2 + (ln(width / expected) / 0.5)^2
+//! ```
+//!
+//! power = sum of baseline columns x coefficients + height x response(distance of the emitter
+//! from the beam's middle). Nonlinear parameters are the encoder offsets, one for each group of
+//! passes along an axis that share direction and speed (a lag or a backlash sets them apart),
+//! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
+//! linearly.
+
+use super::beam::Beam;
+use super::beam_frame::{Fixed, Turn, place};
+use super::point::Point;
+use crate::fit::{Block, Model, Unevaluable};
+use crate::scan::ScanAxis;
+
+/// Which azimuth or elevation offset a point has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Slot {
+    /// That of one group of passes.
+    Group(usize),
+    /// The mean of all groups of the axis, or the assumed offset when it has none.
+    Mean,
+}
+
+/// How one axis enters.
+#[derive(Clone, Debug)]
+pub(crate) struct AxisLayout {
+    /// Number of groups, each with an offset to fit; none when the axis is not measured.
+    pub groups: usize,
+    /// Offset (encoder less sky), radians, from which those fitted are counted.
+    pub reference: f64,
+    /// Radians of the axis for one unit of a parameter, which is one beamwidth on the sky.
+    pub unit: f64,
+}
+
+/// A point's part in the model.
+#[derive(Clone, Debug)]
+pub(crate) struct Part {
+    pub azimuth: Slot,
+    pub elevation: Slot,
+    /// Which height.
+    pub height: usize,
+}
+
+/// An additional column, for tests of what the model leaves out and for what is known of it
+/// otherwise.
+#[derive(Clone, Debug)]
+pub(crate) enum Extra {
+    /// A baseline column, a value a point.
+    Column(Vec<f64>),
+    /// A height that changes along: the beam's response times a value a point.
+    Height(Vec<f64>),
+    /// A width that differs from place to place: its logarithm times a value a point.
+    Width(Vec<f64>),
+    /// The offset of an axis that is not measured, in beamwidths.
+    Unmeasured(ScanAxis),
+    /// Offsets of both axes that change along, in beamwidths a point.
+    Offsets(Vec<(f64, f64)>),
+}
+
+/// A point's readings as turns.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Turned {
+    /// From the azimuth reading to the emitter.
+    across: Turn,
+    /// The elevation reading.
+    up: Turn,
+}
+
+impl Turned {
+    /// Of each point.
+    pub fn of(points: &[Point]) -> Vec<Turned> {
+        let one = |p: &Point| Turned {
+            across: Turn::new(p.emitter.azimuth - p.azimuth),
+            up: Turn::new(p.elevation),
+        };
+        points.iter().map(one).collect()
+    }
+}
+
+/// Parameters of the model, with what they make the same for all points.
+pub(crate) struct Setting<'p> {
+    p: &'p [f64],
+    layout: Parameters,
+    /// What each azimuth offset adds to the turn toward the emitter; the mean of all comes last.
+    azimuth: Vec<Turn>,
+    /// What each elevation offset adds to the elevation reading; the mean of all comes last.
+    elevation: Vec<Turn>,
+    /// Width over that expected.
+    grown: f64,
+    /// Of an ellipse: wide over round, and the slant.
+    ellipse: (f64, f64),
+}
+
+/// The model. Angles in radians; the beam's width as twice the sine of half of it.
+#[derive(Clone, Debug)]
+pub(crate) struct ScanModel<'a> {
+    pub points: &'a [Point],
+    /// One for each point.
+    pub readings: Vec<Turned>,
+    pub parts: Vec<Part>,
+    pub azimuth: AxisLayout,
+    pub elevation: AxisLayout,
+    /// Expected width.
+    pub width: f64,
+    pub beam: Beam,
+    /// Radius of the emitter's disc over the expected width.
+    pub radius: f64,
+    pub elliptic: bool,
+    pub heights: usize,
+    /// Baseline columns, a value a point in each.
+    pub baseline: Vec<Vec<f64>>,
+    pub extras: Vec<Extra>,
+    /// Standard deviation of each point.
+    pub noise: Vec<f64>,
+}
+
+/// Where each kind of parameter begins.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Parameters {
+    pub azimuth: usize,
+    pub elevation: usize,
+    /// Logarithm of the width over that expected.
+    pub width: usize,
+    /// With an elliptic beam: logarithm of wide over round, and the slant.
+    pub ellipse: usize,
+    pub heights: usize,
+    pub baseline: usize,
+    pub extras: usize,
+    pub count: usize,
+}
+
+/// The modelled value at one point, taken apart.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Modelled {
+    pub baseline: f64,
+    pub height: f64,
+    pub response: f64,
+    /// Derivatives of the response with respect to the two offsets, in beamwidths on the sky.
+    by_azimuth: f64,
+    by_elevation: f64,
+    by_width: f64,
+    by_ellipse: [f64; 2],
+}
+
+impl Modelled {
+    pub fn power(&self) -> f64 {
+        self.baseline + self.height * self.response
+    }
+}
+
+impl ScanModel<'_> {
+    pub fn layout(&self) -> Parameters {
+        let elevation = self.azimuth.groups;
+        let width = elevation + self.elevation.groups;
+        let ellipse = width + 1;
+        let heights = ellipse + if self.elliptic { 2 } else { 0 };
+        let baseline = heights + self.heights;
+        let extras = baseline + self.baseline.len();
+        Parameters {
+            azimuth: 0,
+            elevation,
+            width,
+            ellipse,
+            heights,
+            baseline,
+            extras,
+            count: extras + self.extras.len(),
+        }
+    }
+
+    /// An axis's offset at a point, radians.
+    fn offset(&self, axis: &AxisLayout, slot: Slot, values: &[f64]) -> f64 {
+        let shift = match slot {
+            _ if values.is_empty() => 0.0,
+            Slot::Group(k) => values[k],
+            Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
+        };
+        axis.reference + shift * axis.unit
+    }
+
+    /// The model at these parameters; those of extras may be missing.
+    pub fn setting<'p>(&self, p: &'p [f64]) -> Setting<'p> {
+        let layout = self.layout();
+        let turns = |axis: &AxisLayout, values: &[f64], sign: f64| -> Vec<Turn> {
+            let slots = (0..values.len()).map(Slot::Group).chain([Slot::Mean]);
+            slots
+                .map(|slot| Turn::new(sign * self.offset(axis, slot, values)))
+                .collect()
+        };
+        Setting {
+            p,
+            layout,
+            azimuth: turns(&self.azimuth, &p[layout.azimuth..layout.elevation], 1.0),
+            elevation: turns(&self.elevation, &p[layout.elevation..layout.width], -1.0),
+            grown: p[layout.width].exp(),
+            ellipse: if self.elliptic {
+                (p[layout.ellipse].exp(), p[layout.ellipse + 1])
+            } else {
+                (1.0, 0.0)
+            },
+        }
+    }
+
+    /// The modelled value at point `i`, extras left out.
+    #[inline]
+    pub fn at(&self, i: usize, setting: &Setting<'_>) -> Modelled {
+        let (point, part, reading) = (&self.points[i], &self.parts[i], &self.readings[i]);
+        let Setting { p, layout, .. } = setting;
+        let turn = |turns: &[Turn], slot: Slot| match slot {
+            Slot::Group(k) if k + 1 < turns.len() => turns[k],
+            _ => turns[turns.len() - 1],
+        };
+        let place = place(
+            &point.emitter,
+            reading.across.plus(turn(&setting.azimuth, part.azimuth)),
+            reading.up.plus(turn(&setting.elevation, part.elevation)),
+        );
+        let columns = self.baseline.iter().zip(&p[layout.baseline..]);
+        let baseline = columns.map(|(column, c)| column[i] * c).sum();
+        let height = p[layout.heights + part.height];
+        let mut modelled = Modelled {
+            baseline,
+            height,
+            response: 0.0,
+            by_azimuth: 0.0,
+            by_elevation: 0.0,
+            by_width: 0.0,
+            by_ellipse: [0.0; 2],
+        };
+        if place.y_elevation <= 0.0 {
+            return modelled;
+        }
+        let grown = setting.grown;
+        let scale = 1.0 / (self.width * grown);
+        let (x, y) = (place.x * scale, place.y * scale);
+        let (wide, slant) = setting.ellipse;
+        let (wide2, narrow2) = (1.0 / (wide * wide), wide * wide);
+        let square = x * x * wide2 + y * y * narrow2 + 2.0 * slant * x * y;
+        let response = self.beam.response(square.max(0.0), self.radius / grown);
+        let by_x = (2.0 * x * wide2 + 2.0 * slant * y) * scale;
+        let by_y = (2.0 * y * narrow2 + 2.0 * slant * x) * scale;
+        modelled.response = response.value;
+        modelled.by_azimuth =
+            response.slope * (by_x * place.x_azimuth + by_y * place.y_azimuth) * self.azimuth.unit;
+        modelled.by_elevation = response.slope * by_y * place.y_elevation * self.elevation.unit;
+        modelled.by_width = response.stretch;
+        if self.elliptic {
+            modelled.by_ellipse = [
+                response.slope * 2.0 * (y * y * narrow2 - x * x * wide2),
+                response.slope * 2.0 * x * y,
+            ];
+        }
+        modelled
+    }
+
+    /// Where the beam points at point `i`, as far as the offsets tell.
+    pub fn beam_at(&self, i: usize, p: &[f64], layout: &Parameters) -> Fixed {
+        let (point, part) = (&self.points[i], &self.parts[i]);
+        let azimuth = &p[layout.azimuth..layout.elevation];
+        let elevation = &p[layout.elevation..layout.width];
+        Fixed::new(
+            point.azimuth - self.offset(&self.azimuth, part.azimuth, azimuth),
+            point.elevation - self.offset(&self.elevation, part.elevation, elevation),
+        )
+    }
+
+    /// What the model leaves of each point, in units of power.
+    pub fn residuals(&self, p: &[f64]) -> Vec<f64> {
+        let setting = self.setting(p);
+        (0..self.points.len())
+            .map(|i| self.points[i].power - self.at(i, &setting).power())
+            .collect()
+    }
+}
+
+fn spread(slot: Slot, values: &mut [f64], slope: f64) {
+    match slot {
+        _ if values.is_empty() => {}
+        Slot::Group(k) => values[k] = slope,
+        Slot::Mean => {
+            let share = slope / values.len() as f64;
+            values.iter_mut().for_each(|v| *v = share);
+        }
+    }
+}
+
+impl Model for ScanModel<'_> {
+    fn parameters(&self) -> usize {
+        self.layout().count
+    }
+    fn observations(&self) -> usize {
+        self.points.len()
+    }
+    fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+        let layout = self.layout();
+        let setting = self.setting(p);
+        let mut slopes = vec![0.0; layout.count];
+        for i in block.range() {
+            let at = self.at(i, &setting);
+            let mut power = at.power();
+            slopes.fill(0.0);
+            let part = &self.parts[i];
+            let (h, s) = (at.height, &mut slopes);
+            spread(
+                part.azimuth,
+                &mut s[layout.azimuth..layout.elevation],
+                h * at.by_azimuth,
+            );
+            spread(
+                part.elevation,
+                &mut s[layout.elevation..layout.width],
+                h * at.by_elevation,
+            );
+            s[layout.width] = h * at.by_width;
+            if self.elliptic {
+                s[layout.ellipse] = h * at.by_ellipse[0];
+                s[layout.ellipse + 1] = h * at.by_ellipse[1];
+            }
+            s[layout.heights + part.height] = at.response;
+            for (slope, column) in s[layout.baseline..].iter_mut().zip(&self.baseline) {
+                *slope = column[i];
+            }
+            for (k, extra) in self.extras.iter().enumerate() {
+                let slope = match extra {
+                    Extra::Column(column) => column[i],
+                    Extra::Height(column) => h * at.response * column[i],
+                    Extra::Width(column) => h * at.by_width * column[i],
+                    Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
+                    Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
+                    Extra::Offsets(offsets) => {
+                        h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
+                    }
+                };
+                // Extras are looked at where they are zero; only their slope matters.
+                s[layout.extras + k] = slope;
+                power += p[layout.extras + k] * slope;
+            }
+            let scale = -1.0 / self.noise[i];
+            slopes.iter_mut().for_each(|s| *s *= scale);
+            block.push(i, (self.points[i].power - power) / self.noise[i], &slopes);
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fit::{Options, fit};
+
+    /// Analytic derivatives and central differences agree to this, of heights of 2 and 3: the beam's
+    /// values and its slopes are interpolated apart, over 64 nodes a width and to 1e-7 of the
+    /// height.
+    const DIFFERENCES: f64 = 2e-5;
+
+    fn points() -> Vec<Point> {
+        (0..40)
+            .map(|i| {
+                let t = i as f64 - 19.5;
+                Point {
+                    seconds: t,
+                    azimuth: 2.0 + 0.02 * t,
+                    elevation: 0.7 + 0.006 * (t * 0.9).sin(),
+                    emitter: Fixed::new(1.5 + 2e-4 * t, 0.72 + 1e-4 * t),
+                    power: 1.0,
+                    rows: 1.0,
+                }
+            })
+            .collect()
+    }
+    fn model(points: &[Point], elliptic: bool, beam: Beam, radius: f64) -> ScanModel<'_> {
+        let part = |i: usize| Part {
+            azimuth: if i < 20 {
+                Slot::Group(i % 2)
+            } else {
+                Slot::Mean
+            },
+            elevation: Slot::Mean,
+            height: i / 20,
+        };
+        ScanModel {
+            points,
+            readings: Turned::of(points),
+            parts: (0..points.len()).map(part).collect(),
+            azimuth: AxisLayout {
+                groups: 2,
+                reference: 0.5,
+                unit: 0.12 / 0.75,
+            },
+            elevation: AxisLayout {
+                groups: 1,
+                reference: -0.02,
+                unit: 0.12,
+            },
+            width: 0.12,
+            beam,
+            radius,
+            elliptic,
+            heights: 2,
+            baseline: vec![vec![1.0; points.len()]],
+            extras: Vec::new(),
+            noise: vec![1.0; points.len()],
+        }
+    }
+
+    /// What changes at every point when a parameter, an extra among them, is `by` larger.
+    fn changed<'a>(model: &ScanModel<'a>, p: &[f64], parameter: usize, by: f64) -> Vec<f64> {
+        let layout = model.layout();
+        let power =
+            |model: &ScanModel<'_>, p: &[f64], i: usize| model.at(i, &model.setting(p)).power();
+        let extra = parameter
+            .checked_sub(layout.extras)
+            .map(|k| &model.extras[k]);
+        (0..model.points.len())
+            .map(|i| {
+                let mut p = p.to_vec();
+                let mut shifted = model.clone();
+                let mut shift = |azimuth: f64, elevation: f64| {
+                    shifted.azimuth.reference += azimuth * shifted.azimuth.unit;
+                    shifted.elevation.reference += elevation * shifted.elevation.unit;
+                };
+                match extra {
+                    None => p[parameter] += by,
+                    Some(Extra::Column(column)) => p[layout.baseline] += by * column[i],
+                    Some(Extra::Height(column)) => {
+                        p[layout.heights + model.parts[i].height] *= 1.0 + by * column[i];
+                    }
+                    Some(Extra::Width(column)) => p[layout.width] += by * column[i],
+                    Some(Extra::Unmeasured(ScanAxis::Azimuth)) => shift(by, 0.0),
+                    Some(Extra::Unmeasured(ScanAxis::Elevation)) => shift(0.0, by),
+                    Some(Extra::Offsets(offsets)) => shift(by * offsets[i].0, by * offsets[i].1),
+                }
+                power(&shifted, &p, i)
+            })
+            .collect()
+    }
+
+    #[test]
+    fn every_derivative_is_that_of_differences() {
+        /// Truncation leaves its square times a third derivative, some 100 a beamwidth cubed.
+        const STEP: f64 = 1e-5;
+        let points = points();
+        let column: Vec<f64> = (0..points.len()).map(|i| (i as f64 * 0.7).sin()).collect();
+        let offsets = column.iter().map(|c| (*c, 0.5 - c)).collect();
+        for (elliptic, beam, radius) in [
+            (false, Beam::of_point(), 0.0),
+            (true, Beam::of_point(), 0.0),
+            (false, Beam::of_disc(0.5), 0.5),
+            (true, Beam::of_disc(0.5), 0.5),
+        ] {
+            let mut model = model(&points, elliptic, beam, radius);
+            model.extras = vec![
+                Extra::Column(column.clone()),
+                Extra::Height(column.clone()),
+                Extra::Width(column.clone()),
+                Extra::Unmeasured(ScanAxis::Azimuth),
+                Extra::Unmeasured(ScanAxis::Elevation),
+                Extra::Offsets(Vec::clone(&offsets)),
+            ];
+            let layout = model.layout();
+            let mut p = vec![0.1, 0.15, -0.05, 0.1];
+            if elliptic {
+                p.extend([0.05, 0.08]);
+            }
+            p.extend([3.0, 2.0, 1.0]);
+            // Extras are looked at where they are zero.
+            p.extend([0.0; 6]);
+            assert_eq!(p.len(), layout.count);
+            let mut block = Block::new(layout.count, points.len());
+            block.ask(0..points.len());
+            model.evaluate(&p, &mut block).unwrap();
+            for j in 0..layout.count {
+                let [more, less] = [STEP, -STEP].map(|by| changed(&model, &p, j, by));
+                let mut largest: f64 = 0.0;
+                for i in 0..points.len() {
+                    // A residual is what is left when the power is taken off.
+                    let analytic = -block.derivative(i, j);
+                    let numeric = (more[i] - less[i]) / (2.0 * STEP);
+                    largest = largest.max(analytic.abs());
+                    assert!(
+                        (numeric - analytic).abs() < DIFFERENCES,
+                        "parameter {j} at {i}: {numeric} {analytic}"
+                    );
+                }
+                assert!(largest > 0.01, "parameter {j} changes nothing");
+            }
+        }
+    }
+
+    #[test]
+    fn a_made_up_signal_is_found_again() {
+        let mut points = points();
+        let truth = vec![0.1, 0.15, -0.05, 0.1, 3.0, 2.0, 1.0];
+        let powers: Vec<f64> = {
+            let model = model(&points, false, Beam::of_point(), 0.0);
+            let setting = model.setting(&truth);
+            (0..points.len())
+                .map(|i| model.at(i, &setting).power())
+                .collect()
+        };
+        for (point, power) in points.iter_mut().zip(powers) {
+            point.power = power;
+        }
+        let model = model(&points, false, Beam::of_point(), 0.0);
+        let start = [0.0, 0.0, 0.0, 0.0, 2.0, 2.0, 0.5];
+        let solution = fit(&model, &start, &Options::default()).unwrap();
+        for (found, true_value) in solution.parameters.iter().zip(&truth) {
+            assert!(
+                (found - true_value).abs() < 1e-6,
+                "{:?}",
+                solution.parameters
+            );
+        }
+    }
+}

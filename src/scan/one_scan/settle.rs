@@ -1,0 +1,187 @@
+//! The fit of a scan's model: start, spikes, final weights.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::model::ScanModel;
+use super::point::{SIGMA_OF_MEDIAN, median};
+use crate::fit::{FitError, LeastSquares, Options, Precision, Prior, Solution, Triangle, fit};
+
+/// Standard deviation of the logarithm of the width before the data: a factor of 1.65, which covers
+/// what feeds do to a beam. Only the faintest scans feel it. Common practice, no source.
+const WIDTH_SIGMA: f64 = 0.5;
+/// The same for a beam's ellipticity and slant, which are a few per cent of a usual dish. Common
+/// practice, no source.
+const ELLIPSE_SIGMA: f64 = 0.2;
+
+/// A point that stands out by more standard deviations is left out: 7 in a million good ones.
+const OUTLIER: f64 = 4.5;
+/// While the fit is still pulled by bad points, weights fall off by Tukey's biweight with this
+/// constant (95 % efficient; Huber and Ronchetti, Robust Statistics, 2nd edition).
+pub(crate) const BIWEIGHT: f64 = 4.685;
+/// Rounds in which the set of good points must settle, so that two sets that take turns come to an
+/// end.
+const MOST_ROUNDS: usize = 8;
+/// Passes over the data that a scan's fit may take: far more than a usual one takes, so that a
+/// hopeless scan does not hold up a night.
+const BUDGET: usize = 200;
+/// More bad points than this share are not outliers: near one half a robust fit may follow them.
+const MOST_BAD: f64 = 0.35;
+
+/// A fit and the points it used.
+#[derive(Clone, Debug)]
+pub(crate) struct Settled {
+    pub solution: Solution,
+    pub used: Vec<bool>,
+    /// Standard deviation of a point in units of the model's noise.
+    pub scatter: f64,
+}
+
+impl Settled {
+    pub fn parameters(&self) -> &[f64] {
+        &self.solution.parameters
+    }
+}
+
+/// Priors that keep a faint scan's fit sane.
+pub(crate) fn priors(model: &ScanModel<'_>) -> Vec<Prior> {
+    let layout = model.layout();
+    let mut priors = vec![Prior::on(layout.width, 0.0, WIDTH_SIGMA)];
+    if model.elliptic {
+        priors.push(Prior::on(layout.ellipse, 0.0, ELLIPSE_SIGMA));
+        priors.push(Prior::on(layout.ellipse + 1, 0.0, ELLIPSE_SIGMA));
+    }
+    priors
+}
+
+/// Heights and baselines solved linearly at the given offsets (zero) and logarithm of the width.
+pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[bool]) -> Vec<f64> {
+    let layout = model.layout();
+    let mut p = vec![0.0; layout.count];
+    p[layout.width] = width;
+    let m = layout.count - layout.heights;
+    let (mut normal, mut right) = (DMatrix::<f64>::zeros(m, m), DVector::<f64>::zeros(m));
+    let mut row: Vec<(usize, f64)> = Vec::with_capacity(m);
+    let setting = model.setting(&p);
+    for i in (0..model.points.len()).filter(|i| usable[*i]) {
+        row.clear();
+        let at = model.at(i, &setting);
+        row.push((model.parts[i].height, at.response));
+        let columns = model.baseline.iter().enumerate();
+        row.extend(
+            columns
+                .map(|(k, column)| (model.heights + k, column[i]))
+                .filter(|(_, x)| *x != 0.0),
+        );
+        let weight = model.noise[i].powi(-2);
+        for (a, x) in &row {
+            for (b, y) in &row {
+                normal[(*a, *b)] += weight * x * y;
+            }
+            right[*a] += weight * x * power[i];
+        }
+    }
+    // A touch of damping keeps a pass without signal solvable.
+    for a in 0..m {
+        normal[(a, a)] *= 1.0 + 1e-9;
+        normal[(a, a)] += f64::MIN_POSITIVE;
+    }
+    if let Some(cholesky) = normal.cholesky() {
+        let solved = cholesky.solve(&right);
+        p[layout.heights..].copy_from_slice(solved.as_slice());
+    }
+    p
+}
+
+/// Fits the `usable` points, at first only the `trusted` ones among them; those that then stand
+/// out are left out and the rest fitted again.
+///
+/// # Errors
+/// When the model has no finite value at the start.
+pub(crate) fn settle(
+    model: &ScanModel<'_>,
+    start: &[f64],
+    usable: &[bool],
+    trusted: &[bool],
+) -> Result<Settled, FitError> {
+    let weight = |u: &bool| if *u { 1.0 } else { 0.0 };
+    let mut used: Vec<bool> = usable.iter().zip(trusted).map(|(u, t)| *u && *t).collect();
+    let mut options = Options {
+        priors: priors(model),
+        weights: Some(used.iter().map(weight).collect()),
+        budget: Some(BUDGET),
+        // The offset then is off by some thousandths of its standard deviation.
+        precision: Precision::Comparison,
+        ..Options::default()
+    };
+    // Whether the last fit was one of exactly the points in `used`, with full weight.
+    let mut plain = true;
+    let mut solution = fit(model, start, &options)?;
+    let parameters = model.layout().count as f64;
+    for round in 0..MOST_ROUNDS {
+        let residuals = model.residuals(&solution.parameters);
+        let whitened: Vec<f64> = residuals
+            .iter()
+            .zip(&model.noise)
+            .map(|(r, n)| r / n)
+            .collect();
+        let own = |i: &usize| usable[*i];
+        let sizes: Vec<f64> = (0..whitened.len())
+            .filter(own)
+            .map(|i| whitened[i].abs())
+            .collect();
+        let n = sizes.len() as f64;
+        let freedom = (n - parameters).max(1.0);
+        let scale = SIGMA_OF_MEDIAN * median(sizes) * (n / freedom).sqrt();
+        if scale <= 0.0 {
+            break;
+        }
+        let now: Vec<bool> = (0..whitened.len())
+            .map(|i| usable[i] && whitened[i].abs() <= OUTLIER * scale)
+            .collect();
+        let bad = n - now.iter().filter(|u| **u).count() as f64;
+        if (plain && now == used) || bad > MOST_BAD * n {
+            break;
+        }
+        // With points distrusted from the beginning the first fit was not pulled by them.
+        let pulled = plain && round == 0 && used == usable;
+        options.weights = Some(
+            (0..whitened.len())
+                .map(|i| match usable[i] {
+                    true if pulled => {
+                        let t = whitened[i] / (BIWEIGHT * scale);
+                        (1.0 - (t * t).min(1.0)).powi(2)
+                    }
+                    _ => weight(&now[i]),
+                })
+                .collect(),
+        );
+        solution = fit(model, &solution.parameters, &options)?;
+        plain = !pulled;
+        if plain {
+            used = now;
+        }
+    }
+    let scatter = solution.scatter.unwrap_or(f64::INFINITY);
+    Ok(Settled {
+        solution,
+        used,
+        scatter,
+    })
+}
+
+/// The problem reduced at a fit, extras included: one pass over the data.
+pub(crate) fn reduced(model: &ScanModel<'_>, settled: &Settled) -> Option<Triangle> {
+    let mut p = settled.solution.parameters.clone();
+    p.resize(model.layout().count, 0.0);
+    let weights: Vec<f64> = settled
+        .used
+        .iter()
+        .map(|u| if *u { 1.0 } else { 0.0 })
+        .collect();
+    let priors = priors(model);
+    LeastSquares::new(model, 1)
+        .with_priors(&priors)
+        .with_weights(Some(&weights))
+        .reduce(&p)
+        .ok()
+}

@@ -1,0 +1,330 @@
+//! From passes to a model: which offsets, heights and baselines a scan has.
+
+use super::beam::{Beam, NARROWEST_DISC};
+use super::beam_frame::Fixed;
+use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
+use super::passes::{Pass, ScanShape};
+use super::point::Point;
+use crate::scan::ScanAxis;
+
+/// Passes of one axis with the same direction and about the same speed.
+#[derive(Clone, Debug)]
+pub(crate) struct Group {
+    /// +1, -1, or 0 when the direction is not one.
+    pub sign: f64,
+    /// Radians of the axis a second, of the encoder against the emitter.
+    pub speed: f64,
+    /// Which passes.
+    pub passes: Vec<usize>,
+}
+
+/// Speeds within this factor count as one: hand-driven and slow motors keep no better speed. Less
+/// than the factor that tells lag from backlash (1.3).
+const SAME_SPEED: f64 = 1.25;
+/// With more passes than this they share heights and slopes, so that the number of parameters stays
+/// small.
+const MANY_PASSES: usize = 8;
+
+/// What is expected of a beam and an emitter.
+#[derive(Clone, Debug)]
+pub(crate) struct Expected {
+    /// Half-power width, radians.
+    pub width: f64,
+    /// Radius of the emitter's disc, radians; zero for a point.
+    pub disc: f64,
+}
+
+impl Expected {
+    /// Twice the sine of half the width, the unit of distances.
+    pub fn chord(&self) -> f64 {
+        2.0 * (0.5 * self.width).sin()
+    }
+    /// The disc's radius over the width.
+    pub fn radius(&self) -> f64 {
+        let radius = self.disc / self.width;
+        if radius < NARROWEST_DISC { 0.0 } else { radius }
+    }
+    /// The beam as the emitter shows it.
+    pub fn beam(&self) -> Beam {
+        Beam::of_disc(self.radius())
+    }
+}
+
+/// The groups of the passes along an axis.
+pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    for (i, pass) in passes.iter().enumerate().filter(|(_, p)| p.axis == axis) {
+        let fits = |g: &&mut Group| {
+            let ratio = pass.speed / g.speed;
+            g.sign == pass.sign && (1.0 / SAME_SPEED..=SAME_SPEED).contains(&ratio)
+        };
+        match groups.iter_mut().find(fits) {
+            Some(group) => {
+                let n = group.passes.len() as f64;
+                group.speed = (group.speed * n + pass.speed) / (n + 1.0);
+                group.passes.push(i);
+            }
+            None => groups.push(Group {
+                sign: pass.sign,
+                speed: pass.speed,
+                passes: vec![i],
+            }),
+        }
+    }
+    groups
+}
+
+/// The one group of an axis that steps from row to row, or wanders.
+fn stepping(passes: &[Pass], axis: ScanAxis) -> Group {
+    let rows: Vec<&Pass> = passes.iter().filter(|p| p.axis != axis).collect();
+    let mut sign = 0.0;
+    if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
+        let steps = rows.windows(2).map(|w| w[1].across - w[0].across);
+        let net = last.across - first.across;
+        let way: f64 = steps.map(f64::abs).sum();
+        // Rows in order come from one side; rows in any order from either.
+        if way > 0.0 && net.abs() > 0.9 * way {
+            sign = net.signum();
+        }
+    }
+    Group {
+        sign,
+        speed: 0.0,
+        passes: Vec::new(),
+    }
+}
+
+/// The groups of both axes; empty for an axis that is not measured.
+pub(crate) struct Groups {
+    pub azimuth: Vec<Group>,
+    pub elevation: Vec<Group>,
+}
+
+impl Groups {
+    pub fn of(shape: ScanShape, passes: &[Pass]) -> Groups {
+        let row = |axis: ScanAxis, along: ScanAxis| {
+            if axis == along {
+                groups(passes, axis)
+            } else {
+                vec![stepping(passes, axis)]
+            }
+        };
+        let (azimuth, elevation) = (ScanAxis::Azimuth, ScanAxis::Elevation);
+        match shape {
+            ScanShape::Raster(along) => Groups {
+                azimuth: row(azimuth, along),
+                elevation: row(elevation, along),
+            },
+            ScanShape::Map => Groups {
+                azimuth: vec![stepping(&[], azimuth)],
+                elevation: vec![stepping(&[], elevation)],
+            },
+            _ => Groups {
+                azimuth: groups(passes, azimuth),
+                elevation: groups(passes, elevation),
+            },
+        }
+    }
+}
+
+/// Whether a shape is fitted as an area: one height, one baseline.
+pub(crate) fn is_area(shape: ScanShape) -> bool {
+    matches!(shape, ScanShape::Raster(_) | ScanShape::Map)
+}
+
+/// The model of a scan about encoder offsets (radians).
+pub(crate) fn model<'a>(
+    points: &'a [Point],
+    shape: ScanShape,
+    passes: &[Pass],
+    groups: &Groups,
+    expected: &Expected,
+    emitter: &Fixed,
+    (azimuth, elevation): (f64, f64),
+) -> ScanModel<'a> {
+    let area = is_area(shape);
+    let part = |pass: usize| {
+        let slot = |groups: &[Group]| {
+            let own = groups.iter().position(|g| g.passes.contains(&pass));
+            own.map_or(Slot::Mean, Slot::Group)
+        };
+        Part {
+            azimuth: slot(&groups.azimuth),
+            elevation: slot(&groups.elevation),
+            height: 0,
+        }
+    };
+    let mut parts = vec![
+        Part {
+            azimuth: Slot::Mean,
+            elevation: Slot::Mean,
+            height: 0
+        };
+        points.len()
+    ];
+    for (i, pass) in passes.iter().enumerate() {
+        parts[pass.from..pass.to].fill(part(i));
+    }
+    let mut heights = 1;
+    if !area {
+        let height_of = heights_of(passes, groups);
+        heights = height_of.iter().max().map_or(1, |h| h + 1);
+        for (pass, height) in passes.iter().zip(height_of) {
+            for part in &mut parts[pass.from..pass.to] {
+                part.height = height;
+            }
+        }
+    }
+    ScanModel {
+        points,
+        readings: Turned::of(points),
+        parts,
+        azimuth: AxisLayout {
+            groups: groups.azimuth.len(),
+            reference: azimuth,
+            unit: expected.width / emitter.cos.max(LEAST_COSINE),
+        },
+        elevation: AxisLayout {
+            groups: groups.elevation.len(),
+            reference: elevation,
+            unit: expected.width,
+        },
+        width: expected.chord(),
+        beam: expected.beam(),
+        radius: expected.radius(),
+        elliptic: matches!(shape, ScanShape::Raster(_)) && rows_are_close(passes),
+        heights,
+        baseline: baseline(points, shape, passes),
+        extras: Vec::new(),
+        noise: vec![1.0; points.len()],
+    }
+}
+
+/// The unit of azimuth stays finite at the zenith: no nearer than 0.06 degrees.
+const LEAST_COSINE: f64 = 1e-3;
+
+/// An ellipse can be told from rows that are at most half a beamwidth apart.
+fn rows_are_close(passes: &[Pass]) -> bool {
+    let mut rows: Vec<f64> = passes.iter().map(|p| p.across).collect();
+    rows.sort_by(f64::total_cmp);
+    let widest = rows.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+    widest <= 0.5 && passes.len() >= 5
+}
+
+/// Which height each pass has: its own, since a satellite's signal or the receiver's gain may
+/// change from one to the next.
+fn heights_of(passes: &[Pass], groups: &Groups) -> Vec<usize> {
+    if passes.len() <= MANY_PASSES {
+        return (0..passes.len()).collect();
+    }
+    let all = groups.azimuth.iter().chain(&groups.elevation);
+    let mut height_of = vec![0; passes.len()];
+    for (k, group) in all.enumerate() {
+        group.passes.iter().for_each(|i| height_of[*i] = k);
+    }
+    height_of
+}
+
+/// From -1 at the first to 1 at the last point's time.
+pub(crate) fn progress(points: &[Point]) -> Vec<f64> {
+    let (first, last) = match (points.first(), points.last()) {
+        (Some(a), Some(b)) if b.seconds > a.seconds => (a.seconds, b.seconds),
+        _ => return vec![0.0; points.len()],
+    };
+    points
+        .iter()
+        .map(|p| 2.0 * (p.seconds - first) / (last - first) - 1.0)
+        .collect()
+}
+
+/// A column that is zero outside `from..to`.
+pub(crate) fn within(n: usize, from: usize, values: impl IntoIterator<Item = f64>) -> Vec<f64> {
+    let mut column = vec![0.0; n];
+    for (place, value) in column[from..].iter_mut().zip(values) {
+        *place = value;
+    }
+    column
+}
+
+/// Level and slope of each pass; in an area one level, a slope in time and one along the rows.
+fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Vec<f64>> {
+    let n = points.len();
+    if is_area(shape) {
+        let mut columns = vec![vec![1.0; n], progress(points)];
+        if let ScanShape::Raster(axis) = shape {
+            columns.push(along_rows(points, axis));
+        }
+        return columns;
+    }
+    let own = |p: &Pass| &points[p.from..p.to];
+    let level = |p: &Pass| within(n, p.from, own(p).iter().map(|_| 1.0));
+    let slope = |p: &Pass| within(n, p.from, progress(own(p)));
+    let mut columns: Vec<Vec<f64>> = passes.iter().map(level).collect();
+    if passes.len() <= MANY_PASSES {
+        columns.extend(passes.iter().map(slope));
+    } else {
+        for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
+            let mut sum = vec![0.0; n];
+            for pass in passes.iter().filter(|p| p.axis == axis) {
+                for (s, x) in sum.iter_mut().zip(slope(pass)) {
+                    *s += x * pass.speed.signum();
+                }
+            }
+            if sum.iter().any(|s| *s != 0.0) {
+                columns.push(sum);
+            }
+        }
+    }
+    columns
+}
+
+/// From -1 to 1 along the rows of a raster.
+fn along_rows(points: &[Point], axis: ScanAxis) -> Vec<f64> {
+    let place = |p: &Point| match axis {
+        ScanAxis::Azimuth => p.azimuth - p.emitter.azimuth,
+        ScanAxis::Elevation => p.elevation - p.emitter.elevation,
+    };
+    let low = points.iter().map(place).fold(f64::INFINITY, f64::min);
+    let high = points.iter().map(place).fold(f64::NEG_INFINITY, f64::max);
+    let half = (0.5 * (high - low)).max(f64::MIN_POSITIVE);
+    points
+        .iter()
+        .map(|p| (place(p) - low) / half - 1.0)
+        .collect()
+}
+
+/// A pass shorter than this many beamwidths cannot tell a curved baseline from the beam, for it
+/// ends before the first nulls (1.19 either way).
+const LONG_ENOUGH: f64 = 2.2;
+
+/// Curvatures of the baseline, which it has only when the data ask for them.
+pub(crate) fn curvatures(
+    points: &[Point],
+    shape: ScanShape,
+    passes: &[Pass],
+    width: f64,
+) -> Vec<Vec<f64>> {
+    let bend =
+        |values: Vec<f64>| -> Vec<f64> { values.iter().map(|x| x * x - 1.0 / 3.0).collect() };
+    if is_area(shape) {
+        let mut columns = vec![bend(progress(points))];
+        if let ScanShape::Raster(axis) = shape {
+            columns.push(bend(along_rows(points, axis)));
+        }
+        return columns;
+    }
+    if passes.len() > MANY_PASSES {
+        return Vec::new();
+    }
+    let own = |p: &Pass| within(points.len(), p.from, bend(progress(&points[p.from..p.to])));
+    let long = |p: &&Pass| {
+        let (first, last) = (&points[p.from], &points[p.to - 1]);
+        let on_sky = match p.axis {
+            ScanAxis::Azimuth => first.emitter.cos,
+            ScanAxis::Elevation => 1.0,
+        };
+        let way = p.speed * on_sky * (last.seconds - first.seconds);
+        way.abs() >= LONG_ENOUGH * width
+    };
+    passes.iter().filter(long).map(own).collect()
+}

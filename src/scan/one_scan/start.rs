@@ -1,0 +1,339 @@
+//! Where to start: the place at which a beam explains most of the signal, found by trying all
+//! places; the baseline and the height at each are solved linearly.
+
+use super::beam::Beam;
+use super::passes::Pass;
+use super::point::{Point, SIGMA_OF_MEDIAN, median};
+use super::thin::mean;
+use crate::scan::ScanAxis;
+
+/// Where the emitter was found, as encoder offsets in radians, and how surely.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Found {
+    /// Along the axis of a cut; both in a map.
+    pub azimuth: f64,
+    /// As `azimuth`.
+    pub elevation: f64,
+    /// Its width over that expected.
+    pub stretch: f64,
+    /// Height over its own standard deviation.
+    pub significance: f64,
+    /// Standard deviation of one row.
+    pub noise: f64,
+}
+
+/// Steps between the places tried, in widths of the beam tried: a fit begun an eighth of a width
+/// off finds the peak.
+const STEP: f64 = 0.25;
+/// Widths tried, over that expected: also a sidelobe's, half as wide as the main lobe.
+const STRETCHES: [f64; 4] = [1.0, 0.5, 0.72, 1.5];
+/// Places outside the scan are tried up to this many widths from its end: as far as the flank
+/// shows.
+const OUTSIDE: f64 = 0.5;
+/// In a map, steps are coarser, since their number grows with the square,
+const MAP_STEP: f64 = 0.3;
+/// and so are the widths tried.
+const MAP_STRETCHES: [f64; 3] = [1.0, 0.6, 1.6];
+
+/// Rows of a linear problem, of which the baseline has been taken out.
+struct Cleared {
+    /// Orthonormal columns of the baseline, each with the range of rows it covers.
+    baseline: Vec<(usize, Vec<f64>)>,
+    /// Root of the number of rows in each point.
+    root: Vec<f64>,
+    /// Signal without baseline, times `root`.
+    signal: Vec<f64>,
+    freedom: f64,
+}
+
+impl Cleared {
+    /// Of signals with a level and a slope for each range of points.
+    fn new(points: &[Point], signal: &[f64], ranges: &[(usize, usize)]) -> Cleared {
+        let root: Vec<f64> = points.iter().map(|p| p.rows.sqrt()).collect();
+        let mut cleared = Cleared {
+            baseline: Vec::new(),
+            signal: signal.iter().zip(&root).map(|(s, r)| s * r).collect(),
+            freedom: points.len() as f64,
+            root,
+        };
+        for (from, to) in ranges {
+            let middle = points[(from + to) / 2].seconds;
+            for power in 0..2 {
+                let column: Vec<f64> = (*from..*to)
+                    .map(|i| cleared.root[i] * (points[i].seconds - middle).powi(power))
+                    .collect();
+                cleared.add(*from, column);
+            }
+        }
+        let mut signal = std::mem::take(&mut cleared.signal);
+        cleared.clear(&mut signal);
+        cleared.signal = signal;
+        cleared
+    }
+    /// Adds a column, made orthogonal to those before it.
+    fn add(&mut self, from: usize, mut column: Vec<f64>) {
+        let before = dot(&column, &column);
+        for (other, b) in &self.baseline {
+            if *other == from {
+                let part = dot(b, &column);
+                subtract(&mut column, part, b);
+            }
+        }
+        let square = dot(&column, &column);
+        if square > 1e-20 * before {
+            let scale = 1.0 / square.sqrt();
+            column.iter_mut().for_each(|c| *c *= scale);
+            self.baseline.push((from, column));
+            self.freedom -= 1.0;
+        }
+    }
+    /// Takes the baseline out of a column.
+    fn clear(&self, column: &mut [f64]) {
+        for (from, b) in &self.baseline {
+            let own = &mut column[*from..*from + b.len()];
+            let part = dot(b, own);
+            subtract(own, part, b);
+        }
+    }
+    /// By how much the sum of squares falls with this template, and its height; none when the
+    /// template is lost in the baseline or the height is not above zero.
+    fn gain(&self, template: &mut [f64]) -> Option<f64> {
+        let before = dot(template, template);
+        for (t, r) in template.iter_mut().zip(&self.root) {
+            *t *= r;
+        }
+        self.clear(template);
+        let square = dot(template, template);
+        let product = dot(template, &self.signal);
+        (square > LOST * before && product > 0.0).then(|| product * product / square)
+    }
+    fn squares(&self) -> f64 {
+        dot(&self.signal, &self.signal)
+    }
+}
+
+/// A template of which less than this share is left cannot be told from the baseline.
+const LOST: f64 = 1e-3;
+
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(x, y)| x * y).sum()
+}
+fn subtract(a: &mut [f64], factor: f64, b: &[f64]) {
+    for (x, y) in a.iter_mut().zip(b) {
+        *x -= factor * y;
+    }
+}
+
+/// The best of all tries so far.
+struct Best {
+    gain: f64,
+    azimuth: f64,
+    elevation: f64,
+    stretch: f64,
+}
+
+impl Best {
+    fn none() -> Best {
+        Best {
+            gain: 0.0,
+            azimuth: 0.0,
+            elevation: 0.0,
+            stretch: 1.0,
+        }
+    }
+    /// Standard deviation of one row.
+    fn noise(&self, cleared: &Cleared) -> f64 {
+        // Place, width and height were chosen too.
+        let freedom = (cleared.freedom - 3.0).max(1.0);
+        ((cleared.squares() - self.gain).max(0.0) / freedom).sqrt()
+    }
+    /// Height over its own standard deviation.
+    fn significance(&self, cleared: &Cleared) -> f64 {
+        let noise = self.noise(cleared);
+        if self.gain > 0.0 && noise <= 0.0 {
+            return f64::INFINITY;
+        }
+        self.gain.sqrt() / noise.max(f64::MIN_POSITIVE)
+    }
+    fn found(self, cleared: &Cleared) -> Option<Found> {
+        (self.gain > 0.0 && cleared.freedom >= 4.0).then(|| Found {
+            azimuth: self.azimuth,
+            elevation: self.elevation,
+            stretch: self.stretch,
+            significance: self.significance(cleared),
+            noise: self.noise(cleared),
+        })
+    }
+}
+
+/// Searches the passes along one axis for a beam of `width` radians; `radius` is that of the
+/// emitter's disc over the width. The beam is taken to pass over the emitter in the other axis.
+pub(crate) fn along(
+    points: &[Point],
+    passes: &[Pass],
+    axis: ScanAxis,
+    width: f64,
+    (beam, radius): (&Beam, f64),
+) -> Option<Found> {
+    let mut own = Vec::new();
+    let mut ranges = Vec::new();
+    for pass in passes.iter().filter(|p| p.axis == axis) {
+        let from = own.len();
+        own.extend_from_slice(&points[pass.from..pass.to]);
+        ranges.push((from, own.len()));
+    }
+    if own.is_empty() {
+        return None;
+    }
+    let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
+    // One radian of azimuth is less on the sky.
+    let on_sky = |p: &Point| match axis {
+        ScanAxis::Azimuth => p.emitter.cos,
+        ScanAxis::Elevation => 1.0,
+    };
+    let scale = median(own.iter().map(on_sky).collect()) / width;
+    let offsets: Vec<f64> = own.iter().map(|p| p.offset(axis)).collect();
+    let low = offsets.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = offsets.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut best = Best::none();
+    let mut template = vec![0.0; own.len()];
+    let outside = OUTSIDE / scale;
+    let (mut from, mut to) = (low - outside, high + outside);
+    for stretch in STRETCHES {
+        let steps = ((to - from) * scale / (STEP * stretch)).ceil();
+        for k in 0..=(steps.min(MOST_STEPS) as usize) {
+            let place = from + k as f64 * STEP * stretch / scale;
+            for (t, offset) in template.iter_mut().zip(&offsets) {
+                let distance = (offset - place) * scale / stretch;
+                *t = beam.rough(distance * distance, radius / stretch);
+            }
+            if let Some(gain) = cleared.gain(&mut template)
+                && gain > best.gain
+            {
+                let (azimuth, elevation) = match axis {
+                    ScanAxis::Azimuth => (place, 0.0),
+                    ScanAxis::Elevation => (0.0, place),
+                };
+                best = Best {
+                    gain,
+                    azimuth,
+                    elevation,
+                    stretch,
+                };
+            }
+        }
+        if stretch == 1.0 && best.significance(&cleared) > OBVIOUS {
+            // The beam is there; whether it is wider or narrower is asked about its place.
+            let place = match axis {
+                ScanAxis::Azimuth => best.azimuth,
+                ScanAxis::Elevation => best.elevation,
+            };
+            let near = NEAR / scale;
+            (from, to) = (from.max(place - near), to.min(place + near));
+        }
+    }
+    best.found(&cleared)
+}
+
+/// Beamwidths from an obvious beam within which other widths are tried: both sidelobes of a main
+/// lobe taken for one, or a main lobe beside a sidelobe, lie within.
+const NEAR: f64 = 2.0;
+
+/// This many places are tried at most: a cut of a hundred beamwidths.
+const MOST_STEPS: f64 = 1000.0;
+
+/// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
+pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -> Option<Found> {
+    // The search is for a start only: a few hundred points tell it.
+    let together = points.len() / MOST_MAP_POINTS + 1;
+    let own: Vec<Point> = points.chunks(together).map(mean).collect();
+    let ranges = [(0, own.len())];
+    let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
+    let cos = median(own.iter().map(|p| p.emitter.cos).collect());
+    let place = |axis| -> Vec<f64> { own.iter().map(|p| p.offset(axis)).collect() };
+    let (azimuths, elevations) = (place(ScanAxis::Azimuth), place(ScanAxis::Elevation));
+    let span = |values: &[f64]| {
+        let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        (low, high)
+    };
+    let (west, east) = span(&azimuths);
+    let (low, high) = span(&elevations);
+    let mut best = Best::none();
+    let mut template = vec![0.0; own.len()];
+    for stretch in MAP_STRETCHES {
+        // The fit finds the width by itself when the beam stands out.
+        if best.significance(&cleared) > OBVIOUS {
+            break;
+        }
+        let step = MAP_STEP * stretch * width;
+        let columns = ((east - west) * cos / step).ceil().min(MOST_MAP_STEPS) as usize;
+        let rows = ((high - low) / step).ceil().min(MOST_MAP_STEPS) as usize;
+        for column in 0..=columns {
+            let azimuth = west + (east - west) * column as f64 / columns.max(1) as f64;
+            for row in 0..=rows {
+                let elevation = low + (high - low) * row as f64 / rows.max(1) as f64;
+                for (i, t) in template.iter_mut().enumerate() {
+                    let x = (azimuths[i] - azimuth) * own[i].emitter.cos;
+                    let y = elevations[i] - elevation;
+                    let square = (x * x + y * y) / (width * stretch).powi(2);
+                    *t = beam.rough(square, radius / stretch);
+                }
+                if let Some(gain) = cleared.gain(&mut template)
+                    && gain > best.gain
+                {
+                    best = Best {
+                        gain,
+                        azimuth,
+                        elevation,
+                        stretch,
+                    };
+                }
+            }
+        }
+    }
+    best.found(&cleared)
+}
+
+/// Points of a map used for the start, so that its time is bounded: the fit then uses all.
+const MOST_MAP_POINTS: usize = 400;
+/// A beam of the expected width with this significance, in sigmas, is there: a map needs no search
+/// for other widths, since the fit finds its width, and a cut none elsewhere.
+const OBVIOUS: f64 = 15.0;
+/// Places tried along each side of a map, so that the time is bounded; at the usual step that is 18
+/// beamwidths.
+const MOST_MAP_STEPS: f64 = 60.0;
+
+/// Neighbours looked at on each side when a spike is judged, as Hampel's filter needs: their median
+/// survives three spikes.
+const NEIGHBOURS: usize = 3;
+/// A spike stands out by this many robust standard deviations of such differences: more than the
+/// usual three of Hampel's filter, since the beam itself makes differences. Common practice, no
+/// source.
+const SPIKE: f64 = 6.0;
+
+/// The power with single samples that stand out of their neighbours put down to them: only to
+/// find a start (Hampel's filter).
+pub(crate) fn without_spikes(points: &[Point], ranges: &[(usize, usize)]) -> Vec<f64> {
+    let mut power: Vec<f64> = points.iter().map(|p| p.power).collect();
+    for (from, to) in ranges {
+        let own: Vec<f64> = points[*from..*to].iter().map(|p| p.power).collect();
+        if own.len() < 2 * NEIGHBOURS + 1 {
+            continue;
+        }
+        let around: Vec<f64> = (0..own.len())
+            .map(|i| {
+                let near = i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len());
+                median(own[near].to_vec())
+            })
+            .collect();
+        let away = own.iter().zip(&around).map(|(p, m)| (p - m).abs());
+        let limit = SPIKE * SIGMA_OF_MEDIAN * median(away.collect());
+        for (i, value) in power[*from..*to].iter_mut().enumerate() {
+            if (*value - around[i]).abs() > limit {
+                *value = around[i];
+            }
+        }
+    }
+    power
+}

@@ -1,0 +1,84 @@
+//! Dense scans thinned to what the beam can show, before anything is fitted.
+
+use super::beam_frame::Fixed;
+use super::passes::{Pass, steps};
+use super::point::{Point, SIGMA_OF_MEDIAN, median};
+
+/// Points for each beamwidth that are kept: averaging over a fortieth of the beam widens it by
+/// a few parts in ten thousand and loses as little.
+pub(crate) const POINTS_A_BEAM: f64 = 40.0;
+/// From this many rows a point on, rows far from the others are left out of its mean: the median of
+/// five survives two bad ones.
+const ENOUGH_TO_JUDGE: usize = 5;
+/// This many robust standard deviations are far: 6 in ten million good rows lie beyond.
+const FAR: f64 = 5.0;
+
+/// Averages neighbouring points of each pass; points outside passes are left out.
+pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Point>, Vec<Pass>) {
+    let mut kept = Vec::new();
+    let mut moved = Vec::with_capacity(passes.len());
+    for pass in passes {
+        let own = &points[pass.from..pass.to];
+        let seconds = own[own.len() - 1].seconds - own[0].seconds;
+        let along = match pass.axis {
+            crate::scan::ScanAxis::Azimuth => own[own.len() / 2].emitter.cos,
+            crate::scan::ScanAxis::Elevation => 1.0,
+        };
+        let beams = (pass.speed * along * seconds).abs() / width;
+        let from = kept.len();
+        match pass.by_steps {
+            // A stop is one point, wherever its neighbours are.
+            true => kept.extend(stops(own)),
+            false => kept.extend(thinned_points(own, beams)),
+        }
+        moved.push(Pass {
+            from,
+            to: kept.len(),
+            ..*pass
+        });
+    }
+    (kept, moved)
+}
+
+/// The mean of each stop of a way by steps.
+fn stops(points: &[Point]) -> Vec<Point> {
+    let mut ends = steps(points);
+    ends.push(points.len());
+    let starts = std::iter::once(0).chain(ends.clone());
+    (starts.zip(&ends))
+        .map(|(from, to)| mean(&points[from..*to]))
+        .collect()
+}
+
+/// Averages neighbouring points of a way this many beams long.
+pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
+    let together = (points.len() as f64 / (POINTS_A_BEAM * beams.max(1.0))) as usize;
+    if together < 2 {
+        return points.to_vec();
+    }
+    points.chunks(together).map(mean).collect()
+}
+
+/// The mean of neighbours, without those whose power is far from the rest.
+pub(crate) fn mean(points: &[Point]) -> Point {
+    let mut kept: Vec<&Point> = points.iter().collect();
+    if points.len() >= ENOUGH_TO_JUDGE {
+        let middle = median(points.iter().map(|p| p.power).collect());
+        let spread = median(points.iter().map(|p| (p.power - middle).abs()).collect());
+        let far = FAR * SIGMA_OF_MEDIAN * spread;
+        if spread > 0.0 {
+            kept.retain(|p| (p.power - middle).abs() <= far);
+        }
+    }
+    let rows: f64 = kept.iter().map(|p| p.rows).sum();
+    let mean =
+        |value: &dyn Fn(&Point) -> f64| kept.iter().map(|p| p.rows * value(p)).sum::<f64>() / rows;
+    Point {
+        seconds: mean(&|p| p.seconds),
+        azimuth: mean(&|p| p.azimuth),
+        elevation: mean(&|p| p.elevation),
+        emitter: Fixed::new(mean(&|p| p.emitter.azimuth), mean(&|p| p.emitter.elevation)),
+        power: mean(&|p| p.power),
+        rows,
+    }
+}

@@ -1,0 +1,100 @@
+//! A desk that is served for a test.
+
+use std::io::{BufRead, BufReader};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use crate::{Browser, PATIENCE, View, free_port, plumbeam};
+
+/// A running `plumbeam desk`; ended when dropped.
+pub struct Desk {
+    child: Child,
+    port: u16,
+}
+
+impl Desk {
+    /// Serves the session in a folder.
+    pub fn serve(folder: &Path) -> Desk {
+        Desk::serve_at(folder, free_port(), &[])
+    }
+
+    /// Serves it at a port, with further arguments.
+    pub fn serve_at(folder: &Path, port: u16, more: &[&str]) -> Desk {
+        let child = Command::new(plumbeam())
+            .args([
+                "desk",
+                "peaks.csv",
+                "--no-browser",
+                "--port",
+                &port.to_string(),
+            ])
+            .args(more)
+            .current_dir(folder)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("plumbeam can be started");
+        let begun = Instant::now();
+        while TcpStream::connect(("127.0.0.1", port)).is_err() {
+            assert!(begun.elapsed() < PATIENCE, "the desk never served");
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        Desk { child, port }
+    }
+
+    /// Opens it to the network; with the address on this machine that it prints, token and all.
+    pub fn open_to_the_network(folder: &Path) -> (Desk, String) {
+        let mut child = Command::new(plumbeam())
+            .args(["desk", "peaks.csv", "--no-browser", "--lan"])
+            .current_dir(folder)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("plumbeam can be started");
+        let mut lines = BufReader::new(child.stderr.take().unwrap()).lines();
+        let address = (lines.by_ref().map_while(Result::ok))
+            .find_map(|line| Some(line.split_once("the desk is at ")?.1.to_owned()))
+            .expect("the desk says where it is");
+        let port = url::Url::parse(&address).unwrap().port().unwrap();
+        // A full pipe would hold the desk up.
+        std::thread::spawn(move || lines.for_each(drop));
+        (Desk { child, port }, address)
+    }
+
+    /// Where it is served.
+    pub fn address(&self) -> String {
+        format!("http://127.0.0.1:{}/", self.port)
+    }
+
+    /// Its port.
+    pub fn port(&self) -> u16 {
+        self.port
+    }
+
+    /// Ends it as a fall of the power would: with nothing said.
+    pub fn kill(mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+
+    /// A browser at it, with the peaks there.
+    pub async fn open(&self, view: View) -> Browser {
+        let browser = Browser::open(view).await;
+        browser.page.goto(&self.address()).await.unwrap();
+        browser
+            .until("document.querySelectorAll('#peaks-table tbody tr').length > 0")
+            .await;
+        browser
+    }
+}
+
+impl Drop for Desk {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
