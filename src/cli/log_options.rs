@@ -13,7 +13,7 @@ use crate::time::{DateOrder, Offset};
 #[derive(ClapArgs, Clone, Debug, Default)]
 pub struct LogArgs {
     /// Offset from UTC of times in the log that say none, such as +11:00
-    #[arg(long, value_name = "OFFSET", value_parser = Offset::parse, allow_hyphen_values = true)]
+    #[arg(long, value_name = "+HH:MM", value_parser = Offset::parse, allow_hyphen_values = true)]
     pub zone: Option<Offset>,
     #[command(flatten)]
     pub habits: LogHabits,

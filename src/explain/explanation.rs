@@ -4,7 +4,7 @@ use nalgebra::DMatrix;
 
 use crate::angle::Angle;
 use crate::logbook::TermState;
-use crate::mount::{FeedOffset, MountModel, Term};
+use crate::mount::{FeedOffset, MountModel, Term, TermUnit};
 
 use super::alike::Alike;
 use super::compass::Compass;
@@ -109,6 +109,15 @@ pub struct TermEstimate {
 }
 
 impl TermEstimate {
+    /// The value of a term that is an angle; none of a scale or the clock.
+    pub fn angle(&self) -> Option<Angle> {
+        (self.term.unit() == TermUnit::Angle).then(|| Angle::from_radians(self.value))
+    }
+    /// Its standard deviation; none of a scale or the clock, and of a term held or not separable.
+    pub fn angle_sigma(&self) -> Option<Angle> {
+        self.angle()?;
+        self.sigma.map(Angle::from_radians)
+    }
     /// The value as files and screens show it.
     pub fn shown(&self) -> f64 {
         self.term.unit().outward(self.value)

@@ -194,7 +194,10 @@ mod tests {
 
     use super::super::misfit::{misfit, misfit_with_derivatives};
     use super::super::problem::JointProblem;
-    use super::super::shape::{Column, Shape};
+    use std::sync::Arc;
+
+    use super::super::log_change::LogSet;
+    use super::super::shape::{Column, Lever, Shape};
     use super::*;
     use crate::angle::{Direction, SkyBasis};
     use crate::fit::LeastSquares;
@@ -400,6 +403,101 @@ mod tests {
                 let error = (difference - row.2[j]).abs();
                 assert!(error < 1e2 * DIFFERENCE, "{:?}: {error}", free[j]);
             }
+        }
+    }
+
+    /// The same peaks in two logs, with two feeds, over some hours of a day that warms up, half of
+    /// them of a satellite.
+    fn told_of(mut peaks: Vec<SessionPeak>) -> Vec<SessionPeak> {
+        for (i, peak) in peaks.iter_mut().enumerate() {
+            let part = i as f64 / 40.0;
+            let basis = SkyBasis::at(&peak.sighting.target);
+            peak.log = i % 2;
+            peak.feed = i % 3 % 2;
+            peak.emitter = i % 2;
+            peak.hours = 6.0 * part;
+            peak.day_angle = Angle::from_degrees(90.0 + 90.0 * part);
+            peak.by_lag = [0.002, -0.001].map(Angle::from_radians);
+            peak.temperature_c = Some(10.0 + 8.0 * part);
+            peak.along_orbit = basis.rightward * 1e-3 + basis.upward * 2e-3;
+            peak.bend = basis.upward * 1e-3;
+        }
+        peaks
+    }
+
+    #[test]
+    fn derivatives_of_every_lever_and_shape_agree_with_differences() {
+        /// Central differences over this step are good to its square.
+        const STEP: f64 = 1e-5;
+        const DIFFERENCE: f64 = 1e-5;
+        let terms = TermValues::ZERO
+            .with_shown(Term::AzimuthZero, 2.0)
+            .with_shown(Term::Collimation, 0.5);
+        let peaks = told_of(whole(peaks(&MountModel::az_el(terms), 60, 0.0)));
+        let sigmas = vec![[Angle::from_radians(1.0); 2]; peaks.len()];
+        let steps = (peaks.iter().enumerate()).map(|(i, peak)| {
+            let basis = SkyBasis::at(&peak.sighting.target);
+            basis.rightward * if i % 4 == 0 { 0.02 } else { 0.0 }
+        });
+        let shapes = [
+            Shape::HoursSince(3.0),
+            Shape::After(2.5),
+            Shape::InLogs(LogSet::default().with(0)),
+            Shape::OfFeed(1),
+            Shape::Above(Angle::from_degrees(40.0)),
+            Shape::CosAzimuth(3.0),
+            Shape::SinAzimuth(2.0),
+            Shape::CosElevation(4.0),
+            Shape::SinElevation(1.0),
+            Shape::CosDay,
+            Shape::SinDay,
+            Shape::ByLag {
+                log: 1,
+                second: false,
+            },
+            Shape::WarmerThan(14.0),
+            Shape::CosAzimuth(20.0),
+            Shape::SinElevation(15.0),
+        ];
+        let levers = [
+            Term::TiltNorth,
+            Term::AzimuthZero,
+            Term::Collimation,
+            Term::Droop,
+        ];
+        let mut columns = columns(&[Term::AzimuthZero, Term::Collimation]);
+        columns.extend(
+            (shapes.iter().zip(levers.iter().cycle()))
+                .map(|(shape, term)| Column::term(*term, *shape, 1.0)),
+        );
+        columns.push(Column::target(Lever::Orbit(1), 1.0));
+        columns.push(Column::target(Lever::Air, 1.0));
+        columns.push(Column::target(
+            Lever::Retarget(Arc::new(steps.collect())),
+            1.0,
+        ));
+        let problem = JointProblem::new(&peaks, &sigmas, &columns, MountModel::az_el(terms));
+        // On the beam, where the basis on the sky and the reading that fast shapes follow stand still
+        // to first order.
+        let parameters = vec![0.0; columns.len()];
+        let found = rows(&problem, &parameters, true);
+        for (j, column) in columns.iter().enumerate() {
+            let at = |step: f64| {
+                let mut moved = parameters.clone();
+                moved[j] += step;
+                rows(&problem, &moved, false)
+            };
+            let mut largest: f64 = 0.0;
+            for ((after, before), row) in at(STEP).iter().zip(at(-STEP)).zip(&found) {
+                let difference = (after.1 - before.1) / (2.0 * STEP);
+                largest = largest.max(row.2[j].abs());
+                let error = (difference - row.2[j]).abs();
+                assert!(error < DIFFERENCE, "{column:?}: {error}");
+            }
+            assert!(
+                largest > 50.0 * DIFFERENCE,
+                "{column:?} moves nothing: {largest}"
+            );
         }
     }
 

@@ -1,9 +1,14 @@
 //! The peaks as one least-squares problem in the coefficients of hypotheses.
 //!
 //! The residual of a peak is the emitter's apparent direction minus the modelled beam, resolved at
-//! the beam across and along the second axis (for az-el mounts cross-elevation and elevation), each
-//! over its standard deviation; the fit
-//! minimises the sum of their squares plus ((coefficient - expected) / spread)^2 of each column.
+//! the beam across and along the second axis (for az-el mounts cross-elevation and elevation). With
+//! the residuals d of peak i and their standard deviations s, the coefficients b of the columns j,
+//! and what was known of those before, the fit minimises
+//!
+//! ```text
+//! S(b) = sum_i (d_i,across(b) / s_i,across)^2 + (d_i,along(b) / s_i,along)^2
+//!      + sum_j ((b_j - expected_j) / spread_j)^2
+//! ```
 
 use std::sync::OnceLock;
 

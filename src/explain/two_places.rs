@@ -2,7 +2,16 @@
 //!
 //! Where the side of arrival is not logged, half of the peaks are off by half the play to one side,
 //! the others to the other side. That shows as a scatter with two humps. The likelihood of two
-//! humps is compared with that of one with the same freedom, a scatter of the axis of any size.
+//! humps is compared with that of one with the same freedom, a scatter of the axis of any size: with
+//! the residuals r of the rows, the effect e of a unit of the axis on each, half the play x and the
+//! noise v,
+//!
+//! ```text
+//! two humps  L = product of ( N(r - e x; v) + N(r + e x; v) ) / 2
+//! one        L = product of N(r; v + (e x)^2)
+//! ```
+//!
+//! where N(r; v) is the normal density of mean zero and variance v.
 
 use std::ops::Range;
 

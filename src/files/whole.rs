@@ -99,7 +99,10 @@ impl WholeFile {
         let failed = |e| Error::io(&self.path.display().to_string(), "write", e);
         match self.into {
             Target::Beside(file) => {
-                file.as_file().sync_all().map_err(failed)?;
+                // All files of a folder in the making go to the disk when it is finished.
+                if !is_in_the_making(folder_of(&self.path)) {
+                    file.as_file().sync_all().map_err(failed)?;
+                }
                 if self.path.is_file() {
                     before(&self.path)?;
                 }
@@ -109,6 +112,12 @@ impl WholeFile {
         }
         Ok(())
     }
+}
+
+/// Whether a folder is a [`WholeFolder`](super::WholeFolder) that is not finished yet.
+fn is_in_the_making(folder: &Path) -> bool {
+    let name = folder.file_name().unwrap_or_default().to_string_lossy();
+    folder.is_dir() && name.starts_with(PREFIX) && name.ends_with(SUFFIX)
 }
 
 /// The folder in which a file stands.

@@ -7,7 +7,12 @@ use super::prior::Prior;
 use super::triangle::Triangle;
 use std::cell::{Cell, RefCell};
 
-/// The sum of squares of a model's rows, each observation times its weight, plus the priors.
+/// The sum of squares of a model's rows, each observation times its weight, plus the priors: with
+/// the data factor f,
+///
+/// ```text
+/// S(p) = f^2 sum_i w_i |r_i(p)|^2 + sum_k ((c_k . p - m_k) / s_k)^2
+/// ```
 ///
 /// Every pass over the data is counted against a budget, so that no solver can run away;
 /// there is no clock.

@@ -5,6 +5,17 @@
 //! each parameter, and each combination of them, is known. Rows are reduced to a small
 //! [`Triangle`] as they come and never kept, so memory does not grow with the data.
 //!
+//! With the whitened residuals r of observation i (several rows, each over its standard deviation),
+//! its weight w and priors of mean m and standard deviation s on combinations c of the parameters p,
+//! what is minimised is
+//!
+//! ```text
+//! S(p) = sum_i w_i |r_i(p)|^2 + sum_k ((c_k . p - m_k) / s_k)^2
+//! ```
+//!
+//! and where the size of the noise comes from the scatter ([`Noise::Scatter`]), the first sum stands
+//! over v = sum_i w_i |r_i|^2 / (rows - parameters determined by the data).
+//!
 //! | for | use |
 //! | --- | --- |
 //! | samples of a curve | [`Curve`] with a closure |

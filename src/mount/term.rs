@@ -225,11 +225,22 @@ impl TermValues {
         assert!(term.unit() == TermUnit::Angle, "{term:?} is not an angle");
         Angle::from_radians(self.inside[term as usize])
     }
-    /// The value inside: radians, fraction or seconds.
+    /// Sets the value of an angle term.
+    ///
+    /// # Panics
+    /// If the term is no angle: a mistake in the program, not in its input.
+    pub fn set_angle(&mut self, term: Term, value: Angle) {
+        assert!(term.unit() == TermUnit::Angle, "{term:?} is not an angle");
+        self.inside[term as usize] = value.radians();
+    }
+    /// The value inside, for whoever fits: radians, fraction or seconds. Everybody else asks for
+    /// [`TermValues::angle`] or [`TermValues::shown`].
+    #[doc(hidden)]
     pub fn inside(&self, term: Term) -> f64 {
         self.inside[term as usize]
     }
-    /// Sets the value inside: radians, fraction or seconds.
+    /// Sets the value inside, for whoever fits: radians, fraction or seconds.
+    #[doc(hidden)]
     pub fn set_inside(&mut self, term: Term, value: f64) {
         self.inside[term as usize] = value;
     }

@@ -21,7 +21,13 @@ pub struct FittedChange {
 }
 
 impl FittedChange {
-    /// Squared residuals of the peaks and of what was known before.
+    /// Squared residuals of the peaks and of what was known before: with the new peaks' whitened
+    /// residuals r, the terms t, the old values m with their covariance P, and the covariance D that
+    /// the change allows them,
+    ///
+    /// ```text
+    /// sum |r_i(t)|^2 + (t - m)' (P + D)^-1 (t - m)
+    /// ```
     pub fn cost(&self) -> f64 {
         self.solution.chi_square + self.solution.prior_chi_square
     }

@@ -1,5 +1,6 @@
 //! The table itself: corrections at the nodes of a grid, and the look-up between them.
 
+use std::f64::consts::TAU;
 use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
@@ -83,6 +84,13 @@ impl fmt::Display for OffTable {
 }
 
 impl std::error::Error for OffTable {}
+
+/// The whole turns in an angle, rounded down.
+fn whole_turns(angle: Angle) -> i64 {
+    let turns = angle.radians() * (1.0 / TAU);
+    let toward_zero = turns as i64;
+    toward_zero - i64::from(turns < toward_zero as f64)
+}
 
 /// Degrees with up to six decimals.
 pub(super) fn short(angle: Angle) -> f64 {
@@ -179,12 +187,12 @@ impl CorrectionTable {
         mut take: impl FnMut(EncoderReading),
     ) -> Result<(), OffTable> {
         let azimuth = azimuth.wrapped_positive();
-        let turns = |from: Angle, to: Angle| (to - from) / Angle::TURN;
         if self.nodes.grid.one_turn {
             let correction = self.correction(azimuth, elevation)?;
             let first = azimuth + correction.azimuth;
             let (low, high) = self.header.encoder_range().azimuth;
-            for turn in turns(first, low).floor() as i64..=turns(first, high).ceil() as i64 {
+            // Of a turn that lies beyond the range the reading may be just beyond it.
+            for turn in whole_turns(low - first)..=whole_turns(high - first) + 1 {
                 take(EncoderReading {
                     azimuth: first + Angle::TURN * turn as f64,
                     elevation: elevation + correction.elevation,
@@ -194,8 +202,8 @@ impl CorrectionTable {
         }
         let axis = &self.nodes.grid.azimuth;
         let (first, last) = (axis.first.angle(), axis.last().angle());
-        let lowest = turns(azimuth, first).ceil() as i64;
-        let highest = turns(azimuth, last).floor() as i64;
+        let lowest = -whole_turns(azimuth - first);
+        let highest = whole_turns(last - azimuth);
         if lowest > highest {
             return Err(OffTable::Beside(first, last));
         }

@@ -6,6 +6,9 @@ use crate::angle::Angle;
 /// `i32` of them holds any cable wrap.
 pub const MICRODEGREES_PER_DEGREE: i32 = 1_000_000;
 
+/// And to a radian, so that a look-up multiplies.
+const MICRODEGREES_PER_RADIAN: f64 = 180e6 / std::f64::consts::PI;
+
 /// A whole turn in microdegrees.
 pub const TURN: i32 = 360 * MICRODEGREES_PER_DEGREE;
 
@@ -71,7 +74,7 @@ impl GridAxis {
     pub fn locate(&self, angle: Angle) -> Option<(usize, f64)> {
         /// Microdegrees by which a demand at the very end may lie outside by rounding.
         const ROUNDING: f64 = 1e-3;
-        let along = angle / Angle::MICRODEGREE - f64::from(self.first.0);
+        let along = angle.radians() * MICRODEGREES_PER_RADIAN - f64::from(self.first.0);
         let length = f64::from(self.step.0) * self.cells() as f64;
         if !(along >= -ROUNDING && along <= length + ROUNDING) {
             return None;

@@ -157,11 +157,13 @@ struct CellPlace {
     fraction: u32,
 }
 
-/// `rest / step` in 65536ths, rounded down, for `rest` <= `step` < 2^31. Firmware, whose
-/// processor may not divide numbers so wide, gets the same by long division.
-fn fraction(rest: u32, step: u32) -> u32 {
-    // Below 2^47 over at most 2^31: a whole number of at most 65536.
-    ((u64::from(rest) << 16) / u64::from(step)) as u32
+/// `offset / step` in whole steps and 65536ths of one, rounded down. Firmware gets the same by long
+/// division.
+fn divided(offset: u32, step: u32) -> (usize, u32) {
+    // The product is below 2^48 and so exact; a quotient that is not whole lies at least 2^-48 of
+    // itself below the next whole number, and so is not rounded up to it.
+    let along = (f64::from(offset) * 65536.0 / f64::from(step)) as i64;
+    ((along >> 16) as usize, (along & 0xffff) as u32)
 }
 
 /// From one value toward another by a fraction in 65536ths, rounded to the nearest. The
@@ -265,20 +267,15 @@ impl IntegerTable {
 
     fn place(&self, value: i32, axis: &GridAxis) -> CellPlace {
         let offset = (value as u32).wrapping_sub(axis.first.0 as u32);
-        let step = axis.step.0 as u32;
-        let mut cell = (offset / step) as usize;
-        let mut rest = offset % step;
+        let (mut cell, mut fraction) = divided(offset, axis.step.0 as u32);
         // The last node belongs to the cell before it; over one turn it is not stored.
         let whole_turn = self.one_turn && std::ptr::eq(axis, &self.azimuth);
         let cells = axis.count - usize::from(!whole_turn);
         if cell >= cells {
             cell = cells - 1;
-            rest = step;
+            fraction = 65536;
         }
-        CellPlace {
-            cell,
-            fraction: fraction(rest, step),
-        }
+        CellPlace { cell, fraction }
     }
 
     /// The reading to command for a demand of any turn: of those within the encoders' range the
@@ -416,19 +413,24 @@ mod tests {
         fraction
     }
 
-    proptest! {
-        #[test]
-        fn shares_of_a_cell_are_those_of_the_c_header(step in 1..1u32 << 31, part in 0.0..=1.0) {
-            let rest = (f64::from(step) * part) as u32;
-            prop_assert_eq!(fraction(rest, step), by_long_division(rest, step));
-        }
+    /// And finds the cell.
+    fn as_the_c_header(offset: u32, step: u32) -> (usize, u32) {
+        (
+            (offset / step) as usize,
+            by_long_division(offset % step, step),
+        )
     }
 
-    #[test]
-    fn the_ends_of_a_cell_have_the_shares_of_the_c_header() {
-        for step in [1, 2, 3, 50_000, 5_000_000, i32::MAX as u32] {
-            for rest in [0, 1.min(step), step / 2, step - 1, step] {
-                assert_eq!(fraction(rest, step), by_long_division(rest, step));
+    proptest! {
+        #[test]
+        fn places_on_an_axis_are_those_of_the_c_header(step in 1..1u32 << 31, offset in 0..1u32 << 31) {
+            prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));
+        }
+
+        #[test]
+        fn places_at_the_ends_of_cells_are_those_of_the_c_header(step in 1..1u32 << 21, cell in 0..1u32 << 10) {
+            for offset in [cell * step, cell * step + 1, (cell * step).saturating_sub(1)] {
+                prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));
             }
         }
     }

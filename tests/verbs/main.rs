@@ -12,6 +12,7 @@ mod mounts;
 mod new;
 mod one_motor;
 mod outputs;
+mod pages;
 mod plan;
 mod point;
 mod point_emitter;

@@ -2,10 +2,20 @@
 //! in one pass over the peaks, then asked many times, without going back to the sky or the mount.
 //!
 //! With residuals r, columns J (both over the logged standard deviations), steps s and a noise of
-//! variance v, a fit of some columns minimises |r + J s|^2 + v sum ((value - expected) / spread)^2.
+//! variance v, a fit of some columns minimises
+//!
+//! ```text
+//! |r + J s|^2 + v sum_j ((value_j - expected_j) / spread_j)^2
+//! ```
+//!
 //! A peak is either good, with Gaussian noise, or bad, and then within reach of the beam's side
-//! lobes or anywhere on the sky: the cost of a fit is -2 ln of that likelihood, up to a constant of
-//! the peaks.
+//! lobes or anywhere on the sky, with the density g. With n_i rows of peak i, standard deviations
+//! s_i and the chance q that a peak is bad, the cost of a fit is, up to a constant of the peaks,
+//!
+//! ```text
+//! -2 ln L = sum over good peaks (|r_i|^2 / v + n_i ln v)
+//!         + sum over bad peaks -2 ln( q / (1 - q) g 2 pi s_i,across s_i,along )
+//! ```
 
 mod bad_cost;
 mod settle;

@@ -5,7 +5,14 @@
 const TABULATED: usize = 4;
 
 /// How an observation's weight falls with its offset u (length of its whitened residual
-/// vector over the scale).
+/// vector over the scale). What is minimised is the sum of rho(u) over the observations, of which
+/// the weight is rho'(u) / u up to a factor; with t = u / c
+///
+/// ```text
+/// Huber   rho = t^2 up to t = 1, then 2 t - 1
+/// Cauchy  rho = ln(1 + t^2)
+/// Tukey   rho = 1 - (1 - t^2)^3 up to t = 1, then 1
+/// ```
 ///
 /// The tuning constants give 95 % efficiency on normal noise, for observations of one, two,
 /// three and four rows; they were computed for this table from the asymptotic variance of a
@@ -74,6 +81,26 @@ mod tests {
             b += density * (w + u * slope / k);
         }
         b * b / a
+    }
+
+    #[test]
+    fn the_weight_is_the_slope_of_the_loss_over_the_offset() {
+        /// Central differences are good to the square of their step.
+        const DIFFERENCE: f64 = 1e-8;
+        for (loss, unit) in [(Loss::Huber, 2.0), (Loss::Cauchy, 2.0), (Loss::Tukey, 6.0)] {
+            for rows in 1..=TABULATED {
+                for u in [0.2, 1.0, 2.2, 4.0, 7.0] {
+                    let step = 1e-5;
+                    let rise = loss.loss(u + step, rows) - loss.loss(u - step, rows);
+                    let slope = rise / (2.0 * step) * loss.constant(rows).powi(2) / unit;
+                    let weight = loss.weight(u, rows);
+                    assert!(
+                        (slope / u - weight).abs() < DIFFERENCE,
+                        "{loss:?} {rows} {u}"
+                    );
+                }
+            }
+        }
     }
 
     /// The quadrature meets Huber's kink only to its step.

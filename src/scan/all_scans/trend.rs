@@ -4,7 +4,12 @@
 //! An axis's offset (encoder less sky) is its zero, what the errors of the mount make of it at
 //! the emitter's place (see [`error_changes`]), the axis's speed against the emitter times the lag, less
 //! half the backlash times the direction. What the mount does beyond that is one more random
-//! offset for each scan, whose size comes from the scatter.
+//! offset for each scan, whose size comes from the scatter. With the offsets o of a scan's axis, what
+//! the parameters p make of them, their covariance C and the scatter t beyond it, a fit minimises
+//!
+//! ```text
+//! sum over scans (o - A p)' (C + t^2 1 1')^-1 (o - A p) + sum_j (p_j / usual_j)^2
+//! ```
 
 use nalgebra::{DMatrix, DVector};
 

@@ -1,5 +1,13 @@
 //! The modelled signal of a scan: baselines plus a beam, with derivatives.
 //!
+//! With the power w of each point, its standard deviation s, the baseline columns c and the height h
+//! of the beam's response R at the distance of the emitter from the beam's middle, over the beam's
+//! width, a fit minimises
+//!
+//! ```text
+//! sum ( (w_i - sum_k b_k c_k,i - h R(x_i, y_i; width)) / s_i )^2 + (ln(width / expected) / 0.5)^2
+//! ```
+//!
 //! power = sum of baseline columns x coefficients + height x response(distance of the emitter
 //! from the beam's middle). Nonlinear parameters are the encoder offsets, one for each group of
 //! passes along an axis that share direction and speed (a lag or a backlash sets them apart),

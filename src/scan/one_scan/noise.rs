@@ -35,7 +35,13 @@ pub(crate) fn set_noise(model: &mut ScanModel<'_>, noise: f64, law: impl Fn(usiz
         .collect();
 }
 
-/// Log-likelihood of noise in proportion to the modelled power less that of steady noise.
+/// Log-likelihood of noise in proportion to the modelled power less that of steady noise, each with
+/// the size that suits it best: with the residual d, the modelled power P and the rows m behind each
+/// of n points,
+///
+/// ```text
+/// n/2 ( ln sum m d^2 - ln sum m (d / P)^2 ) - sum ln P
+/// ```
 pub(crate) fn radiometer_evidence(model: &ScanModel<'_>, settled: &Settled) -> Option<f64> {
     let setting = model.setting(settled.parameters());
     let (mut steady, mut weighted, mut logs, mut n) = (0.0, 0.0, 0.0, 0.0);
