@@ -86,7 +86,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     }
     let station = common.read_station()?;
     let session = Session::open(&common.station, station, args.peaks.as_deref())?;
-    console.log(&session.log.taken, &session.log.warnings);
+    let base = session.base();
+    console.log(&base.log.taken, &base.log.warnings);
     let bound = Bound::new(args.port, args.lan)?;
     let bus = Bus::default();
     let told = bus.clone();

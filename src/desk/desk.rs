@@ -78,7 +78,18 @@ struct State {
     solved: Option<(Arc<Solved>, Arc<View>)>,
     /// The session without edits, explained.
     before: Option<Arc<Solved>>,
+    /// How often the log was read again: each time is a state of its own.
+    reread: u64,
+    /// Why the log could not be read again.
+    unread: Option<String>,
     ended: bool,
+}
+
+impl State {
+    /// After which edit, or reading of the log, it stands.
+    fn version(&self) -> u64 {
+        self.log.history.version + self.reread
+    }
 }
 
 impl Desk {
@@ -89,8 +100,8 @@ impl Desk {
     /// As [`EditLog::open`].
     pub fn open(session: Session, tell: Tell) -> Result<(Arc<Desk>, Vec<String>), Error> {
         let (mut log, mut said) = EditLog::open(&session.folder)?;
-        if session.log_file.is_some() {
-            said.extend(log.note_log(&session.log_name(), &session.bytes)?);
+        if let Some(bytes) = &session.base().bytes {
+            said.extend(log.note_log(&session.log_name(), bytes)?);
         }
         let effective = Arc::new(session.effective(&choices(&session, &log.history)));
         said.extend(effective.warnings.iter().cloned());
@@ -103,6 +114,8 @@ impl Desk {
                 rows,
                 solved: None,
                 before: None,
+                reread: 0,
+                unread: None,
                 ended: false,
             }),
             changed: Condvar::new(),
@@ -121,7 +134,7 @@ impl Desk {
 
     /// After which edit the desk stands.
     pub fn version(&self) -> u64 {
-        self.state().log.history.version
+        self.state().version()
     }
 
     /// Edits made and taken back.
@@ -140,7 +153,7 @@ impl Desk {
         let until = Instant::now() + patience;
         let mut state = self.state();
         loop {
-            let newest = state.log.history.version;
+            let newest = state.version();
             let now = Instant::now();
             match &state.solved {
                 Some(ready) if ready.0.version == newest || now >= until => {
@@ -168,7 +181,7 @@ impl Desk {
     /// When it makes no sense, when the state is gone, when it cannot be written.
     pub fn post(&self, asked: &Asked, version: Option<u64>, now: Utc) -> Result<u64, Refused> {
         let mut state = self.state();
-        let newest = state.log.history.version;
+        let newest = state.version();
         if version.is_some_and(|v| v > newest) {
             return Err(Refused::Overtaken(
                 "the desk does not know this state: reload the page".to_owned(),
@@ -194,11 +207,19 @@ impl Desk {
                 state.log.edit(edit, words, now)?;
             }
         }
-        let effective = self
-            .session
-            .effective(&choices(&self.session, &state.log.history));
+        let after = self.renew(&mut state);
+        drop(state);
+        self.changed.notify_all();
+        Ok(after)
+    }
+
+    /// Puts the state together anew from the log and all edits; the version after it.
+    fn renew(&self, state: &mut State) -> u64 {
+        let choices = choices(&self.session, &state.log.history);
+        let mut effective = self.session.effective(&choices);
+        effective.warnings.extend(state.unread.iter().cloned());
         state.effective = Arc::new(effective);
-        let after = state.log.history.version;
+        let after = state.version();
         let names = match state.rows.back() {
             Some((_, last)) if **last == *state.effective.names => last.clone(),
             _ => state.effective.names.clone(),
@@ -207,9 +228,34 @@ impl Desk {
         if state.rows.len() > REMEMBERED {
             state.rows.pop_front();
         }
+        after
+    }
+
+    /// Reads the log again when its file changed, as it does while an observation writes it.
+    ///
+    /// # Errors
+    /// When the file of edits cannot be written.
+    pub fn follow_log(&self) -> Result<(), Error> {
+        let again = self.session.read_again();
+        let mut state = self.state();
+        match again {
+            Ok(None) => return Ok(()),
+            Ok(Some(base)) => {
+                state.unread = None;
+                if let Some(bytes) = &base.bytes {
+                    state.log.note_log(&self.session.log_name(), bytes)?;
+                }
+            }
+            Err(why) => {
+                state.unread = Some(format!("the log changed and cannot be read again: {why}"));
+            }
+        }
+        state.reread += 1;
+        state.before = None;
+        self.renew(&mut state);
         drop(state);
         self.changed.notify_all();
-        Ok(after)
+        Ok(())
     }
 
     /// The edit that is asked for, and what it is in words.
@@ -310,7 +356,7 @@ impl Desk {
                         printable(file)
                     )));
                 }
-                if log.peaks.iter().all(|peak| state.effective.has(peak)) {
+                if state.effective.has_all(&log.peaks) {
                     return Err(refused(format!(
                         "all peaks of {} are in the session already",
                         printable(file)
@@ -452,14 +498,14 @@ impl Desk {
             if state.ended {
                 return false;
             }
-            let newest = state.log.history.version;
+            let newest = state.version();
             if (state.solved.as_ref()).is_some_and(|(solved, _)| solved.version == newest) {
                 state = (self.changed)
                     .wait_timeout(state, LOOK)
                     .unwrap_or_else(PoisonError::into_inner)
                     .0;
             }
-            let newest = state.log.history.version;
+            let newest = state.version();
             if state.ended
                 || (state.solved.as_ref()).is_some_and(|(solved, _)| solved.version == newest)
             {
@@ -478,7 +524,7 @@ impl Desk {
         let view = Arc::new(View::of(&self.session, &solved, &before, &history));
         let mut state = self.state();
         // A newer edit wins: what it overtook is thrown away.
-        if state.log.history.version == version {
+        if state.version() == version {
             state.solved = Some((solved, view));
             drop(state);
             self.changed.notify_all();

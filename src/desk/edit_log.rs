@@ -6,6 +6,7 @@
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
@@ -70,16 +71,16 @@ pub struct Kept {
 #[derive(Clone, Debug, Default)]
 pub struct History {
     /// In force, in order; those before a reset too, which an undo brings back.
-    pub done: Vec<Kept>,
+    pub done: Vec<Arc<Kept>>,
     /// Taken back, the last one last.
-    pub undone: Vec<Kept>,
+    pub undone: Vec<Arc<Kept>>,
     /// Lines so far: edits, undos and redos.
     pub version: u64,
 }
 
 impl History {
     /// Those that make up the present state: the ones behind the last reset.
-    pub fn in_force(&self) -> &[Kept] {
+    pub fn in_force(&self) -> &[Arc<Kept>] {
         let reset = self.done.iter().rposition(|k| k.edit == Edit::Reset);
         &self.done[reset.map_or(0, |at| at + 1)..]
     }
@@ -97,7 +98,7 @@ impl History {
         match line {
             Line::Edit(kept) => {
                 self.undone.clear();
-                self.done.push(kept);
+                self.done.push(Arc::new(kept));
                 true
             }
             Line::Undo { .. } => match self.done.pop() {

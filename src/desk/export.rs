@@ -116,12 +116,21 @@ pub struct Written {
 /// what is exported in its place.
 pub fn log_names(session: &Session, effective: &Effective) -> Vec<String> {
     if effective.as_logged {
-        let named = session.log_file.as_deref().map(Path::display);
-        return named.map(|n| n.to_string()).into_iter().collect();
+        return vec![named_from(&session.folder, &session.log_path)];
     }
     (0..effective.logs().len().max(1))
         .map(exported_log)
         .collect()
+}
+
+/// A file as a command in that folder names it.
+fn named_from(folder: &Path, path: &Path) -> String {
+    let whole = |path: &Path| std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let (folder, path) = (whole(folder), whole(path));
+    path.strip_prefix(&folder)
+        .unwrap_or(&path)
+        .display()
+        .to_string()
 }
 
 /// `desk-peaks.csv`, `desk-peaks-2.csv` …
@@ -204,8 +213,8 @@ pub fn write(
         }
     }
     let mut guard = Guard::new("desk").reads_station(&session.station_file, &session.station);
-    if let Some(log) = &session.log_file {
-        guard = guard.reads("the log", log);
+    if session.base().is_there() {
+        guard = guard.reads("the log", &session.log_path);
     }
     for addition in &choices.added {
         if let Addition::Log(file, _) = addition {

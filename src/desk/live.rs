@@ -1,6 +1,7 @@
 //! What happens at the mount while the desk is open: its readings, the receiver's power with what it
 //! says of the peak, and runs that are watched.
 
+use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::{Duration, Instant};
@@ -113,6 +114,8 @@ struct Peaking {
     /// The emitter that is being peaked, when the page says so.
     emitter: Mutex<Option<String>>,
     heard: Mutex<Option<(Instant, Result<f64, String>)>>,
+    /// Powers that wait for the reading behind them.
+    waiting: Mutex<VecDeque<(Instant, f64)>>,
 }
 
 impl Live {
@@ -144,6 +147,7 @@ impl Live {
             coach: Mutex::new(Coach::new(session.station.dish.beamwidth)),
             emitter: Mutex::default(),
             heard: Mutex::default(),
+            waiting: Mutex::default(),
         });
         let listening = match &wanted.power {
             None => None,
@@ -180,6 +184,8 @@ impl Live {
             const LOOK: Duration = Duration::from_secs(1);
             let mut last: Vec<RunView> = Vec::new();
             while let Some(live) = weak.upgrade() {
+                // A file of edits that cannot be written is said at the next edit.
+                let _ = live.desk.follow_log();
                 let views = live.runs();
                 if views != last {
                     tell(News::Runs(views.clone()));
@@ -330,22 +336,53 @@ impl Peaking {
         };
         *self.heard.lock().unwrap_or_else(PoisonError::into_inner) = Some((at, power.clone()));
         let Ok(power_db) = power else { return };
-        let place = rotator.and_then(|rotator| {
-            let reading = rotator.seen().reading?;
-            let age = at.saturating_duration_since(reading.at).as_secs_f64();
-            let axes = (age <= OLD_S).then_some(reading.axes)?;
-            let zero = match self.emitter() {
-                Some(emitter) => expected_reading(desk, &emitter, axes, reading.time)?,
-                None => Axes::from_degrees(0.0, 0.0),
-            };
-            Some([axes.0[0] - zero.0[0], axes.0[1] - zero.0[1]])
-        });
-        let mut coach = self.coach.lock().unwrap_or_else(PoisonError::into_inner);
-        coach.take(Sample {
-            at,
-            power_db,
-            place,
-        });
+        let Some(rotator) = rotator else {
+            let place = None;
+            self.take(Sample {
+                at,
+                power_db,
+                place,
+            });
+            return;
+        };
+        // Where the mount stood is known once it has told where it stands after that.
+        let mut waiting = self.waiting.lock().unwrap_or_else(PoisonError::into_inner);
+        waiting.push_back((at, power_db));
+        let seen = rotator.seen();
+        while let Some((at, power_db)) = waiting.front().copied() {
+            let late = at.elapsed().as_secs_f64() > OLD_S;
+            if !late && seen.reading.is_none_or(|reading| reading.at < at) {
+                break;
+            }
+            waiting.pop_front();
+            let place = seen
+                .place_at(at)
+                .and_then(|axes| self.from_emitter(desk, axes, at));
+            self.take(Sample {
+                at,
+                power_db,
+                place,
+            });
+        }
+    }
+
+    /// From where the emitter should be, when it is known which one is peaked.
+    fn from_emitter(&self, desk: &Desk, axes: Axes, at: Instant) -> Option<[Angle; 2]> {
+        let zero = match self.emitter() {
+            Some(emitter) => {
+                let time = Utc::now().plus_seconds(-at.elapsed().as_secs_f64());
+                expected_reading(desk, &emitter, axes, time)?
+            }
+            None => Axes::from_degrees(0.0, 0.0),
+        };
+        Some([axes.0[0] - zero.0[0], axes.0[1] - zero.0[1]])
+    }
+
+    fn take(&self, sample: Sample) {
+        self.coach
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .take(sample);
     }
 
     /// What a page is shown.

@@ -33,10 +33,25 @@ pub struct Reading {
 pub struct Seen {
     /// The newest reading.
     pub reading: Option<Reading>,
+    /// The one before it.
+    pub before: Option<Reading>,
     /// Why there is no newer one.
     pub problem: Option<String>,
     /// How many were read.
     pub count: u64,
+}
+
+impl Seen {
+    /// Where it stood at an instant between the last two readings; none at any other.
+    pub fn place_at(&self, at: Instant) -> Option<Axes> {
+        let (last, before) = (self.reading?, self.before?);
+        if at < before.at || at > last.at {
+            return None;
+        }
+        let whole = (last.at - before.at).as_secs_f64().max(1e-9);
+        let share = (at - before.at).as_secs_f64() / whole;
+        Some(before.axes.with(last.axes, |a, b| a + (b - a) * share))
+    }
 }
 
 /// A mount that is asked where it stands, until this is dropped.
@@ -148,7 +163,7 @@ fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(
                         at: asked + half,
                     };
                     note(weak, |seen| {
-                        seen.reading = Some(reading);
+                        seen.before = seen.reading.replace(reading);
                         seen.problem = None;
                         seen.count += 1;
                     });

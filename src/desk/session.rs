@@ -1,15 +1,15 @@
 //! The station and the log of a desk, and the log as all edits make it.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use super::edit::{Addition, Choices, NoiseChoice, PeakName, Typed};
 use super::import::Told;
 use crate::angle::Angle;
 use crate::corrected::encoder_readings;
 use crate::explain::Options;
-use crate::files::{self, Expected};
+use crate::files::{self, Expected, Stamp};
 use crate::logbook::{Axes, Peak, PeakLog};
 use crate::problem::{Error, Problem, Problems};
 use crate::sky::Sky;
@@ -32,13 +32,41 @@ pub struct Session {
     pub station: Arc<Station>,
     /// Its sky.
     pub sky: Arc<Sky>,
-    /// The log of peaks as the command line named it, if there is one.
-    pub log_file: Option<PathBuf>,
-    /// What it holds; no peaks without a file.
-    pub log: PeakLog,
-    /// Its bytes, of which an edit log keeps size and checksum.
-    pub bytes: Vec<u8>,
+    /// Where the log of peaks stands, or would.
+    pub log_path: PathBuf,
+    base: RwLock<Arc<Base>>,
     imports: Mutex<HashMap<(String, Told), Arc<PeakLog>>>,
+}
+
+/// The log of peaks as it stands in its file.
+#[derive(Debug)]
+pub struct Base {
+    /// Its peaks; none without a file.
+    pub log: PeakLog,
+    /// Its bytes, of which an edit log keeps size and checksum; none without a file.
+    pub bytes: Option<Vec<u8>>,
+    stamp: Option<Stamp>,
+}
+
+impl Base {
+    fn read(path: &Path, folder: &Path, station: &Station) -> Result<Base, Error> {
+        // Looked at before it is read: a change in between is seen the next time.
+        let stamp = Stamp::of(path);
+        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
+        let mut log = PeakLog::parse(&name, &bytes, station)?;
+        let beside = path.parent().filter(|p| !p.as_os_str().is_empty());
+        let folders = [folder, beside.unwrap_or(Path::new("."))];
+        encoder_readings_of(&mut log, station, &folders)?;
+        Ok(Base {
+            log,
+            bytes: Some(bytes),
+            stamp,
+        })
+    }
+    /// Whether there is a file.
+    pub fn is_there(&self) -> bool {
+        self.bytes.is_some()
+    }
 }
 
 /// The log and the options as all edits make them.
@@ -75,38 +103,82 @@ impl Session {
             Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
             _ => PathBuf::from("."),
         };
-        let beside = folder.join("peaks.csv");
-        let log_file = match log_file {
-            Some(named) => Some(named.to_owned()),
-            None => beside.is_file().then_some(beside),
+        let beside = match folder == Path::new(".") {
+            true => PathBuf::from("peaks.csv"),
+            false => folder.join("peaks.csv"),
         };
+        let named = log_file.is_some();
+        let log_path = log_file.map_or(beside, Path::to_path_buf);
+        if log_path.as_os_str() == "-" {
+            return Err(Error::Usage(
+                "desk reads a file: standard input could not be read again\n  help: name the log"
+                    .to_owned(),
+            ));
+        }
         let sky = Sky::new(&station)?;
-        let (log, bytes) = match &log_file {
-            Some(path) => {
-                let (name, bytes) = files::read_bytes(path, EXPECTED)?;
-                let mut log = PeakLog::parse(&name, &bytes, &station)?;
-                let beside = path.parent().filter(|p| !p.as_os_str().is_empty());
-                let folders = [folder.as_path(), beside.unwrap_or(Path::new("."))];
-                encoder_readings_of(&mut log, &station, &folders)?;
-                (log, bytes)
-            }
-            None => (empty(&station), Vec::new()),
+        let base = match named || log_path.is_file() {
+            true => Base::read(&log_path, &folder, &station)?,
+            false => Base {
+                log: empty(&station),
+                bytes: None,
+                stamp: None,
+            },
         };
         Ok(Session {
             folder,
             station_file: station_file.to_owned(),
             station: Arc::new(station),
             sky: Arc::new(sky),
-            log_file,
-            log,
-            bytes,
+            log_path,
+            base: RwLock::new(Arc::new(base)),
             imports: Mutex::default(),
         })
     }
 
-    /// What the log is called in the file of edits.
+    /// The log as it was last read.
+    pub fn base(&self) -> Arc<Base> {
+        self.base
+            .read()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+    }
+
+    /// Reads the log again when its file changed since. Gives the new one; none when nothing
+    /// changed. One that cannot be read counts as seen, and the old one stays.
+    ///
+    /// # Errors
+    /// As its reader.
+    pub fn read_again(&self) -> Result<Option<Arc<Base>>, Error> {
+        let old = self.base();
+        let stamp = Stamp::of(&self.log_path);
+        if stamp.is_none() || stamp == old.stamp {
+            return Ok(None);
+        }
+        let put = |base: Base| {
+            let base = Arc::new(base);
+            *self.base.write().unwrap_or_else(PoisonError::into_inner) = base.clone();
+            base
+        };
+        match Base::read(&self.log_path, &self.folder, &self.station) {
+            Ok(new) if new.bytes == old.bytes => {
+                put(new);
+                Ok(None)
+            }
+            Ok(new) => Ok(Some(put(new))),
+            Err(error) => {
+                put(Base {
+                    log: old.log.clone(),
+                    bytes: old.bytes.clone(),
+                    stamp,
+                });
+                Err(error)
+            }
+        }
+    }
+
+    /// What the log is called in the file of edits; empty without one.
     pub fn log_name(&self) -> String {
-        let name = self.log_file.as_ref().and_then(|p| p.file_name());
+        let name = self.log_path.file_name().filter(|_| self.base().is_there());
         name.map_or_else(String::new, |n| n.to_string_lossy().into_owned())
     }
 
@@ -258,16 +330,22 @@ struct Making {
     said: Vec<bool>,
 }
 
-/// What makes two rows the same peak, as for the readers.
-fn is_repeated(one: &Peak, other: &Peak) -> bool {
-    let of = |p: &Peak| (p.time, p.azimuth, p.elevation);
-    one.emitter == other.emitter && of(one) == of(other)
+/// What makes two rows the same peak, as for the readers: time, emitter and readings.
+type Fingerprint<'a> = (Utc, &'a str, [Option<u64>; 2]);
+
+fn fingerprint(peak: &Peak) -> Fingerprint<'_> {
+    let bits = |angle: Option<Angle>| angle.map(|a| a.radians().to_bits());
+    (
+        peak.time,
+        &peak.emitter,
+        [bits(peak.azimuth), bits(peak.elevation)],
+    )
 }
 
 impl Making {
     fn of(session: &Session) -> Making {
         let file = session.log_name();
-        let log = session.log.clone();
+        let log = session.base().log.clone();
         Making {
             names: (log.peaks.iter())
                 .map(|p| (p.row, PeakName::new(&file, p.row, p)))
@@ -310,10 +388,12 @@ impl Making {
                 }
             })
             .collect();
+        let earlier = self.log.peaks.clone();
+        let earlier: HashSet<Fingerprint> = earlier.iter().map(fingerprint).collect();
         let mut repeated = 0;
         for peak in &more.peaks {
             self.last_row = self.last_row.max(row_before + peak.row);
-            if self.log.peaks.iter().any(|p| is_repeated(p, peak)) {
+            if earlier.contains(&fingerprint(peak)) {
                 repeated += 1;
                 continue;
             }
@@ -387,7 +467,7 @@ impl Making {
             Addition::Log(file, told) => session.imported(file, told).ok(),
             Addition::Peak(..) => None,
         });
-        let sigmas_logged = session.log.peaks.iter().any(logged)
+        let sigmas_logged = session.base().log.peaks.iter().any(logged)
             || imports.into_iter().any(|log| log.peaks.iter().any(logged));
         let unticked = self
             .log
@@ -401,7 +481,7 @@ impl Making {
             said: self.said,
             options: choices.options(),
             sigmas_logged,
-            as_logged: !self.touched && !unticked && session.log_file.is_some(),
+            as_logged: !self.touched && !unticked && session.base().is_there(),
             warnings: self.warnings,
         }
     }
@@ -415,7 +495,13 @@ impl Effective {
     }
     /// Whether a peak of that time, emitter and readings stands in it.
     pub fn has(&self, peak: &Peak) -> bool {
-        self.log.peaks.iter().any(|p| is_repeated(p, peak))
+        let wanted = fingerprint(peak);
+        self.log.peaks.iter().any(|p| fingerprint(p) == wanted)
+    }
+    /// Whether all these peaks stand in it.
+    pub fn has_all(&self, peaks: &[Peak]) -> bool {
+        let there: HashSet<Fingerprint> = self.log.peaks.iter().map(fingerprint).collect();
+        peaks.iter().all(|peak| there.contains(&fingerprint(peak)))
     }
     /// The logs one by one, each as a file that reads back as it: what to call it and its peaks.
     pub fn logs(&self) -> Vec<PeakLog> {

@@ -19,6 +19,8 @@ const LOOK_S: f64 = 60.0;
 const FINE_S: f64 = 1.0;
 /// Points of a pass that is drawn.
 const POINTS: usize = 120;
+/// Of so many emitters rising and setting are told; with more, a page would wait.
+const MOST_FOLLOWED: usize = 100;
 /// What turns with the sky is followed for its whole way; its looks may be farther apart.
 const SLOW_LOOK_S: f64 = 600.0;
 
@@ -111,7 +113,7 @@ fn emitter_view(station: &Station, sky: &Sky, emitter: &Emitter, now: Utc) -> Em
         }
         Err(why) => view.problem = Some(printable(&why.to_string())),
     }
-    if stands_still(&emitter.kind) {
+    if stands_still(&emitter.kind) || station.emitters.len() > MOST_FOLLOWED {
         return view;
     }
     let passes = passes(station, sky, id, now);

@@ -6,7 +6,7 @@ use crate::angle::Angle;
 use crate::logbook::{TermState, Trust};
 use crate::mount::{Group, Term};
 use crate::number;
-use crate::problem::{Error, printable};
+use crate::problem::{Error, Problem, printable};
 use crate::report::{
     MOUNT_CAUTION, Report, SUN_CAUTION, assumptions, dish_words, loss_words, meanings, next_steps,
     noise_words, pictures, site_words, sun_was_used, unit_name, verdict,
@@ -85,7 +85,34 @@ pub struct Trouble {
 impl Trouble {
     /// The same as an error says.
     pub fn of(error: &Error) -> Trouble {
-        Trouble::said(&error.to_string())
+        let Error::Input(problems) = error else {
+            return Trouble::said(&error.to_string());
+        };
+        let bare = problems.as_slice().iter().map(|problem| {
+            let bare = Problem {
+                remedy: String::new(),
+                ..problem.clone()
+            };
+            bare.to_string()
+        });
+        let mut said: Vec<String> = bare.collect();
+        let more = problems.count() - said.len();
+        if more > 0 {
+            said.push(format!("… and {more} more"));
+        }
+        let remedies = problems
+            .as_slice()
+            .iter()
+            .map(|problem| problem.remedy.as_str());
+        let mut remedies: Vec<String> = remedies
+            .filter(|remedy| !remedy.is_empty())
+            .map(printable)
+            .collect();
+        remedies.dedup();
+        Trouble {
+            problem: said.join("\n"),
+            help: (!remedies.is_empty()).then(|| remedies.join("\n")),
+        }
     }
     /// A message with its help behind it, as the command line prints both.
     pub fn said(text: &str) -> Trouble {

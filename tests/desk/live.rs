@@ -171,32 +171,35 @@ fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
         place.folder(),
         &["--rotator", &dish.rotator, "--power", &dish.power],
     );
-    let mut events = desk.events();
-    let step = |at: [f64; 2], events: &mut crate::client::Events| -> Value {
-        dish.stand(at);
-        // So that the readings and powers of this place are heard.
-        std::thread::sleep(Duration::from_millis(350));
-        let mut last = events.next("power");
-        for _ in 0..2 {
-            last = events.next("power");
+    let step = |at: [f64; 2]| -> Value {
+        // As a mount goes: not from one place to the next at once.
+        const PARTS: u32 = 20;
+        let from = *dish.at.lock().unwrap();
+        for part in 1..=PARTS {
+            let share = f64::from(part) / f64::from(PARTS);
+            dish.stand([0, 1].map(|i| from[i] + (at[i] - from[i]) * share));
+            std::thread::sleep(Duration::from_millis(20));
         }
-        last
+        // So that the readings and powers of this place are heard.
+        std::thread::sleep(Duration::from_millis(600));
+        // A new stream begins with how it stands.
+        desk.events().next("power")
     };
-    let first = step([117.0, 30.5], &mut events);
+    let first = step([117.0, 30.5]);
     assert_eq!(first["unit"], "dB");
     assert!(
         first["value_shown"].as_str().unwrap().starts_with('−'),
         "{first}"
     );
     // To the best so far: from farther off it is to the right.
-    let behind = step([115.5, 30.5], &mut events);
+    let behind = step([115.5, 30.5]);
     assert!(behind["right_deg"].as_f64().unwrap() > 1.0, "{behind}");
     let mut told = behind;
     for i in 0..10 {
-        told = step([116.0 + 0.35 * f64::from(i), 30.5], &mut events);
+        told = step([116.0 + 0.35 * f64::from(i), 30.5]);
     }
     for i in 0..8 {
-        told = step([119.2, 29.5 + 0.25 * f64::from(i)], &mut events);
+        told = step([119.2, 29.5 + 0.25 * f64::from(i)]);
     }
     let advice = told["advice"].as_str().unwrap();
     assert!(advice.contains("by a parabola through"), "{told}");
@@ -213,7 +216,7 @@ fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
         assert!((found[axis] - PEAK[axis]).abs() < 0.3, "{found:?} {told}");
     }
     // There it says so.
-    let there = step(PEAK, &mut events);
+    let there = step(PEAK);
     assert!(
         there["advice"]
             .as_str()

@@ -162,7 +162,7 @@ fn a_log_that_changed_meanwhile_is_noticed() {
     // Rows at its end are fine.
     place.write(
         "peaks.csv",
-        &format!("{log}2026-09-12T12:00:00Z,sun,188.9,42.5\n"),
+        &format!("{log}2026-09-12T12:00:00Z,sun,188.9,42.5,+,+\n"),
     );
     let mut desk = Desk::on(&place);
     assert!(
@@ -208,6 +208,46 @@ fn a_log_that_changed_meanwhile_is_noticed() {
             .to_string()
             .contains("not in the log any more")
     );
+}
+
+/// As an observation writes it while the desk looks on.
+#[test]
+fn a_log_that_grows_while_the_desk_runs_is_followed() {
+    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
+    let whole = crate::client::place().read("peaks.csv");
+    let mut desk = Desk::on(&place);
+    let mut events = desk.events();
+    assert_eq!(events.next("changed")["version"], 0);
+    place.replace("peaks.csv", &crate::client::first_rows(&whole, 12));
+    let version = events.next("changed")["version"].as_u64().unwrap();
+    assert!(version > 0);
+    assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 12);
+    desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
+    place.replace("peaks.csv", &whole);
+    while desk.state()["peaks"].as_array().unwrap().len() == 12 {
+        events.next("changed");
+    }
+    let state = desk.state();
+    assert_eq!(state["peaks"].as_array().unwrap().len(), 24);
+    assert_eq!(state["peaks"][2]["ticked"], false);
+    // One that cannot be read leaves the peaks as they were.
+    place.replace("peaks.csv", "nothing of a log\n");
+    while !desk.state()["warnings"]
+        .to_string()
+        .contains("cannot be read again")
+    {
+        events.next("changed");
+    }
+    assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 24);
+    place.replace("peaks.csv", &whole);
+    while desk.state()["warnings"]
+        .to_string()
+        .contains("cannot be read again")
+    {
+        events.next("changed");
+    }
+    desk.kill();
+    assert_eq!(Desk::on(&place).state()["peaks"][2]["ticked"], false);
 }
 
 #[test]

@@ -38,7 +38,13 @@ function render() {
   view.show(`/api/map.svg?${query}`, which === 'now' ? 'Expected error now' : 'Expected error before the edits', CAPTION);
 }
 
-const passWords = (p) => `${p.rises_shown} to ${p.sets_shown} UTC, up to ${p.highest_shown} deg${p.worst_loss_shown ? `, largest loss ${p.worst_loss_shown}` : ''}`;
+/** A pass in a line; the day is said once where it begins and ends on one. */
+function passWords(p) {
+  const day = p.rises_shown.slice(0, 11);
+  const sets = p.sets_shown.startsWith(day) ? p.sets_shown.slice(day.length) : p.sets_shown;
+  const loss = p.worst_loss_shown ? `, largest loss ${p.worst_loss_shown}` : '';
+  return `${p.rises_shown} to ${sets} UTC, up to ${p.highest_shown} deg${loss}`;
+}
 
 async function fetchPasses() {
   const emitter = byId('map-emitter').value;

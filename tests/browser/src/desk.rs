@@ -98,3 +98,43 @@ impl Drop for Desk {
         let _ = self.child.wait();
     }
 }
+
+/// A pretended mount and receiver; ended when dropped.
+pub struct Dish {
+    child: Child,
+    /// Arguments with which a desk watches it.
+    pub watched: Vec<String>,
+}
+
+impl Dish {
+    /// That of the session's truth file.
+    pub fn pretend(folder: &Path) -> Dish {
+        let mut child = Command::new(plumbeam())
+            .args(["simulate", "--truth", "truth.toml"])
+            .args(["--rotator-port", "0", "--power-port", "0"])
+            .current_dir(folder)
+            .stdin(Stdio::null())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("plumbeam can be started");
+        let mut line = String::new();
+        let mut said = BufReader::new(child.stdout.take().unwrap());
+        said.read_line(&mut line).unwrap();
+        let ports: serde_json::Value = serde_json::from_str(&line).expect("the ports as JSON");
+        let watched = vec![
+            "--rotator".to_owned(),
+            format!("127.0.0.1:{}", ports["rotator"]),
+            "--power".to_owned(),
+            format!("tcp:127.0.0.1:{}", ports["power"]),
+        ];
+        Dish { child, watched }
+    }
+}
+
+impl Drop for Dish {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}

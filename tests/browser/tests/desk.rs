@@ -1,7 +1,7 @@
 //! The page of `plumbeam desk`.
 
-use plumbeam_browser_tests::desk::Desk;
-use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, session};
+use plumbeam_browser_tests::desk::{Desk, Dish};
+use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, free_port, session};
 use serde_json::{Value, json};
 
 /// Keys by the characters that WebDriver gives them (W3C WebDriver, section 17.4.2).
@@ -424,6 +424,36 @@ async fn a_peak_is_taken_with_one_press() {
             .await,
         json!(true)
     );
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_mount_and_the_receiver_are_shown_while_peaking_and_read_at_the_press() {
+    let folder = session();
+    let dish = Dish::pretend(folder.path());
+    let watched: Vec<&str> = dish.watched.iter().map(String::as_str).collect();
+    let desk = Desk::serve_at(folder.path(), free_port(), &watched);
+    let browser = desk.open(TELEPHONE).await;
+    browser
+        .until("document.querySelector('#coach').textContent.includes('The mount reads')")
+        .await;
+    browser
+        .until("document.querySelector('#coach .signal').textContent.includes('dB')")
+        .await;
+    browser
+        .until("document.querySelector('#coach').textContent.includes('Best so far')")
+        .await;
+    click(&browser, "#take-now").await;
+    for field in ["time_utc", "azimuth", "elevation", "peak_db"] {
+        browser
+            .until(&format!(
+                "document.querySelector('[name={field}]').value !== ''"
+            ))
+            .await;
+    }
+    // Nothing is missing: the next press keeps it.
+    browser
+        .until("document.activeElement.textContent === 'Keep this peak'")
+        .await;
 }
 
 #[tokio::test(flavor = "multi_thread")]

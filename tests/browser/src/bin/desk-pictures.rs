@@ -8,6 +8,7 @@ use std::path::Path;
 
 use plumbeam_browser_tests::desk::Desk;
 use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, session};
+use serde_json::json;
 
 /// Writes what the window shows once an expression is true and no request is waited for.
 async fn take(browser: &Browser, at: &str, ready: &str, path: &Path) {
@@ -18,6 +19,9 @@ async fn take(browser: &Browser, at: &str, ready: &str, path: &Path) {
         .eval(&format!(
             "document.querySelector('{at}').scrollIntoView() ?? true"
         ))
+        .await;
+    browser
+        .devtools("Emulation.setScrollbarsHidden", json!({"hidden": true}))
         .await;
     browser.until(ready).await;
     browser
@@ -57,10 +61,12 @@ async fn main() {
     browser
         .until("document.querySelector('#pane h3').textContent.includes('azimuth')")
         .await;
+    // A click pins it, so that it is marked in the table and in the picture.
+    click(&browser, "tr[data-row=\"9\"] th").await;
     take(
         &browser,
         "#peaks",
-        "document.querySelector('#pane svg .mark[data-row=\"13\"]') !== null",
+        "document.querySelector('#pane svg .mark.marked[data-row=\"9\"]') !== null",
         &folder.join("desk-peaks.png"),
     )
     .await;
@@ -72,10 +78,12 @@ async fn main() {
     browser
         .until("document.querySelectorAll('#map-passes button').length > 0")
         .await;
+    // The first pass has begun and may be almost over; the next is a whole one.
+    click(&browser, "#map-passes button:nth-child(2)").await;
     take(
         &browser,
         "#map",
-        "document.querySelector('#map-picture svg path, #map-picture svg polyline') !== null",
+        "document.querySelector('#map-picture svg')?.textContent.includes('dB') === true",
         &folder.join("desk-map.png"),
     )
     .await;
