@@ -6,7 +6,7 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::explain::{ErrorField, SkyError};
 use crate::number;
 use crate::problem::printable;
-use crate::report::{loss_words, minute_words};
+use crate::report::{SUN_CAUTION, loss_words, minute_words};
 use crate::sky::{EmitterId, Sky};
 use crate::station::{Emitter, EmitterKind, Station};
 use crate::time::Utc;
@@ -34,6 +34,8 @@ pub struct EmitterView {
     sets: Option<String>,
     rises: Option<String>,
     problem: Option<String>,
+    /// The Sun's, before a dish is brought to it.
+    caution: Option<&'static str>,
 }
 
 /// A stretch of time in which an emitter stands above the horizon of the station.
@@ -95,6 +97,7 @@ fn emitter_view(station: &Station, sky: &Sky, emitter: &Emitter, now: Utc) -> Em
         sets: None,
         rises: None,
         problem: None,
+        caution: matches!(emitter.kind, EmitterKind::Sun).then_some(SUN_CAUTION),
     };
     let Some(id) = sky.emitter(&emitter.name) else {
         return view;

@@ -2,7 +2,7 @@
 
 import { byId, say } from './dom.js';
 import { eventsAddress, setToken } from './server.js';
-import { isNewer, refresh, state } from './store.js';
+import { isNewer, refresh } from './store.js';
 import { fetchNext } from './next.js';
 import { onRuns } from './runs.js';
 import { onPower, onReading } from './take.js';
@@ -31,22 +31,37 @@ function found() {
   document.body.classList.remove('gone');
 }
 
-/** Fetches the state; a server that asks for its token gets it. */
+/** Fetches the state; what is wrong, or null. */
 async function fetchState(afresh) {
   try {
     await refresh(afresh);
-    return true;
+    return null;
   } catch (problem) {
-    if (problem.status === 401) askToken();
-    else if (state === null) say(byId('link'), `${problem.message} It goes on trying.`);
-    return false;
+    return problem;
   }
+}
+
+/** A newer state is there: it is asked for until it comes or the stream breaks. */
+async function follow() {
+  const mine = stream;
+  if (await fetchState(false)) setTimeout(() => stream === mine && mine && follow(), RETRY);
 }
 
 async function connect() {
   // First the state: an event stream does not tell why it was refused.
-  if (!(await fetchState(true))) {
-    if (!byId('ask-token').open) lost();
+  const problem = await fetchState(true);
+  if (problem?.status === 401) {
+    askToken();
+    return;
+  }
+  if (problem?.status > 0) {
+    // It answers, but has nothing to show yet.
+    say(byId('link'), problem.message);
+    setTimeout(connect, RETRY);
+    return;
+  }
+  if (problem) {
+    lost();
     return;
   }
   found();
@@ -54,7 +69,7 @@ async function connect() {
   stream.addEventListener('error', lost);
   const on = (name, listener) => stream.addEventListener(name, (event) => listener(JSON.parse(event.data)));
   on('changed', ({ version }) => {
-    if (isNewer(version)) fetchState(false);
+    if (isNewer(version)) follow();
   });
   on('next', ({ version }) => fetchNext(version));
   on('runs', onRuns);

@@ -9,8 +9,8 @@ export class Problem extends Error {
   }
 }
 
-/** A server that does not answer within this has gone, milliseconds. */
-const PATIENCE = 20000;
+/** A server that does not answer within this has gone, milliseconds; it takes its time for a long log. */
+const PATIENCE = 45000;
 const KEPT = 'desk-token';
 
 let token = null;

@@ -103,7 +103,8 @@ export async function edit(change, posted = () => {}) {
   });
   posting = mine.catch(() => {});
   await mine;
-  await refresh();
+  // It is kept; a state that cannot be had now comes when the server answers again.
+  await refresh().catch(() => {});
 }
 
 /** Ticks or unticks a peak: shown at once, taken back when the server refuses. */
