@@ -128,6 +128,7 @@ pub fn problems_at(file: &str, text: &str, mut faults: Vec<(Option<usize>, Wrong
 
 /// A text in quotes for a message, safe to print, cut if it is long.
 pub fn quoted(text: &str) -> String {
+    /// Characters: enough to know a cell by, and a message stays one line.
     const MOST: usize = 40;
     // The rest of a text of megabytes is not shown, and need not be looked at.
     let start = text.char_indices().nth(MOST + 1);
@@ -177,6 +178,7 @@ pub fn from_cell(cell: &str) -> &str {
 
 /// `a, b, c`; of many names the first few and how many more.
 pub fn some_of<T: AsRef<str>>(names: &[T]) -> String {
+    /// Names that a reader takes in at a glance.
     const MOST: usize = 8;
     // One more is shown sooner than said to be one more.
     let shown = if names.len() <= MOST + 1 {

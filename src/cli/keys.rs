@@ -94,6 +94,7 @@ impl Drop for Keys {
 
 /// Tells from a thread of its own whenever a file appears or goes: a stop by a file is told within 25 ms.
 pub fn watch_for(file: std::path::PathBuf, tell: impl Fn(bool) + Send + 'static) {
+    /// A stop that takes longer to be seen is felt as late; a look at a file costs microseconds.
     const OFTEN: std::time::Duration = std::time::Duration::from_millis(25);
     std::thread::spawn(move || {
         let mut was = false;

@@ -117,7 +117,7 @@ fn every_obstacle_has_its_name() {
 }
 
 #[test]
-fn rows_have_the_keys_of_the_design_page_and_the_reason() {
+fn rows_have_their_keys_and_the_reason() {
     let json = made(&station(), Times::At(utc("2026-03-18T09:00:00Z")))
         .unwrap()
         .to_json();

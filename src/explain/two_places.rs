@@ -174,6 +174,7 @@ struct Product {
 
 impl Product {
     fn of(factors: impl Iterator<Item = f64>) -> Product {
+        /// Far from where one more factor would leave the range of double precision.
         const WITHIN: std::ops::Range<f64> = 1e-100..1e100;
         let mut product = Product { ln: 0.0, rest: 1.0 };
         for factor in factors {

@@ -127,6 +127,7 @@ impl SunZone {
 /// How far on the sky the beam moves at most while a reading changes by one, over all readings of a
 /// box; with a little room for what lies between the places looked at.
 pub fn largest_rate(beam: &dyn Beam, travel: Travel) -> f64 {
+    /// Along each axis: several to each wave of the errors that come twice a turn.
     const PLACES: usize = 24;
     /// Periodic errors change slowly from one place to the next.
     const ROOM: f64 = 1.05;

@@ -69,6 +69,7 @@ const SMALL: f64 = 0.125;
 /// By their power series.
 #[inline(always)]
 fn small_sin_cos(x: Lanes) -> (Lanes, Lanes) {
+    /// Taylor's series: one over the odd factorials,
     const SINE: [f64; 5] = [
         -1.0 / 39_916_800.0,
         1.0 / 362_880.0,
@@ -76,6 +77,7 @@ fn small_sin_cos(x: Lanes) -> (Lanes, Lanes) {
         1.0 / 120.0,
         -1.0 / 6.0,
     ];
+    /// and over the even ones.
     const COSINE: [f64; 5] = [
         -1.0 / 3_628_800.0,
         1.0 / 40_320.0,

@@ -55,6 +55,7 @@ const TERMS: [Term; 7] = [
 const UNMODELLED: f64 = 0.03;
 /// ... and by this at least.
 const LEAST_UNMODELLED: Angle = Angle::from_degrees(0.03);
+/// Rounds of the fit: it converges in a few, and two places that take turns come to an end.
 const MOST_ROUNDS: usize = 20;
 
 impl Knowledge {
@@ -237,6 +238,7 @@ impl Knowledge {
 
     /// The whole of it, rms over some readings across the ranges, one standard deviation.
     pub fn pointing_error(&self, station: &Station) -> Angle {
+        /// Along each axis: the errors change slowly over the ranges.
         const PLACES: usize = 6;
         let mount = &station.mount;
         let share = |i: usize| (i as f64 + 0.5) / PLACES as f64;

@@ -470,6 +470,7 @@ impl Observation {
     }
 
     fn no_power(&mut self, what: &str) {
+        /// What is wrong with the receiver's lines is clear from a few; the rest would bury all else.
         const MOST: u32 = 3;
         self.no_power_told += 1;
         if self.no_power_told <= MOST {

@@ -109,6 +109,8 @@ const SHARE_OF_SPEED: f64 = 0.5;
 const ROWS_APART: f64 = 0.6;
 /// Stops while the beam passes by its width, and the fewest powers at each.
 const STOPS_A_BEAM: f64 = 5.0;
+/// So that a spike among them is outvoted and the scatter of their mean is half of one's. Common
+/// practice, no source.
 const FEWEST_AT_A_STOP: f64 = 4.0;
 /// The mount stands for so long before a stop is sampled, or for so many powers, whichever is longer.
 const SETTLE: (f64, f64) = (1.0, 1.5);
@@ -221,6 +223,7 @@ impl Basis {
     ) -> Vec<Stretch> {
         /// From the middle row to the last, beamwidths, and how far they lie apart.
         const HALF_HEIGHT: f64 = 0.9;
+        /// As close as `reduce` needs to tell an ellipse: well under half a beamwidth.
         const APART: f64 = 0.3;
         let row = self.cross(middle, spread, signal_to_noise, slower);
         let along = [row[0], row[2]];

@@ -214,6 +214,7 @@ fn decimal_comma(text: &str) -> Option<String> {
 
 /// A line as a part of a message.
 fn shortened(line: &str) -> String {
+    /// As much as stands in a line of a terminal beside the message.
     const MOST: usize = 60;
     match line.char_indices().nth(MOST) {
         Some((end, _)) => format!("{}…", &line[..end]),

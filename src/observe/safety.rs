@@ -15,6 +15,8 @@ pub(super) const STOP_TEST: &str = "the test of the stop";
 
 /// An axis is moved for so long or so far before it is stopped.
 const MOVED_FOR: Duration = Duration::from_secs(3);
+/// Enough of a move to be sure of its speed, and little enough for any room around the mount. Common
+/// practice, no source.
 const MOVED_BY: Angle = Angle::from_degrees(5.0);
 /// It is told to go so far, so that the stop comes in the middle of the move.
 const TOLD: Angle = Angle::from_degrees(20.0);
@@ -348,6 +350,7 @@ impl Observation {
 
     /// The step of the encoders: the largest usual one of which all readings of late are multiples.
     pub(super) fn resolution_lately(&self) -> Angle {
+        /// Degrees; steps that protocols and encoders have.
         const USUAL: [f64; 10] = [1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001];
         let multiple = |step: f64| {
             self.lately.iter().all(|(_, axes)| {

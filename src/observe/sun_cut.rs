@@ -9,6 +9,7 @@ use crate::live::{Drive, Loudness};
 
 /// In the zone round the Sun, seconds: a cut, and when it is an alarm.
 pub(super) const SUN_CUT_S: f64 = 20.0;
+/// A third more than a cut may take is no delay of the daemon any more.
 const SUN_ALARM_S: f64 = 27.0;
 /// And out of it before the next.
 pub(super) const SUN_PAUSE_S: f64 = 60.0;

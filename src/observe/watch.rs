@@ -188,6 +188,7 @@ const ANOTHER_PLACE: Angle = Angle::from_degrees(1.2);
 const OUTSIDE: Angle = Angle::from_degrees(0.5);
 /// A reading that changes by so many times the usual speed, and by this much more, is no motion.
 const TOO_FAST: f64 = 2.0;
+/// Room for a reading that comes late. Common practice, no source.
 const TOO_FAST_MORE: Angle = Angle::from_degrees(4.0);
 
 /// What one axis is doing.

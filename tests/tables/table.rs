@@ -40,7 +40,7 @@ fn assert_near(found: (f64, f64), expected: (f64, f64)) {
 }
 
 #[test]
-fn corrections_have_the_signs_of_the_design_page() {
+fn corrections_have_the_signs_of_the_mount_model() {
     // "The axis stands further clockwise than the encoder says": command less.
     assert_near(
         correction(&[(Term::AzimuthZero, 1.0)], 77.0, 30.0),

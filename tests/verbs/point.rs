@@ -63,7 +63,7 @@ fn assert_near(found: (f64, f64), expected: (f64, f64), within: f64) {
 }
 
 #[test]
-fn one_demand_has_the_signs_of_the_design_page() {
+fn one_demand_has_the_signs_of_the_mount_model() {
     let place = calibrated(&[("azimuth-zero", 1.0), ("elevation-zero", -2.0)]);
     let output = place.point(&with(&["135.2", "41.8"]));
     assert!(output.status.success());

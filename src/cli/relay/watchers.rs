@@ -44,6 +44,7 @@ pub fn watch_files(
     inlet: &Inlet,
     confirm: &Sender<()>,
 ) {
+    /// Nothing waits for an acknowledgement but the person who gives it.
     const OFTEN: Duration = Duration::from_millis(100);
     if let Some(file) = stop_file.map(Path::to_path_buf) {
         let inlet = inlet.clone();
@@ -76,6 +77,7 @@ pub fn watch_calibration(
     (present, confirmed): (Arc<Mutex<Option<EncoderReading>>>, Receiver<()>),
     inlet: Inlet,
 ) {
+    /// A new calibration is taken up between two demands of a slow tracker.
     const OFTEN: Duration = Duration::from_millis(200);
     std::thread::spawn(move || {
         let load = || {

@@ -81,7 +81,9 @@ impl Relay {
     /// The connection for stops, or the other soon after it, is gone: a daemon that takes one
     /// connection only does so each time. Then stops go over the other.
     pub(super) fn one_door_only(&mut self) {
+        /// A daemon that takes one connection closes the second at once.
         const SOON: Duration = Duration::from_secs(2);
+        /// Once or twice may be an accident.
         const OFTEN: u32 = 3;
         let Some(opened) = self.stop_opened.take() else {
             return;
