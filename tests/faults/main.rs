@@ -4,6 +4,7 @@
 #[path = "../common/command.rs"]
 mod command;
 mod data;
+mod independent;
 mod mechanics;
 mod practice;
 mod references;
