@@ -10,10 +10,10 @@ use serde::Serialize;
 
 use super::advice::{advice, lean};
 use super::coach::{Coach, Sample};
-use super::desk::Desk;
 use super::rotator::{Rotator, Seen};
 use super::runs::{RunView, Watched};
 use super::session::Session;
+use super::state::Desk;
 use crate::angle::Angle;
 use crate::live::Axes;
 use crate::logbook::PowerUnit;
@@ -356,7 +356,7 @@ impl Peaking {
             waiting.pop_front();
             let place = seen
                 .place_at(at)
-                .and_then(|axes| self.from_emitter(desk, axes, at));
+                .and_then(|axes| self.place_beside_emitter(desk, axes, at));
             self.take(Sample {
                 at,
                 power_db,
@@ -366,7 +366,7 @@ impl Peaking {
     }
 
     /// From where the emitter should be, when it is known which one is peaked.
-    fn from_emitter(&self, desk: &Desk, axes: Axes, at: Instant) -> Option<[Angle; 2]> {
+    fn place_beside_emitter(&self, desk: &Desk, axes: Axes, at: Instant) -> Option<[Angle; 2]> {
         let zero = match self.emitter() {
             Some(emitter) => {
                 let time = Utc::now().plus_seconds(-at.elapsed().as_secs_f64());

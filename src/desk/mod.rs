@@ -8,7 +8,6 @@
 
 mod advice;
 mod coach;
-mod desk;
 mod edit;
 pub mod edit_log;
 mod effective;
@@ -23,10 +22,10 @@ pub mod serve;
 mod session;
 mod sky;
 mod solved;
+mod state;
 mod term_view;
 mod view;
 
-pub use desk::{Desk, Happened, Refused, Tell};
 pub use edit::{
     Addition, Asked, Choices, Edit, NoiseAsked, NoiseChoice, PeakName, TermAsked, Typed, Wish,
 };
@@ -38,4 +37,5 @@ pub use runs::RunView;
 pub use session::Session;
 pub use sky::EmitterView;
 pub use solved::{Found, Solved};
+pub use state::{Desk, Happened, Refused, Tell};
 pub use view::View;

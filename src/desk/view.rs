@@ -233,7 +233,7 @@ impl View {
         );
         let kind = station.mount.kind();
         let edited = !history.in_force().is_empty();
-        let choices = super::desk::choices(session, history);
+        let choices = super::state::choices(session, history);
         let [axis_1, axis_2] = kind.axes().map(|axis| axis.words());
         View {
             version: solved.version,
