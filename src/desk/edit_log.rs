@@ -43,7 +43,7 @@ enum Line {
     },
     /// The log that the edits below are about, as it was.
     Log(LogMark),
-    Edit(Kept),
+    Edit(Box<Kept>),
     Undo {
         n: u64,
         at: Utc,
@@ -89,7 +89,8 @@ impl History {
     fn take(&mut self, line: Line) -> bool {
         let n = match &line {
             Line::Desk { .. } | Line::Log(_) => return true,
-            Line::Edit(Kept { n, .. }) | Line::Undo { n, .. } | Line::Redo { n, .. } => *n,
+            Line::Edit(kept) => kept.n,
+            Line::Undo { n, .. } | Line::Redo { n, .. } => *n,
         };
         if n != self.version + 1 {
             return false;
@@ -98,7 +99,7 @@ impl History {
         match line {
             Line::Edit(kept) => {
                 self.undone.clear();
-                self.done.push(Arc::new(kept));
+                self.done.push(Arc::new(*kept));
                 true
             }
             Line::Undo { .. } => match self.done.pop() {
@@ -246,12 +247,12 @@ impl EditLog {
     /// # Errors
     /// When it cannot be written; it does not count then.
     pub fn edit(&mut self, edit: Edit, words: String, at: Utc) -> Result<(), Error> {
-        self.step(Line::Edit(Kept {
+        self.step(Line::Edit(Box::new(Kept {
             n: self.history.version + 1,
             at,
             words,
             edit,
-        }))
+        })))
     }
 
     /// Takes back the last edit; there must be one.

@@ -12,7 +12,8 @@ use crate::report::{
 use crate::table::{DemandKind, Provenance, Request, c_header, firmware_table, table};
 
 use super::edit::{Addition, Choices};
-use super::session::{Effective, Session};
+use super::effective::Effective;
+use super::session::Session;
 use super::solved::{Found, Solved};
 
 /// The calibration in the session's folder: what `solve` writes there.

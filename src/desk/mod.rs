@@ -6,10 +6,11 @@
 //! line would give them, on a thread of its own, and the newest change wins. [`serve`] shows it to
 //! browsers.
 
+mod advice;
 mod coach;
-mod desk;
 mod edit;
 pub mod edit_log;
+mod effective;
 mod export;
 mod import;
 mod live;
@@ -21,17 +22,20 @@ pub mod serve;
 mod session;
 mod sky;
 mod solved;
+mod state;
+mod term_view;
 mod view;
 
-pub use desk::{Desk, Happened, Refused, Tell};
 pub use edit::{
     Addition, Asked, Choices, Edit, NoiseAsked, NoiseChoice, PeakName, TermAsked, Typed, Wish,
 };
+pub use effective::Effective;
 pub use import::Told;
 pub use live::{Live, News, PowerView, ReadingView, Taken, Wanted};
 pub use next::Next;
 pub use runs::RunView;
-pub use session::{Effective, Session};
+pub use session::Session;
 pub use sky::EmitterView;
 pub use solved::{Found, Solved};
+pub use state::{Desk, Happened, Refused, Tell};
 pub use view::View;

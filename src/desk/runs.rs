@@ -173,9 +173,7 @@ impl Watched {
 }
 
 fn shown(path: &Path) -> String {
-    let name = path
-        .file_name()
-        .map_or_else(|| path.as_os_str(), |name| name);
+    let name = path.file_name().unwrap_or(path.as_os_str());
     printable(&name.to_string_lossy())
 }
 

@@ -11,7 +11,8 @@ use crate::solve::{Outcome, Remedy, calibration, outcome, remedies};
 use crate::station::Station;
 use crate::time::Utc;
 
-use super::session::{Effective, Session};
+use super::effective::Effective;
+use super::session::Session;
 
 /// A state of the session with what explains it.
 #[derive(Debug)]

@@ -12,13 +12,13 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Event, Shared};
-use crate::desk::desk::{Refused, choices};
 use crate::desk::edit::Asked;
 use crate::desk::export::{self, CALIBRATION_FILE};
 use crate::desk::import::{self, Told};
 use crate::desk::runs::RunView;
 use crate::desk::sky::{EmitterView, Pass, pass_views, passes};
 use crate::desk::solved::Solved;
+use crate::desk::state::{Refused, choices};
 use crate::desk::view::{Trouble, View};
 use crate::plot::Render;
 use crate::problem::Error;

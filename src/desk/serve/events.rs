@@ -12,8 +12,8 @@ use serde::Serialize;
 use tokio::sync::broadcast::{self, error::RecvError};
 
 use super::Shared;
-use crate::desk::desk::Happened;
 use crate::desk::live::News;
+use crate::desk::state::Happened;
 
 /// Events that a page may be behind; one that is further behind hears only the last ones, each of
 /// which stands for itself.

@@ -14,8 +14,8 @@ use axum::extract::DefaultBodyLimit;
 use axum::middleware;
 use axum::routing::{get, post};
 
-use super::desk::Desk;
 use super::live::Live;
+use super::state::Desk;
 use crate::problem::Error;
 
 pub use events::{Bus, Event};

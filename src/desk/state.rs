@@ -13,11 +13,13 @@ use crate::time::Utc;
 
 use super::edit::{Addition, Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, checked_noise};
 use super::edit_log::{EditLog, History};
+use super::effective::Effective;
 use super::next::{FRESH_S, Next};
-use super::session::{Effective, Session, clock};
+use super::session::{Session, clock};
 use super::sky::{EmitterView, emitters};
 use super::solved::Solved;
-use super::view::{View, can_leave_out};
+use super::term_view::can_leave_out;
+use super::view::View;
 
 /// States of which the rows are remembered, for edits that a page made on one that it still shows.
 const REMEMBERED: usize = 64;
