@@ -151,7 +151,7 @@ impl MapPicture {
         MapPicture {
             field: ErrorField::of(map.expected),
             bands: Bands::over(both.map(|(_, error)| error.degrees())),
-            dish: map.station.dish.clone(),
+            dish: map.station.dish,
             horizon: mask_line(&map.station.horizon),
             lowest: map.station.horizon.clone(),
             used: places(true),
