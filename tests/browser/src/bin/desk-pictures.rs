@@ -20,9 +20,6 @@ async fn take(browser: &Browser, at: &str, ready: &str, path: &Path) {
             "document.querySelector('{at}').scrollIntoView() ?? true"
         ))
         .await;
-    browser
-        .devtools("Emulation.setScrollbarsHidden", json!({"hidden": true}))
-        .await;
     browser.until(ready).await;
     browser
         .until("!document.body.classList.contains('waiting') && document.fonts.status === 'loaded'")
@@ -30,6 +27,19 @@ async fn take(browser: &Browser, at: &str, ready: &str, path: &Path) {
     browser.eval("document.activeElement.blur() ?? true").await;
     std::fs::write(path, browser.page.screenshot().await.unwrap()).unwrap();
     println!("{}", path.display());
+}
+
+/// The desk without the scroll bars of this machine.
+async fn open(desk: &Desk, view: View) -> Browser {
+    let browser = desk.open(view).await;
+    browser
+        .devtools("Emulation.setScrollbarsHidden", json!({"hidden": true}))
+        .await;
+    browser.page.refresh().await.unwrap();
+    browser
+        .until("document.querySelectorAll('#peaks-table tbody tr').length > 0")
+        .await;
+    browser
 }
 
 #[tokio::main]
@@ -49,7 +59,7 @@ async fn main() {
             .await;
     };
 
-    let browser = desk.open(LAPTOP).await;
+    let browser = open(&desk, LAPTOP).await;
     click(&browser, "tr[data-row=\"13\"] input").await;
     browser
         .until("document.querySelectorAll('#compare thead th').length === 2")
@@ -71,7 +81,7 @@ async fn main() {
     )
     .await;
 
-    let browser = desk.open(LAPTOP).await;
+    let browser = open(&desk, LAPTOP).await;
     browser
         .eval("(s => { s.value = 'hightide-1'; s.dispatchEvent(new Event('change')); return true; })(document.querySelector('#map-emitter'))")
         .await;
@@ -88,11 +98,13 @@ async fn main() {
     )
     .await;
 
-    let browser = desk
-        .open(View {
+    let browser = open(
+        &desk,
+        View {
             dark: true,
             ..TELEPHONE
-        })
-        .await;
+        },
+    )
+    .await;
     take(&browser, "#peaks", "true", &folder.join("desk-phone.png")).await;
 }
