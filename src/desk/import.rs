@@ -241,6 +241,8 @@ fn asked(question: &Question, open: usize, told: &Told) -> OpenQuestion {
 /// A name that any system takes, that leads nowhere and that no other reader would take for its own.
 fn stored_name(name: &str) -> String {
     let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
+    // A hidden file's name is no ending.
+    let last = last.trim_start_matches('.');
     let (stem, ending) = match last.rsplit_once('.') {
         Some((stem, ending)) => (stem, ending.to_ascii_lowercase()),
         None => (last, String::new()),
