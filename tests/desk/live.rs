@@ -123,7 +123,7 @@ fn a_reading_is_taken_at_its_instant_and_nothing_else_is_asked_of_the_mount() {
         &json!({ "kind": "add_peak", "time_utc": taken["time_utc"], "emitter": "sun",
         "azimuth": taken["azimuth_shown"], "elevation": taken["elevation_shown"] }),
     );
-    let state = desk.get("/api/state").json(200);
+    let state = desk.state();
     assert_eq!(state["live"]["rotator"], true);
     assert_eq!(state["live"]["power"], true);
     let mut events = desk.events();
@@ -325,7 +325,7 @@ fn a_relay_is_watched_and_stopped_by_its_file() {
     while !dish.received.lock().unwrap().iter().any(|line| line == "S") {
         std::thread::sleep(Duration::from_millis(20));
     }
-    let state = desk.get("/api/state").json(200);
+    let state = desk.state();
     let run = &state["live"]["runs"][0];
     assert_eq!(run["can_stop"], false);
     assert!(
