@@ -219,8 +219,8 @@ fn a_log_that_grows_while_the_desk_runs_is_followed() {
     let mut events = desk.events();
     assert_eq!(events.next("changed")["version"], 0);
     place.replace("peaks.csv", &crate::client::first_rows(&whole, 12));
-    let version = events.next("changed")["version"].as_u64().unwrap();
-    assert!(version > 0);
+    // The state without a log may still come in first.
+    while events.next("changed")["version"] == 0 {}
     assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 12);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     place.replace("peaks.csv", &whole);
