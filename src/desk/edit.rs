@@ -11,7 +11,7 @@ use crate::mount::{Kind, Term};
 use crate::problem::printable;
 use crate::time::Utc;
 
-use super::import::Told;
+use super::foreign::Told;
 
 /// A change as a page asks for it.
 #[derive(Clone, Debug, Deserialize)]

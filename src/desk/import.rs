@@ -1,99 +1,16 @@
 //! Logs that come from elsewhere.
 
-use std::ffi::OsStr;
 use std::fs::OpenOptions;
 use std::io::Write;
-use std::path::{Component, Path, PathBuf};
+use std::path::Path;
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 
+use super::foreign::{Told, inside};
 use super::session::{Session, encoder_readings_of};
 use crate::files::{self, Expected};
-use crate::logbook::{
-    ColumnNames, CompassMeaning, LogOptions, PeakLog, Question, Readings, questions,
-};
+use crate::logbook::{PeakLog, Question, questions};
 use crate::problem::{Error, printable};
-use crate::text::quoted;
-use crate::time::{DateOrder, Offset};
-
-/// What was said of a log where its text has two meanings: the options of the command line, as they
-/// are written there.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(deny_unknown_fields, default)]
-pub struct Told {
-    /// Offset from UTC of times that say none.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub zone: Option<String>,
-    /// Order of day, month and year.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub dates: Option<String>,
-    /// Headers that stand for known columns.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub columns: Option<String>,
-    /// The emitter of all rows.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub emitter: Option<String>,
-    /// What a compass point in a column of approaches is: `from` or `toward`.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub approach: Option<String>,
-    /// What the readings are.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub readings: Option<String>,
-}
-
-impl Told {
-    /// The options of the readers that say the same.
-    ///
-    /// # Errors
-    /// A text that is none of what its option takes, in words.
-    pub fn options(&self) -> Result<LogOptions, String> {
-        let dates = |text: &String| {
-            DateOrder::ALL
-                .into_iter()
-                .find(|order| order.name() == text)
-                .ok_or_else(|| format!("{text:?} is no order of day, month and year"))
-        };
-        let approach = |text: &String| match text.as_str() {
-            "from" => Ok(CompassMeaning::From),
-            "toward" => Ok(CompassMeaning::Toward),
-            _ => Err(format!("{text:?} is neither from nor toward")),
-        };
-        Ok(LogOptions {
-            zone: (self.zone.as_deref()).map(Offset::parse).transpose()?,
-            dates: self.dates.as_ref().map(dates).transpose()?,
-            columns: (self.columns.as_deref())
-                .map(ColumnNames::parse)
-                .transpose()?
-                .unwrap_or_default(),
-            emitter: self.emitter.clone(),
-            approach: self.approach.as_ref().map(approach).transpose()?,
-            readings: (self.readings.as_deref())
-                .map(Readings::parse)
-                .transpose()?,
-        })
-    }
-}
-
-/// The path of a file that a page named, which must stand in the session's folder itself.
-///
-/// # Errors
-/// [`Error::Usage`] for a name that leads elsewhere.
-pub fn inside(folder: &Path, file: &str) -> Result<PathBuf, Error> {
-    let mut parts = Path::new(file).components();
-    let plain = matches!(
-        (parts.next(), parts.next()),
-        (Some(Component::Normal(name)), None) if name == OsStr::new(file)
-    );
-    let path = folder.join(file);
-    let is_file = || std::fs::symlink_metadata(&path).is_ok_and(|m| m.is_file());
-    match plain && !file.contains(['/', '\\', ':', '\0']) && is_file() {
-        true => Ok(path),
-        false => Err(Error::Usage(format!(
-            "{} is no file in the folder of this session",
-            quoted(file)
-        ))),
-    }
-}
 
 /// What became of a log that was dropped: nothing is changed by it yet.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -140,27 +57,6 @@ pub struct OpenQuestion {
 pub struct Choice {
     label: String,
     options: Told,
-}
-
-impl Told {
-    /// The same with the answer to one more question.
-    fn with(&self, option: &str, value: &str) -> Told {
-        let mut told = self.clone();
-        let place = match option {
-            "zone" => &mut told.zone,
-            "dates" => &mut told.dates,
-            "columns" => &mut told.columns,
-            "emitter" => &mut told.emitter,
-            "approach" => &mut told.approach,
-            _ => &mut told.readings,
-        };
-        // Headers may be named one after the other.
-        *place = match (option, place.take()) {
-            ("columns", Some(before)) => Some(format!("{before},{value}")),
-            _ => Some(value.to_owned()),
-        };
-        told
-    }
 }
 
 /// Longest name of an imported file, bytes: any file system takes it, with a number behind.

@@ -12,6 +12,7 @@ mod edit;
 pub mod edit_log;
 mod effective;
 mod export;
+mod foreign;
 mod import;
 mod live;
 mod next;
@@ -30,7 +31,7 @@ pub use edit::{
     Addition, Asked, Choices, Edit, NoiseAsked, NoiseChoice, PeakName, TermAsked, Typed, Wish,
 };
 pub use effective::Effective;
-pub use import::Told;
+pub use foreign::Told;
 pub use live::{Live, News, PowerView, ReadingView, Taken, Wanted};
 pub use next::Next;
 pub use runs::RunView;

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use super::edit::Typed;
-use super::import::Told;
+use super::foreign::{Told, inside};
 use crate::corrected::encoder_readings;
 use crate::files::{self, Expected, Stamp};
 use crate::logbook::{Axes, Peak, PeakLog};
@@ -226,7 +226,7 @@ impl Session {
         if let Some(log) = known.get(&key) {
             return Ok(log.clone());
         }
-        let path = super::import::inside(&self.folder, file)?;
+        let path = inside(&self.folder, file)?;
         let (_, bytes) = files::read_bytes(&path, EXPECTED)?;
         let options = told.options().map_err(Error::Usage)?;
         let mut log = PeakLog::parse_with(file, &bytes, &self.station, &options)?;

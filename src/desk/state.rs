@@ -346,7 +346,7 @@ impl Desk {
                 (Edit::AddPeak { typed }, words)
             }
             Asked::Import { file, options } => {
-                let path = super::import::inside(&self.session.folder, file)?;
+                let path = super::foreign::inside(&self.session.folder, file)?;
                 let log = self.session.imported(file, options)?;
                 let again = choices(&self.session, &state.log.history)
                     .added
