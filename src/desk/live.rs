@@ -215,7 +215,7 @@ impl Live {
     /// Stops a run by its stop file.
     ///
     /// # Errors
-    /// As [`Watched::stop`].
+    /// When there is no such run, or its stop file cannot be made.
     pub fn stop(&self, id: &str) -> Result<String, Error> {
         self.watched.stop(id)
     }
