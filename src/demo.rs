@@ -140,6 +140,7 @@ Try next, in that folder:
   plumbeam solve peaks.csv --report report
   plumbeam faults peaks.csv
   plumbeam point --calibration calibration.json 180 35
+  plumbeam desk
   plumbeam observe --practice --at 2026-09-12T08:00:00Z --out observed.csv --peaks observed-peaks.csv --result observed.json
 ",
         peaks = log.peaks.len(),

@@ -7,9 +7,8 @@
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
-use nalgebra::{DMatrix, DVector};
-
 use crate::angle::Angle;
+use crate::fit::Linear;
 
 /// Readings that are kept: more than a minute of the fastest receiver that a person can follow.
 const MOST: usize = 1200;
@@ -136,21 +135,23 @@ impl Coach {
         if free.is_empty() || near.len() < LEAST.max(unknowns + 2) {
             return found;
         }
-        let rows = DMatrix::from_fn(near.len(), unknowns, |i, j| match j {
-            0 => 1.0,
-            j => near[i].1[free[(j - 1) / 2]].powi(1 + ((j - 1) % 2) as i32),
-        });
-        let values = DVector::from_iterator(near.len(), near.iter().map(|(power, _)| *power));
-        let normal = rows.transpose() * &rows;
-        let Some(inverse) = normal.try_inverse() else {
+        let mut paraboloid = Linear::new(unknowns);
+        for (power, place) in near {
+            let along = free
+                .iter()
+                .flat_map(|axis| [place[*axis], place[*axis].powi(2)]);
+            let row: Vec<f64> = std::iter::once(1.0).chain(along).collect();
+            paraboloid.add(*power, &row, 1.0);
+        }
+        let fitted = paraboloid.solve();
+        if fitted.rank < unknowns {
             return found;
-        };
-        let fitted = &inverse * rows.transpose() * &values;
-        let rest = (&values - &rows * &fitted).norm_squared();
-        let variance = rest / (near.len() - unknowns) as f64;
+        }
+        let (numbers, covariance) = (&fitted.coefficients, &fitted.covariance);
+        let variance = fitted.sum_of_squares / fitted.degrees_of_freedom as f64;
         for (k, axis) in free.iter().enumerate() {
             let (line, curve) = (1 + 2 * k, 2 + 2 * k);
-            let (b, a) = (fitted[line], fitted[curve]);
+            let (b, a) = (numbers[line], numbers[curve]);
             // Of a Gaussian beam it is 12 dB at one beamwidth.
             let width = (12.0 / -a).sqrt();
             if a >= 0.0 || !(1.0 / WIDTH_WITHIN..=WIDTH_WITHIN).contains(&width) {
@@ -160,9 +161,9 @@ impl Coach {
             // First-order propagation through -b / 2a.
             let (by_b, by_a) = (-1.0 / (2.0 * a), b / (2.0 * a * a));
             let squared = variance
-                * (by_b * by_b * inverse[(line, line)]
-                    + 2.0 * by_a * by_b * inverse[(line, curve)]
-                    + by_a * by_a * inverse[(curve, curve)]);
+                * (by_b * by_b * covariance[(line, line)]
+                    + 2.0 * by_a * by_b * covariance[(line, curve)]
+                    + by_a * by_a * covariance[(curve, curve)]);
             let sigma = squared.max(0.0).sqrt();
             let (low, high) = span(*axis);
             if sigma <= BELIEVED && at > low - BEYOND && at < high + BEYOND {

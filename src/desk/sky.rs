@@ -2,27 +2,18 @@
 
 use serde::Serialize;
 
-use crate::angle::{Angle, Apparent, Direction};
+use crate::angle::Angle;
+use crate::ephemeris::{Pass, passes};
 use crate::explain::{ErrorField, SkyError};
 use crate::number;
 use crate::problem::printable;
 use crate::report::{SUN_CAUTION, loss_words, minute_words};
-use crate::sky::{EmitterId, Sky};
+use crate::sky::Sky;
 use crate::station::{Emitter, EmitterKind, Station};
 use crate::time::Utc;
 
-/// So far ahead passes are looked for, seconds: a night and the next one.
-const AHEAD_S: f64 = 24.0 * 3600.0;
-/// Between looks at where an emitter is: the shortest pass worth a peak is longer.
-const LOOK_S: f64 = 60.0;
-/// Rising and setting are told to the second.
-const FINE_S: f64 = 1.0;
-/// Points of a pass that is drawn.
-const POINTS: usize = 120;
 /// Of so many emitters rising and setting are told; with more, a page would wait.
 const MOST_FOLLOWED: usize = 100;
-/// What turns with the sky is followed for its whole way; its looks may be farther apart.
-const SLOW_LOOK_S: f64 = 600.0;
 
 /// An emitter as a page lists it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -40,22 +31,7 @@ pub struct EmitterView {
     caution: Option<&'static str>,
 }
 
-/// A stretch of time in which an emitter stands above the horizon of the station.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Pass {
-    /// When it rises, or when the look ahead began.
-    pub rises: Utc,
-    /// When it sets, or when the look ahead ended.
-    pub sets: Utc,
-    /// Where it goes, from rise to set.
-    pub points: Vec<(Utc, Direction<Apparent>)>,
-    /// Whether it stood above the horizon at the beginning.
-    up_at_first: bool,
-    /// Whether it does at the end.
-    up_at_last: bool,
-}
-
-/// The same as a page lists it.
+/// A pass as a page lists it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PassView {
     index: usize,
@@ -113,7 +89,7 @@ fn emitter_view(station: &Station, sky: &Sky, emitter: &Emitter, now: Utc) -> Em
         }
         Err(why) => view.problem = Some(printable(&why.to_string())),
     }
-    if stands_still(&emitter.kind) || station.emitters.len() > MOST_FOLLOWED {
+    if emitter.kind.stands_still() || station.emitters.len() > MOST_FOLLOWED {
         return view;
     }
     let passes = passes(station, sky, id, now);
@@ -125,93 +101,6 @@ fn emitter_view(station: &Station, sky: &Sky, emitter: &Emitter, now: Utc) -> Em
         }
     }
     view
-}
-
-/// Whether an emitter never rises or sets.
-fn stands_still(kind: &EmitterKind) -> bool {
-    matches!(
-        kind,
-        EmitterKind::Beacon { .. } | EmitterKind::Geostationary { .. } | EmitterKind::Mark { .. }
-    )
-}
-
-/// The passes of an emitter from `now` on. One that stands still has a single one, of an hour.
-pub fn passes(station: &Station, sky: &Sky, id: EmitterId, now: Utc) -> Vec<Pass> {
-    let emitter = station.emitter(sky.name(id));
-    let still = emitter.is_some_and(|e| stands_still(&e.kind));
-    let satellite = emitter.is_some_and(|e| matches!(e.kind, EmitterKind::Satellite { .. }));
-    let (ahead, look) = match (still, satellite) {
-        (true, _) => (3600.0, 600.0),
-        (false, true) => (AHEAD_S, LOOK_S),
-        (false, false) => (AHEAD_S, SLOW_LOOK_S),
-    };
-    let end = now.plus_seconds(ahead);
-    let track = sky.track_of(id, now, end);
-    let up = |time: Utc| {
-        // Of one whose place cannot be told nothing is promised.
-        let direction = track.apparent(time).ok();
-        direction.filter(|d| d.elevation() > station.horizon.lowest(d.azimuth()))
-    };
-    let steps = (ahead / look).ceil() as usize;
-    let at = |i: usize| now.plus_seconds((i as f64 * look).min(ahead));
-    let mut found = Vec::new();
-    let mut rises: Option<(Utc, bool)> = None;
-    for i in 0..=steps {
-        let is_up = up(at(i)).is_some();
-        match (is_up, rises) {
-            (true, None) => {
-                let rise = match i {
-                    0 => (now, true),
-                    _ => (edge(&up, at(i - 1), at(i)), false),
-                };
-                rises = Some(rise);
-            }
-            (false, Some((rise, first))) => {
-                let sets = edge(&up, at(i), at(i - 1));
-                found.push(pass(&up, rise, sets, (first, false)));
-                rises = None;
-            }
-            _ => {}
-        }
-    }
-    if let Some((rise, first)) = rises {
-        found.push(pass(&up, rise, end, (first, true)));
-    }
-    found
-}
-
-/// When it crosses the horizon, between a time at which it is down and one at which it is up: the
-/// first or last second at which it is up.
-fn edge(up: &dyn Fn(Utc) -> Option<Direction<Apparent>>, down: Utc, is_up: Utc) -> Utc {
-    let (mut down, mut is_up) = (down, is_up);
-    while is_up.seconds_since(down).abs() > FINE_S {
-        let middle = down.midpoint(is_up);
-        match up(middle) {
-            Some(_) => is_up = middle,
-            None => down = middle,
-        }
-    }
-    is_up
-}
-
-fn pass(
-    up: &dyn Fn(Utc) -> Option<Direction<Apparent>>,
-    rises: Utc,
-    sets: Utc,
-    (up_at_first, up_at_last): (bool, bool),
-) -> Pass {
-    let length = sets.seconds_since(rises);
-    let points = (0..=POINTS)
-        .map(|i| rises.plus_seconds(length * i as f64 / POINTS as f64))
-        .filter_map(|time| Some((time, up(time)?)))
-        .collect();
-    Pass {
-        rises,
-        sets,
-        points,
-        up_at_first,
-        up_at_last,
-    }
 }
 
 /// Passes as a page lists them, with what is lost along them at most, as far as the expected error

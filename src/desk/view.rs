@@ -166,7 +166,6 @@ struct FindingView {
     evidence: Vec<String>,
     confirm: Vec<String>,
     mend: Vec<String>,
-    cautions: Vec<String>,
     otherwise: String,
     rivals: Vec<String>,
     false_alarm_probability: f64,
@@ -437,7 +436,6 @@ fn findings(found: Option<&Found>) -> Vec<FindingView> {
             evidence: lines(&f.evidence),
             confirm: lines(&f.confirm),
             mend: lines(&f.mend),
-            cautions: Vec::new(),
             otherwise: f.otherwise.clone(),
             rivals: (f.rivals.iter())
                 .map(|r| format!("{}: {}", r.name, r.tell))

@@ -1,6 +1,7 @@
 //! Where emitters are at an instant or over a span, and whether the mount can reach them:
 //! the rows of the verb `sky`.
 
+mod passes;
 mod reach;
 #[cfg(test)]
 mod tests;
@@ -17,6 +18,7 @@ use crate::station::Station;
 use crate::text::some_of;
 use crate::time::Utc;
 
+pub use passes::{Pass, passes};
 pub use reach::{Obstacle, Reach};
 pub use text::table;
 

@@ -62,8 +62,8 @@ impl WholeFolder {
         self.making.path()
     }
 
-    /// Writes its record, flushes all to disk and puts it in its place. A folder that stands there is removed, or moved
-    /// to `keep`.
+    /// Writes its record, flushes all to disk and puts it in its place. A folder that stands there
+    /// is removed, or moved to `keep`.
     ///
     /// # Errors
     /// When the disk is full or fails, or the folder cannot be moved; the old one is then

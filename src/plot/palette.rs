@@ -28,7 +28,7 @@ impl Colour {
 
 /// What stands for each colour on a dark screen: as far from the dark sheet as the colour is from
 /// white paper, by eye.
-const ON_DARK: [(Colour, Colour); 12] = [
+const ON_DARK: [(Colour, Colour); 20] = [
     (colours::INK, Colour(232, 235, 239)),
     (colours::SOFT_INK, Colour(170, 178, 188)),
     (colours::FRAME, Colour(110, 118, 128)),
@@ -41,6 +41,15 @@ const ON_DARK: [(Colour, Colour); 12] = [
     (colours::SKY, Colour(120, 200, 245)),
     (colours::PURPLE, Colour(226, 150, 192)),
     (colours::PAPER, Colour(27, 31, 36)),
+    // The more, the farther from the sheet, as on paper.
+    (colours::RAMP[0], Colour(23, 50, 74)),
+    (colours::RAMP[1], Colour(28, 66, 99)),
+    (colours::RAMP[2], Colour(35, 84, 124)),
+    (colours::RAMP[3], Colour(44, 106, 154)),
+    (colours::RAMP[4], Colour(63, 134, 185)),
+    (colours::RAMP[5], Colour(99, 165, 210)),
+    (colours::RAMP[6], Colour(148, 198, 230)),
+    (colours::RAMP[7], Colour(205, 230, 247)),
 ];
 
 /// Style that shows the SVG pictures of a page under `selector` in colours for a dark screen when
@@ -92,6 +101,17 @@ pub mod colours {
     pub const GRID: Colour = Colour(226, 229, 233);
     /// Grounds that are set apart.
     pub const SHADE: Colour = Colour(243, 245, 247);
+    /// Light to dark of one hue: the more, the darker.
+    pub const RAMP: [Colour; 8] = [
+        Colour(214, 230, 243),
+        Colour(190, 214, 234),
+        Colour(161, 197, 225),
+        Colour(128, 177, 212),
+        Colour(95, 158, 201),
+        Colour(50, 128, 180),
+        Colour(14, 98, 148),
+        Colour(0, 68, 116),
+    ];
     /// The sheet.
     pub const PAPER: Colour = Colour(255, 255, 255);
 }

@@ -250,6 +250,15 @@ impl EmitterKind {
             _ => Angle::ZERO,
         }
     }
+    /// Whether it never rises or sets.
+    pub fn stands_still(&self) -> bool {
+        matches!(
+            self,
+            EmitterKind::Beacon { .. }
+                | EmitterKind::Geostationary { .. }
+                | EmitterKind::Mark { .. }
+        )
+    }
     /// Whether it is the Sun.
     pub fn is_sun(&self) -> bool {
         matches!(self, EmitterKind::Sun)

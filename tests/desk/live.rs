@@ -2,7 +2,7 @@
 
 use std::io::{BufRead, BufReader, Write};
 use std::net::{TcpListener, TcpStream};
-use std::process::{Child, Stdio};
+use std::process::Stdio;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -10,16 +10,7 @@ use serde_json::{Value, json};
 
 use crate::client::{Desk, place};
 use crate::command::Place;
-
-/// A program that ends with the test.
-struct Ended(Child);
-
-impl Drop for Ended {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
-    }
-}
+use crate::dish::{Ended, pretended_dish};
 
 /// A mount's daemon that stands where the test says and keeps every line that it is sent, and a
 /// receiver on the dish.
@@ -237,26 +228,7 @@ fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
 #[test]
 fn the_pretended_dish_of_simulate_is_read() {
     let place = Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
-    let mut dish = place
-        .command(&[
-            "simulate",
-            "--truth",
-            "truth.toml",
-            "--rotator-port",
-            "0",
-            "--power-port",
-            "0",
-        ])
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()
-        .unwrap();
-    let mut first = String::new();
-    BufReader::new(dish.stdout.take().unwrap())
-        .read_line(&mut first)
-        .unwrap();
-    let _dish = Ended(dish);
-    let ports: Value = serde_json::from_str(&first).unwrap();
+    let (_dish, ports) = pretended_dish(place.folder());
     let rotator = format!("127.0.0.1:{}", ports["rotator"]);
     let power = format!("tcp:127.0.0.1:{}", ports["power"]);
     let desk = Desk::with(place.folder(), &["--rotator", &rotator, "--power", &power]);

@@ -4,6 +4,8 @@
 mod command;
 
 mod client;
+#[path = "../common/dish.rs"]
+mod dish;
 mod edits;
 mod export;
 mod import;

@@ -1,5 +1,6 @@
 //! Observations of pretended dishes, whole.
 
+#[path = "../common/dish.rs"]
 mod dish;
 mod faults;
 mod keys;

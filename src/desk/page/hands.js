@@ -16,7 +16,6 @@ function finding(found, wasOpen) {
     : null;
   return el('details', { class: 'finding', 'data-fault': found.fault, open: wasOpen },
     el('summary', {}, found.headline || found.title),
-    found.cautions.map(caution),
     part('How to make sure', found.confirm),
     found.otherwise ? el('p', {}, found.otherwise) : null,
     part('How to mend it', found.mend),

@@ -5,7 +5,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::api::trouble;
-use crate::plot::{REGULAR_TTF, SEMIBOLD_TTF};
+use crate::plot::{REGULAR_TTF, SEMIBOLD_TTF, dark_style};
 
 const PAGE: &str = include_str!("../page/index.html");
 
@@ -13,6 +13,9 @@ const SCRIPT: &str = "text/javascript; charset=utf-8";
 const STYLE: &str = "text/css; charset=utf-8";
 const PICTURE: &str = "image/svg+xml";
 const FONT: &str = "font/ttf";
+
+/// The style of pictures on a dark screen, the same as in a report.
+const PICTURE_STYLE: &str = "pictures.css";
 
 /// Name, type and contents of every file of the page.
 const ASSETS: &[(&str, &str, &[u8])] = &[
@@ -47,6 +50,9 @@ pub async fn page() -> Html<&'static str> {
 }
 
 pub async fn asset(Path(name): Path<String>) -> Response {
+    if name == PICTURE_STYLE {
+        return ([(header::CONTENT_TYPE, STYLE)], dark_style("svg")).into_response();
+    }
     match ASSETS.iter().find(|(known, ..)| *known == name) {
         Some((_, kind, bytes)) => ([(header::CONTENT_TYPE, *kind)], *bytes).into_response(),
         None => trouble(StatusCode::NOT_FOUND, "there is nothing here", None).into_response(),

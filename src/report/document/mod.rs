@@ -52,8 +52,6 @@ pub(super) enum Shown {
     Everywhere,
     /// On a page only.
     OnPage,
-    /// On the terminal only.
-    OnTerminal,
 }
 
 /// A part of a document under one heading.

@@ -7,9 +7,7 @@
 use base64::Engine;
 use base64::prelude::BASE64_STANDARD as BASE64;
 
-use super::{
-    Block, Cell, Column, Document, Finding, Holds, Point, Role, Row, Section, Shown, Table,
-};
+use super::{Block, Cell, Column, Document, Finding, Holds, Point, Role, Row, Section, Table};
 use crate::number;
 use crate::plot::{REGULAR_TTF, Render, SEMIBOLD_TTF, dark_style};
 use crate::problem::printable;
@@ -24,7 +22,6 @@ const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; script-src 
 pub(in crate::report) fn page(document: &Document) -> String {
     let mut html = String::new();
     opening(&mut html, document);
-    let shown = || (document.sections.iter()).filter(|s| s.shown != Shown::OnTerminal);
     // The verdict, what to do with the hands, what to do next; then pictures and tables; then
     // what is folded.
     for role in [
@@ -35,7 +32,7 @@ pub(in crate::report) fn page(document: &Document) -> String {
         Role::Detail,
         Role::Session,
     ] {
-        for s in shown().filter(|s| s.role == role) {
+        for s in document.sections.iter().filter(|s| s.role == role) {
             section(&mut html, s);
         }
         if role == Role::Verdict {
@@ -139,7 +136,7 @@ fn opening(html: &mut String, document: &Document) {
 /// Links to the sections, when there are enough of them to need it.
 fn contents(html: &mut String, document: &Document) {
     let headings: Vec<&str> = (document.sections.iter())
-        .filter(|s| s.shown != Shown::OnTerminal && s.role != Role::Verdict)
+        .filter(|s| s.role != Role::Verdict)
         .filter_map(|s| s.heading.as_deref())
         .collect();
     if headings.len() < 4 {

@@ -18,17 +18,6 @@ use crate::solve::PeakOutcome;
 use crate::station::{Dish, Station};
 use crate::time::Utc;
 
-/// Light to dark of one hue: the larger the error, the darker.
-const RAMP: [Colour; 8] = [
-    Colour(214, 230, 243),
-    Colour(190, 214, 234),
-    Colour(161, 197, 225),
-    Colour(128, 177, 212),
-    Colour(95, 158, 201),
-    Colour(50, 128, 180),
-    Colour(14, 98, 148),
-    Colour(0, 68, 116),
-];
 /// Above this ratio of the largest to the smallest error, the shades grow by steps of 1, 2 and 5.
 const STRAIGHT_UP_TO: f64 = 6.0;
 /// Height of a cell, degrees of elevation.
@@ -107,7 +96,7 @@ impl Bands {
             return Bands { edges: Vec::new() };
         }
         let inside = |edge: &f64| *edge > low * (1.0 + 1e-9) && *edge < high * (1.0 - 1e-9);
-        let most = RAMP.len() - 1;
+        let most = colours::RAMP.len() - 1;
         let mut edges: Vec<f64> = if high <= STRAIGHT_UP_TO * low {
             let ticks = linear_ticks(low, high, most);
             ticks.iter().map(|t| t.value).filter(inside).collect()
@@ -129,10 +118,10 @@ impl Bands {
 
     /// The shades used stand as far apart as the ramp allows.
     fn colour(&self, band: usize) -> Colour {
-        let last = RAMP.len() - 1;
+        let last = colours::RAMP.len() - 1;
         match self.edges.len() {
-            0 => RAMP[last / 2],
-            most => RAMP[(band.min(most) * last + most / 2) / most],
+            0 => colours::RAMP[last / 2],
+            most => colours::RAMP[(band.min(most) * last + most / 2) / most],
         }
     }
 }
@@ -510,7 +499,7 @@ mod tests {
     #[test]
     fn a_narrow_span_gets_even_bands_and_a_wide_one_growing_ones() {
         let even = Bands::over([0.036, 0.05, 0.078].into_iter());
-        assert!(even.edges.len() >= 4 && even.edges.len() < RAMP.len());
+        assert!(even.edges.len() >= 4 && even.edges.len() < colours::RAMP.len());
         let steps: Vec<f64> = even.edges.windows(2).map(|w| w[1] - w[0]).collect();
         assert!(
             steps.iter().all(|s| (s - steps[0]).abs() < 1e-9),

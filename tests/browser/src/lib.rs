@@ -17,6 +17,24 @@ use serde_json::{Map, Value, json};
 /// How long anything may take before a test gives up on it; a loaded machine takes its time.
 pub const PATIENCE: Duration = Duration::from_secs(60);
 
+/// Keys by the characters that WebDriver gives them (W3C WebDriver, section 17.4.2).
+pub mod keys {
+    /// To the next stop.
+    pub const TAB: &str = "\u{e004}";
+    /// Presses what has the focus.
+    pub const ENTER: &str = "\u{e007}";
+    /// Leaves a dialog.
+    pub const ESCAPE: &str = "\u{e00c}";
+    /// Ticks what has the focus.
+    pub const SPACE: &str = " ";
+    /// To the last.
+    pub const END: &str = "\u{e010}";
+    /// To the right.
+    pub const RIGHT: &str = "\u{e014}";
+    /// Down.
+    pub const DOWN: &str = "\u{e015}";
+}
+
 /// How a page is looked at.
 #[derive(Clone, Copy, Debug)]
 pub struct View {
@@ -162,6 +180,15 @@ impl Browser {
         entries.as_array().cloned().unwrap_or_default()
     }
 
+    /// What the page complained of; refusals by a server are no faults of the page.
+    pub async fn complaints(&self) -> Vec<String> {
+        let log = self.log("browser").await;
+        (log.iter())
+            .filter(|e| e["level"] == "SEVERE" && e["source"] != "network")
+            .map(|e| e["message"].to_string())
+            .collect()
+    }
+
     /// Every address that was asked for since the last question, but for those inside the page.
     pub async fn asked_for(&self) -> Vec<String> {
         let events = self.log("performance").await;
@@ -240,6 +267,15 @@ impl WebDriverCompatibleCommand for Raw {
     fn method_and_body(&self, _: &url::Url) -> (http::Method, Option<String>) {
         (http::Method::POST, Some(self.body.to_string()))
     }
+}
+
+/// The mean of a colour's three parts, 0 to 255.
+pub fn light(colour: &Value) -> f64 {
+    let numbers: Vec<f64> = (colour.as_str().unwrap())
+        .split(|c: char| !c.is_ascii_digit() && c != '.')
+        .filter_map(|n| n.parse().ok())
+        .collect();
+    numbers[..3].iter().sum::<f64>() / 3.0
 }
 
 /// A port that nobody listens on.

@@ -1,17 +1,9 @@
 //! The page of `plumbeam desk`.
 
 use plumbeam_browser_tests::desk::{Desk, Dish};
-use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, free_port, session};
+use plumbeam_browser_tests::keys::{DOWN, END, ENTER, ESCAPE, RIGHT, SPACE, TAB};
+use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, free_port, light, session};
 use serde_json::{Value, json};
-
-/// Keys by the characters that WebDriver gives them (W3C WebDriver, section 17.4.2).
-const TAB: &str = "\u{e004}";
-const ENTER: &str = "\u{e007}";
-const ESCAPE: &str = "\u{e00c}";
-const SPACE: &str = " ";
-const RIGHT: &str = "\u{e014}";
-const DOWN: &str = "\u{e015}";
-const END: &str = "\u{e010}";
 
 /// The smallest target for a finger, CSS pixels: Web Content Accessibility Guidelines 2.2, 2.5.5.
 const TOUCH: f64 = 44.0;
@@ -53,15 +45,6 @@ async fn edits_become(browser: &Browser, edits: &[&str]) {
 /// Ticks or unticks a peak.
 async fn tick(browser: &Browser, row: usize) {
     click(browser, &format!("tr[data-row=\"{row}\"] input")).await;
-}
-
-/// What the page complained of; refusals by the server are no faults of the page.
-async fn complaints(browser: &Browser) -> Vec<String> {
-    let log = browser.log("browser").await;
-    (log.iter())
-        .filter(|e| e["level"] == "SEVERE" && e["source"] != "network")
-        .map(|e| e["message"].to_string())
-        .collect()
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -108,7 +91,7 @@ async fn the_solution_follows_an_unticked_peak_and_comes_back() {
     browser
         .until("document.querySelector('#edits .undone') === null")
         .await;
-    assert_eq!(complaints(&browser).await, Vec::<String>::new());
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -167,7 +150,7 @@ async fn a_term_is_held_and_released_and_the_command_says_so() {
         ))
         .await;
     assert!(!text(&browser, "#commands").await.contains("--hold"));
-    assert_eq!(complaints(&browser).await, Vec::<String>::new());
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -579,15 +562,6 @@ async fn a_telephone_needs_no_scrolling_sideways_and_every_control_takes_a_finge
         strip.as_f64().unwrap() <= f64::from(TELEPHONE.height),
         "{strip}"
     );
-}
-
-/// The mean of a colour's three parts, 0 to 255.
-fn light(colour: &Value) -> f64 {
-    let numbers: Vec<f64> = (colour.as_str().unwrap())
-        .split(|c: char| !c.is_ascii_digit() && c != '.')
-        .filter_map(|n| n.parse().ok())
-        .collect();
-    numbers[..3].iter().sum::<f64>() / 3.0
 }
 
 #[tokio::test(flavor = "multi_thread")]

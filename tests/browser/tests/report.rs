@@ -1,14 +1,8 @@
 //! The pages of reports, opened from disk.
 
-use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, run, session};
+use plumbeam_browser_tests::keys::{DOWN, END, ENTER, ESCAPE, RIGHT, TAB};
+use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, light, run, session};
 use serde_json::json;
-
-/// Keys by the characters that WebDriver gives them (W3C WebDriver, section 17.4.2).
-const ENTER: &str = "\u{e007}";
-const RIGHT: &str = "\u{e014}";
-const END: &str = "\u{e010}";
-const ESCAPE: &str = "\u{e00c}";
-const DOWN: &str = "\u{e015}";
 
 /// The report of the invented session.
 fn solved() -> tempfile::TempDir {
@@ -27,15 +21,6 @@ async fn report(folder: &tempfile::TempDir, view: View) -> Browser {
         .file(&folder.path().join("report/report.html"))
         .await;
     browser
-}
-
-/// Errors that the page itself logged.
-async fn complaints(browser: &Browser) -> Vec<String> {
-    let log = browser.log("browser").await;
-    (log.iter())
-        .filter(|e| e["level"] == "SEVERE")
-        .map(|e| e["message"].to_string())
-        .collect()
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -81,7 +66,7 @@ async fn a_peak_picked_in_a_picture_is_marked_everywhere_and_told() {
             .await,
         json!(0)
     );
-    assert_eq!(complaints(&browser).await, Vec::<String>::new());
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -148,7 +133,7 @@ async fn the_keyboard_is_enough() {
     let folder = solved();
     let browser = report(&folder, LAPTOP).await;
     // The first stop leads past everything to the result.
-    browser.press("\u{e004}").await;
+    browser.press(TAB).await;
     assert_eq!(
         browser.eval("document.activeElement.className").await,
         json!("skip")
@@ -307,13 +292,6 @@ async fn a_dark_screen_gets_dark_sheets_and_light_letters() {
         },
     )
     .await;
-    let light = |colour: &serde_json::Value| -> f64 {
-        let numbers: Vec<f64> = (colour.as_str().unwrap())
-            .split(|c: char| !c.is_ascii_digit() && c != '.')
-            .filter_map(|n| n.parse().ok())
-            .collect();
-        numbers[..3].iter().sum::<f64>() / 3.0
-    };
     let sheet = browser
         .eval("getComputedStyle(document.body).backgroundColor")
         .await;
@@ -407,7 +385,7 @@ async fn a_scan_opens_from_the_page_of_a_reduction() {
     browser
         .until("document.querySelector('dialog img').complete && document.querySelector('dialog img').naturalWidth > 0")
         .await;
-    assert_eq!(complaints(&browser).await, Vec::<String>::new());
+    assert_eq!(browser.complaints().await, Vec::<String>::new());
 }
 
 #[tokio::test(flavor = "multi_thread")]
