@@ -228,7 +228,7 @@ impl View {
         warnings.extend(
             found
                 .iter()
-                .flat_map(|f| f.outcome.warnings.iter().cloned()),
+                .flat_map(|f| f.outcome.warnings.iter().map(|w| w.words.clone())),
         );
         let kind = station.mount.kind();
         let edited = !history.in_force().is_empty();

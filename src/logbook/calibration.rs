@@ -239,6 +239,17 @@ impl Serialize for CalibrationPeak {
     }
 }
 
+/// Which calibration a joined one continues.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct JoinedFrom {
+    /// When that one was made.
+    pub created_utc: Utc,
+    /// By name, the terms that the new peaks alone determine, because a move may have changed
+    /// them; of all others old and new tell together.
+    pub set_free: Vec<String>,
+}
+
 /// The document `calibration.json`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -279,6 +290,9 @@ pub struct Calibration {
     /// What changed while the peaks were taken.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub causes: Vec<CauseRecord>,
+    /// What it was joined from; none when it was solved.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub joined_from: Option<JoinedFrom>,
     /// What the user should know.
     pub warnings: Vec<String>,
 }

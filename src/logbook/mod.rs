@@ -36,8 +36,8 @@ mod term_names;
 pub use angles::Angles;
 pub use axes::{AZIMUTH_READING, Axes, keyed, reading_of};
 pub use calibration::{
-    Calibration, CalibrationPeak, Correlation, FORMAT, LowerAxisRecord, MountRecord, TermRecord,
-    TermState, checksum, residual_keys,
+    Calibration, CalibrationPeak, Correlation, FORMAT, JoinedFrom, LowerAxisRecord, MountRecord,
+    TermRecord, TermState, checksum, residual_keys,
 };
 pub use calibration_faults::{ValueUnit, term_quantity};
 pub use calibration_trust::{CauseRecord, ExpectedPointingError, SkyPlace, Trust};

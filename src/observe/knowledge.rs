@@ -300,6 +300,7 @@ impl Knowledge {
             trust: Trust::Limited,
             reasons: Vec::new(),
             causes: Vec::new(),
+            joined_from: None,
             warnings: Vec::new(),
         }
     }

@@ -74,6 +74,13 @@ impl ChangeKind {
             .collect()
     }
 
+    /// The names of the terms that the change sets free.
+    pub fn term_names(self, mount: Mount) -> Vec<&'static str> {
+        (self.terms().iter())
+            .map(|change| mount.term_name(change.term))
+            .collect()
+    }
+
     /// Whether the change reaches beyond azimuth zero and tilt.
     pub fn frees_more_than_placement(self) -> bool {
         matches!(

@@ -7,26 +7,19 @@ use super::old::Old;
 use crate::angle::Angle;
 use crate::explain::misfit::misfit;
 use crate::explain::observe::Observation;
-use crate::logbook::{Calibration, CalibrationPeak, Trust};
+use crate::logbook::{Calibration, CalibrationPeak, JoinedFrom, Trust};
 use crate::mount::MountModel;
 use crate::solve::words;
 use crate::station::Station;
 use crate::time::Utc;
 
-/// The beginning of the warning that tells where a joined calibration comes from.
-const JOINED: &str = "joined from the calibration of ";
-
 /// From which calibration, by the time it was made, another was joined, and the change that was
 /// set free; none when it was solved.
 pub fn lineage(joined: &Calibration) -> Option<(Utc, ChangeKind)> {
-    // A calibration joined twice tells of the last time last.
-    let said = (joined.warnings.iter().rev()).find_map(|w| w.strip_prefix(JOINED))?;
-    let parent = Utc::parse(said.split(' ').next()?).ok()?;
-    let kind = ChangeKind::ALL
-        .into_iter()
-        .chain([ChangeKind::Anything])
-        .find(|kind| said.contains(&format!("; set free: {}; ", kind.in_words(joined.kind()))))?;
-    Some((parent, kind))
+    let from = joined.joined_from.as_ref()?;
+    let kind = (ChangeKind::ALL.into_iter().chain([ChangeKind::Anything]))
+        .find(|kind| kind.term_names(joined.kind()) == from.set_free)?;
+    Some((from.created_utc, kind))
 }
 
 /// Old and new joined: the fitted terms after the new peaks under a change, the held ones as they
@@ -60,22 +53,24 @@ pub fn join(
     // Both are of the old log.
     joined.expected_pointing_error = None;
     joined.causes.clear();
+    let free = change.kind.term_names(old.model.kind());
+    joined.joined_from = Some(JoinedFrom {
+        created_utc: old.calibration.created_utc,
+        set_free: free.iter().map(|name| (*name).to_owned()).collect(),
+    });
     joined.warnings.push(format!(
-        "{JOINED}{} and {} new {}; set free: {}; rms before is that of the new peaks with the old \
-         calibration",
+        "joined from the calibration of {} and {} new {}; set free: {}; rms before is that of the \
+         new peaks with the old calibration",
         old.calibration.created_utc,
         kept.len(),
         if kept.len() == 1 { "peak" } else { "peaks" },
         change.kind.in_words(old.model.kind()),
     ));
     if !certain {
-        let terms: Vec<&str> = (change.kind.terms().iter())
-            .map(|c| old.model.kind().term_name(c.term))
-            .collect();
         let unsure = format!(
             "the new peaks could not tell whether the mount moved: {} are known from them \
              alone; a full session is worth more than this joined calibration",
-            words::list(&terms)
+            words::list(&free)
         );
         joined.warnings.push(unsure.clone());
         joined.distrust(Trust::Limited, unsure);

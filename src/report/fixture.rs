@@ -7,11 +7,11 @@ use rand_distr::{Distribution, Normal, Uniform};
 
 use super::Report;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset, SkyBasis};
-use crate::explain::{Grounds, Numbers};
+use crate::explain::{Grounds, Numbers, Remark};
 use crate::logbook::TermState;
 use crate::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues};
 use crate::solve::{
-    Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, Remedy, TermEstimate,
+    Decision, Inseparable, NoiseSource, Outcome, PeakOutcome, Remedy, TermEstimate, Warning,
 };
 use crate::station::{
     Bearings, Dish, Emitter, EmitterKind, Horizon, Mount, Site, Station, Weather,
@@ -267,7 +267,13 @@ fn finish(model: MountModel, peaks: Vec<PeakOutcome>, session: &Session) -> Outc
             remedy: "peak one emitter above elevation 65 deg and one below 15 deg".to_owned(),
         }],
         warnings: if rejected > 0 {
-            vec![format!("{rejected} peaks were kept out of the fit")]
+            vec![Warning {
+                remark: Remark::ManyBad {
+                    bad: rejected,
+                    peaks: peaks.len(),
+                },
+                words: format!("{rejected} peaks were kept out of the fit"),
+            }]
         } else {
             Vec::new()
         },

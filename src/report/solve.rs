@@ -66,7 +66,10 @@ fn of<'a>(report: &Report, pictures: &[&'a dyn Render]) -> Document<'a> {
     document.add(unused(report));
     document.add(decisions(report));
     document.add(all_peaks(report.outcome, report.calibration_name));
-    document.add_list("Warnings", &report.outcome.warnings, Role::Result);
+    let warnings: Vec<String> = (report.outcome.warnings.iter())
+        .map(|warning| warning.words.clone())
+        .collect();
+    document.add_list("Warnings", &warnings, Role::Result);
     document.add_list("Assumed", &summary::assumptions(report), Role::Result);
     document.add(session(report));
     document
@@ -338,7 +341,9 @@ mod tests {
     use super::super::pictures;
     use super::super::terminal::WIDTH;
     use super::*;
+    use crate::explain::Remark;
     use crate::mount::Kind;
+    use crate::solve::Warning;
 
     fn lines_too_wide(text: &str) -> Vec<&str> {
         (text.lines())
@@ -518,7 +523,10 @@ mod tests {
             p.emitter = "<b>\u{1b}&\"'".to_owned();
             p.why = "<script>".to_owned();
         }
-        outcome.warnings.push("<i>&".to_owned());
+        outcome.warnings.push(Warning {
+            remark: Remark::NoCausesAsked,
+            words: "<i>&".to_owned(),
+        });
         let mut station = fixture::station();
         station.site.name = "</title><script>alert(1)</script>\u{0}".to_owned();
         let report = fixture::report(&outcome, &station, &[]);

@@ -16,7 +16,7 @@ use super::remarks::remark_words;
 /// The calibration document of an outcome, stamped with the time it is written.
 pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibration {
     let mut warnings = station.site.assumptions.clone();
-    warnings.extend(outcome.warnings.iter().cloned());
+    warnings.extend(outcome.warnings.iter().map(|w| w.words.clone()));
     warnings.extend(outcome.before_note.iter().cloned());
     warnings.extend((outcome.not_separable.iter()).map(|i| format!("{}. {}", i.meaning, i.remedy)));
     let (trust, reasons) = trust(outcome, station);
@@ -52,6 +52,7 @@ pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibr
         trust,
         reasons,
         causes: causes(outcome, kind),
+        joined_from: None,
         warnings,
     }
 }

@@ -27,7 +27,7 @@ pub use arc::{ArcAlignment, Miss, arc};
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
 pub use calibration::calibration;
 pub use inseparable::Inseparable;
-pub use outcome::{Decision, NoiseSource, Outcome, PeakOutcome};
+pub use outcome::{Decision, NoiseSource, Outcome, PeakOutcome, Warning};
 pub use remarks::{misreading_words, remark_words};
 pub use remedy::{Remedy, foot_shims_mm, remedies};
 

@@ -8,7 +8,7 @@ use super::remarks;
 use crate::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
 use crate::explain::misfit::misfit;
 use crate::explain::observe::Unusable;
-use crate::explain::{Explanation, Grounds, Numbers, SkyError, TermEstimate};
+use crate::explain::{Explanation, Grounds, Numbers, Remark, SkyError, TermEstimate};
 use crate::fit::Noise;
 use crate::mount::{MountModel, Term, TermValues};
 use crate::station::Station;
@@ -41,7 +41,7 @@ pub struct Outcome {
     /// Directions among the terms that the data cannot tell apart.
     pub not_separable: Vec<Inseparable>,
     /// What was assumed and what the user should know.
-    pub warnings: Vec<String>,
+    pub warnings: Vec<Warning>,
     /// The expected pointing error of the corrected mount; none where the mount reaches nothing.
     pub sky_error: Option<SkyError>,
     /// How the log or the station file was misread, and the cure; while it stands nobody is sent
@@ -49,6 +49,15 @@ pub struct Outcome {
     pub misread: Option<String>,
     /// What the outcome is a view of; none for one made by hand.
     pub explanation: Option<Arc<Explanation>>,
+}
+
+/// One thing that the user should know: what it is, to match on, and how it is said.
+#[derive(Clone, Debug)]
+pub struct Warning {
+    /// What it is.
+    pub remark: Remark,
+    /// How it is said of this session.
+    pub words: String,
 }
 
 /// What became of one peak.
@@ -228,7 +237,10 @@ impl Outcome {
                 .collect(),
             not_separable: remarks::inseparable(e),
             warnings: (e.remarks.iter())
-                .map(|r| remarks::remark_words(r, e, station))
+                .map(|r| Warning {
+                    remark: r.clone(),
+                    words: remarks::remark_words(r, e, station),
+                })
                 .collect(),
             sky_error: e.sky_error.clone(),
             misread: remarks::misread_words(e, station),

@@ -118,6 +118,7 @@ mod tests {
             trust: Trust::Good,
             reasons: Vec::new(),
             causes: Vec::new(),
+            joined_from: None,
             warnings: Vec::new(),
         }
     }

@@ -298,7 +298,7 @@ fn a_negative_row() {
 fn an_unknown_key_offers_the_nearest() {
     let said = told_after(&[("\"rms_after_deg\"", "\"rms_after\"")]);
     assert_snapshot!(said, @r#"
-    calibration.json:52:13: no key is called "rms_after"; expected one of "format", "created_utc", "station", "mount", "terms", "correlations", "peaks", "rms_before_deg", "rms_after_deg", "degrees_of_freedom", "expected_pointing_error", "trust", "reasons", "causes", "warnings"
+    calibration.json:52:13: no key is called "rms_after"; expected one of "format", "created_utc", "station", "mount", "terms", "correlations", "peaks", "rms_before_deg", "rms_after_deg", "degrees_of_freedom", "expected_pointing_error", "trust", "reasons", "causes", "joined_from", "warnings"
       help: write "rms_after_deg"
     "#);
 }

@@ -8,8 +8,8 @@ use plumbeam::angle::Angle;
 use plumbeam::logbook::MountRecord;
 use plumbeam::logbook::{
     Angles, Approach, Calibration, CalibrationPeak, CauseRecord, ColumnNames, CompassMeaning,
-    Correlation, Dialect, ExpectedPointingError, FORMAT, LogOptions, Peak, PeakLog, RowReader,
-    ScanOptions, ScanReader, SkyPlace, TermRecord, TermState, Trust, ValueUnit,
+    Correlation, Dialect, ExpectedPointingError, FORMAT, JoinedFrom, LogOptions, Peak, PeakLog,
+    RowReader, ScanOptions, ScanReader, SkyPlace, TermRecord, TermState, Trust, ValueUnit,
 };
 use plumbeam::mount::{AxisKind, Kind, Term};
 use plumbeam::problem::{Error, Problems};
@@ -300,6 +300,10 @@ prop_compose! {
                 loss_db,
             }),
             trust: [Trust::None, Trust::Limited, Trust::Good][trust],
+            joined_from: (trust > 0).then(|| JoinedFrom {
+                created_utc: whole(created),
+                set_free: warnings.clone(),
+            }),
             reasons: warnings.clone(),
             causes: warnings
                 .iter()

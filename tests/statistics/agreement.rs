@@ -11,7 +11,7 @@ use plumbeam::station::Station;
 use rayon::prelude::*;
 
 /// Simulated sessions.
-const SESSIONS: u64 = 500;
+const SESSIONS: u64 = 200;
 
 /// The fault that a group of mount terms is, with how its size follows from the values.
 fn size_of(outcome: &Outcome, fault: Fault) -> Option<f64> {

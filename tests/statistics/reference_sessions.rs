@@ -2,6 +2,7 @@
 //! terms of their truth.
 
 use crate::common::{assert_terms_near_truth, sessions};
+use plumbeam::explain::Remark;
 use plumbeam::logbook::TermState;
 use plumbeam::solve::{Options, Outcome};
 
@@ -78,7 +79,7 @@ fn an_arc_of_the_sky_gives_honest_wide_uncertainties() {
         outcome
             .warnings
             .iter()
-            .any(|w| w.contains("only in combination")),
+            .any(|w| matches!(w.remark, Remark::ToldOnlyTogether { .. })),
         "{:?}",
         outcome.warnings
     );
