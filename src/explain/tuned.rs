@@ -17,7 +17,7 @@ pub const FALSE_ALARM_OF_A_SESSION: f64 = 0.01;
 /// no cause hangs on one peak.
 pub const CHANCE_WITHOUT_THE_BEST_PEAK: f64 = 1e-3;
 /// Peaks needed to tell a ripple of unknown rate from chance: the rates tried outnumber fewer peaks
-/// by far.
+/// by far. The bench has ripples of known teeth only, so that it measures the alarms of this one.
 pub const LEAST_PEAKS_FOR_A_RIPPLE: usize = 24;
 /// The probability that a loose joint is found in a healthy session, and as much that one resting
 /// place is taken for two: a fifth of what all causes share, since each is tested apart.

@@ -10,7 +10,7 @@
 
 use crate::angle::Angle;
 
-// How an emitter is scanned: time against the certainty of a peak.
+// How an emitter is scanned by sweeping crosses: time against the certainty of a peak.
 // `cargo bench --bench observe_study -- 200`; what `reduce` makes of such scans,
 // `cargo bench --bench scan_study -- --scans 4000`.
 
@@ -20,26 +20,29 @@ pub const HALF_LENGTH_OF_A_CUT: f64 = 1.5;
 pub const SIGMAS_COVERED: f64 = 2.5;
 /// So much, beamwidths, is added to a scan for a place that is uncertain, at most.
 pub const MOST_ADDED_TO_A_SCAN: f64 = 1.0;
-/// From the middle row of a raster to the last, beamwidths.
-pub const HALF_HEIGHT_OF_A_RASTER: f64 = 0.9;
-/// How far its rows lie apart, beamwidths: as close as `reduce` needs to tell an ellipse, well
-/// under half a beamwidth.
-pub const ROWS_OF_A_RASTER_APART: f64 = 0.3;
 /// Samples while the beam passes by its width: as many as a good fit needs, and at most.
 pub const SAMPLES_A_BEAM: (f64, f64) = (14.0, 60.0);
 /// A peak is to stand so many standard deviations high when its samples are taken together.
 pub const WANTED_SIGNIFICANCE: f64 = 60.0;
 /// Share of the mount's speed that a scan uses: enough is left to catch up.
 pub const SHARE_OF_SPEED: f64 = 0.5;
+/// Two speeds that differ by this factor tell lag from backlash.
+pub const SLOWER: f64 = 2.0;
+/// Later crosses go by turns at full speed and so much slower: that tells it better and better.
+pub const SLOWER_BY_TURNS: f64 = 1.5;
+
+// Rasters, and scans that stop: chosen by hand; no bench runs them.
+
+/// From the middle row of a raster to the last, beamwidths.
+pub const HALF_HEIGHT_OF_A_RASTER: f64 = 0.9;
+/// How far its rows lie apart, beamwidths: as close as `reduce` needs to tell an ellipse, well
+/// under half a beamwidth.
+pub const ROWS_OF_A_RASTER_APART: f64 = 0.3;
 /// Stops while the beam passes by its width.
 pub const STOPS_A_BEAM: f64 = 5.0;
 /// The mount stands for so long, seconds, before a stop is sampled, or for so many powers,
 /// whichever is longer.
 pub const SETTLING_BEFORE_A_STOP: (f64, f64) = (1.0, 1.5);
-/// Two speeds that differ by this factor tell lag from backlash.
-pub const SLOWER: f64 = 2.0;
-/// Later crosses go by turns at full speed and so much slower: that tells it better and better.
-pub const SLOWER_BY_TURNS: f64 = 1.5;
 
 // How the mount is led along a stretch, and the empty sky.
 // `cargo bench --bench observe_study -- 200`.

@@ -22,9 +22,6 @@ pub const INSIDE_FOR_TWO_FLANKS: f64 = 0.25;
 /// Closer to the end than this the result leans on the beam's assumed shape, because one flank does
 /// not reach half power.
 pub const NEAR_THE_END: f64 = 0.4;
-/// A gap between samples is also this many times as long as usual, so that a coarse but even scan
-/// has none.
-pub const USUAL_STEPS_OF_A_GAP: f64 = 4.0;
 /// A baseline that moves by more than this many heights of the signal is remarked on: the signal is
 /// then the smaller of the two.
 pub const HEIGHTS_OF_A_DRIFT: f64 = 1.0;
@@ -67,7 +64,7 @@ pub const SIGMAS_OF_AN_OUTLIER: f64 = 4.5;
 /// nothing does not outweigh all others.
 pub const LEAST_POWER_FOR_A_WEIGHT: f64 = 0.01;
 
-// What the track of a scan is: cuts, crosses, maps, or standing still.
+// What the track of a scan is: cuts, crosses or maps.
 // `cargo bench --bench scan_study -- --scans 4000`.
 
 /// How far a track may stray from a straight line, in beamwidths: more than encoders jitter, less
@@ -81,6 +78,12 @@ pub const SHORTEST_PASS: f64 = 0.6;
 pub const LEAST_BETWEEN_ROWS: f64 = 0.08;
 /// And cover together at least this much, in beamwidths, or the scan measures one axis only.
 pub const LEAST_HEIGHT_OF_A_RASTER: f64 = 0.4;
+/// Speeds within this factor count as one: hand-driven and slow motors keep no better speed. Less
+/// than the factor that tells lag from backlash (1.3).
+pub const FACTOR_OF_THE_SAME_SPEED: f64 = 1.25;
+
+// What stands, steps or is missing: chosen by hand; no bench has such scans.
+
 /// A track that covers less than this, in beamwidths, in both directions stands still: it shows no
 /// flank.
 pub const MOST_OF_A_STANDING_TRACK: f64 = 0.3;
@@ -97,9 +100,9 @@ pub const LEAST_SAMPLES_OF_A_STUCK_ENCODER: usize = 5;
 /// A stuck encoder makes up at once for what it missed, so its next step is longer than this many
 /// usual ones; a mount that paused goes on by usual steps.
 pub const CATCH_UP_OF_A_STUCK_ENCODER: f64 = 3.0;
-/// Speeds within this factor count as one: hand-driven and slow motors keep no better speed. Less
-/// than the factor that tells lag from backlash (1.3).
-pub const FACTOR_OF_THE_SAME_SPEED: f64 = 1.25;
+/// A gap between samples is also this many times as long as usual, so that a coarse but even scan
+/// has none.
+pub const USUAL_STEPS_OF_A_GAP: f64 = 4.0;
 
 // Where a fit begins and ends: time against peaks missed.
 // `cargo bench --bench scan_study -- --scans 4000` shows what is missed, `cargo bench --bench scan`
@@ -145,8 +148,8 @@ pub const MOST_ROUNDS_OF_GOOD_POINTS: usize = 8;
 /// hopeless scan does not hold up a night.
 pub const MOST_PASSES_OF_A_FIT: usize = 200;
 
-// How a long scan is thinned: time against width. `cargo bench --bench scan` for the time,
-// `cargo bench --bench scan_study -- --scans 4000` for what it costs.
+// How a long scan is thinned: time against width. `cargo bench --bench scan` for the time; no bench
+// measures what it costs, since the scans of the study are short.
 
 /// Points for each beamwidth that are kept: averaging over a fortieth of the beam widens it by
 /// a few parts in ten thousand and loses as little.
