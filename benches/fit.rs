@@ -76,7 +76,7 @@ const TERMS: [Term; 7] = [
 fn peaks(count: usize) -> Vec<SessionPeak> {
     let mut terms = TermValues::ZERO;
     for (term, value) in TERMS.into_iter().zip(TRUTH) {
-        terms.set_inside(term, value);
+        terms.set_angle(term, Angle::from_radians(value));
     }
     let model = MountModel::az_el(terms);
     let name: Arc<str> = "invented".into();

@@ -53,17 +53,17 @@ impl Before {
             Size::Beams(beams) => self.session.station.dish.beamwidth * beams,
             Size::Noises(noises) => self.session.noise * noises,
         };
-        let mut pattern = TermValues::ZERO;
+        let mut pattern = Vec::new();
         for change in after.kind.terms() {
             // No part is next to nothing: that would be a smaller kind of change.
             let part = rng.random_range(0.5..1.5) * side(&mut rng).sign();
-            pattern.set_inside(change.term, part);
+            pattern.push((change.term, part));
         }
         let shifted = |scale: f64| {
             let mut truth = self.session.truth;
-            for change in after.kind.terms() {
-                let by = scale * pattern.inside(change.term);
-                truth.set_inside(change.term, truth.inside(change.term) + by);
+            for (term, part) in &pattern {
+                let by = term.unit().outward(scale * part);
+                truth.set_shown(*term, truth.shown(*term) + by);
             }
             truth
         };

@@ -79,7 +79,8 @@ fn what_is_predicted_is_what_a_solve_gives() {
         };
         let outcome = solve_observed(&station, &observations, &options).unwrap();
         for (i, p) in plan.predictions.iter().enumerate() {
-            let value = outcome.model.terms().inside(p.term) - model.terms().inside(p.term);
+            let [found, real] = [&outcome.model, &model].map(|m| m.terms().shown(p.term));
+            let value = p.term.unit().inward(found - real);
             squares[i] += (Angle::from_radians(value).wrapped_signed().radians() / p.after).powi(2);
         }
     }
