@@ -276,7 +276,7 @@ fn groups(text: &str) -> Vec<(String, Vec<&str>)> {
             let lines = part.lines().filter_map(|l| l.strip_prefix(mark));
             lines.map(str::trim).collect::<Vec<_>>().join(" ")
         };
-        let constants = behind(part, "pub const");
+        let constants = behind(part, "pub const ");
         if part.starts_with("//!") {
             found.push((comment("//!"), Vec::new()));
         } else if part.starts_with("// ") {
@@ -325,7 +325,7 @@ fn tuned_constants_name_their_bench() {
         assert_eq!(all.len(), unique.len(), "{file}: a name twice");
         assert_eq!(
             all.len(),
-            behind(&text, "const").len(),
+            behind(&text, "const ").len(),
             "{file}: all are read"
         );
     }
