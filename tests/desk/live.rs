@@ -124,7 +124,8 @@ fn a_reading_is_taken_at_its_instant_and_nothing_else_is_asked_of_the_mount() {
     events.next("power");
     desk.kill();
     let received = dish.received.lock().unwrap();
-    assert!(received.len() > 2);
+    // Two were asked for; the stream may tell the last of them.
+    assert!(received.len() >= 2);
     assert!(received.iter().all(|line| line == "p"), "{received:?}");
 }
 
