@@ -7,6 +7,10 @@
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
+use super::tuned::{
+    DEEP_BELOW_THE_BEST_DB, FACTOR_OF_A_BELIEVED_WIDTH, FARTHEST_BELIEVED_TOP,
+    LEAST_REACH_OF_READINGS, UNCERTAINTY_OF_A_BELIEVED_TOP,
+};
 use crate::angle::Angle;
 use crate::fit::Linear;
 
@@ -14,18 +18,8 @@ use crate::fit::Linear;
 const MOST: usize = 1200;
 /// Older readings say nothing any more: gain, air and the emitter have changed.
 const OLDEST: Duration = Duration::from_secs(300);
-/// Readings this far below the best are outside the main lobe or in the noise, decibels.
-const DEEP_DB: f64 = 6.0;
 /// Fewer readings near the top make no parabola: two more than its numbers.
 const LEAST: usize = 7;
-/// The readings must reach over this share of the beamwidth along an axis.
-const LEAST_REACH: f64 = 0.15;
-/// A parabola this many times wider or narrower than the beam is none of it.
-const WIDTH_WITHIN: f64 = 2.5;
-/// The top is believed when its place is known to this share of the beamwidth.
-const BELIEVED: f64 = 0.15;
-/// A top farther than this from all readings, in beamwidths, is a guess.
-const BEYOND: f64 = 0.5;
 
 /// A power and where the mount stood.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -95,7 +89,7 @@ impl Coach {
             .max_by(|a, b| a.power_db.total_cmp(&b.power_db))
             .copied()?;
         let near: Vec<(f64, [f64; 2])> = (self.samples.iter())
-            .filter(|s| s.power_db >= best.power_db - DEEP_DB)
+            .filter(|s| s.power_db >= best.power_db - DEEP_BELOW_THE_BEST_DB)
             .filter_map(|s| {
                 let [a, b] = s.place?;
                 let of = |angle: Angle| angle / self.beamwidth;
@@ -127,7 +121,7 @@ impl Coach {
         let free: Vec<usize> = (0..2)
             .filter(|axis| {
                 let (low, high) = span(*axis);
-                high - low >= LEAST_REACH
+                high - low >= LEAST_REACH_OF_READINGS
             })
             .collect();
         let mut found = [None; 2];
@@ -154,7 +148,9 @@ impl Coach {
             let (b, a) = (numbers[line], numbers[curve]);
             // Of a Gaussian beam it is 12 dB at one beamwidth.
             let width = (12.0 / -a).sqrt();
-            if a >= 0.0 || !(1.0 / WIDTH_WITHIN..=WIDTH_WITHIN).contains(&width) {
+            if a >= 0.0
+                || !(1.0 / FACTOR_OF_A_BELIEVED_WIDTH..=FACTOR_OF_A_BELIEVED_WIDTH).contains(&width)
+            {
                 continue;
             }
             let at = -b / (2.0 * a);
@@ -166,7 +162,10 @@ impl Coach {
                     + by_a * by_a * covariance[(curve, curve)]);
             let sigma = squared.max(0.0).sqrt();
             let (low, high) = span(*axis);
-            if sigma <= BELIEVED && at > low - BEYOND && at < high + BEYOND {
+            if sigma <= UNCERTAINTY_OF_A_BELIEVED_TOP
+                && at > low - FARTHEST_BELIEVED_TOP
+                && at < high + FARTHEST_BELIEVED_TOP
+            {
                 found[*axis] = Some((at, sigma));
             }
         }

@@ -7,8 +7,8 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::foreign::{Told, inside};
-use super::session::{Session, encoder_readings_of};
-use crate::files::{self, Expected};
+use super::session::{LOG_EXPECTED, Session, encoder_readings_of};
+use crate::files;
 use crate::logbook::{PeakLog, Question, questions};
 use crate::problem::{Error, printable};
 
@@ -61,8 +61,6 @@ pub struct Choice {
 
 /// Longest name of an imported file, bytes: any file system takes it, with a number behind.
 const LONGEST_NAME: usize = 80;
-/// A session's log: that of a long survey.
-const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
 
 /// Stores what was dropped under `name` and says what it is. A file that is no log is not stored.
 ///
@@ -85,7 +83,7 @@ pub fn take(session: &Session, name: &str, bytes: &[u8]) -> Result<Offered, Erro
 /// # Errors
 /// As [`take`].
 pub fn again(session: &Session, file: &str, told: &Told) -> Result<Offered, Error> {
-    let (_, bytes) = files::read_bytes(&inside(&session.folder, file)?, EXPECTED)?;
+    let (_, bytes) = files::read_bytes(&inside(&session.folder, file)?, LOG_EXPECTED)?;
     offer(session, file, &bytes, told)
 }
 

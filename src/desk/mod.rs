@@ -25,6 +25,7 @@ mod sky;
 mod solved;
 mod state;
 mod term_view;
+mod tuned;
 mod view;
 
 pub use edit::{

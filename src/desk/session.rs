@@ -15,7 +15,7 @@ use crate::station::Station;
 use crate::time::Utc;
 
 /// A session's log: that of a long survey. A larger one is not for a page.
-const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
+pub const LOG_EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
 
 /// What a desk works on.
 #[derive(Debug)]
@@ -50,7 +50,7 @@ impl Base {
     fn read(path: &Path, folder: &Path, station: &Station) -> Result<Base, Error> {
         // Looked at before it is read: a change in between is seen the next time.
         let stamp = Stamp::of(path);
-        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
+        let (name, bytes) = files::read_bytes(path, LOG_EXPECTED)?;
         let mut log = PeakLog::parse(&name, &bytes, station)?;
         let beside = path.parent().filter(|p| !p.as_os_str().is_empty());
         let folders = [folder, beside.unwrap_or(Path::new("."))];
@@ -227,7 +227,7 @@ impl Session {
             return Ok(log.clone());
         }
         let path = inside(&self.folder, file)?;
-        let (_, bytes) = files::read_bytes(&path, EXPECTED)?;
+        let (_, bytes) = files::read_bytes(&path, LOG_EXPECTED)?;
         let options = told.options().map_err(Error::Usage)?;
         let mut log = PeakLog::parse_with(file, &bytes, &self.station, &options)?;
         encoder_readings_of(&mut log, &self.station, &[&self.folder])?;

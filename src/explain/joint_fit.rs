@@ -11,6 +11,7 @@ use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
 use super::session::Session;
 use super::shape::{Column, Lever};
+use super::tuned::{MOST_PASSES_OF_A_FIT, MOST_ROUNDS_OF_GOOD_PEAKS, WEIGHTS_SETTLED};
 use super::unexplained::Unexplained;
 
 /// Hypotheses with their joint fit.
@@ -32,12 +33,6 @@ pub struct JointFit {
     pub cost: f64,
 }
 
-/// Passes over the peaks in one fit. Five to ten are the rule. One that creeps on for hundreds, as
-/// along two columns that nearly cancel, gains nothing more.
-const MOST_PASSES: usize = 60;
-/// Rounds in which the good peaks of a refit must settle, so that two sets that take turns come to
-/// an end.
-const MOST_ROUNDS: usize = 8;
 /// The two axes get different noises when equal ones would differ this much by chance only with
 /// this probability; common practice, no source.
 const UNEQUAL: f64 = 1e-3;
@@ -45,9 +40,6 @@ const UNEQUAL: f64 = 1e-3;
 const LEAST_ROWS: usize = 8;
 /// With fewer degrees of freedom the scatter says nothing about the noise.
 const LEAST_FREEDOM: f64 = 0.2;
-/// A smaller relative change of the weights is not worth another round: it moves a term by far less
-/// than its sigma.
-const WEIGHTS_SETTLED: f64 = 0.05;
 
 impl JointFit {
     /// The columns of hypothesis number `index`.
@@ -266,7 +258,7 @@ impl Session {
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),
                 noise: self.noise,
                 precision: Precision::Comparison,
-                budget: Some(MOST_PASSES),
+                budget: Some(MOST_PASSES_OF_A_FIT),
                 ..Options::default()
             };
             parameters = fit(&problem, &parameters, &options).ok()?.parameters;
@@ -276,7 +268,7 @@ impl Session {
             variance = found.variance;
             kept = found.kept.clone();
             round += 1;
-            if round < MOST_ROUNDS {
+            if round < MOST_ROUNDS_OF_GOOD_PEAKS {
                 if !same || widen(&plausible, &mut columns, &parameters) {
                     continue;
                 }
@@ -326,13 +318,13 @@ impl Session {
             ..fit.clone()
         };
         let chosen: Vec<usize> = (0..next.count()).collect();
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..MOST_ROUNDS_OF_GOOD_PEAKS {
             let problem = next.problem(self);
             let options = Options {
                 priors: problem.priors(),
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),
                 noise: self.noise,
-                budget: Some(MOST_PASSES),
+                budget: Some(MOST_PASSES_OF_A_FIT),
                 ..Options::default()
             };
             next.parameters = crate::fit::fit(&problem, &next.parameters, &options)

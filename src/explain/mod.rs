@@ -52,6 +52,7 @@ mod sky_error;
 mod start;
 mod step;
 mod step_search;
+mod tuned;
 mod two_places;
 mod uncertainty;
 mod unexplained;

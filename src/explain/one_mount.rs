@@ -10,6 +10,7 @@ use crate::mount::{Geometry, LANES, Lanes, MountModel, Term};
 
 use super::observe::Sighting;
 use super::peak::SessionPeak;
+use super::tuned::PEAKS_WORTH_SHARING;
 
 /// What every pass asks of the peaks: a fraction of what a log takes.
 #[derive(Clone, Debug)]
@@ -56,13 +57,11 @@ impl Kept {
 impl KeptPeaks {
     /// Of some peaks, with the clock offset of `held`, which they have unless it is fitted.
     pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], held: &MountModel) -> KeptPeaks {
-        /// Fewer peaks take less time than handing them to threads would cost.
-        const WORTH_SHARING: usize = 10_000;
         let clock_offset_s = held.terms().inside(Term::ClockOffset);
         let keep = |(peak, sigma): (&SessionPeak, &[Angle; 2])| {
             Kept::of(&peak.sighting, sigma, clock_offset_s, held.geometry())
         };
-        KeptPeaks(if peaks.len() < WORTH_SHARING {
+        KeptPeaks(if peaks.len() < PEAKS_WORTH_SHARING {
             peaks.iter().zip(sigmas).map(keep).collect()
         } else {
             peaks.par_iter().zip(sigmas).map(keep).collect()

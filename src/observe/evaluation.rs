@@ -6,6 +6,7 @@ use std::sync::Arc;
 
 use super::identity::{Inquiry, Missed, Names, Sighting};
 use super::knowledge::{FoundEmitter, Knowledge, weighed};
+use super::tuned::SIGMAS_COVERED;
 use crate::angle::{Angle, EncoderReading};
 use crate::ephemeris::{Reach, near_sun};
 use crate::logbook::{Scan, Trust};
@@ -404,7 +405,7 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
         lines.push(format!(
             "{at} search for {}, within some {:.0} deg of its place, until it is found",
             sky.name(*id),
-            knowledge.spread_at(middle)[1].degrees() * 2.5
+            knowledge.spread_at(middle)[1].degrees() * SIGMAS_COVERED
         ));
     }
     let known = match Known::of(

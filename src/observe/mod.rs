@@ -24,6 +24,7 @@ mod source;
 mod state;
 mod stopping;
 mod sun_cut;
+mod tuned;
 mod watch;
 
 pub use evaluation::{Answer, Job, Looked, Next, Solved, evaluate};

@@ -14,6 +14,7 @@ mod sheet;
 mod strength;
 #[cfg(test)]
 mod tests;
+mod tuned;
 
 use crate::angle::Angle;
 use crate::mount::{ApproachSigns, Group, Kind, Term};

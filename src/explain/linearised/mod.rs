@@ -33,15 +33,10 @@ use super::problem::JointProblem;
 use super::shape::{Column, Lever};
 use crate::angle::Angle;
 
+use super::tuned::{PEAKS_AT_A_TIME, ROWS_AT_A_TIME};
 pub use bad_cost::{BadCost, OF_BAD};
 pub(crate) use settle::LinearFit;
 pub use solve::sum_of_products;
-
-/// Peaks worked out in one go, so that their rows fit the processor's cache; more are shared among
-/// threads.
-const PEAKS_AT_A_TIME: usize = 512;
-/// Rows multiplied with each other at a time, so that they stay in the fast cache.
-const ROWS_AT_A_TIME: usize = 256;
 
 /// The peaks to first order about a joint fit.
 #[derive(Clone, Debug)]
