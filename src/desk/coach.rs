@@ -23,7 +23,7 @@ const LEAST: usize = 7;
 
 /// A power and where the mount stood.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sample {
+pub struct PowerSample {
     /// When.
     pub at: Instant,
     /// Decibels, from any zero.
@@ -37,9 +37,9 @@ pub struct Sample {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Standing {
     /// The last power.
-    pub now: Sample,
+    pub now: PowerSample,
     /// The best so far.
-    pub best: Sample,
+    pub best: PowerSample,
     /// Where the top lies along each axis with one standard deviation, where enough is known.
     pub top: [Option<(Angle, Angle)>; 2],
     /// How many readings the parabola was laid through.
@@ -50,7 +50,7 @@ pub struct Standing {
 #[derive(Clone, Debug)]
 pub struct Coach {
     beamwidth: Angle,
-    samples: VecDeque<Sample>,
+    samples: VecDeque<PowerSample>,
 }
 
 impl Coach {
@@ -68,11 +68,11 @@ impl Coach {
     }
 
     /// Takes a reading.
-    pub fn take(&mut self, sample: Sample) {
+    pub fn take(&mut self, sample: PowerSample) {
         if !sample.power_db.is_finite() {
             return;
         }
-        let old = |s: &Sample| sample.at.saturating_duration_since(s.at) > OLDEST;
+        let old = |s: &PowerSample| sample.at.saturating_duration_since(s.at) > OLDEST;
         while self.samples.front().is_some_and(old) {
             self.samples.pop_front();
         }
@@ -193,7 +193,7 @@ mod tests {
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for (i, (x, y)) in places.iter().enumerate() {
-            coach.take(Sample {
+            coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i as u64),
                 power_db: power(*x, *y, i),
                 place: place(*x, *y),
@@ -240,7 +240,7 @@ mod tests {
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for i in 0..60 {
-            coach.take(Sample {
+            coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i),
                 power_db: -90.0 + 0.3 * ((i * i) as f64).sin(),
                 place: place(0.1 * i as f64, 45.0),
@@ -258,7 +258,7 @@ mod tests {
         for i in 0..30 {
             let x = 100.0 + 0.6 * i as f64;
             let off = (x - 110.0) * lean / BEAM;
-            coach.take(Sample {
+            coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i as u64),
                 power_db: -60.0 - 12.0 * off * off,
                 place: place(x, 75.0),
@@ -272,7 +272,7 @@ mod tests {
     fn old_readings_are_forgotten_and_memory_is_bounded() {
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
-        let sample = |s: f64, power_db: f64| Sample {
+        let sample = |s: f64, power_db: f64| PowerSample {
             at: start + Duration::from_secs_f64(s),
             power_db,
             place: None,

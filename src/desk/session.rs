@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use super::edit::Typed;
-use super::foreign::{Told, inside};
+use super::foreign::{LogAnswers, inside};
 use crate::corrected::encoder_readings;
 use crate::files::{self, Expected, Stamp};
 use crate::logbook::{Axes, Peak, PeakLog};
@@ -31,7 +31,7 @@ pub struct Session {
     /// Where the log of peaks stands, or would.
     pub log_path: PathBuf,
     base: RwLock<Arc<Base>>,
-    imports: Mutex<HashMap<(String, Told), Arc<PeakLog>>>,
+    imports: Mutex<HashMap<(String, LogAnswers), Arc<PeakLog>>>,
 }
 
 /// The log of peaks as it stands in its file.
@@ -220,7 +220,7 @@ impl Session {
     ///
     /// # Errors
     /// As [`PeakLog::read_all`].
-    pub fn imported(&self, file: &str, told: &Told) -> Result<Arc<PeakLog>, Error> {
+    pub fn imported(&self, file: &str, told: &LogAnswers) -> Result<Arc<PeakLog>, Error> {
         let key = (file.to_owned(), told.clone());
         let mut known = self.imports.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(log) = known.get(&key) {

@@ -12,7 +12,7 @@ use super::evidence::Evidence;
 use super::fault::{Fault, FaultAxis};
 use super::hypothesis::{Hypothesis, Size};
 use super::joint_fit::JointFit;
-use super::log_change::Instant;
+use super::log_change::LogInstant;
 use super::log_change::ZeroChange;
 use super::loose_joint::LooseJoint;
 use super::misreading::Misreading;
@@ -160,7 +160,7 @@ impl Cause {
         self.hypothesis.fault().unwrap_or(Fault::Unexplained)
     }
     /// When it happened, if it happened at once.
-    pub fn instant(&self) -> Option<Instant> {
+    pub fn instant(&self) -> Option<LogInstant> {
         self.hypothesis.instant()
     }
 }

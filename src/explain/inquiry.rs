@@ -12,7 +12,7 @@ use super::joint_fit::JointFit;
 use super::linearised::{LinearFit, Linearised, Pulled, Weighted};
 use super::misreading::LogReading;
 use super::session::Session;
-use super::shape::Column;
+use super::shape::ShapeColumn;
 use super::step::StepKind;
 use super::step_search::{Beside, StepSearch};
 use super::tuned::{
@@ -71,7 +71,7 @@ impl Answer {
             .collect()
     }
     /// Whether the data say anything of its size.
-    fn is_told(&self, columns: &[Column]) -> bool {
+    fn is_told(&self, columns: &[ShapeColumn]) -> bool {
         let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
         // Of a coefficient that is known beforehand the question is whether it is there at all.
         self.hypothesis.is_of_known_size()
@@ -135,7 +135,7 @@ impl<'a> Inquiry<'a> {
         hypotheses: Vec<Hypothesis>,
         kinds: &[StepKind],
     ) -> Inquiry<'a> {
-        let mut columns: Vec<Column> = Vec::new();
+        let mut columns: Vec<ShapeColumn> = Vec::new();
         let mut open = Vec::new();
         let own = about.count();
         for hypothesis in hypotheses {

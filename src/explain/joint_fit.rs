@@ -10,7 +10,7 @@ use super::linearised::{Linearised, Trust, Weighted};
 use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
 use super::session::Session;
-use super::shape::{Column, Lever};
+use super::shape::{Lever, ShapeColumn};
 use super::tuned::{MOST_PASSES_OF_A_FIT, MOST_ROUNDS_OF_GOOD_PEAKS, WEIGHTS_SETTLED};
 use super::unexplained::Unexplained;
 
@@ -20,7 +20,7 @@ pub struct JointFit {
     /// The session's own first, then those admitted, in the order found.
     pub hypotheses: Vec<Hypothesis>,
     /// Their columns, with the spreads that the fit used.
-    pub columns: Vec<Column>,
+    pub columns: Vec<ShapeColumn>,
     /// The fitted coefficients.
     pub parameters: Vec<f64>,
     /// By peak, whether it is explained.
@@ -98,7 +98,7 @@ impl JointFit {
     /// The same fit with some constant mount terms held at zero; none when the peaks do not
     /// suffice.
     pub fn without_terms(&self, session: &Session, held: &[Term]) -> Option<JointFit> {
-        let stays = |c: &Column| c.constant_term().is_none_or(|t| !held.contains(&t));
+        let stays = |c: &ShapeColumn| c.constant_term().is_none_or(|t| !held.contains(&t));
         let hypotheses: Vec<Hypothesis> = (self.hypotheses.iter())
             .filter_map(|h| h.without_terms(held))
             .collect();
@@ -158,7 +158,7 @@ impl Session {
     }
 
     /// The peaks to first order about a joint fit, with `more` columns beside its own.
-    pub(crate) fn linearised(&self, about: &JointFit, more: &[Column]) -> Linearised {
+    pub(crate) fn linearised(&self, about: &JointFit, more: &[ShapeColumn]) -> Linearised {
         let base: Vec<f64> = (self.columns_of(&about.hypotheses).iter())
             .map(|c| c.spread)
             .collect();
@@ -210,8 +210,8 @@ impl Session {
 
     /// The columns of some hypotheses. Terms that the user lists are not held back by a prior
     /// beyond what keeps the search within sense.
-    pub fn columns_of(&self, hypotheses: &[Hypothesis]) -> Vec<Column> {
-        let mut columns: Vec<Column> = (hypotheses.iter())
+    pub fn columns_of(&self, hypotheses: &[Hypothesis]) -> Vec<ShapeColumn> {
+        let mut columns: Vec<ShapeColumn> = (hypotheses.iter())
             .flat_map(|h| h.columns(self.beamwidth))
             .collect();
         for column in &mut columns {
@@ -240,7 +240,7 @@ impl Session {
         let mut sigmas = self.sigmas.clone();
         let chosen: Vec<usize> = (0..parameters.len()).collect();
         let base: Vec<f64> = plausible.iter().map(|c| c.spread).collect();
-        let about = |columns: &[Column], sigmas: &[[Angle; 2]], at: &[f64], kept: &[bool]| {
+        let about = |columns: &[ShapeColumn], sigmas: &[[Angle; 2]], at: &[f64], kept: &[bool]| {
             Linearised::at(
                 &JointProblem::new(&self.peaks, sigmas, columns, self.mount()),
                 (&self.peaks, sigmas),
@@ -402,7 +402,7 @@ impl Session {
 
 /// An error that turns out larger than plausible is not held back: its spread becomes its own
 /// size (an empirical prior). Whether a spread changed by more than a tenth.
-fn widen(plausible: &[Column], columns: &mut [Column], parameters: &[f64]) -> bool {
+fn widen(plausible: &[ShapeColumn], columns: &mut [ShapeColumn], parameters: &[f64]) -> bool {
     let mut changed = false;
     for ((known, column), value) in plausible.iter().zip(columns).zip(parameters) {
         let Some(term) = known.constant_term() else {

@@ -71,7 +71,7 @@ pub use explanation::{
 pub use fault::{Fault, FaultAxis};
 pub use hypothesis::{GRADS_SCALE, Hypothesis, Size};
 pub use joint_fit::JointFit;
-pub use log_change::{Instant, LogSet, MOST_LOGS, ZeroChange};
+pub use log_change::{LogInstant, LogSet, MOST_LOGS, ZeroChange};
 pub use loose_joint::{LooseJoint, Worst};
 pub use misreading::{Misreading, unit_of, zone_of};
 pub use options::{Options, TermChoice};
@@ -83,7 +83,7 @@ pub use rivals::{Rival, Tell};
 pub use row_causes::{BadKind, BadPeak, SIDELOBE};
 pub use separability::{Advice, ToldInstead, Vague, rows_at};
 pub use session::{Session, session_peaks};
-pub use shape::{Column, Lever, Shape};
+pub use shape::{Lever, Shape, ShapeColumn};
 pub use sky_error::{AllowedFor, SkyError};
 pub use start::Start;
 pub use unexplained::Unexplained;

@@ -196,7 +196,7 @@ mod tests {
     use std::sync::Arc;
 
     use super::super::log_change::LogSet;
-    use super::super::shape::{Column, Lever, Shape};
+    use super::super::shape::{Lever, Shape, ShapeColumn};
     use super::*;
     use crate::angle::{Direction, SkyBasis};
     use crate::fit::LeastSquares;
@@ -254,8 +254,8 @@ mod tests {
     }
 
     /// The terms as columns of a fit.
-    fn columns(terms: &[Term]) -> Vec<Column> {
-        let column = |term: &Term| Column::term(*term, Shape::Always, 1.0);
+    fn columns(terms: &[Term]) -> Vec<ShapeColumn> {
+        let column = |term: &Term| ShapeColumn::term(*term, Shape::Always, 1.0);
         terms.iter().map(column).collect()
     }
 
@@ -467,11 +467,11 @@ mod tests {
         let mut columns = columns(&[Term::AzimuthZero, Term::Collimation]);
         columns.extend(
             (shapes.iter().zip(levers.iter().cycle()))
-                .map(|(shape, term)| Column::term(*term, *shape, 1.0)),
+                .map(|(shape, term)| ShapeColumn::term(*term, *shape, 1.0)),
         );
-        columns.push(Column::target(Lever::Orbit(1), 1.0));
-        columns.push(Column::target(Lever::Air, 1.0));
-        columns.push(Column::target(
+        columns.push(ShapeColumn::target(Lever::Orbit(1), 1.0));
+        columns.push(ShapeColumn::target(Lever::Air, 1.0));
+        columns.push(ShapeColumn::target(
             Lever::Retarget(Arc::new(steps.collect())),
             1.0,
         ));

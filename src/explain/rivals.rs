@@ -13,7 +13,7 @@ use super::joint_fit::JointFit;
 use super::peak::SessionPeak;
 use super::problem::JointProblem;
 use super::session::Session;
-use super::shape::{Column, Lever};
+use super::shape::{Lever, ShapeColumn};
 use super::tuned::RIVALS_REFITTED;
 
 /// Another hypothesis that these data cannot tell from an admitted one.
@@ -198,7 +198,8 @@ fn best_peak(
     index: usize,
     other: &JointFit,
 ) -> Option<Tell> {
-    let beam_only = |columns: &[Column]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
+    let beam_only =
+        |columns: &[ShapeColumn]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
     if !beam_only(&fit.columns) || !beam_only(&other.columns) {
         return None;
     }

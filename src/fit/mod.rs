@@ -64,6 +64,6 @@ pub use options::{FitError, Noise, Options, Precision};
 pub use pass::PassError;
 pub use prior::Prior;
 pub use solution::Solution;
-pub use spectrum::{Direction, Hold, NEAR_RANK, Spectrum};
+pub use spectrum::{Hold, NEAR_RANK, ParameterDirection, Spectrum};
 pub use triangle::Triangle;
 pub use tuned::BLOCK_OBSERVATIONS;

@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use super::events::{Action, Row};
-use super::machine::{Observation, POLL_S, Phase};
+use super::machine::{ObservationRun, POLL_S, Phase};
 use super::pattern::{Basis, Manner, Stretch};
 use super::recorder::Joined;
 use super::search::{EmptySky, Seen};
@@ -19,7 +19,7 @@ use crate::logbook::Sample;
 use crate::mount::{ApproachSigns, Wrap};
 use crate::sky::EmitterId;
 
-impl Observation {
+impl ObservationRun {
     /// What a pattern follows from where a change of a reading by one moves the beam by so much.
     pub(super) fn basis(&self, rates: [f64; 2]) -> Basis {
         Basis {

@@ -2,10 +2,10 @@
 
 use std::sync::Arc;
 
-use super::evaluation::{Answer, Job, Looked, Next};
+use super::evaluation::{Answer, Job, Looked, NextMove};
 use super::events::{Action, Ending};
 use super::identity::Missed;
-use super::machine::{Attempt, Observation, Phase, Purpose};
+use super::machine::{Attempt, ObservationRun, Phase, Purpose};
 use super::pattern::{Basis, Manner, Pattern, Stretch};
 use super::search::Search;
 use super::state::{Errand, Move};
@@ -14,14 +14,14 @@ use super::tuned::{
     FEWEST_PEAKS_OF_A_CALIBRATION, LEFT_ALONE_S, MOST_FAILURES, SIGMAS_COVERED, SLOWER,
     SLOWER_BY_TURNS, STANDS_OFF, WIDEST_SEARCH,
 };
-use super::watch::Cause;
+use super::watch::StopCause;
 use crate::angle::Angle;
 use crate::live::Loudness;
 use crate::logbook::{Scan, Trust};
 use crate::scan::ScanVerdict;
 use crate::sky::EmitterId;
 
-impl Observation {
+impl ObservationRun {
     /// Has something worked out.
     pub(super) fn evaluate(&mut self, purpose: Purpose) {
         self.watch.rest();
@@ -139,7 +139,7 @@ impl Observation {
     }
 
     /// What to do after a cross: one or two scans.
-    fn judge(&mut self, both: &[Looked], next: Next) {
+    fn judge(&mut self, both: &[Looked], next: NextMove) {
         for looked in both {
             self.tell_of(looked);
         }
@@ -153,7 +153,7 @@ impl Observation {
             self.saturated += 1;
             if self.saturated >= 2 {
                 self.saturated = 0;
-                self.halt(Cause::Saturated);
+                self.halt(StopCause::Saturated);
                 return;
             }
         } else {
@@ -181,7 +181,7 @@ impl Observation {
                         .scans
                         .len()
                         .saturating_sub(self.new_scans + self.scans_before);
-                    self.halt(Cause::Slipped {
+                    self.halt(StopCause::Slipped {
                         emitter: looked.emitter.clone(),
                         by: off,
                     });
@@ -308,7 +308,7 @@ impl Observation {
                 .scans
                 .len()
                 .saturating_sub(self.new_scans + self.scans_before);
-            self.halt(Cause::Slipped { emitter: other, by });
+            self.halt(StopCause::Slipped { emitter: other, by });
             return;
         }
         // One emitter found and the next ones not, where they should be by it: it may have been another.
@@ -338,7 +338,7 @@ impl Observation {
             let emitters = self.failures;
             self.failures = 0;
             self.aside.clear();
-            self.halt(Cause::NothingHeard { emitters });
+            self.halt(StopCause::NothingHeard { emitters });
             return;
         }
         let name = self.sky.name(id).to_owned();
@@ -349,7 +349,7 @@ impl Observation {
     /// The present emitter cannot be measured as things are.
     pub(super) fn put_aside(&mut self, why: &str) {
         let Some(id) = self.attempt.emitter else {
-            self.halt(Cause::Guard(why.to_owned()));
+            self.halt(StopCause::Guard(why.to_owned()));
             return;
         };
         self.aside.push((id, self.utc.plus_seconds(LEFT_ALONE_S)));
@@ -360,7 +360,7 @@ impl Observation {
     }
 
     /// What comes next.
-    fn choose(&mut self, next: Next) {
+    fn choose(&mut self, next: NextMove) {
         let reached = self.solved.as_ref().is_some_and(|solved| {
             solved.rms_95 <= self.settings.wanted && solved.trust == Trust::Good
         });
@@ -378,7 +378,7 @@ impl Observation {
             return;
         }
         match next {
-            Next::Measure(id, at) => {
+            NextMove::Measure(id, at) => {
                 if at.seconds_since(self.utc) > 15.0 {
                     self.phase = Phase::Pausing(at, id);
                     return;
@@ -390,7 +390,7 @@ impl Observation {
                 };
                 self.measure(id);
             }
-            Next::Nothing(why) => self.end(Ending::Over(why)),
+            NextMove::Nothing(why) => self.end(Ending::Over(why)),
         }
     }
 
@@ -401,7 +401,7 @@ impl Observation {
 
     fn listen_to_empty_sky(&mut self) {
         let Some(place) = self.empty_place() else {
-            self.halt(Cause::Guard(
+            self.halt(StopCause::Guard(
                 "there is no empty sky to listen to".to_owned(),
             ));
             return;
@@ -515,7 +515,7 @@ impl Observation {
                         ));
                         self.evaluate(Purpose::Choice);
                     }
-                    None => self.halt(Cause::SilentReceiver { seconds: 4.0 }),
+                    None => self.halt(StopCause::SilentReceiver { seconds: 4.0 }),
                 }
             }
             Errand::Search(search) => match (search.best(), mv.emitter) {

@@ -7,7 +7,7 @@
 use super::candidates::{Candidate, Judge, Offer};
 use super::design::Design;
 use super::tuned::{MOST_EMITTERS_LOOKED_AT, MOST_SLOTS_FOR_A_STEP, STEP_OF_THE_DAY_AHEAD_S};
-use super::{Known, Request, Step, told};
+use super::{Known, PlanRequest, Step, told};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::Term;
 use crate::sky::{EmitterId, Sky};
@@ -67,7 +67,7 @@ pub fn only_one(judge: &Judge<'_>, candidates: &[Candidate]) -> Option<EmitterId
 
 /// Its steps as visits spread over the span; none when it can be observed so shortly that there is
 /// nothing to spread.
-pub fn visits(judge: &Judge<'_>, request: &Request, only: EmitterId) -> Option<Vec<Candidate>> {
+pub fn visits(judge: &Judge<'_>, request: &PlanRequest, only: EmitterId) -> Option<Vec<Candidate>> {
     let span_s = request.to.seconds_since(request.from);
     let every_s = request.every_s.max(span_s / MOST_SLOTS_FOR_A_STEP);
     let places = (span_s / every_s + 1e-9).floor() as usize;
@@ -109,7 +109,7 @@ pub fn outlook(
     station: &Station,
     sky: &Sky,
     known: &Known,
-    request: &Request,
+    request: &PlanRequest,
     (terms, sigma): (&[Term], Angle),
     offer: &Offer,
     steps: &[Step],
@@ -144,7 +144,7 @@ pub fn outlook(
 fn returns(
     judge: &Judge<'_>,
     known: &Known,
-    request: &Request,
+    request: &PlanRequest,
     (terms, sigma): (&[Term], Angle),
     offer: &Offer,
     steps: &[Step],
@@ -215,7 +215,7 @@ fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
 }
 
 /// What can be observed soon after the span, in words; empty when nothing can within a day.
-pub fn next_up(judge: &Judge<'_>, request: &Request, heard: &[EmitterId]) -> String {
+pub fn next_up(judge: &Judge<'_>, request: &PlanRequest, heard: &[EmitterId]) -> String {
     /// Emitters named as next to observe: the first few are all that anyone waits for.
     const MOST_NAMED: usize = 3;
     let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_EMITTERS_LOOKED_AT))

@@ -31,7 +31,7 @@ use crate::solve::words;
 use crate::station::Station;
 
 use advice::advice;
-pub use answer::{Doubt, Moved, Recheck, RecheckVerdict, Request, usual_limit};
+pub use answer::{Doubt, Moved, Recheck, RecheckRequest, RecheckVerdict, usual_limit};
 use changes::Changes;
 pub use history::{Entry, History, Point, TermHistory, calibration_files, history};
 pub use hypothesis::{Change, ChangeKind};
@@ -53,7 +53,7 @@ pub fn recheck(
     sky: &Sky,
     old: &Old,
     log: &PeakLog,
-    request: &Request,
+    request: &RecheckRequest,
 ) -> Result<Recheck, Error> {
     let clock = old.model.terms().inside(Term::ClockOffset);
     recheck_observed(station, observe(station, sky, log, clock), old, request)
@@ -67,7 +67,7 @@ pub fn recheck_observed(
     station: &Station,
     found: Observations,
     old: &Old,
-    request: &Request,
+    request: &RecheckRequest,
 ) -> Result<Recheck, Error> {
     if found.usable.is_empty() {
         return Err(Error::Unsupported(match found.unusable.first() {

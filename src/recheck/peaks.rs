@@ -5,7 +5,7 @@ use super::old::Old;
 use super::tuned::{CHANCE_OF_A_CONTRADICTION, LEAST_PEAKS_TO_BLAME_ONE};
 use crate::angle::Angle;
 use crate::explain::observe::Observation;
-use crate::explain::{Column, JointProblem, SessionPeak, Shape, session_peaks};
+use crate::explain::{JointProblem, SessionPeak, Shape, ShapeColumn, session_peaks};
 use crate::fit::{Noise, Options as FitOptions, Solution, fit, quantile};
 use crate::problem::Error;
 use crate::station::Station;
@@ -115,10 +115,10 @@ impl Peaks {
     pub fn fit(&self, old: &Old, kind: ChangeKind) -> Result<Solution, Error> {
         // The parameters are the terms' whole values.
         let mut held = *old.model.terms();
-        let columns: Vec<Column> = (old.terms.iter())
+        let columns: Vec<ShapeColumn> = (old.terms.iter())
             .map(|term| {
                 held.set_inside(*term, 0.0);
-                Column::term(*term, Shape::Always, f64::INFINITY)
+                ShapeColumn::term(*term, Shape::Always, f64::INFINITY)
             })
             .collect();
         let problem = JointProblem::new(

@@ -5,7 +5,7 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 
-use super::Request;
+use super::RecheckRequest;
 use super::old::Old;
 use super::peaks::Peaks;
 use super::tuned::SAMPLES_OF_TERMS;
@@ -40,7 +40,7 @@ impl OldSkyError {
         old: &Old,
         now: &Solution,
         peaks: &Peaks,
-        request: &Request,
+        request: &RecheckRequest,
     ) -> Result<OldSkyError, Error> {
         let freedom = peaks.freedom;
         let excess = peaks.excess(now).sqrt();

@@ -5,7 +5,7 @@ use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Calibration;
 use plumbeam::mount::{MountModel, TermValues};
 use plumbeam::problem::Error;
-use plumbeam::recheck::{ChangeKind, Old, Recheck, Request, recheck_observed, usual_limit};
+use plumbeam::recheck::{ChangeKind, Old, Recheck, RecheckRequest, recheck_observed, usual_limit};
 use plumbeam::solve::Options;
 use plumbeam::solve::calibration;
 use plumbeam::time::Utc;
@@ -35,7 +35,7 @@ impl Before {
 
     /// New peaks, and what recheck says of them.
     pub fn again(&self, after: &After) -> Result<Recheck, Error> {
-        let request = Request {
+        let request = RecheckRequest {
             limit: match after.size {
                 Size::Beams(_) => usual_limit(&self.session.station),
                 Size::Noises(_) => self.session.noise,
