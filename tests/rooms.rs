@@ -303,6 +303,13 @@ fn tuned_constants_name_their_bench() {
     for path in files {
         let file = path.strip_prefix(root).expect("below the root").display();
         let text = std::fs::read_to_string(&path).expect("a source");
+        for (before, line) in text.lines().zip(text.lines().skip(1)) {
+            let begins = line.starts_with("// ") && !before.starts_with("// ");
+            assert!(
+                !begins || before.is_empty(),
+                "{file}: no blank line before the heading: {line}"
+            );
+        }
         let groups = groups(&text);
         assert!(
             groups[0].1.is_empty(),

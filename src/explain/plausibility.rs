@@ -9,8 +9,8 @@ use super::prior_size::glaring;
 use super::session::Session;
 use super::shape::Lever;
 use super::tuned::{
-    LEAST_EMITTERS_MISSED, MANY_CAUSES, SO_MANY_CAUSES, TIMES_GLARING_OF_A_TERM,
-    TIMES_PLAUSIBLE_OF_A_CAUSE,
+    CAUSES_THAT_MUST_FIT_CLOSELY, CAUSES_THAT_MUST_FIT_MOST_PEAKS, LEAST_EMITTERS_MISSED,
+    TIMES_GLARING_OF_A_TERM, TIMES_PLAUSIBLE_OF_A_CAUSE,
 };
 
 /// A session does not hold together when this share of its peaks is bad; common practice, no
@@ -54,11 +54,11 @@ const ABSURD_SCATTER: f64 = 1.0;
 /// Whether an explanation explains nothing.
 pub fn absurd(session: &Session, fit: &JointFit) -> bool {
     let causes = fit.admitted(session).len();
-    let many = causes >= MANY_CAUSES;
+    let many = causes >= CAUSES_THAT_MUST_FIT_CLOSELY;
     let most = if many { MOST_SCATTER } else { ABSURD_SCATTER };
     fit.scatter() > session.beamwidth * most
         || (many && has_implausible_cause(session, fit))
-        || (causes >= SO_MANY_CAUSES && many_bad(fit))
+        || (causes >= CAUSES_THAT_MUST_FIT_MOST_PEAKS && many_bad(fit))
 }
 
 /// Whether more of the peaks are bad than a sound log has.

@@ -61,13 +61,13 @@ pub const LEAST_EMITTERS_MISSED: usize = 2;
 pub const TIMES_GLARING_OF_A_TERM: f64 = 1.2;
 /// An explanation is absurd if it needs this many causes and the peaks still scatter widely, or one
 /// of the causes is [`TIMES_PLAUSIBLE_OF_A_CAUSE`] times what is plausible.
-pub const MANY_CAUSES: usize = 2;
+pub const CAUSES_THAT_MUST_FIT_CLOSELY: usize = 2;
 /// So many times its plausible size: several large causes together can be bent to fit anything.
 /// Five sigmas do not happen by chance.
 pub const TIMES_PLAUSIBLE_OF_A_CAUSE: f64 = 5.0;
 /// Or if it needs this many causes and still leaves many peaks out. Chosen by trial on simulated
 /// sessions.
-pub const SO_MANY_CAUSES: usize = 4;
+pub const CAUSES_THAT_MUST_FIT_MOST_PEAKS: usize = 4;
 /// From this scaled condition number on the report names the terms that are only determined
 /// together. Peaks all over the sky give 10 to 20 with the basic terms, a narrow arc 100.
 pub const POOR_CONDITION: f64 = 50.0;

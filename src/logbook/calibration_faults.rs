@@ -153,6 +153,7 @@ pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     }
     expectation_faults(calibration, &mut faults);
     cause_faults(calibration, &mut faults);
+    lineage_faults(calibration, &mut faults);
     faults
 }
 
@@ -232,6 +233,22 @@ fn cause_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     }
 }
 
+/// What is wrong with what is said of the calibration that a joined one continues.
+fn lineage_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
+    let kind = calibration.kind();
+    let set_free = calibration.joined_from.iter().flat_map(|f| &f.set_free);
+    for (i, name) in set_free.enumerate() {
+        if kind.term_by_name(name).is_none() {
+            let path = vec![
+                PathStep::key("joined_from"),
+                PathStep::key("set_free"),
+                PathStep::Index(i),
+            ];
+            faults.push((path, unknown_term(kind, name)));
+        }
+    }
+}
+
 /// Whether a value is a number of at most that size; NaN is not.
 fn within(value: f64, most: f64) -> bool {
     value.abs() <= most
@@ -244,22 +261,27 @@ fn like(kind: Kind, name: &str) -> Option<Term> {
     kind.term_by_name(name).or(of_feed)
 }
 
+/// That a mount has no such term.
+fn unknown_term(kind: Kind, name: &str) -> Wrong {
+    let known = kind.term_names();
+    let found = match kind.others_with(name) {
+        Some(others) => format!(
+            "{} is a term of {others} mounts, and this calibration is of one of kind {kind}",
+            quoted(name)
+        ),
+        None => format!("no term is called {}", quoted(name)),
+    };
+    let expected = match nearest_name(name, known.iter().copied()) {
+        Some(near) => near.to_owned(),
+        None => format!("one of {}", known.join(", ")),
+    };
+    Wrong::new(found, expected)
+}
+
 /// What is wrong with one term, and under which of its keys.
 fn term_faults(kind: Kind, name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wrong)> {
     let Some(term) = like(kind, name) else {
-        let known = kind.term_names();
-        let found = match kind.others_with(name) {
-            Some(others) => format!(
-                "{} is a term of {others} mounts, and this calibration is of one of kind {kind}",
-                quoted(name)
-            ),
-            None => format!("no term is called {}", quoted(name)),
-        };
-        let expected = match nearest_name(name, known.iter().copied()) {
-            Some(near) => near.to_owned(),
-            None => format!("one of {}", known.join(", ")),
-        };
-        return vec![(None, Wrong::new(found, expected))];
+        return vec![(None, unknown_term(kind, name))];
     };
     let unit = &ValueUnit::from(term.unit());
     let mut faults = Vec::new();

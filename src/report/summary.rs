@@ -527,3 +527,61 @@ pub fn next_steps(report: &Report) -> Vec<Step> {
     ));
     steps
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::fixture::{self, Session};
+    use super::*;
+    use crate::angle::Direction;
+    use crate::explain::SkyError;
+
+    /// The sentence when the corrected mount points to this share of the beamwidth.
+    fn said(share: f64) -> String {
+        let station = fixture::station();
+        let mut outcome = fixture::outcome(&Session::default());
+        let error = station.dish.beamwidth * share;
+        outcome.sky_error = Some(SkyError {
+            rms: error * 0.7,
+            rms_95: error,
+            largest: error * 2.0,
+            at: Direction::apparent(Angle::ZERO, Angle::RIGHT * 0.5),
+            allowed_for: Vec::new(),
+            map: Vec::new(),
+        });
+        in_one_sentence(&outcome, &station)
+    }
+
+    #[test]
+    fn the_sentence_follows_the_bound_in_beamwidths_and_tells_its_loss() {
+        // Of a Gaussian beam it is 12 dB times the square of the offset in beamwidths.
+        for (share, verdict, loss) in [
+            (0.05, "True enough: ", "at most 0.030 dB"),
+            (0.099, "True enough: ", "at most 0.12 dB"),
+            (
+                0.101,
+                "Usable, and more peaks would help: ",
+                "at most 0.12 dB",
+            ),
+            (
+                0.33,
+                "Usable, and more peaks would help: ",
+                "at most 1.3 dB",
+            ),
+            (0.34, "Not true enough yet: ", "at most 1.4 dB"),
+            (1.1, "Not true enough yet: ", "may miss the main beam"),
+        ] {
+            let said = said(share);
+            assert!(said.starts_with(verdict), "{share}: {said}");
+            assert!(said.contains(loss), "{share}: {said}");
+        }
+    }
+
+    #[test]
+    fn a_log_that_was_misread_gives_no_other_verdict() {
+        let station = fixture::station();
+        let mut outcome = fixture::outcome(&Session::default());
+        outcome.misread = Some("the times are in another time zone".to_owned());
+        let said = in_one_sentence(&outcome, &station);
+        assert_eq!(said, "The log was misread: correct that first.");
+    }
+}

@@ -60,6 +60,14 @@ fn an_unknown_term_offers_the_nearest() {
 }
 
 #[test]
+fn a_term_set_free_that_no_mount_has() {
+    let joined = "\"joined_from\": {\"created_utc\": \"2026-04-01T00:00:00Z\", \"set_free\": \
+                  [\"azimuth-zero\", \"tilt-nord\"]}, \"warnings\":";
+    let said = told_after(&[("\"warnings\":", joined)]);
+    assert_snapshot!(said, @r#"calibration.json:54:87: no term is called "tilt-nord"; expected tilt-north"#);
+}
+
+#[test]
 fn negative_sigmas() {
     let said = told_after(&[("0.015", "-0.015"), ("0.02,", "-1,")]);
     assert_snapshot!(said, @r#"

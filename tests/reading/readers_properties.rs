@@ -263,6 +263,7 @@ prop_compose! {
             }],
             _ => Vec::new(),
         };
+        let free: Vec<String> = terms.keys().take(trust).cloned().collect();
         // The file gives times to the millisecond.
         let whole = |time: Utc| Utc::parse(&time.to_string()).unwrap();
         Calibration {
@@ -302,7 +303,7 @@ prop_compose! {
             trust: [Trust::None, Trust::Limited, Trust::Good][trust],
             joined_from: (trust > 0).then(|| JoinedFrom {
                 created_utc: whole(created),
-                set_free: warnings.clone(),
+                set_free: free,
             }),
             reasons: warnings.clone(),
             causes: warnings

@@ -48,6 +48,7 @@ pub const SIGMAS_OF_A_DISPLACED_PEAK: f64 = 6.0;
 /// This many scans are needed to say where the others put it: as many as the errors of the mount
 /// that are fitted, and one more.
 pub const FEWEST_TO_PLACE_A_PEAK: usize = 6;
+
 // Time against the last digits. Chosen by hand; no bench tried other values.
 
 /// Rounds of weighting, enough for the weights to settle; each is a small linear fit.

@@ -8,9 +8,19 @@ use std::time::{Duration, Instant};
 
 use crate::{Browser, PATIENCE, View, free_port, plumbeam};
 
+/// A program that ends with the test.
+struct Ended(Child);
+
+impl Drop for Ended {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
+    }
+}
+
 /// A running `plumbeam desk`; ended when dropped.
 pub struct Desk {
-    child: Child,
+    _child: Ended,
     port: u16,
 }
 
@@ -42,7 +52,10 @@ impl Desk {
             assert!(begun.elapsed() < PATIENCE, "the desk never served");
             std::thread::sleep(Duration::from_millis(20));
         }
-        Desk { child, port }
+        Desk {
+            _child: Ended(child),
+            port,
+        }
     }
 
     /// Opens it to the network; with the address on this machine that it prints, token and all.
@@ -62,7 +75,11 @@ impl Desk {
         let port = url::Url::parse(&address).unwrap().port().unwrap();
         // A full pipe would hold the desk up.
         std::thread::spawn(move || lines.for_each(drop));
-        (Desk { child, port }, address)
+        let desk = Desk {
+            _child: Ended(child),
+            port,
+        };
+        (desk, address)
     }
 
     /// Where it is served.
@@ -76,10 +93,7 @@ impl Desk {
     }
 
     /// Ends it as a fall of the power would: with nothing said.
-    pub fn kill(mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
+    pub fn kill(self) {}
 
     /// A browser at it, with the peaks there.
     pub async fn open(&self, view: View) -> Browser {
@@ -92,18 +106,13 @@ impl Desk {
     }
 }
 
-impl Drop for Desk {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
 /// A pretended mount and receiver; ended when dropped.
 pub struct Dish {
-    child: Child,
-    /// Arguments with which a desk watches it.
-    pub watched: Vec<String>,
+    _child: Ended,
+    /// Where its mount listens.
+    pub rotator: String,
+    /// Where its receiver's power comes from.
+    pub power: String,
 }
 
 impl Dish {
@@ -122,37 +131,25 @@ impl Dish {
         let mut said = BufReader::new(child.stdout.take().unwrap());
         said.read_line(&mut line).unwrap();
         let ports: serde_json::Value = serde_json::from_str(&line).expect("the ports as JSON");
-        let watched = vec![
-            "--rotator".to_owned(),
-            format!("127.0.0.1:{}", ports["rotator"]),
-            "--power".to_owned(),
-            format!("tcp:127.0.0.1:{}", ports["power"]),
-        ];
-        Dish { child, watched }
-    }
-
-    /// Where its mount listens.
-    pub fn rotator(&self) -> &str {
-        &self.watched[1]
-    }
-}
-
-impl Drop for Dish {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
+        Dish {
+            _child: Ended(child),
+            rotator: format!("127.0.0.1:{}", ports["rotator"]),
+            power: format!("tcp:127.0.0.1:{}", ports["power"]),
+        }
     }
 }
 
 /// A relay before a dish; ended when dropped.
-pub struct Relay(Child);
+pub struct Relay {
+    _child: Ended,
+}
 
 impl Relay {
     /// Starts it in a session's folder that has a calibration.
     pub fn before(folder: &Path, dish: &Dish) -> Relay {
         let child = Command::new(plumbeam())
             .args(["relay", "--calibration", "calibration.json"])
-            .args(["--rotator", dish.rotator()])
+            .args(["--rotator", &dish.rotator])
             .args(["--listen", "127.0.0.1:0", "--log", "relay.csv"])
             .current_dir(folder)
             .stdin(Stdio::null())
@@ -160,13 +157,8 @@ impl Relay {
             .stderr(Stdio::null())
             .spawn()
             .expect("plumbeam can be started");
-        Relay(child)
-    }
-}
-
-impl Drop for Relay {
-    fn drop(&mut self) {
-        let _ = self.0.kill();
-        let _ = self.0.wait();
+        Relay {
+            _child: Ended(child),
+        }
     }
 }

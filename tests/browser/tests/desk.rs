@@ -413,7 +413,7 @@ async fn a_peak_is_taken_with_one_press() {
 async fn the_mount_and_the_receiver_are_shown_while_peaking_and_read_at_the_press() {
     let folder = session();
     let dish = Dish::pretend(folder.path());
-    let watched: Vec<&str> = dish.watched.iter().map(String::as_str).collect();
+    let watched = ["--rotator", &dish.rotator, "--power", &dish.power];
     let desk = Desk::serve_at(folder.path(), free_port(), &watched);
     let browser = desk.open(TELEPHONE).await;
     browser
@@ -452,7 +452,7 @@ async fn a_relay_that_runs_is_shown_and_stopped_with_one_press() {
     browser
         .until(&format!(
             "!{runs}.hidden && {runs}.textContent.includes({})",
-            json!(dish.rotator())
+            json!(dish.rotator)
         ))
         .await;
     click(&browser, "#runs .stop").await;
