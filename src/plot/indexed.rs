@@ -6,6 +6,7 @@
 use std::collections::HashMap;
 
 use foldhash::fast::FixedState;
+use multiversion::multiversion;
 
 use super::density::SHADES;
 use super::palette::{ALL, Colour, colours};
@@ -65,17 +66,54 @@ fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
         .chain([rest])
 }
 
-/// Adds a picture's own frequent colours to a palette, the most frequent first.
-fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
-    let mut counts: HashMap<[u8; 4], usize, FixedState> = HashMap::default();
-    for (_, piece) in pieces(rgba) {
-        for run in piece.chunk_by(|a, b| a == b).filter(|r| r[0] != PAPER) {
-            *counts.entry(run[0]).or_default() += run.len();
+/// Neighbouring pixels of one colour.
+struct Run {
+    /// Number of the first.
+    first: u32,
+    length: u32,
+    /// Which of the picture's colours.
+    colour: u32,
+}
+
+/// A colour of a picture.
+struct Seen {
+    pixel: [u8; 4],
+    /// On so many pixels.
+    count: usize,
+}
+
+/// A picture but for bare paper, and the colours in it.
+fn runs(rgba: &[u8]) -> (Vec<Run>, Vec<Seen>) {
+    let mut runs = Vec::new();
+    let mut colours: Vec<Seen> = Vec::new();
+    // A number is compared and hashed faster than four bytes.
+    let mut known: HashMap<u32, u32, FixedState> = HashMap::default();
+    for (mut first, piece) in pieces(rgba) {
+        for run in piece.chunk_by(|a, b| a == b) {
+            let (pixel, length) = (run[0], run.len());
+            if pixel != PAPER {
+                let colour = *known.entry(u32::from_ne_bytes(pixel)).or_insert_with(|| {
+                    colours.push(Seen { pixel, count: 0 });
+                    colours.len() as u32 - 1
+                });
+                colours[colour as usize].count += length;
+                runs.push(Run {
+                    first: first as u32,
+                    length: length as u32,
+                    colour,
+                });
+            }
+            first += length;
         }
     }
-    let mut own: Vec<(usize, [u8; 4])> = (counts.into_iter())
-        .filter(|(_, count)| *count >= OFTEN)
-        .map(|(colour, count)| (count, colour))
+    (runs, colours)
+}
+
+/// Adds a picture's own frequent colours to a palette, the most frequent first.
+fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
+    let mut own: Vec<(usize, [u8; 4])> = (colours.iter())
+        .filter(|seen| seen.count >= OFTEN)
+        .map(|seen| (seen.count, seen.pixel))
         .collect();
     own.sort_unstable_by(|a, b| b.cmp(a));
     for (_, [r, g, b, _]) in own {
@@ -89,20 +127,15 @@ fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
 
 /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
 pub(super) fn indexed(rgba: &[u8]) -> Indexed {
-    let palette = with_own(palette(), rgba);
-    let mut known: HashMap<[u8; 4], u8, FixedState> = HashMap::default();
+    let (runs, colours) = runs(rgba);
+    let palette = with_own(palette(), &colours);
+    let parts = Parts::of(&palette);
+    let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
     // The number of bare paper is zero.
     let mut pixels = vec![0; rgba.len() / 4];
-    for (first, piece) in pieces(rgba) {
-        let mut numbers = pixels[first..].iter_mut();
-        for run in piece.chunk_by(|a, b| a == b) {
-            let [r, g, b, _] = run[0];
-            let number = match run[0] {
-                PAPER => 0,
-                colour => *(known.entry(colour)).or_insert_with(|| nearest(&palette, [r, g, b])),
-            };
-            numbers.by_ref().take(run.len()).for_each(|n| *n = number);
-        }
+    for run in runs {
+        let (first, length) = (run.first as usize, run.length as usize);
+        pixels[first..first + length].fill(numbers[run.colour as usize]);
     }
     Indexed {
         palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
@@ -110,13 +143,35 @@ pub(super) fn indexed(rgba: &[u8]) -> Indexed {
     }
 }
 
-fn nearest(palette: &[Colour], to: [u8; 3]) -> u8 {
-    let distance = |c: &Colour| {
-        let part = |a: u8, b: u8| (i32::from(a) - i32::from(b)).pow(2);
-        part(c.0, to[0]) + part(c.1, to[1]) + part(c.2, to[2])
-    };
-    let best = (palette.iter().enumerate()).min_by_key(|(_, c)| distance(c));
-    best.map_or(0, |(i, _)| i as u8)
+/// The red, green and blue parts of up to 256 colours, apart, so that a colour is compared with
+/// several at once.
+struct Parts([[i32; 256]; 3]);
+
+impl Parts {
+    fn of(palette: &[Colour]) -> Parts {
+        /// Far from every colour.
+        const NONE: i32 = 1000;
+        let mut parts = [[NONE; 256]; 3];
+        for (i, colour) in palette.iter().enumerate() {
+            parts[0][i] = i32::from(colour.0);
+            parts[1][i] = i32::from(colour.1);
+            parts[2][i] = i32::from(colour.2);
+        }
+        Parts(parts)
+    }
+}
+
+/// Number of the nearest colour, of several equally near the first.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn nearest(Parts([reds, greens, blues]): &Parts, to: [u8; 4]) -> u8 {
+    let [red, green, blue, _] = to.map(i32::from);
+    let mut least = i32::MAX;
+    for i in 0..256 {
+        let square = (reds[i] - red).pow(2) + (greens[i] - green).pow(2) + (blues[i] - blue).pow(2);
+        // The number in the low byte decides between equals.
+        least = least.min((square << 8) | i as i32);
+    }
+    least as u8
 }
 
 #[cfg(test)]

@@ -9,8 +9,8 @@ use plotters_backend::{
     FontStyle, FontTransform,
 };
 use tiny_skia::{
-    Color, FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, PathSegment, Pixmap, Rect,
-    Stroke, Transform,
+    FillRule, IntSize, LineCap, LineJoin, Paint, Path, PathBuilder, PathSegment, PathStroker,
+    Pixmap, Rect, Stroke, Transform,
 };
 
 use super::font;
@@ -19,21 +19,25 @@ use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 type Drawn = Result<(), DrawingErrorKind<Infallible>>;
 
 /// Pixels in memory, white at first.
+///
+/// Shapes on few pixels, most of which are edge, are filled each pixel by the share that they
+/// cover: for letters, marks and straight lines a third of the work of tiny-skia, which fills the
+/// rest.
 pub(super) struct Raster {
     pixels: Pixmap,
-    /// From backend units to pixels.
-    to_pixels: Transform,
+    /// Where shapes on few pixels are worked out.
+    cover: Rasterizer,
+    stroker: PathStroker,
 }
 
 impl Raster {
     /// A white sheet; none when a side is zero.
     pub fn new(width: u32, height: u32) -> Option<Raster> {
-        let mut pixels = Pixmap::new(width, height)?;
-        pixels.fill(Color::WHITE);
-        let scale = (1.0 / UNITS) as f32;
+        let white = vec![0xff; 4 * width as usize * height as usize];
         Some(Raster {
-            pixels,
-            to_pixels: Transform::from_scale(scale, scale),
+            pixels: Pixmap::from_vec(white, IntSize::from_wh(width, height)?)?,
+            cover: Rasterizer::new(0, 0),
+            stroker: PathStroker::new(),
         })
     }
 
@@ -42,36 +46,43 @@ impl Raster {
         self.pixels.data()
     }
 
-    fn fill(&mut self, path: Option<Path>, colour: BackendColor, transform: Transform) {
-        if let Some(path) = path {
-            self.pixels
-                .fill_path(&path, &paint(colour), FillRule::Winding, transform, None);
+    /// Fills a shape in pixels.
+    fn fill(&mut self, path: Option<Path>, colour: BackendColor, most_covered: usize) {
+        let Some(path) = path else { return };
+        match grid(path.bounds()) {
+            (corner, size) if size.0.saturating_mul(size.1) <= most_covered => {
+                self.cover_with(&path, corner, size, colour);
+            }
+            _ => self.pixels.fill_path(
+                &path,
+                &paint(colour),
+                FillRule::Winding,
+                Transform::identity(),
+                None,
+            ),
         }
     }
 
-    /// Fills the outline of letters, each pixel by the share that they cover: for so many small
-    /// shapes a third of the work of [`Raster::fill`].
-    fn fill_letters(&mut self, outline: Option<Path>, colour: BackendColor, placed: Transform) {
-        let Some(outline) = outline.and_then(|outline| outline.transform(placed)) else {
-            return;
-        };
-        let bounds = outline.bounds();
-        let (left, top) = (bounds.left().floor(), bounds.top().floor());
-        let side = |from: f32, to: f32| (to - from).ceil() as usize + 1;
-        let (wide, high) = (side(left, bounds.right()), side(top, bounds.bottom()));
-        if wide.saturating_mul(high) > MOST_LETTER_PIXELS {
-            return self.fill(Some(outline), colour, Transform::identity());
-        }
-        let mut covered = Rasterizer::new(wide, high);
-        draw_outline(&outline, (left, top), &mut covered);
+    /// Fills a shape by the share that it covers of each pixel of a grid that holds it.
+    fn cover_with(
+        &mut self,
+        path: &Path,
+        (left, top): (f32, f32),
+        (wide, high): (usize, usize),
+        colour: BackendColor,
+    ) {
+        self.cover.reset(wide, high);
+        draw_outline(path, (left, top), &mut self.cover);
         let (width, height) = (self.pixels.width() as i32, self.pixels.height() as i32);
         let (r, g, b) = colour.rgb;
+        let over = [r, g, b].map(f32::from);
         let opacity = colour.alpha.clamp(0.0, 1.0) as f32;
-        let pixels = self.pixels.data_mut();
-        covered.for_each_pixel(|i, share| {
+        let (pixels, _) = self.pixels.data_mut().as_chunks_mut::<4>();
+        self.cover.for_each_pixel(|i, share| {
             if share <= 0.0 {
                 return;
             }
+            let (i, wide) = (i as u32, wide as u32);
             let (x, y) = (
                 left as i32 + (i % wide) as i32,
                 top as i32 + (i / wide) as i32,
@@ -80,27 +91,60 @@ impl Raster {
                 return;
             }
             let share = share.min(1.0) * opacity;
-            let place = 4 * (y * width + x) as usize;
-            for (under, over) in pixels[place..place + 3].iter_mut().zip([r, g, b]) {
-                let (from, to) = (f32::from(*under), f32::from(over));
-                *under = (from + (to - from) * share).round() as u8;
+            let pixel = &mut pixels[(y * width + x) as usize];
+            for (under, over) in pixel.iter_mut().zip(over) {
+                let under_it = f32::from(*under);
+                *under = (under_it + (over - under_it) * share + 0.5) as u8;
             }
         });
     }
 
+    /// Draws a line in pixels, straight or bent.
     fn stroke<S: BackendStyle>(&mut self, path: Option<Path>, style: &S) {
-        if let Some(path) = path {
-            let stroke = Stroke {
-                width: style.stroke_width() as f32,
-                line_cap: LineCap::Butt,
-                line_join: LineJoin::Round,
-                ..Stroke::default()
-            };
-            self.pixels
-                .stroke_path(&path, &paint(style.color()), &stroke, self.to_pixels, None);
+        let Some(path) = path else { return };
+        let stroke = Stroke {
+            width: pixels(style.stroke_width()),
+            line_cap: LineCap::Butt,
+            line_join: LineJoin::Round,
+            ..Stroke::default()
+        };
+        let bounds = path.bounds().outset(stroke.width, stroke.width);
+        let small = bounds.is_some_and(|bounds| {
+            let (_, (wide, high)) = grid(bounds);
+            wide.saturating_mul(high) <= MOST_SHAPE_PIXELS
+        });
+        if small {
+            let outline = self.stroker.stroke(&path, &stroke, 1.0);
+            self.fill(outline, style.color(), MOST_SHAPE_PIXELS);
+        } else {
+            self.pixels.stroke_path(
+                &path,
+                &paint(style.color()),
+                &stroke,
+                Transform::identity(),
+                None,
+            );
         }
     }
 }
+
+/// Backend units in pixels.
+fn pixels(units: impl Into<f64>) -> f32 {
+    (units.into() / UNITS) as f32
+}
+
+/// The whole pixels that hold a shape: the corner above and left, and how many across and down.
+fn grid(bounds: Rect) -> ((f32, f32), (usize, usize)) {
+    let (left, top) = (bounds.left().floor(), bounds.top().floor());
+    let side = |from: f32, to: f32| (to - from).ceil() as usize + 1;
+    (
+        (left, top),
+        (side(left, bounds.right()), side(top, bounds.bottom())),
+    )
+}
+
+/// Shapes over more pixels than these are mostly inside or outside, not edge.
+const MOST_SHAPE_PIXELS: usize = 1 << 12;
 
 /// Letters over more pixels than this are no line of text on a sheet: they are filled like any
 /// other shape, which takes no memory for what lies outside.
@@ -152,9 +196,9 @@ fn through(points: impl IntoIterator<Item = BackendCoord>, closed: bool) -> Opti
     let mut path = PathBuilder::new();
     for (i, (x, y)) in points.into_iter().enumerate() {
         if i == 0 {
-            path.move_to(x as f32, y as f32);
+            path.move_to(pixels(x), pixels(y));
         } else {
-            path.line_to(x as f32, y as f32);
+            path.line_to(pixels(x), pixels(y));
         }
     }
     if closed {
@@ -180,8 +224,8 @@ impl DrawingBackend for Raster {
     }
 
     fn draw_pixel(&mut self, at: BackendCoord, colour: BackendColor) -> Drawn {
-        let cell = Rect::from_xywh(at.0 as f32, at.1 as f32, 1.0, 1.0);
-        self.fill(cell.map(PathBuilder::from_rect), colour, self.to_pixels);
+        let cell = Rect::from_xywh(pixels(at.0), pixels(at.1), pixels(1), pixels(1));
+        self.fill(cell.map(PathBuilder::from_rect), colour, MOST_SHAPE_PIXELS);
         Ok(())
     }
 
@@ -203,14 +247,14 @@ impl DrawingBackend for Raster {
         fill: bool,
     ) -> Drawn {
         let rect = Rect::from_ltrb(
-            upper_left.0 as f32,
-            upper_left.1 as f32,
-            bottom_right.0 as f32,
-            bottom_right.1 as f32,
+            pixels(upper_left.0),
+            pixels(upper_left.1),
+            pixels(bottom_right.0),
+            pixels(bottom_right.1),
         );
         let path = rect.map(PathBuilder::from_rect);
         if fill {
-            self.fill(path, style.color(), self.to_pixels);
+            self.fill(path, style.color(), MOST_SHAPE_PIXELS);
         } else {
             self.stroke(path, style);
         }
@@ -231,7 +275,7 @@ impl DrawingBackend for Raster {
         corners: I,
         style: &S,
     ) -> Drawn {
-        self.fill(through(corners, true), style.color(), self.to_pixels);
+        self.fill(through(corners, true), style.color(), MOST_SHAPE_PIXELS);
         Ok(())
     }
 
@@ -242,9 +286,9 @@ impl DrawingBackend for Raster {
         style: &S,
         fill: bool,
     ) -> Drawn {
-        let path = PathBuilder::from_circle(centre.0 as f32, centre.1 as f32, radius as f32);
+        let path = PathBuilder::from_circle(pixels(centre.0), pixels(centre.1), pixels(radius));
         if fill {
-            self.fill(path, style.color(), self.to_pixels);
+            self.fill(path, style.color(), MOST_SHAPE_PIXELS);
         } else {
             self.stroke(path, style);
         }
@@ -268,7 +312,8 @@ impl DrawingBackend for Raster {
         let placed = turned
             .pre_translate(-back as f32, (TOP_TO_BASELINE_EM * em) as f32)
             .post_translate(x as f32, y as f32);
-        self.fill_letters(font::text_outline(text, em, bold), style.color(), placed);
+        let letters = font::text_outline(text, em, bold, placed);
+        self.fill(letters, style.color(), MOST_LETTER_PIXELS);
         Ok(())
     }
 }
