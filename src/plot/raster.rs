@@ -79,7 +79,7 @@ impl Raster {
         let opacity = colour.alpha.clamp(0.0, 1.0) as f32;
         let (pixels, _) = self.pixels.data_mut().as_chunks_mut::<4>();
         self.cover.for_each_pixel(|i, share| {
-            if share <= 0.0 {
+            if share < LEAST_SHARE {
                 return;
             }
             let (i, wide) = (i as u32, wide as u32);
@@ -143,6 +143,9 @@ fn grid(bounds: Rect) -> ((f32, f32), (usize, usize)) {
     )
 }
 
+/// A smaller share of a pixel changes none of its 256 shades; behind a shape a tiny one is left of
+/// what was added and taken away again.
+const LEAST_SHARE: f32 = 1.0 / 512.0;
 /// Shapes over more pixels than these are mostly inside or outside, not edge.
 const MOST_SHAPE_PIXELS: usize = 1 << 12;
 
@@ -315,5 +318,68 @@ impl DrawingBackend for Raster {
         let letters = font::text_outline(text, em, bold, placed);
         self.fill(letters, style.color(), MOST_LETTER_PIXELS);
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plot::{Colour, Pen};
+
+    const SIDE: usize = 20;
+
+    /// How dark each pixel of row ten is after drawing, 0 for paper to 1 for black.
+    fn row_ten(draw: impl FnOnce(&mut Raster, &Pen) -> Drawn) -> Vec<f64> {
+        let mut raster = Raster::new(SIDE as u32, SIDE as u32).unwrap();
+        let black = Pen::new(Colour(0, 0, 0), 1.0);
+        draw(&mut raster, &black).unwrap();
+        let row = &raster.rgba()[4 * SIDE * 10..4 * SIDE * 11];
+        (row.chunks(4))
+            .map(|pixel| 1.0 - f64::from(pixel[0]) / 255.0)
+            .collect()
+    }
+
+    /// Half a shade of 256, and what the sums of a coverage round to.
+    const SHADE: f64 = 0.004;
+
+    #[test]
+    fn a_thin_line_darkens_each_pixel_by_the_share_that_it_covers() {
+        // One pixel wide about 10.2: from 9.7 to 10.7.
+        let row = row_ten(|raster, pen| raster.draw_line((102, 20), (102, 180), pen));
+        for (x, dark) in row.into_iter().enumerate() {
+            let share = match x {
+                9 => 0.3,
+                10 => 0.7,
+                _ => 0.0,
+            };
+            assert!((dark - share).abs() < SHADE, "{x}: {dark}");
+        }
+    }
+
+    #[test]
+    fn what_lies_beside_the_sheet_shows_nowhere() {
+        let row = row_ten(|raster, pen| raster.draw_circle((0, 105), 30, pen, true));
+        assert!((row[0] - 1.0).abs() < SHADE && (row[1] - 1.0).abs() < SHADE);
+        assert_eq!(row[4..], [0.0; SIDE - 4]);
+        let row = row_ten(|raster, pen| raster.draw_circle((-100, 105), 30, pen, true));
+        assert_eq!(row, [0.0; SIDE]);
+    }
+
+    #[test]
+    fn small_and_large_shapes_are_filled_alike() {
+        // The same disc, drawn as a small shape and by tiny-skia.
+        let [small, large] = [MOST_SHAPE_PIXELS, 0].map(|most_covered| {
+            row_ten(|raster, pen| {
+                let disc = PathBuilder::from_circle(9.3, 8.7, 4.2);
+                raster.fill(disc, BackendStyle::color(pen), most_covered);
+                Ok(())
+            })
+        });
+        /// tiny-skia looks at four lines to a pixel, and so errs by up to half a line.
+        const HALF_A_LINE: f64 = 1.0 / 8.0;
+        for (x, (small, large)) in small.iter().zip(&large).enumerate() {
+            assert!((small - large).abs() < HALF_A_LINE, "{x}: {small}, {large}");
+        }
+        assert_ne!(small, [0.0; SIDE]);
     }
 }
