@@ -8,7 +8,7 @@ use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
 use nalgebra::Vector3;
 use plumbeam::angle::{Angle, EncoderReading, SkyBasis};
 use plumbeam::explain::observe::Sighting;
-use plumbeam::explain::{Column, JointProblem, SessionPeak, Shape};
+use plumbeam::explain::{JointProblem, SessionPeak, Shape, ShapeColumn};
 use plumbeam::fit::robust::robust_fit;
 use plumbeam::fit::{Block, Curve, LeastSquares, Model, Noise, Options, Unevaluable, fit};
 use plumbeam::mount::{ApproachSigns, Geometry, MountModel, Term, TermValues};
@@ -76,7 +76,7 @@ const TERMS: [Term; 7] = [
 fn peaks(count: usize) -> Vec<SessionPeak> {
     let mut terms = TermValues::ZERO;
     for (term, value) in TERMS.into_iter().zip(TRUTH) {
-        terms.set_inside(term, value);
+        terms.set_angle(term, Angle::from_radians(value));
     }
     let model = MountModel::az_el(terms);
     let name: Arc<str> = "invented".into();
@@ -175,7 +175,7 @@ impl Model for Sky {
 }
 
 fn mounts(c: &mut Criterion) {
-    let columns = TERMS.map(|term| Column::term(term, Shape::Always, 1.0));
+    let columns = TERMS.map(|term| ShapeColumn::term(term, Shape::Always, 1.0));
     for (name, robust) in [("fit", false), ("robust fit", true)] {
         let mut group = c.benchmark_group(format!("{name} of the mount problem"));
         for count in [100, 10_000, 1_000_000] {

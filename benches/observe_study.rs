@@ -163,13 +163,16 @@ fn one(seed: u64, tells: bool) -> Result {
     let promised = (outcome.sky_error.as_ref()).map_or(f64::NAN, |e| e.rms_95.degrees());
     result.off = Some((off, promised, trust));
     for estimate in &outcome.terms {
-        let Some(sigma) = estimate.sigma else {
+        let Some(sigma) = estimate.shown_sigma() else {
             continue;
         };
         if estimate.term == Term::ClockOffset {
             continue;
         }
-        let miss = estimate.value - real.terms().inside(estimate.term);
+        let unit = estimate.term.unit();
+        let [sigma, value, real] = [sigma, estimate.shown(), real.terms().shown(estimate.term)]
+            .map(|shown| unit.inward(shown));
+        let miss = value - real;
         let miss = if estimate.term == Term::AzimuthZero {
             plumbeam::angle::Angle::from_radians(miss)
                 .wrapped_signed()
@@ -181,7 +184,7 @@ fn one(seed: u64, tells: bool) -> Result {
             println!(
                 "T {:?} {:+.5} sigma {:.5} off {:+.1}",
                 estimate.term,
-                estimate.value.to_degrees(),
+                value.to_degrees(),
                 sigma.to_degrees(),
                 miss / sigma
             );

@@ -175,7 +175,7 @@ fn run(sessions: u64, recipe: Recipe, geometry: Geometry, options: &Options, giv
                 .filter(|t| !session.terms.contains(&t.term) && !basic.contains(&t.term))
                 .count();
             for (term, bound) in session.terms.iter().zip(&bound) {
-                let strength = session.truth.inside(*term).abs() / bound;
+                let strength = session.true_value(*term).abs() / bound;
                 let bin =
                     (STRENGTHS.iter()).position(|(low, high)| (*low..*high).contains(&strength));
                 if let Some(bin) = bin.filter(|_| !basic.contains(term)) {
@@ -317,9 +317,8 @@ fn spoilt(number: u64, recipe: Recipe) -> Option<[usize; 5]> {
     let worst = (outcome.terms.iter())
         .filter_map(|t| {
             let i = session.terms.iter().position(|s| *s == t.term)?;
-            let sigma = t.sigma?.max(bound[i]);
-            let error =
-                plumbeam::angle::Angle::from_radians(t.value - session.truth.inside(t.term));
+            let sigma = t.term.unit().inward(t.shown_sigma()?).max(bound[i]);
+            let error = plumbeam::angle::Angle::from_radians(session.off(t));
             Some(error.wrapped_signed().radians().abs() / sigma)
         })
         .fold(0.0, f64::max);
@@ -344,12 +343,12 @@ fn list(number: u64, session: &study::Session, bound: &[f64], outcome: &plumbeam
         .map(|t| plumbeam::mount::Kind::AzEl.term_name(*t))
         .collect();
     let missed: Vec<String> = (session.terms.iter().zip(bound))
-        .filter(|(t, b)| session.truth.inside(**t).abs() > 5.0 * **b && !chosen.contains(t))
+        .filter(|(t, b)| session.true_value(**t).abs() > 5.0 * **b && !chosen.contains(t))
         .map(|(t, b)| {
             format!(
                 "{} {:.1}",
                 plumbeam::mount::Kind::AzEl.term_name(*t),
-                session.truth.inside(*t) / b
+                session.true_value(*t) / b
             )
         })
         .collect();

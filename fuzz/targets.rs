@@ -8,8 +8,8 @@ use std::sync::OnceLock;
 use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::desk::{Asked, Session, edit_log as edits};
-use plumbeam::live::protocol::{Code, Command, DemandLimits, Line, Lines, Request};
+use plumbeam::desk::{EditRequest, Session, edit_log as edits};
+use plumbeam::live::protocol::{Code, Command, DaemonLine, DaemonRequest, DemandLimits, Lines};
 use plumbeam::live::{
     About, Action, Aim, Axes, Event, InKeyhole, OnDisconnect, Operator, Relay, ReportTurn,
     Settings, SunPlace, Wire, head, parse_log,
@@ -495,11 +495,11 @@ fn protocol(bytes: &[u8]) -> bool {
     Lines::default().feed(bytes, |line| lines.push(line));
     let mut known = !lines.is_empty();
     for line in &lines {
-        let Line::Text(text) = line else {
+        let DaemonLine::Text(text) = line else {
             known = false;
             continue;
         };
-        let Some(request) = Request::parse(text) else {
+        let Some(request) = DaemonRequest::parse(text) else {
             continue;
         };
         known &= !matches!(request.command, Command::Faulty | Command::Unknown);
@@ -702,8 +702,8 @@ impl Scene {
         split.feed(&[bytes, b"\n"].concat(), |line| came.push(line));
         for line in came {
             let request = match &line {
-                Line::Text(text) => Request::parse(text),
-                Line::TooLong => None,
+                DaemonLine::Text(text) => DaemonRequest::parse(text),
+                DaemonLine::TooLong => None,
             };
             match request.map(|request| request.command) {
                 Some(Command::Stop) => self.stopped = true,
@@ -760,11 +760,11 @@ fn relay_log(bytes: &[u8]) -> bool {
 /// An edit as a page sends it: read, and its peak read as a log is.
 fn edit(bytes: &[u8]) -> bool {
     static SESSION: OnceLock<Session> = OnceLock::new();
-    let Ok(asked) = serde_json::from_slice::<Asked>(bytes) else {
+    let Ok(asked) = serde_json::from_slice::<EditRequest>(bytes) else {
         return false;
     };
     match asked {
-        Asked::AddPeak(typed) => {
+        EditRequest::AddPeak(typed) => {
             let session = SESSION.get_or_init(|| {
                 // A folder that is not there holds no log.
                 let place = Path::new("no-such-folder/station.toml");
@@ -783,7 +783,7 @@ fn edit(bytes: &[u8]) -> bool {
                 }
             }
         }
-        Asked::Import { options, .. } => {
+        EditRequest::Import { options, .. } => {
             if let Err(wrong) = options.options() {
                 shown(&plumbeam::problem::printable(&wrong));
                 return false;

@@ -11,8 +11,8 @@ use crate::files::write_whole;
 use crate::live::Loudness;
 use crate::logbook::{Calibration, PeakLog, PowerUnit};
 use crate::observe::{
-    Action, Cause, Ending, Observation, PowerForm, PowerLines, Practised, Settings, USUAL_ZEROS,
-    practise,
+    Action, Ending, ObservationRun, PowerForm, PowerLines, Practised, Settings, StopCause,
+    USUAL_ZEROS, practise,
 };
 use crate::problem::{Error, Problem};
 use crate::report::{Colour, PAGE_NAME, Report, text, write_report};
@@ -184,7 +184,7 @@ impl Practised for Shown {
             seconds % 60
         ));
     }
-    fn gives_up(&mut self, cause: &Cause) -> bool {
+    fn gives_up(&mut self, cause: &StopCause) -> bool {
         self.lines.push(format!("  stopped: {cause}\n"));
         true
     }
@@ -197,7 +197,7 @@ fn practice(station: Station, sky: Sky) -> Result<String, Error> {
     let mut dish = Dish::new(&station, &sky, &truth, Vec::new(), (start, 1))?;
     let settings = Settings::usual(&station, &sky, USUAL_ZEROS);
     let (station, sky) = (Arc::new(station), Arc::new(sky));
-    let observation = Observation::under(settings, &station, &sky);
+    let observation = ObservationRun::under(settings, &station, &sky);
     let lines = PowerLines::new(PowerForm::Line, PowerUnit::Decibels);
     let mut shown = Shown::default();
     practise(observation, &mut dish, lines, start, &mut shown);

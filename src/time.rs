@@ -18,7 +18,8 @@ pub use date::{DateOrder, Form, WrittenZone};
 pub use offset::Offset;
 pub use written::Written;
 
-const NANOS_PER_SECOND: i64 = 1_000_000_000;
+/// By definition.
+pub(crate) const NANOS_PER_SECOND: i64 = 1_000_000_000;
 /// Without a leap second.
 const SECONDS_PER_DAY: i64 = 86_400;
 /// A day of UTC without a leap second, seconds.

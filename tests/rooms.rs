@@ -1,5 +1,5 @@
-//! The map of rooms in DEVELOPERS.md, held against what the sources import; and no circles, neither of
-//! rooms nor of the files in one.
+//! The map of rooms in DEVELOPERS.md, held against what the sources import; no circles, neither of
+//! rooms nor of the files in one; and the tuned constants, each under a heading that names its bench.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -253,5 +253,80 @@ fn no_file_of_a_room_imports_itself_by_way_of_others() {
                 ways.extend(imports[next].iter().map(String::as_str));
             }
         }
+    }
+}
+
+/// The words behind each `word` of a text.
+fn behind<'a>(text: &'a str, word: &str) -> Vec<&'a str> {
+    text.match_indices(word)
+        .map(|(at, _)| {
+            let rest = text[at + word.len()..].trim_start();
+            let end = rest.find(|c: char| !c.is_alphanumeric() && c != '_');
+            &rest[..end.unwrap_or(rest.len())]
+        })
+        .collect()
+}
+
+/// A file of tuned constants cut at its blank lines: the comment that heads each run of constants, one
+/// line, and the constants under it.
+fn groups(text: &str) -> Vec<(String, Vec<&str>)> {
+    let mut found: Vec<(String, Vec<&str>)> = Vec::new();
+    for part in text.split("\n\n") {
+        let comment = |mark: &str| {
+            let lines = part.lines().filter_map(|l| l.strip_prefix(mark));
+            lines.map(str::trim).collect::<Vec<_>>().join(" ")
+        };
+        let constants = behind(part, "pub const ");
+        if part.starts_with("//!") {
+            found.push((comment("//!"), Vec::new()));
+        } else if part.starts_with("// ") {
+            found.push((comment("// "), constants));
+        } else if let Some((_, under)) = found.last_mut().filter(|_| !constants.is_empty()) {
+            under.extend(constants);
+        }
+    }
+    found
+}
+
+#[test]
+fn tuned_constants_name_their_bench() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let manifest = std::fs::read_to_string(root.join("Cargo.toml")).expect("a manifest");
+    let benches: BTreeSet<&str> = (manifest.split("[[bench]]").skip(1))
+        .filter_map(|part| part.split('"').nth(1))
+        .collect();
+    assert!(benches.contains("scan_study"), "{benches:?}");
+    let mut files = Vec::new();
+    sources(&root.join("src"), &mut files);
+    files.retain(|path| path.ends_with("tuned.rs"));
+    assert!(files.len() >= 8, "{files:?}");
+    for path in files {
+        let file = path.strip_prefix(root).expect("below the root").display();
+        let text = std::fs::read_to_string(&path).expect("a source");
+        let groups = groups(&text);
+        assert!(
+            groups[0].1.is_empty(),
+            "{file}: constants without a heading"
+        );
+        for (heading, constants) in &groups {
+            let named = behind(heading, "--bench ");
+            for bench in &named {
+                assert!(benches.contains(bench), "{file}: no bench {bench}");
+            }
+            assert!(
+                !named.is_empty() || heading.contains("no bench"),
+                "{file}: a heading names a bench or says 'no bench': {heading}"
+            );
+            let is_of_the_file = heading == &groups[0].0;
+            assert_eq!(constants.is_empty(), is_of_the_file, "{file}: {heading}");
+        }
+        let all: Vec<&str> = groups.iter().flat_map(|(_, c)| c.iter().copied()).collect();
+        let unique: BTreeSet<&str> = all.iter().copied().collect();
+        assert_eq!(all.len(), unique.len(), "{file}: a name twice");
+        assert_eq!(
+            all.len(),
+            behind(&text, "const ").len(),
+            "{file}: all are read"
+        );
     }
 }

@@ -10,7 +10,7 @@ use super::{Common, Console, Verdict};
 use crate::problem::{Error, Wrong, printable};
 use crate::quantity::Quantity;
 use crate::report::{setup_json, setup_text};
-use crate::setup::{NewMount, Request, set_up};
+use crate::setup::{NewMount, SetupRequest, set_up};
 use crate::station::limits;
 use crate::time::Utc;
 
@@ -151,7 +151,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
             "new writes a folder, named first: leave --out out".to_owned(),
         ));
     }
-    let request = Request {
+    let request = SetupRequest {
         name: name(args)?,
         latitude_deg: args.at.latitude_deg,
         longitude_deg: args.at.longitude_deg,

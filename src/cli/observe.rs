@@ -16,7 +16,7 @@ use crate::angle::Angle;
 use crate::files::{self, Expected};
 use crate::logbook::{self, PowerUnit, ScanOptions, ScanReader};
 use crate::observe::{
-    Ending, FORMAT, Knowledge, Manner, Observation, Pattern, PowerLines, Settings,
+    Ending, FORMAT, Knowledge, Manner, ObservationRun, Pattern, PowerLines, Settings,
 };
 use crate::outputs::{Growing, Guard, OutputKind};
 use crate::problem::{Error, Problem, printable};
@@ -62,7 +62,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let settings = settings(args, (&station, &sky), earlier, unit, console)?;
     let lines = PowerLines::new(args.power_form.form(), unit);
     let goes_on = !settings.scans.is_empty();
-    let observation = Observation::under(settings, &station, &sky);
+    let observation = ObservationRun::under(settings, &station, &sky);
     caution(args, console);
     let kind = station.mount.geometry.kind();
     let stop_file = args.stop_file.as_deref();

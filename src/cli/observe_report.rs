@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 
 use super::{Common, Console};
 use crate::angle::Angle;
-use crate::live::{Axes, Loudness, Told};
+use crate::live::{Axes, Loudness, RelayNotice};
 use crate::logbook::PowerUnit;
 use crate::mount::Kind;
 use crate::observe::{Action, Ending, Journal, Looked, Progress, Solved, renamed};
@@ -113,7 +113,7 @@ impl Reporter {
                 }
             }
             Action::Looked(looked, solved) => self.looked(&looked, solved.as_ref()),
-            Action::Tell(Told { loudness, text }) => self.say(loudness, &text),
+            Action::Tell(RelayNotice { loudness, text }) => self.say(loudness, &text),
             Action::Show(progress) => self.show(&progress),
             Action::End(ending) => self.ending = Some(ending),
             Action::Connect(_) | Action::Write(..) | Action::Drop(_) | Action::Think(_) => {}

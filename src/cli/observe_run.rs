@@ -8,7 +8,8 @@ use super::keys::{Keys, watch_for};
 use super::observe_args::{Args, Form, Unit};
 use super::observe_report::Reporter;
 use crate::observe::{
-    self, Cause, Ending, Inlet, Observation, PowerLines, PowerSource, Practised, listen, practise,
+    self, Ending, Inlet, ObservationRun, PowerLines, PowerSource, Practised, StopCause, listen,
+    practise,
 };
 use crate::outputs::RunRecord;
 use crate::problem::{Error, printable};
@@ -21,7 +22,7 @@ use crate::time::Utc;
 pub(super) fn practice(
     args: &Args,
     (station, sky): (&Arc<Station>, &Arc<Sky>),
-    observation: Observation,
+    observation: ObservationRun,
     lines: PowerLines,
     reporter: &mut Reporter,
 ) -> Result<Ending, Error> {
@@ -61,7 +62,7 @@ pub(super) fn practice(
 
 struct PracticeOwner<'a> {
     reporter: &'a mut Reporter,
-    stopped: Option<Cause>,
+    stopped: Option<StopCause>,
 }
 
 impl Practised for PracticeOwner<'_> {
@@ -69,7 +70,7 @@ impl Practised for PracticeOwner<'_> {
         self.reporter.at(Some(at));
         self.reporter.take(action);
     }
-    fn gives_up(&mut self, cause: &Cause) -> bool {
+    fn gives_up(&mut self, cause: &StopCause) -> bool {
         self.stopped = Some(cause.clone());
         true
     }
@@ -79,7 +80,7 @@ impl Practised for PracticeOwner<'_> {
 pub(super) fn real(
     args: &Args,
     record: Option<RunRecord>,
-    observation: Observation,
+    observation: ObservationRun,
     lines: PowerLines,
     reporter: &mut Reporter,
 ) -> Result<Ending, Error> {

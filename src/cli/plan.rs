@@ -14,7 +14,7 @@ use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::logbook::{Calibration, PeakLog};
 use crate::outputs::{Guard, OutputKind};
-use crate::plan::{Known, Request, plan};
+use crate::plan::{Known, PlanRequest, plan};
 use crate::problem::Error;
 use crate::report::{Colour, PLAN_PAGE, plan_json, plan_text, write_plan};
 use crate::sky::Sky;
@@ -199,14 +199,14 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         Peaks::Taken(_) => None,
     });
     let most = numbers.next_back().unwrap_or(Peaks::USUAL);
-    let mut request = Request {
+    let mut request = PlanRequest {
         every_s: args.each,
         most: most.into(),
         terms: terms.options(station.mount.kind())?.terms,
         sigma: args.sigma.map(Angle::from_degrees),
         lowest: Angle::from_degrees(args.lowest),
         system_temperature_k: args.system_temperature,
-        ..Request::new(&sky, from, to)
+        ..PlanRequest::new(&sky, from, to)
     };
     if !args.emitters.is_empty() {
         request.named = true;

@@ -13,7 +13,7 @@ use crate::angle::Angle;
 use crate::logbook::PeakLog;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
-use crate::recheck::{self, Old, Request, calibration_files, history, mend, recheck};
+use crate::recheck::{self, Old, RecheckRequest, calibration_files, history, mend, recheck};
 use crate::report::{
     AfterMove, HISTORY_PAGE, RECHECK_PAGE, history_json, history_text, recheck_json, recheck_text,
     write_history, write_recheck,
@@ -118,7 +118,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let mut named: Vec<&Path> = args.peaks.iter().map(PathBuf::as_path).collect();
     named.push(against);
     encoder_readings(&mut log, &station, &named, console)?;
-    let request = Request {
+    let request = RecheckRequest {
         limit: args
             .limit
             .map_or(recheck::usual_limit(&station), Angle::from_degrees),

@@ -7,6 +7,10 @@
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
+use super::tuned::{
+    DEEP_BELOW_THE_BEST_DB, FACTOR_OF_A_BELIEVED_WIDTH, FARTHEST_BELIEVED_TOP,
+    LEAST_REACH_OF_READINGS, UNCERTAINTY_OF_A_BELIEVED_TOP,
+};
 use crate::angle::Angle;
 use crate::fit::Linear;
 
@@ -14,22 +18,12 @@ use crate::fit::Linear;
 const MOST: usize = 1200;
 /// Older readings say nothing any more: gain, air and the emitter have changed.
 const OLDEST: Duration = Duration::from_secs(300);
-/// Readings this far below the best are outside the main lobe or in the noise, decibels.
-const DEEP_DB: f64 = 6.0;
 /// Fewer readings near the top make no parabola: two more than its numbers.
 const LEAST: usize = 7;
-/// The readings must reach over this share of the beamwidth along an axis.
-const LEAST_REACH: f64 = 0.15;
-/// A parabola this many times wider or narrower than the beam is none of it.
-const WIDTH_WITHIN: f64 = 2.5;
-/// The top is believed when its place is known to this share of the beamwidth.
-const BELIEVED: f64 = 0.15;
-/// A top farther than this from all readings, in beamwidths, is a guess.
-const BEYOND: f64 = 0.5;
 
 /// A power and where the mount stood.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sample {
+pub struct PowerSample {
     /// When.
     pub at: Instant,
     /// Decibels, from any zero.
@@ -43,9 +37,9 @@ pub struct Sample {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Standing {
     /// The last power.
-    pub now: Sample,
+    pub now: PowerSample,
     /// The best so far.
-    pub best: Sample,
+    pub best: PowerSample,
     /// Where the top lies along each axis with one standard deviation, where enough is known.
     pub top: [Option<(Angle, Angle)>; 2],
     /// How many readings the parabola was laid through.
@@ -56,7 +50,7 @@ pub struct Standing {
 #[derive(Clone, Debug)]
 pub struct Coach {
     beamwidth: Angle,
-    samples: VecDeque<Sample>,
+    samples: VecDeque<PowerSample>,
 }
 
 impl Coach {
@@ -74,11 +68,11 @@ impl Coach {
     }
 
     /// Takes a reading.
-    pub fn take(&mut self, sample: Sample) {
+    pub fn take(&mut self, sample: PowerSample) {
         if !sample.power_db.is_finite() {
             return;
         }
-        let old = |s: &Sample| sample.at.saturating_duration_since(s.at) > OLDEST;
+        let old = |s: &PowerSample| sample.at.saturating_duration_since(s.at) > OLDEST;
         while self.samples.front().is_some_and(old) {
             self.samples.pop_front();
         }
@@ -95,7 +89,7 @@ impl Coach {
             .max_by(|a, b| a.power_db.total_cmp(&b.power_db))
             .copied()?;
         let near: Vec<(f64, [f64; 2])> = (self.samples.iter())
-            .filter(|s| s.power_db >= best.power_db - DEEP_DB)
+            .filter(|s| s.power_db >= best.power_db - DEEP_BELOW_THE_BEST_DB)
             .filter_map(|s| {
                 let [a, b] = s.place?;
                 let of = |angle: Angle| angle / self.beamwidth;
@@ -127,7 +121,7 @@ impl Coach {
         let free: Vec<usize> = (0..2)
             .filter(|axis| {
                 let (low, high) = span(*axis);
-                high - low >= LEAST_REACH
+                high - low >= LEAST_REACH_OF_READINGS
             })
             .collect();
         let mut found = [None; 2];
@@ -154,7 +148,9 @@ impl Coach {
             let (b, a) = (numbers[line], numbers[curve]);
             // Of a Gaussian beam it is 12 dB at one beamwidth.
             let width = (12.0 / -a).sqrt();
-            if a >= 0.0 || !(1.0 / WIDTH_WITHIN..=WIDTH_WITHIN).contains(&width) {
+            if a >= 0.0
+                || !(1.0 / FACTOR_OF_A_BELIEVED_WIDTH..=FACTOR_OF_A_BELIEVED_WIDTH).contains(&width)
+            {
                 continue;
             }
             let at = -b / (2.0 * a);
@@ -166,7 +162,10 @@ impl Coach {
                     + by_a * by_a * covariance[(curve, curve)]);
             let sigma = squared.max(0.0).sqrt();
             let (low, high) = span(*axis);
-            if sigma <= BELIEVED && at > low - BEYOND && at < high + BEYOND {
+            if sigma <= UNCERTAINTY_OF_A_BELIEVED_TOP
+                && at > low - FARTHEST_BELIEVED_TOP
+                && at < high + FARTHEST_BELIEVED_TOP
+            {
                 found[*axis] = Some((at, sigma));
             }
         }
@@ -194,7 +193,7 @@ mod tests {
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for (i, (x, y)) in places.iter().enumerate() {
-            coach.take(Sample {
+            coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i as u64),
                 power_db: power(*x, *y, i),
                 place: place(*x, *y),
@@ -241,7 +240,7 @@ mod tests {
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for i in 0..60 {
-            coach.take(Sample {
+            coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i),
                 power_db: -90.0 + 0.3 * ((i * i) as f64).sin(),
                 place: place(0.1 * i as f64, 45.0),
@@ -259,7 +258,7 @@ mod tests {
         for i in 0..30 {
             let x = 100.0 + 0.6 * i as f64;
             let off = (x - 110.0) * lean / BEAM;
-            coach.take(Sample {
+            coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i as u64),
                 power_db: -60.0 - 12.0 * off * off,
                 place: place(x, 75.0),
@@ -273,7 +272,7 @@ mod tests {
     fn old_readings_are_forgotten_and_memory_is_bounded() {
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
-        let sample = |s: f64, power_db: f64| Sample {
+        let sample = |s: f64, power_db: f64| PowerSample {
             at: start + Duration::from_secs_f64(s),
             power_db,
             place: None,

@@ -11,12 +11,12 @@ use crate::mount::{Kind, Term};
 use crate::problem::printable;
 use crate::time::Utc;
 
-use super::foreign::Told;
+use super::foreign::LogAnswers;
 
 /// A change as a page asks for it.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
-pub enum Asked {
+pub enum EditRequest {
     /// Use a peak or leave it out.
     Use {
         /// Its row, as the page shows it.
@@ -55,7 +55,7 @@ pub enum Asked {
         file: String,
         /// What was said of it.
         #[serde(default)]
-        options: Told,
+        options: LogAnswers,
     },
     /// Take back the last change.
     Undo,
@@ -158,7 +158,7 @@ pub enum Edit {
         /// Its checksum when it was imported.
         checksum: String,
         /// What was said of it.
-        options: Told,
+        options: LogAnswers,
     },
     /// Back to the log as it is.
     Reset,
@@ -224,7 +224,7 @@ pub enum Addition {
     /// A peak added by the edit of that number.
     Peak(u64, Box<Peak>),
     /// A log of its own.
-    Log(String, Told),
+    Log(String, LogAnswers),
 }
 
 /// What all changes together amount to.

@@ -14,7 +14,7 @@ use crate::time::{DateOrder, Offset};
 /// are written there.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
-pub struct Told {
+pub struct LogAnswers {
     /// Offset from UTC of times that say none.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub zone: Option<String>,
@@ -35,7 +35,7 @@ pub struct Told {
     pub readings: Option<String>,
 }
 
-impl Told {
+impl LogAnswers {
     /// The options of the readers that say the same.
     ///
     /// # Errors
@@ -89,9 +89,9 @@ pub fn inside(folder: &Path, file: &str) -> Result<PathBuf, Error> {
     }
 }
 
-impl Told {
+impl LogAnswers {
     /// The same with the answer to one more question.
-    pub(super) fn with(&self, option: &str, value: &str) -> Told {
+    pub(super) fn with(&self, option: &str, value: &str) -> LogAnswers {
         let mut told = self.clone();
         let place = match option {
             "zone" => &mut told.zone,

@@ -6,9 +6,9 @@ use std::path::Path;
 
 use serde::Serialize;
 
-use super::foreign::{Told, inside};
-use super::session::{Session, encoder_readings_of};
-use crate::files::{self, Expected};
+use super::foreign::{LogAnswers, inside};
+use super::session::{LOG_EXPECTED, Session, encoder_readings_of};
+use crate::files;
 use crate::logbook::{PeakLog, Question, questions};
 use crate::problem::{Error, printable};
 
@@ -26,7 +26,7 @@ pub struct Offered {
     /// What has two meanings in it, one thing at a time.
     pub question: Option<OpenQuestion>,
     /// What was said of it so far.
-    pub options: Told,
+    pub options: LogAnswers,
     /// The edit that takes it up.
     pub edit: Option<ImportEdit>,
 }
@@ -36,7 +36,7 @@ pub struct Offered {
 pub struct ImportEdit {
     kind: &'static str,
     file: String,
-    options: Told,
+    options: LogAnswers,
 }
 
 /// Something that only the user can tell.
@@ -56,13 +56,11 @@ pub struct OpenQuestion {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Choice {
     label: String,
-    options: Told,
+    options: LogAnswers,
 }
 
 /// Longest name of an imported file, bytes: any file system takes it, with a number behind.
 const LONGEST_NAME: usize = 80;
-/// A session's log: that of a long survey.
-const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
 
 /// Stores what was dropped under `name` and says what it is. A file that is no log is not stored.
 ///
@@ -70,7 +68,7 @@ const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
 /// All that is wrong with it, but not what can be asked; when it cannot be stored.
 pub fn take(session: &Session, name: &str, bytes: &[u8]) -> Result<Offered, Error> {
     let name = stored_name(name);
-    let told = Told::default();
+    let told = LogAnswers::default();
     // Before it is stored: what is no log must leave nothing behind.
     let offered = offer(session, &name, bytes, &told)?;
     let stored = store(&session.folder, &name, bytes)?;
@@ -84,12 +82,12 @@ pub fn take(session: &Session, name: &str, bytes: &[u8]) -> Result<Offered, Erro
 ///
 /// # Errors
 /// As [`take`].
-pub fn again(session: &Session, file: &str, told: &Told) -> Result<Offered, Error> {
-    let (_, bytes) = files::read_bytes(&inside(&session.folder, file)?, EXPECTED)?;
+pub fn again(session: &Session, file: &str, told: &LogAnswers) -> Result<Offered, Error> {
+    let (_, bytes) = files::read_bytes(&inside(&session.folder, file)?, LOG_EXPECTED)?;
     offer(session, file, &bytes, told)
 }
 
-fn offer(session: &Session, file: &str, bytes: &[u8], told: &Told) -> Result<Offered, Error> {
+fn offer(session: &Session, file: &str, bytes: &[u8], told: &LogAnswers) -> Result<Offered, Error> {
     let options = told.options().map_err(Error::Usage)?;
     let open = questions(file, bytes, &session.station, &options)?;
     if let Some(question) = open.first() {
@@ -120,7 +118,7 @@ fn offer(session: &Session, file: &str, bytes: &[u8], told: &Told) -> Result<Off
     })
 }
 
-fn asked(question: &Question, open: usize, told: &Told) -> OpenQuestion {
+fn asked(question: &Question, open: usize, told: &LogAnswers) -> OpenQuestion {
     OpenQuestion {
         option: question.option,
         text: printable(&question.text),

@@ -9,7 +9,7 @@ use std::time::{Duration, Instant};
 use serde::Serialize;
 
 use super::advice::{advice, lean};
-use super::coach::{Coach, Sample};
+use super::coach::{Coach, PowerSample};
 use super::rotator::{Rotator, Seen};
 use super::runs::{RunView, Watched};
 use super::session::Session;
@@ -19,7 +19,7 @@ use crate::live::Axes;
 use crate::logbook::PowerUnit;
 use crate::mount::{ApproachSigns, MountModel};
 use crate::number;
-use crate::observe::{Heard, Listening, PowerForm, PowerLines, PowerSource, listen};
+use crate::observe::{FromReceiver, Listening, PowerForm, PowerLines, PowerSource, listen};
 use crate::problem::{Error, printable};
 use crate::time::Utc;
 
@@ -69,7 +69,7 @@ pub struct ReadingView {
 
 /// The reading for a peak: as it is typed into a log.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Taken {
+pub struct TakenReading {
     time_utc: String,
     azimuth_shown: Option<String>,
     elevation_shown: Option<String>,
@@ -154,7 +154,7 @@ impl Live {
                 let (desk, peaking) = (desk.clone(), peaking.clone());
                 let (rotator, tell) = (rotator.clone(), tell.clone());
                 let mut last_told: Option<Instant> = None;
-                let hear = move |heard: Heard| {
+                let hear = move |heard: FromReceiver| {
                     peaking.hear(&desk, rotator.as_deref(), heard);
                     if last_told.is_none_or(|at| at.elapsed() >= SHOWN_OFTEN) {
                         last_told = Some(Instant::now());
@@ -222,7 +222,7 @@ impl Live {
 
     /// The instant and the mount's reading at it. Without a mount, or when it does not answer, the
     /// time alone.
-    pub fn take(&self) -> Taken {
+    pub fn take(&self) -> TakenReading {
         let station = &self.desk.session.station;
         let called = Instant::now();
         let now = Utc::now();
@@ -243,7 +243,7 @@ impl Live {
                 None => "the mount's daemon does not answer".to_owned(),
             }),
         };
-        Taken {
+        TakenReading {
             time_utc: fresh.map_or(now, |r| r.time).to_exact_text(),
             azimuth_shown,
             elevation_shown,
@@ -327,17 +327,17 @@ impl Peaking {
     }
 
     /// Takes what the receiver said.
-    fn hear(&self, desk: &Desk, rotator: Option<&Rotator>, heard: Heard) {
+    fn hear(&self, desk: &Desk, rotator: Option<&Rotator>, heard: FromReceiver) {
         let at = Instant::now();
         let power = match heard {
-            Heard::Power(power) => decibels(self.unit, power.value),
-            Heard::Nothing(why) => Err(printable(&why)),
+            FromReceiver::Power(power) => decibels(self.unit, power.value),
+            FromReceiver::Nothing(why) => Err(printable(&why)),
         };
         *self.heard.lock().unwrap_or_else(PoisonError::into_inner) = Some((at, power.clone()));
         let Ok(power_db) = power else { return };
         let Some(rotator) = rotator else {
             let place = None;
-            self.take(Sample {
+            self.take(PowerSample {
                 at,
                 power_db,
                 place,
@@ -357,7 +357,7 @@ impl Peaking {
             let place = seen
                 .place_at(at)
                 .and_then(|axes| self.place_beside_emitter(desk, axes, at));
-            self.take(Sample {
+            self.take(PowerSample {
                 at,
                 power_db,
                 place,
@@ -377,7 +377,7 @@ impl Peaking {
         Some([axes.0[0] - zero.0[0], axes.0[1] - zero.0[1]])
     }
 
-    fn take(&self, sample: Sample) {
+    fn take(&self, sample: PowerSample) {
         self.coach
             .lock()
             .unwrap_or_else(PoisonError::into_inner)

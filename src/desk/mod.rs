@@ -25,18 +25,19 @@ mod sky;
 mod solved;
 mod state;
 mod term_view;
+mod tuned;
 mod view;
 
 pub use edit::{
-    Addition, Asked, Choices, Edit, NoiseAsked, NoiseChoice, PeakName, TermAsked, Typed, Wish,
+    Addition, Choices, Edit, EditRequest, NoiseAsked, NoiseChoice, PeakName, TermAsked, Typed, Wish,
 };
 pub use effective::Effective;
-pub use foreign::Told;
-pub use live::{Live, News, PowerView, ReadingView, Taken, Wanted};
-pub use next::Next;
+pub use foreign::LogAnswers;
+pub use live::{Live, News, PowerView, ReadingView, TakenReading, Wanted};
+pub use next::NextPeaks;
 pub use runs::RunView;
 pub use session::Session;
 pub use sky::EmitterView;
 pub use solved::{Found, Solved};
-pub use state::{Desk, Happened, Refused, Tell};
+pub use state::{Desk, Happened, RefusedEdit, Tell};
 pub use view::View;

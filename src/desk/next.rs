@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::angle::Angle;
 use crate::number;
-use crate::plan::{Known, Plan, Request, Step, plan};
+use crate::plan::{Known, Plan, PlanRequest, Step, plan};
 use crate::problem::printable;
 use crate::report::{SUN_CAUTION, minute_words, term_name};
 use crate::time::Utc;
@@ -24,7 +24,7 @@ pub const FRESH_S: f64 = 300.0;
 
 /// The next best peaks as a page shows them.
 #[derive(Clone, Debug, Serialize)]
-pub struct Next {
+pub struct NextPeaks {
     /// By which state.
     pub version: u64,
     /// Whether they are worked out.
@@ -53,10 +53,10 @@ struct StepView {
     gain_shown: String,
 }
 
-impl Next {
+impl NextPeaks {
     /// That they are being worked out.
-    pub fn pending(version: u64, now: Utc) -> Next {
-        Next {
+    pub fn pending(version: u64, now: Utc) -> NextPeaks {
+        NextPeaks {
             version,
             ready: false,
             steps: Vec::new(),
@@ -68,21 +68,21 @@ impl Next {
     }
 
     /// That it went wrong.
-    pub fn failed(version: u64, now: Utc) -> Next {
-        Next {
+    pub fn failed(version: u64, now: Utc) -> NextPeaks {
+        NextPeaks {
             ready: true,
             problem: Some(Trouble::said(
                 "the program failed at this plan: please report it",
             )),
-            ..Next::pending(version, now)
+            ..NextPeaks::pending(version, now)
         }
     }
 
     /// The best peaks after that state.
-    pub fn of(session: &Session, solved: &Arc<Solved>, now: Utc) -> Next {
-        let mut next = Next {
+    pub fn of(session: &Session, solved: &Arc<Solved>, now: Utc) -> NextPeaks {
+        let mut next = NextPeaks {
             ready: true,
-            ..Next::pending(solved.version, now)
+            ..NextPeaks::pending(solved.version, now)
         };
         // Without a calibration, or with one that means nothing, the mount is taken as built.
         let document = solved
@@ -96,9 +96,9 @@ impl Next {
             Some(Ok(known)) => known,
             _ => Known::default(),
         };
-        let request = Request {
+        let request = PlanRequest {
             most: MOST,
-            ..Request::new(&session.sky, now, now.plus_seconds(AHEAD_S))
+            ..PlanRequest::new(&session.sky, now, now.plus_seconds(AHEAD_S))
         };
         match plan(&session.station, &session.sky, &known, &request) {
             Ok(plan) => {

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError, RwLock};
 
 use super::edit::Typed;
-use super::foreign::{Told, inside};
+use super::foreign::{LogAnswers, inside};
 use crate::corrected::encoder_readings;
 use crate::files::{self, Expected, Stamp};
 use crate::logbook::{Axes, Peak, PeakLog};
@@ -15,7 +15,7 @@ use crate::station::Station;
 use crate::time::Utc;
 
 /// A session's log: that of a long survey. A larger one is not for a page.
-const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
+pub const LOG_EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
 
 /// What a desk works on.
 #[derive(Debug)]
@@ -31,7 +31,7 @@ pub struct Session {
     /// Where the log of peaks stands, or would.
     pub log_path: PathBuf,
     base: RwLock<Arc<Base>>,
-    imports: Mutex<HashMap<(String, Told), Arc<PeakLog>>>,
+    imports: Mutex<HashMap<(String, LogAnswers), Arc<PeakLog>>>,
 }
 
 /// The log of peaks as it stands in its file.
@@ -50,7 +50,7 @@ impl Base {
     fn read(path: &Path, folder: &Path, station: &Station) -> Result<Base, Error> {
         // Looked at before it is read: a change in between is seen the next time.
         let stamp = Stamp::of(path);
-        let (name, bytes) = files::read_bytes(path, EXPECTED)?;
+        let (name, bytes) = files::read_bytes(path, LOG_EXPECTED)?;
         let mut log = PeakLog::parse(&name, &bytes, station)?;
         let beside = path.parent().filter(|p| !p.as_os_str().is_empty());
         let folders = [folder, beside.unwrap_or(Path::new("."))];
@@ -220,14 +220,14 @@ impl Session {
     ///
     /// # Errors
     /// As [`PeakLog::read_all`].
-    pub fn imported(&self, file: &str, told: &Told) -> Result<Arc<PeakLog>, Error> {
+    pub fn imported(&self, file: &str, told: &LogAnswers) -> Result<Arc<PeakLog>, Error> {
         let key = (file.to_owned(), told.clone());
         let mut known = self.imports.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(log) = known.get(&key) {
             return Ok(log.clone());
         }
         let path = inside(&self.folder, file)?;
-        let (_, bytes) = files::read_bytes(&path, EXPECTED)?;
+        let (_, bytes) = files::read_bytes(&path, LOG_EXPECTED)?;
         let options = told.options().map_err(Error::Usage)?;
         let mut log = PeakLog::parse_with(file, &bytes, &self.station, &options)?;
         encoder_readings_of(&mut log, &self.station, &[&self.folder])?;

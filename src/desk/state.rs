@@ -11,10 +11,12 @@ use crate::problem::{Error, printable};
 use crate::report::unit_name;
 use crate::time::Utc;
 
-use super::edit::{Addition, Asked, Choices, Edit, NoiseAsked, PeakName, TermAsked, checked_noise};
+use super::edit::{
+    Addition, Choices, Edit, EditRequest, NoiseAsked, PeakName, TermAsked, checked_noise,
+};
 use super::edit_log::{EditLog, History};
 use super::effective::Effective;
-use super::next::{FRESH_S, Next};
+use super::next::{FRESH_S, NextPeaks};
 use super::session::{Session, clock};
 use super::sky::{EmitterView, emitters};
 use super::solved::Solved;
@@ -41,16 +43,16 @@ pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
 
 /// Why an edit was not made.
 #[derive(Debug)]
-pub enum Refused {
+pub enum RefusedEdit {
     /// It makes no sense, or is no longer possible.
     Wrong(Error),
     /// It was made on a state that is gone, in words.
     Overtaken(String),
 }
 
-impl From<Error> for Refused {
-    fn from(error: Error) -> Refused {
-        Refused::Wrong(error)
+impl From<Error> for RefusedEdit {
+    fn from(error: Error) -> RefusedEdit {
+        RefusedEdit::Wrong(error)
     }
 }
 
@@ -68,7 +70,7 @@ pub struct Desk {
 /// The next best peaks, worked out when they are asked for.
 #[derive(Default)]
 struct Planning {
-    latest: Option<Next>,
+    latest: Option<NextPeaks>,
     running: bool,
 }
 
@@ -181,29 +183,34 @@ impl Desk {
     ///
     /// # Errors
     /// When it makes no sense, when the state is gone, when it cannot be written.
-    pub fn post(&self, asked: &Asked, version: Option<u64>, now: Utc) -> Result<u64, Refused> {
+    pub fn post(
+        &self,
+        asked: &EditRequest,
+        version: Option<u64>,
+        now: Utc,
+    ) -> Result<u64, RefusedEdit> {
         let mut state = self.state();
         let newest = state.version();
         if version.is_some_and(|v| v > newest) {
-            return Err(Refused::Overtaken(
+            return Err(RefusedEdit::Overtaken(
                 "the desk does not know this state: reload the page".to_owned(),
             ));
         }
         match asked {
-            Asked::Undo | Asked::Redo if version.is_some_and(|v| v != newest) => {
-                return Err(Refused::Overtaken(
+            EditRequest::Undo | EditRequest::Redo if version.is_some_and(|v| v != newest) => {
+                return Err(RefusedEdit::Overtaken(
                     "another edit was made meanwhile: look at it before you take it back"
                         .to_owned(),
                 ));
             }
-            Asked::Undo if state.log.history.done.is_empty() => {
+            EditRequest::Undo if state.log.history.done.is_empty() => {
                 return Err(wrong("there is nothing to take back"));
             }
-            Asked::Redo if state.log.history.undone.is_empty() => {
+            EditRequest::Redo if state.log.history.undone.is_empty() => {
                 return Err(wrong("nothing was taken back"));
             }
-            Asked::Undo => state.log.undo(now)?,
-            Asked::Redo => state.log.redo(now)?,
+            EditRequest::Undo => state.log.undo(now)?,
+            EditRequest::Redo => state.log.redo(now)?,
             other => {
                 let (edit, words) = self.edit(&state, other, version.unwrap_or(newest))?;
                 state.log.edit(edit, words, now)?;
@@ -261,15 +268,20 @@ impl Desk {
     }
 
     /// The edit that is asked for, and what it is in words.
-    fn edit(&self, state: &State, asked: &Asked, version: u64) -> Result<(Edit, String), Refused> {
+    fn edit(
+        &self,
+        state: &State,
+        asked: &EditRequest,
+        version: u64,
+    ) -> Result<(Edit, String), RefusedEdit> {
         let kind = self.session.station.mount.kind();
-        let term_of = |name: &str| -> Result<Term, Refused> { Ok(term_named(kind, name)?) };
-        let refused = |wrong: String| Refused::Wrong(Error::Usage(wrong));
+        let term_of = |name: &str| -> Result<Term, RefusedEdit> { Ok(term_named(kind, name)?) };
+        let refused = |wrong: String| RefusedEdit::Wrong(Error::Usage(wrong));
         Ok(match asked {
-            Asked::Use { row, use_it } => {
+            EditRequest::Use { row, use_it } => {
                 let name = named(state, *row, version)?;
                 let Some(at) = state.effective.names.iter().position(|(_, n)| *n == name) else {
-                    return Err(Refused::Overtaken(format!(
+                    return Err(RefusedEdit::Overtaken(format!(
                         "row {row} is not there any more"
                     )));
                 };
@@ -284,7 +296,7 @@ impl Desk {
                 let (peak, use_it) = (name, *use_it);
                 (Edit::Use { peak, use_it }, words)
             }
-            Asked::Term { term, asked } => {
+            EditRequest::Term { term, asked } => {
                 let term = term_of(term)?;
                 if *asked == TermAsked::LeaveOut && !can_leave_out(term) {
                     return Err(refused(format!(
@@ -301,7 +313,7 @@ impl Desk {
                 let (term, asked) = (kind.term_name(term).to_owned(), *asked);
                 (Edit::Term { term, asked }, words)
             }
-            Asked::Hold { term, value } => {
+            EditRequest::Hold { term, value } => {
                 let (term, value) = (term_of(term)?, *value);
                 let name = kind.term_name(term);
                 (holdable(term).check(name, &value.to_string(), value))
@@ -314,7 +326,7 @@ impl Desk {
                 let term = name.to_owned();
                 (Edit::Hold { term, value }, words)
             }
-            Asked::Noise { choice, given_deg } => {
+            EditRequest::Noise { choice, given_deg } => {
                 let given_deg = match (choice, given_deg) {
                     (NoiseAsked::Given, None) => {
                         return Err(refused("the noise is to be given, and is not".to_owned()));
@@ -330,7 +342,7 @@ impl Desk {
                 let choice = *choice;
                 (Edit::Noise { choice, given_deg }, words)
             }
-            Asked::AddPeak(typed) => {
+            EditRequest::AddPeak(typed) => {
                 let peak = self.session.typed_peak(typed)?;
                 if state.effective.has(&peak) {
                     return Err(refused(
@@ -345,7 +357,7 @@ impl Desk {
                 let typed = typed.clone();
                 (Edit::AddPeak { typed }, words)
             }
-            Asked::Import { file, options } => {
+            EditRequest::Import { file, options } => {
                 let path = super::foreign::inside(&self.session.folder, file)?;
                 let log = self.session.imported(file, options)?;
                 let again = choices(&self.session, &state.log.history)
@@ -373,17 +385,17 @@ impl Desk {
                 };
                 (edit, words)
             }
-            Asked::Reset => (Edit::Reset, "back to the log as it is".to_owned()),
-            Asked::Undo | Asked::Redo => return Err(wrong("no edit")),
+            EditRequest::Reset => (Edit::Reset, "back to the log as it is".to_owned()),
+            EditRequest::Undo | EditRequest::Redo => return Err(wrong("no edit")),
         })
     }
 
     /// The next best peaks after the newest state that is explained, if they are worked out; else
     /// that begins, and whoever watches is told when it is done.
-    pub fn next(self: &Arc<Desk>, now: Utc) -> Next {
+    pub fn next(self: &Arc<Desk>, now: Utc) -> NextPeaks {
         let version = self.version();
         let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
-        let fresh = |next: &&Next| {
+        let fresh = |next: &&NextPeaks| {
             let age = now.seconds_since(next.at);
             next.version == version && (0.0..FRESH_S).contains(&age)
         };
@@ -395,7 +407,7 @@ impl Desk {
             let desk = Arc::downgrade(self);
             std::thread::spawn(move || plan_newest(&desk));
         }
-        Next::pending(version, now)
+        NextPeaks::pending(version, now)
     }
 
     /// All emitters and where they are, to the minute.
@@ -419,16 +431,16 @@ impl Desk {
     }
 }
 
-fn wrong(text: &str) -> Refused {
-    Refused::Wrong(Error::Usage(text.to_owned()))
+fn wrong(text: &str) -> RefusedEdit {
+    RefusedEdit::Wrong(Error::Usage(text.to_owned()))
 }
 
 /// What the peak was called that stood in a row after `version`.
-fn named(state: &State, row: usize, version: u64) -> Result<PeakName, Refused> {
+fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdit> {
     // The newest rows that are not newer: they stand until the next that are remembered.
     let rows = state.rows.iter().rev().find(|(of, _)| *of <= version);
     let Some((_, rows)) = rows else {
-        return Err(Refused::Overtaken(
+        return Err(RefusedEdit::Overtaken(
             "too many edits were made meanwhile: look at the rows again".to_owned(),
         ));
     };
@@ -459,9 +471,9 @@ fn plan_newest(desk: &Weak<Desk>) {
         let solved = desk.newest(PATIENCE).map(|(solved, _)| solved);
         let next = solved.map(|solved| {
             let now = Utc::now();
-            let work = || Next::of(&desk.session, &solved, now);
+            let work = || NextPeaks::of(&desk.session, &solved, now);
             catch_unwind(AssertUnwindSafe(work))
-                .unwrap_or_else(|_| Next::failed(solved.version, now))
+                .unwrap_or_else(|_| NextPeaks::failed(solved.version, now))
         });
         let version = next.as_ref().map(|next| next.version);
         let mut planning = desk.planning.lock().unwrap_or_else(PoisonError::into_inner);

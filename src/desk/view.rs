@@ -8,8 +8,8 @@ use crate::mount::Term;
 use crate::number;
 use crate::problem::{Error, Problem, printable};
 use crate::report::{
-    MOUNT_CAUTION, Report, SUN_CAUTION, assumptions, dish_words, loss_words, next_steps,
-    noise_words, pictures, site_words, sun_was_used, verdict,
+    MOUNT_CAUTION, Report, SUN_CAUTION, assumptions, dish_words, in_one_sentence, loss_words,
+    next_steps, noise_words, pictures, site_words, sun_was_used, verdict,
 };
 use crate::solve::{NoiseSource, Outcome};
 use crate::station::Dish;
@@ -341,40 +341,12 @@ fn said_of(report: Option<&Report>, solved: &Solved) -> Vec<Said> {
 
 /// Whether the corrected mount points well enough, in one sentence.
 fn headline(solved: &Solved) -> String {
-    /// A pointing error within this share of the beamwidth loses an eighth of a decibel at most:
-    /// nobody hears it (common practice, no source).
-    const GOOD: f64 = 0.1;
-    /// Within this share it loses less than 1.4 dB (common practice, no source).
-    const USABLE: f64 = 1.0 / 3.0;
     let found = match &solved.found {
         Ok(found) => found,
         Err(_) if solved.effective.log.peaks.is_empty() => return "No peaks yet.".to_owned(),
         Err(_) => return "These peaks give no solution.".to_owned(),
     };
-    if found.outcome.misread.is_some() {
-        return "The log was misread: correct that first.".to_owned();
-    }
-    if found.document.trust == Trust::None {
-        return "Do not use this: the numbers mean nothing yet.".to_owned();
-    }
-    let dish = &solved.station.dish;
-    let Some(sky) = &found.outcome.sky_error else {
-        return "How well the corrected mount will point is not known.".to_owned();
-    };
-    let loss = match loss_words(dish, sky.rms_95) {
-        Some(loss) => format!("loses at most {loss} dB on average over the sky"),
-        None => "may miss the main beam".to_owned(),
-    };
-    let verdict = match sky.rms_95 / dish.beamwidth {
-        share if share <= GOOD => "True enough",
-        share if share <= USABLE => "Usable, and more peaks would help",
-        _ => "Not true enough yet",
-    };
-    let but = match found.document.trust {
-        Trust::Limited => "; see what limits it",
-        _ => "",
-    };
-    format!("{verdict}: once corrected, the mount {loss}, with 95 % certainty{but}.")
+    in_one_sentence(&found.outcome, &solved.station)
 }
 
 fn expected(found: &Found, dish: &Dish) -> Option<Expected> {

@@ -19,19 +19,11 @@ use super::prior_size::is_weakly_held;
 use super::ripple::ripples;
 use super::session::Session;
 use super::step::StepKind;
+use super::tuned::CAUSES_REFITTED;
 
-/// How many of the best are fitted in full each round. Chosen by trial on simulated sessions; a
-/// larger number only costs time.
-const REFITTED: usize = 3;
 /// More independent causes than this cannot be told from a session of usual length; common
 /// practice, no source.
 const MOST_ADMITTED: usize = 12;
-/// After this many rounds an explanation that is still absurd is given up. Chosen by trial on
-/// simulated sessions; it only saves time.
-pub const ENOUGH: usize = 4;
-/// The same where another reading of the log makes sense at once: four rounds took five times as
-/// long for logs in another time zone and ended the same.
-pub const ENOUGH_BESIDE_ANOTHER: usize = 1;
 /// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 
@@ -228,7 +220,7 @@ fn best_addition(
         let total = |f: &JointFit| f.cost + price(session, f);
         (found.into_iter()).min_by(|a, b| total(a).total_cmp(&total(b)))
     };
-    let single = (answers.iter().take(REFITTED))
+    let single = (answers.iter().take(CAUSES_REFITTED))
         .filter_map(|answer| confirm(grow(context, session, fit, answer), 1))
         .collect();
     if let Some(found) = best(single) {

@@ -7,13 +7,7 @@ use crate::fit::quantile;
 
 use super::joint_fit::JointFit;
 use super::session::Session;
-
-/// The probability that any peak of a healthy session is called bad; how many good peaks are lost
-/// with it is measured in docs/accuracy.md.
-const FALSE_ALARM: f64 = 0.005;
-/// Rounds in which the set of bad peaks must settle, so that two sets that take turns come to an
-/// end.
-const MOST_ROUNDS: usize = 8;
+use super::tuned::{FALSE_ALARM_OF_BAD_PEAKS, MOST_ROUNDS_OF_GOOD_PEAKS};
 
 /// A peak that lies too far from what the others predict for it.
 #[derive(Clone, Debug)]
@@ -80,7 +74,7 @@ pub fn bad_peaks(session: &Session, fit: &JointFit, louder: Option<&[f64]>) -> V
             variance = variance.max(1.0);
         }
         let p_value = chance * linearised.peaks() as f64;
-        if p_value > FALSE_ALARM {
+        if p_value > FALSE_ALARM_OF_BAD_PEAKS {
             continue;
         }
         let there = problem.at_about(&bare, i, &fit.parameters);
@@ -100,7 +94,7 @@ pub fn bad_peaks(session: &Session, fit: &JointFit, louder: Option<&[f64]>) -> V
 /// fit a little, so both are made again until they agree.
 pub fn settle_bad_peaks(session: &Session, fit: JointFit) -> JointFit {
     let mut fit = fit;
-    for _ in 0..MOST_ROUNDS {
+    for _ in 0..MOST_ROUNDS_OF_GOOD_PEAKS {
         let mut kept = vec![true; session.peaks.len()];
         for judged in bad_peaks(session, &fit, None) {
             kept[judged.index] = false;

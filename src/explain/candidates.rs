@@ -19,6 +19,7 @@ use super::log_change::zero_changes;
 use super::options::TermChoice;
 use super::peak::SessionPeak;
 use super::session::Session;
+use super::tuned::{LEAST_PEAKS_FOR_A_RIPPLE, SQUARED_SIGMAS_TO_TRY_ANOTHER_EMITTER};
 
 /// A drift in time needs a session of this many hours: a shorter one shows a step as well. Common
 /// practice, no source.
@@ -37,9 +38,6 @@ const LEAST_OF_EMITTER: usize = 2;
 const MOST_PATTERN_TIMES: u8 = 6;
 /// Ripples are tested from there up to the teeth of a large gear; common practice, no source.
 const MOST_RIPPLES_PER_TURN: u16 = 400;
-/// Peaks needed to tell a ripple of unknown rate from chance: the rates tried outnumber fewer peaks
-/// by far. How often it is found is measured in docs/faults.md.
-const LEAST_FOR_RIPPLE: usize = 24;
 
 /// All that can be tested on this session, except steps, whose place must be searched for,
 /// and ripples, whose rate must be.
@@ -132,7 +130,8 @@ pub fn ripple_rates(
         _ => station.mount.elevation_teeth.is_some(),
     };
     let least = u16::from(MOST_PATTERN_TIMES) + 1;
-    (!known && session.peaks.len() >= LEAST_FOR_RIPPLE).then_some(least..=MOST_RIPPLES_PER_TURN)
+    (!known && session.peaks.len() >= LEAST_PEAKS_FOR_A_RIPPLE)
+        .then_some(least..=MOST_RIPPLES_PER_TURN)
 }
 
 /// First and last hour of some peaks.
@@ -193,9 +192,6 @@ fn teeth(axis: FaultAxis, gear: Option<GearTeeth>) -> Vec<Hypothesis> {
     std::iter::once(tooth).chain(pinion).collect()
 }
 
-/// How far typical peaks of an emitter must lie off, in squared sigmas, before another emitter
-/// is tried in its place.
-const SUSPICIOUS: f64 = 9.0;
 /// Another emitter must bring the peaks nearer by this factor, squared: to less than half the
 /// distance. Common practice, no source; the refit decides.
 const NEARER: f64 = 0.25;
@@ -221,7 +217,7 @@ pub fn relabelled(
             .iter()
             .map(|i| linearised.square_of(*i) / about.variance);
         let before = median(now.collect());
-        if before < SUSPICIOUS {
+        if before < SQUARED_SIGMAS_TO_TRY_ANOTHER_EMITTER {
             continue;
         }
         if let Some((after, really, steps)) =

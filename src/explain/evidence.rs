@@ -7,6 +7,11 @@ use crate::fit::quantile;
 
 use super::linearised::{LinearFit, Linearised, Weighted};
 
+/// Of two explanations, or readings of a log, the one whose information criterion is worse by less
+/// than this is about as good and cannot be ruled out: a Bayes factor of twenty, from which on Kass
+/// and Raftery (*Bayes factors*, 1995; from memory) call evidence strong.
+pub const STRONG_EVIDENCE: f64 = 6.0;
+
 /// The evidence for the larger of two sets of columns.
 #[derive(Clone, Debug)]
 pub struct Evidence {

@@ -12,7 +12,7 @@ use super::evidence::Evidence;
 use super::fault::{Fault, FaultAxis};
 use super::hypothesis::{Hypothesis, Size};
 use super::joint_fit::JointFit;
-use super::log_change::Instant;
+use super::log_change::LogInstant;
 use super::log_change::ZeroChange;
 use super::loose_joint::LooseJoint;
 use super::misreading::Misreading;
@@ -98,14 +98,14 @@ pub struct TermEstimate {
     /// Which.
     pub term: Term,
     /// Inside value: radians, fraction or seconds.
-    pub value: f64,
+    pub(crate) value: f64,
     /// One standard deviation, in the same unit; none when held or not separable.
-    pub sigma: Option<f64>,
+    pub(crate) sigma: Option<f64>,
     /// How it came by its value.
     pub state: TermState,
     /// One standard deviation of what was known of it beforehand, in the same unit, where the fit
     /// used any.
-    pub prior_sigma: Option<f64>,
+    pub(crate) prior_sigma: Option<f64>,
 }
 
 impl TermEstimate {
@@ -125,6 +125,11 @@ impl TermEstimate {
     /// The standard deviation as files and screens show it.
     pub fn shown_sigma(&self) -> Option<f64> {
         self.sigma.map(|s| self.term.unit().outward(s))
+    }
+    /// What was known of it beforehand, one standard deviation as files and screens show it, where
+    /// the fit used any.
+    pub fn shown_prior_sigma(&self) -> Option<f64> {
+        self.prior_sigma.map(|s| self.term.unit().outward(s))
     }
 }
 
@@ -155,7 +160,7 @@ impl Cause {
         self.hypothesis.fault().unwrap_or(Fault::Unexplained)
     }
     /// When it happened, if it happened at once.
-    pub fn instant(&self) -> Option<Instant> {
+    pub fn instant(&self) -> Option<LogInstant> {
         self.hypothesis.instant()
     }
 }

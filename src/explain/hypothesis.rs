@@ -8,9 +8,9 @@ use crate::angle::Angle;
 use crate::mount::{Group, Term};
 
 use super::fault::{Fault, FaultAxis};
-use super::log_change::{Instant, ZeroChange, zero_of};
+use super::log_change::{LogInstant, ZeroChange, zero_of};
 use super::prior_size;
-use super::shape::{Column, Lever, Shape};
+use super::shape::{Lever, Shape, ShapeColumn};
 
 /// Something that moves the beam or the target, fitted together with everything else.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,16 +27,16 @@ pub enum Hypothesis {
         /// Which axis.
         axis: FaultAxis,
         /// When.
-        instant: Instant,
+        instant: LogInstant,
     },
     /// From one log to the next an axis has another encoder zero.
     LogZero(ZeroChange),
     /// The beam of a further feed, by its place among the station's, lies beside that of the first.
     Feed(usize),
     /// From one peak on the azimuth axis leans differently.
-    BaseKnock(Instant),
+    BaseKnock(LogInstant),
     /// From one peak on the beam points elsewhere on the dish.
-    DishKnock(Instant),
+    DishKnock(LogInstant),
     /// An axis and its encoder move slowly against each other.
     Creep {
         /// Which axis.
@@ -261,13 +261,13 @@ impl Hypothesis {
     }
 
     /// Its columns in the joint fit, for a beam of that width.
-    pub fn columns(&self, beamwidth: Angle) -> Vec<Column> {
+    pub fn columns(&self, beamwidth: Angle) -> Vec<ShapeColumn> {
         use Shape::{After, CosAzimuth, CosElevation, HoursSince, SinAzimuth, SinElevation};
         let pair = |term: Term, shapes: [Shape; 2], spread: f64| {
-            shapes.map(|s| Column::term(term, s, spread)).to_vec()
+            shapes.map(|s| ShapeColumn::term(term, s, spread)).to_vec()
         };
         let both = |terms: [Term; 2], shape: Shape, spread: f64| {
-            terms.map(|t| Column::term(t, shape, spread)).to_vec()
+            terms.map(|t| ShapeColumn::term(t, shape, spread)).to_vec()
         };
         let waves = |with: FaultAxis, k: f64| match with {
             FaultAxis::Azimuth => [CosAzimuth(k), SinAzimuth(k)],
@@ -275,20 +275,20 @@ impl Hypothesis {
         };
         match self {
             Hypothesis::Terms(terms) => (terms.iter())
-                .map(|t| Column::term(*t, Shape::Always, prior_size::prior(*t, beamwidth)))
+                .map(|t| ShapeColumn::term(*t, Shape::Always, prior_size::prior(*t, beamwidth)))
                 .collect(),
-            Hypothesis::BalanceFlip { at } => vec![Column::term(
+            Hypothesis::BalanceFlip { at } => vec![ShapeColumn::term(
                 Term::ElevationZero,
                 Shape::Above(*at),
                 plausible::PLAY,
             )],
-            Hypothesis::Flop { at } => vec![Column::term(
+            Hypothesis::Flop { at } => vec![ShapeColumn::term(
                 Term::Collimation,
                 Shape::Above(*at),
                 plausible::PLAY,
             )],
             Hypothesis::Slip { axis, instant } => {
-                vec![Column::term(
+                vec![ShapeColumn::term(
                     zero(*axis),
                     After(instant.hours),
                     plausible::SLIP,
@@ -298,7 +298,11 @@ impl Hypothesis {
                 let term = zero_of(change.axis);
                 // An encoder that is zeroed again may be anywhere.
                 let spread = prior_size::prior(term, beamwidth);
-                vec![Column::term(term, Shape::InLogs(change.before), spread)]
+                vec![ShapeColumn::term(
+                    term,
+                    Shape::InLogs(change.before),
+                    spread,
+                )]
             }
             Hypothesis::BaseKnock(instant) => both(
                 [Term::TiltNorth, Term::TiltEast],
@@ -316,12 +320,12 @@ impl Hypothesis {
                 Shape::OfFeed(*feed),
                 plausible::FEED,
             ),
-            Hypothesis::Creep { axis, middle } => vec![Column::term(
+            Hypothesis::Creep { axis, middle } => vec![ShapeColumn::term(
                 zero(*axis),
                 HoursSince(*middle),
                 plausible::PER_HOUR,
             )],
-            Hypothesis::Temperature { axis, mean_c } => vec![Column::term(
+            Hypothesis::Temperature { axis, mean_c } => vec![ShapeColumn::term(
                 zero(*axis),
                 Shape::WarmerThan(*mean_c),
                 plausible::PER_KELVIN,
@@ -355,11 +359,11 @@ impl Hypothesis {
                     second: *axis == FaultAxis::Elevation,
                 };
                 // It was told by these very peaks: they tell it again, and count once.
-                vec![Column::term(zero(*axis), shape, plausible::LAG_SIGMAS)]
+                vec![ShapeColumn::term(zero(*axis), shape, plausible::LAG_SIGMAS)]
             }
             Hypothesis::Grads(axis) => {
                 vec![
-                    Column::term(scale(*axis), Shape::Always, 1.0)
+                    ShapeColumn::term(scale(*axis), Shape::Always, 1.0)
                         .known(GRADS_SCALE, plausible::EXACT),
                 ]
             }
@@ -370,7 +374,11 @@ impl Hypothesis {
                     FaultAxis::Azimuth => Term::Collimation,
                     _ => Term::ElevationZero,
                 };
-                vec![Column::term(term, SinElevation(2.0), plausible::PERIODIC)]
+                vec![ShapeColumn::term(
+                    term,
+                    SinElevation(2.0),
+                    plausible::PERIODIC,
+                )]
             }
             Hypothesis::Settling { middle } => both(
                 [Term::TiltNorth, Term::TiltEast],
@@ -378,15 +386,18 @@ impl Hypothesis {
                 plausible::PER_HOUR,
             ),
             Hypothesis::Stale { emitter } => {
-                vec![Column::target(Lever::Orbit(*emitter), plausible::ORBIT_S)]
+                vec![ShapeColumn::target(
+                    Lever::Orbit(*emitter),
+                    plausible::ORBIT_S,
+                )]
             }
             Hypothesis::Air { times } => {
                 // The target itself is bent once.
-                vec![Column::target(Lever::Air, 1.0).known(times - 1.0, plausible::AIR)]
+                vec![ShapeColumn::target(Lever::Air, 1.0).known(times - 1.0, plausible::AIR)]
             }
             Hypothesis::Relabelled { steps, .. } => {
                 vec![
-                    Column::target(Lever::Retarget(steps.clone()), 1.0)
+                    ShapeColumn::target(Lever::Retarget(steps.clone()), 1.0)
                         .known(1.0, plausible::WHOLE),
                 ]
             }
@@ -435,7 +446,7 @@ impl Hypothesis {
     }
 
     /// What happened at once, if it is of that kind.
-    pub fn instant(&self) -> Option<Instant> {
+    pub fn instant(&self) -> Option<LogInstant> {
         match self {
             Hypothesis::Slip { instant, .. }
             | Hypothesis::BaseKnock(instant)

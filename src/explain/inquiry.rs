@@ -12,25 +12,19 @@ use super::joint_fit::JointFit;
 use super::linearised::{LinearFit, Linearised, Pulled, Weighted};
 use super::misreading::LogReading;
 use super::session::Session;
-use super::shape::Column;
+use super::shape::ShapeColumn;
 use super::step::StepKind;
 use super::step_search::{Beside, StepSearch};
+use super::tuned::{
+    CHANCE_WITHOUT_THE_BEST_PEAK, FALSE_ALARM_OF_A_SESSION, MOST_CROSS_VALIDATED, MOST_PAIRS_TESTED,
+};
 
-/// The probability that anything is found wrong in a healthy session, shared among all causes
-/// tested. What comes of it is measured in docs/faults.md (`cargo bench --bench faults_study`).
-pub const FALSE_ALARM: f64 = 0.01;
 /// A pattern without a name must be this improbable by chance: it is reported only when it is
 /// certainly there. Common practice, no source.
 const CERTAINLY_THERE: f64 = 1e-4;
-/// Without the peak that contributes most, a cause must still be this improbable by chance, so that
-/// no cause hangs on one peak (docs/faults.md measures the detection that is left).
-const WITHOUT_ONE: f64 = 1e-3;
 /// A coefficient that the data determine no better than this share of its plausible size is not
 /// tested: the prior would answer in their place. Common practice, no source.
 const LEAST_TOLD: f64 = 0.5;
-/// How many of the best pairs are tested. Chosen by trial on simulated sessions; a larger number
-/// only costs time.
-const MOST_PAIRS: usize = 3;
 
 /// What is needed to ask.
 #[derive(Clone, Copy, Debug)]
@@ -77,7 +71,7 @@ impl Answer {
             .collect()
     }
     /// Whether the data say anything of its size.
-    fn is_told(&self, columns: &[Column]) -> bool {
+    fn is_told(&self, columns: &[ShapeColumn]) -> bool {
         let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
         // Of a coefficient that is known beforehand the question is whether it is there at all.
         self.hypothesis.is_of_known_size()
@@ -85,19 +79,19 @@ impl Answer {
     }
     /// Whether it explains anything by itself, in one trial.
     pub fn fall_is_real(&self) -> bool {
-        self.evidence.p_value() < WITHOUT_ONE
+        self.evidence.p_value() < CHANCE_WITHOUT_THE_BEST_PEAK
     }
     /// Whether it is admitted.
     pub fn convinces(&self) -> bool {
         let limit = match self.hypothesis {
             // Without a name to fit it must be certainly there.
             Hypothesis::Pattern { .. } => CERTAINLY_THERE,
-            _ => FALSE_ALARM,
+            _ => FALSE_ALARM_OF_A_SESSION,
         };
         self.p_value <= limit
             && self.bic_fall > 0.0
-            && self.evidence.p_value_without_one() <= WITHOUT_ONE
-            && self.spread_p_value <= FALSE_ALARM
+            && self.evidence.p_value_without_one() <= CHANCE_WITHOUT_THE_BEST_PEAK
+            && self.spread_p_value <= FALSE_ALARM_OF_A_SESSION
     }
 }
 
@@ -141,7 +135,7 @@ impl<'a> Inquiry<'a> {
         hypotheses: Vec<Hypothesis>,
         kinds: &[StepKind],
     ) -> Inquiry<'a> {
-        let mut columns: Vec<Column> = Vec::new();
+        let mut columns: Vec<ShapeColumn> = Vec::new();
         let mut open = Vec::new();
         let own = about.count();
         for hypothesis in hypotheses {
@@ -336,7 +330,7 @@ impl<'a> Inquiry<'a> {
         }
         let pairs = ranked.len().max(1) as f64;
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
-        (ranked.into_iter().take(MOST_PAIRS))
+        (ranked.into_iter().take(MOST_PAIRS_TESTED))
             .filter_map(|(_, one, other)| {
                 let chosen: Vec<usize> = (base.iter().copied())
                     .chain(columns(one))
@@ -434,10 +428,6 @@ impl<'a> Inquiry<'a> {
         (found != *last).then_some(found)
     }
 }
-
-/// Cross-validation visits every peak, so its time grows with them; with this many the p-value and
-/// the criterion suffice.
-const MOST_CROSS_VALIDATED: usize = 5_000;
 
 /// How many independent questions were put: several places of one step count once, for their
 /// number is in the search's own correction.

@@ -10,7 +10,8 @@ use super::linearised::{Linearised, Trust, Weighted};
 use super::prior_size::{is_weakly_held, listed_prior, loose_prior};
 use super::problem::JointProblem;
 use super::session::Session;
-use super::shape::{Column, Lever};
+use super::shape::{Lever, ShapeColumn};
+use super::tuned::{MOST_PASSES_OF_A_FIT, MOST_ROUNDS_OF_GOOD_PEAKS, WEIGHTS_SETTLED};
 use super::unexplained::Unexplained;
 
 /// Hypotheses with their joint fit.
@@ -19,7 +20,7 @@ pub struct JointFit {
     /// The session's own first, then those admitted, in the order found.
     pub hypotheses: Vec<Hypothesis>,
     /// Their columns, with the spreads that the fit used.
-    pub columns: Vec<Column>,
+    pub columns: Vec<ShapeColumn>,
     /// The fitted coefficients.
     pub parameters: Vec<f64>,
     /// By peak, whether it is explained.
@@ -32,12 +33,6 @@ pub struct JointFit {
     pub cost: f64,
 }
 
-/// Passes over the peaks in one fit. Five to ten are the rule. One that creeps on for hundreds, as
-/// along two columns that nearly cancel, gains nothing more.
-const MOST_PASSES: usize = 60;
-/// Rounds in which the good peaks of a refit must settle, so that two sets that take turns come to
-/// an end.
-const MOST_ROUNDS: usize = 8;
 /// The two axes get different noises when equal ones would differ this much by chance only with
 /// this probability; common practice, no source.
 const UNEQUAL: f64 = 1e-3;
@@ -45,9 +40,6 @@ const UNEQUAL: f64 = 1e-3;
 const LEAST_ROWS: usize = 8;
 /// With fewer degrees of freedom the scatter says nothing about the noise.
 const LEAST_FREEDOM: f64 = 0.2;
-/// A smaller relative change of the weights is not worth another round: it moves a term by far less
-/// than its sigma.
-const WEIGHTS_SETTLED: f64 = 0.05;
 
 impl JointFit {
     /// The columns of hypothesis number `index`.
@@ -106,7 +98,7 @@ impl JointFit {
     /// The same fit with some constant mount terms held at zero; none when the peaks do not
     /// suffice.
     pub fn without_terms(&self, session: &Session, held: &[Term]) -> Option<JointFit> {
-        let stays = |c: &Column| c.constant_term().is_none_or(|t| !held.contains(&t));
+        let stays = |c: &ShapeColumn| c.constant_term().is_none_or(|t| !held.contains(&t));
         let hypotheses: Vec<Hypothesis> = (self.hypotheses.iter())
             .filter_map(|h| h.without_terms(held))
             .collect();
@@ -166,7 +158,7 @@ impl Session {
     }
 
     /// The peaks to first order about a joint fit, with `more` columns beside its own.
-    pub(crate) fn linearised(&self, about: &JointFit, more: &[Column]) -> Linearised {
+    pub(crate) fn linearised(&self, about: &JointFit, more: &[ShapeColumn]) -> Linearised {
         let base: Vec<f64> = (self.columns_of(&about.hypotheses).iter())
             .map(|c| c.spread)
             .collect();
@@ -218,8 +210,8 @@ impl Session {
 
     /// The columns of some hypotheses. Terms that the user lists are not held back by a prior
     /// beyond what keeps the search within sense.
-    pub fn columns_of(&self, hypotheses: &[Hypothesis]) -> Vec<Column> {
-        let mut columns: Vec<Column> = (hypotheses.iter())
+    pub fn columns_of(&self, hypotheses: &[Hypothesis]) -> Vec<ShapeColumn> {
+        let mut columns: Vec<ShapeColumn> = (hypotheses.iter())
             .flat_map(|h| h.columns(self.beamwidth))
             .collect();
         for column in &mut columns {
@@ -248,7 +240,7 @@ impl Session {
         let mut sigmas = self.sigmas.clone();
         let chosen: Vec<usize> = (0..parameters.len()).collect();
         let base: Vec<f64> = plausible.iter().map(|c| c.spread).collect();
-        let about = |columns: &[Column], sigmas: &[[Angle; 2]], at: &[f64], kept: &[bool]| {
+        let about = |columns: &[ShapeColumn], sigmas: &[[Angle; 2]], at: &[f64], kept: &[bool]| {
             Linearised::at(
                 &JointProblem::new(&self.peaks, sigmas, columns, self.mount()),
                 (&self.peaks, sigmas),
@@ -266,7 +258,7 @@ impl Session {
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),
                 noise: self.noise,
                 precision: Precision::Comparison,
-                budget: Some(MOST_PASSES),
+                budget: Some(MOST_PASSES_OF_A_FIT),
                 ..Options::default()
             };
             parameters = fit(&problem, &parameters, &options).ok()?.parameters;
@@ -276,7 +268,7 @@ impl Session {
             variance = found.variance;
             kept = found.kept.clone();
             round += 1;
-            if round < MOST_ROUNDS {
+            if round < MOST_ROUNDS_OF_GOOD_PEAKS {
                 if !same || widen(&plausible, &mut columns, &parameters) {
                     continue;
                 }
@@ -326,13 +318,13 @@ impl Session {
             ..fit.clone()
         };
         let chosen: Vec<usize> = (0..next.count()).collect();
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..MOST_ROUNDS_OF_GOOD_PEAKS {
             let problem = next.problem(self);
             let options = Options {
                 priors: problem.priors(),
                 weights: Some(kept.iter().map(|k| f64::from(u8::from(*k))).collect()),
                 noise: self.noise,
-                budget: Some(MOST_PASSES),
+                budget: Some(MOST_PASSES_OF_A_FIT),
                 ..Options::default()
             };
             next.parameters = crate::fit::fit(&problem, &next.parameters, &options)
@@ -410,7 +402,7 @@ impl Session {
 
 /// An error that turns out larger than plausible is not held back: its spread becomes its own
 /// size (an empirical prior). Whether a spread changed by more than a tenth.
-fn widen(plausible: &[Column], columns: &mut [Column], parameters: &[f64]) -> bool {
+fn widen(plausible: &[ShapeColumn], columns: &mut [ShapeColumn], parameters: &[f64]) -> bool {
     let mut changed = false;
     for ((known, column), value) in plausible.iter().zip(columns).zip(parameters) {
         let Some(term) = known.constant_term() else {

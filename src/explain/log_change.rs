@@ -31,7 +31,7 @@ impl LogSet {
 
 /// When something happened at once: between two peaks.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Instant {
+pub struct LogInstant {
     /// Hours after the first peak, halfway between the two.
     pub hours: f64,
     /// Rows of the last peak before and the first after.
@@ -48,7 +48,7 @@ pub struct ZeroChange {
     /// All logs up to the change.
     pub before: LogSet,
     /// Between which peaks it lies.
-    pub instant: Instant,
+    pub instant: LogInstant,
 }
 
 /// The logs that have peaks, in the order in which they begin.
@@ -101,7 +101,7 @@ fn changes_of(peaks: &[SessionPeak], axis: FaultAxis) -> Vec<ZeroChange> {
                 axis,
                 logs: (pair[0], pair[1]),
                 before,
-                instant: Instant {
+                instant: LogInstant {
                     hours: 0.5 * (last.hours + first.hours),
                     between: (last.row, first.row),
                 },

@@ -8,17 +8,10 @@ use crate::fit::quantile;
 use super::fault::FaultAxis;
 use super::joint_fit::JointFit;
 use super::session::Session;
+use super::tuned::{
+    FALSE_ALARM_OF_A_TEST_OF_SCATTER, LEAST_PEAKS_FOR_TWO_GROUPS, LEAST_RATIO_OF_A_LOOSE_JOINT,
+};
 
-/// The probability that a loose joint is found in a healthy session: a fifth of what all causes
-/// share, since it is tested apart. Measured with them in docs/faults.md.
-const FALSE_ALARM: f64 = 0.002;
-/// With fewer peaks scatter cannot be compared: two groups of eight know their standard deviations
-/// to a quarter each.
-const LEAST_PEAKS: usize = 16;
-/// Where one half scatters by less than this factor more than the other there is nothing to tighten:
-/// coarse encoders, of which azimuth's steps shrink with the cosine of the elevation, make as much.
-/// Chosen on healthy sessions (`cargo bench --bench faults_study -- healthy 2000 coarse`).
-const LEAST_RATIO: f64 = 1.5;
 /// Axes times shapes tested, by which the p-value is multiplied.
 const TRIED: f64 = 6.0;
 /// Peaks farther off than this share of the beamwidth are beyond the half-power point: bad for
@@ -137,7 +130,7 @@ fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
                 .all(|(p, s)| p.is_none_or(|p| s * p.abs() < session.beamwidth * FARTHEST))
         })
         .collect();
-    (members.len() >= LEAST_PEAKS).then_some(members)
+    (members.len() >= LEAST_PEAKS_FOR_TWO_GROUPS).then_some(members)
 }
 
 /// Where a dish points, as far as a trend follows it.
@@ -174,7 +167,7 @@ fn trend(
     by_azimuth: bool,
 ) -> Option<LooseJoint> {
     let n = sizes.len();
-    if n < LEAST_PEAKS {
+    if n < LEAST_PEAKS_FOR_TWO_GROUPS {
         return None;
     }
     let more = if by_azimuth { 2 } else { 1 };
@@ -200,7 +193,7 @@ fn trend(
     let freedom = (n - 1 - more) as f64;
     let ratio = ((before - after) / more as f64) / (after / freedom);
     let chance = quantile::f_exceeds(ratio, more as f64, freedom);
-    (chance * TRIED <= FALSE_ALARM).then_some(())?;
+    (chance * TRIED <= FALSE_ALARM_OF_A_TEST_OF_SCATTER).then_some(())?;
     let mut order: Vec<usize> = (0..n).collect();
     order.sort_by(|a, b| fitted[*a].total_cmp(&fitted[*b]));
     let (better, worse) = order.split_at(n / 2);
@@ -223,7 +216,7 @@ fn trend(
         (squares / half.len() as f64).sqrt()
     };
     let (loud, quiet) = (typical(worse), typical(better).max(1e-12));
-    (loud >= LEAST_RATIO * quiet).then_some(())?;
+    (loud >= LEAST_RATIO_OF_A_LOOSE_JOINT * quiet).then_some(())?;
     // A standard deviation of m values is known to 1/sqrt(2 m) of itself.
     let share = |m: usize| 1.0 / (2.0 * coordinates * m as f64);
     let spread = (share(worse.len()) + share(better.len())).sqrt();

@@ -16,6 +16,10 @@ use super::plausibility::falls_apart;
 use super::problem::JointProblem;
 use super::session::Session;
 use super::start::{Start, start};
+use super::tuned::{
+    FALL_TO_FIT_A_MISREADING, MOST_MISREADINGS_FITTED, MOST_STEPS_OF_SCALES_TRIED,
+    PEAKS_TO_SCREEN_MISREADINGS, STEP_OF_SCALES_TRIED,
+};
 
 /// Where an explanation may begin.
 #[derive(Clone, Debug)]
@@ -28,19 +32,15 @@ pub struct Beginning {
     pub fit: JointFit,
 }
 
-/// Peaks, at most, on which misreadings are screened: enough for twice the terms of a mount, few
-/// enough that hundreds of misreadings cost a fraction of a second.
-const SCREENED: usize = 30;
-/// A misreading is fitted whole when -2 ln likelihood falls by this much, a likelihood ratio of
-/// 400. Chosen by trial on simulated sessions; it only saves time.
-const CLEARLY: f64 = 12.0;
-/// At most this many of the best are fitted whole, so that the time is bounded.
-const FITTED: usize = 4;
-
 /// Other places from which an explanation may begin, the most promising first; only those that
 /// hold together when there are such.
 pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning> {
-    let stride = setting.log.peaks.len().div_ceil(SCREENED).max(1);
+    let stride = setting
+        .log
+        .peaks
+        .len()
+        .div_ceil(PEAKS_TO_SCREEN_MISREADINGS)
+        .max(1);
     let mut thin_log = setting.log.clone();
     thin_log.peaks = thin_log.peaks.into_iter().step_by(stride).collect();
     let thin = LogReading {
@@ -52,7 +52,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
         .filter(|i| rows.contains(&session.peaks[*i].row))
         .collect();
     let few = session.thinned(&places);
-    let limit = screen(&few).map_or(f64::INFINITY, |s| s.cost) - CLEARLY;
+    let limit = screen(&few).map_or(f64::INFINITY, |s| s.cost) - FALL_TO_FIT_A_MISREADING;
     let mut promising: Vec<(f64, Misreading)> = Misreading::all()
         .into_par_iter()
         .filter_map(|misreading| {
@@ -64,7 +64,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
     promising.sort_by(|a, b| a.0.total_cmp(&b.0));
     let read: Vec<(Misreading, Session)> = promising
         .into_iter()
-        .take(FITTED)
+        .take(MOST_MISREADINGS_FITTED)
         .filter_map(|(_, misreading)| {
             let other = misreading.applied(session, setting)?;
             Some((misreading, other))
@@ -133,15 +133,10 @@ fn screen(session: &Session) -> Option<Screened> {
 
 /// A scale so wrong that the zeros alone find no start: tried in steps of 2 %.
 fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> {
-    /// Steps of 2 %, within which a fit finds the scale by itself.
-    const STEP: f64 = 1.02;
-    /// As far as a factor of four either way: beyond any mistake in a gear ratio that leaves the
-    /// dish usable.
-    const MOST_STEPS: i32 = 70;
     let mut best: Option<(Screened, FaultAxis, f64)> = None;
     for axis in [FaultAxis::Azimuth, FaultAxis::Elevation] {
-        for k in (-MOST_STEPS..=MOST_STEPS).filter(|k| *k != 0) {
-            let factor = STEP.powi(k);
+        for k in (-MOST_STEPS_OF_SCALES_TRIED..=MOST_STEPS_OF_SCALES_TRIED).filter(|k| *k != 0) {
+            let factor = STEP_OF_SCALES_TRIED.powi(k);
             let mut other = few.clone();
             for peak in &mut other.peaks {
                 let read = &mut peak.sighting;

@@ -10,6 +10,7 @@ use crate::mount::{Geometry, LANES, Lanes, MountModel, Term};
 
 use super::observe::Sighting;
 use super::peak::SessionPeak;
+use super::tuned::PEAKS_WORTH_SHARING;
 
 /// What every pass asks of the peaks: a fraction of what a log takes.
 #[derive(Clone, Debug)]
@@ -56,13 +57,11 @@ impl Kept {
 impl KeptPeaks {
     /// Of some peaks, with the clock offset of `held`, which they have unless it is fitted.
     pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], held: &MountModel) -> KeptPeaks {
-        /// Fewer peaks take less time than handing them to threads would cost.
-        const WORTH_SHARING: usize = 10_000;
         let clock_offset_s = held.terms().inside(Term::ClockOffset);
         let keep = |(peak, sigma): (&SessionPeak, &[Angle; 2])| {
             Kept::of(&peak.sighting, sigma, clock_offset_s, held.geometry())
         };
-        KeptPeaks(if peaks.len() < WORTH_SHARING {
+        KeptPeaks(if peaks.len() < PEAKS_WORTH_SHARING {
             peaks.iter().zip(sigmas).map(keep).collect()
         } else {
             peaks.par_iter().zip(sigmas).map(keep).collect()
@@ -197,7 +196,7 @@ mod tests {
     use std::sync::Arc;
 
     use super::super::log_change::LogSet;
-    use super::super::shape::{Column, Lever, Shape};
+    use super::super::shape::{Lever, Shape, ShapeColumn};
     use super::*;
     use crate::angle::{Direction, SkyBasis};
     use crate::fit::LeastSquares;
@@ -255,8 +254,8 @@ mod tests {
     }
 
     /// The terms as columns of a fit.
-    fn columns(terms: &[Term]) -> Vec<Column> {
-        let column = |term: &Term| Column::term(*term, Shape::Always, 1.0);
+    fn columns(terms: &[Term]) -> Vec<ShapeColumn> {
+        let column = |term: &Term| ShapeColumn::term(*term, Shape::Always, 1.0);
         terms.iter().map(column).collect()
     }
 
@@ -468,11 +467,11 @@ mod tests {
         let mut columns = columns(&[Term::AzimuthZero, Term::Collimation]);
         columns.extend(
             (shapes.iter().zip(levers.iter().cycle()))
-                .map(|(shape, term)| Column::term(*term, *shape, 1.0)),
+                .map(|(shape, term)| ShapeColumn::term(*term, *shape, 1.0)),
         );
-        columns.push(Column::target(Lever::Orbit(1), 1.0));
-        columns.push(Column::target(Lever::Air, 1.0));
-        columns.push(Column::target(
+        columns.push(ShapeColumn::target(Lever::Orbit(1), 1.0));
+        columns.push(ShapeColumn::target(Lever::Air, 1.0));
+        columns.push(ShapeColumn::target(
             Lever::Retarget(Arc::new(steps.collect())),
             1.0,
         ));

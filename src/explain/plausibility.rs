@@ -8,20 +8,20 @@ use super::peak::SessionPeak;
 use super::prior_size::glaring;
 use super::session::Session;
 use super::shape::Lever;
+use super::tuned::{
+    LEAST_EMITTERS_MISSED, MANY_CAUSES, SO_MANY_CAUSES, TIMES_GLARING_OF_A_TERM,
+    TIMES_PLAUSIBLE_OF_A_CAUSE,
+};
 
 /// A session does not hold together when this share of its peaks is bad; common practice, no
 /// source.
 const MANY_BAD: f64 = 0.2;
-/// Nor when this many emitters are missed at every one of their peaks: what is wrong with the whole
-/// log is wrong with whole emitters.
-const LEAST_MISSED: usize = 2;
-/// Those emitters must have at least this share of all peaks; common practice, no source.
+/// Nor when emitters that are missed at every one of their peaks have this share of all; common
+/// practice, no source.
 const MISSED_SHARE: f64 = 0.05;
 /// Nor when the scatter is this share of the beamwidth, since nobody peaks a signal that badly;
 /// common practice, no source.
 const MOST_SCATTER: f64 = 0.12;
-/// or a term is so many times the size that anybody would see.
-const TIMES_GLARING: f64 = 1.2;
 
 /// From this elevation zero on the readings may mean something else, as angles from the zenith do;
 /// common practice, no source.
@@ -31,13 +31,14 @@ pub const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
     let peaks = fit.kept.len() as f64;
     let missed = wholly_missed(session, fit);
-    let many = many_bad(fit) || (missed >= LEAST_MISSED && missed as f64 >= MISSED_SHARE * peaks);
+    let many =
+        many_bad(fit) || (missed >= LEAST_EMITTERS_MISSED && missed as f64 >= MISSED_SHARE * peaks);
     let glaring_term = (fit.columns.iter().zip(&fit.parameters)).any(|(column, value)| {
         column
             .constant_term()
             .is_some_and(|term| match term.group() {
                 Group::Tilt | Group::Collimation | Group::AxisSkew | Group::Droop => {
-                    value.abs() > TIMES_GLARING * glaring(term)
+                    value.abs() > TIMES_GLARING_OF_A_TERM * glaring(term)
                 }
                 _ => false,
             })
@@ -49,18 +50,6 @@ pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
 /// a signal is lost half a beamwidth off, and a peak is found well within the beam (common
 /// practice, no source).
 const ABSURD_SCATTER: f64 = 1.0;
-
-/// An explanation is absurd, too, if it needs this many causes and the peaks still scatter beyond
-/// [`MOST_SCATTER`].
-const MANY_CAUSES: usize = 2;
-
-/// Or if it needs that many and one of them is this many times its plausible size: several large
-/// causes together can be bent to fit anything. Five sigmas do not happen by chance.
-const TIMES_PLAUSIBLE: f64 = 5.0;
-
-/// Or if it needs this many causes and still leaves more than [`MANY_BAD`] of the peaks out. Chosen
-/// by trial on simulated sessions.
-const SO_MANY_CAUSES: usize = 4;
 
 /// Whether an explanation explains nothing.
 pub fn absurd(session: &Session, fit: &JointFit) -> bool {
@@ -87,7 +76,7 @@ fn has_implausible_cause(session: &Session, fit: &JointFit) -> bool {
         .any(|j| {
             let column = &fit.columns[j];
             let times = (fit.parameters[j] - column.expected).abs() / column.spread;
-            matches!(column.lever, Lever::Term(_)) && times > TIMES_PLAUSIBLE
+            matches!(column.lever, Lever::Term(_)) && times > TIMES_PLAUSIBLE_OF_A_CAUSE
         })
 }
 

@@ -23,14 +23,14 @@ use super::misfit::{
 use super::observe::Sighting;
 use super::one_mount::{KeptPeaks, OneMount};
 use super::peak::SessionPeak;
-use super::shape::{Column, Lever, Shape};
+use super::shape::{Lever, Shape, ShapeColumn};
 
 /// Peaks to be explained by some columns; the parameters are their coefficients.
 #[derive(Clone, Debug)]
 pub struct JointProblem<'a> {
     peaks: &'a [SessionPeak],
     sigmas: &'a [[Angle; 2]],
-    columns: &'a [Column],
+    columns: &'a [ShapeColumn],
     held: MountModel,
     /// The term that each coefficient is, when all are constant mount terms: then one mount
     /// serves all peaks.
@@ -91,7 +91,7 @@ impl<'a> JointProblem<'a> {
     pub fn new(
         peaks: &'a [SessionPeak],
         sigmas: &'a [[Angle; 2]],
-        columns: &'a [Column],
+        columns: &'a [ShapeColumn],
         held: MountModel,
     ) -> JointProblem<'a> {
         JointProblem {
@@ -100,7 +100,7 @@ impl<'a> JointProblem<'a> {
             columns,
             held,
             constant: (columns.len() <= Term::COUNT)
-                .then(|| columns.iter().map(Column::constant_term).collect())
+                .then(|| columns.iter().map(ShapeColumn::constant_term).collect())
                 .flatten(),
             kept: OnceLock::new(),
             fast: columns.iter().any(|c| c.shape.is_fast()),
@@ -108,7 +108,7 @@ impl<'a> JointProblem<'a> {
     }
 
     /// The columns.
-    pub fn columns(&self) -> &[Column] {
+    pub fn columns(&self) -> &[ShapeColumn] {
         self.columns
     }
 
@@ -202,7 +202,7 @@ impl<'a> JointProblem<'a> {
         &self,
         index: usize,
         there: &ExplainedPeak,
-        more: &[Column],
+        more: &[ShapeColumn],
         mut by_parameter: impl FnMut(usize, [f64; 2]),
     ) -> Offset {
         let peak = &self.peaks[index];
@@ -238,7 +238,7 @@ impl<'a> JointProblem<'a> {
         &self,
         index: usize,
         there: &ExplainedPeak,
-        more: &[Column],
+        more: &[ShapeColumn],
         by_parameter: impl FnMut(usize, [f64; 2]),
     ) {
         let at = expected_reading(&there.mount, &there.sighting, there.reading);

@@ -15,14 +15,8 @@ use super::linearised::{Linearised, Weighted, sum_of_products};
 use super::misfit::{expected_reading, filled_reading};
 use super::session::Session;
 
+use super::tuned::{MOST_PEAKS_FOR_A_RIPPLE, VARIANCES_TO_FIT_A_RIPPLE};
 use crate::mount::Term;
-
-/// A ripple is worth a full fit when the sum of squares falls by this many variances: chi-square
-/// with two degrees of freedom exceeds it with a probability of 1e-6.
-const WORTH_FITTING: f64 = 27.6;
-/// The search uses at most this many peaks, so that its time is bounded; more hardly sharpen the
-/// choice of a rate.
-const MOST_SEARCHED: usize = 1000;
 
 /// For each axis the ripple that explains most, where one explains enough to be worth a fit.
 pub fn ripples(
@@ -55,7 +49,7 @@ fn best_rate(
     let (first_rate, last_rate) = (*rates.start(), *rates.end());
     let base: Vec<usize> = (0..about.count()).collect();
     let fitted = linearised.solve(&base, &Weighted::Kept(&about.kept), about.variance)?;
-    let stride = session.peaks.len().div_ceil(MOST_SEARCHED).max(1);
+    let stride = session.peaks.len().div_ceil(MOST_PEAKS_FOR_A_RIPPLE).max(1);
     let p = base.len();
     let mut rows: Vec<Row> = Vec::new();
     // Of each row in turn.
@@ -124,7 +118,7 @@ fn best_rate(
             best = Some((fall, rate));
         }
     }
-    let (_, per_turn) = best.filter(|(fall, _)| *fall > WORTH_FITTING)?;
+    let (_, per_turn) = best.filter(|(fall, _)| *fall > VARIANCES_TO_FIT_A_RIPPLE)?;
     Some(Hypothesis::Ripple { axis, per_turn })
 }
 

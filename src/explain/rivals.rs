@@ -5,6 +5,7 @@ use crate::logbook::Approach;
 use crate::station::Station;
 
 use super::admission::{grow, price, without};
+use super::evidence::STRONG_EVIDENCE;
 use super::fault::{Fault, FaultAxis};
 use super::hypothesis::{Hypothesis, Size};
 use super::inquiry::{Context, Inquiry};
@@ -12,15 +13,8 @@ use super::joint_fit::JointFit;
 use super::peak::SessionPeak;
 use super::problem::JointProblem;
 use super::session::Session;
-use super::shape::{Column, Lever};
-
-/// An explanation whose information criterion is worse by less than this cannot be ruled out:
-/// odds of twenty to one (Kass and Raftery, Bayes factors, 1995, call from there on "strong"; from
-/// memory).
-const AS_GOOD: f64 = 6.0;
-
-/// This many of the best are fitted in full: more explanations than anybody would check by hand.
-const REFITTED: usize = 8;
+use super::shape::{Lever, ShapeColumn};
+use super::tuned::RIVALS_REFITTED;
 
 /// Another hypothesis that these data cannot tell from an admitted one.
 #[derive(Clone, Debug)]
@@ -93,7 +87,7 @@ pub fn rivals(
     };
     answers.retain(|a| !same(&a.hypothesis) && a.bic_fall > 0.0 && a.fall_is_real());
     answers.sort_by(|a, b| b.bic_fall.total_cmp(&a.bic_fall));
-    answers.truncate(REFITTED);
+    answers.truncate(RIVALS_REFITTED);
     let mut rivals: Vec<(f64, Rival)> = Vec::new();
     for answer in answers {
         let Some(fault) = answer.hypothesis.fault() else {
@@ -105,7 +99,7 @@ pub fn rivals(
         // To first order a wrong hypothesis may look better or worse than it is: refitted, it is
         // compared with the fit as it is.
         let behind = behind(some, fit_there, index, &other);
-        if behind >= AS_GOOD || told_by_all(context, (some, session), fit, index, &other) {
+        if behind >= STRONG_EVIDENCE || told_by_all(context, (some, session), fit, index, &other) {
             continue;
         }
         let there = Inquiry::of_fitted(context, &base, &other);
@@ -153,7 +147,7 @@ fn told_by_all(
         .map(|h| h.everywhere(context, all))
         .collect();
     all.refit(&hypotheses, &other.parameters, &fit.kept, fit.variance)
-        .is_none_or(|other| behind(all, fit, index, &other) >= AS_GOOD)
+        .is_none_or(|other| behind(all, fit, index, &other) >= STRONG_EVIDENCE)
 }
 
 /// Which observation would tell a hypothesis of the fit from the last one of the other fit.
@@ -204,7 +198,8 @@ fn best_peak(
     index: usize,
     other: &JointFit,
 ) -> Option<Tell> {
-    let beam_only = |columns: &[Column]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
+    let beam_only =
+        |columns: &[ShapeColumn]| columns.iter().all(|c| matches!(c.lever, Lever::Term(_)));
     if !beam_only(&fit.columns) || !beam_only(&other.columns) {
         return None;
     }

@@ -12,14 +12,11 @@ use super::candidates::catalogue_name;
 use super::fault::{Fault, FaultAxis};
 use super::joint_fit::JointFit;
 use super::session::Session;
+use super::tuned::{LEAST_TO_MENTION_BESIDE, LEAST_TO_NAME_A_BAD_PEAK, SIGMAS_OF_A_TESTED_DIGIT};
 
 /// A bad peak gets a name when the known causes together have at least this probability. Common
 /// practice, no source; how often names are right is measured in docs/faults.md.
 const KNOWN: f64 = 0.8;
-/// And the one named at least this: better than even odds.
-const NAMED: f64 = 0.5;
-/// Others are mentioned with it from this probability on: the usual five per cent.
-const FAIR: f64 = 0.05;
 
 /// A peak that cannot belong to the rest.
 #[derive(Clone, Debug)]
@@ -127,9 +124,6 @@ pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
 /// Degrees of freedom of Student's t by which poor peaks scatter: the fewest with a variance. Common
 /// practice, no source.
 const POOR_FREEDOM: f64 = 3.0;
-/// A digit is tested when one step of its place is this many standard deviations, because otherwise
-/// some digit fits anything.
-const DIGIT_TOLD: f64 = 8.0;
 
 /// The bad peaks of a joint fit, each with what it most likely is.
 pub fn named(
@@ -229,7 +223,7 @@ fn kind(
             },
         };
         let told = |(place, by): (f64, Angle)| {
-            (Angle::from_degrees(place).radians() > DIGIT_TOLD * sigma).then_some(by)
+            (Angle::from_degrees(place).radians() > SIGMAS_OF_A_TESTED_DIGIT * sigma).then_some(by)
         };
         let plain: Vec<Angle> = digits().filter_map(told).collect();
         let exchanged: Vec<Angle> = exchanged_digits(reading, axis).filter_map(told).collect();
@@ -296,9 +290,10 @@ fn kind(
     };
     let known = 1.0 - anything / total;
     let instead = (Fault::ALL.into_iter())
-        .filter(|f| *f != best.fault() && share(*f) >= FAIR)
+        .filter(|f| *f != best.fault() && share(*f) >= LEAST_TO_MENTION_BESIDE)
         .collect();
-    (known >= KNOWN && share(best.fault()) >= NAMED).then(|| (best.clone(), instead))
+    (known >= KNOWN && share(best.fault()) >= LEAST_TO_NAME_A_BAD_PEAK)
+        .then(|| (best.clone(), instead))
 }
 
 /// Errors of one digit: one to nine in the hundreds, tens, ones, tenths, hundredths; with the

@@ -10,15 +10,12 @@ use super::hypothesis::Hypothesis;
 use super::inquiry::Context;
 use super::joint_fit::JointFit;
 use super::session::Session;
-
-/// Causes are searched on at most this many peaks, so that the time is bounded; a cause too small
-/// for them is far below the noise of a peak.
-const MOST_SEARCHED: usize = 2000;
+use super::tuned::MOST_PEAKS_SEARCHED;
 
 /// The peaks on which causes are looked for, by place; none when that is all of them.
 pub fn sample(peaks: usize) -> Option<Vec<usize>> {
-    (peaks > MOST_SEARCHED).then(|| {
-        let stride = peaks.div_ceil(MOST_SEARCHED);
+    (peaks > MOST_PEAKS_SEARCHED).then(|| {
+        let stride = peaks.div_ceil(MOST_PEAKS_SEARCHED);
         (0..peaks).step_by(stride).collect()
     })
 }

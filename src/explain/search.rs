@@ -4,9 +4,10 @@ use std::collections::HashSet;
 
 use crate::mount::Term;
 
-use super::admission::{Admission, ENOUGH, ENOUGH_BESIDE_ANOTHER, admit, settled, worth};
+use super::admission::{Admission, admit, settled, worth};
 use super::bad_peaks::leverages;
 use super::candidates::all_terms;
+use super::evidence::STRONG_EVIDENCE;
 use super::explanation::Misread;
 use super::hypothesis::Hypothesis;
 use super::inquiry::Context;
@@ -18,17 +19,14 @@ use super::options::Options;
 use super::plausibility::ABSURD_ZERO;
 use super::plausibility::{absurd, falls_apart};
 use super::session::Session;
+use super::tuned::{
+    BAD_SHARE_TO_SEARCH_AGAIN, ROUNDS_FOR_THE_ABSURD, ROUNDS_FOR_THE_ABSURD_BESIDE_ANOTHER,
+};
 use super::unexplained::Unexplained;
 
 /// A misreading of the log must be this improbable to look better by chance: stricter than the
 /// causes, since it changes every peak. Common practice, no source.
 const FALSE_READING: f64 = 0.003;
-/// Readings whose criterion is worse by less than this are about as good: a Bayes factor of twenty,
-/// below which evidence is not strong (Kass and Raftery, *Bayes factors*, 1995; from memory).
-const ABOUT: f64 = 6.0;
-/// When a larger share of peaks looks bad, a missing term may be the reason, and the search is made
-/// again with more terms in. Chosen by trial on simulated sessions; it only saves time.
-const SUSPICIOUS_SHARE: f64 = 0.1;
 /// A bad peak where the fit of the others is this uncertain, in units of a peak's variance, may be
 /// good and alone in its part of the sky; the search is made again with more terms in. Common
 /// practice, no source.
@@ -174,7 +172,7 @@ fn starts(
 ) -> Vec<JointFit> {
     let mut found = vec![first.clone()];
     let bad: Vec<usize> = (0..first.kept.len()).filter(|i| !first.kept[*i]).collect();
-    let many = bad.len() as f64 > SUSPICIOUS_SHARE * first.kept.len() as f64;
+    let many = bad.len() as f64 > BAD_SHARE_TO_SEARCH_AGAIN * first.kept.len() as f64;
     let alone = || {
         let leverages = leverages(session, first);
         bad.iter().any(|i| leverages[*i] > HIGH_LEVERAGE)
@@ -243,8 +241,11 @@ fn best_of(
             let fit = settled(context, &mut session, begin.fit);
             let as_logged = begin.misreading.is_none();
             let (starts, enough) = match as_logged && another_is_whole {
-                true => (vec![fit], ENOUGH_BESIDE_ANOTHER),
-                false => (starts(context, &session, &fit, as_logged), ENOUGH),
+                true => (vec![fit], ROUNDS_FOR_THE_ABSURD_BESIDE_ANOTHER),
+                false => (
+                    starts(context, &session, &fit, as_logged),
+                    ROUNDS_FOR_THE_ABSURD,
+                ),
             };
             let admission = admit(context, &mut session, starts, enough);
             Ended {
@@ -275,12 +276,13 @@ fn best_of(
     // The reading with a zero that a mount can have, where both fit about as well.
     let place = (ended.iter())
         .position(|e| {
-            e.misreading == Some(Misreading::FromTheZenith) && e.total < ended[0].total + ABOUT
+            e.misreading == Some(Misreading::FromTheZenith)
+                && e.total < ended[0].total + STRONG_EVIDENCE
         })
         .unwrap_or(0);
     let total = ended.get(place)?.total;
     let as_good = (ended.iter().enumerate())
-        .filter(|(k, e)| *k != place && e.total < total + ABOUT)
+        .filter(|(k, e)| *k != place && e.total < total + STRONG_EVIDENCE)
         .filter_map(|(_, e)| e.misreading.clone())
         .collect();
     let Ended {

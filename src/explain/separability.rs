@@ -156,7 +156,7 @@ pub struct Sensitivity {
 /// Of some terms that are not in a joint fit.
 pub fn sensitivity(session: &Session, fit: &JointFit, out: &[Term]) -> Option<Sensitivity> {
     let columns: Vec<_> = (out.iter())
-        .map(|t| super::shape::Column::term(*t, super::shape::Shape::Always, 1.0))
+        .map(|t| super::shape::ShapeColumn::term(*t, super::shape::Shape::Always, 1.0))
         .collect();
     let linearised = session.linearised(fit, &columns);
     let p = fit.count();
@@ -222,7 +222,7 @@ pub fn what_would_tell(session: &Session, fit: &JointFit, out: &[Term]) -> Advic
         .collect();
     let all: Vec<Term> = fitted.iter().chain(out).copied().collect();
     let columns: Vec<_> = (out.iter())
-        .map(|t| super::shape::Column::term(*t, super::shape::Shape::Always, 1.0))
+        .map(|t| super::shape::ShapeColumn::term(*t, super::shape::Shape::Always, 1.0))
         .collect();
     let linearised = session.linearised(fit, &columns);
     let places: Vec<usize> = (all.iter().enumerate())

@@ -139,7 +139,7 @@ impl Shape {
 
 /// One column of a joint fit.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Column {
+pub struct ShapeColumn {
     /// What is moved.
     pub lever: Lever,
     /// How far, by the peak.
@@ -150,11 +150,11 @@ pub struct Column {
     pub spread: f64,
 }
 
-impl Column {
+impl ShapeColumn {
     /// A term moved by a shape; plausibly of size `spread` (inside value for a unit of the
     /// shape).
-    pub fn term(term: Term, shape: Shape, spread: f64) -> Column {
-        Column {
+    pub fn term(term: Term, shape: Shape, spread: f64) -> ShapeColumn {
+        ShapeColumn {
             lever: Lever::Term(term),
             shape,
             expected: 0.0,
@@ -163,8 +163,8 @@ impl Column {
     }
 
     /// The target moved; plausibly by `spread`.
-    pub fn target(lever: Lever, spread: f64) -> Column {
-        Column {
+    pub fn target(lever: Lever, spread: f64) -> ShapeColumn {
+        ShapeColumn {
             lever,
             shape: Shape::Always,
             expected: 0.0,
@@ -173,7 +173,7 @@ impl Column {
     }
 
     /// The same column with a coefficient that is known beforehand.
-    pub fn known(mut self, expected: f64, spread: f64) -> Column {
+    pub fn known(mut self, expected: f64, spread: f64) -> ShapeColumn {
         self.expected = expected;
         self.spread = spread;
         self

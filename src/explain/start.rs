@@ -11,6 +11,9 @@ use crate::mount::{MountModel, Term};
 use super::misfit::{filled_reading, misfit};
 use super::observe::Sighting;
 use super::session::Session;
+use super::tuned::{
+    MOST_PEAKS_ASKED_FOR_ZEROS, MOST_PEAKS_THE_START_IS_TRIED_ON, SHARE_THAT_THE_START_FITS,
+};
 
 /// The two zeros to start from.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,19 +26,15 @@ pub struct Start {
     pub left: Angle,
 }
 
-/// At most this many peaks are tried; with a third of them wild, the chance
-/// that none is good is below 1e-19.
-const MOST_ASKED: usize = 40;
-/// The share of peaks that must fit: a little less than two thirds, so that a third may be wild.
-const SHARE: f64 = 0.65;
-
 /// The zeros that leave the best-fitting share of the peaks nearest.
 ///
 /// A held zero is kept.
 pub fn start(session: &Session) -> Start {
-    /// More peaks than this make the start no better: it must only bring the fit within reach.
-    const MOST_TRIED_ON: usize = 400;
-    let stride = session.peaks.len().div_ceil(MOST_TRIED_ON).max(1);
+    let stride = session
+        .peaks
+        .len()
+        .div_ceil(MOST_PEAKS_THE_START_IS_TRIED_ON)
+        .max(1);
     let some = session.peaks.iter().step_by(stride);
     let sightings: Vec<Sighting> = some.map(|p| p.sighting).collect();
     start_of(&sightings, &session.mount(), &session.base_terms())
@@ -54,7 +53,10 @@ pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> 
         held.terms().angle(Term::AzimuthZero),
         held.terms().angle(Term::ElevationZero),
     )];
-    let stride = observations.len().div_ceil(MOST_ASKED).max(1);
+    let stride = observations
+        .len()
+        .div_ceil(MOST_PEAKS_ASKED_FOR_ZEROS)
+        .max(1);
     let says = observations
         .iter()
         .step_by(stride)
@@ -136,7 +138,8 @@ fn left_by(
     if distances.is_empty() {
         return Angle::ZERO;
     }
-    let keep = ((distances.len() as f64 * SHARE).ceil() as usize).clamp(1, distances.len());
+    let keep = ((distances.len() as f64 * SHARE_THAT_THE_START_FITS).ceil() as usize)
+        .clamp(1, distances.len());
     distances.select_nth_unstable_by(keep - 1, f64::total_cmp);
     let sum: f64 = distances[..keep].iter().map(|d| d * d).sum();
     Angle::from_radians((sum / keep as f64).sqrt())

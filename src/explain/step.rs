@@ -5,9 +5,9 @@ use crate::mount::Term;
 
 use super::fault::FaultAxis;
 use super::hypothesis::Hypothesis;
-use super::log_change::Instant;
+use super::log_change::LogInstant;
 use super::peak::SessionPeak;
-use super::shape::{Column, Shape};
+use super::shape::{Shape, ShapeColumn};
 
 /// A kind of step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -65,9 +65,9 @@ impl StepKind {
     }
 
     /// The columns of a step that begins before the first peak.
-    pub fn probes(self) -> Vec<Column> {
+    pub fn probes(self) -> Vec<ShapeColumn> {
         (self.terms().iter())
-            .map(|t| Column::term(*t, Shape::Always, 1.0))
+            .map(|t| ShapeColumn::term(*t, Shape::Always, 1.0))
             .collect()
     }
 
@@ -93,7 +93,7 @@ impl StepKind {
             Angle::from_radians(0.5 * (of(before) + of(after)))
         };
         let row = |i: &usize| peaks[*i].row;
-        let instant = Instant {
+        let instant = LogInstant {
             hours: 0.5 * (peaks[before[0]].hours + peaks[after[0]].hours),
             between: (
                 before.iter().map(row).max().unwrap_or(0),

@@ -21,17 +21,14 @@ use super::explanation::TwoPlaces;
 use super::fault::FaultAxis;
 use super::joint_fit::JointFit;
 use super::session::Session;
+use super::tuned::{
+    CLIMBS_OF_TWO_PLACES, COARSE_LINES_OF_TWO_PLACES, FALSE_ALARM_OF_A_TEST_OF_SCATTER,
+    LEAST_PEAKS_FOR_TWO_GROUPS, SIZES_OF_TWO_PLACES,
+};
 use crate::mount::Term;
 
-/// The probability that one resting place is taken for two: as for a loose joint, tested apart.
-/// Measured with the others in docs/faults.md.
-const FALSE_ALARM: f64 = 0.002;
-/// With fewer peaks two humps cannot be told from one: eight a hump.
-const LEAST_PEAKS: usize = 16;
 /// Axes tested, by which the p-value is multiplied.
 const TRIED: f64 = 2.0;
-/// Sizes tried, as a share of the scatter.
-const STEPS: usize = 60;
 
 /// The axes that rest in two places.
 pub fn two_places(session: &Session, fit: &JointFit) -> Vec<TwoPlaces> {
@@ -55,7 +52,7 @@ fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Op
         .map(|r| (linearised.residual(r), linearised.value(r, column)))
         .collect();
     let peaks = fit.kept.iter().filter(|k| **k).count();
-    (peaks >= LEAST_PEAKS).then_some(())?;
+    (peaks >= LEAST_PEAKS_FOR_TWO_GROUPS).then_some(())?;
     let moved: Vec<(f64, f64)> = rows
         .iter()
         .copied()
@@ -71,11 +68,11 @@ fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Op
             .max(1e-300))
     .sqrt();
     (weight > 0.0 && scatter > 0.0).then_some(())?;
-    let noises: Vec<f64> = (1..=STEPS)
-        .map(|k| fit.variance.sqrt() * 1.1 * k as f64 / STEPS as f64)
+    let noises: Vec<f64> = (1..=SIZES_OF_TWO_PLACES)
+        .map(|k| fit.variance.sqrt() * 1.1 * k as f64 / SIZES_OF_TWO_PLACES as f64)
         .collect();
-    let sizes: Vec<f64> = (0..=STEPS)
-        .map(|k| 1.5 * scatter * k as f64 / STEPS as f64)
+    let sizes: Vec<f64> = (0..=SIZES_OF_TWO_PLACES)
+        .map(|k| 1.5 * scatter * k as f64 / SIZES_OF_TWO_PLACES as f64)
         .collect();
     let one = |size: f64, noise: f64| -> f64 {
         let variances = Product::of(
@@ -113,7 +110,7 @@ fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Op
     // memory), with Schwarz's price for the size that was fitted.
     let gain = double - single - 0.5 * (peaks as f64).ln();
     let p_value = (TRIED * (-gain).exp()).min(1.0);
-    (p_value <= FALSE_ALARM).then(|| TwoPlaces {
+    (p_value <= FALSE_ALARM_OF_A_TEST_OF_SCATTER).then(|| TwoPlaces {
         axis,
         apart: Angle::from_radians(2.0 * size),
         sigma: Angle::from_radians(2.0 * noise / weight.sqrt()),
@@ -124,10 +121,6 @@ fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Op
 /// The highest value of a smooth function on a grid, and where: coarsely first, then uphill from
 /// the best few places.
 fn highest(lengths: [usize; 2], of: impl Fn([usize; 2]) -> f64) -> (f64, [usize; 2]) {
-    /// Every fourth line of the grid is tried first: the likelihood changes little between.
-    const COARSE: usize = 4;
-    /// The best places of the coarse grid that are searched closely: one could be a side maximum.
-    const CLIMBS: usize = 3;
     let mut known = vec![f64::NAN; lengths[0] * lengths[1]];
     let mut value = |[i, j]: [usize; 2]| {
         let known = &mut known[i * lengths[1] + j];
@@ -147,9 +140,12 @@ fn highest(lengths: [usize; 2], of: impl Fn([usize; 2]) -> f64) -> (f64, [usize;
         lines.sort_by(|a, b| b.0.total_cmp(&a.0));
         lines
     };
-    let coarse = best_of(0..lengths[0], 0..lengths[1], COARSE);
-    let near = |at: usize, length: usize| at.saturating_sub(COARSE)..length.min(at + COARSE + 1);
-    (coarse.into_iter().take(CLIMBS))
+    let coarse = best_of(0..lengths[0], 0..lengths[1], COARSE_LINES_OF_TWO_PLACES);
+    let near = |at: usize, length: usize| {
+        at.saturating_sub(COARSE_LINES_OF_TWO_PLACES)
+            ..length.min(at + COARSE_LINES_OF_TWO_PLACES + 1)
+    };
+    (coarse.into_iter().take(CLIMBS_OF_TWO_PLACES))
         .map(|mut here| {
             loop {
                 let [i, j] = here.1;

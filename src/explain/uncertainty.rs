@@ -8,6 +8,7 @@ use super::linearised::Weighted;
 use super::observe::Observation;
 use super::separability::{sensitivity, what_would_tell};
 use super::session::Session;
+use super::tuned::POOR_CONDITION;
 use crate::angle::Angle;
 use crate::fit::{Noise, quantile};
 use crate::mount::Term;
@@ -15,11 +16,8 @@ use crate::station::Station;
 
 /// The scatter contradicts the logged sigmas below this probability; common practice, no source.
 const CONTRADICTION: f64 = 1e-3;
-/// From this scaled condition number on the report names the terms that are only determined
-/// together. Peaks all over the sky give 10 to 20 with the basic terms, a narrow arc 100.
-const POOR_CONDITION: f64 = 50.0;
-/// It must also be less certain than this many times a single peak: else the correlation does no
-/// harm. Common practice, no source.
+/// A term that is only determined with others must also be less certain than this many times a
+/// single peak: else the correlation does no harm. Common practice, no source.
 const POOR_SIGMA: f64 = 4.0;
 
 /// What a fit says of its own noise.

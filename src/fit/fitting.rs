@@ -9,12 +9,9 @@ use super::prior::Prior;
 use super::solution::Solution;
 use super::spectrum::{Hold, Spectrum};
 use super::triangle::Triangle;
+use super::tuned::{MOST_ROUNDS_OF_NOISE, MOST_ROUNDS_OF_RANK, PASSES_A_PARAMETER};
 use argmin::core::{Executor, State as _};
 use nalgebra::{DMatrix, DVector};
-
-/// Most rounds of fitting when the size of the noise or the set of held directions depends on the
-/// answer, so that two answers that take turns come to an end.
-const MOST_ROUNDS: usize = 12;
 
 /// Fits `model` by weighted least squares, from `start` (length n).
 ///
@@ -50,7 +47,7 @@ pub fn fit<M: Model + ?Sized>(
     }
     // Priors have their own sigma, so the scatter must be known before they can be weighed
     // against the data, and the other way round.
-    for _ in 0..MOST_ROUNDS {
+    for _ in 0..MOST_ROUNDS_OF_NOISE {
         let Some(scatter) = solution.scatter.filter(|s| *s > 0.0 && depends_on_noise) else {
             break;
         };
@@ -88,7 +85,7 @@ fn fit_with_noise<M: Model + ?Sized>(
     noise: f64,
 ) -> Result<Solution, FitError> {
     let n = model.parameters();
-    let budget = options.budget.unwrap_or(BUDGET * (n + 1));
+    let budget = options.budget.unwrap_or(PASSES_A_PARAMETER * (n + 1));
     let problem = LeastSquares::new(model, budget)
         .with_priors(&options.priors)
         .with_weights(options.weights.as_deref())
@@ -109,7 +106,7 @@ fn fit_with_noise<M: Model + ?Sized>(
         rounds += 1;
         let spectrum = Spectrum::of(&triangle, &options.hold);
         let held_rank = basis.as_ref().map_or(n, |basis| basis.ncols());
-        if spectrum.rank() == held_rank || rounds == MOST_RANK_ROUNDS || !ending.converged() {
+        if spectrum.rank() == held_rank || rounds == MOST_ROUNDS_OF_RANK || !ending.converged() {
             break (parameters, triangle, ending, spectrum);
         }
         basis = spectrum.basis();
@@ -154,12 +151,6 @@ fn fit_with_noise<M: Model + ?Sized>(
     })
 }
 
-/// Default passes for each parameter and once more: the slowest of the NIST runs (Bennett5,
-/// MGH17 from start 1) take about 1,000 in all, mount-like problems 5 to 20.
-const BUDGET: usize = 500;
-/// Most fits with a changed set of held directions, so that two sets that take turns come to an
-/// end.
-const MOST_RANK_ROUNDS: usize = 4;
 /// Fewer degrees of freedom than this are none, apart from rounding.
 const LEAST_FREEDOM: f64 = 1e-6;
 

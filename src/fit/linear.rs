@@ -4,10 +4,8 @@ use super::block::Block;
 use super::spectrum::{Hold, Spectrum};
 use super::step;
 use super::triangle::Triangle;
+use super::tuned::ROWS_GATHERED;
 use nalgebra::{DMatrix, DVector};
-
-/// Rows gathered before they are reduced, so that a block of usual width fits the fast cache.
-const GATHERED: usize = 64;
 
 /// A weighted linear problem fed row by row: y = regressors . coefficients + noise.
 ///
@@ -51,7 +49,7 @@ impl Linear {
     pub fn new(coefficients: usize) -> Linear {
         Linear {
             triangle: Triangle::new(coefficients),
-            block: Block::new(coefficients, GATHERED),
+            block: Block::new(coefficients, ROWS_GATHERED),
         }
     }
     /// Adds a row: the value, its n regressors, its weight (one over the variance), zero or
@@ -65,7 +63,7 @@ impl Linear {
         if root != 1.0 {
             self.block.scale_last_row(root);
         }
-        if self.block.rows() == GATHERED {
+        if self.block.rows() == ROWS_GATHERED {
             self.triangle.absorb_or_spoil(&mut self.block);
         }
     }

@@ -6,6 +6,7 @@ use super::options::Precision;
 use super::pass::PassError;
 use super::step::{self, TrialStep};
 use super::triangle::{Triangle, positive};
+use super::tuned::{FIRST_RADIUS, GAIN_TO_EXPECT_ANOTHER, MOST_POLISH_STEPS, POLISH_GAIN};
 use argmin::core::{
     Error as FrameworkError, IterState, KV, Problem, Solver, TerminationReason, TerminationStatus,
 };
@@ -60,20 +61,6 @@ const COSINE_TOLERANCE: f64 = 1e-15;
 const BLOWN_UP: f64 = 100.0;
 /// A step is accepted from this ratio of real to expected fall on (Moré 1978).
 const LEAST_GAIN: f64 = 1e-4;
-/// From this ratio on, the next step is expected to be accepted as well, and rows and derivatives
-/// are made in one pass instead of two. It only saves time.
-const GOOD_GAIN: f64 = 0.5;
-/// First radius over the scaled length of the start. One passed all of the NIST sets from
-/// both starts; 100, as in MINPACK, did not.
-const FIRST_RADIUS: f64 = 1.0;
-/// Most Gauss-Newton steps after convergence. Where the residuals are large and the model
-/// curved they gain half a digit each (ENSO): with five, 47 of the 54 NIST runs had eight
-/// digits or more, with twenty all 54. Elsewhere one or two are enough and the gradient,
-/// which must fall, stops them.
-const MOST_POLISH_STEPS: usize = 20;
-/// A polish step must bring the gradient below this fraction of what it was; if it does not, only
-/// rounding is left.
-const POLISH_GAIN: f64 = 0.7;
 /// A polish step of less than this fraction of the scaled parameters is not tried.
 const POLISH_STEP: f64 = 1e-14;
 
@@ -205,7 +192,7 @@ impl LevenbergMarquardt {
         self.iterations += 1;
         let before = self.triangle().squares();
         let trial = self.moved(&step);
-        let tried = if self.gain >= GOOD_GAIN {
+        let tried = if self.gain >= GAIN_TO_EXPECT_ANOTHER {
             (problem.reduce(&trial)).map(|triangle| (triangle.squares(), Some(triangle)))
         } else {
             problem

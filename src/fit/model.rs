@@ -4,11 +4,6 @@ use std::fmt;
 
 use super::block::{Block, runs};
 
-/// Observations evaluated and reduced together. The rows of one block (at most this many
-/// times [`Model::most_rows`]) stay in the fast cache with up to a dozen parameters; larger
-/// blocks were measured to be slower, smaller ones to cost more in calls.
-pub const BLOCK_OBSERVATIONS: usize = 128;
-
 /// A least-squares problem: observations whose whitened residuals depend on parameters.
 ///
 /// An observation is one row or a few rows that stand or fall together: the cross-elevation

@@ -1,8 +1,9 @@
 //! A pass over the rows of a model: block by block, and in parts that threads can share.
 
 use super::block::Block;
-use super::model::{BLOCK_OBSERVATIONS, Model, Unevaluable};
+use super::model::{Model, Unevaluable};
 use super::triangle::Triangle;
+use super::tuned::{BLOCK_OBSERVATIONS, MOST_PARTS, OBSERVATIONS_OF_A_PART};
 use rayon::prelude::*;
 use std::fmt;
 use std::ops::Range;
@@ -33,12 +34,6 @@ impl std::error::Error for PassError {
         }
     }
 }
-
-/// More observations than this are summed up in parts of no fewer, which threads can share.
-/// The parts are the same whether they do or not, and so is the answer.
-const PART_OBSERVATIONS: usize = 64 * BLOCK_OBSERVATIONS;
-/// No more parts than this, so that what is kept of each does not grow with the data.
-const MOST_PARTS: usize = 64;
 
 /// The rows of a model, each observation times the root of its weight.
 pub(super) struct Rows<'a, M: Model + ?Sized> {
@@ -118,7 +113,7 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
         let items = self.items();
         let size = (items.div_ceil(MOST_PARTS))
             .next_multiple_of(BLOCK_OBSERVATIONS)
-            .max(PART_OBSERVATIONS);
+            .max(OBSERVATIONS_OF_A_PART);
         if items <= size {
             let mut sum = first;
             self.pass(0..items, parameters, derivatives, block, |b| {

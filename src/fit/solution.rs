@@ -3,7 +3,7 @@
 use super::marquardt::Ending;
 use super::options::Noise;
 use super::quantile;
-use super::spectrum::{Direction, Hold, Spectrum};
+use super::spectrum::{Hold, ParameterDirection, Spectrum};
 use super::triangle::Triangle;
 use nalgebra::{DMatrix, DVector};
 
@@ -53,7 +53,7 @@ impl Solution {
         Spectrum::of(&self.triangle, &Hold::default()).condition()
     }
     /// The directions that they do not tell: left where the fit started.
-    pub fn undetermined(&self) -> Vec<Direction> {
+    pub fn undetermined(&self) -> Vec<ParameterDirection> {
         self.spectrum.undetermined()
     }
     /// Covariance of the parameters, n by n, the untold directions counting as known;

@@ -53,7 +53,7 @@ impl Hold {
 
 /// One direction in the parameters and how well the data tell it.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Direction {
+pub struct ParameterDirection {
     /// A change of the parameters along it, in their own units: of unit length in scaled
     /// parameters. Its sign is so that the largest share is positive.
     pub change: Vec<f64>,
@@ -145,16 +145,16 @@ impl Spectrum {
         }
     }
     /// All directions, best told first.
-    pub fn directions(&self) -> Vec<Direction> {
+    pub fn directions(&self) -> Vec<ParameterDirection> {
         (0..self.scale.len()).map(|i| self.direction(i)).collect()
     }
     /// The directions that the data do not tell.
-    pub fn undetermined(&self) -> Vec<Direction> {
+    pub fn undetermined(&self) -> Vec<ParameterDirection> {
         (self.rank..self.scale.len())
             .map(|i| self.direction(i))
             .collect()
     }
-    fn direction(&self, i: usize) -> Direction {
+    fn direction(&self, i: usize) -> ParameterDirection {
         let Singular { values, vectors } = self.singular();
         let column = vectors.column(i);
         let leading = column.iter().fold(0.0_f64, |a, b| {
@@ -167,7 +167,7 @@ impl Spectrum {
         });
         let sign = if leading < 0.0 { -1.0 } else { 1.0 };
         let shares: Vec<f64> = column.iter().map(|v| sign * v).collect();
-        Direction {
+        ParameterDirection {
             change: shares.iter().zip(&self.scale).map(|(v, d)| v / d).collect(),
             shares,
             strength: values[i],

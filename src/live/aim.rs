@@ -32,14 +32,14 @@ pub enum ReportTurn {
 
 /// A direction as a tracker writes it: any turn of azimuth, elevations to 180 degrees.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Asked {
+pub struct AskedDirection {
     /// As written.
     pub azimuth: Angle,
     /// As written; above 90 degrees the other side of the sky.
     pub elevation: Angle,
 }
 
-impl Asked {
+impl AskedDirection {
     /// The direction on the sky; none when the numbers are no direction.
     pub fn demand(self) -> Option<Demand> {
         /// Azimuths beyond these many degrees either way are a mistake, not a cable wrap.
@@ -163,7 +163,7 @@ impl Aim {
     /// [`NoAim`].
     pub fn aim(
         &self,
-        asked: Asked,
+        asked: AskedDirection,
         here: Axes,
         sent: Option<Axes>,
         deadband: Angle,
@@ -266,23 +266,25 @@ impl Aim {
     }
 
     /// The direction at these readings as the tracker that asked last for `asked` should see it.
-    pub fn seen(&self, axes: Axes, asked: Option<Asked>) -> Asked {
+    pub fn seen(&self, axes: Axes, asked: Option<AskedDirection>) -> AskedDirection {
         let (azimuth, elevation) = self.full.air.demand_of(&self.direction(axes));
-        let seen = Asked { azimuth, elevation };
+        let seen = AskedDirection { azimuth, elevation };
         match (self.report, asked) {
-            (ReportTurn::Positive, _) | (ReportTurn::AsAsked, None) => Asked {
+            (ReportTurn::Positive, _) | (ReportTurn::AsAsked, None) => AskedDirection {
                 azimuth: azimuth.wrapped_positive(),
                 ..seen
             },
-            (ReportTurn::Signed, _) => Asked {
+            (ReportTurn::Signed, _) => AskedDirection {
                 azimuth: azimuth.wrapped_signed(),
                 ..seen
             },
-            (ReportTurn::AsAsked, Some(asked)) if asked.elevation > Angle::RIGHT => Asked {
-                azimuth: (azimuth + Angle::HALF_TURN).nearest_turn_to(asked.azimuth),
-                elevation: Angle::HALF_TURN - elevation,
-            },
-            (ReportTurn::AsAsked, Some(asked)) => Asked {
+            (ReportTurn::AsAsked, Some(asked)) if asked.elevation > Angle::RIGHT => {
+                AskedDirection {
+                    azimuth: (azimuth + Angle::HALF_TURN).nearest_turn_to(asked.azimuth),
+                    elevation: Angle::HALF_TURN - elevation,
+                }
+            }
+            (ReportTurn::AsAsked, Some(asked)) => AskedDirection {
                 azimuth: azimuth.nearest_turn_to(asked.azimuth),
                 ..seen
             },
@@ -332,7 +334,7 @@ impl Aim {
     }
 
     /// Where the beam must point for a demand; none when it is no direction.
-    pub fn wanted(&self, asked: Asked) -> Option<Direction<Apparent>> {
+    pub fn wanted(&self, asked: AskedDirection) -> Option<Direction<Apparent>> {
         let demand = asked.demand()?;
         Some(self.full.air.apparent(demand.azimuth, demand.elevation))
     }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
 
-use super::aim::Asked;
+use super::aim::AskedDirection;
 
 /// A client by number; numbers are not used again.
 pub type ClientId = u64;
@@ -24,7 +24,7 @@ enum Reply {
 struct Client {
     name: String,
     heard: Duration,
-    asked: Option<Asked>,
+    asked: Option<AskedDirection>,
     replies: VecDeque<Reply>,
 }
 
@@ -75,7 +75,7 @@ impl Clients {
     }
 
     /// What it last demanded.
-    pub fn asked(&self, id: ClientId) -> Option<Asked> {
+    pub fn asked(&self, id: ClientId) -> Option<AskedDirection> {
         self.all.get(&id)?.asked
     }
 
@@ -92,7 +92,7 @@ impl Clients {
     }
 
     /// Remembers what it demanded.
-    pub fn demanded(&mut self, id: ClientId, asked: Asked) {
+    pub fn demanded(&mut self, id: ClientId, asked: AskedDirection) {
         if let Some(client) = self.all.get_mut(&id) {
             client.asked = Some(asked);
         }

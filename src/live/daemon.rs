@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use super::axes::{Axes, Travel};
-use super::protocol::{Code, Line, Lines};
+use super::protocol::{Code, DaemonLine, Lines};
 
 /// What was asked and not yet answered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -122,8 +122,8 @@ impl Conversation {
     }
 
     /// What a line says; an error when it is no answer to what was asked.
-    fn line(&mut self, line: &Line) -> Result<Option<Answer>, ()> {
-        let Line::Text(text) = line else {
+    fn line(&mut self, line: &DaemonLine) -> Result<Option<Answer>, ()> {
+        let DaemonLine::Text(text) = line else {
             return Err(());
         };
         let text = text.trim();

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::pass::{Figures, Sample, Tally};
+use super::pass::{Figures, PassSample, Tally};
 use super::record::{COLUMNS, FORMAT, Row};
 use crate::angle::Angle;
 use crate::files;
@@ -18,7 +18,7 @@ pub struct Pass {
     /// How it went.
     pub figures: Figures,
     /// Where the beam was and should have been, in the order of time; thinned when there are many.
-    pub samples: Vec<Sample>,
+    pub samples: Vec<PassSample>,
 }
 
 /// What a log tells.
@@ -103,7 +103,7 @@ pub fn parse_log(file: &str, bytes: &[u8]) -> Result<RelayLog, Error> {
         .comment(Some(b'#'))
         .from_reader(text.as_bytes());
     let mut problems = Problems::new();
-    let mut samples: Vec<Sample> = Vec::new();
+    let mut samples: Vec<PassSample> = Vec::new();
     let mut unfinished = false;
     let complete = text.ends_with('\n');
     for record in rows.records() {
@@ -122,7 +122,7 @@ pub fn parse_log(file: &str, bytes: &[u8]) -> Result<RelayLog, Error> {
                 } else if row.command == "S" && row.client == super::record::RELAY {
                     log.stops += 1;
                 }
-                samples.extend(Sample::of(&row, az_el));
+                samples.extend(PassSample::of(&row, az_el));
                 unfinished = false;
             }
             Err(wrong) => {
@@ -186,13 +186,13 @@ fn row(record: &csv::StringRecord) -> Result<Row, Wrong> {
     })
 }
 
-fn passes(mut samples: Vec<Sample>, beamwidth: Angle) -> Vec<Pass> {
+fn passes(mut samples: Vec<PassSample>, beamwidth: Angle) -> Vec<Pass> {
     // Commands that waited for their answer stand a little behind their time.
     samples.sort_by_key(|sample| sample.time);
     let mut passes = Vec::new();
     let mut tally = Tally::new(beamwidth);
-    let mut of_pass: Vec<Sample> = Vec::new();
-    let end = |tally: &mut Tally, of_pass: &mut Vec<Sample>, passes: &mut Vec<Pass>| {
+    let mut of_pass: Vec<PassSample> = Vec::new();
+    let end = |tally: &mut Tally, of_pass: &mut Vec<PassSample>, passes: &mut Vec<Pass>| {
         let samples = thinned(std::mem::take(of_pass));
         let figures = std::mem::replace(tally, Tally::new(beamwidth)).figures();
         passes.extend(figures.map(|figures| Pass { figures, samples }));
@@ -209,7 +209,7 @@ fn passes(mut samples: Vec<Sample>, beamwidth: Angle) -> Vec<Pass> {
 }
 
 /// Every so-manieth of too many.
-fn thinned(samples: Vec<Sample>) -> Vec<Sample> {
+fn thinned(samples: Vec<PassSample>) -> Vec<PassSample> {
     let step = samples.len().div_ceil(MOST_SAMPLES).max(1);
     samples.into_iter().step_by(step).collect()
 }

@@ -1,6 +1,6 @@
 //! What a relay tells the person who looks after it.
 
-use super::aim::Asked;
+use super::aim::AskedDirection;
 use super::axes::Axes;
 use crate::angle::Angle;
 
@@ -30,7 +30,7 @@ impl Loudness {
 
 /// Something told.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Told {
+pub struct RelayNotice {
     /// How loud.
     pub loudness: Loudness,
     /// A sentence.
@@ -39,11 +39,11 @@ pub struct Told {
 
 /// What the relay sees and does at one time: the status line.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Status {
+pub struct RelayStatus {
     /// What is demanded.
-    pub demand: Option<Asked>,
+    pub demand: Option<AskedDirection>,
     /// Where the beam points, as the tracker counts.
-    pub beam: Option<Asked>,
+    pub beam: Option<AskedDirection>,
     /// Where the mount stands.
     pub reading: Option<Axes>,
     /// How far the beam is from the demand.

@@ -21,7 +21,7 @@ mod serve;
 mod wires;
 mod zone;
 
-pub use aim::{Aim, Aimed, Asked, InKeyhole, NoAim, ReportTurn};
+pub use aim::{Aim, Aimed, AskedDirection, InKeyhole, NoAim, ReportTurn};
 pub use axes::{Axes, Beam, Travel};
 pub use clients::{ClientId, SILENT};
 pub use engine::{
@@ -29,9 +29,9 @@ pub use engine::{
 };
 pub use guard::{Goal, GuardDecision, Refused, Rules, Situation, decide, strayed};
 pub use log_csv::{Pass, RelayLog, parse_log, read_log};
-pub use messages::{Loudness, Status, Told};
-pub use pass::{Figures, ON_TARGET_DB, Sample, Tally, loss_db};
+pub use messages::{Loudness, RelayNotice, RelayStatus};
+pub use pass::{Figures, ON_TARGET_DB, PassSample, Tally, loss_db};
 pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
-pub use serve::{Inbox, Inlet, Report, inlet, serve};
+pub use serve::{Inbox, Inlet, RelayReport, inlet, serve};
 pub use wires::{WireEvent, WireNews, Wires};
 pub use zone::{SunZone, largest_rate, usual_radius};

@@ -3,7 +3,7 @@
 
 use serde::Serialize;
 
-use super::aim::Asked;
+use super::aim::AskedDirection;
 use super::record::{RELAY, Row};
 use crate::angle::{Angle, Direction};
 use crate::station::limits::ENCODER_AZIMUTH;
@@ -18,13 +18,13 @@ const BETWEEN_PASSES_S: f64 = 300.0;
 
 /// Where the beam was and should have been at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Sample {
+pub struct PassSample {
     /// When.
     pub time: Utc,
     /// What was demanded.
-    pub demand: Asked,
+    pub demand: AskedDirection,
     /// Where the beam pointed.
-    pub beam: Asked,
+    pub beam: AskedDirection,
     /// The angle between both.
     pub miss: Angle,
     /// How far off the beam would have been without the correction; none when the mount's readings
@@ -34,14 +34,14 @@ pub struct Sample {
     pub sun: Option<Angle>,
 }
 
-impl Sample {
+impl PassSample {
     /// What a row tells, if it is a reading under a demand. `az_el` says whether readings are azimuth
     /// and elevation.
-    pub fn of(row: &Row, az_el: bool) -> Option<Sample> {
+    pub fn of(row: &Row, az_el: bool) -> Option<PassSample> {
         if row.client != RELAY || row.command != "p" {
             return None;
         }
-        let asked = |azimuth: f64, elevation: f64| Asked {
+        let asked = |azimuth: f64, elevation: f64| AskedDirection {
             azimuth: Angle::from_degrees(azimuth),
             elevation: Angle::from_degrees(elevation),
         };
@@ -55,7 +55,7 @@ impl Sample {
             // Without the correction the readings would be what is demanded: here the beam is as far
             // from its readings as it would be from the demand.
             .and_then(|(one, two)| apart(asked(one, two), beam));
-        Some(Sample {
+        Some(PassSample {
             time: row.time_utc,
             demand,
             beam,
@@ -66,8 +66,8 @@ impl Sample {
     }
 }
 
-fn apart(one: Asked, other: Asked) -> Option<Angle> {
-    let direction = |asked: Asked| {
+fn apart(one: AskedDirection, other: AskedDirection) -> Option<Angle> {
+    let direction = |asked: AskedDirection| {
         let demand = asked.demand()?;
         Some(Direction::apparent(demand.azimuth, demand.elevation))
     };
@@ -147,7 +147,7 @@ impl Tally {
     }
 
     /// Counts one.
-    pub fn add(&mut self, sample: &Sample) {
+    pub fn add(&mut self, sample: &PassSample) {
         let since = self
             .last
             .map_or(0.0, |last| sample.time.seconds_since(last));
@@ -234,7 +234,7 @@ mod tests {
                 (100.0, 30.0 - low),
                 (100.0, 31.0 - low),
             );
-            tally.add(&Sample::of(&row, true).unwrap());
+            tally.add(&PassSample::of(&row, true).unwrap());
         }
         let figures = tally.figures().unwrap();
         assert!((figures.followed_s - 20.0).abs() < ROUNDING);
@@ -266,13 +266,13 @@ mod tests {
                 ..good.clone()
             },
         ] {
-            assert_eq!(Sample::of(&other, true), None);
+            assert_eq!(PassSample::of(&other, true), None);
         }
-        assert_eq!(Sample::of(&good, false).unwrap().uncorrected, None);
+        assert_eq!(PassSample::of(&good, false).unwrap().uncorrected, None);
         let mut tally = Tally::new(Angle::from_degrees(1.0));
         assert_eq!(tally.figures(), None);
-        tally.add(&Sample::of(&good, true).unwrap());
-        tally.add(&Sample::of(&row(100.0, (1.0, 2.0), (1.0, 2.0), (1.0, 2.0)), true).unwrap());
+        tally.add(&PassSample::of(&good, true).unwrap());
+        tally.add(&PassSample::of(&row(100.0, (1.0, 2.0), (1.0, 2.0), (1.0, 2.0)), true).unwrap());
         assert_eq!(tally.figures().unwrap().followed_s, 0.0);
     }
 }

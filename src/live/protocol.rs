@@ -134,7 +134,7 @@ impl Way {
 
 /// A command and how its reply is to look.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Request {
+pub struct DaemonRequest {
     /// What is asked for.
     pub command: Command,
     /// The command and its words as the long form repeats them.
@@ -143,9 +143,9 @@ pub struct Request {
     separator: Option<char>,
 }
 
-impl Request {
+impl DaemonRequest {
     /// Reads one line; none when there is nothing in it to answer.
-    pub fn parse(line: &str) -> Option<Request> {
+    pub fn parse(line: &str) -> Option<DaemonRequest> {
         let line = line.trim_matches(|c: char| c.is_whitespace() || c == '\0');
         let (separator, rest) = match line.chars().next()? {
             '#' => return None,
@@ -163,7 +163,7 @@ impl Request {
             // What is repeated must stay one line of plain text.
             echo.extend(word.chars().filter(|c| c.is_ascii_graphic()).take(40));
         }
-        Some(Request {
+        Some(DaemonRequest {
             command,
             echo,
             separator,
@@ -336,7 +336,7 @@ pub struct Lines {
 
 /// A line of a client.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Line {
+pub enum DaemonLine {
     /// Its text.
     Text(String),
     /// It was longer than any command.
@@ -350,13 +350,15 @@ impl Lines {
     /// Takes what came, and gives the lines that it completes to `line`. A command of one letter
     /// without words counts as complete when nothing more has come: a stop must not wait for a line
     /// end.
-    pub fn feed(&mut self, bytes: &[u8], mut line: impl FnMut(Line)) {
+    pub fn feed(&mut self, bytes: &[u8], mut line: impl FnMut(DaemonLine)) {
         for byte in bytes {
             if matches!(byte, b'\n' | b'\r') {
                 if self.dropping {
                     self.dropping = false;
                 } else if !self.part.is_empty() {
-                    line(Line::Text(String::from_utf8_lossy(&self.part).into_owned()));
+                    line(DaemonLine::Text(
+                        String::from_utf8_lossy(&self.part).into_owned(),
+                    ));
                 }
                 self.part.clear();
             } else if !self.dropping {
@@ -364,13 +366,15 @@ impl Lines {
                 if self.part.len() > LONGEST_LINE {
                     self.part.clear();
                     self.dropping = true;
-                    line(Line::TooLong);
+                    line(DaemonLine::TooLong);
                 }
             }
         }
         let waits = self.part.as_slice();
         if matches!(waits, b"S" | b"p" | b"q" | b"+S" | b"\\stop" | b"+\\stop") {
-            line(Line::Text(String::from_utf8_lossy(waits).into_owned()));
+            line(DaemonLine::Text(
+                String::from_utf8_lossy(waits).into_owned(),
+            ));
             self.part.clear();
         }
     }
@@ -383,7 +387,7 @@ mod tests {
     use super::*;
 
     fn command_of(line: &str) -> Command {
-        Request::parse(line).expect("a command").command
+        DaemonRequest::parse(line).expect("a command").command
     }
 
     #[test]
@@ -457,7 +461,7 @@ mod tests {
     #[test]
     fn nothing_is_answered_to_nothing() {
         for line in ["", "   ", "\0", "# note"] {
-            assert_eq!(Request::parse(line), None);
+            assert_eq!(DaemonRequest::parse(line), None);
         }
     }
 
@@ -465,7 +469,7 @@ mod tests {
     /// the number of decimals.
     #[test]
     fn replies_have_the_form_of_the_daemon() {
-        let parse = |line| Request::parse(line).unwrap();
+        let parse = |line| DaemonRequest::parse(line).unwrap();
         assert_eq!(parse("P 10 20").answer(Code::Done), "RPRT 0\n");
         assert_eq!(
             parse("+P 10 20").answer(Code::Done),
@@ -508,7 +512,7 @@ mod tests {
         assert_eq!(Code::Unavailable.to_string(), "RPRT -11");
     }
 
-    fn cut(packets: &[&[u8]]) -> Vec<Line> {
+    fn cut(packets: &[&[u8]]) -> Vec<DaemonLine> {
         let (mut lines, mut all) = (Lines::default(), Vec::new());
         for packet in packets {
             lines.feed(packet, |line| all.push(line));
@@ -518,7 +522,7 @@ mod tests {
 
     #[test]
     fn lines_pass_over_packets() {
-        let text = |s: &str| Line::Text(s.to_owned());
+        let text = |s: &str| DaemonLine::Text(s.to_owned());
         assert_eq!(
             cut(&[b"P 1 2\np\r\nS\n", b"P 3", b" 4\n"]),
             [text("P 1 2"), text("p"), text("S"), text("P 3 4")]
@@ -527,13 +531,13 @@ mod tests {
         assert_eq!(cut(&[b"S", b"\n"]), [text("S")]);
         assert_eq!(cut(&[b"p\nS"]), [text("p"), text("S")]);
         let long = vec![b'x'; 4 * LONGEST_LINE];
-        assert_eq!(cut(&[&long, b"\np\n"]), [Line::TooLong, text("p")]);
+        assert_eq!(cut(&[&long, b"\np\n"]), [DaemonLine::TooLong, text("p")]);
     }
 
     proptest! {
         #[test]
         fn no_line_makes_it_panic_and_every_command_has_one_line_of_answer(line in ".{0,80}") {
-            if let Some(request) = Request::parse(&line) {
+            if let Some(request) = DaemonRequest::parse(&line) {
                 let answer = request.answer(Code::Rejected);
                 prop_assert!(answer.ends_with("RPRT -9\n"));
                 if let Command::SetPosition { azimuth, elevation } = request.command {

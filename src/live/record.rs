@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use super::aim::Asked;
+use super::aim::AskedDirection;
 use super::axes::Axes;
 use crate::angle::Angle;
 use crate::time::Utc;
@@ -65,7 +65,7 @@ impl Row {
     }
     /// With what was demanded.
     #[must_use]
-    pub fn demand(mut self, asked: Option<Asked>) -> Row {
+    pub fn demand(mut self, asked: Option<AskedDirection>) -> Row {
         self.demand_azimuth_deg = asked.map(|a| tidy(a.azimuth));
         self.demand_elevation_deg = asked.map(|a| tidy(a.elevation));
         self
@@ -177,7 +177,7 @@ mod tests {
     fn a_row_is_a_line_of_the_columns() {
         let time = Utc::parse("2026-09-12T10:00:00.25Z").unwrap();
         let row = Row::new(time, "127.0.0.1:5", "P 1, \"2\u{1b}", "RPRT -1")
-            .demand(Some(Asked {
+            .demand(Some(AskedDirection {
                 azimuth: Angle::from_degrees(10.0),
                 elevation: Angle::from_degrees(-0.0),
             }))

@@ -13,8 +13,8 @@ use crossbeam_channel::{Receiver, Sender, bounded, select_biased, unbounded};
 
 use super::clients::ClientId;
 use super::engine::{Action, Event, Operator, Relay};
-use super::messages::{Status, Told};
-use super::protocol::{Code, Command, Line, Lines, Request};
+use super::messages::{RelayNotice, RelayStatus};
+use super::protocol::{Code, Command, DaemonLine, DaemonRequest, Lines};
 use super::record::Row;
 use super::wires::{WireEvent, WireNews, Wires};
 use crate::problem::Error;
@@ -33,19 +33,19 @@ const CLIENT_WRITE: Duration = Duration::from_secs(2);
 
 /// What the relay has to say while it runs.
 #[derive(Clone, Debug)]
-pub enum Report {
+pub enum RelayReport {
     /// A row of the log.
     Log(Row),
     /// To the person.
-    Tell(Told),
+    Tell(RelayNotice),
     /// Where things stand.
-    Show(Status),
+    Show(RelayStatus),
 }
 
 /// What comes from clients.
 enum FromClient {
     Opened(ClientId, String, Sender<String>, TcpStream),
-    Line(ClientId, Line, u64),
+    Line(ClientId, DaemonLine, u64),
     Closed(ClientId),
 }
 
@@ -55,7 +55,7 @@ enum Urgent {
     Operator(Operator, &'static str),
     StopFile(bool),
     Calibration(Box<FullModel>, Vec<String>),
-    Tell(Told),
+    Tell(RelayNotice),
     Wire(WireNews),
 }
 
@@ -78,7 +78,7 @@ impl Inlet {
         let _ = self.0.send(Urgent::Calibration(full, caveats));
     }
     /// Something to tell.
-    pub fn tell(&self, told: Told) {
+    pub fn tell(&self, told: RelayNotice) {
         let _ = self.0.send(Urgent::Tell(told));
     }
 }
@@ -102,7 +102,7 @@ pub fn serve(
     listener: TcpListener,
     rotator: &str,
     (inlet, inbox): (Inlet, Inbox),
-    reports: &Sender<Report>,
+    reports: &Sender<RelayReport>,
 ) -> Result<(), Error> {
     let (lines_in, lines) = bounded(MOST_LINES);
     accept(listener, lines_in, inlet.0.clone());
@@ -159,7 +159,7 @@ struct Shell<'a> {
     urgent: Sender<Urgent>,
     clients: HashMap<ClientId, (Sender<String>, TcpStream)>,
     wires: Wires,
-    reports: &'a Sender<Report>,
+    reports: &'a Sender<RelayReport>,
 }
 
 impl Shell<'_> {
@@ -193,9 +193,9 @@ impl Shell<'_> {
             }
             Action::Drop(wire) => self.wires.close(wire),
             // Whoever reads the reports may have gone; the mount comes first.
-            Action::Log(row) => drop(self.reports.send(Report::Log(row))),
-            Action::Tell(told) => drop(self.reports.send(Report::Tell(told))),
-            Action::Show(status) => drop(self.reports.send(Report::Show(status))),
+            Action::Log(row) => drop(self.reports.send(RelayReport::Log(row))),
+            Action::Tell(told) => drop(self.reports.send(RelayReport::Tell(told))),
+            Action::Show(status) => drop(self.reports.send(RelayReport::Show(status))),
             Action::Driven(_) | Action::End => {}
         }
     }
@@ -304,11 +304,11 @@ fn read_lines(
         // A page in a browser can reach this port too: what its request carries is not heard, nor
         // what comes behind a line that no tracker sends.
         let foreign = came.iter().position(|(line, _)| match line {
-            Line::Text(text) => is_of_the_web(text),
-            Line::TooLong => true,
+            DaemonLine::Text(text) => is_of_the_web(text),
+            DaemonLine::TooLong => true,
         });
         if let Some(first) = foreign {
-            let too_long = matches!(came[first].0, Line::TooLong);
+            let too_long = matches!(came[first].0, DaemonLine::TooLong);
             came.truncate(first + usize::from(too_long));
         }
         // All stops of the packet before any of its other lines.
@@ -328,11 +328,11 @@ fn read_lines(
     }
 }
 
-fn is_stop(line: &Line) -> bool {
+fn is_stop(line: &DaemonLine) -> bool {
     match line {
-        Line::Text(text) => {
-            Request::parse(text).is_some_and(|request| request.command == Command::Stop)
+        DaemonLine::Text(text) => {
+            DaemonRequest::parse(text).is_some_and(|request| request.command == Command::Stop)
         }
-        Line::TooLong => false,
+        DaemonLine::TooLong => false,
     }
 }

@@ -5,7 +5,7 @@ use std::path::Path;
 use super::axes::Axes;
 use super::axis_reading::{AxisReadings, Places};
 use super::log_options::LogOptions;
-use super::table::{Asked, Request, Schema, Table, Told, survey};
+use super::table::{Questions, Request, Schema, Table, Told, survey};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
 use crate::problem::{Error, Problems, Wrong};
@@ -50,7 +50,7 @@ pub struct Angles {
     rows: Vec<(Utc, Angle, Angle)>,
     longest_gap_s: f64,
     /// What must be asked before they can be read; then there are no rows yet.
-    pub(super) asked: Asked,
+    pub(super) asked: Questions,
 }
 
 /// A reading a second for a month.

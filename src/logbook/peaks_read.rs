@@ -10,7 +10,7 @@ use super::peak::{Peak, PeakLog, Readings};
 use super::peak_rows::Reading;
 use super::peaks_csv::TIME;
 use super::peaks_write::degrees_text;
-use super::table::{Asked, Columns, Kind, Line, Question, Survey, Table, Told};
+use super::table::{Columns, Kind, Line, Question, Questions, Survey, Table, Told};
 use crate::angle::Angle;
 use crate::files::{self, Expected};
 use crate::problem::{Error, Problems, Wrong};
@@ -128,7 +128,7 @@ fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakL
         }
     }
     let mut gathered = Gathered::new(reading);
-    let mut asked = Asked::default();
+    let mut asked = Questions::default();
     let mut rows_known = true;
     let mut surveys = Vec::new();
     for (file, bytes) in files {

@@ -4,10 +4,7 @@
 
 use super::scan::{PowerUnit, Sample, from_decibels};
 use crate::angle::Angle;
-use crate::time::Utc;
-
-/// By definition.
-const NANOS_PER_SECOND: i64 = 1_000_000_000;
+use crate::time::{NANOS_PER_SECOND, Utc};
 
 /// What a field of a row holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

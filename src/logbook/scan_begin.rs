@@ -13,7 +13,7 @@ use super::scan_columns::{
 use super::scan_options::ScanOptions;
 use super::scan_source::{Samples, Source};
 use super::sweeps::{self, Sweeps};
-use super::table::{Asked, Dialect, Kind, Request, Schema, Survey, Table, Told, survey};
+use super::table::{Dialect, Kind, Questions, Request, Schema, Survey, Table, Told, survey};
 use crate::files;
 use crate::problem::{Error, Problems, Wrong};
 use crate::quantity::Quantity;
@@ -107,7 +107,7 @@ pub(super) fn begin_table<R: BufRead>(
 }
 
 /// What the log asks and what its file of angles asks.
-fn with_angles(mut asked: Asked, options: &ScanOptions) -> Asked {
+fn with_angles(mut asked: Questions, options: &ScanOptions) -> Questions {
     if let Some(angles) = &options.angles {
         asked.extend(angles.asked.clone());
     }
@@ -294,8 +294,8 @@ fn ask_of_sweeps(
     beginning: &sweeps::Beginning,
     station: &Station,
     options: &ScanOptions,
-) -> Asked {
-    let mut asked = Asked::default();
+) -> Questions {
+    let mut asked = Questions::default();
     let (line, text) = (beginning.first_line, &beginning.first_text);
     let log = &options.log;
     asked.zone(

@@ -235,13 +235,11 @@ impl TermValues {
     }
     /// The value inside, for whoever fits: radians, fraction or seconds. Everybody else asks for
     /// [`TermValues::angle`] or [`TermValues::shown`].
-    #[doc(hidden)]
-    pub fn inside(&self, term: Term) -> f64 {
+    pub(crate) fn inside(&self, term: Term) -> f64 {
         self.inside[term as usize]
     }
     /// Sets the value inside, for whoever fits: radians, fraction or seconds.
-    #[doc(hidden)]
-    pub fn set_inside(&mut self, term: Term, value: f64) {
+    pub(crate) fn set_inside(&mut self, term: Term, value: f64) {
         self.inside[term as usize] = value;
     }
     /// The value as files show it: degrees, fraction or seconds.

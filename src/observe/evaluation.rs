@@ -6,11 +6,12 @@ use std::sync::Arc;
 
 use super::identity::{Inquiry, Missed, Names, Sighting};
 use super::knowledge::{FoundEmitter, Knowledge, weighed};
+use super::tuned::SIGMAS_COVERED;
 use crate::angle::{Angle, EncoderReading};
 use crate::ephemeris::{Reach, near_sun};
 use crate::logbook::{Scan, Trust};
 use crate::mount::ApproachSigns;
-use crate::plan::{Known, Request, SYSTEM_TEMPERATURE_K, plan, strength};
+use crate::plan::{Known, PlanRequest, SYSTEM_TEMPERATURE_K, plan, strength};
 use crate::scan::{self, Reason, ReducedScan, ScanVerdict, reduce_scans};
 use crate::sky::{EmitterId, Sky};
 use crate::solve::{Options, calibration, solve};
@@ -94,7 +95,7 @@ pub struct Solved {
 
 /// What to do next.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Next {
+pub enum NextMove {
     /// This emitter, not before that time.
     Measure(EmitterId, Utc),
     /// Nothing can be measured: why.
@@ -117,7 +118,7 @@ pub struct Answer {
     /// Expected pointing error over the sky by what is known, now and when the plan is done.
     pub expected: Option<(Angle, Angle)>,
     /// What to do next.
-    pub next: Next,
+    pub next: NextMove,
     /// Scans that are of other emitters than they say, by their places in the job's.
     pub renamed: Vec<(usize, EmitterId)>,
     /// Whether the emitters found might as well be others.
@@ -251,7 +252,7 @@ fn names(
 }
 
 /// An emitter that would not be where it is looked for if the names were the other ones.
-fn telling(job: &Job, knowledge: &Knowledge, other: &Knowledge) -> Option<Next> {
+fn telling(job: &Job, knowledge: &Knowledge, other: &Knowledge) -> Option<NextMove> {
     let sky = job.sky.as_ref();
     let beamwidth = job.station.dish.beamwidth;
     let reach = Reach::new(&job.station, knowledge.model());
@@ -279,7 +280,7 @@ fn telling(job: &Job, knowledge: &Knowledge, other: &Knowledge) -> Option<Next> 
             reach.obstacle(&direction).is_none()
                 && inquiry.stands_at(other, reading, job.now, room).is_none()
         })
-        .map(|id| Next::Measure(id, job.now))
+        .map(|id| NextMove::Measure(id, job.now))
 }
 
 /// The peak of a scan, when both axes were measured and it can be trusted.
@@ -338,11 +339,11 @@ fn is_clear_of_sun(job: &Job, id: EmitterId, room: Angle) -> bool {
 }
 
 /// What tells most, by the plan.
-fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
+fn planned(job: &Job, knowledge: &Knowledge) -> (NextMove, Option<(Angle, Angle)>) {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let left_s = job.until.seconds_since(job.now);
     if left_s < job.each_s {
-        return (Next::Nothing("the time is over".to_owned()), None);
+        return (NextMove::Nothing("the time is over".to_owned()), None);
     }
     let known = Known::of(
         knowledge.calibration(station, job.now),
@@ -350,7 +351,7 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
     );
     let known = match known {
         Ok(known) => known,
-        Err(error) => return (Next::Nothing(error.to_string()), None),
+        Err(error) => return (NextMove::Nothing(error.to_string()), None),
     };
     let room = station.dish.beamwidth * SCANNED;
     let offered: Vec<EmitterId> = (job.emitters.iter().copied())
@@ -366,7 +367,7 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
     };
     let mut why = String::new();
     for emitters in choices {
-        let request = Request {
+        let request = PlanRequest {
             every_s: job.each_s,
             most: 1,
             emitters,
@@ -375,7 +376,7 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
                 station.dish.beamwidth * 0.01,
                 station.dish.beamwidth,
             )),
-            ..Request::new(sky, job.now, job.now.plus_seconds(1.01 * job.each_s))
+            ..PlanRequest::new(sky, job.now, job.now.plus_seconds(1.01 * job.each_s))
         };
         match plan(station, sky, &known, &request) {
             Ok(plan) => {
@@ -383,16 +384,19 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (Next, Option<(Angle, Angle)>) {
                     continue;
                 };
                 let at = step.candidate.time.plus_seconds(-0.5 * job.each_s);
-                return (Next::Measure(step.candidate.emitter, at), Some(plan.error));
+                return (
+                    NextMove::Measure(step.candidate.emitter, at),
+                    Some(plan.error),
+                );
             }
             Err(error) => why = error.to_string(),
         }
     }
-    (Next::Nothing(why), None)
+    (NextMove::Nothing(why), None)
 }
 
 /// Everything that would be done from now on, with its time and its readings as far as they are known.
-fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
+fn rehearsal(job: &Job, knowledge: &Knowledge, next: &NextMove) -> Vec<String> {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let mut lines = Vec::new();
     let between = |(low, high): (Angle, Angle)| (low + high) / 2.0;
@@ -400,11 +404,11 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
         azimuth: between(station.mount.azimuth_range),
         elevation: between(station.mount.elevation_range),
     };
-    if let (true, Next::Measure(id, at)) = (job.uncalibrated, next) {
+    if let (true, NextMove::Measure(id, at)) = (job.uncalibrated, next) {
         lines.push(format!(
             "{at} search for {}, within some {:.0} deg of its place, until it is found",
             sky.name(*id),
-            knowledge.spread_at(middle)[1].degrees() * 2.5
+            knowledge.spread_at(middle)[1].degrees() * SIGMAS_COVERED
         ));
     }
     let known = match Known::of(
@@ -417,7 +421,7 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
     let emitters: Vec<EmitterId> = (job.emitters.iter().copied())
         .filter(|id| job.named || *id != sky.sun())
         .collect();
-    let request = Request {
+    let request = PlanRequest {
         every_s: job.each_s,
         emitters,
         named: job.named,
@@ -425,7 +429,7 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
             station.dish.beamwidth * 0.01,
             station.dish.beamwidth,
         )),
-        ..Request::new(sky, job.now, job.until)
+        ..PlanRequest::new(sky, job.now, job.until)
     };
     match plan(station, sky, &known, &request) {
         Ok(plan) => {
@@ -452,7 +456,7 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &Next) -> Vec<String> {
 }
 
 /// The strongest emitter that the mount reaches: to be searched for.
-fn strongest(job: &Job, knowledge: &Knowledge) -> Next {
+fn strongest(job: &Job, knowledge: &Knowledge) -> NextMove {
     /// Here a search is neither cut off by the ranges nor as wide as near the zenith.
     const GOOD: (f64, f64) = (20.0, 60.0);
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
@@ -512,8 +516,8 @@ fn strongest(job: &Job, knowledge: &Knowledge) -> Next {
         }
     }
     match best {
-        Some((_, id)) => Next::Measure(id, job.now),
-        None => Next::Nothing(format!(
+        Some((_, id)) => NextMove::Measure(id, job.now),
+        None => NextMove::Nothing(format!(
             "no emitter can be searched for now: {}",
             match why.is_empty() {
                 true => "all that are up were tried".to_owned(),

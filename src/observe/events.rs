@@ -5,7 +5,7 @@ use super::knowledge::Knowledge;
 use super::pattern::{Manner, Pattern};
 use super::power::Power;
 use crate::angle::Angle;
-use crate::live::{Axes, Told, Wire, usual_radius};
+use crate::live::{Axes, RelayNotice, Wire, usual_radius};
 use crate::logbook::{PowerUnit, Scan};
 use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
@@ -176,7 +176,7 @@ pub enum Action {
     /// The peaks file is this now.
     Peaks(String),
     /// Tell the person.
-    Tell(Told),
+    Tell(RelayNotice),
     /// Show where things stand.
     Show(Box<Progress>),
     /// It has ended.

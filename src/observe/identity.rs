@@ -6,6 +6,10 @@
 //! of the zeros, and by what was not found where it should have been.
 
 use super::knowledge::{FoundEmitter, Knowledge};
+use super::tuned::{
+    COST_OF_A_ZERO_BEYOND, COST_OF_CLEARLY_OTHER_NAMES, LOOSENESS_OF_NAMES, ROUNDS_OF_NAMES,
+    SIGMAS_COVERED,
+};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Term};
 use crate::sky::{EmitterId, Sky};
@@ -45,14 +49,6 @@ pub(super) enum Names {
 
 /// One emitter in ten is silent on an evening: minus twice the logarithm (common practice, no source).
 const SILENT: f64 = 4.6;
-/// Odds of some 100 to 1 are clear: minus twice the logarithm.
-const CLEAR: f64 = 9.0;
-/// A zero beyond what the user said, and what that costs.
-const ZERO_BEYOND: (Angle, f64) = (Angle::from_degrees(1.0), 20.0);
-/// What terms that are not reckoned with may do: a share of the beam, and at least.
-const LOOSE: (f64, Angle) = (0.1, Angle::from_degrees(0.3));
-/// Names are given anew so often for the same mount.
-const ROUNDS: usize = 3;
 
 /// What is weighed.
 pub(super) struct Inquiry<'a> {
@@ -84,10 +80,10 @@ impl Inquiry<'_> {
             }
         }
         match best {
-            Some((other, knowledge)) if other + CLEAR < cost + silent => {
+            Some((other, knowledge)) if other + COST_OF_CLEARLY_OTHER_NAMES < cost + silent => {
                 Names::Others(Box::new(knowledge))
             }
-            Some((other, knowledge)) if other < cost + silent + CLEAR => {
+            Some((other, knowledge)) if other < cost + silent + COST_OF_CLEARLY_OTHER_NAMES => {
                 Names::Doubtful(Box::new(knowledge))
             }
             _ => Names::Right,
@@ -101,7 +97,7 @@ impl Inquiry<'_> {
 
     /// The mount by these names, and what it costs.
     fn weighed(&self, names: &[EmitterId]) -> (Knowledge, f64) {
-        let loose = (self.beamwidth * LOOSE.0).max(LOOSE.1);
+        let loose = (self.beamwidth * LOOSENESS_OF_NAMES.0).max(LOOSENESS_OF_NAMES.1);
         let peaks: Vec<FoundEmitter> = (self.sightings.iter().zip(names))
             .filter_map(|(sighting, name)| {
                 Some(FoundEmitter {
@@ -115,8 +111,8 @@ impl Inquiry<'_> {
         let mut cost = knowledge.cost(&peaks);
         for zero in [Term::AzimuthZero, Term::ElevationZero] {
             let value = knowledge.model().terms().angle(zero).wrapped_signed();
-            if value.abs() > self.zeros + ZERO_BEYOND.0 {
-                cost += ZERO_BEYOND.1;
+            if value.abs() > self.zeros + COST_OF_A_ZERO_BEYOND.0 {
+                cost += COST_OF_A_ZERO_BEYOND.1;
             }
         }
         (knowledge, cost)
@@ -141,12 +137,12 @@ impl Inquiry<'_> {
         }
         let mut cost = f64::INFINITY;
         let mut names: Vec<EmitterId> = Vec::new();
-        for _ in 0..ROUNDS {
+        for _ in 0..ROUNDS_OF_NAMES {
             let named: Vec<EmitterId> = (self.sightings.iter())
                 .map(|sighting| {
                     let reading = sighting.found.reading;
                     let [across, up] = knowledge.spread_at(reading);
-                    let room = self.beamwidth + across.max(up) * 2.5;
+                    let room = self.beamwidth + across.max(up) * SIGMAS_COVERED;
                     self.stands_at(&knowledge, reading, sighting.time, room)
                 })
                 .collect::<Option<_>>()?;

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::{DMatrix, DVector};
 
+use super::tuned::{LEAST_UNMODELLED, MOST_ROUNDS_OF_A_FIT, UNMODELLED_SHARE};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::explain::glaring;
 use crate::explain::prior_size::careful;
@@ -50,13 +51,6 @@ const TERMS: [Term; 7] = [
     Term::AxisSkew,
     Term::Droop,
 ];
-/// What the terms above do not hold (an eccentric gear, play) may move a peak by this share of the
-/// beam, ...
-const UNMODELLED: f64 = 0.03;
-/// ... and by this at least.
-const LEAST_UNMODELLED: Angle = Angle::from_degrees(0.03);
-/// Rounds of the fit: it converges in a few, and two places that take turns come to an end.
-const MOST_ROUNDS: usize = 20;
 
 impl Knowledge {
     /// Of a mount whose zeros are good to `zeros` either way, and which nobody has measured.
@@ -161,7 +155,7 @@ impl Knowledge {
             return next;
         };
         let n = self.terms.len();
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..MOST_ROUNDS_OF_A_FIT {
             let mut squares = prior.clone();
             let mut right = &prior * (&self.mean - &next.values);
             let model = next.model();
@@ -308,7 +302,7 @@ impl Knowledge {
 
 /// The standard deviation that a peak has for these terms, whose own is `sigma`.
 pub fn weighed(sigma: Angle, beamwidth: Angle) -> Angle {
-    let unmodelled = (beamwidth * UNMODELLED).max(LEAST_UNMODELLED);
+    let unmodelled = (beamwidth * UNMODELLED_SHARE).max(LEAST_UNMODELLED);
     Angle::from_radians(sigma.radians().hypot(unmodelled.radians()))
 }
 

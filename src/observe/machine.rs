@@ -14,11 +14,11 @@ use super::power::Power;
 use super::recorder::Recorder;
 use super::search::EmptySky;
 use super::state::{Move, StopTest};
-use super::watch::{Cause, Watch};
+use super::watch::{MountWatch, StopCause};
 use crate::angle::Angle;
 use crate::live::{
-    self, Aim, Axes, Drive, Driven, InKeyhole, Loudness, OnDisconnect, Operator, Relay, ReportTurn,
-    SunAt, SunPlace, Told, Travel,
+    self, Aim, Axes, Drive, Driven, InKeyhole, Loudness, OnDisconnect, Operator, Relay,
+    RelayNotice, ReportTurn, SunAt, SunPlace, Travel,
 };
 use crate::logbook::Scan;
 use crate::sky::{EmitterId, Sky};
@@ -44,7 +44,7 @@ pub(super) enum Phase {
     /// Nothing is done until then.
     Pausing(Utc, EmitterId),
     /// Stopped; waits for a person.
-    Held(Cause),
+    Held(StopCause),
     /// A person ended it; the mount is given time to stand.
     Ending(Duration, Ending),
     /// It has ended.
@@ -72,7 +72,7 @@ pub(super) struct Attempt {
 }
 
 /// The observation.
-pub struct Observation {
+pub struct ObservationRun {
     pub(super) settings: Settings,
     pub(super) station: Arc<Station>,
     pub(super) sky: Arc<Sky>,
@@ -81,7 +81,7 @@ pub struct Observation {
     pub(super) now: Duration,
     pub(super) utc: Utc,
     pub(super) phase: Phase,
-    pub(super) watch: Watch,
+    pub(super) watch: MountWatch,
     pub(super) recorder: Recorder,
     pub(super) reading: Option<(Axes, Duration)>,
     /// Readings of late, to tell the encoder's step and the speed.
@@ -151,14 +151,14 @@ pub(super) enum Purpose {
 /// The mount's reading is asked for at most so often.
 pub(super) const POLL_S: f64 = 0.2;
 
-impl Observation {
+impl ObservationRun {
     /// Ready to run. `sun_at` tells where the Sun is.
     pub fn new(
         settings: Settings,
         station: Arc<Station>,
         sky: Arc<Sky>,
         sun_at: SunAt,
-    ) -> Observation {
+    ) -> ObservationRun {
         let full = full_model(&station, &settings.prior);
         let aim = Aim::new(full, InKeyhole::Refuse, ReportTurn::AsAsked);
         let range = aim.range();
@@ -184,7 +184,7 @@ impl Observation {
             .iter()
             .filter_map(|scan| scan.name.parse::<usize>().ok())
             .max();
-        let mut observation = Observation {
+        let mut observation = ObservationRun {
             knowledge: settings.prior.clone(),
             prior: settings.prior.clone(),
             scans: settings.scans.clone(),
@@ -197,7 +197,7 @@ impl Observation {
             now: Duration::ZERO,
             utc: Utc::from_unix_nanos(0),
             phase: Phase::Connecting,
-            watch: Watch::new(range),
+            watch: MountWatch::new(range),
             recorder: Recorder::default(),
             reading: None,
             lately: VecDeque::new(),
@@ -242,9 +242,9 @@ impl Observation {
     }
 
     /// The same with the Sun of a sky.
-    pub fn under(settings: Settings, station: &Arc<Station>, sky: &Arc<Sky>) -> Observation {
+    pub fn under(settings: Settings, station: &Arc<Station>, sky: &Arc<Sky>) -> ObservationRun {
         let of_sun = Arc::clone(sky);
-        Observation::new(
+        ObservationRun::new(
             settings,
             Arc::clone(station),
             Arc::clone(sky),
@@ -288,7 +288,7 @@ impl Observation {
     }
 
     /// Whether it is stopped and waits for a person.
-    pub fn is_held(&self) -> Option<&Cause> {
+    pub fn is_held(&self) -> Option<&StopCause> {
         match &self.phase {
             Phase::Held(cause) => Some(cause),
             _ => None,
@@ -341,7 +341,7 @@ impl Observation {
             Driven::Disobeyed => self.disobeyed(),
             Driven::Lost(why) => {
                 if !matches!(self.phase, Phase::Connecting) {
-                    self.halt(Cause::Lost(why));
+                    self.halt(StopCause::Lost(why));
                 }
             }
         }
@@ -429,7 +429,7 @@ impl Observation {
     }
 
     pub(super) fn tell(&mut self, loudness: Loudness, text: String) {
-        self.out.push(Action::Tell(Told { loudness, text }));
+        self.out.push(Action::Tell(RelayNotice { loudness, text }));
     }
 
     pub(super) fn milestone(&mut self, text: String) {

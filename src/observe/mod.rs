@@ -1,7 +1,7 @@
 //! Automatic calibration: drives a mount through what tells most, scans each emitter both ways,
 //! records, reduces at once, and ends when the expected pointing error is as small as asked for.
 //!
-//! [`Observation`] is a machine without input, output or clock: it holds a [`Relay`](crate::live::Relay),
+//! [`ObservationRun`] is a machine without input, output or clock: it holds a [`Relay`](crate::live::Relay),
 //! so that whatever it wants of the mount passes the same guard. [`observe()`] runs it over sockets,
 //! [`practise`] on a pretended dish and a clock of its own.
 
@@ -24,17 +24,18 @@ mod source;
 mod state;
 mod stopping;
 mod sun_cut;
+mod tuned;
 mod watch;
 
-pub use evaluation::{Answer, Job, Looked, Next, Solved, evaluate};
+pub use evaluation::{Answer, Job, Looked, NextMove, Solved, evaluate};
 pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
 pub use identity::Missed;
 pub use journal::{FORMAT, Journal, renamed};
 pub use knowledge::{FoundEmitter, Knowledge};
-pub use machine::{Observation, sun_place};
+pub use machine::{ObservationRun, sun_place};
 pub use over_sockets::{Inbox, Inlet, inlet, observe};
 pub use pattern::{Manner, Pattern};
 pub use power::{Power, PowerForm, PowerLines, PowerSource};
 pub use practice::{Practised, practise};
-pub use source::{Heard, Listening, listen};
-pub use watch::{Cause, MISSING, NO_PROGRESS, SILENT};
+pub use source::{FromReceiver, Listening, listen};
+pub use watch::{MISSING, NO_PROGRESS, SILENT, StopCause};

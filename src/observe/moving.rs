@@ -4,30 +4,22 @@
 use std::time::Duration;
 
 use super::events::{Action, Row};
-use super::machine::{Observation, POLL_S, Phase};
+use super::machine::{ObservationRun, POLL_S, Phase};
 use super::pattern::{Basis, Manner, Stretch};
 use super::recorder::Joined;
 use super::search::{EmptySky, Seen};
 use super::state::{Errand, Move, Stage};
 use super::sun_cut::SUN_PAUSE_S;
+use super::tuned::{
+    EMPTY_SKY_LINES, EMPTY_SKY_S, LATENESS_OF_A_STRETCH_S, LEAD_OF_THE_TARGET_S, LOWEST_EMPTY_SKY,
+};
 use crate::angle::{Angle, angle_between};
 use crate::live::{Axes, Drive, Refused};
 use crate::logbook::Sample;
 use crate::mount::{ApproachSigns, Wrap};
 use crate::sky::EmitterId;
 
-/// The target runs ahead of where the mount should be by so much, so that it does not stop between.
-const LEAD_S: f64 = 0.35;
-/// A stretch may end so late.
-const LATE_S: f64 = 3.0;
-/// The empty sky is looked at for so long, seconds, ...
-const EMPTY_S: f64 = 4.0;
-/// ... and at least for so many lines.
-const EMPTY_LINES: usize = 24;
-/// It is looked for above this.
-const LOWEST_EMPTY: Angle = Angle::from_degrees(20.0);
-
-impl Observation {
+impl ObservationRun {
     /// What a pattern follows from where a change of a reading by one moves the beam by so much.
     pub(super) fn basis(&self, rates: [f64; 2]) -> Basis {
         Basis {
@@ -134,7 +126,7 @@ impl Observation {
                 }
                 let beam = model.beam_vector(place.into(), ApproachSigns::UNKNOWN);
                 // Near the ground it is warm.
-                if beam.z < LOWEST_EMPTY.sin() {
+                if beam.z < LOWEST_EMPTY_SKY.sin() {
                     continue;
                 }
                 let nearest = (emitters.iter())
@@ -213,7 +205,9 @@ impl Observation {
         let offset = match mv.stage {
             Stage::Approach => begin,
             Stage::In => stretch.from,
-            Stage::Along(since) => stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_S),
+            Stage::Along(since) => {
+                stretch.at((now.saturating_sub(since)).as_secs_f64() + LEAD_OF_THE_TARGET_S)
+            }
             Stage::Stop(k, _) => stretch.stop(k),
             Stage::Out => mv.clear.map_or(stretch.to, |clear| clear[1]),
         };
@@ -251,13 +245,14 @@ impl Observation {
                     return;
                 };
                 let seconds = match mv.errand {
-                    Errand::Empty => match mv.powers.len() >= EMPTY_LINES {
-                        true => EMPTY_S,
+                    Errand::Empty => match mv.powers.len() >= EMPTY_SKY_LINES {
+                        true => EMPTY_SKY_S,
                         false => f64::INFINITY,
                     },
                     _ => stretch.seconds(),
                 };
-                let over = elapsed >= seconds + 0.2 && left <= far || elapsed >= seconds + LATE_S;
+                let over = elapsed >= seconds + 0.2 && left <= far
+                    || elapsed >= seconds + LATENESS_OF_A_STRETCH_S;
                 if over {
                     match mv.clear {
                         Some(_) => self.leave_zone(),

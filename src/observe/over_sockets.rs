@@ -8,8 +8,8 @@ use crossbeam_channel::{Receiver, Sender, select_biased, unbounded};
 
 use super::evaluation::{Answer, evaluate};
 use super::events::{Action, Event};
-use super::machine::Observation;
-use super::source::Heard;
+use super::machine::ObservationRun;
+use super::source::FromReceiver;
 use crate::live::{WireEvent, WireNews, Wires};
 use crate::time::Utc;
 
@@ -26,7 +26,7 @@ enum Urgent {
 #[derive(Clone)]
 pub struct Inlet {
     urgent: Sender<Urgent>,
-    heard: Sender<Heard>,
+    heard: Sender<FromReceiver>,
 }
 
 impl Inlet {
@@ -44,7 +44,7 @@ impl Inlet {
         let _ = self.urgent.send(Urgent::StopFile(there));
     }
     /// The receiver said something.
-    pub fn heard(&self, heard: Heard) {
+    pub fn heard(&self, heard: FromReceiver) {
         let _ = self.heard.send(heard);
     }
 }
@@ -52,7 +52,7 @@ impl Inlet {
 /// What comes in through an [`Inlet`].
 pub struct Inbox {
     urgent: Receiver<Urgent>,
-    heard: Receiver<Heard>,
+    heard: Receiver<FromReceiver>,
 }
 
 /// Both ends of the way in.
@@ -71,14 +71,14 @@ pub fn inlet() -> (Inlet, Inbox) {
 /// Runs an observation with the daemon at `rotator` (`HOST:PORT`) until it ends. What is to be
 /// recorded, told and shown goes to `report`, which must not take long.
 pub fn observe(
-    mut observation: Observation,
+    mut observation: ObservationRun,
     rotator: &str,
     (inlet, inbox): (Inlet, Inbox),
     report: &mut dyn FnMut(Action),
 ) {
     let mut wires = Wires::new(rotator);
     let start = Instant::now();
-    let take = |observation: &mut Observation, event: Event<'_>| {
+    let take = |observation: &mut ObservationRun, event: Event<'_>| {
         observation.handle(event, start.elapsed(), Utc::now())
     };
     let mut actions = take(&mut observation, Event::Tick);
@@ -135,8 +135,8 @@ pub fn observe(
                 Err(_) => Vec::new(),
             },
             recv(inbox.heard) -> heard => match heard {
-                Ok(Heard::Power(power)) => take(&mut observation, Event::Power(power)),
-                Ok(Heard::Nothing(what)) => take(&mut observation, Event::NoPower(what)),
+                Ok(FromReceiver::Power(power)) => take(&mut observation, Event::Power(power)),
+                Ok(FromReceiver::Nothing(what)) => take(&mut observation, Event::NoPower(what)),
                 Err(_) => Vec::new(),
             },
             default(wait) => take(&mut observation, Event::Tick),

@@ -1,6 +1,11 @@
 //! How a scan is made: its lengths, its speed and the stretches of its way, from the beam, from what
 //! is known of the mount and from the receiver's noise.
 
+use super::tuned::{
+    HALF_HEIGHT_OF_A_RASTER, HALF_LENGTH_OF_A_CUT, MOST_ADDED_TO_A_SCAN, ROWS_OF_A_RASTER_APART,
+    ROWS_OF_A_SEARCH_APART, SAMPLES_A_BEAM, SAMPLES_A_BEAM_SEARCHING, SETTLING_BEFORE_A_STOP,
+    SHARE_OF_SPEED, SIGMAS_COVERED, STOPS_A_BEAM, WANTED_SIGNIFICANCE,
+};
 use crate::angle::Angle;
 
 /// A stretch of a way: offsets on the sky from the emitter along axis 1 and axis 2.
@@ -92,32 +97,9 @@ pub struct Basis {
     pub manner: Manner,
 }
 
-/// From the middle of a cut to its ends, beamwidths: the baseline is seen on both sides.
-const HALF_LENGTH: f64 = 1.5;
-/// So much is added for a place that is uncertain, at most.
-const MOST_ADDED: f64 = 1.0;
-/// Samples while the beam passes by its width: as many as a good fit needs, and at most.
-const SAMPLES_A_BEAM: (f64, f64) = (14.0, 60.0);
-/// A peak is to stand so many standard deviations high when its samples are taken together.
-const WANTED_SIGNIFICANCE: f64 = 60.0;
-/// While searching, fewer do.
-const SAMPLES_A_BEAM_SEARCHING: f64 = 6.0;
-/// Share of the mount's speed that a scan uses: enough is left to catch up.
-const SHARE_OF_SPEED: f64 = 0.5;
-/// Rows of a search lie so far apart, beamwidths: half-way between two rows four fifths of the peak
-/// are left.
-const ROWS_APART: f64 = 0.6;
-/// Stops while the beam passes by its width, and the fewest powers at each.
-const STOPS_A_BEAM: f64 = 5.0;
-/// So that a spike among them is outvoted and the scatter of their mean is half of one's. Common
+/// Powers at a stop, at least: a spike among them is outvoted and the scatter of their mean is half of one's. Common
 /// practice, no source.
 const FEWEST_AT_A_STOP: f64 = 4.0;
-/// The mount stands for so long before a stop is sampled, or for so many powers, whichever is longer.
-const SETTLE: (f64, f64) = (1.0, 1.5);
-/// Two speeds that differ by this factor tell lag from backlash.
-pub const SLOWER: f64 = 2.0;
-/// Later crosses go by turns at full speed and so much slower: that tells it better and better.
-pub const SLOWER_BY_TURNS: f64 = 1.5;
 
 impl Basis {
     /// Degrees a second on the sky for so many samples a beamwidth.
@@ -168,7 +150,9 @@ impl Basis {
         let stops = Stops {
             count: (length / step).ceil().max(2.0) as usize + 1,
             seconds: samples / lines,
-            settle_s: SETTLE.0.max(SETTLE.1 / lines),
+            settle_s: SETTLING_BEFORE_A_STOP
+                .0
+                .max(SETTLING_BEFORE_A_STOP.1 / lines),
         };
         Some((stops, step))
     }
@@ -190,8 +174,9 @@ impl Basis {
         let mut stretches = Vec::new();
         for side in [-1.0, 1.0] {
             for axis in [0, 1] {
-                let added = (2.5 * (spread[axis] / self.beamwidth)).min(MOST_ADDED);
-                let wanted = self.beamwidth * (HALF_LENGTH + added);
+                let added =
+                    (SIGMAS_COVERED * (spread[axis] / self.beamwidth)).min(MOST_ADDED_TO_A_SCAN);
+                let wanted = self.beamwidth * (HALF_LENGTH_OF_A_CUT + added);
                 let stops = self.stops(wanted * 2.0, needed);
                 let half = match stops {
                     Some((stops, step)) => step * (0.5 * (stops.count - 1) as f64),
@@ -221,19 +206,15 @@ impl Basis {
         signal_to_noise: Option<f64>,
         slower: f64,
     ) -> Vec<Stretch> {
-        /// From the middle row to the last, beamwidths, and how far they lie apart.
-        const HALF_HEIGHT: f64 = 0.9;
-        /// As close as `reduce` needs to tell an ellipse: well under half a beamwidth.
-        const APART: f64 = 0.3;
         let row = self.cross(middle, spread, signal_to_noise, slower);
         let along = [row[0], row[2]];
-        let added = (2.5 * (spread[1] / self.beamwidth)).min(MOST_ADDED);
-        let rows = ((HALF_HEIGHT + added) / APART).ceil() as i32;
+        let added = (SIGMAS_COVERED * (spread[1] / self.beamwidth)).min(MOST_ADDED_TO_A_SCAN);
+        let rows = ((HALF_HEIGHT_OF_A_RASTER + added) / ROWS_OF_A_RASTER_APART).ceil() as i32;
         (-rows..=rows)
             .map(|k| {
                 let mut stretch = along[usize::from(k % 2 != 0)];
                 stretch.part = 0;
-                let height = self.beamwidth * (APART * f64::from(k));
+                let height = self.beamwidth * (ROWS_OF_A_RASTER_APART * f64::from(k));
                 stretch.from[1] += height;
                 stretch.to[1] += height;
                 stretch
@@ -244,7 +225,7 @@ impl Basis {
     /// Rows of a search along axis 1, the middle one first, then by turns on both sides of it, over
     /// `half` of an area along each axis.
     pub fn rows(&self, half: [Angle; 2]) -> Vec<Stretch> {
-        let apart = self.beamwidth * ROWS_APART;
+        let apart = self.beamwidth * ROWS_OF_A_SEARCH_APART;
         let count = (half[1] / apart).ceil().max(1.0) as i32;
         let mut places = vec![0];
         for k in 1..=count {
@@ -271,7 +252,7 @@ impl Basis {
 
     /// How far rows lie apart.
     pub fn rows_apart(&self) -> Angle {
-        self.beamwidth * ROWS_APART
+        self.beamwidth * ROWS_OF_A_SEARCH_APART
     }
 }
 

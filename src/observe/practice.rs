@@ -4,9 +4,9 @@ use std::time::Duration;
 
 use super::evaluation::evaluate;
 use super::events::{Action, Event};
-use super::machine::Observation;
+use super::machine::ObservationRun;
 use super::power::PowerLines;
-use super::watch::Cause;
+use super::watch::StopCause;
 use crate::live::Wire;
 use crate::simulate::Dish;
 use crate::time::Utc;
@@ -16,7 +16,7 @@ pub trait Practised {
     /// Something other than wires and work was wanted, so long after the beginning.
     fn action(&mut self, action: Action, at: Duration);
     /// The observation waits for a word, or is stopped: keys to press now, if any.
-    fn keys(&mut self, observation: &Observation, at: Duration) -> Option<&'static [u8]> {
+    fn keys(&mut self, observation: &ObservationRun, at: Duration) -> Option<&'static [u8]> {
         let _ = at;
         match observation.waits_for() {
             Some("arm") => Some(b"arm\n"),
@@ -25,7 +25,7 @@ pub trait Practised {
         }
     }
     /// The observation is stopped: whether it is given up.
-    fn gives_up(&mut self, cause: &Cause) -> bool;
+    fn gives_up(&mut self, cause: &StopCause) -> bool;
 }
 
 /// Longest step of the clock.
@@ -37,7 +37,7 @@ const MOST: Duration = Duration::from_secs(24 * 3600);
 
 /// Runs it to its end, or until its owner gives up. Gives how long it took on its own clock.
 pub fn practise(
-    mut observation: Observation,
+    mut observation: ObservationRun,
     dish: &mut Dish,
     mut lines: PowerLines,
     start: Utc,

@@ -4,9 +4,9 @@
 use std::time::Duration;
 
 use super::events::Ending;
-use super::machine::{Observation, Phase, Purpose};
+use super::machine::{ObservationRun, Phase, Purpose};
 use super::state::StopTest;
-use super::watch::{Cause, axis_name};
+use super::watch::{StopCause, axis_name};
 use crate::angle::Angle;
 use crate::live::{Axes, Drive, Loudness, Operator};
 
@@ -29,7 +29,7 @@ const SAME_RANGE: Angle = Angle::from_degrees(0.5);
 /// The other axis may do no more than this meanwhile.
 const OTHER_STANDS: Angle = Angle::from_degrees(0.5);
 
-impl Observation {
+impl ObservationRun {
     /// The mount told something for the first time.
     pub(super) fn connected(&mut self) {
         if !matches!(self.phase, Phase::Connecting) || self.reading.is_none() {
@@ -157,7 +157,7 @@ impl Observation {
             _ if held => {
                 self.note("stopped already; c goes on, q ends".to_owned());
             }
-            _ => self.halt(Cause::Person("a key".to_owned())),
+            _ => self.halt(StopCause::Person("a key".to_owned())),
         }
     }
 
@@ -174,7 +174,7 @@ impl Observation {
     /// Tests an axis to one side.
     fn begin_test(&mut self, axis: usize, side: f64) {
         let Some((here, _)) = self.reading else {
-            self.halt(Cause::Missing);
+            self.halt(StopCause::Missing);
             return;
         };
         let room = |side: f64| match side > 0.0 {

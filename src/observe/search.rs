@@ -4,6 +4,7 @@
 use std::collections::VecDeque;
 
 use super::pattern::{Basis, Stretch};
+use super::tuned::{FEWEST_LINES_FOR_SCATTER, SIGMAS_OF_A_RISE, WINDOW_OF_A_RISE};
 use crate::angle::Angle;
 
 /// A power at an offset from where the emitter was expected.
@@ -30,11 +31,9 @@ impl EmptySky {
     /// Of powers that came within so many seconds; none when they are too few to tell. Single ones
     /// that stand out do not count: level and scatter are those of the middle half.
     pub fn of(powers: &[f64], seconds: f64) -> Option<EmptySky> {
-        /// Fewer tell no scatter.
-        const FEWEST: usize = 8;
         /// Half the range between the quartiles over the standard deviation of a Gaussian.
         const QUARTILE: f64 = 0.674_49;
-        if powers.len() < FEWEST || seconds <= 0.0 {
+        if powers.len() < FEWEST_LINES_FOR_SCATTER || seconds <= 0.0 {
             return None;
         }
         let mut sorted = powers.to_vec();
@@ -73,11 +72,6 @@ pub struct Search {
     done: usize,
     all: usize,
 }
-
-/// So many standard deviations are no noise, however many places a search has.
-const CERTAIN: f64 = 7.0;
-/// The signal is looked for over this share of the beam at a time.
-const WINDOW: f64 = 0.6;
 
 impl Search {
     /// Over `half` of an area along each axis.
@@ -145,7 +139,7 @@ fn rise(row: &[Seen], beamwidth: Angle, empty: &EmptySky) -> Option<Rise> {
     sorted.sort_by(f64::total_cmp);
     // The lower quarter of a row is empty sky; where it is not, the level seen before is lower.
     let baseline = sorted[sorted.len() / 4] + 0.5 * empty.scatter;
-    let window = beamwidth * (0.5 * WINDOW);
+    let window = beamwidth * (0.5 * WINDOW_OF_A_RISE);
     let mut best: Option<Rise> = None;
     for middle in row {
         let mut sum = 0.0;
@@ -158,7 +152,7 @@ fn rise(row: &[Seen], beamwidth: Angle, empty: &EmptySky) -> Option<Rise> {
         }
         let height = sum / count - baseline;
         let significance = height / (empty.scatter / count.sqrt());
-        if significance > CERTAIN && best.is_none_or(|b| height > b.height) {
+        if significance > SIGMAS_OF_A_RISE && best.is_none_or(|b| height > b.height) {
             best = Some(Rise {
                 offset: middle.offset,
                 height,

@@ -2,41 +2,26 @@
 
 use std::sync::Arc;
 
-use super::evaluation::{Answer, Job, Looked, Next};
+use super::evaluation::{Answer, Job, Looked, NextMove};
 use super::events::{Action, Ending};
 use super::identity::Missed;
-use super::machine::{Attempt, Observation, Phase, Purpose};
-use super::pattern::{Basis, Manner, Pattern, SLOWER, SLOWER_BY_TURNS, Stretch};
+use super::machine::{Attempt, ObservationRun, Phase, Purpose};
+use super::pattern::{Basis, Manner, Pattern, Stretch};
 use super::search::Search;
 use super::state::{Errand, Move};
-use super::watch::Cause;
+use super::tuned::{
+    BEAMS_THAT_NEED_NO_SEARCH, ERRORS_BESIDE_THE_ZEROS, FAILURES_THAT_CAST_DOUBT,
+    FEWEST_PEAKS_OF_A_CALIBRATION, LEFT_ALONE_S, MOST_FAILURES, SIGMAS_COVERED, SLOWER,
+    SLOWER_BY_TURNS, STANDS_OFF, WIDEST_SEARCH,
+};
+use super::watch::StopCause;
 use crate::angle::Angle;
 use crate::live::Loudness;
 use crate::logbook::{Scan, Trust};
 use crate::scan::ScanVerdict;
 use crate::sky::EmitterId;
 
-/// An emitter that was not found is left alone for so long, seconds.
-const ASIDE_S: f64 = 900.0;
-/// So many in a row that are not found are no accident.
-const MOST_FAILURES: u32 = 4;
-/// After so many the one emitter that was found is doubted.
-const DOUBTFUL_FAILURES: u32 = 2;
-/// Fewer peaks than these are no calibration, whatever they promise.
-const FEWEST_PEAKS: usize = 8;
-/// A peak so many standard deviations, and so many beamwidths, from its place says that something
-/// slipped, when another says so too.
-const STANDS_OFF: (f64, f64) = (5.0, 0.3);
-/// A place known to this share of the beam needs no search.
-const NEEDS_NO_SEARCH: f64 = 0.9;
-/// Searched are so many standard deviations.
-const SEARCHED: f64 = 2.5;
-/// What errors other than the zeros may do when nothing is known.
-const ELSE: Angle = Angle::from_degrees(2.0);
-/// But never more than this.
-const WIDEST: Angle = Angle::from_degrees(30.0);
-
-impl Observation {
+impl ObservationRun {
     /// Has something worked out.
     pub(super) fn evaluate(&mut self, purpose: Purpose) {
         self.watch.rest();
@@ -154,7 +139,7 @@ impl Observation {
     }
 
     /// What to do after a cross: one or two scans.
-    fn judge(&mut self, both: &[Looked], next: Next) {
+    fn judge(&mut self, both: &[Looked], next: NextMove) {
         for looked in both {
             self.tell_of(looked);
         }
@@ -168,7 +153,7 @@ impl Observation {
             self.saturated += 1;
             if self.saturated >= 2 {
                 self.saturated = 0;
-                self.halt(Cause::Saturated);
+                self.halt(StopCause::Saturated);
                 return;
             }
         } else {
@@ -196,7 +181,7 @@ impl Observation {
                         .scans
                         .len()
                         .saturating_sub(self.new_scans + self.scans_before);
-                    self.halt(Cause::Slipped {
+                    self.halt(StopCause::Slipped {
                         emitter: looked.emitter.clone(),
                         by: off,
                     });
@@ -316,18 +301,18 @@ impl Observation {
             });
         }
         let checks = self.attempt.checks.take();
-        self.aside.push((id, self.utc.plus_seconds(ASIDE_S)));
+        self.aside.push((id, self.utc.plus_seconds(LEFT_ALONE_S)));
         if let Some((other, by)) = checks {
             // Neither where it was nor nearby: that is more than one emitter's own affair.
             self.since = self
                 .scans
                 .len()
                 .saturating_sub(self.new_scans + self.scans_before);
-            self.halt(Cause::Slipped { emitter: other, by });
+            self.halt(StopCause::Slipped { emitter: other, by });
             return;
         }
         // One emitter found and the next ones not, where they should be by it: it may have been another.
-        if self.failures >= DOUBTFUL_FAILURES
+        if self.failures >= FAILURES_THAT_CAST_DOUBT
             && self.settings.uncalibrated
             && let [only] = self.found_on.as_slice()
         {
@@ -345,7 +330,7 @@ impl Observation {
             self.missed.clear();
             self.last_good = None;
             self.failures = 0;
-            self.aside = vec![(only, self.utc.plus_seconds(ASIDE_S))];
+            self.aside = vec![(only, self.utc.plus_seconds(LEFT_ALONE_S))];
             self.evaluate(Purpose::Choice);
             return;
         }
@@ -353,7 +338,7 @@ impl Observation {
             let emitters = self.failures;
             self.failures = 0;
             self.aside.clear();
-            self.halt(Cause::NothingHeard { emitters });
+            self.halt(StopCause::NothingHeard { emitters });
             return;
         }
         let name = self.sky.name(id).to_owned();
@@ -364,10 +349,10 @@ impl Observation {
     /// The present emitter cannot be measured as things are.
     pub(super) fn put_aside(&mut self, why: &str) {
         let Some(id) = self.attempt.emitter else {
-            self.halt(Cause::Guard(why.to_owned()));
+            self.halt(StopCause::Guard(why.to_owned()));
             return;
         };
-        self.aside.push((id, self.utc.plus_seconds(ASIDE_S)));
+        self.aside.push((id, self.utc.plus_seconds(LEFT_ALONE_S)));
         let name = self.sky.name(id).to_owned();
         self.note(format!("{name} is left for now: {why}"));
         self.target = None;
@@ -375,12 +360,12 @@ impl Observation {
     }
 
     /// What comes next.
-    fn choose(&mut self, next: Next) {
+    fn choose(&mut self, next: NextMove) {
         let reached = self.solved.as_ref().is_some_and(|solved| {
             solved.rms_95 <= self.settings.wanted && solved.trust == Trust::Good
         });
         // With other names the mount would be another.
-        if reached && self.peaks >= FEWEST_PEAKS && !self.doubtful {
+        if reached && self.peaks >= FEWEST_PEAKS_OF_A_CALIBRATION && !self.doubtful {
             self.end(Ending::Reached);
             return;
         }
@@ -393,7 +378,7 @@ impl Observation {
             return;
         }
         match next {
-            Next::Measure(id, at) => {
+            NextMove::Measure(id, at) => {
                 if at.seconds_since(self.utc) > 15.0 {
                     self.phase = Phase::Pausing(at, id);
                     return;
@@ -405,7 +390,7 @@ impl Observation {
                 };
                 self.measure(id);
             }
-            Next::Nothing(why) => self.end(Ending::Over(why)),
+            NextMove::Nothing(why) => self.end(Ending::Over(why)),
         }
     }
 
@@ -416,7 +401,7 @@ impl Observation {
 
     fn listen_to_empty_sky(&mut self) {
         let Some(place) = self.empty_place() else {
-            self.halt(Cause::Guard(
+            self.halt(StopCause::Guard(
                 "there is no empty sky to listen to".to_owned(),
             ));
             return;
@@ -438,8 +423,8 @@ impl Observation {
             return;
         };
         let spread = self.knowledge.spread_at(base.into());
-        let widest = spread[0].max(spread[1]) * SEARCHED * self.attempt.wider;
-        match widest > self.station.dish.beamwidth * NEEDS_NO_SEARCH {
+        let widest = spread[0].max(spread[1]) * SIGMAS_COVERED * self.attempt.wider;
+        match widest > self.station.dish.beamwidth * BEAMS_THAT_NEED_NO_SEARCH {
             true => self.search(id),
             false => {
                 let slower = self.by_turns();
@@ -464,14 +449,15 @@ impl Observation {
         self.attempt.searched += 1;
         let beamwidth = self.station.dish.beamwidth;
         let half = (self.knowledge.spread_at(there.0.into())).map(|s| {
-            (s * SEARCHED * self.attempt.wider)
+            (s * SIGMAS_COVERED * self.attempt.wider)
                 .max(beamwidth)
-                .min(WIDEST)
+                .min(WIDEST_SEARCH)
         });
         // No farther than the user said, and what else a mount may have.
         let half = match self.settings.zeros {
             Some(zeros) => {
-                let most = [zeros * there.1[0].min(1.0), zeros].map(|most| most + ELSE);
+                let most =
+                    [zeros * there.1[0].min(1.0), zeros].map(|most| most + ERRORS_BESIDE_THE_ZEROS);
                 [half[0].min(most[0]), half[1].min(most[1])]
             }
             None => half,
@@ -529,7 +515,7 @@ impl Observation {
                         ));
                         self.evaluate(Purpose::Choice);
                     }
-                    None => self.halt(Cause::SilentReceiver { seconds: 4.0 }),
+                    None => self.halt(StopCause::SilentReceiver { seconds: 4.0 }),
                 }
             }
             Errand::Search(search) => match (search.best(), mv.emitter) {

@@ -10,7 +10,7 @@ use crate::problem::Error;
 
 /// What the thread hears.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Heard {
+pub enum FromReceiver {
     /// A power.
     Power(Power),
     /// A line that made no sense, or that the source is gone: what.
@@ -45,13 +45,13 @@ const LONGEST: usize = 1 << 20;
 pub fn listen(
     source: &PowerSource,
     mut lines: PowerLines,
-    mut tell: impl FnMut(Heard) + Send + 'static,
+    mut tell: impl FnMut(FromReceiver) + Send + 'static,
 ) -> Result<Listening, Error> {
     let mut listening = Listening::default();
     let mut hear = move |line: &str| match lines.read(line) {
-        Ok(Some(power)) => tell(Heard::Power(power)),
+        Ok(Some(power)) => tell(FromReceiver::Power(power)),
         Ok(None) => {}
-        Err(why) => tell(Heard::Nothing(why)),
+        Err(why) => tell(FromReceiver::Nothing(why)),
     };
     match source.clone() {
         PowerSource::Standard => {
@@ -185,7 +185,7 @@ mod tests {
         })
         .unwrap();
         server.accept().unwrap().0.write_all(b"-71.5\n").unwrap();
-        let power = |value: f64| Heard::Power(Power { time: None, value });
+        let power = |value: f64| FromReceiver::Power(Power { time: None, value });
         assert_eq!(receiver.recv().unwrap(), power(-71.5));
         if cfg!(unix) {
             let command = PowerSource::Command("echo -72.5".to_owned());

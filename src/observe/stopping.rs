@@ -1,13 +1,13 @@
 //! What stops an observation and what ends it.
 
 use super::events::{Action, Ending};
-use super::machine::{Observation, Phase};
+use super::machine::{ObservationRun, Phase};
 use super::safety::STOP_TEST;
 use super::state::Errand;
-use super::watch::Cause;
+use super::watch::StopCause;
 use crate::live::{Drive, Loudness, Refused, reasons};
 
-impl Observation {
+impl ObservationRun {
     /// The guard or the mount refused what was driven to.
     pub(super) fn refused(&mut self, reason: &str) {
         let of_the_guard = [
@@ -37,7 +37,7 @@ impl Observation {
                 self.left_zone();
                 self.put_aside(reason);
             }
-            Phase::Moving(_) => self.halt(Cause::Guard(reason.to_owned())),
+            Phase::Moving(_) => self.halt(StopCause::Guard(reason.to_owned())),
             _ => {}
         }
     }
@@ -48,30 +48,30 @@ impl Observation {
             Phase::Held(_) | Phase::Ending(..) | Phase::Ended | Phase::Connecting => {}
             Phase::Testing(_) if reason.starts_with(STOP_TEST) => {}
             Phase::Rehearsed | Phase::Armed => {}
-            _ if reason == reasons::POSITIONS_MISSING => self.halt(Cause::Missing),
-            _ if reason == reasons::STOP_FILE => self.halt(Cause::Person(reason.to_owned())),
-            _ => self.halt(Cause::Guard(reason.to_owned())),
+            _ if reason == reasons::POSITIONS_MISSING => self.halt(StopCause::Missing),
+            _ if reason == reasons::STOP_FILE => self.halt(StopCause::Person(reason.to_owned())),
+            _ => self.halt(StopCause::Guard(reason.to_owned())),
         }
     }
 
     pub(super) fn disobeyed(&mut self) {
         match &self.phase {
             Phase::Ended => {}
-            Phase::Held(Cause::Disobeyed) => {}
+            Phase::Held(StopCause::Disobeyed) => {}
             Phase::Testing(_) => self.test_failed(
                 "a stop was acknowledged and the mount went on: cut its power; it must not be driven until \
                  a stop works"
                     .to_owned(),
             ),
             Phase::Held(_) => {
-                self.phase = Phase::Held(Cause::Disobeyed);
+                self.phase = Phase::Held(StopCause::Disobeyed);
             }
-            _ => self.halt(Cause::Disobeyed),
+            _ => self.halt(StopCause::Disobeyed),
         }
     }
 
     /// Stops, and waits for a person.
-    pub(super) fn halt(&mut self, cause: Cause) {
+    pub(super) fn halt(&mut self, cause: StopCause) {
         if matches!(
             self.phase,
             Phase::Held(_) | Phase::Ending(..) | Phase::Ended

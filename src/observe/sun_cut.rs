@@ -1,9 +1,9 @@
 //! Cuts across the Sun: in, across and out of its zone within seconds.
 
-use super::machine::{Observation, Phase};
+use super::machine::{ObservationRun, Phase};
 use super::pattern::Stretch;
 use super::state::Stage;
-use super::watch::Cause;
+use super::watch::StopCause;
 use crate::angle::Angle;
 use crate::live::{Drive, Loudness};
 
@@ -14,7 +14,7 @@ const SUN_ALARM_S: f64 = 27.0;
 /// And out of it before the next.
 pub(super) const SUN_PAUSE_S: f64 = 60.0;
 
-impl Observation {
+impl ObservationRun {
     /// A cut across the Sun begins and ends where the beam is clear of it.
     pub(super) fn prepare_sun_cut(&mut self, mut stretch: Stretch) {
         let radius = self.zone_now.unwrap_or(Angle::ZERO) + Angle::from_degrees(2.0);
@@ -96,7 +96,7 @@ impl Observation {
         let Some(since) = self.in_zone else { return };
         let seconds = self.now.saturating_sub(since).as_secs_f64();
         if seconds > SUN_ALARM_S {
-            self.halt(Cause::SunTooLong);
+            self.halt(StopCause::SunTooLong);
             return;
         }
         let Phase::Moving(mv) = &self.phase else {

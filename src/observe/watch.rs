@@ -9,7 +9,7 @@ use crate::live::{Axes, Travel};
 
 /// Why the mount was stopped.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Cause {
+pub enum StopCause {
     /// By a person: how.
     Person(String),
     /// It does not tell where it stands.
@@ -77,91 +77,93 @@ pub const fn axis_name(axis: usize) -> &'static str {
     }
 }
 
-impl fmt::Display for Cause {
+impl fmt::Display for StopCause {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Cause::Person(how) => f.write_str(how),
-            Cause::Missing => f.write_str("the mount has not told its position for 3 s"),
-            Cause::NoProgress { axis, seconds } => write!(
+            StopCause::Person(how) => f.write_str(how),
+            StopCause::Missing => f.write_str("the mount has not told its position for 3 s"),
+            StopCause::NoProgress { axis, seconds } => write!(
                 f,
                 "{} has not moved toward its target for {seconds:.0} s: stuck, its power off, or its \
                  encoder frozen",
                 axis_name(*axis)
             ),
-            Cause::WrongWay { axis, by } => write!(
+            StopCause::WrongWay { axis, by } => write!(
                 f,
                 "{} moves away from its target, {:.1} deg by now",
                 axis_name(*axis),
                 by.degrees()
             ),
-            Cause::OutOfRange { by } => write!(
+            StopCause::OutOfRange { by } => write!(
                 f,
                 "the mount is {:.1} deg outside the ranges of the station file",
                 by.degrees()
             ),
-            Cause::TooFast { axis, speed } => write!(
+            StopCause::TooFast { axis, speed } => write!(
                 f,
                 "the reading of {} changes by {:.0} deg a second, which the mount cannot do",
                 axis_name(*axis),
                 speed.degrees()
             ),
-            Cause::SilentReceiver { seconds } => {
+            StopCause::SilentReceiver { seconds } => {
                 write!(f, "the receiver has said nothing for {seconds:.0} s")
             }
-            Cause::Saturated => f.write_str("the receiver is saturated on the peak: a flat top"),
-            Cause::Slipped { emitter, by } => write!(
+            StopCause::Saturated => {
+                f.write_str("the receiver is saturated on the peak: a flat top")
+            }
+            StopCause::Slipped { emitter, by } => write!(
                 f,
                 "{emitter} peaked {:.1} deg from where it peaked before: an axis or the dish has \
                  slipped, or an encoder lost steps",
                 by.degrees()
             ),
-            Cause::Disobeyed => f.write_str("the mount does not obey a stop"),
-            Cause::Lost(why) => write!(f, "the connection to the mount is gone ({why})"),
-            Cause::Guard(why) => f.write_str(why),
-            Cause::NothingHeard { emitters } => {
+            StopCause::Disobeyed => f.write_str("the mount does not obey a stop"),
+            StopCause::Lost(why) => write!(f, "the connection to the mount is gone ({why})"),
+            StopCause::Guard(why) => f.write_str(why),
+            StopCause::NothingHeard { emitters } => {
                 write!(f, "nothing was heard of {emitters} emitters in a row")
             }
-            Cause::SunTooLong => f.write_str("more than 20 s in the zone round the Sun"),
+            StopCause::SunTooLong => f.write_str("more than 20 s in the zone round the Sun"),
         }
     }
 }
 
-impl Cause {
+impl StopCause {
     /// What to do about it before going on.
     pub fn advice(&self) -> &'static str {
         match self {
-            Cause::Person(_) => "go on when it is safe",
-            Cause::Missing | Cause::Lost(_) => {
+            StopCause::Person(_) => "go on when it is safe",
+            StopCause::Missing | StopCause::Lost(_) => {
                 "look at the daemon, its cable and the controller; wait until it is connected again"
             }
-            Cause::NoProgress { .. } => {
+            StopCause::NoProgress { .. } => {
                 "isolate the power before touching gears; look at the drive, its fuse, and whether \
                  the encoder turns with the axis"
             }
-            Cause::WrongWay { .. } => {
+            StopCause::WrongWay { .. } => {
                 "look at the sense of the motor and of the encoder, and at the controller's limits"
             }
-            Cause::OutOfRange { .. } => {
+            StopCause::OutOfRange { .. } => {
                 "bring the mount back within its ranges by hand, or put right the ranges of the \
                  station file"
             }
-            Cause::TooFast { .. } => {
+            StopCause::TooFast { .. } => {
                 "look whether the mount stands where its encoders say, and at the encoder's cable"
             }
-            Cause::SilentReceiver { .. } => "start the receiver's stream again",
-            Cause::Saturated => {
+            StopCause::SilentReceiver { .. } => "start the receiver's stream again",
+            StopCause::Saturated => {
                 "lower the gain, switch the automatic gain off, or put an attenuator in"
             }
-            Cause::Slipped { .. } => {
+            StopCause::Slipped { .. } => {
                 "look for a slipping clutch, a loose grub screw, lost steps; what was measured \
                  before stays in the log, and solve finds the row from which it changed"
             }
-            Cause::Disobeyed => "cut its power; it must not be driven until a stop works",
-            Cause::NothingHeard { .. } => {
+            StopCause::Disobeyed => "cut its power; it must not be driven until a stop works",
+            StopCause::NothingHeard { .. } => {
                 "look at the receiver, its band and its polarisation, at the clock and the site, and \
                  whether the zeros are farther off than was said"
             }
-            Cause::Guard(_) | Cause::SunTooLong => {
+            StopCause::Guard(_) | StopCause::SunTooLong => {
                 "see that the beam is clear of the Sun; if it is not, move the dish off by hand"
             }
         }
@@ -205,7 +207,7 @@ struct WatchedAxis {
 
 /// Watches a mount and a receiver.
 #[derive(Clone, Debug)]
-pub struct Watch {
+pub struct MountWatch {
     range: Travel,
     axes: [WatchedAxis; 2],
     reading: Option<(Axes, Duration)>,
@@ -219,10 +221,10 @@ pub struct Watch {
     lines_a_second: f64,
 }
 
-impl Watch {
+impl MountWatch {
     /// Of a mount with these ranges.
-    pub fn new(range: Travel) -> Watch {
-        Watch {
+    pub fn new(range: Travel) -> MountWatch {
+        MountWatch {
             range,
             axes: [WatchedAxis::default(); 2],
             reading: None,
@@ -290,13 +292,13 @@ impl Watch {
     }
 
     /// A reading came.
-    pub fn reading(&mut self, axes: Axes, at: Duration) -> Option<Cause> {
+    pub fn reading(&mut self, axes: Axes, at: Duration) -> Option<StopCause> {
         let before = self.reading.replace((axes, at));
         let beyond = self.range.beyond(axes);
         let moving = self.axes.iter().any(|axis| axis.target.is_some());
         if beyond > OUTSIDE && moving && before.is_some_and(|(b, _)| self.range.beyond(b) < beyond)
         {
-            return Some(Cause::OutOfRange { by: beyond });
+            return Some(StopCause::OutOfRange { by: beyond });
         }
         if let (Some((was, then)), Some(usual)) = (before, self.usual_speed) {
             let seconds = at.saturating_sub(then).as_secs_f64();
@@ -304,7 +306,7 @@ impl Watch {
                 let way = (axes.0[i] - was.0[i]).abs();
                 let most = (usual * TOO_FAST + TOO_FAST_MORE) * seconds + self.resolution * 2.0;
                 if way > most && seconds > 0.0 {
-                    return Some(Cause::TooFast {
+                    return Some(StopCause::TooFast {
                         axis: i,
                         speed: way / seconds,
                     });
@@ -336,20 +338,20 @@ impl Watch {
             if ran_on {
                 axis.nearest = Some((left, here));
             } else if away > WRONG_WAY + room && left > nearest + WRONG_WAY {
-                return Some(Cause::WrongWay { axis: i, by: away });
+                return Some(StopCause::WrongWay { axis: i, by: away });
             }
         }
         None
     }
 
     /// What time alone brings.
-    pub fn look(&mut self, now: Duration, listening: bool) -> Option<Cause> {
+    pub fn look(&mut self, now: Duration, listening: bool) -> Option<StopCause> {
         let moving = self.axes.iter().any(|axis| axis.target.is_some());
         if moving {
             let since = self.axes.iter().map(|a| a.since).max().unwrap_or(now);
             let heard = self.reading.map_or(since, |(_, at)| at.max(since));
             if now.saturating_sub(heard) > MISSING {
-                return Some(Cause::Missing);
+                return Some(StopCause::Missing);
             }
         }
         let speed = match (self.usual_speed, self.speed) {
@@ -367,7 +369,7 @@ impl Watch {
                 let left = (target - here.0[i]).abs();
                 let stood = now.saturating_sub(at);
                 if left > room && stood > patience {
-                    return Some(Cause::NoProgress {
+                    return Some(StopCause::NoProgress {
                         axis: i,
                         seconds: stood.as_secs_f64(),
                     });
@@ -378,7 +380,7 @@ impl Watch {
             let usual = Duration::from_secs_f64(SILENT_LINES / self.lines_a_second.max(0.01));
             let silent = now.saturating_sub(at);
             if silent > SILENT.max(usual) {
-                return Some(Cause::SilentReceiver {
+                return Some(StopCause::SilentReceiver {
                     seconds: silent.as_secs_f64(),
                 });
             }
@@ -398,8 +400,8 @@ mod tests {
         Duration::from_secs_f64(seconds)
     }
 
-    fn watch() -> Watch {
-        let mut watch = Watch::new(Travel {
+    fn watch() -> MountWatch {
+        let mut watch = MountWatch::new(Travel {
             low: Axes::from_degrees(-180.0, 0.0),
             high: Axes::from_degrees(540.0, 90.0),
         });
@@ -409,10 +411,10 @@ mod tests {
 
     /// The first cause within so many seconds, when the axes stand at `at` after so long, and when.
     fn first(
-        watch: &mut Watch,
+        watch: &mut MountWatch,
         most: f64,
         at: impl Fn(f64) -> Option<[f64; 2]>,
-    ) -> Option<(f64, Cause)> {
+    ) -> Option<(f64, StopCause)> {
         let mut t = 0.0;
         while t <= most {
             if let Some([one, two]) = at(t)
@@ -437,7 +439,7 @@ mod tests {
         let (at, cause) = first(&mut watch, 60.0, stuck).unwrap();
         assert!((7.0..8.0).contains(&at), "{at}");
         assert!(
-            matches!(cause, Cause::NoProgress { axis: 0, .. }),
+            matches!(cause, StopCause::NoProgress { axis: 0, .. }),
             "{cause:?}"
         );
         // A coarse encoder of a slow mount is given its time.
@@ -458,7 +460,7 @@ mod tests {
         let (at, cause) = first(&mut watch, 60.0, away).unwrap();
         assert!(at <= 3.0, "{at}");
         assert!(
-            matches!(cause, Cause::WrongWay { axis: 0, .. }),
+            matches!(cause, StopCause::WrongWay { axis: 0, .. }),
             "{cause:?}"
         );
     }
@@ -471,7 +473,7 @@ mod tests {
         let gone = |t: f64| (t < 1.0).then_some([6.0 * t, 10.0]);
         let (at, cause) = first(&mut watch, 60.0, gone).unwrap();
         assert!((3.5..4.5).contains(&at), "{at}");
-        assert_eq!(cause, Cause::Missing);
+        assert_eq!(cause, StopCause::Missing);
         let mut resting = super::tests::watch();
         resting.rest();
         assert_eq!(first(&mut resting, 60.0, gone), None);
@@ -485,14 +487,17 @@ mod tests {
         let falls = |t: f64| Some([50.0, 1.0 - t]);
         let (at, cause) = first(&mut watch, 60.0, falls).unwrap();
         assert!((1.4..2.2).contains(&at), "{at}");
-        assert!(matches!(cause, Cause::OutOfRange { .. }), "{cause:?}");
+        assert!(matches!(cause, StopCause::OutOfRange { .. }), "{cause:?}");
         let mut watch = super::tests::watch();
         watch.begin(None, s(0.0));
         watch.aim(Axes::from_degrees(50.0, 10.0), s(0.0));
         let leaps = |t: f64| Some([if t < 1.0 { 6.0 * t } else { 6.0 * t + 8.0 }, 10.0]);
         let (at, cause) = first(&mut watch, 60.0, leaps).unwrap();
         assert!((0.9..1.3).contains(&at), "{at}");
-        assert!(matches!(cause, Cause::TooFast { axis: 0, .. }), "{cause:?}");
+        assert!(
+            matches!(cause, StopCause::TooFast { axis: 0, .. }),
+            "{cause:?}"
+        );
     }
 
     #[test]
@@ -502,7 +507,7 @@ mod tests {
         assert_eq!(watch.look(s(12.9), true), None);
         assert_eq!(watch.look(s(20.0), false), None);
         let cause = watch.look(s(13.2), true);
-        assert!(matches!(cause, Some(Cause::SilentReceiver { .. })));
+        assert!(matches!(cause, Some(StopCause::SilentReceiver { .. })));
         watch.lines(0.5);
         assert_eq!(watch.look(s(13.2), true), None);
         assert!(watch.look(s(22.5), true).is_some());

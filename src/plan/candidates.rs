@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use nalgebra::Vector3;
 
 use super::strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
-use super::{Known, Request, Slots, Step};
+use super::{Known, PlanRequest, Slots, Step};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::ephemeris::{Reach, near_sun};
 use crate::sky::{EmitterError, EmitterId, Notices, Sky, Track};
@@ -77,7 +77,7 @@ pub struct Offer {
 impl Offer {
     /// Emitters without a step: those that could not be observed, and those that were not
     /// needed.
-    pub fn passed_over(&self, sky: &Sky, steps: &[Step], request: &Request) -> Vec<PassedOver> {
+    pub fn passed_over(&self, sky: &Sky, steps: &[Step], request: &PlanRequest) -> Vec<PassedOver> {
         let used: HashSet<EmitterId> = steps.iter().map(|s| s.candidate.emitter).collect();
         let offered: HashSet<EmitterId> = self.candidates.iter().map(|c| c.emitter).collect();
         let mut over = self.reasons.clone();
@@ -97,7 +97,7 @@ pub fn offer(
     station: &Station,
     sky: &Sky,
     known: &Known,
-    request: &Request,
+    request: &PlanRequest,
     slots: &Slots,
 ) -> Offer {
     let mut offer = Offer {
@@ -151,7 +151,7 @@ pub struct Judge<'a> {
     sky: &'a Sky,
     emitters: HashMap<&'a str, &'a Emitter>,
     reach: Reach<'a>,
-    request: &'a Request,
+    request: &'a PlanRequest,
     span: (Utc, Utc),
     fastest: f64,
     near_sun: Angle,
@@ -164,7 +164,7 @@ impl<'a> Judge<'a> {
         station: &'a Station,
         sky: &'a Sky,
         known: &Known,
-        request: &'a Request,
+        request: &'a PlanRequest,
         span: (Utc, Utc),
     ) -> Judge<'a> {
         Judge {

@@ -11,6 +11,7 @@ use rand_chacha::ChaCha12Rng;
 use rayon::prelude::*;
 
 use super::effect::{rows, sides, weights};
+use super::tuned::{GAIN_OF_A_LAST_ROUND, MOST_ROUNDS_OF_EXCHANGE, SLOTS_OF_ALL_SEARCHES};
 use super::{Candidate, Known, Step};
 use crate::angle::{Angle, Direction, EncoderReading};
 use crate::explain::{even_sky, rows_at};
@@ -29,12 +30,6 @@ const PRICE_OF_WAYS: f64 = 0.1;
 /// A share of the prior that keeps what the peaks do not determine finite, and is otherwise no
 /// help.
 const FAINT: f64 = 1e-4;
-/// Exchanges go on until a whole round improves less than this, far less than the digits printed.
-const ENOUGH: f64 = 1e-6;
-/// Rounds of exchange, so that the search ends; each only ever improves the plan.
-const MOST_ROUNDS: usize = 30;
-/// Slots over all searches together, about, so that the time is bounded: few slots get many starts.
-const WORK: usize = 400;
 
 /// The candidates, as the search sees them.
 pub struct Design<'a> {
@@ -221,7 +216,7 @@ impl<'a> Design<'a> {
             .collect();
         // Slots that offer least come first: the others can mend what they leave.
         order.sort_by_key(|s| (self.by_slot[*s].len(), *s));
-        let starts = (WORK / order.len().max(1)).max(1);
+        let starts = (SLOTS_OF_ALL_SEARCHES / order.len().max(1)).max(1);
         (0..starts)
             .into_par_iter()
             .map(|start| {
@@ -245,7 +240,7 @@ impl<'a> Design<'a> {
             chosen.sort_unstable();
         }
         let mut price = self.price(&chosen);
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..MOST_ROUNDS_OF_EXCHANGE {
             for place in 0..chosen.len() {
                 let taken = chosen.remove(place);
                 let slot = self.candidates[self.choices[taken].candidate].slot;
@@ -253,7 +248,7 @@ impl<'a> Design<'a> {
                 chosen.insert(place, best);
             }
             let now = self.price(&chosen);
-            if now > price * (1.0 - ENOUGH) {
+            if now > price * (1.0 - GAIN_OF_A_LAST_ROUND) {
                 break;
             }
             price = now;

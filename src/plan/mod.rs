@@ -14,6 +14,7 @@ mod sheet;
 mod strength;
 #[cfg(test)]
 mod tests;
+mod tuned;
 
 use crate::angle::Angle;
 use crate::mount::{ApproachSigns, Group, Kind, Term};
@@ -42,7 +43,7 @@ const TOLD: f64 = 0.5;
 
 /// What is asked.
 #[derive(Clone, Debug)]
-pub struct Request {
+pub struct PlanRequest {
     /// Beginning of the span.
     pub from: Utc,
     /// Its end.
@@ -66,10 +67,10 @@ pub struct Request {
     pub system_temperature_k: Option<f64>,
 }
 
-impl Request {
+impl PlanRequest {
     /// For a span, with what is usual for all else.
-    pub fn new(sky: &Sky, from: Utc, to: Utc) -> Request {
-        Request {
+    pub fn new(sky: &Sky, from: Utc, to: Utc) -> PlanRequest {
+        PlanRequest {
             from,
             to,
             every_s: 300.0,
@@ -173,7 +174,12 @@ impl Plan {
 ///
 /// # Errors
 /// A span too short for a single peak, or one in which no emitter can be observed.
-pub fn plan(station: &Station, sky: &Sky, known: &Known, request: &Request) -> Result<Plan, Error> {
+pub fn plan(
+    station: &Station,
+    sky: &Sky,
+    known: &Known,
+    request: &PlanRequest,
+) -> Result<Plan, Error> {
     let mut slots = slots(request)?;
     let mut assumed = Vec::new();
     let terms = terms(station.mount.kind(), known, request, &mut assumed);
@@ -260,7 +266,7 @@ struct Slots {
     every_s: f64,
 }
 
-fn slots(request: &Request) -> Result<Slots, Error> {
+fn slots(request: &PlanRequest) -> Result<Slots, Error> {
     let span = request.to.seconds_since(request.from);
     if span <= 0.0 {
         return Err(Error::Usage(format!(
@@ -296,7 +302,12 @@ fn slots(request: &Request) -> Result<Slots, Error> {
     Ok(Slots { times, every_s })
 }
 
-fn terms(mount: Kind, known: &Known, request: &Request, assumed: &mut Vec<String>) -> Vec<Term> {
+fn terms(
+    mount: Kind,
+    known: &Known,
+    request: &PlanRequest,
+    assumed: &mut Vec<String>,
+) -> Vec<Term> {
     if let Some(terms) = &request.terms {
         return terms.clone();
     }
@@ -312,7 +323,12 @@ fn terms(mount: Kind, known: &Known, request: &Request, assumed: &mut Vec<String
     terms
 }
 
-fn sigma(station: &Station, known: &Known, request: &Request, assumed: &mut Vec<String>) -> Angle {
+fn sigma(
+    station: &Station,
+    known: &Known,
+    request: &PlanRequest,
+    assumed: &mut Vec<String>,
+) -> Angle {
     if let Some(sigma) = request.sigma {
         return sigma;
     }
@@ -330,7 +346,7 @@ fn sigma(station: &Station, known: &Known, request: &Request, assumed: &mut Vec<
     sigma
 }
 
-fn nothing_to_observe(request: &Request, offer: &Offer, next: &str) -> String {
+fn nothing_to_observe(request: &PlanRequest, offer: &Offer, next: &str) -> String {
     let mut alike: Vec<(&str, Vec<&str>)> = Vec::new();
     for over in &offer.reasons {
         match alike.iter_mut().find(|(why, _)| *why == over.why) {

@@ -6,7 +6,8 @@
 
 use super::candidates::{Candidate, Judge, Offer};
 use super::design::Design;
-use super::{Known, Request, Step, told};
+use super::tuned::{MOST_EMITTERS_LOOKED_AT, MOST_SLOTS_FOR_A_STEP, STEP_OF_THE_DAY_AHEAD_S};
+use super::{Known, PlanRequest, Step, told};
 use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::Term;
 use crate::sky::{EmitterId, Sky};
@@ -21,17 +22,11 @@ const LEAST_APART_S: f64 = 3600.0;
 /// And at most two hours, as long as there are peaks for them, because a longer wait costs an
 /// evening. Common practice, no source.
 const MOST_APART_S: f64 = 7200.0;
-/// A span has at most this many slots for a step, so that the search stays within seconds.
-const MOST_PLACES: f64 = 5000.0;
-/// Steps in which the day ahead is searched: twenty minutes, in which the sky turns by 5 degrees.
-const LOOK_EVERY_S: f64 = 1200.0;
 /// Times to come back that are named: more is not done in a day.
 const MOST_RETURNS: usize = 3;
 /// A return must leave less than this share of the error to be worth the way; common practice, no
 /// source.
 const WORTH_IT: f64 = 0.9;
-/// Emitters considered for what rises next, so that the time is bounded; three of them are named.
-const MOST_LOOKED_AT: usize = 40;
 
 /// What is said when the steps are all of one emitter.
 #[derive(Clone, Debug)]
@@ -72,9 +67,9 @@ pub fn only_one(judge: &Judge<'_>, candidates: &[Candidate]) -> Option<EmitterId
 
 /// Its steps as visits spread over the span; none when it can be observed so shortly that there is
 /// nothing to spread.
-pub fn visits(judge: &Judge<'_>, request: &Request, only: EmitterId) -> Option<Vec<Candidate>> {
+pub fn visits(judge: &Judge<'_>, request: &PlanRequest, only: EmitterId) -> Option<Vec<Candidate>> {
     let span_s = request.to.seconds_since(request.from);
-    let every_s = request.every_s.max(span_s / MOST_PLACES);
+    let every_s = request.every_s.max(span_s / MOST_SLOTS_FOR_A_STEP);
     let places = (span_s / every_s + 1e-9).floor() as usize;
     let times: Vec<Utc> = (0..places)
         .map(|i| request.from.plus_seconds((i as f64 + 0.5) * every_s))
@@ -114,7 +109,7 @@ pub fn outlook(
     station: &Station,
     sky: &Sky,
     known: &Known,
-    request: &Request,
+    request: &PlanRequest,
     (terms, sigma): (&[Term], Angle),
     offer: &Offer,
     steps: &[Step],
@@ -149,7 +144,7 @@ pub fn outlook(
 fn returns(
     judge: &Judge<'_>,
     known: &Known,
-    request: &Request,
+    request: &PlanRequest,
     (terms, sigma): (&[Term], Angle),
     offer: &Offer,
     steps: &[Step],
@@ -157,7 +152,7 @@ fn returns(
 ) -> Vec<Return> {
     let enough = station.dish.beamwidth / 10.0;
     let taken = steps.iter().map(|s| s.candidate.clone());
-    let later = (offer.heard.iter().take(MOST_LOOKED_AT))
+    let later = (offer.heard.iter().take(MOST_EMITTERS_LOOKED_AT))
         .flat_map(|id| judge.watch(*id, &ahead(request.to)).unwrap_or_default());
     let all = renumbered(taken.chain(later).collect());
     let design = Design::new(station, known, terms, sigma, &all);
@@ -207,9 +202,9 @@ fn returns(
 
 /// The day after an instant.
 fn ahead(from: Utc) -> Vec<Utc> {
-    let steps = (DAY_S / LOOK_EVERY_S) as usize;
+    let steps = (DAY_S / STEP_OF_THE_DAY_AHEAD_S) as usize;
     (1..=steps)
-        .map(|i| from.plus_seconds(i as f64 * LOOK_EVERY_S))
+        .map(|i| from.plus_seconds(i as f64 * STEP_OF_THE_DAY_AHEAD_S))
         .collect()
 }
 
@@ -220,10 +215,10 @@ fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
 }
 
 /// What can be observed soon after the span, in words; empty when nothing can within a day.
-pub fn next_up(judge: &Judge<'_>, request: &Request, heard: &[EmitterId]) -> String {
+pub fn next_up(judge: &Judge<'_>, request: &PlanRequest, heard: &[EmitterId]) -> String {
     /// Emitters named as next to observe: the first few are all that anyone waits for.
     const MOST_NAMED: usize = 3;
-    let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_LOOKED_AT))
+    let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_EMITTERS_LOOKED_AT))
         .filter_map(|id| judge.watch(*id, &ahead(request.to)).ok())
         .filter_map(|seen| seen.first().map(|c| (c.time, c.name.clone())))
         .collect();

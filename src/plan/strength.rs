@@ -3,8 +3,7 @@
 use std::fmt;
 
 use crate::angle::Angle;
-use crate::sky::SPEED_OF_LIGHT;
-use crate::station::{Dish, Emitter, EmitterKind, catalogue};
+use crate::station::{Dish, Emitter, EmitterKind, SPEED_OF_LIGHT, catalogue};
 
 /// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
 pub const FAINTEST_DB: f64 = 0.3;

@@ -9,12 +9,12 @@ fn station() -> Station {
     Station::read(Path::new("demo-data/station.toml")).unwrap()
 }
 
-fn span(sky: &Sky, minutes: f64) -> Request {
+fn span(sky: &Sky, minutes: f64) -> PlanRequest {
     let from = Utc::parse("2026-09-12T09:00:00Z").unwrap();
-    Request::new(sky, from, from.plus_seconds(60.0 * minutes))
+    PlanRequest::new(sky, from, from.plus_seconds(60.0 * minutes))
 }
 
-fn planned(request: impl FnOnce(&Sky) -> Request) -> Plan {
+fn planned(request: impl FnOnce(&Sky) -> PlanRequest) -> Plan {
     let station = station();
     let sky = Sky::new(&station).unwrap();
     let request = request(&sky);
@@ -56,7 +56,7 @@ fn more_peaks_leave_less() {
 
 #[test]
 fn too_many_slots_are_spread_over_the_span() {
-    let plan = planned(|sky| Request {
+    let plan = planned(|sky| PlanRequest {
         most: 6,
         ..span(sky, 120.0)
     });
@@ -71,7 +71,7 @@ fn the_search_finds_nearly_the_best_of_all_combinations() {
     const NEARLY: f64 = 1.02;
     let station = station();
     let sky = Sky::new(&station).unwrap();
-    let request = Request {
+    let request = PlanRequest {
         every_s: 900.0,
         ..span(&sky, 60.0)
     };
@@ -90,7 +90,7 @@ fn the_search_finds_nearly_the_best_of_all_combinations() {
 fn the_plan_beats_staying_on_one_emitter() {
     let whole = planned(|sky| span(sky, 120.0));
     for name in ["sun", "fenlight-1", "hightide-1"] {
-        let one = planned(|sky| Request {
+        let one = planned(|sky| PlanRequest {
             emitters: vec![sky.emitter(name).unwrap()],
             named: true,
             ..span(sky, 120.0)
@@ -101,7 +101,7 @@ fn the_plan_beats_staying_on_one_emitter() {
 
 #[test]
 fn one_beacon_alone_leaves_terms_untold_and_says_what_would_tell_them() {
-    let plan = planned(|sky| Request {
+    let plan = planned(|sky| PlanRequest {
         emitters: vec![sky.emitter("mill-beacon").unwrap()],
         named: true,
         ..span(sky, 60.0)
@@ -123,7 +123,7 @@ fn one_beacon_alone_leaves_terms_untold_and_says_what_would_tell_them() {
 
 #[test]
 fn backlash_is_measured_from_both_sides() {
-    let with = planned(|sky| Request {
+    let with = planned(|sky| PlanRequest {
         terms: Some([&Term::BASIC[..], &[Term::AzimuthBacklash]].concat()),
         ..span(sky, 120.0)
     });
@@ -140,7 +140,7 @@ fn backlash_is_measured_from_both_sides() {
 #[test]
 fn a_clock_is_told_by_what_moves_fast() {
     let with = |names: &[&str]| {
-        planned(|sky| Request {
+        planned(|sky| PlanRequest {
             emitters: names.iter().map(|n| sky.emitter(n).unwrap()).collect(),
             named: true,
             terms: Some([&Term::BASIC[..], &[Term::ClockOffset]].concat()),
@@ -175,7 +175,7 @@ fn a_source_too_faint_for_the_dish_is_passed_over_unless_named() {
         .find(|p| p.emitter == "Cas A")
         .unwrap();
     assert!(over.why.contains("too faint"), "{}", over.why);
-    let named = Request {
+    let named = PlanRequest {
         emitters: vec![sky.emitter("Cas A").unwrap()],
         named: true,
         ..all
@@ -186,12 +186,12 @@ fn a_source_too_faint_for_the_dish_is_passed_over_unless_named() {
 }
 
 /// The demo's station as one whose dish hears the Sun only.
-fn sun_only(from: &str, hours: f64, change: impl FnOnce(&mut Request)) -> Plan {
+fn sun_only(from: &str, hours: f64, change: impl FnOnce(&mut PlanRequest)) -> Plan {
     let mut station = station();
     station.emitters.retain(|e| e.kind.is_sun());
     let sky = Sky::new(&station).unwrap();
     let from = Utc::parse(from).unwrap();
-    let mut request = Request::new(&sky, from, from.plus_seconds(3600.0 * hours));
+    let mut request = PlanRequest::new(&sky, from, from.plus_seconds(3600.0 * hours));
     change(&mut request);
     plan(&station, &sky, &Known::default(), &request).unwrap()
 }
@@ -274,7 +274,7 @@ fn other_emitters_are_thought_of_when_the_sun_is_alone_for_now() {
     assert!(whole.alone.is_none());
     assert_eq!(whole.visits(), [0]);
     // A beacon does not move: there is nothing to spread and nothing to come back for.
-    let beacon = planned(|sky| Request {
+    let beacon = planned(|sky| PlanRequest {
         emitters: vec![sky.emitter("mill-beacon").unwrap()],
         named: true,
         ..span(sky, 120.0)
@@ -289,7 +289,7 @@ fn when_nothing_is_up_it_is_said_what_comes_next() {
     station.emitters.retain(|e| e.kind.is_sun());
     let sky = Sky::new(&station).unwrap();
     let from = Utc::parse("2026-09-12T22:00:00Z").unwrap();
-    let request = Request::new(&sky, from, from.plus_seconds(3600.0));
+    let request = PlanRequest::new(&sky, from, from.plus_seconds(3600.0));
     let error = plan(&station, &sky, &Known::default(), &request).unwrap_err();
     assert_eq!(error.exit_code(), 4);
     let said = error.to_string();
@@ -327,7 +327,7 @@ fn old_orbits_of_many_satellites_are_one_warning() {
     let station = station();
     let sky = Sky::new(&station).unwrap();
     let from = Utc::parse("2026-11-12T09:00:00Z").unwrap();
-    let request = Request::new(&sky, from, from.plus_seconds(7200.0));
+    let request = PlanRequest::new(&sky, from, from.plus_seconds(7200.0));
     let plan = plan(&station, &sky, &Known::default(), &request).unwrap();
     let old: Vec<&String> = (plan.warnings.iter())
         .filter(|w| w.contains("orbit elements"))
@@ -351,7 +351,7 @@ fn nothing_beside_the_sun_but_the_sun_itself() {
         },
     });
     let sky_with = Sky::new(&station).unwrap();
-    let request = Request {
+    let request = PlanRequest {
         emitters: sky_with.emitters().collect(),
         ..request
     };

@@ -8,7 +8,7 @@ use crate::station::Station;
 
 /// What to decide by.
 #[derive(Clone, Copy, Debug)]
-pub struct Request {
+pub struct RecheckRequest {
     /// The mount counts as true while its error over the sky, rms, stays within this.
     pub limit: Angle,
     /// Seed of the sampling.

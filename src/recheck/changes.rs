@@ -6,6 +6,7 @@ use super::answer::Moved;
 use super::hypothesis::ChangeKind;
 use super::old::Old;
 use super::peaks::Peaks;
+use super::tuned::FALSE_ALARM_OF_A_CHANGE;
 use crate::angle::Angle;
 use crate::fit::{Solution, quantile};
 use crate::mount::Term;
@@ -44,9 +45,6 @@ pub struct Changes {
 /// A moved term is named from the usual three standard deviations on, when the noise is well known.
 const NAMED_LEVEL: f64 = 0.9973;
 
-/// How often a term that has not changed is thought to have; docs/recheck.md measures what comes of
-/// it (`cargo bench --bench recheck_study`).
-const NEEDLESS: f64 = 0.02;
 /// Changes that the verdict may rest on, by which its p-value is multiplied: of the placement, of
 /// the elevation axis, of the dish.
 const CHANCES: f64 = 3.0;
@@ -64,7 +62,7 @@ impl Changes {
                 solution: peaks.fit(old, kind)?,
             });
         }
-        let price = peaks.price_of_a_term(NEEDLESS);
+        let price = peaks.price_of_a_term(FALSE_ALARM_OF_A_CHANGE);
         let mut ranked: Vec<(f64, usize)> = (fitted.iter().enumerate())
             .map(|(i, f)| (f.cost() + price * f.kind.terms().len() as f64, i))
             .collect();

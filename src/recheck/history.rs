@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use super::changes::movement;
 use super::join::lineage;
 use super::old::Old;
+use super::tuned::FALSE_ALARM_OF_A_CHANGE;
 use crate::angle::Angle;
 use crate::fit::quantile;
 use crate::logbook::{Calibration, TermState, Trust};
@@ -101,12 +102,9 @@ pub struct Point {
     /// Probability of so large a change by chance.
     pub chance: f64,
     /// Whether it is real: the chance, shared among all changes looked at, is below
-    /// [`REAL_BELOW`].
+    /// [`FALSE_ALARM_OF_A_CHANGE`].
     pub real: bool,
 }
-
-/// Of all changes in a history together, one is called real by chance this often: as in a recheck.
-pub const REAL_BELOW: f64 = 0.02;
 
 /// A calibration a day for five years; a folder with more is the wrong folder.
 const MOST_FILES: usize = 2000;
@@ -243,10 +241,11 @@ pub fn history(folder: &Path) -> Result<History, Error> {
     let lasting = terms.iter().filter(|t| t.steady.is_some()).count();
     for history in &mut terms {
         for point in &mut history.points {
-            point.real = point.change.is_some() && point.chance * (changes as f64) < REAL_BELOW;
+            point.real =
+                point.change.is_some() && point.chance * (changes as f64) < FALSE_ALARM_OF_A_CHANGE;
         }
         history.creeps = history.points.iter().all(|p| !p.real)
-            && (history.steady).is_some_and(|p| p * (lasting as f64) < REAL_BELOW);
+            && (history.steady).is_some_and(|p| p * (lasting as f64) < FALSE_ALARM_OF_A_CHANGE);
     }
     notes.extend(other_terms(&entries));
     Ok(History {

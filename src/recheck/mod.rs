@@ -16,6 +16,7 @@ mod mend;
 mod old;
 mod peaks;
 mod sky_error;
+mod tuned;
 
 use nalgebra::Rotation3;
 
@@ -30,25 +31,17 @@ use crate::solve::words;
 use crate::station::Station;
 
 use advice::advice;
-pub use answer::{Doubt, Moved, Recheck, RecheckVerdict, Request, usual_limit};
+pub use answer::{Doubt, Moved, Recheck, RecheckRequest, RecheckVerdict, usual_limit};
 use changes::Changes;
-pub use history::{Entry, History, Point, REAL_BELOW, TermHistory, calibration_files, history};
+pub use history::{Entry, History, Point, TermHistory, calibration_files, history};
 pub use hypothesis::{Change, ChangeKind};
 use join::join;
 pub use mend::mend;
 pub use old::Old;
 use peaks::Peaks;
 use sky_error::OldSkyError;
-
-/// Certain enough to say "moved" or "true".
-const CERTAIN: f64 = 0.95;
-/// Chance that unmoved peaks are called moved: a quarter of what the study allows, since an old
-/// calibration may lack a term or know its noise too well.
-const FALSE_ALARM: f64 = 0.005;
-
-/// New peaks may lie this many limits off, rms, with the error over the sky still within one: no
-/// more than a change can be larger where the peaks are than elsewhere.
-const PEAKS_OFF: f64 = 2.0;
+pub use tuned::FALSE_ALARM_OF_A_CHANGE;
+use tuned::{CERTAIN, FALSE_ALARM_OF_MOVED, LIMITS_THAT_PEAKS_MAY_BE_OFF};
 
 /// Compares new peaks with an old calibration.
 ///
@@ -60,7 +53,7 @@ pub fn recheck(
     sky: &Sky,
     old: &Old,
     log: &PeakLog,
-    request: &Request,
+    request: &RecheckRequest,
 ) -> Result<Recheck, Error> {
     let clock = old.model.terms().inside(Term::ClockOffset);
     recheck_observed(station, observe(station, sky, log, clock), old, request)
@@ -74,7 +67,7 @@ pub fn recheck_observed(
     station: &Station,
     found: Observations,
     old: &Old,
-    request: &Request,
+    request: &RecheckRequest,
 ) -> Result<Recheck, Error> {
     if found.usable.is_empty() {
         return Err(Error::Unsupported(match found.unusable.first() {
@@ -111,13 +104,15 @@ pub fn recheck_observed(
     let error = OldSkyError::of(station, old, &suspected.solution, &peaks, request)?;
     let by_accident = changes.by_accident(suspected, &peaks);
     let chance = peaks.by_chance(changes.of(ChangeKind::Unmoved).cost(), peaks.rows());
-    let verdict = if error.beyond > CERTAIN && by_accident < FALSE_ALARM {
+    let verdict = if error.beyond > CERTAIN && by_accident < FALSE_ALARM_OF_MOVED {
         RecheckVerdict::Moved
     } else if contradictory {
         RecheckVerdict::CannotTell(Doubt::Contradiction)
     } else if error.beyond < 1.0 - CERTAIN {
         // What the fit says of the sky must agree with where the peaks themselves lie.
-        if chance < FALSE_ALARM && peaks_off(old, &peaks) > request.limit * PEAKS_OFF {
+        if chance < FALSE_ALARM_OF_MOVED
+            && peaks_off(old, &peaks) > request.limit * LIMITS_THAT_PEAKS_MAY_BE_OFF
+        {
             RecheckVerdict::CannotTell(Doubt::PeaksOff)
         } else {
             RecheckVerdict::True
@@ -135,7 +130,7 @@ pub fn recheck_observed(
         );
     }
     // What explains the peaks best is named only when no accident explains them as well.
-    let (kind, rivals) = if verdict == RecheckVerdict::Moved || by_accident < FALSE_ALARM {
+    let (kind, rivals) = if verdict == RecheckVerdict::Moved || by_accident < FALSE_ALARM_OF_MOVED {
         changes.best()
     } else {
         (ChangeKind::Unmoved, Vec::new())

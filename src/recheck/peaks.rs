@@ -2,9 +2,10 @@
 
 use super::hypothesis::ChangeKind;
 use super::old::Old;
+use super::tuned::{CHANCE_OF_A_CONTRADICTION, LEAST_PEAKS_TO_BLAME_ONE};
 use crate::angle::Angle;
 use crate::explain::observe::Observation;
-use crate::explain::{Column, JointProblem, SessionPeak, Shape, session_peaks};
+use crate::explain::{JointProblem, SessionPeak, Shape, ShapeColumn, session_peaks};
 use crate::fit::{Noise, Options as FitOptions, Solution, fit, quantile};
 use crate::problem::Error;
 use crate::station::Station;
@@ -22,10 +23,6 @@ pub struct Peaks {
     /// when it comes from its scatter, infinite when the log gives it.
     pub freedom: f64,
 }
-
-/// Peaks contradict each other below this probability; docs/recheck.md measures what comes of it
-/// (`cargo bench --bench recheck_study`).
-const CONTRADICTION: f64 = 1e-3;
 
 impl Peaks {
     /// Standard deviations are the log's; where it has none, the old calibration's scatter.
@@ -118,10 +115,10 @@ impl Peaks {
     pub fn fit(&self, old: &Old, kind: ChangeKind) -> Result<Solution, Error> {
         // The parameters are the terms' whole values.
         let mut held = *old.model.terms();
-        let columns: Vec<Column> = (old.terms.iter())
+        let columns: Vec<ShapeColumn> = (old.terms.iter())
             .map(|term| {
                 held.set_inside(*term, 0.0);
-                Column::term(*term, Shape::Always, f64::INFINITY)
+                ShapeColumn::term(*term, Shape::Always, f64::INFINITY)
             })
             .collect();
         let problem = JointProblem::new(
@@ -142,7 +139,7 @@ impl Peaks {
     /// Whether the peaks scatter about a fit more than their noise allows.
     pub fn contradict(&self, solution: &Solution) -> bool {
         let freedom = solution.degrees_of_freedom;
-        freedom >= 0.5 && self.by_chance(solution.chi_square, freedom) < CONTRADICTION
+        freedom >= 0.5 && self.by_chance(solution.chi_square, freedom) < CHANCE_OF_A_CONTRADICTION
     }
 
     /// How much larger the squared noise must be for the peaks to agree with a fit; one when they
@@ -161,13 +158,11 @@ impl Peaks {
     /// # Errors
     /// As [`Peaks::fit`].
     pub fn consistent(&self, old: &Old) -> Result<(Vec<usize>, Vec<usize>), Error> {
-        /// With four peaks or fewer, leaving out any one of them restores agreement too easily.
-        const LEAST_TO_JUDGE: usize = 5;
         let count = self.observations.len();
         let mut kept: Vec<usize> = (0..count).collect();
         let mut odd = Vec::new();
         let fit_of = |chosen: &[usize]| self.chosen(chosen).fit(old, ChangeKind::Anything);
-        while kept.len() >= LEAST_TO_JUDGE && odd.len() * 3 < count {
+        while kept.len() >= LEAST_PEAKS_TO_BLAME_ONE && odd.len() * 3 < count {
             if !self.contradict(&fit_of(&kept)?) {
                 break;
             }

@@ -5,9 +5,10 @@ use rand::SeedableRng;
 use rand_chacha::ChaCha12Rng;
 use rand_distr::{ChiSquared, Distribution, StandardNormal};
 
-use super::Request;
+use super::RecheckRequest;
 use super::old::Old;
 use super::peaks::Peaks;
+use super::tuned::SAMPLES_OF_TERMS;
 use crate::angle::Angle;
 use crate::explain::sky_weights;
 use crate::fit::Solution;
@@ -26,10 +27,6 @@ pub struct OldSkyError {
     pub beyond: f64,
 }
 
-/// Samples of the terms' present values: a probability of a half is then known to 0.8 %, one of 1 %
-/// to 0.16 %.
-const SAMPLES: usize = 4000;
-
 impl OldSkyError {
     /// Of `old` when the terms are now what `now` says, from these peaks: Student's law in as many
     /// dimensions as there are terms, with the degrees of freedom with which the noise is known,
@@ -43,7 +40,7 @@ impl OldSkyError {
         old: &Old,
         now: &Solution,
         peaks: &Peaks,
-        request: &Request,
+        request: &RecheckRequest,
     ) -> Result<OldSkyError, Error> {
         let freedom = peaks.freedom;
         let excess = peaks.excess(now).sqrt();
@@ -75,7 +72,7 @@ impl OldSkyError {
             .ok()
             .filter(|_| freedom.is_finite());
         let (mut beyond, mut sum, mut squares) = (0usize, 0.0, 0.0);
-        for _ in 0..SAMPLES {
+        for _ in 0..SAMPLES_OF_TERMS {
             let bell = DVector::from_fn(old.terms.len(), |_, _| StandardNormal.sample(&mut rng));
             let noise = size_of_noise.map_or(1.0, |law| {
                 (freedom / law.sample(&mut rng).max(1e-300)).sqrt()
@@ -85,12 +82,16 @@ impl OldSkyError {
             sum += error;
             squares += error * error;
         }
-        let mean = sum / SAMPLES as f64;
+        let mean = sum / SAMPLES_OF_TERMS as f64;
         Ok(OldSkyError {
             rms: Angle::from_radians(rms(&change)),
-            sigma: Angle::from_radians((squares / SAMPLES as f64 - mean * mean).max(0.0).sqrt()),
+            sigma: Angle::from_radians(
+                (squares / SAMPLES_OF_TERMS as f64 - mean * mean)
+                    .max(0.0)
+                    .sqrt(),
+            ),
             // Never quite 0 or 1: so few samples cannot tell that.
-            beyond: (beyond as f64 + 0.5) / (SAMPLES as f64 + 1.0),
+            beyond: (beyond as f64 + 0.5) / (SAMPLES_OF_TERMS as f64 + 1.0),
         })
     }
 }

@@ -14,7 +14,7 @@ use crate::explain::{SkyError, even_sky};
 use crate::live::{About, RELAY, Row, head, parse_log};
 use crate::logbook::ScanReader;
 use crate::mount::Term;
-use crate::plan::{Known, Plan, Request, plan};
+use crate::plan::{Known, Plan, PlanRequest, plan};
 use crate::plot::Render;
 use crate::recheck::{History, Point, TermHistory};
 use crate::scan;
@@ -123,11 +123,11 @@ fn of_a_solve() {
 }
 
 /// The demo's invented station with the emitters named; all of them when none is.
-fn planned(names: &[&str], hours: f64, change: impl Fn(&mut Request)) -> (Plan, Station) {
+fn planned(names: &[&str], hours: f64, change: impl Fn(&mut PlanRequest)) -> (Plan, Station) {
     let station = Station::read(Path::new("demo-data/station.toml")).unwrap();
     let sky = Sky::new(&station).unwrap();
     let from = Utc::parse("2026-09-12T06:00:00Z").unwrap();
-    let mut request = Request::new(&sky, from, from.plus_seconds(3600.0 * hours));
+    let mut request = PlanRequest::new(&sky, from, from.plus_seconds(3600.0 * hours));
     if !names.is_empty() {
         request.named = true;
         request.emitters = names.iter().map(|n| sky.emitter(n).unwrap()).collect();
@@ -139,8 +139,8 @@ fn planned(names: &[&str], hours: f64, change: impl Fn(&mut Request)) -> (Plan, 
 
 #[test]
 fn of_a_plan() {
-    let as_usual = |_: &mut Request| {};
-    let often = |request: &mut Request| {
+    let as_usual = |_: &mut PlanRequest| {};
+    let often = |request: &mut PlanRequest| {
         request.every_s = 60.0;
         request.most = 60;
     };

@@ -8,7 +8,7 @@ use super::layout::{cut, wrapped};
 use super::terminal::{Colour, Page, WIDTH};
 use crate::number::significant;
 use crate::problem::printable;
-use crate::setup::{Heard, LOG_FILE, STATION_FILE, Setup, Today, Use};
+use crate::setup::{HeardEmitter, LOG_FILE, STATION_FILE, Setup, Today, Use};
 use crate::station::EmitterKind;
 use crate::text::some_of;
 use crate::time::Utc;
@@ -33,7 +33,7 @@ pub fn setup_text(setup: &Setup, folder: &Path, colour: Colour) -> String {
         dish.frequency_mhz,
         significant(dish.beamwidth.degrees(), 3)
     ));
-    let listed = |h: &&Heard| h.becomes == Use::Listed;
+    let listed = |h: &&HeardEmitter| h.becomes == Use::Listed;
     for one in setup.heard.iter().filter(listed) {
         let strength = one.strength.map_or(String::new(), |s| format!("{s}; "));
         let lead = format!("  {:<NAME_WIDTH$} ", cut(&one.emitter.name, NAME_WIDTH));
@@ -76,7 +76,7 @@ fn only_the_sun(setup: &Setup) -> bool {
     setup.station.emitters.iter().all(|e| e.kind.is_sun())
 }
 
-fn day_words(setup: &Setup, one: &Heard) -> String {
+fn day_words(setup: &Setup, one: &HeardEmitter) -> String {
     match setup.today.iter().find(|t| t.emitter == one.emitter.name) {
         Some(today) => today_words(today),
         None => "it has no position in the sky at this time".to_owned(),

@@ -41,7 +41,10 @@ fn of<'a>(report: &Report, pictures: &[&'a dyn Render]) -> Document<'a> {
     let verdict = verdict.map(|(about, said)| (about.to_owned(), said));
     document.add(Section {
         role: Role::Verdict,
-        blocks: vec![Block::Facts(verdict.collect())],
+        blocks: vec![
+            Block::Paragraph(summary::in_one_sentence(report.outcome, report.station)),
+            Block::Facts(verdict.collect()),
+        ],
         ..Section::default()
     });
     document.add_list("Faults", &summary::fault_lines(report), Role::Action);

@@ -3,12 +3,12 @@
 use super::{Report, words};
 use crate::angle::Angle;
 use crate::faults::Diagnosis;
-use crate::logbook::{ExpectedPointingError, TermState};
+use crate::logbook::{ExpectedPointingError, TermState, Trust};
 use crate::mount::{Kind, Term};
 use crate::number;
 use crate::problem::printable;
-use crate::solve::{NoiseSource, PeakOutcome};
-use crate::station::{Dish, Site};
+use crate::solve::{self, NoiseSource, Outcome, PeakOutcome};
+use crate::station::{Dish, Site, Station};
 use crate::time::Utc;
 
 /// Above this correlation two fitted terms are reported as strongly correlated; common practice, no
@@ -72,7 +72,41 @@ fn error_words(report: &Report, error: Angle) -> String {
     )
 }
 
-/// The verdict in at most six lines: what each is about, and the words.
+/// Whether the corrected mount points well enough, in one sentence.
+pub fn in_one_sentence(outcome: &Outcome, station: &Station) -> String {
+    /// A pointing error within this share of the beamwidth loses an eighth of a decibel at most:
+    /// nobody hears it (common practice, no source).
+    const GOOD: f64 = 0.1;
+    /// Within this share it loses less than 1.4 dB (common practice, no source).
+    const USABLE: f64 = 1.0 / 3.0;
+    if outcome.misread.is_some() {
+        return "The log was misread: correct that first.".to_owned();
+    }
+    let (trust, _) = solve::trust(outcome, station);
+    if trust == Trust::None {
+        return "Do not use this: the numbers mean nothing yet.".to_owned();
+    }
+    let dish = &station.dish;
+    let Some(sky) = &outcome.sky_error else {
+        return "How well the corrected mount will point is not known.".to_owned();
+    };
+    let loss = match loss_words(dish, sky.rms_95) {
+        Some(loss) => format!("loses at most {loss} dB on average over the sky"),
+        None => "may miss the main beam".to_owned(),
+    };
+    let verdict = match sky.rms_95 / dish.beamwidth {
+        share if share <= GOOD => "True enough",
+        share if share <= USABLE => "Usable, and more peaks would help",
+        _ => "Not true enough yet",
+    };
+    let but = match trust {
+        Trust::Limited => "; see what limits it",
+        _ => "",
+    };
+    format!("{verdict}: once corrected, the mount {loss}, with 95 % certainty{but}.")
+}
+
+/// What the verdict rests on in at most six lines: what each is about, and the words.
 pub fn verdict(report: &Report) -> Vec<(&'static str, String)> {
     let outcome = report.outcome;
     let mut said = Vec::new();

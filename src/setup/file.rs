@@ -2,15 +2,15 @@
 
 use std::fmt::Write;
 
-use super::hear::{Heard, Use};
+use super::hear::{HeardEmitter, Use};
 use super::page::{Page, number};
-use super::{LOWEST, Request, mount};
+use super::{LOWEST, SetupRequest, mount};
 use crate::plan::FAINTEST_DB;
 use crate::station::{Dish, EmitterKind};
 use crate::text::some_of;
 
 /// The whole file.
-pub fn station_text(request: &Request, heard: &[Heard]) -> String {
+pub fn station_text(request: &SetupRequest, heard: &[HeardEmitter]) -> String {
     let mut page = Page::default();
     top(&mut page);
     site(&mut page, request);
@@ -39,7 +39,7 @@ fn top(page: &mut Page) {
     );
 }
 
-fn site(page: &mut Page, request: &Request) {
+fn site(page: &mut Page, request: &SetupRequest) {
     page.heading("[site]");
     page.remark("What you call the place; it heads reports and is kept in calibrations.");
     page.line(&format!("name = {}", quoted(&request.name)));
@@ -76,7 +76,7 @@ fn site(page: &mut Page, request: &Request) {
     );
 }
 
-fn dish(page: &mut Page, request: &Request) {
+fn dish(page: &mut Page, request: &SetupRequest) {
     page.heading("[dish]");
     page.remark(
         "Diameter in metres, and the frequency to which the receiver is tuned in megahertz.",
@@ -105,7 +105,7 @@ fn horizon(page: &mut Page) {
     page.commented("[horizon]\nmask = [[0.0, 5.0], [90.0, 12.0], [180.0, 3.0], [270.0, 8.0]]");
 }
 
-fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
+fn emitters(page: &mut Page, request: &SetupRequest, heard: &[HeardEmitter]) {
     page.line("");
     page.remark(&format!(
         "WHAT THIS DISH CAN HEAR. The numbers say how much an emitter raises the noise of a receiver \
@@ -144,7 +144,7 @@ fn emitters(page: &mut Page, request: &Request, heard: &[Heard]) {
 }
 
 /// What is said of an emitter.
-fn about(page: &mut Page, one: &Heard, why: &str) {
+fn about(page: &mut Page, one: &HeardEmitter, why: &str) {
     let mut words = match (&one.emitter.kind, one.long_name()) {
         (EmitterKind::Sun, _) => "The Sun".to_owned(),
         (EmitterKind::Moon, _) => "The Moon".to_owned(),
@@ -178,7 +178,7 @@ fn about(page: &mut Page, one: &Heard, why: &str) {
     }
 }
 
-fn section(one: &Heard) -> String {
+fn section(one: &HeardEmitter) -> String {
     let kind = match one.emitter.kind {
         EmitterKind::Sun => "sun",
         EmitterKind::Moon => "moon",
@@ -200,7 +200,7 @@ fn section(one: &Heard) -> String {
     text
 }
 
-fn templates(page: &mut Page, request: &Request) {
+fn templates(page: &mut Page, request: &SetupRequest) {
     page.line("");
     page.remark(
         "TRANSMITTERS ARE STRONG, and with the Sun alone a mount is poorly determined: add whatever \

@@ -1,7 +1,7 @@
 //! Which emitters of the sky a dish can hear.
 
 use super::rise::Rise;
-use super::{LOWEST, Request};
+use super::{LOWEST, SetupRequest};
 use crate::angle::Angle;
 use crate::plan::{FAINTEST_DB, Strength, strength};
 use crate::problem::Error;
@@ -26,7 +26,7 @@ pub enum Use {
 
 /// An emitter, how strong it is and where it goes.
 #[derive(Clone, Debug)]
-pub struct Heard {
+pub struct HeardEmitter {
     /// As the station file calls it.
     pub emitter: Emitter,
     /// From the catalogue, for a radio source.
@@ -43,7 +43,7 @@ pub struct Heard {
 ///
 /// # Errors
 /// A dish that has no beam at this frequency.
-pub fn heard(request: &Request) -> Result<Vec<Heard>, Error> {
+pub fn heard(request: &SetupRequest) -> Result<Vec<HeardEmitter>, Error> {
     let dish = Dish::with_usual_beam(request.diameter_m, request.frequency_mhz).ok_or_else(|| {
         Error::Usage(format!(
             "--dish {} --frequency {}: the dish is no wider than the wave is long and has no beam; \
@@ -71,7 +71,7 @@ pub fn heard(request: &Request) -> Result<Vec<Heard>, Error> {
             let (low, high) = source.spectrum.valid_mhz;
             strength_at(request.frequency_mhz.clamp(low, high))
         };
-        Heard {
+        HeardEmitter {
             becomes: becomes(known, known.or_else(about), &rise, request.frequency_mhz),
             emitter,
             source,
@@ -99,12 +99,12 @@ pub fn heard(request: &Request) -> Result<Vec<Heard>, Error> {
         let rise = Rise::of_source(source.declination, latitude, LOWEST);
         make(emitter(source.name, kind), Some(source), rise)
     }));
-    let order = |h: &Heard| match h.becomes {
+    let order = |h: &HeardEmitter| match h.becomes {
         Use::Listed => 0,
         Use::Commented(_) => 1,
         Use::LeftOut(_) => 2,
     };
-    let decibels = |h: &Heard| h.strength.map_or(0.0, |s| s.decibels);
+    let decibels = |h: &HeardEmitter| h.strength.map_or(0.0, |s| s.decibels);
     all.sort_by(|a, b| (order(a).cmp(&order(b))).then(decibels(b).total_cmp(&decibels(a))));
     Ok(all)
 }
@@ -139,7 +139,7 @@ fn becomes(
     }
 }
 
-impl Heard {
+impl HeardEmitter {
     /// The usual long name, where there is one.
     pub fn long_name(&self) -> Option<&'static str> {
         let first = self.source?.aliases.first()?;

@@ -19,7 +19,7 @@ use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
 use crate::time::{DAY_S, Utc};
 
-pub use hear::{Heard, Use};
+pub use hear::{HeardEmitter, Use};
 pub use mount::NewMount;
 pub use rise::Rise;
 
@@ -47,7 +47,7 @@ const LOOK_EVERY_S: f64 = 300.0;
 
 /// What is known of a new station.
 #[derive(Clone, Debug)]
-pub struct Request {
+pub struct SetupRequest {
     /// What the place is called.
     pub name: String,
     /// Geodetic, north positive, degrees.
@@ -66,7 +66,7 @@ pub struct Request {
     pub mount: NewMount,
 }
 
-impl Request {
+impl SetupRequest {
     fn system_k(&self) -> f64 {
         self.system_temperature_k.unwrap_or(SYSTEM_TEMPERATURE_K)
     }
@@ -94,7 +94,7 @@ pub struct Setup {
     /// The same as read back.
     pub station: Station,
     /// Every emitter that was considered, and what became of it.
-    pub heard: Vec<Heard>,
+    pub heard: Vec<HeardEmitter>,
     /// The day ahead of those that are in the file.
     pub today: Vec<Today>,
     /// What was assumed.
@@ -106,7 +106,7 @@ pub struct Setup {
 ///
 /// # Errors
 /// Values of which no station can be made.
-pub fn set_up(request: &Request, now: Utc) -> Result<Setup, Error> {
+pub fn set_up(request: &SetupRequest, now: Utc) -> Result<Setup, Error> {
     let heard = hear::heard(request)?;
     let station_text = file::station_text(request, &heard);
     let station = read_back(&station_text)?;
@@ -140,7 +140,7 @@ fn read_back(text: &str) -> Result<Station, Error> {
     })
 }
 
-fn assumed(request: &Request, station: &Station) -> Vec<String> {
+fn assumed(request: &SetupRequest, station: &Station) -> Vec<String> {
     let mut assumed = Vec::new();
     if request.height_m.is_none() {
         assumed.push("no height given: 0 m, sea level, is written".to_owned());

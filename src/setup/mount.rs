@@ -2,7 +2,7 @@
 
 use std::str::FromStr;
 
-use super::Request;
+use super::SetupRequest;
 use super::page::{Page, number};
 
 /// What kind of mount a new station has.
@@ -44,7 +44,7 @@ impl FromStr for NewMount {
 }
 
 /// The whole section.
-pub(super) fn section(page: &mut Page, request: &Request) {
+pub(super) fn section(page: &mut Page, request: &SetupRequest) {
     page.heading("[mount]");
     match request.mount {
         NewMount::AzEl => {
@@ -105,7 +105,7 @@ fn azimuth_elevation(page: &mut Page) {
     park(page, "[180.0, 85.0]");
 }
 
-fn polar(page: &mut Page, request: &Request) {
+fn polar(page: &mut Page, request: &SetupRequest) {
     let south = request.latitude_deg < 0.0;
     page.remark(
         "How the axes are arranged: a polar axis toward the celestial pole above the horizon, by the \

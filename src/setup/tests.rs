@@ -6,8 +6,8 @@ use super::*;
 use crate::logbook::PeakLog;
 use crate::station::EmitterKind;
 
-fn request(latitude_deg: f64, diameter_m: f64, frequency_mhz: f64) -> Request {
-    Request {
+fn request(latitude_deg: f64, diameter_m: f64, frequency_mhz: f64) -> SetupRequest {
+    SetupRequest {
         name: "an \"invented\" place".to_owned(),
         latitude_deg,
         longitude_deg: 7.33,
@@ -23,7 +23,7 @@ fn now() -> Utc {
     Utc::parse("2026-09-12T09:00:00Z").unwrap()
 }
 
-fn made(request: &Request) -> Setup {
+fn made(request: &SetupRequest) -> Setup {
     set_up(request, now()).unwrap()
 }
 
@@ -91,7 +91,7 @@ fn the_file_holds_what_was_asked_for() {
             .iter()
             .any(|a| a.contains("encoders read from -180 to 540"))
     );
-    let no_height = made(&Request {
+    let no_height = made(&SetupRequest {
         height_m: None,
         ..request(52.41, 3.0, 1420.0)
     });

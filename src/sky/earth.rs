@@ -3,13 +3,11 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::timescale::{JulianDate, tt, ut1};
-use crate::station::Site;
+use crate::station::{SPEED_OF_LIGHT, Site};
 use crate::time::{DAY_S, Utc};
 
 /// Metres in an astronomical unit, exact (IAU 2012 Resolution B2).
 const METRES_PER_AU: f64 = 149_597_870_700.0;
-/// Metres per second, exact (SI).
-pub(crate) const SPEED_OF_LIGHT: f64 = 299_792_458.0;
 /// Days that light takes for one astronomical unit.
 const LIGHT_TIME_DAYS_PER_AU: f64 = METRES_PER_AU / SPEED_OF_LIGHT / DAY_S;
 /// Rate of the Earth rotation angle, radians per second of UT1 (Capitaine and others 2000, as

@@ -27,6 +27,7 @@ mod terrestrial;
 mod tests;
 mod timescale;
 mod track;
+mod tuned;
 
 use std::collections::HashMap;
 
@@ -38,7 +39,6 @@ use crate::station::{Horizon, Station};
 use crate::time::Utc;
 
 use earth::EarthPlace;
-pub(crate) use earth::SPEED_OF_LIGHT;
 use ionosphere::Ionosphere;
 use satellite::Orbit;
 use suppose::Catalogued;

@@ -4,12 +4,13 @@ use std::cell::OnceCell;
 
 use nalgebra::Vector3;
 
-use super::earth::{Observer, SPEED_OF_LIGHT};
+use super::earth::Observer;
 use super::notice::{IONOSPHERE_BELOW_MHZ, Notice, OLD_ORBIT_DAYS};
 use super::satellite::nearest_orbit;
 use super::timescale::{LeapSeconds, tai_minus_utc_s};
 use super::{EmitterError, EmitterId, Motion, Sky};
 use crate::angle::{Angle, Apparent, Direction, Geometric, angle_between};
+use crate::station::SPEED_OF_LIGHT;
 use crate::time::{DAY_S, Utc};
 
 /// The sky at one instant.

@@ -21,19 +21,9 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::air::Air;
+use super::tuned::{BENDING_FADES_OVER, ELEVATIONS_TRACED_DEG, SLOPE_FADES_OVER};
 use crate::angle::{Angle, Apparent, Direction, Geometric};
 use crate::station::Weather;
-
-/// Apparent elevations at which the ray is traced, degrees. They were chosen by trying: from half
-/// a degree up the error of the formula between them is then below 4 arcsec in climates from -60
-/// to 42 degrees Celsius.
-const TRACED_DEG: [f64; 3] = [0.5, 2.5, 8.0];
-/// Nothing is seen below the horizon, but searches and pictures want finite and smooth numbers:
-/// the bending's slope fades out over this angle,
-const SLOPE_FADES_OVER: Angle = Angle::from_degrees(0.5);
-/// and the bending itself over this one. Both are such that what is lower stays lower in any
-/// weather.
-const BENDING_FADES_OVER: Angle = Angle::from_degrees(10.0);
 
 /// The bend of radio rays in the air, for one weather.
 #[derive(Clone, Copy, Debug)]
@@ -152,7 +142,7 @@ impl Refraction {
 /// The coefficients with which the formula meets the traced bendings, by Newton's method on
 /// a (s + c) = d (s^2 + c s + b), where s is the sine of the elevation and d = N cos(E)/R - s.
 fn fraction_through(air: &Air, ground: f64, start: [f64; 3]) -> [f64; 3] {
-    let traced = TRACED_DEG.map(|degrees| {
+    let traced = ELEVATIONS_TRACED_DEG.map(|degrees| {
         let elevation = Angle::from_degrees(degrees);
         let (s, cos) = elevation.sin_cos();
         (s, ground * cos / air.bending(elevation.radians()) - s)

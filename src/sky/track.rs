@@ -6,23 +6,11 @@ use nalgebra::Vector3;
 
 use super::satellite::nearest_orbit;
 use super::timescale::tai_minus_utc_s;
+use super::tuned::{INTERVALS_WORKED_OUT_TOGETHER, LONGEST_BETWEEN_NODES_S, TURN_BETWEEN_NODES};
 use super::{EmitterError, EmitterId, Motion, Sky};
 use crate::angle::{Apparent, Direction, Geometric};
 use crate::time::Utc;
 
-/// Spacing of the nodes for what rises and sets with the stars, seconds. Six points then leave
-/// 0.0005 arcsec of the Earth's turning: (w h)^6 x 3.5 / 720, with w its rate and h the spacing.
-const CELESTIAL_STEP_S: f64 = 1200.0;
-/// How far a satellite turns about the Earth between two nodes at its lowest, radians. Six points
-/// leave some 1e-10 of its distance from the Earth's centre, so 0.01 arcsec at a range of 100 km;
-/// eccentric orbits are ten times worse and ten times farther.
-const ORBIT_STEP: f64 = 0.06;
-/// Nodes of satellites are not set farther apart than those of the stars, because the Earth turns
-/// under both.
-const LONGEST_STEP_S: f64 = CELESTIAL_STEP_S;
-/// Intervals that are worked out together, when one of them is first needed: enough to pay for
-/// the preparation, few enough for a short pass.
-const BLOCK: usize = 32;
 /// Nodes before an interval that interpolation by six points needs.
 const BEFORE: usize = 2;
 /// And behind its beginning.
@@ -47,20 +35,20 @@ pub struct Track<'a> {
 }
 
 /// Vectors (east, north, up) at the nodes of a block and those just outside it.
-type Nodes = Box<[Vector3<f64>; BEFORE + BLOCK + AFTER]>;
+type Nodes = Box<[Vector3<f64>; BEFORE + INTERVALS_WORKED_OUT_TOGETHER + AFTER]>;
 
 impl<'a> Track<'a> {
     pub(super) fn new(sky: &'a Sky, id: EmitterId, from: Utc, to: Utc) -> Track<'a> {
         let step_s = match &sky.known(id).motion {
             Motion::Satellite(orbits) => orbits
                 .iter()
-                .map(|o| ORBIT_STEP / o.fastest)
-                .fold(LONGEST_STEP_S, f64::min),
-            _ => CELESTIAL_STEP_S,
+                .map(|o| TURN_BETWEEN_NODES / o.fastest)
+                .fold(LONGEST_BETWEEN_NODES_S, f64::min),
+            _ => LONGEST_BETWEEN_NODES_S,
         };
         let span_s = to.seconds_since(from).max(0.0);
         // One more than is full, so that the very end is inside.
-        let blocks = (span_s / (step_s * BLOCK as f64)) as usize + 1;
+        let blocks = (span_s / (step_s * INTERVALS_WORKED_OUT_TOGETHER as f64)) as usize + 1;
         Track {
             sky,
             id,
@@ -110,13 +98,13 @@ impl<'a> Track<'a> {
             return None;
         }
         let interval = steps as usize;
-        let block = interval / BLOCK;
+        let block = interval / INTERVALS_WORKED_OUT_TOGETHER;
         let nodes = self
             .blocks
             .get(block)?
             .get_or_init(|| self.nodes(block))
             .as_ref()?;
-        let first = interval % BLOCK;
+        let first = interval % INTERVALS_WORKED_OUT_TOGETHER;
         let weights = lagrange(steps - interval as f64);
         let sum = nodes[first..]
             .iter()
@@ -128,10 +116,10 @@ impl<'a> Track<'a> {
     /// The nodes of a block; none when no smooth curve goes through them.
     fn nodes(&self, block: usize) -> Option<Nodes> {
         let time = |i: usize| {
-            let steps = (block * BLOCK + i) as f64 - BEFORE as f64;
+            let steps = (block * INTERVALS_WORKED_OUT_TOGETHER + i) as f64 - BEFORE as f64;
             self.from.plus_seconds(steps * self.step_s)
         };
-        let last = BEFORE + BLOCK + AFTER - 1;
+        let last = BEFORE + INTERVALS_WORKED_OUT_TOGETHER + AFTER - 1;
         if tai_minus_utc_s(time(0)) != tai_minus_utc_s(time(last)) {
             return None;
         }
@@ -140,7 +128,8 @@ impl<'a> Track<'a> {
         {
             return None;
         }
-        let mut nodes: Nodes = Box::new([Vector3::zeros(); BEFORE + BLOCK + AFTER]);
+        let mut nodes: Nodes =
+            Box::new([Vector3::zeros(); BEFORE + INTERVALS_WORKED_OUT_TOGETHER + AFTER]);
         for (i, node) in nodes.iter_mut().enumerate() {
             *node = self.sky.at(time(i)).towards(self.id).ok()?;
         }

@@ -119,7 +119,7 @@ const LIMITING_ERROR: f64 = 0.5;
 
 /// How far the numbers of an outcome can be trusted, and why no further. The thresholds stand in
 /// docs/accuracy.md.
-fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
+pub fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
     let mut meaningless = Vec::new();
     let mut limiting = Vec::new();
     // Readings that are exactly what was computed for the emitters may also be those of a mount

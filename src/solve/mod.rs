@@ -25,7 +25,7 @@ use crate::station::Station;
 pub use crate::explain::{Options, TermEstimate};
 pub use arc::{ArcAlignment, Miss, arc};
 pub use bootstrap::{LEAST_RESAMPLINGS, bootstrap};
-pub use calibration::calibration;
+pub use calibration::{calibration, trust};
 pub use inseparable::Inseparable;
 pub use outcome::{Decision, NoiseSource, Outcome, PeakOutcome, Warning};
 pub use remarks::{misreading_words, remark_words};

@@ -19,7 +19,7 @@ pub struct RadioSource {
     /// ICRS declination.
     pub declination: Angle,
     /// How bright.
-    pub spectrum: Spectrum,
+    pub spectrum: FluxSpectrum,
     /// Largest extent on the sky: a beam narrower than this sees only part of the source.
     pub extent: Angle,
     /// Where the brightness is published.
@@ -30,14 +30,14 @@ pub struct RadioSource {
 
 /// Flux density against frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Spectrum {
+pub struct FluxSpectrum {
     /// log10(flux in jansky) = sum of coefficient i x log10(frequency in GHz)^i.
     pub coefficients: &'static [f64],
     /// Where that holds, megahertz.
     pub valid_mhz: (f64, f64),
 }
 
-impl Spectrum {
+impl FluxSpectrum {
     /// Flux density in jansky; none where the published form does not hold.
     pub fn flux_jy(&self, frequency_mhz: f64) -> Option<f64> {
         let (from, to) = self.valid_mhz;
@@ -82,7 +82,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Cassiopeia A", "3C 461"],
         right_ascension: Angle::from_degrees(350.8584),
         declination: Angle::from_degrees(58.8130),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[3.3584, -0.7518, -0.0347, -0.0705],
             valid_mhz: (200.0, 4_000.0),
         },
@@ -95,7 +95,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Cygnus A", "3C 405"],
         right_ascension: Angle::from_degrees(299.86815),
         declination: Angle::from_degrees(40.73392),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[3.3498, -1.0022, -0.2246, 0.0227, 0.0425],
             valid_mhz: (50.0, 12_000.0),
         },
@@ -108,7 +108,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Taurus A", "Crab Nebula", "Crab", "3C 144", "M 1"],
         right_ascension: Angle::from_degrees(83.6331),
         declination: Angle::from_degrees(22.0145),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[2.9516, -0.2173, -0.0473, -0.0674],
             valid_mhz: (50.0, 4_000.0),
         },
@@ -121,7 +121,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Virgo A", "3C 274", "M 87"],
         right_ascension: Angle::from_degrees(187.70593),
         declination: Angle::from_degrees(12.39112),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[2.4466, -0.8116, -0.0483],
             valid_mhz: (50.0, 3_000.0),
         },
@@ -134,7 +134,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Hercules A", "3C 348"],
         right_ascension: Angle::from_degrees(252.78396),
         declination: Angle::from_degrees(4.99259),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.8298, -1.0247, -0.0951],
             valid_mhz: (200.0, 12_000.0),
         },
@@ -147,7 +147,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Hya A", "3C 218"],
         right_ascension: Angle::from_degrees(139.52354),
         declination: Angle::from_degrees(-12.09555),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.7795, -0.9176, -0.0843, -0.0139, 0.0295],
             valid_mhz: (50.0, 12_000.0),
         },
@@ -160,7 +160,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Pic A"],
         right_ascension: Angle::from_degrees(79.95723),
         declination: Angle::from_degrees(-45.77881),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.9380, -0.7470, -0.0739],
             valid_mhz: (200.0, 4_000.0),
         },
@@ -173,7 +173,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["For A"],
         right_ascension: Angle::from_degrees(50.67375),
         declination: Angle::from_degrees(-37.20833),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[2.2175, -0.6606],
             valid_mhz: (200.0, 500.0),
         },
@@ -186,7 +186,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &[],
         right_ascension: Angle::from_degrees(69.26823),
         declination: Angle::from_degrees(29.67050),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.8017, -0.7884, -0.1035, -0.0248, 0.0090],
             valid_mhz: (50.0, 50_000.0),
         },
@@ -199,7 +199,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &[],
         right_ascension: Angle::from_degrees(202.78453),
         declination: Angle::from_degrees(30.50916),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.2481, -0.4507, -0.1798, 0.0357],
             valid_mhz: (50.0, 50_000.0),
         },
@@ -212,7 +212,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &[],
         right_ascension: Angle::from_degrees(212.83550),
         declination: Angle::from_degrees(52.20278),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.4701, -0.7658, -0.2780, -0.0347, 0.0399],
             valid_mhz: (50.0, 50_000.0),
         },
@@ -225,7 +225,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &[],
         right_ascension: Angle::from_degrees(260.11733),
         declination: Angle::from_degrees(-0.97961),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.8627, -0.6938, -0.0998, -0.0732],
             valid_mhz: (200.0, 4_000.0),
         },
@@ -238,7 +238,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &[],
         right_ascension: Angle::from_degrees(187.27792),
         declination: Angle::from_degrees(2.05239),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[1.67, -0.25],
             valid_mhz: (1_000.0, 15_000.0),
         },
@@ -251,7 +251,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Orion A", "Orion Nebula", "M 42"],
         right_ascension: Angle::from_degrees(83.8180),
         declination: Angle::from_degrees(-5.3890),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[2.6],
             valid_mhz: (1_400.0, 15_000.0),
         },
@@ -264,7 +264,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Sagittarius A", "Galactic Centre", "Galactic Center"],
         right_ascension: Angle::from_degrees(266.41683),
         declination: Angle::from_degrees(-29.00781),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[2.6, -0.3],
             valid_mhz: (1_000.0, 10_000.0),
         },
@@ -277,7 +277,7 @@ pub const ALL: &[RadioSource] = &[
         aliases: &["Centaurus A"],
         right_ascension: Angle::from_degrees(201.36506),
         declination: Angle::from_degrees(-43.01911),
-        spectrum: Spectrum {
+        spectrum: FluxSpectrum {
             coefficients: &[3.2, -0.65],
             valid_mhz: (400.0, 5_000.0),
         },

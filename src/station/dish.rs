@@ -7,7 +7,7 @@ use crate::angle::Angle;
 use crate::problem::Wrong;
 
 /// Speed of light, metres a second (exact, SI Brochure, 9th edition).
-const SPEED_OF_LIGHT: f64 = 299_792_458.0;
+pub(crate) const SPEED_OF_LIGHT: f64 = 299_792_458.0;
 /// Half-power width in degrees of a beam, times diameter over wavelength: common practice for
 /// a round dish lit less at its rim, no source.
 const BEAMWIDTH_FACTOR_DEG: f64 = 70.0;

@@ -20,6 +20,7 @@ use std::path::PathBuf;
 use crate::angle::{Angle, EncoderReading};
 use crate::mount::{Geometry, Kind};
 
+pub(crate) use dish::SPEED_OF_LIGHT;
 pub use sensor::Sensor;
 
 /// Everything that `station.toml` says.

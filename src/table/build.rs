@@ -16,6 +16,7 @@ use super::integer::{CellWidth, IntegerTable};
 use super::measure::{Density, Errors, measure};
 use super::request::Request;
 use super::spacing::Spacing;
+use super::tuned::{BOTTOMS_TRIED_DEG, FACTOR_OF_A_LOOSER_TOLERANCE, MOST_STEPS_OF_TOLERANCE};
 
 /// Rooms tried one after the other for a table in a file, in nodes: a file of half a megabyte, and
 /// one of five.
@@ -229,14 +230,12 @@ fn from_low_enough<T>(
     request: &Request,
     make: impl Fn(&Request) -> Result<Finished<T>, Error>,
 ) -> Result<Finished<T>, Error> {
-    /// Where a table may begin, degrees: the lowest that can be covered is taken.
-    const BOTTOMS: [f64; 6] = [-75.0, -70.0, -65.0, -60.0, -50.0, -40.0];
     let whole = make(request);
     let kind = full.mount.kind();
     if whole.is_ok() || kind.is_az_el() || request.lowest.is_some() {
         return whole;
     }
-    for bottom in BOTTOMS {
+    for bottom in BOTTOMS_TRIED_DEG {
         let higher = Request {
             lowest: Some(Angle::from_degrees(bottom)),
             ..*request
@@ -259,17 +258,13 @@ fn loosened<T>(
     tolerance: Angle,
     find: &dyn Fn(Angle, usize) -> Option<Trial<T>>,
 ) -> Option<Trial<T>> {
-    /// Each step lets the tolerance grow by this factor: finer than anyone chooses one.
-    const LOOSER: f64 = 1.3;
-    /// After this many steps, four thousand times the tolerance, a table is no use at all.
-    const STEPS: i32 = 32;
-    let at = |step: i32| find(tolerance * LOOSER.powi(step), room);
+    let at = |step: i32| find(tolerance * FACTOR_OF_A_LOOSER_TOLERANCE.powi(step), room);
     if let Some(trial) = at(0) {
         return Some(trial);
     }
     // What fits at one step fits at the next: the first that does is found by halving.
-    let (mut fails, mut fits) = (0, STEPS);
-    let mut best = at(STEPS)?;
+    let (mut fails, mut fits) = (0, MOST_STEPS_OF_TOLERANCE);
+    let mut best = at(MOST_STEPS_OF_TOLERANCE)?;
     while fits - fails > 1 {
         let middle = fails + (fits - fails) / 2;
         match at(middle) {

@@ -11,6 +11,10 @@ use crate::angle::Angle;
 use super::full::FullModel;
 use super::grid::{Grid, GridAxis, Microdegrees, TURN, divisions};
 use super::measure::{Errors, stated};
+use super::tuned::{
+    AZIMUTHS_SAMPLED, BETWEEN_LEVELS_SAMPLED_DEG, LEAST_GROWTH_OF_THE_MARGIN,
+    MARGIN_OF_THE_NEXT_GRID, ROUNDS_TO_THE_TOLERANCE, TIMES_THE_ROOM_TRIED, TOPS_TRIED_DEG,
+};
 
 /// The demands that a table could cover.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,10 +59,6 @@ impl CurvatureProfile {
     /// Samples the full model over the span.
     pub fn sample(full: &FullModel, span: &Span) -> CurvatureProfile {
         const STEP: f64 = 0.05; // degrees: small against every feature, large against rounding
-        const AZIMUTHS: usize = 48; // the fastest term, warp, then has 24 samples a period
-        /// Degrees of elevation between the levels sampled: fine enough for terms that grow toward
-        /// the zenith.
-        const LEVEL: f64 = 0.5;
         let (from, to) = (span.azimuth.0.degrees(), span.azimuth.1.degrees());
         let (lowest, highest) = (span.lowest.degrees(), span.highest.degrees());
         let mut levels = Vec::new();
@@ -66,11 +66,11 @@ impl CurvatureProfile {
             by_azimuth: 0.0,
             by_elevation: 0.0,
         };
-        let count = ((highest - lowest) / LEVEL).ceil() as usize;
+        let count = ((highest - lowest) / BETWEEN_LEVELS_SAMPLED_DEG).ceil() as usize;
         for level in 0..=count {
-            let elevation = (lowest + LEVEL * level as f64).min(highest);
-            for i in 0..AZIMUTHS {
-                let azimuth = from + (to - from) * i as f64 / AZIMUTHS as f64;
+            let elevation = (lowest + BETWEEN_LEVELS_SAMPLED_DEG * level as f64).min(highest);
+            for i in 0..AZIMUTHS_SAMPLED {
+                let azimuth = from + (to - from) * i as f64 / AZIMUTHS_SAMPLED as f64;
                 let at = |a: f64, e: f64| {
                     full.correction(Angle::from_degrees(a), Angle::from_degrees(e))
                         .map(|c| (c.azimuth.radians(), c.elevation.radians()))
@@ -114,12 +114,6 @@ impl Curvature {
     }
 }
 
-/// Where the top of a table may be, degrees, highest first: close together where the corrections
-/// grow fastest.
-const TOPS: [f64; 16] = [
-    90.0, 89.5, 89.0, 88.0, 87.0, 86.0, 85.0, 84.0, 82.0, 80.0, 78.0, 75.0, 72.0, 70.0, 65.0, 60.0,
-];
-
 /// No step is finer than this, degrees: such a table would not fit any controller.
 const FINEST_STEP: f64 = 0.1;
 
@@ -140,7 +134,10 @@ impl<T> Chooser<'_, T> {
     /// the smallest; none when no top will do.
     pub fn choose(&self, tolerance: Angle, room: usize) -> Option<Trial<T>> {
         let highest = self.span.highest.degrees();
-        let mut tops: Vec<f64> = TOPS.into_iter().filter(|t| *t < highest).collect();
+        let mut tops: Vec<f64> = TOPS_TRIED_DEG
+            .into_iter()
+            .filter(|t| *t < highest)
+            .collect();
         tops.insert(0, highest);
         tops.into_iter()
             .filter(|top| *top > self.span.lowest.degrees())
@@ -150,21 +147,17 @@ impl<T> Chooser<'_, T> {
     /// The smallest grid with this top that keeps to the tolerance in the room.
     pub fn smallest(&self, top: f64, tolerance: Angle, room: usize) -> Option<Trial<T>> {
         use super::measure::Density;
-        /// The estimate is an upper bound, but a close one for grids so fine that room is short:
-        /// beyond this many times the room nothing is tried.
-        const HOPELESS: usize = 2;
-        /// How closely the measured error is brought to the tolerance.
-        const ROUNDS: usize = 6;
         let top = Microdegrees::nearest(Angle::from_degrees(top))?;
         let curvature = self.profile.up_to(top.degrees());
         let mut factor = 1.0; // measured error over estimated error
         let mut best: Option<(usize, Grid)> = None;
-        for _ in 0..ROUNDS {
+        for _ in 0..ROUNDS_TO_THE_TOLERANCE {
             let Some(grid) = self.cheapest(top, curvature, factor, tolerance) else {
                 break;
             };
             let cost = (self.cost)(&grid);
-            if cost > room.saturating_mul(HOPELESS) || best.is_some_and(|(least, _)| cost >= least)
+            if cost > room.saturating_mul(TIMES_THE_ROOM_TRIED)
+                || best.is_some_and(|(least, _)| cost >= least)
             {
                 break;
             }
@@ -178,16 +171,16 @@ impl<T> Chooser<'_, T> {
             let seen = stated(errors.on_sky).radians() / estimate;
             if errors.keep_to(tolerance) {
                 best = Some((cost, grid));
-                factor = seen * 1.02;
+                factor = seen * MARGIN_OF_THE_NEXT_GRID;
             } else if seen.is_finite() {
-                factor = (factor * 1.1).max(seen * 1.02);
+                factor = (factor * LEAST_GROWTH_OF_THE_MARGIN).max(seen * MARGIN_OF_THE_NEXT_GRID);
             } else {
                 break;
             }
         }
         let (mut cost, mut grid) = best?;
         // The full measurement may find a little more than the sketch did.
-        for _ in 0..ROUNDS {
+        for _ in 0..ROUNDS_TO_THE_TOLERANCE {
             if cost > room {
                 return None;
             }
@@ -199,7 +192,7 @@ impl<T> Chooser<'_, T> {
                     errors,
                 });
             }
-            factor *= (stated(errors.on_sky) / tolerance).max(1.02);
+            factor *= (stated(errors.on_sky) / tolerance).max(MARGIN_OF_THE_NEXT_GRID);
             grid = self.cheapest(top, curvature, factor, tolerance)?;
             cost = (self.cost)(&grid);
         }

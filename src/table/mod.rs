@@ -31,6 +31,7 @@ mod request;
 mod spacing;
 mod stream;
 mod text;
+mod tuned;
 mod undo;
 mod watch;
 

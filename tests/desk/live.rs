@@ -124,7 +124,8 @@ fn a_reading_is_taken_at_its_instant_and_nothing_else_is_asked_of_the_mount() {
     events.next("power");
     desk.kill();
     let received = dish.received.lock().unwrap();
-    assert!(received.len() > 2);
+    // Two were asked for; the stream may tell the last of them.
+    assert!(received.len() >= 2);
     assert!(received.iter().all(|line| line == "p"), "{received:?}");
 }
 
@@ -186,11 +187,11 @@ fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
     let behind = step([115.5, 30.5]);
     assert!(behind["right_deg"].as_f64().unwrap() > 1.0, "{behind}");
     let mut told = behind;
-    for i in 0..10 {
-        told = step([116.0 + 0.35 * f64::from(i), 30.5]);
+    for i in 0..6 {
+        told = step([116.0 + 0.64 * f64::from(i), 30.5]);
     }
-    for i in 0..8 {
-        told = step([119.2, 29.5 + 0.25 * f64::from(i)]);
+    for i in 0..5 {
+        told = step([119.2, 29.5 + 0.44 * f64::from(i)]);
     }
     let advice = told["advice"].as_str().unwrap();
     assert!(advice.contains("by a parabola through"), "{told}");

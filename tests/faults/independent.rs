@@ -7,13 +7,27 @@ use serde_json::Value;
 use super::{assert_size, findings, json, reference};
 use plumbeam::time::Utc;
 
-/// A peak of the session: time, emitter, readings in degrees.
+/// A peak of the session: time, emitter, readings in degrees, the air's temperature where it is
+/// logged.
 #[derive(Clone)]
 struct Row {
     time: Utc,
     emitter: String,
     azimuth: f64,
     elevation: f64,
+    temperature_c: Option<f64>,
+}
+
+impl Row {
+    /// Azimuth and elevation of the beam by the session's encoder zeros, in radians: within a
+    /// degree, so that what follows from them holds to a fiftieth.
+    fn beam(&self) -> (f64, f64) {
+        const ZEROS: (f64, f64) = (7.31, -1.42);
+        (
+            (self.azimuth + ZEROS.0).to_radians(),
+            (self.elevation + ZEROS.1).to_radians(),
+        )
+    }
 }
 
 /// The clean session: 48 peaks of emitters all over a southern sky.
@@ -28,6 +42,7 @@ fn rows() -> Vec<Row> {
             emitter: cells[1].to_owned(),
             azimuth: cells[2].parse().expect("a number"),
             elevation: cells[3].parse().expect("a number"),
+            temperature_c: None,
         }
     };
     text.lines().skip(1).map(row).collect()
@@ -44,11 +59,16 @@ fn found(rows: &[Row], station: impl Fn(String) -> String) -> Vec<Value> {
     }
     let written = std::fs::read_to_string(from.join("station.toml")).expect("a station");
     std::fs::write(folder.path().join("station.toml"), station(written)).expect("a file");
-    let mut log = "time_utc,emitter,azimuth_deg,elevation_deg\n".to_owned();
+    let mut log = "time_utc,emitter,azimuth_deg,elevation_deg,temperature_c\n".to_owned();
     for row in rows {
         log += &format!(
-            "{},{},{:.5},{:.5}\n",
-            row.time, row.emitter, row.azimuth, row.elevation
+            "{},{},{:.5},{:.5},{}\n",
+            row.time,
+            row.emitter,
+            row.azimuth,
+            row.elevation,
+            row.temperature_c
+                .map_or(String::new(), |t| format!("{t:.2}"))
         );
     }
     std::fs::write(folder.path().join("peaks.csv"), log).expect("a file");
@@ -100,6 +120,88 @@ fn an_axis_that_creeps_reads_more_with_every_hour() {
     expect(azimuth, ("creep", "azimuth"), 0.15);
     let elevation = |_: usize, row: &mut Row| row.elevation += 0.12 * hours_since(first, row.time);
     expect(elevation, ("creep", "elevation"), 0.12);
+}
+
+/// An axis drifts with the temperature: what it reads follows it and comes back.
+#[test]
+fn a_reading_that_follows_the_temperature_is_told_by_the_kelvin() {
+    let first = rows()[0].time;
+    // A cold night and the morning after it.
+    let air =
+        move |time| 15.0 - 9.0 * (std::f64::consts::TAU * hours_since(first, time) / 9.0).sin();
+    let azimuth = |_: usize, row: &mut Row| {
+        row.temperature_c = Some(air(row.time));
+        row.azimuth += 0.06 * (air(row.time) - 15.0);
+    };
+    expect(azimuth, ("thermal-drift", "azimuth"), 0.06);
+    let elevation = |_: usize, row: &mut Row| {
+        row.temperature_c = Some(air(row.time));
+        row.elevation -= 0.05 * (air(row.time) - 15.0);
+    };
+    expect(elevation, ("thermal-drift", "elevation"), -0.05);
+}
+
+/// A pier that leans more to the north by the hour: toward the north the horizon of the mount
+/// sinks, and the elevation reads more; to the east and west the azimuth does, by the tangent of
+/// the elevation (first-order formulas of a theodolite's standing axis, from memory).
+#[test]
+fn a_pier_that_settles_leans_more_by_the_hour() {
+    let first = rows()[0].time;
+    let north = |_: usize, row: &mut Row| {
+        let lean = 0.1 * hours_since(first, row.time);
+        let (azimuth, elevation) = row.beam();
+        row.elevation += lean * azimuth.cos();
+        row.azimuth += lean * azimuth.sin() * elevation.tan();
+    };
+    expect(north, ("settling", "both"), 0.1);
+}
+
+/// On its loose side the joint gives by chance, here by five times the noise: evenly spread
+/// normal deviates, which need no generator.
+#[test]
+fn a_joint_that_is_loose_on_one_side_scatters_there() {
+    use statrs::distribution::{ContinuousCDF, Normal};
+    const GIVES_DEG: f64 = 0.25;
+    let normal = Normal::standard();
+    // The digits of a row's number mirrored at the point (van der Corput, from memory).
+    let spread = |row: usize, base: usize| {
+        let (mut left, mut share, mut digit) = (row + 1, 0.0, 1.0 / base as f64);
+        while left > 0 {
+            share += (left % base) as f64 * digit;
+            left /= base;
+            digit /= base as f64;
+        }
+        normal.inverse_cdf(share)
+    };
+    let loose = |i: usize, row: &mut Row| {
+        let (azimuth, elevation) = row.beam();
+        if azimuth.sin() > 0.0 {
+            row.elevation += GIVES_DEG * spread(i, 2);
+            row.azimuth += GIVES_DEG * spread(i, 3) / elevation.cos();
+        }
+    };
+    expect(loose, ("loose-joint", "both"), None);
+}
+
+/// Above an elevation the beam points to the right of where it did, so that the azimuth reads less
+/// by that over the cosine of the elevation.
+#[test]
+fn a_dish_that_shifts_on_its_axis_points_aside_from_an_elevation_on() {
+    let shifted = |_: usize, row: &mut Row| {
+        let (_, elevation) = row.beam();
+        if elevation > 40f64.to_radians() {
+            row.azimuth -= 0.5 / elevation.cos();
+        }
+    };
+    expect(shifted, ("loose-dish", "azimuth"), 0.5);
+}
+
+#[test]
+fn a_ripple_of_many_periods_to_the_turn_is_of_the_teeth() {
+    let teeth = |_: usize, row: &mut Row| {
+        row.azimuth -= 0.3 * (40.0 * row.azimuth.to_radians()).sin();
+    };
+    expect(teeth, ("tooth-error", "azimuth"), 0.3);
 }
 
 /// The axis moves further than the encoder says: an angle of the axis is read as less.

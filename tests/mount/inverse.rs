@@ -97,8 +97,8 @@ fn the_identity_holds_within_a_hundredth_of_a_degree_of_the_azimuth_axis() {
         let end: f64 = if rng.random_bool(0.5) { 1.0 } else { -1.0 };
         let random = random_model(&mut rng, 4.0, 0.04);
         let mut terms = *random.terms();
-        let collimation = terms.inside(Term::Collimation);
-        terms.set_inside(Term::AxisSkew, collimation * end);
+        let collimation = terms.angle(Term::Collimation);
+        terms.set_angle(Term::AxisSkew, collimation * end);
         let model = MountModel::az_el(terms);
         let axis = axis_end(&model, end);
         let target = about(&axis, 0.01 * rng.random_range(0.0..1.0_f64), &mut rng);
@@ -144,7 +144,7 @@ fn the_identity_holds_within_a_hundredth_of_a_degree_of_the_zenith() {
 fn axis_end(model: &MountModel, end: f64) -> Direction<Apparent> {
     let mut only_tilt = TermValues::ZERO;
     for term in [Term::TiltNorth, Term::TiltEast] {
-        only_tilt.set_inside(term, model.terms().inside(term));
+        only_tilt.set_angle(term, model.terms().angle(term));
     }
     MountModel::az_el(only_tilt).beam(
         EncoderReading::from_degrees(0.0, 90.0 * end),

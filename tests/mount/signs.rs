@@ -236,7 +236,7 @@ fn droop_is_taken_after_all_else_that_moves_the_elevation_axis() {
 fn a_beam_is_a_unit_vector_whatever_the_terms() {
     let mut terms = TermValues::ZERO;
     for (i, term) in Term::ALL.into_iter().enumerate() {
-        terms.set_inside(term, 0.02 * (i as f64 - 7.0));
+        terms.set_shown(term, term.unit().outward(0.02 * (i as f64 - 7.0)));
     }
     let reading = EncoderReading {
         azimuth: Angle::from_degrees(400.0),

@@ -2,7 +2,7 @@
 //! nothing that was measured before is lost.
 
 use plumbeam::logbook::{ScanOptions, ScanReader};
-use plumbeam::observe::{Cause, FORMAT, Journal};
+use plumbeam::observe::{FORMAT, Journal, StopCause};
 
 use crate::world::{Owner, World, station, truth};
 
@@ -28,7 +28,7 @@ fn world(fault: &str) -> World {
 
 /// Runs it, and gives the cause of the stop with the seconds since the fault began.
 #[track_caller]
-fn stopped(fault: &str, at: f64) -> (Owner, Cause, f64, bool) {
+fn stopped(fault: &str, at: f64) -> (Owner, StopCause, f64, bool) {
     let world = world(fault);
     let (owner, _, dish) = world.run();
     let Some((time, cause)) = owner.stopped.clone() else {
@@ -72,7 +72,7 @@ fn a_stuck_axis() {
         // Five seconds, and until the axis has a way to go at all.
         assert!(seconds < 40.0, "{fault}: {seconds}");
         assert!(
-            matches!(cause, Cause::NoProgress { axis, seconds } if axis == expected && seconds < 6.0),
+            matches!(cause, StopCause::NoProgress { axis, seconds } if axis == expected && seconds < 6.0),
             "{cause:?}"
         );
         nothing_is_lost(&owner);
@@ -85,10 +85,10 @@ fn an_axis_that_runs_away() {
         let (owner, cause, seconds, standing) = stopped(fault, 200.0);
         assert!(seconds < 40.0, "{fault}: {seconds}");
         let of_axis = match &cause {
-            Cause::WrongWay { axis, by } => *axis == expected && by.degrees() < 8.0,
+            StopCause::WrongWay { axis, by } => *axis == expected && by.degrees() < 8.0,
             // The relay sees a reading off its way.
-            Cause::Guard(why) => why.contains("off its way"),
-            Cause::OutOfRange { .. } => true,
+            StopCause::Guard(why) => why.contains("off its way"),
+            StopCause::OutOfRange { .. } => true,
             _ => false,
         };
         assert!(of_axis, "{fault}: {cause:?}");
@@ -101,14 +101,14 @@ fn an_axis_that_runs_away() {
 fn readings_that_freeze_or_jump() {
     let (owner, cause, seconds, standing) = stopped("freeze-reading@200", 200.0);
     assert!(seconds < 40.0, "{seconds}");
-    assert!(matches!(cause, Cause::NoProgress { .. }), "{cause:?}");
+    assert!(matches!(cause, StopCause::NoProgress { .. }), "{cause:?}");
     assert!(standing);
     nothing_is_lost(&owner);
     let (owner, cause, seconds, standing) = stopped("jump-reading=5@200", 200.0);
     assert!(seconds < 3.0, "{seconds}");
     assert!(
-        matches!(&cause, Cause::TooFast { .. })
-            || matches!(&cause, Cause::Guard(why) if why.contains("off its way")),
+        matches!(&cause, StopCause::TooFast { .. })
+            || matches!(&cause, StopCause::Guard(why) if why.contains("off its way")),
         "{cause:?}"
     );
     assert!(standing);
@@ -118,7 +118,7 @@ fn readings_that_freeze_or_jump() {
 #[test]
 fn an_axis_that_slips_behind_its_encoder() {
     let (owner, cause, seconds, standing) = stopped("slip-axis-1=6@400", 400.0);
-    assert!(matches!(cause, Cause::Slipped { .. }), "{cause:?}");
+    assert!(matches!(cause, StopCause::Slipped { .. }), "{cause:?}");
     // By the third cross after it: the one that shows it, centred anew, and the one before again.
     assert!(seconds < 420.0, "{seconds}");
     assert!(standing);
@@ -141,11 +141,14 @@ fn a_stop_that_is_not_obeyed_lets_nothing_begin() {
 fn a_receiver_that_is_silent_or_saturated() {
     let (owner, cause, seconds, standing) = stopped("silent-receiver@200", 200.0);
     assert!(seconds < 8.0, "{seconds}");
-    assert!(matches!(cause, Cause::SilentReceiver { .. }), "{cause:?}");
+    assert!(
+        matches!(cause, StopCause::SilentReceiver { .. }),
+        "{cause:?}"
+    );
     assert!(standing);
     nothing_is_lost(&owner);
     let (owner, cause, _, standing) = stopped("saturate@200", 200.0);
-    assert!(matches!(cause, Cause::Saturated), "{cause:?}");
+    assert!(matches!(cause, StopCause::Saturated), "{cause:?}");
     assert!(standing);
     nothing_is_lost(&owner);
 }
@@ -154,14 +157,17 @@ fn a_receiver_that_is_silent_or_saturated() {
 fn a_daemon_that_goes_or_talks_nonsense() {
     let (owner, cause, seconds, _) = stopped("drop-rotator@200", 200.0);
     assert!(seconds < 3.0, "{seconds}");
-    assert!(matches!(cause, Cause::Lost(_)), "{cause:?}");
+    assert!(matches!(cause, StopCause::Lost(_)), "{cause:?}");
     nothing_is_lost(&owner);
     for fault in ["garbage@200", "nan-position@200", "slow=8@200"] {
         let (owner, cause, seconds, _) = stopped(fault, 200.0);
         // Three seconds, and until something moves.
         assert!(seconds < 12.0, "{fault}: {seconds}");
         assert!(
-            matches!(&cause, Cause::Missing | Cause::Lost(_) | Cause::Guard(_)),
+            matches!(
+                &cause,
+                StopCause::Missing | StopCause::Lost(_) | StopCause::Guard(_)
+            ),
             "{fault}: {cause:?}"
         );
         nothing_is_lost(&owner);

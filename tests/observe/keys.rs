@@ -39,17 +39,27 @@ fn at_a_terminal_words_begin_any_key_stops_c_goes_on_q_ends_and_the_cut_is_drawn
     )
     .unwrap();
     let truth = "[terms]\nazimuth-zero = 0.4\n[session]\nfrom = \"2026-09-12T06:00:00Z\"\nto = \
-                 \"2026-09-12T16:00:00Z\"\npeaks = 1\n[scans]\nsignal_to_noise = 300.0\n[practice]\n\
+                 \"2026-09-12T16:00:00Z\"\npeaks = 20\n[scans]\nsignal_to_noise = 300.0\n[practice]\n\
                  speed_deg_s = 20.0\nbraking_deg_s2 = 20.0\n";
     std::fs::write(folder.path().join("truth.toml"), truth).unwrap();
     let program = env!("CARGO_BIN_EXE_plumbeam");
+    // With a calibration the first emitter need not be searched for.
+    for arguments in [
+        "simulate --truth truth.toml --out known.csv",
+        "solve known.csv --out known.json",
+    ] {
+        let done = Command::new(program)
+            .args(arguments.split(' '))
+            .current_dir(folder.path())
+            .output()
+            .unwrap();
+        assert!(done.status.success(), "{done:?}");
+    }
     let (_dish, ports) = pretended_dish(folder.path());
     let (mut person, tty) = terminal();
     let mut observe = Ended(
         Command::new(program)
-            .args([
-                "observe", "--zeros", "1", "--error", "0.001", "--sun", "off",
-            ])
+            .args("observe --calibration known.json --error 0.001 --sun off".split(' '))
             .arg("--rotator")
             .arg(format!("127.0.0.1:{}", ports["rotator"]))
             .arg("--power")

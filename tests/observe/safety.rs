@@ -1,6 +1,6 @@
 //! Nothing moves before it may, and whoever stops it is obeyed.
 
-use plumbeam::observe::{Cause, Ending, Knowledge};
+use plumbeam::observe::{Ending, Knowledge, StopCause};
 
 use crate::world::{Owner, World, deg, nearest_to_sun, spells_near_sun, station, truth};
 
@@ -71,7 +71,7 @@ fn any_key_stops_c_goes_on_and_q_ends() {
     };
     let (took, dish) = world.run_for(&mut owner);
     assert_eq!(owner.stops.len(), 1, "{:?}", owner.stops);
-    assert!(matches!(owner.stops[0].1, Cause::Person(_)));
+    assert!(matches!(owner.stops[0].1, StopCause::Person(_)));
     let rows_after = owner.rows.len();
     assert!(rows_after > 500);
     assert!(dish.is_standing());

@@ -8,12 +8,12 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::live::{Loudness, Told};
+use plumbeam::live::{Loudness, RelayNotice};
 use plumbeam::logbook::PowerUnit;
 use plumbeam::mount::{ApproachSigns, MountModel};
 use plumbeam::observe::{
-    Action, Cause, Ending, Looked, Observation, PowerForm, PowerLines, Practised, Row, Settings,
-    Solved, practise,
+    Action, Ending, Looked, ObservationRun, PowerForm, PowerLines, Practised, Row, Settings,
+    Solved, StopCause, practise,
 };
 use plumbeam::simulate::{Dish, Fault, Truth};
 use plumbeam::sky::Sky;
@@ -47,18 +47,18 @@ pub fn settings(station: &Station, sky: &Sky) -> Settings {
 /// What an observation did.
 #[derive(Default)]
 pub struct Owner {
-    pub told: Vec<(Duration, Told)>,
+    pub told: Vec<(Duration, RelayNotice)>,
     pub rows: Vec<Row>,
     pub looked: Vec<Looked>,
     pub solved: Option<Solved>,
     pub peaks_csv: String,
     pub ending: Option<Ending>,
-    pub stopped: Option<(Duration, Cause)>,
+    pub stopped: Option<(Duration, StopCause)>,
     pub now: Duration,
     /// Goes on after so many stops.
     pub patience: usize,
     /// Stops after which it went on.
-    pub stops: Vec<(Duration, Cause)>,
+    pub stops: Vec<(Duration, StopCause)>,
     /// Keys to press at times, seconds.
     pub script: Vec<(f64, &'static [u8])>,
     /// Whether it types the words that are waited for.
@@ -87,7 +87,7 @@ impl Practised for Owner {
             _ => {}
         }
     }
-    fn keys(&mut self, observation: &Observation, at: Duration) -> Option<&'static [u8]> {
+    fn keys(&mut self, observation: &ObservationRun, at: Duration) -> Option<&'static [u8]> {
         if let Some((when, keys)) = self.script.first().copied()
             && at.as_secs_f64() >= when
         {
@@ -107,7 +107,7 @@ impl Practised for Owner {
             _ => None,
         }
     }
-    fn gives_up(&mut self, cause: &Cause) -> bool {
+    fn gives_up(&mut self, cause: &StopCause) -> bool {
         if self.patience > 0 {
             return false;
         }
@@ -182,7 +182,7 @@ impl World {
         if let Some(readings) = self.stand_at {
             dish.stand_at(readings);
         }
-        let observation = Observation::under(self.settings.clone(), &self.station, &self.sky);
+        let observation = ObservationRun::under(self.settings.clone(), &self.station, &self.sky);
         let lines = PowerLines::new(PowerForm::Line, PowerUnit::Decibels);
         let took = practise(observation, &mut dish, lines, start, owner);
         (took, dish)

@@ -7,10 +7,10 @@ use std::collections::BTreeMap;
 use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::live::protocol::{Line, Lines};
+use plumbeam::live::protocol::{DaemonLine, Lines};
 use plumbeam::live::{
-    Action, Aim, Event, InKeyhole, Loudness, OnDisconnect, Operator, Relay, ReportTurn, Row,
-    Settings, Status, SunPlace, Told, Wire,
+    Action, Aim, Event, InKeyhole, Loudness, OnDisconnect, Operator, Relay, RelayNotice,
+    RelayStatus, ReportTurn, Row, Settings, SunPlace, Wire,
 };
 use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::station::Weather;
@@ -71,8 +71,8 @@ pub struct World {
     received: BTreeMap<u64, String>,
     splits: BTreeMap<u64, Lines>,
     pub rows: Vec<Row>,
-    pub told: Vec<Told>,
-    pub shown: Option<Status>,
+    pub told: Vec<RelayNotice>,
+    pub shown: Option<RelayStatus>,
     pub ended: bool,
     /// Whether the daemon takes connections.
     pub reachable: bool,
@@ -202,7 +202,7 @@ impl World {
             .entry(id)
             .or_default()
             .feed(text.as_bytes(), |line| came.push(line));
-        let counted: Vec<(Line, u64)> = came
+        let counted: Vec<(DaemonLine, u64)> = came
             .into_iter()
             .map(|line| {
                 self.lines += 1;

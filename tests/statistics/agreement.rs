@@ -140,5 +140,5 @@ fn the_two_views_agree_on_simulated_sessions() {
             ))
         })
         .sum();
-    assert!(compared > 300, "{compared} sessions compared");
+    assert!(compared > 150, "{compared} sessions compared");
 }

@@ -54,8 +54,8 @@ fn one_corner_cannot_tell_collimation_from_the_azimuth_zero() {
         .collect();
     assert!(!held.is_empty());
     for term in &held {
-        assert_eq!(term.value, 0.0, "a term that is not told is held at zero");
-        assert!(term.sigma.is_none());
+        assert_eq!(term.shown(), 0.0, "a term that is not told is held at zero");
+        assert!(term.shown_sigma().is_none());
     }
     assert_terms_near_truth(&reference, &outcome);
     let said = &outcome.not_separable[0];

@@ -118,9 +118,9 @@ fn a_third_of_bad_peaks_is_survived() {
             lost += outcome.peaks.iter().filter(|p| !p.used).count() - named;
             let far = outcome.terms.iter().any(|t| {
                 let place = session.terms.iter().position(|s| *s == t.term);
-                place.zip(t.sigma).is_some_and(|(i, sigma)| {
-                    let off = t.value - session.truth.inside(t.term);
-                    plumbeam::angle::Angle::from_radians(off)
+                place.zip(t.shown_sigma()).is_some_and(|(i, sigma)| {
+                    let sigma = t.term.unit().inward(sigma);
+                    plumbeam::angle::Angle::from_radians(session.off(t))
                         .wrapped_signed()
                         .radians()
                         .abs()

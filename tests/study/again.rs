@@ -5,7 +5,7 @@ use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Calibration;
 use plumbeam::mount::{MountModel, TermValues};
 use plumbeam::problem::Error;
-use plumbeam::recheck::{ChangeKind, Old, Recheck, Request, recheck_observed, usual_limit};
+use plumbeam::recheck::{ChangeKind, Old, Recheck, RecheckRequest, recheck_observed, usual_limit};
 use plumbeam::solve::Options;
 use plumbeam::solve::calibration;
 use plumbeam::time::Utc;
@@ -35,7 +35,7 @@ impl Before {
 
     /// New peaks, and what recheck says of them.
     pub fn again(&self, after: &After) -> Result<Recheck, Error> {
-        let request = Request {
+        let request = RecheckRequest {
             limit: match after.size {
                 Size::Beams(_) => usual_limit(&self.session.station),
                 Size::Noises(_) => self.session.noise,
@@ -53,17 +53,17 @@ impl Before {
             Size::Beams(beams) => self.session.station.dish.beamwidth * beams,
             Size::Noises(noises) => self.session.noise * noises,
         };
-        let mut pattern = TermValues::ZERO;
+        let mut pattern = Vec::new();
         for change in after.kind.terms() {
             // No part is next to nothing: that would be a smaller kind of change.
             let part = rng.random_range(0.5..1.5) * side(&mut rng).sign();
-            pattern.set_inside(change.term, part);
+            pattern.push((change.term, part));
         }
         let shifted = |scale: f64| {
             let mut truth = self.session.truth;
-            for change in after.kind.terms() {
-                let by = scale * pattern.inside(change.term);
-                truth.set_inside(change.term, truth.inside(change.term) + by);
+            for (term, part) in &pattern {
+                let by = term.unit().outward(scale * part);
+                truth.set_shown(*term, truth.shown(*term) + by);
             }
             truth
         };

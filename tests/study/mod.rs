@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 
 use nalgebra::DMatrix;
 use plumbeam::angle::{Angle, Apparent, Direction, EncoderReading, Offset};
+use plumbeam::explain::TermEstimate;
 use plumbeam::explain::misfit::misfit_with_derivatives;
 use plumbeam::explain::observe::{Observation, Observations};
 use plumbeam::fit::quantile::student_two_sided;
@@ -177,7 +178,7 @@ pub fn session_on(number: u64, recipe: Recipe, geometry: Geometry) -> Session {
             Term::ElevationZero => 0.04,
             _ => 0.2 * beamwidth.radians(),
         };
-        truth.set_inside(*term, size * bell(&mut rng));
+        truth.set_shown(*term, term.unit().outward(size * bell(&mut rng)));
     }
     let model = MountModel::new(geometry, truth);
     let mut observations = Observations::default();
@@ -316,6 +317,16 @@ fn side(rng: &mut ChaCha12Rng) -> Approach {
 }
 
 impl Session {
+    /// A true value in radians, as a fraction or in seconds.
+    pub fn true_value(&self, term: Term) -> f64 {
+        term.unit().inward(self.truth.shown(term))
+    }
+
+    /// An estimate less the truth, in radians, as a fraction or in seconds.
+    pub fn off(&self, estimate: &TermEstimate) -> f64 {
+        estimate.term.unit().inward(estimate.shown()) - self.true_value(estimate.term)
+    }
+
     /// The Cramér-Rao bound of each true term: from the Fisher information of the good peaks
     /// at the truth, with the true noise.
     pub fn bound(&self) -> Option<Vec<f64>> {
@@ -385,12 +396,13 @@ pub fn tally(session: &Session, bound: &[f64], outcome: &Outcome) -> Tallies {
     for estimate in &outcome.terms {
         let (Some(i), Some(sigma), TermState::Fitted) = (
             session.terms.iter().position(|t| *t == estimate.term),
-            estimate.sigma,
+            estimate.shown_sigma(),
             estimate.state,
         ) else {
             continue;
         };
-        let mut error = estimate.value - session.truth.inside(estimate.term);
+        let sigma = estimate.term.unit().inward(sigma);
+        let mut error = session.off(estimate);
         if estimate.term == Term::AzimuthZero {
             error = Angle::from_radians(error).wrapped_signed().radians();
         }

@@ -10,7 +10,7 @@ use plumbeam::angle::{Angle, Offset};
 use plumbeam::explain::observe::Observations;
 use plumbeam::logbook::Approach;
 use plumbeam::mount::{MountModel, Term, TermValues};
-use plumbeam::plan::{Known, Request, plan};
+use plumbeam::plan::{Known, PlanRequest, plan};
 use plumbeam::sky::Sky;
 use plumbeam::solve::{Options, solve_observed};
 use plumbeam::station::Station;
@@ -53,7 +53,7 @@ fn what_is_predicted_is_what_a_solve_gives() {
     let station = Station::read(Path::new("demo-data/station.toml")).unwrap();
     let sky = Sky::new(&station).unwrap();
     let from = Utc::parse(SPAN[2]).unwrap();
-    let request = Request::new(&sky, from, from.plus_seconds(4.0 * 3600.0));
+    let request = PlanRequest::new(&sky, from, from.plus_seconds(4.0 * 3600.0));
     let plan = plan(&station, &sky, &Known::default(), &request).unwrap();
     let terms: Vec<Term> = plan.predictions.iter().map(|p| p.term).collect();
     // A mount nearly without fault keeps linear what was predicted to first order.
@@ -79,7 +79,8 @@ fn what_is_predicted_is_what_a_solve_gives() {
         };
         let outcome = solve_observed(&station, &observations, &options).unwrap();
         for (i, p) in plan.predictions.iter().enumerate() {
-            let value = outcome.model.terms().inside(p.term) - model.terms().inside(p.term);
+            let [found, real] = [&outcome.model, &model].map(|m| m.terms().shown(p.term));
+            let value = p.term.unit().inward(found - real);
             squares[i] += (Angle::from_radians(value).wrapped_signed().radians() / p.after).powi(2);
         }
     }

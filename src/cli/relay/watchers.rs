@@ -11,7 +11,7 @@ use crate::angle::EncoderReading;
 use crate::cli::calibration::full_model;
 use crate::cli::keys::{Keys, watch_for};
 use crate::files::Stamp;
-use crate::live::{Inlet, Loudness, Operator, Told};
+use crate::live::{Inlet, Loudness, Operator, RelayNotice};
 use crate::problem::Error;
 use crate::station::Station;
 use crate::table::{DemandKind, Loaded, Source, Watch};
@@ -91,7 +91,7 @@ pub fn watch_calibration(
             })
         };
         let mut watch = Watch::new(&path, seen, &load).confirmed_by("the key c");
-        let tell = |loudness, text| inlet.tell(Told { loudness, text });
+        let tell = |loudness, text| inlet.tell(RelayNotice { loudness, text });
         loop {
             let asked = match confirmed.recv_timeout(OFTEN) {
                 Ok(()) => true,

@@ -9,7 +9,9 @@ use serde::Serialize;
 
 use crate::angle::{Angle, EncoderReading};
 use crate::cli::{Common, Console};
-use crate::live::{self, About, Axes, Figures, Loudness, Row, Sample, Status, Tally, Told};
+use crate::live::{
+    self, About, Axes, Figures, Loudness, PassSample, RelayNotice, RelayStatus, Row, Tally,
+};
 use crate::outputs::Growing;
 use crate::problem::Error;
 use crate::time::Utc;
@@ -79,14 +81,14 @@ impl Writer {
     /// Until there is nothing more to come; how the passes went.
     pub fn run(
         mut self,
-        reported: &Receiver<live::Report>,
+        reported: &Receiver<live::RelayReport>,
         present: &Mutex<Option<EncoderReading>>,
     ) -> Vec<Figures> {
         for report in reported {
             match report {
-                live::Report::Log(row) => self.row(&row),
-                live::Report::Tell(told) => self.tell(&told),
-                live::Report::Show(status) => {
+                live::RelayReport::Log(row) => self.row(&row),
+                live::RelayReport::Tell(told) => self.tell(&told),
+                live::RelayReport::Show(status) => {
                     if let Ok(mut present) = present.lock() {
                         *present = status.reading.map(EncoderReading::from);
                     }
@@ -106,7 +108,7 @@ impl Writer {
     }
 
     fn row(&mut self, row: &Row) {
-        if let Some(sample) = Sample::of(row, self.az_el) {
+        if let Some(sample) = PassSample::of(row, self.az_el) {
             if self.tally.is_over(sample.time) {
                 self.passes.extend(self.tally.figures());
                 self.tally = Tally::new(self.beamwidth);
@@ -128,7 +130,7 @@ impl Writer {
         }
     }
 
-    fn tell(&mut self, told: &Told) {
+    fn tell(&mut self, told: &RelayNotice) {
         let console = &mut self.console;
         self.bar.suspend(|| match told.loudness {
             Loudness::Note | Loudness::Milestone => console.note(&told.text),
@@ -147,7 +149,7 @@ impl Writer {
 }
 
 /// Demand, beam, reading, loss and what the guard does, in one line.
-fn status_line(status: &Status, beamwidth: Angle) -> String {
+fn status_line(status: &RelayStatus, beamwidth: Angle) -> String {
     let pair = |one: Angle, two: Angle| format!("{:.2} {:.2}", one.degrees(), two.degrees());
     let mut parts = Vec::new();
     parts.push(match status.demand {

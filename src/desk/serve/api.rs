@@ -12,14 +12,14 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 
 use super::{Event, Shared};
-use crate::desk::edit::Asked;
+use crate::desk::edit::EditRequest;
 use crate::desk::export::{self, CALIBRATION_FILE};
-use crate::desk::foreign::Told;
+use crate::desk::foreign::LogAnswers;
 use crate::desk::import;
 use crate::desk::runs::RunView;
 use crate::desk::sky::{EmitterView, pass_views};
 use crate::desk::solved::Solved;
-use crate::desk::state::{Refused, choices};
+use crate::desk::state::{RefusedEdit, choices};
 use crate::desk::view::{Trouble, View};
 use crate::ephemeris::{Pass, passes};
 use crate::plot::Render;
@@ -58,11 +58,11 @@ impl From<Error> for Refusal {
     }
 }
 
-impl From<Refused> for Refusal {
-    fn from(refused: Refused) -> Refusal {
+impl From<RefusedEdit> for Refusal {
+    fn from(refused: RefusedEdit) -> Refusal {
         match refused {
-            Refused::Wrong(error) => error.into(),
-            Refused::Overtaken(why) => Refusal(StatusCode::CONFLICT, Trouble::said(&why)),
+            RefusedEdit::Wrong(error) => error.into(),
+            RefusedEdit::Overtaken(why) => Refusal(StatusCode::CONFLICT, Trouble::said(&why)),
         }
     }
 }
@@ -147,14 +147,14 @@ pub async fn state(State(shared): State<Shared>) -> Result<Response, Refusal> {
 struct EditSent {
     #[serde(default)]
     version: Option<u64>,
-    edit: Asked,
+    edit: EditRequest,
 }
 
 pub async fn edit(State(shared): State<Shared>, body: Bytes) -> Result<Response, Refusal> {
     aside(move || {
         let sent: EditSent = read(&body)?;
         let version = shared.desk.post(&sent.edit, sent.version, Utc::now())?;
-        if matches!(sent.edit, Asked::AddPeak(_)) {
+        if matches!(sent.edit, EditRequest::AddPeak(_)) {
             // The next peak is another one.
             shared.live.restart();
         }
@@ -239,7 +239,7 @@ pub async fn import(
 struct ImportAnswered {
     file: String,
     #[serde(default)]
-    options: Told,
+    options: LogAnswers,
 }
 
 pub async fn import_answered(

@@ -30,18 +30,13 @@ use rayon::prelude::*;
 
 use super::peak::SessionPeak;
 use super::problem::JointProblem;
-use super::shape::{Column, Lever};
+use super::shape::{Lever, ShapeColumn};
 use crate::angle::Angle;
 
+use super::tuned::{PEAKS_AT_A_TIME, ROWS_AT_A_TIME};
 pub use bad_cost::{BadCost, OF_BAD};
 pub(crate) use settle::LinearFit;
 pub use solve::sum_of_products;
-
-/// Peaks worked out in one go, so that their rows fit the processor's cache; more are shared among
-/// threads.
-const PEAKS_AT_A_TIME: usize = 512;
-/// Rows multiplied with each other at a time, so that they stay in the fast cache.
-const ROWS_AT_A_TIME: usize = 256;
 
 /// The peaks to first order about a joint fit.
 #[derive(Clone, Debug)]
@@ -89,7 +84,7 @@ struct KnownBefore {
 
 impl KnownBefore {
     /// Of a column that is not in the joint fit.
-    fn of(column: &Column) -> KnownBefore {
+    fn of(column: &ShapeColumn) -> KnownBefore {
         KnownBefore {
             value: 0.0,
             expected: column.expected,
@@ -107,7 +102,7 @@ pub(crate) struct Pulled {
     /// By peak.
     pub pull: Vec<f64>,
     /// The column that it becomes.
-    pub column: Column,
+    pub column: ShapeColumn,
 }
 
 /// Sums over the reference peaks.
@@ -137,7 +132,7 @@ impl Linearised {
         problem: &JointProblem<'_>,
         (peaks, sigmas): (&[SessionPeak], &[[Angle; 2]]),
         parameters: &[f64],
-        more: &[Column],
+        more: &[ShapeColumn],
         (kept, trust): (&[bool], Trust),
         base_spreads: &[f64],
     ) -> Linearised {

@@ -4,23 +4,14 @@
 use nalgebra::DMatrix;
 
 use super::{Linearised, Weighted};
+use crate::explain::tuned::{
+    BAD_SHARE_TO_BEGIN_ROBUSTLY, LEAST_COST_OF_A_BAD_PEAK, MOST_BAD_PEAKS,
+    MOST_ROUNDS_OF_LINEARISED_PEAKS,
+};
 use crate::fit::robust::Loss;
 
-/// At most this share of the peaks is called bad: near one half a fit of the bad ones is as good as
-/// one of the others. Up to where it holds is measured in docs/accuracy.md (`cargo bench --bench
-/// breakdown`).
-const MOST_BAD: f64 = 0.4;
-/// Rounds in which the set of good peaks must settle, so that two sets that take turns come to an
-/// end.
-const MOST_ROUNDS: usize = 12;
-/// With a larger share of bad peaks the fit is also begun from the robust one, with a loss that
-/// grows slowly. Chosen by trial on simulated sessions; it only saves time.
-const MANY_BAD: f64 = 0.1;
 /// With fewer degrees of freedom nothing can be judged: one would be used up by the noise.
 const LEAST_FREEDOM: f64 = 2.0;
-/// A peak within 3.5 sigmas (the root of twelve) of a fit is never called bad, however large the
-/// noise: a good peak goes beyond in one case in 400 (chi-square with two degrees of freedom).
-const LEAST_BAD_COST: f64 = 12.0;
 
 /// A fit of some columns to those peaks that it can explain.
 #[derive(Clone, Debug)]
@@ -72,7 +63,7 @@ impl Linearised {
             variance = self.noise_of(sum / solved.freedom);
             let next = self.explained(&squares, variance);
             let settled = next == kept && (variance / before - 1.0).abs() < 0.1;
-            if settled || round == MOST_ROUNDS {
+            if settled || round == MOST_ROUNDS_OF_LINEARISED_PEAKS {
                 let values = self.values(chosen, &solved.step);
                 let sigmas = (0..chosen.len())
                     .map(|c| (variance * solved.inverse.row(c).norm_squared()).sqrt())
@@ -103,14 +94,14 @@ impl Linearised {
         }
     }
 
-    /// Which peaks are explained; the worst beyond [`MOST_BAD`] count as explained after all.
+    /// Which peaks are explained; the worst beyond [`MOST_BAD_PEAKS`] count as explained after all.
     pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
         let cost = self.costs_of_bad(variance);
         let mut bad: Vec<(f64, usize)> = (squares.iter().enumerate())
             .map(|(i, s)| (s / variance - cost(i, *s), i))
             .filter(|(excess, _)| *excess > 0.0)
             .collect();
-        let most = (squares.len() as f64 * MOST_BAD) as usize;
+        let most = (squares.len() as f64 * MOST_BAD_PEAKS) as usize;
         if bad.len() > most {
             bad.sort_by(|a, b| b.0.total_cmp(&a.0));
             bad.truncate(most);
@@ -130,7 +121,7 @@ impl Linearised {
             true => f64::INFINITY,
             false => {
                 let cost = self.bad_cost[peak].at(square) - self.count_of(peak) * log;
-                cost.max(LEAST_BAD_COST)
+                cost.max(LEAST_COST_OF_A_BAD_PEAK)
             }
         }
     }
@@ -169,7 +160,7 @@ impl Linearised {
         if !clean {
             found.extend(self.settle(chosen, &all, variance));
             let bad = kept.iter().filter(|k| !**k).count();
-            if bad as f64 > MANY_BAD * kept.len() as f64 {
+            if bad as f64 > BAD_SHARE_TO_BEGIN_ROBUSTLY * kept.len() as f64 {
                 let near = self.near_by_slow_loss(chosen);
                 found.extend(near.and_then(|(near, noise)| self.settle(chosen, &near, noise)));
             }
@@ -187,7 +178,7 @@ impl Linearised {
         let mut weights = vec![1.0; self.peaks()];
         let mut variance = 1.0;
         let mut squares = Vec::new();
-        for _ in 0..MOST_ROUNDS {
+        for _ in 0..MOST_ROUNDS_OF_LINEARISED_PEAKS {
             let solved = self.solve(chosen, &Weighted::By(&weights), variance)?;
             squares = self.squares(chosen, &solved.step);
             let mut radii: Vec<f64> = squares.iter().map(|s| s.sqrt()).collect();

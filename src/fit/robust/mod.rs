@@ -12,7 +12,8 @@ mod search;
 
 pub use loss::Loss;
 pub use reweight::{Reweighted, reweighted_fit};
-pub use search::{BAD_SHARE, MOST_SEARCHED};
+
+pub use super::tuned::{BAD_SHARE, LEAST_OBSERVATIONS, MOST_SEARCHED, REJECTION_TAIL};
 
 use super::least_squares::LeastSquares;
 use super::model::Model;
@@ -27,15 +28,6 @@ use reject::Rejection;
 use relax::Relax;
 use search::Found;
 use std::fmt;
-
-/// A good observation is rejected with this probability: 3.717 scales in two rows, 3.29 in one,
-/// more with few degrees of freedom. What it costs is measured in docs/accuracy.md (`cargo bench
-/// --bench breakdown`).
-pub const REJECTION_TAIL: f64 = 1e-3;
-
-/// With fewer observations bad ones cannot be told reliably: docs/accuracy.md has the
-/// measured shares.
-pub const LEAST_OBSERVATIONS: usize = 12;
 
 /// An observation that cannot belong to the fit of the others.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -12,9 +12,8 @@ use crate::fit::model::Model;
 use crate::fit::options::{FitError, Options};
 use crate::fit::quantile;
 use crate::fit::solution::Solution;
+use crate::fit::tuned::{MOST_ROUNDS_OF_REJECTION, POWER_OF_CAUTION};
 
-/// Most rounds of rejecting and taking back, so that two sets that take turns come to an end.
-const MOST_ROUNDS: usize = 20;
 /// Noise below this fraction of the offsets from a plain fit is rounding: the other observations
 /// are fitted exactly.
 const EXACT: f64 = 1e-10;
@@ -121,7 +120,7 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
                 next[r.observation] = 0.0;
             }
             round += 1;
-            if next == weights || round == MOST_ROUNDS {
+            if next == weights || round == MOST_ROUNDS_OF_REJECTION {
                 return Ok(Settled {
                     solution,
                     weights,
@@ -169,13 +168,11 @@ impl<'a, M: Model + ?Sized> Rejection<'a, M> {
 
 /// By how much less probable an offset must be before an observation is rejected on which the
 /// answer hangs: losing a good one of leverage h multiplies the variance of what it tells by
-/// up to 1/(1 - h), so chance losses would cost most where they are worst. The third power
-/// was chosen on made-up sessions: it keeps that cost below 5 % of the efficiency and loses
-/// no bad observation of more than a few standard deviations more.
+/// up to 1/(1 - h), so chance losses would cost most where they are worst.
 fn caution(d: &Deviation) -> f64 {
     let each = d.leverage / d.rows.max(1) as f64;
     let share = if d.in_fit { each } else { each / (1.0 + each) };
-    (1.0 - share.clamp(0.0, 0.999)).powi(3)
+    (1.0 - share.clamp(0.0, 0.999)).powi(POWER_OF_CAUTION)
 }
 
 #[cfg(test)]

@@ -7,6 +7,7 @@ use crate::fit::least_squares::LeastSquares;
 use crate::fit::model::Model;
 use crate::fit::options::{FitError, Options};
 use crate::fit::solution::Solution;
+use crate::fit::tuned::{MOST_ROUNDS_OF_REWEIGHTING, ROUNDS_OF_SCALE, WEIGHTS_SETTLED};
 
 /// A fit with weights by each observation's offset.
 #[derive(Clone, Debug)]
@@ -22,14 +23,6 @@ pub struct Reweighted {
     /// Whether the weights settled.
     pub settled: bool,
 }
-
-/// Most rounds of reweighting, which converges slowly, each round by a constant factor.
-const MOST_ROUNDS: usize = 60;
-/// Weights that change by less than this have settled: far less than moves a parameter by a
-/// hundredth of its sigma.
-const SETTLED: f64 = 1e-6;
-/// From this round on the scale stays, so that weights and scale cannot chase each other.
-const SCALE_ROUNDS: usize = 20;
 
 /// Fits `model` from `start` with radial weights by `loss`, the scale coming from the median
 /// absolute deviation of the offsets. Good against a few bad observations; for many, or many
@@ -64,7 +57,7 @@ pub fn reweighted_fit<M: Model + ?Sized>(
             });
         };
         let rows: usize = offsets.iter().map(|o| o.rows).sum();
-        if round < SCALE_ROUNDS {
+        if round < ROUNDS_OF_SCALE {
             scale = median_scale(&offsets, &medians) * correction(rows, model.parameters());
         }
         let mut change: f64 = 0.0;
@@ -79,12 +72,12 @@ pub fn reweighted_fit<M: Model + ?Sized>(
         round += 1;
         inner.weights = Some(weights.clone());
         let solution = fit(model, &parameters, &inner)?;
-        if change <= SETTLED || round == MOST_ROUNDS {
+        if change <= WEIGHTS_SETTLED || round == MOST_ROUNDS_OF_REWEIGHTING {
             return Ok(Reweighted {
                 solution,
                 weights,
                 scale,
-                settled: change <= SETTLED,
+                settled: change <= WEIGHTS_SETTLED,
             });
         }
         parameters = solution.parameters;

@@ -5,47 +5,22 @@ use super::offsets::{Offset, median_scale, ratio};
 use super::relax::{Relax, condition};
 use super::reweight::correction;
 use crate::fit::model::Model;
+use crate::fit::tuned::{
+    BAD_SHARE, CHANCE_OF_NO_GOOD_SUBSET, CONDITION_OF_A_LEAN_SUBSET, FACTOR_OF_THE_HOPELESS,
+    LEAST_SUBSETS, LOSS_SETTLED, MEDIANS_OF_A_MILD_CUT_OFF, MOST_LATE_STEPS, MOST_SUBSETS,
+    STEPS_TO_A_SUBSET, STEPS_WITH_A_SLOW_LOSS,
+};
 use rand::SeedableRng;
 use rand::seq::SliceRandom;
 use rand_chacha::ChaCha8Rng;
 
-/// The search is meant to survive this share of bad observations. Beyond it two camps of equal size
-/// come near, and up to it docs/accuracy.md shows what is survived (`cargo bench --bench
-/// breakdown`).
-pub const BAD_SHARE: f64 = 0.4;
-/// The chance that no random subset is free of bad observations at that share: once in 10,000
-/// searches.
-const MISS_CHANCE: f64 = 1e-4;
-/// Never fewer subsets than this (Rousseeuw and Van Driessen 2006 use 500 without, 100 was
-/// measured to be enough with the steps below) nor more.
-const LEAST_SUBSETS: usize = 100;
-/// And never more, so that the time is bounded.
-const MOST_SUBSETS: usize = 2000;
 /// Rows that a subset has beyond the unknowns: the fewest that leave a residual in each coordinate.
 const SPARE_ROWS: usize = 2;
-/// A subset whose condition number is this many times that of all observations says little about
-/// some parameter: it gets one observation more. Chosen by trial on simulated sessions; nothing
-/// hangs on its exact value.
-const LEAN_SUBSET: f64 = 20.0;
-/// Observations searched at most, a random sample of all; memory and time of the search do
-/// not grow beyond. All are then judged by what the sample agreed on.
-pub const MOST_SEARCHED: usize = 300;
-/// Gauss-Newton steps from the start to a subset's own fit: mount problems are nearly linear near
-/// the start.
-const SUBSET_STEPS: usize = 2;
-/// Concentration steps for each subset (two, as Rousseeuw and Van Driessen 2006 propose),
+/// Concentration steps for each subset: two, as Rousseeuw and Van Driessen 2006 propose.
 const EARLY_STEPS: usize = 2;
-/// and for the best few until nothing changes, or this many.
-const LATE_STEPS: usize = 30;
 /// How many of the best are followed to convergence: ten, as Rousseeuw and Van Driessen 2006
 /// propose.
 const FOLLOWED: usize = 10;
-/// A refit, except the first, gains much less than this factor in the trimmed squares, so a
-/// candidate this much worse is dropped.
-const HOPELESS: f64 = 10.0;
-/// Relative change of a bounded loss below which reweighting has converged: far below what tells
-/// two fits apart.
-const SETTLED: f64 = 1e-9;
 
 /// A fit found in the search and how good it is; less is better.
 #[derive(Clone)]
@@ -112,7 +87,7 @@ pub(crate) fn search<M: Model + ?Sized>(
     }
     best_first(&mut concentrated);
     for candidate in concentrated.iter_mut().take(FOLLOWED) {
-        concentrate(relax, candidate, half, LATE_STEPS, f64::INFINITY);
+        concentrate(relax, candidate, half, MOST_LATE_STEPS, f64::INFINITY);
     }
     best_first(&mut concentrated);
     let trimmed = concentrated.first()?;
@@ -157,7 +132,7 @@ fn slow_growing<M: Model + ?Sized>(
     raised: f64,
 ) -> Option<Vec<f64>> {
     let mut parameters = plain.to_vec();
-    for _ in 0..SLOW_STEPS {
+    for _ in 0..STEPS_WITH_A_SLOW_LOSS {
         let offsets = relax.offsets(&parameters)?;
         let scale = raised * median_scale(&offsets, &relax.medians);
         let weights = relax.weights(&offsets, scale, Loss::Cauchy);
@@ -165,9 +140,6 @@ fn slow_growing<M: Model + ?Sized>(
     }
     Some(parameters)
 }
-
-/// Reweighted steps with Cauchy's loss; it need not converge, only lead near.
-const SLOW_STEPS: usize = 15;
 
 fn best_first(candidates: &mut [Candidate]) {
     candidates.sort_by(|a, b| a.goodness.total_cmp(&b.goodness));
@@ -178,13 +150,11 @@ fn best_first(candidates: &mut [Candidate]) {
 fn bad_share<M: Model + ?Sized>(relax: &Relax<'_, M>, parameters: &[f64]) -> Option<f64> {
     let offsets = relax.offsets(parameters)?;
     let scale = median_scale(&offsets, &relax.medians);
-    let far = |o: &&Offset| o.comparable(&relax.medians) > MILD_CUT_OFF * scale;
+    let far = |o: &&Offset| o.comparable(&relax.medians) > MEDIANS_OF_A_MILD_CUT_OFF * scale;
     let share = offsets.iter().filter(far).count() as f64 / offsets.len() as f64;
     Some(share.clamp(LEAST_BAD_SHARE, BAD_SHARE))
 }
 
-/// In medians of the offset; 1 % of good ones lie beyond in two rows.
-const MILD_CUT_OFF: f64 = 2.6;
 /// Among so few observations a wrong fit may look right, and subsets are cheap: all are drawn.
 /// Common practice, no source.
 const FEW: usize = 50;
@@ -196,7 +166,7 @@ const LEAST_BAD_SHARE: f64 = 0.25;
 /// when `bad` is their share.
 fn subsets(size: usize, bad: f64) -> usize {
     let clean = (1.0 - bad).powi(size as i32);
-    let wanted = (MISS_CHANCE.ln() / (-clean).ln_1p()).ceil() as usize;
+    let wanted = (CHANCE_OF_NO_GOOD_SUBSET.ln() / (-clean).ln_1p()).ceil() as usize;
     wanted.clamp(LEAST_SUBSETS, MOST_SUBSETS)
 }
 
@@ -217,12 +187,12 @@ fn subset_fit<M: Model + ?Sized>(
         let mut chosen = drawn[..size].to_vec();
         chosen.sort_unstable();
         let triangle = relax.reduce(start, &chosen, None)?;
-        if size < most && condition(&triangle) > LEAN_SUBSET * reference {
+        if size < most && condition(&triangle) > CONDITION_OF_A_LEAN_SUBSET * reference {
             size += 1;
             continue;
         }
         let mut parameters = relax.step_of(start, &triangle)?;
-        for _ in 1..SUBSET_STEPS {
+        for _ in 1..STEPS_TO_A_SUBSET {
             parameters = relax.step(&parameters, &chosen, None)?;
         }
         return Some(parameters);
@@ -247,7 +217,7 @@ impl Best {
     /// From here on a candidate will not be followed, whatever its next step gains.
     fn hopeless(&self) -> f64 {
         let last = self.goodness.get(FOLLOWED - 1);
-        last.map_or(f64::INFINITY, |last| HOPELESS * last)
+        last.map_or(f64::INFINITY, |last| FACTOR_OF_THE_HOPELESS * last)
     }
 }
 
@@ -294,7 +264,7 @@ fn bounded_loss(offsets: &[Offset], scale: f64) -> f64 {
 
 /// Reweighting by Tukey's loss at a fixed scale until the loss settles.
 fn descend<M: Model + ?Sized>(relax: &Relax<'_, M>, candidate: &mut Candidate, scale: f64) {
-    for _ in 0..LATE_STEPS {
+    for _ in 0..MOST_LATE_STEPS {
         let Some(offsets) = relax.offsets(&candidate.parameters) else {
             return;
         };
@@ -309,7 +279,7 @@ fn descend<M: Model + ?Sized>(relax: &Relax<'_, M>, candidate: &mut Candidate, s
         if goodness >= candidate.goodness {
             return;
         }
-        let settled = candidate.goodness - goodness <= SETTLED * candidate.goodness;
+        let settled = candidate.goodness - goodness <= LOSS_SETTLED * candidate.goodness;
         *candidate = Candidate {
             parameters,
             goodness,

@@ -3,23 +3,23 @@
 use super::super::reasons;
 use super::{Action, NOT_CONNECTED, OnDisconnect, POLL, Pending, Relay, STALE, WaitingFor, Wish};
 use crate::angle::Angle;
-use crate::live::aim::Asked;
+use crate::live::aim::AskedDirection;
 use crate::live::axes::Axes;
 use crate::live::clients::ClientId;
 use crate::live::daemon::Question;
-use crate::live::protocol::{Code, Command, Line, Request};
+use crate::live::protocol::{Code, Command, DaemonLine, DaemonRequest};
 
 impl Relay {
-    pub(super) fn line(&mut self, id: ClientId, line: Line, count: u64) {
+    pub(super) fn line(&mut self, id: ClientId, line: DaemonLine, count: u64) {
         self.clients.heard(id, self.now);
         let text = match line {
-            Line::Text(text) => text,
-            Line::TooLong => {
+            DaemonLine::Text(text) => text,
+            DaemonLine::TooLong => {
                 self.reply_plain(id, Code::Protocol, "a line that is too long");
                 return;
             }
         };
-        let Some(request) = Request::parse(&text) else {
+        let Some(request) = DaemonRequest::parse(&text) else {
             return;
         };
         match request.command.clone() {
@@ -37,7 +37,7 @@ impl Relay {
                 self.answer(id, &request, &text, code, "");
             }
             Command::SetPosition { azimuth, elevation } => {
-                let asked = Asked {
+                let asked = AskedDirection {
                     azimuth: Angle::from_degrees(azimuth),
                     elevation: Angle::from_degrees(elevation),
                 };
@@ -124,7 +124,7 @@ impl Relay {
     pub(super) fn wish(
         &mut self,
         id: ClientId,
-        request: Request,
+        request: DaemonRequest,
         text: String,
         count: u64,
         wish: Wish,
@@ -204,7 +204,7 @@ impl Relay {
         self.fresh().is_some() && !stop_on_its_way
     }
 
-    pub(super) fn get_position(&mut self, id: ClientId, request: Request, text: String) {
+    pub(super) fn get_position(&mut self, id: ClientId, request: DaemonRequest, text: String) {
         if let Some((code, why)) = self.away() {
             self.answer(id, &request, &text, code, why);
             return;
@@ -218,7 +218,7 @@ impl Relay {
         }
     }
 
-    pub(super) fn reset(&mut self, id: ClientId, request: Request, text: String, count: u64) {
+    pub(super) fn reset(&mut self, id: ClientId, request: DaemonRequest, text: String, count: u64) {
         if let Some((code, why)) = self.refusal(id, count) {
             self.answer(id, &request, &text, code, why);
             return;

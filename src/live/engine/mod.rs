@@ -16,12 +16,12 @@ use std::time::Duration;
 
 use nalgebra::Vector3;
 
-use super::aim::{Aim, Asked};
+use super::aim::{Aim, AskedDirection};
 use super::axes::Axes;
 use super::clients::{ClientId, Clients};
 use super::link::Connection;
-use super::messages::{Loudness, Status, Told};
-use super::protocol::{Line, Request, Way};
+use super::messages::{Loudness, RelayNotice, RelayStatus};
+use super::protocol::{DaemonLine, DaemonRequest, Way};
 use super::record::Row;
 use crate::angle::Angle;
 use crate::table::FullModel;
@@ -103,7 +103,7 @@ pub enum Event<'a> {
     Opened(ClientId, String),
     /// A client sent a line; the number counts all lines of all clients in the order in which they
     /// came.
-    Line(ClientId, Line, u64),
+    Line(ClientId, DaemonLine, u64),
     /// A client is gone.
     Closed(ClientId),
     /// A line that came as number so is a stop; the line itself follows when its turn comes.
@@ -121,7 +121,7 @@ pub enum Event<'a> {
     /// Another calibration.
     Calibration(Box<FullModel>, Vec<String>),
     /// Something to tell.
-    Tell(Told),
+    Tell(RelayNotice),
     /// The program that owns the relay wants something of the mount.
     Drive(Drive),
     /// Time has passed.
@@ -144,9 +144,9 @@ pub enum Action {
     /// Write a row of the log.
     Log(Row),
     /// Tell the person.
-    Tell(Told),
+    Tell(RelayNotice),
     /// Show where things stand.
-    Show(Status),
+    Show(RelayStatus),
     /// For the program that owns the relay, if it drives the mount itself.
     Driven(Driven),
     /// The relay has ended.
@@ -192,7 +192,7 @@ const NOT_CONNECTED: &str = "the mount is not connected";
 /// What a client wants of the mount, waiting for a position to be decided by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Wish {
-    Demand(Asked),
+    Demand(AskedDirection),
     Readings(Axes),
     Park,
     Move(Way),
@@ -210,7 +210,7 @@ struct Pending {
 struct Waiting {
     number: u64,
     client: ClientId,
-    request: Request,
+    request: DaemonRequest,
     text: String,
     at: Utc,
     since: Duration,
@@ -266,7 +266,7 @@ pub struct Relay {
     /// Where it is to be in the end.
     goal: Option<Axes>,
     /// What is demanded.
-    demand: Option<Asked>,
+    demand: Option<AskedDirection>,
     /// Lines that came before this one are overtaken by a stop.
     stopped_at: u64,
     stopping: Option<Stopping>,

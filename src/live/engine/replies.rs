@@ -2,18 +2,18 @@
 
 use super::{Action, Driven, FOLLOWED, Relay, Waiting, WaitingFor};
 use crate::angle::Angle;
-use crate::live::aim::Asked;
+use crate::live::aim::AskedDirection;
 use crate::live::axes::Axes;
 use crate::live::clients::ClientId;
-use crate::live::messages::{Loudness, Status, Told};
-use crate::live::protocol::{Code, Command, Request};
+use crate::live::messages::{Loudness, RelayNotice, RelayStatus};
+use crate::live::protocol::{Code, Command, DaemonRequest};
 use crate::live::record::{RELAY, Row};
 
 impl Relay {
     pub(super) fn wait(
         &mut self,
         id: ClientId,
-        request: Request,
+        request: DaemonRequest,
         text: String,
         kind: WaitingFor,
     ) -> u64 {
@@ -89,14 +89,14 @@ impl Relay {
     pub(super) fn answer(
         &mut self,
         id: ClientId,
-        request: &Request,
+        request: &DaemonRequest,
         text: &str,
         code: Code,
         why: &str,
     ) {
         self.clients.reply(id, request.answer(code));
         let asked = match request.command {
-            Command::SetPosition { azimuth, elevation } => Some(Asked {
+            Command::SetPosition { azimuth, elevation } => Some(AskedDirection {
                 azimuth: Angle::from_degrees(azimuth),
                 elevation: Angle::from_degrees(elevation),
             }),
@@ -114,7 +114,7 @@ impl Relay {
         &mut self,
         id: ClientId,
         text: &str,
-        asked: Option<Asked>,
+        asked: Option<AskedDirection>,
         reply: &str,
     ) {
         let name = self.clients.name(id).to_owned();
@@ -134,7 +134,7 @@ impl Relay {
             let row = Row::new(self.utc, RELAY, "alarm", &text);
             self.log(row);
         }
-        self.out.push(Action::Tell(Told { loudness, text }));
+        self.out.push(Action::Tell(RelayNotice { loudness, text }));
     }
 
     pub(super) fn show(&mut self, axes: Axes) {
@@ -144,7 +144,7 @@ impl Relay {
             let wanted = self.aim.wanted(asked)?;
             Some(direction.separation(&wanted))
         });
-        let status = Status {
+        let status = RelayStatus {
             demand: self.demand,
             beam: Some(beam),
             reading: Some(axes),
@@ -167,7 +167,7 @@ impl Relay {
 }
 
 /// A direction as the log writes it.
-pub(super) fn pair(asked: Asked) -> String {
+pub(super) fn pair(asked: AskedDirection) -> String {
     format!(
         "{:.4} {:.4}",
         asked.azimuth.degrees(),

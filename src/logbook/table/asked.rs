@@ -23,7 +23,7 @@ pub struct Question {
 
 /// Questions, each with the option that answers it.
 #[derive(Clone, Debug, Default)]
-pub struct Asked {
+pub struct Questions {
     /// The questions with their answers, in order.
     pub open: Vec<Question>,
     /// Options with values, in the order in which they are reported.
@@ -33,7 +33,7 @@ pub struct Asked {
     faults: Vec<Problem>,
 }
 
-impl Asked {
+impl Questions {
     /// Notes the answers to the question that is asked last.
     pub fn choices(&mut self, option: &'static str, choices: Vec<(String, String)>) {
         let text = self
@@ -168,7 +168,7 @@ impl Asked {
     }
 
     /// Adds the questions of another file.
-    pub fn extend(&mut self, other: Asked) {
+    pub fn extend(&mut self, other: Questions) {
         for option in other.options {
             if !self.options.contains(&option) {
                 self.options.push(option);

@@ -14,7 +14,7 @@ mod taken;
 
 use std::io::BufRead;
 
-pub use asked::{Asked, Question};
+pub use asked::{Question, Questions};
 pub use columns::{Columns, OWN_COLUMN, Schema};
 pub use decided::Decided;
 pub use dialect::Dialect;

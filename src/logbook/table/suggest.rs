@@ -8,7 +8,7 @@ use crate::station::Station;
 use crate::time::Written;
 
 /// The beginning of a file.
-pub struct Sample<'a> {
+pub struct CellSample<'a> {
     /// One name a field; the field's number in a file without a header.
     pub header: &'a [String],
     pub headerless: bool,
@@ -39,7 +39,7 @@ impl Suggestion {
 /// Suggests headers for `wanted` columns of the schema, places of which are given by their order
 /// of importance.
 pub fn suggest(
-    sample: &Sample<'_>,
+    sample: &CellSample<'_>,
     schema: &Schema,
     wanted: &[usize],
     station: &Station,
@@ -74,7 +74,7 @@ pub fn suggest(
     suggestion
 }
 
-impl Sample<'_> {
+impl CellSample<'_> {
     /// How many of the filled cells of a field are so.
     fn share(&self, field: usize, is_so: impl Fn(&str) -> bool) -> f64 {
         let cells = (self.rows.iter()).filter_map(|row| row.get(field));

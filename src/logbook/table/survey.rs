@@ -4,11 +4,11 @@
 use super::super::cell::is_bare_compass_point;
 use super::super::log_options::CompassMeaning;
 use super::super::log_options::LogOptions;
-use super::asked::Asked;
+use super::asked::Questions;
 use super::columns::{Columns, Schema, is_values};
 use super::dialect::Dialect;
 use super::rows::{Row, RowReader};
-use super::suggest::{Sample, Suggestion, suggest};
+use super::suggest::{CellSample, Suggestion, suggest};
 use super::{
     Told,
     decided::{Decided, OrderFrom},
@@ -41,7 +41,7 @@ pub struct Survey {
     pub dialect: Dialect,
     pub decided: Decided,
     /// What must be asked before the file can be read.
-    pub asked: Asked,
+    pub asked: Questions,
     /// Whether the columns are known without asking.
     pub columns_known: bool,
     /// Whether more of the file might tell the order of its dates.
@@ -72,7 +72,7 @@ pub fn survey(request: &Request<'_>, head: &[u8], input: impl BufRead) -> Result
         columns,
         found: Found::default(),
     };
-    let mut asked = Asked::default();
+    let mut asked = Questions::default();
     if !missing.is_empty() || no_choice {
         let header = Header::of(&first);
         let sample = sample_rows(request.file, head, dialect, headerless)?;
@@ -215,7 +215,7 @@ impl Look<'_> {
         let optional = (0..schema.known.len())
             .filter(|k| !schema.required.contains(k) && !self.columns.has(*k));
         let wanted: Vec<usize> = missing.iter().copied().chain(optional).collect();
-        let sample = Sample {
+        let sample = CellSample {
             header: &header.names,
             headerless,
             rows,
@@ -243,7 +243,7 @@ impl Look<'_> {
         header: &Header,
         suggestion: &Suggestion,
         missing: &[usize],
-        asked: &mut Asked,
+        asked: &mut Questions,
     ) {
         let request = self.request;
         let schema = request.schema;
@@ -356,7 +356,7 @@ impl Look<'_> {
         remedy.join("; ")
     }
 
-    fn ask_emitter(&self, header_line: usize, asked: &mut Asked) {
+    fn ask_emitter(&self, header_line: usize, asked: &mut Questions) {
         let request = self.request;
         if request
             .emitter
@@ -428,7 +428,7 @@ impl Look<'_> {
     }
 
     /// What is decided, and what else must be asked.
-    fn decide(&self, asked: &mut Asked) -> Result<Decided, Error> {
+    fn decide(&self, asked: &mut Questions) -> Result<Decided, Error> {
         let options = self.request.options;
         self.ask_zone(asked);
         let mut decided = Decided {
@@ -490,7 +490,7 @@ impl Look<'_> {
         Ok(decided)
     }
 
-    fn ask_zone(&self, asked: &mut Asked) {
+    fn ask_zone(&self, asked: &mut Questions) {
         let found = &self.found;
         let request = self.request;
         let named =

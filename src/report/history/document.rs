@@ -12,7 +12,7 @@ use crate::mount::TermUnit;
 use crate::number::probability;
 use crate::number::with_sigma;
 use crate::plot::Render;
-use crate::recheck::{History, REAL_BELOW, TermHistory};
+use crate::recheck::{FALSE_ALARM_OF_A_CHANGE, History, TermHistory};
 
 /// The terminal's tables of calibrations over time.
 pub fn history_text(history: &History) -> String {
@@ -44,7 +44,7 @@ fn of<'a>(history: &History, pictures: &'a [Box<dyn Render>]) -> Document<'a> {
         let points = real.iter().map(|c| Point::from(format!("{c}.").as_str()));
         said.push(Block::Points(points.collect()));
         said.push(Block::Paragraph(format!(
-            "A history in which nothing changed would show one with probability {REAL_BELOW} or \
+            "A history in which nothing changed would show one with probability {FALSE_ALARM_OF_A_CHANGE} or \
              less. A zero that was reset on purpose is a change too."
         )));
     }

@@ -4,7 +4,7 @@ use plotters_backend::DrawingBackend;
 
 use super::document::clock;
 use crate::angle::Angle;
-use crate::live::{Asked, ON_TARGET_DB, Pass, RelayLog, Sample, loss_db};
+use crate::live::{AskedDirection, ON_TARGET_DB, Pass, PassSample, RelayLog, loss_db};
 use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Picture, Rect, Scale, colours, linear_ticks, notes,
     time_ticks,
@@ -24,7 +24,7 @@ pub struct PassPicture {
     stamp: String,
     beamwidth: Angle,
     origin: Utc,
-    samples: Vec<Sample>,
+    samples: Vec<PassSample>,
 }
 
 impl PassPicture {
@@ -46,7 +46,7 @@ impl PassPicture {
         }
     }
 
-    fn at(&self, sample: &Sample) -> f64 {
+    fn at(&self, sample: &PassSample) -> f64 {
         sample.time.seconds_since(self.origin)
     }
 
@@ -58,7 +58,7 @@ impl PassPicture {
             radius,
         };
         sky.draw_grid(canvas, &[]);
-        let place = |asked: Asked| {
+        let place = |asked: AskedDirection| {
             // Beyond the zenith is the other side of the sky.
             let demand = asked.demand()?;
             Some(sky.at(demand.azimuth.radians(), demand.elevation.degrees()))
@@ -83,7 +83,7 @@ impl PassPicture {
         panel: &Panel,
         top: f64,
         pen: &Pen,
-        value: impl Fn(&Sample) -> Option<f64>,
+        value: impl Fn(&PassSample) -> Option<f64>,
     ) {
         /// Between readings farther apart than this no line is drawn, for nothing is known: the
         /// relay reads the mount several times a second.

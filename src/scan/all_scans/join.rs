@@ -6,6 +6,13 @@ use nalgebra::{DMatrix, DVector};
 
 use super::timing::{Timing, Ways, timing};
 use super::trend::{TAKEN, Trend};
+use super::tuned::{
+    AGREEMENT_OF_WIDTHS, BEAMS_OF_A_DISPLACED_PEAK, BELIEVABLE_FACTOR_OF_WIDTHS,
+    FACTOR_OF_WIDTHS_TO_GIVEN, FACTOR_OF_WIDTHS_TO_OTHERS, FACTOR_OF_WIDTHS_TO_WORKED_OUT,
+    FACTOR_OF_WIDTHS_WORTH_A_REMARK, FEWEST_TO_AGREE_ON_A_WIDTH, FEWEST_TO_PLACE_A_PEAK,
+    PART_THAT_AGREES_ON_A_WIDTH, SIGMAS_OF_A_DISPLACED_PEAK, SIGMAS_OF_A_SIDELOBE,
+    SIGMAS_OF_ANOTHER_WIDTH, WIDTH_OF_A_SIDELOBE,
+};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Approach, Readings};
 use crate::mount::{ApproachSigns, MountModel};
@@ -16,7 +23,7 @@ use crate::scan::one_scan::fitted::{AxisFit, FittedScan};
 use crate::scan::one_scan::noise::NoiseLaw;
 use crate::scan::one_scan::point::median;
 use crate::scan::outcome::{AxisPeak, ReducedScan, Reduction};
-use crate::scan::reason::{Reason, ScanVerdict};
+use crate::scan::reason::{Reason, ScanVerdict, VAGUE};
 use crate::station::Station;
 
 /// A scan with what it says by itself.
@@ -28,45 +35,8 @@ pub(crate) struct Looked {
     pub analysis: Analysis,
 }
 
-/// Scans agree on a beam's width when at least this many lie within [`AGREEMENT`] of it: fewer may
-/// agree by chance. This and the limits below were chosen by trial on simulated nights;
-/// docs/scans.md shows the verdicts (`cargo bench --bench scan_study`).
-const FEWEST_TO_AGREE: usize = 5;
-/// And at least this part of all.
-const MANY_AGREE: f64 = 0.4;
-/// In the logarithm of the width: about 6 %.
-const AGREEMENT: f64 = 0.06;
-/// A width takes part when its logarithm is known as well as this: as well as it must agree.
-const WELL_KNOWN: f64 = 0.06;
-/// An agreed width may differ from the station's by this factor: beams of common dishes are 58 to
-/// 85 degrees times wavelength over diameter wide (from memory). Beyond, the station's stands.
-const BELIEVABLE: f64 = 1.45;
-/// Beyond this factor the report says so; a smaller difference changes no verdict.
-const WORTH_A_REMARK: f64 = 1.1;
-/// A single peak may differ by this factor from the width that the others agree on,
-const LIKE_OTHERS: f64 = 1.07;
-/// by this one from a width given in the station file, which is often read off a data sheet,
-const LIKE_GIVEN: f64 = 1.2;
-/// and by this one from a width worked out from the dish, because the feed's taper is not known.
-const LIKE_WORKED_OUT: f64 = 1.3;
 /// How far a mount may point from its readings, radians: a degree. Common practice, no source.
 const MOUNT_ERROR: f64 = 0.0175;
-/// A width must also differ by this many standard deviations: 7 in a million good ones do.
-const CLEARLY: f64 = 4.5;
-/// A faint sidelobe differs so much that fewer are enough.
-const CLEARLY_NARROW: f64 = 3.5;
-/// A first sidelobe is half as wide as the main lobe (nulls at u = 3.83 and 7.02). The limit is
-/// half way between.
-const SIDELOBE: f64 = 0.75;
-/// A peak this many beamwidths from where the others put it is another lobe or another emitter: the
-/// first null of a round dish is at 1.2 beamwidths, so it is nearer to a sidelobe.
-const DISPLACED_BEAMS: f64 = 0.75;
-/// If it lies this many standard deviations off as well, so that a night of thousands has none by
-/// chance.
-const DISPLACED_SIGMAS: f64 = 6.0;
-/// This many scans are needed to say where the others put it: as many as the errors of the mount
-/// that are fitted, and one more.
-const FEWEST_TO_PLACE: usize = 6;
 
 /// Judges the scans against each other and corrects their peaks.
 pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLaw) -> Reduction {
@@ -107,7 +77,7 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
         .map(|(i, scan)| correct.scan(i, scan, station))
         .collect();
     let mut remarks = Vec::new();
-    if let Some(ratio) = agreed.filter(|r| r.ln().abs() > WORTH_A_REMARK.ln()) {
+    if let Some(ratio) = agreed.filter(|r| r.ln().abs() > FACTOR_OF_WIDTHS_WORTH_A_REMARK.ln()) {
         remarks.push(format!(
             "the scans agree on a beam of {:.3} deg, {ratio:.2} times the station's: check diameter_m, frequency_mhz or beamwidth_deg in the station file",
             ratio * width
@@ -156,20 +126,23 @@ fn agreed_width(scans: &[Looked]) -> Option<f64> {
         .iter()
         .filter(|s| verdict(s) == ScanVerdict::Good)
         .filter_map(|s| s.analysis.fitted.as_ref())
-        .filter(|f| f.stretch_sigma < WELL_KNOWN)
+        .filter(|f| f.stretch_sigma < AGREEMENT_OF_WIDTHS)
         .map(|f| f.stretch.ln())
         .collect();
     logs.sort_by(f64::total_cmp);
     let from = |i: usize| {
-        let beyond = logs.partition_point(|l| *l < logs[i] + AGREEMENT);
+        let beyond = logs.partition_point(|l| *l < logs[i] + AGREEMENT_OF_WIDTHS);
         &logs[i..beyond]
     };
     let densest = (0..logs.len()).map(from).max_by_key(|own| own.len())?;
     let middle = densest[densest.len() / 2];
-    let near = logs.iter().filter(|l| (*l - middle).abs() < AGREEMENT);
+    let near = logs
+        .iter()
+        .filter(|l| (*l - middle).abs() < AGREEMENT_OF_WIDTHS);
     let near = near.count();
-    let agree = near >= FEWEST_TO_AGREE && near as f64 > MANY_AGREE * logs.len() as f64;
-    (agree && middle.abs() < BELIEVABLE.ln()).then(|| middle.exp())
+    let agree = near >= FEWEST_TO_AGREE_ON_A_WIDTH
+        && near as f64 > PART_THAT_AGREES_ON_A_WIDTH * logs.len() as f64;
+    (agree && middle.abs() < BELIEVABLE_FACTOR_OF_WIDTHS.ln()).then(|| middle.exp())
 }
 
 /// How elongated the beam usually is: a dish whose beam is not round shows it in most scans.
@@ -181,16 +154,16 @@ fn usual_elongation(scans: &[Looked]) -> f64 {
         .map(|f| f.elongation)
         .collect();
     match all.len() {
-        n if n < FEWEST_TO_AGREE => 1.0,
+        n if n < FEWEST_TO_AGREE_ON_A_WIDTH => 1.0,
         _ => median(all),
     }
 }
 
 fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
     let tolerance = match agreed {
-        Some(_) => LIKE_OTHERS,
-        None if worked_out => LIKE_WORKED_OUT,
-        None => LIKE_GIVEN,
+        Some(_) => FACTOR_OF_WIDTHS_TO_OTHERS,
+        None if worked_out => FACTOR_OF_WIDTHS_TO_WORKED_OUT,
+        None => FACTOR_OF_WIDTHS_TO_GIVEN,
     };
     let usual_elongation = usual_elongation(scans);
     for scan in scans {
@@ -211,15 +184,17 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
         // Where the mount points a little away from its readings, degrees of azimuth are longer or
         // shorter on the sky than they seem.
         let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();
-        let narrow = ratio < SIDELOBE && sigmas > CLEARLY_NARROW;
-        if !narrow && (sigmas < CLEARLY || ratio.ln().abs() < tolerance.ln() + doubt) {
+        let narrow = ratio < WIDTH_OF_A_SIDELOBE && sigmas > SIGMAS_OF_A_SIDELOBE;
+        if !narrow
+            && (sigmas < SIGMAS_OF_ANOTHER_WIDTH || ratio.ln().abs() < tolerance.ln() + doubt)
+        {
             continue;
         }
         let flank = |r: &Reason| matches!(r, Reason::OneFlank { .. });
         if scan.analysis.reasons.iter().any(flank) {
             continue;
         }
-        scan.analysis.reasons.push(if ratio < SIDELOBE {
+        scan.analysis.reasons.push(if ratio < WIDTH_OF_A_SIDELOBE {
             Reason::Narrow { ratio }
         } else {
             Reason::Width { ratio }
@@ -230,7 +205,7 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
 /// Finds peaks that stand elsewhere than those of the other scans; true when there are any.
 fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
     let good = scans.iter().filter(|s| counts(s)).count();
-    if good < FEWEST_TO_PLACE {
+    if good < FEWEST_TO_PLACE_A_PEAK {
         return false;
     }
     let mut heights: HashMap<String, Vec<f64>> = HashMap::new();
@@ -253,7 +228,7 @@ fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
             sigmas = sigmas.max(sigma);
         }
         let beams = square.sqrt() / width_deg;
-        if beams > DISPLACED_BEAMS && sigmas > DISPLACED_SIGMAS {
+        if beams > BEAMS_OF_A_DISPLACED_PEAK && sigmas > SIGMAS_OF_A_DISPLACED_PEAK {
             let strength = scan.analysis.fitted.as_ref().and_then(|f| {
                 let all = heights.get(&scan.emitter).filter(|h| h.len() > 2)?;
                 Some(f.height / median(all.clone()))
@@ -389,7 +364,7 @@ impl Correct<'_> {
         // The shift of these passes is reported when it is known well, whether lag or backlash.
         let told = both
             && self.trend.is_some_and(|t| {
-                (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < TOLD * self.width)
+                (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < VAGUE * self.width)
             });
         let (reading, sigma) = if told {
             finish(&weights, &take(fit, true, true))
@@ -428,8 +403,6 @@ fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
 /// Of what the mount's errors pull, this much may be wrong because it is taken to first order
 /// only: a tilt of half a degree at elevation 85.
 const HIGHER_ORDERS: f64 = 0.1;
-/// A shift is printed when it is known to this part of the beam: the limit of a good position.
-const TOLD: f64 = 0.1;
 
 /// Weights of the mean with the least variance.
 fn best_weights(covariance: &DMatrix<f64>) -> DVector<f64> {

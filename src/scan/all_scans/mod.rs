@@ -3,3 +3,4 @@
 pub(crate) mod join;
 pub(crate) mod timing;
 pub(crate) mod trend;
+mod tuned;

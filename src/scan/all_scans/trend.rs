@@ -13,6 +13,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::tuned::ROUNDS_OF_WEIGHTS;
 use crate::angle::Angle;
 use crate::fit::{Block, FitError, Model, Options, Prior, Unevaluable, fit};
 use crate::scan::ScanAxis;
@@ -108,7 +109,7 @@ impl Trend {
         // With all scans taken as equally uncertain at first, a few that are far off but seem
         // sharp do not carry the rest with them.
         trend.scatter = trend.spread();
-        for _ in 0..ROUNDS {
+        for _ in 0..ROUNDS_OF_WEIGHTS {
             trend.fit(&weights).ok()?;
             trend.scatter = trend.scatter_beyond_noise();
             let outside: Vec<f64> = trend.measured.iter().map(|m| trend.deviation(m)).collect();
@@ -298,8 +299,6 @@ impl Trend {
 
 /// The median of the sizes of unit normal noise, a property of the distribution.
 const MIDDLE_OF_NORMAL: f64 = 0.674_489_75;
-/// Rounds of weighting, enough for the weights to settle; each is a small linear fit.
-const ROUNDS: usize = 10;
 
 /// All rows, whitened scan by scan.
 struct Whitened<'a> {

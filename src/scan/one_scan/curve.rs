@@ -6,7 +6,8 @@ use super::passes::{Pass, passes};
 use super::point::Points;
 use super::settle::Settled;
 use super::setup::Expected;
-use super::thin::{POINTS_A_BEAM, thinned, thinned_points};
+use super::thin::{thinned, thinned_points};
+use super::tuned::POINTS_A_BEAM;
 
 /// The points with the fit.
 #[derive(Clone, Debug, Default)]

@@ -9,11 +9,12 @@ use super::model::{Extra, ScanModel};
 use super::passes::{Pass, ScanShape};
 use super::settle::{Settled, reduced};
 use super::setup::{curvatures, is_area, progress, within};
+use super::tuned::{
+    CHANCE_OF_A_CURVATURE, SIGMAS_ABOVE_A_FLAT_TOP, SIGMAS_BELOW_THE_LIMIT, SIGMAS_OF_EQUAL_TOPS,
+    SIGMAS_OF_MEAN_ABOVE_A_FLAT_TOP,
+};
 use crate::fit::quantile::f_exceeds;
 use crate::scan::ScanAxis;
-
-/// A curvature is admitted when chance would make it look as large this often.
-const CURVATURE_TAIL: f64 = 1e-3;
 
 /// The curvature columns that the data ask for: all of them or none (F test of the linearised
 /// problem).
@@ -37,7 +38,7 @@ pub(crate) fn curvature_asked(
         .norm_squared();
     let left = (settled.solution.chi_square - gained).max(f64::MIN_POSITIVE);
     let f = gained / k as f64 / (left / freedom);
-    if f_exceeds(f, k as f64, freedom) < CURVATURE_TAIL {
+    if f_exceeds(f, k as f64, freedom) < CHANCE_OF_A_CURVATURE {
         columns
     } else {
         Vec::new()
@@ -129,18 +130,9 @@ pub(crate) fn memory(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) 
     }
 }
 
-/// Points at the very top are compared within this many standard deviations of a point: 1 % of good
-/// points on a true top lie beyond.
-const TOP: f64 = 2.5;
 /// Fewer points are no flat top: three equal readings happen by chance in a log of few digits.
 /// Common practice, no source.
 const FEWEST_AT_TOP: usize = 4;
-/// A beam fitted without them must stand above them by this many standard deviations of a point in
-/// the mean. With [`ABOVE_MEAN`] chosen by trial on simulated scans; what flat tops it finds is in
-/// docs/scans.md.
-const ABOVE: f64 = 2.0;
-/// And by this many standard deviations of that mean.
-const ABOVE_MEAN: f64 = 7.0;
 /// Readings equal to the last digit count as equal within this fraction, which covers the rounding
 /// of a change of units.
 const EQUAL: f64 = 1e-9;
@@ -188,7 +180,7 @@ pub(crate) fn flat_top(
     if !certain && !suspicious {
         return None;
     }
-    let margin = |i: usize| TOP * model.noise[i] * settled.scatter;
+    let margin = |i: usize| SIGMAS_OF_EQUAL_TOPS * model.noise[i] * settled.scatter;
     let keep: Vec<bool> = (0..n)
         .map(|i| match certain {
             true => !is_equal(i),
@@ -206,14 +198,10 @@ pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<boo
     (0..model.points.len())
         .map(|i| {
             let modelled = model.at(i, &setting).power();
-            modelled < limit - CLEARLY_BELOW * model.noise[i] * fit.scatter
+            modelled < limit - SIGMAS_BELOW_THE_LIMIT * model.noise[i] * fit.scatter
         })
         .collect()
 }
-
-/// Standard deviations of a point by which the model must lie below the limit for a point to count
-/// as unaffected: 7 % of them are above by chance, and lose nothing but a point.
-const CLEARLY_BELOW: f64 = 1.5;
 
 /// Whether a fit made without the points at the top stands clearly above them.
 pub(crate) fn stands_above(
@@ -232,7 +220,7 @@ pub(crate) fn stands_above(
         .collect();
     let n = above.len() as f64;
     let mean = above.iter().sum::<f64>() / n.max(1.0);
-    mean > ABOVE && mean * n.sqrt() > ABOVE_MEAN
+    mean > SIGMAS_ABOVE_A_FLAT_TOP && mean * n.sqrt() > SIGMAS_OF_MEAN_ABOVE_A_FLAT_TOP
 }
 
 /// What is known from elsewhere about something the model leaves out: its mean and standard

@@ -4,12 +4,9 @@ use super::passes::{Pass, ScanShape};
 use super::point::Point;
 use super::setup::{Expected, is_area};
 use super::start::{Found, along, over};
+use super::tuned::SIGMAS_OF_A_SIGNAL;
 use crate::scan::ScanAxis;
 use crate::scan::reason::Reason;
-
-/// A peak less significant than this may be chance: among the places and widths tried, one
-/// scan in some thousands of pure noise shows as much.
-const SIGNIFICANT: f64 = 5.0;
 
 /// Where the emitter is, roughly; none when it is nowhere.
 pub(crate) fn find(
@@ -24,7 +21,7 @@ pub(crate) fn find(
     let beam = (&beam, expected.radius());
     let seen = |found: &Option<Found>| {
         let significance = found.map_or(0.0, |f| f.significance);
-        (significance >= SIGNIFICANT, significance)
+        (significance >= SIGMAS_OF_A_SIGNAL, significance)
     };
     if is_area(shape) {
         let found = over(points, width, beam);

@@ -9,6 +9,7 @@ use super::noise::{few_samples, inflation};
 use super::passes::Pass;
 use super::settle::Settled;
 use super::setup::{Group, Groups};
+use super::tuned::UNCERTAINTY_OF_A_MISS;
 use crate::scan::ScanAxis;
 
 /// The encoder offsets (reading less the emitter's apparent place) of one axis.
@@ -83,7 +84,9 @@ pub(crate) fn gather(
         };
         // A group of passes that missed the emitter tells nothing, whatever its covariance says.
         let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
-        let told: Vec<usize> = (0..groups.len()).filter(|k| sigma(k) < MISSED).collect();
+        let told: Vec<usize> = (0..groups.len())
+            .filter(|k| sigma(k) < UNCERTAINTY_OF_A_MISS)
+            .collect();
         if told.is_empty() {
             return None;
         }
@@ -134,10 +137,6 @@ pub(crate) fn gather(
         curve,
     }
 }
-
-/// A place that is known no better than this, in beamwidths, was missed: the beam may have passed
-/// it on either side.
-const MISSED: f64 = 0.7;
 
 /// Width over that expected, and the standard deviation of its logarithm.
 pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {

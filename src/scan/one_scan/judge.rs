@@ -3,42 +3,28 @@
 use super::examine::Memory;
 use super::fitted::FittedScan;
 use super::model::ScanModel;
-use super::noise::{REMEMBERS, inflation};
+use super::noise::inflation;
 use super::passes::{Pass, ScanShape};
 use super::point::median;
 use super::settle::Settled;
 use super::setup::is_area;
+use super::tuned::{
+    CORRELATION_OF_ANOTHER_SHAPE, HEIGHT_OF_A_SECOND_SIGNAL, HEIGHTS_OF_A_DRIFT,
+    INSIDE_FOR_TWO_FLANKS, LEFT_OVER_OF_ANOTHER_SHAPE, NEAR_THE_END, SIGMAS_OF_REPORTED_MEMORY,
+    USUAL_STEPS_OF_A_GAP,
+};
 use crate::scan::ScanAxis;
 use crate::scan::reason::{Reason, VAGUE};
 
-/// The peak must lie at least this far inside the scan, in beamwidths, to have two flanks: half way
-/// down to half power.
-const TWO_FLANKS: f64 = 0.25;
-/// Closer to the end than this the result leans on the beam's assumed shape, because one flank does
-/// not reach half power.
-const NEAR_END: f64 = 0.4;
 /// Samples within half a beamwidth of the peak, each axis: a place, a height and one to spare.
 const FEWEST_ON_PEAK: usize = 3;
-/// A step between samples that is longer than this, in beamwidths, and [`HOLE_STEPS`] times as long
-/// as usual is a gap: four samples to a beamwidth are the least of common practice (no source).
+/// A step between samples that is longer than this, in beamwidths, and [`USUAL_STEPS_OF_A_GAP`] times
+/// as long as usual is a gap: four samples to a beamwidth are the least of common practice (no source).
 const HOLE: f64 = 0.3;
-/// How much longer than usual, so that a coarse but even scan has no gaps.
-const HOLE_STEPS: f64 = 4.0;
-/// A baseline that moves by more than this many heights of the signal is remarked on: the signal is
-/// then the smaller of the two.
-const DRIFT: f64 = 1.0;
-/// What is left over smoothly counts as another shape from this part of the height on. A real dish,
-/// whose rim is lit less than its middle, differs by half as much.
-const SHAPE: f64 = 0.03;
-/// And only when the residuals correlate this much with their neighbours. Chosen by trial on
-/// simulated scans; docs/scans.md shows the verdicts.
-const MOSTLY_SMOOTH: f64 = 0.6;
 /// With more samples than this share left out, there is interference; common practice, no source.
 const INTERFERENCE: f64 = 0.15;
 /// This many samples left out in a row are not spikes; common practice, no source.
 const IN_A_ROW: usize = 4;
-/// And their excess is at least this part of the height: a smaller one hardly moves the peak.
-const SECOND_SIGNAL: f64 = 0.1;
 
 /// Adds what a fit alone tells; widths and places are judged against the other scans later.
 pub(crate) fn add_reasons(
@@ -60,14 +46,15 @@ pub(crate) fn add_reasons(
         (high - low).max(0.0)
     };
     let drift = span(&mut fitted.curve.points.iter().map(|p| p.baseline)) / fitted.height;
-    if drift > DRIFT {
+    if drift > HEIGHTS_OF_A_DRIFT {
         reasons.push(Reason::Drift { ratio: drift });
     }
     let smooth = left_over.smooth / fitted.height;
-    let another = smooth > SHAPE && left_over.correlation > MOSTLY_SMOOTH;
-    if left_over.significance > REMEMBERS && another {
+    let another =
+        smooth > LEFT_OVER_OF_ANOTHER_SHAPE && left_over.correlation > CORRELATION_OF_ANOTHER_SHAPE;
+    if left_over.significance > SIGMAS_OF_REPORTED_MEMORY && another {
         reasons.push(Reason::ScanShape { ratio: smooth });
-    } else if left_over.significance > REMEMBERS {
+    } else if left_over.significance > SIGMAS_OF_REPORTED_MEMORY {
         let factor = inflation(left_over);
         reasons.push(Reason::Correlated { factor });
     }
@@ -141,20 +128,20 @@ fn flanks(fitted: &FittedScan, passes: &[Pass], shape: ScanShape, reasons: &mut 
         let (before, behind) = (-low, high);
         let inside = before.min(behind);
         let beyond_end = behind < before;
-        if inside < TWO_FLANKS {
+        if inside < INSIDE_FOR_TWO_FLANKS {
             reasons.push(Reason::OneFlank {
                 axis,
                 inside,
                 beyond_end,
             });
-        } else if inside < NEAR_END {
+        } else if inside < NEAR_THE_END {
             reasons.push(Reason::NearEnd { axis, inside });
         }
         let on_flank =
             |from: f64, to: f64| used().filter(|i| (from..to).contains(&place(**i))).count();
         let (left, right) = (on_flank(-0.8, 0.0), on_flank(0.0, 0.8));
-        let few =
-            inside >= TWO_FLANKS && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK);
+        let few = inside >= INSIDE_FOR_TWO_FLANKS
+            && (left == 0 || right == 0 || left + right < FEWEST_ON_PEAK);
         let along = passes.iter().filter(|p| p.axis == axis);
         let holes: Vec<Option<Hole>> = along.map(|p| hole(p, place)).collect();
         let over_peak = |h: &Option<Hole>| h.is_some_and(|h| h.over_peak);
@@ -188,7 +175,7 @@ fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
         .iter()
         .max_by(|a, b| length(a).total_cmp(&length(b)))?;
     let beams = length(widest);
-    (beams > HOLE && beams > HOLE_STEPS * usual).then_some(Hole {
+    (beams > HOLE && beams > USUAL_STEPS_OF_A_GAP * usual).then_some(Hole {
         beams,
         over_peak: widest.0 * widest.1 < 0.0,
     })
@@ -228,7 +215,7 @@ fn spikes(
         }
     }
     let ratio = longest.1 / longest.0.max(1) as f64 / fitted.height;
-    if longest.0 >= IN_A_ROW && ratio > SECOND_SIGNAL {
+    if longest.0 >= IN_A_ROW && ratio > HEIGHT_OF_A_SECOND_SIGNAL {
         reasons.push(Reason::SecondSignal {
             samples: longest.0,
             ratio,

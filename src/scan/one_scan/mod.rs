@@ -18,3 +18,4 @@ pub(crate) mod settle;
 pub(crate) mod setup;
 mod start;
 mod thin;
+mod tuned;

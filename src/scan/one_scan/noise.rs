@@ -4,6 +4,7 @@
 use super::examine::Memory;
 use super::model::ScanModel;
 use super::settle::{Settled, settle};
+use super::tuned::{LEAST_POWER_FOR_A_WEIGHT, ROUNDS_OF_WEIGHTS, SIGMAS_OF_ALLOWED_MEMORY};
 
 /// How the noise of a sample depends on its power.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -67,7 +68,7 @@ pub(crate) fn with_radiometer_noise(
     usable: &[bool],
 ) -> Option<Settled> {
     // Weights need the power and the power weights.
-    for _ in 0..WEIGHT_ROUNDS {
+    for _ in 0..ROUNDS_OF_WEIGHTS {
         let setting = model.setting(settled.parameters());
         let power: Vec<f64> = (0..model.points.len())
             .map(|i| model.at(i, &setting).power())
@@ -77,37 +78,22 @@ pub(crate) fn with_radiometer_noise(
             return Some(settled);
         }
         // A modelled power that is nearly nothing must not outweigh all others.
-        let least = LEAST_POWER * mean;
+        let least = LEAST_POWER_FOR_A_WEIGHT * mean;
         set_noise(model, noise, |i| power[i].max(least) / mean);
         settled = settle(model, settled.parameters(), usable, &settled.used).ok()?;
     }
     Some(settled)
 }
 
-/// Weights need the power and the power weights; three rounds are enough, since a weight changes
-/// little when the beam does.
-const WEIGHT_ROUNDS: usize = 3;
-
-/// No sample weighs more than one of this fraction of the mean power, so that a modelled power near
-/// nothing does not outweigh all others.
-const LEAST_POWER: f64 = 0.01;
-
 /// Noise with a memory says less than it has points: for neighbours of correlation r the mean
 /// of many is uncertain by sqrt((1 + r)/(1 - r)) more (an autoregressive process of order one).
 pub(crate) fn inflation(left_over: &Memory) -> f64 {
-    if left_over.significance < PERHAPS_REMEMBERS {
+    if left_over.significance < SIGMAS_OF_ALLOWED_MEMORY {
         return 1.0;
     }
     let r = (left_over.correlation - left_over.expected).clamp(0.0, 0.95);
     ((1.0 + r) / (1.0 - r)).sqrt()
 }
-
-/// Correlation above this significance, in sigmas, is no chance and is reported: 7 in a million
-/// good scans.
-pub(crate) const REMEMBERS: f64 = 4.5;
-
-/// From here on it is allowed for: in one of a hundred scans without correlation needlessly.
-const PERHAPS_REMEMBERS: f64 = 2.3;
 
 /// The noise is known from the scan's own scatter only: an error over such a sigma follows
 /// Student's distribution, whose standard deviation this is (from memory: any textbook on

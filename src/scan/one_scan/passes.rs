@@ -2,6 +2,11 @@
 //! make together.
 
 use super::point::{Point, Points, median};
+use super::tuned::{
+    LEAST_BETWEEN_ROWS, LEAST_HEIGHT_OF_A_RASTER, MOST_OF_A_STANDING_ENCODER,
+    MOST_OF_A_STANDING_TRACK, SHORTEST_PASS, STRAY_OF_A_STRAIGHT_TRACK,
+    TIMES_OF_A_STEP_BETWEEN_STOPS, WAY_BETWEEN_STOPS,
+};
 use crate::scan::ScanAxis;
 
 /// What a scan's passes make together.
@@ -63,33 +68,16 @@ struct Way {
     y: Vec<f64>,
 }
 
-/// How far a track may stray from a straight line, in beamwidths: more than encoders jitter, less
-/// than rows of a raster are apart.
-const STRAIGHT: f64 = 0.05;
-/// A pass is at least this long, in beamwidths; a shorter one does not reach both half-power
-/// points.
-const SHORTEST_PASS: f64 = 0.6;
 /// A pass strays from its axis by at most this fraction of its length: some 19 degrees of slant, by
 /// a mount that turns slowly on its other axis. Common practice, no source.
 const ALONG: f64 = 0.35;
 /// A pass has at least this many points: two always lie on a line.
 const FEWEST_POINTS: usize = 3;
-/// Rows of a raster are at least this far apart, in beamwidths: more than [`STRAIGHT`], or they are
-/// one row driven twice.
-const ROW_APART: f64 = 0.08;
-/// And cover together at least this much, in beamwidths, or the scan measures one axis only.
-const LEAST_AREA: f64 = 0.4;
 /// A raster has at least this many rows: two have no peak between them.
 const FEWEST_ROWS: usize = 3;
 /// Rows hold at least this part of a raster's points, passes this part of a cut's or cross's; the
 /// rest is turning round. Common practice, no source.
 const MOSTLY: f64 = 0.6;
-/// A track that covers less than this, in beamwidths, in both directions stands still: it shows no
-/// flank.
-const STILL: f64 = 0.3;
-/// An encoder that moves less than this part of a pass's motion stands still, and the sky moves
-/// past the beam.
-const STANDING: f64 = 0.3;
 
 /// The passes of a scan and what they make, for a beam of `width` radians.
 pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
@@ -161,7 +149,7 @@ fn corners(way: &Way) -> Vec<usize> {
         corner[j] = true;
         let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
         let square = dx * dx + dy * dy;
-        let mut farthest = (i, STRAIGHT);
+        let mut farthest = (i, STRAY_OF_A_STRAIGHT_TRACK);
         for k in i + 1..j {
             let (px, py) = (way.x[k] - way.x[i], way.y[k] - way.y[i]);
             // Distance from the stretch, not from the line: a way there and back has a corner.
@@ -194,7 +182,7 @@ fn turn(way: &Way, i: usize, j: usize) -> Option<usize> {
     let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
     let length = dx.hypot(dy);
     let mut foremost = (i, 0.0);
-    let mut back = (i, STRAIGHT);
+    let mut back = (i, STRAY_OF_A_STRAIGHT_TRACK);
     for k in i + 1..=j {
         let along = ((way.x[k] - way.x[i]) * dx + (way.y[k] - way.y[i]) * dy) / length;
         if along > foremost.1 {
@@ -221,7 +209,7 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
     };
     let moved = encoder - emitter;
     pass.speed = if seconds > 0.0 { moved / seconds } else { 0.0 };
-    pass.sign = if encoder.abs() < STANDING * moved.abs() {
+    pass.sign = if encoder.abs() < MOST_OF_A_STANDING_ENCODER * moved.abs() {
         0.0
     } else {
         encoder.signum()
@@ -234,17 +222,12 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
     pass.by_steps = goes_by_steps(&points[pass.from..pass.to], pass.axis);
 }
 
-/// A step from one stop to the next takes so many times as long as one from a sample to the next.
-const STEP_TAKES: f64 = 2.5;
-/// So much of a way by steps is gone between two stops.
-const BY_STEPS: f64 = 0.9;
-
 /// The places before which the mount stepped on to its next stop: no sample was taken meanwhile.
 pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
     let seconds = |i: usize| points[i].seconds - points[i - 1].seconds;
     let usual = median((1..points.len()).map(seconds).collect());
     (1..points.len())
-        .filter(|i| usual > 0.0 && seconds(*i) > STEP_TAKES * usual)
+        .filter(|i| usual > 0.0 && seconds(*i) > TIMES_OF_A_STEP_BETWEEN_STOPS * usual)
         .collect()
 }
 
@@ -257,7 +240,7 @@ fn goes_by_steps(points: &[Point], axis: ScanAxis) -> bool {
     let steps = steps(points);
     let all: f64 = (1..points.len()).map(way).sum();
     let between: f64 = steps.iter().map(|i| way(*i)).sum();
-    steps.len() + 1 >= FEWEST_POINTS && between > BY_STEPS * all
+    steps.len() + 1 >= FEWEST_POINTS && between > WAY_BETWEEN_STOPS * all
 }
 
 fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
@@ -272,10 +255,14 @@ fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
     let rows = |axis: ScanAxis| {
         let mut places: Vec<f64> = along(axis).map(|p| p.across).collect();
         places.sort_by(f64::total_cmp);
-        let apart = places.windows(2).filter(|w| w[1] - w[0] > ROW_APART);
+        let apart = places
+            .windows(2)
+            .filter(|w| w[1] - w[0] > LEAST_BETWEEN_ROWS);
         let count = apart.count() + usize::from(!places.is_empty());
         let points: usize = along(axis).map(|p| p.to - p.from).sum();
-        count >= FEWEST_ROWS && extent(&places) >= LEAST_AREA && points as f64 >= MOSTLY * all
+        count >= FEWEST_ROWS
+            && extent(&places) >= LEAST_HEIGHT_OF_A_RASTER
+            && points as f64 >= MOSTLY * all
     };
     let (azimuth, elevation) = (
         along(ScanAxis::Azimuth).count(),
@@ -293,7 +280,7 @@ fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
         }
     } else {
         match (azimuth, elevation) {
-            (0, 0) if wide.max(high) < STILL => ScanShape::Still,
+            (0, 0) if wide.max(high) < MOST_OF_A_STANDING_TRACK => ScanShape::Still,
             (0, 0) if wide.min(high) > 1.0 => ScanShape::Map,
             (0, 0) => ScanShape::Slanting,
             (_, 0) => ScanShape::Cut(ScanAxis::Azimuth),
@@ -316,7 +303,7 @@ fn is_area(way: &Way) -> bool {
     }
     let half = 0.5 * (xx + yy);
     let least = half - (half * half - (xx * yy - xy * xy)).max(0.0).sqrt();
-    least.max(0.0).sqrt() > LEAST_AREA / 2.0
+    least.max(0.0).sqrt() > LEAST_HEIGHT_OF_A_RASTER / 2.0
 }
 
 #[cfg(test)]

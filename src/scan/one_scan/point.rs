@@ -2,6 +2,7 @@
 //! emitter's place at its own time.
 
 use super::beam_frame::Fixed;
+use super::tuned::{CATCH_UP_OF_A_STUCK_ENCODER, LEAST_SAMPLES_OF_A_STUCK_ENCODER};
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::logbook::{Sample, Scan};
 use crate::mount::{ApproachSigns, Geometry, MountModel};
@@ -139,11 +140,6 @@ fn in_order(samples: &[Sample], reasons: &mut Vec<Reason>) -> Vec<Sample> {
 /// An encoder that keeps one reading for this many times its usual number of samples is stuck;
 /// common practice, no source.
 const STUCK_TIMES: usize = 4;
-/// And for at least this many samples, so that a turn or a pause is not called that.
-const STUCK_SAMPLES: usize = 5;
-/// A stuck encoder makes up at once for what it missed, so its next step is longer than this many
-/// usual ones; a mount that paused goes on by usual steps.
-const CATCH_UP_STEPS: f64 = 3.0;
 
 /// Leaves out the samples whose position is not known because the encoders stood still while
 /// the mount moved on: runs of equal readings that are much longer than usual and end with a
@@ -168,7 +164,7 @@ fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
     };
     let usual_length = median(runs.iter().map(|(from, to)| (to - from) as f64).collect());
     let usual_step = median((0..runs.len() - 1).map(step).collect());
-    let longest = STUCK_SAMPLES.max(STUCK_TIMES * usual_length as usize);
+    let longest = LEAST_SAMPLES_OF_A_STUCK_ENCODER.max(STUCK_TIMES * usual_length as usize);
     let mut keep = vec![true; points.len()];
     let mut stuck = 0;
     for (i, (from, to)) in runs.iter().enumerate() {
@@ -176,7 +172,7 @@ fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
             continue;
         }
         let at_an_end = i == 0 || i == runs.len() - 1;
-        if at_an_end || step(i) > CATCH_UP_STEPS * usual_step {
+        if at_an_end || step(i) > CATCH_UP_OF_A_STUCK_ENCODER * usual_step {
             // At the start of a run the reading is still right, at the end of a first run again.
             let right = if i == 0 { to - 1 } else { *from };
             for (k, kept) in keep.iter_mut().enumerate().take(*to).skip(*from) {

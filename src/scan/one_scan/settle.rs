@@ -4,6 +4,9 @@ use nalgebra::{DMatrix, DVector};
 
 use super::model::ScanModel;
 use super::point::{SIGMA_OF_MEDIAN, median};
+use super::tuned::{
+    MOST_BAD_POINTS, MOST_PASSES_OF_A_FIT, MOST_ROUNDS_OF_GOOD_POINTS, SIGMAS_OF_AN_OUTLIER,
+};
 use crate::fit::{FitError, LeastSquares, Options, Precision, Prior, Solution, Triangle, fit};
 
 /// Standard deviation of the logarithm of the width before the data: a factor of 1.65, which covers
@@ -13,19 +16,9 @@ const WIDTH_SIGMA: f64 = 0.5;
 /// practice, no source.
 const ELLIPSE_SIGMA: f64 = 0.2;
 
-/// A point that stands out by more standard deviations is left out: 7 in a million good ones.
-const OUTLIER: f64 = 4.5;
 /// While the fit is still pulled by bad points, weights fall off by Tukey's biweight with this
 /// constant (95 % efficient; Huber and Ronchetti, Robust Statistics, 2nd edition).
 pub(crate) const BIWEIGHT: f64 = 4.685;
-/// Rounds in which the set of good points must settle, so that two sets that take turns come to an
-/// end.
-const MOST_ROUNDS: usize = 8;
-/// Passes over the data that a scan's fit may take: far more than a usual one takes, so that a
-/// hopeless scan does not hold up a night.
-const BUDGET: usize = 200;
-/// More bad points than this share are not outliers: near one half a robust fit may follow them.
-const MOST_BAD: f64 = 0.35;
 
 /// A fit and the points it used.
 #[derive(Clone, Debug)]
@@ -108,7 +101,7 @@ pub(crate) fn settle(
     let mut options = Options {
         priors: priors(model),
         weights: Some(used.iter().map(weight).collect()),
-        budget: Some(BUDGET),
+        budget: Some(MOST_PASSES_OF_A_FIT),
         // The offset then is off by some thousandths of its standard deviation.
         precision: Precision::Comparison,
         ..Options::default()
@@ -117,7 +110,7 @@ pub(crate) fn settle(
     let mut plain = true;
     let mut solution = fit(model, start, &options)?;
     let parameters = model.layout().count as f64;
-    for round in 0..MOST_ROUNDS {
+    for round in 0..MOST_ROUNDS_OF_GOOD_POINTS {
         let residuals = model.residuals(&solution.parameters);
         let whitened: Vec<f64> = residuals
             .iter()
@@ -136,10 +129,10 @@ pub(crate) fn settle(
             break;
         }
         let now: Vec<bool> = (0..whitened.len())
-            .map(|i| usable[i] && whitened[i].abs() <= OUTLIER * scale)
+            .map(|i| usable[i] && whitened[i].abs() <= SIGMAS_OF_AN_OUTLIER * scale)
             .collect();
         let bad = n - now.iter().filter(|u| **u).count() as f64;
-        if (plain && now == used) || bad > MOST_BAD * n {
+        if (plain && now == used) || bad > MOST_BAD_POINTS * n {
             break;
         }
         // With points distrusted from the beginning the first fit was not pulled by them.

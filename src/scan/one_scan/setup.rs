@@ -5,6 +5,7 @@ use super::beam_frame::Fixed;
 use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
 use super::passes::{Pass, ScanShape};
 use super::point::Point;
+use super::tuned::{FACTOR_OF_THE_SAME_SPEED, MOST_PASSES_WITH_OWN_HEIGHTS};
 use crate::scan::ScanAxis;
 
 /// Passes of one axis with the same direction and about the same speed.
@@ -17,13 +18,6 @@ pub(crate) struct Group {
     /// Which passes.
     pub passes: Vec<usize>,
 }
-
-/// Speeds within this factor count as one: hand-driven and slow motors keep no better speed. Less
-/// than the factor that tells lag from backlash (1.3).
-const SAME_SPEED: f64 = 1.25;
-/// With more passes than this they share heights and slopes, so that the number of parameters stays
-/// small.
-const MANY_PASSES: usize = 8;
 
 /// What is expected of a beam and an emitter.
 #[derive(Clone, Debug)]
@@ -56,7 +50,8 @@ pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
     for (i, pass) in passes.iter().enumerate().filter(|(_, p)| p.axis == axis) {
         let fits = |g: &&mut Group| {
             let ratio = pass.speed / g.speed;
-            g.sign == pass.sign && (1.0 / SAME_SPEED..=SAME_SPEED).contains(&ratio)
+            g.sign == pass.sign
+                && (1.0 / FACTOR_OF_THE_SAME_SPEED..=FACTOR_OF_THE_SAME_SPEED).contains(&ratio)
         };
         match groups.iter_mut().find(fits) {
             Some(group) => {
@@ -214,7 +209,7 @@ fn rows_are_close(passes: &[Pass]) -> bool {
 /// Which height each pass has: its own, since a satellite's signal or the receiver's gain may
 /// change from one to the next.
 fn heights_of(passes: &[Pass], groups: &Groups) -> Vec<usize> {
-    if passes.len() <= MANY_PASSES {
+    if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
         return (0..passes.len()).collect();
     }
     let all = groups.azimuth.iter().chain(&groups.elevation);
@@ -260,7 +255,7 @@ fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Vec<f64>
     let level = |p: &Pass| within(n, p.from, own(p).iter().map(|_| 1.0));
     let slope = |p: &Pass| within(n, p.from, progress(own(p)));
     let mut columns: Vec<Vec<f64>> = passes.iter().map(level).collect();
-    if passes.len() <= MANY_PASSES {
+    if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
         columns.extend(passes.iter().map(slope));
     } else {
         for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
@@ -313,7 +308,7 @@ pub(crate) fn curvatures(
         }
         return columns;
     }
-    if passes.len() > MANY_PASSES {
+    if passes.len() > MOST_PASSES_WITH_OWN_HEIGHTS {
         return Vec::new();
     }
     let own = |p: &Pass| within(points.len(), p.from, bend(progress(&points[p.from..p.to])));

@@ -5,6 +5,11 @@ use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
 use super::thin::mean;
+use super::tuned::{
+    MOST_PLACES_ALONG_A_MAP, MOST_PLACES_OF_A_CUT, MOST_POINTS_TO_START_A_MAP,
+    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_OF_A_LOST_TEMPLATE, SIGMAS_OF_AN_OBVIOUS_BEAM,
+    STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED, WIDTHS_TRIED_IN_A_MAP,
+};
 use crate::scan::ScanAxis;
 
 /// Where the emitter was found, as encoder offsets in radians, and how surely.
@@ -21,19 +26,6 @@ pub(crate) struct Found {
     /// Standard deviation of one row.
     pub noise: f64,
 }
-
-/// Steps between the places tried, in widths of the beam tried: a fit begun an eighth of a width
-/// off finds the peak.
-const STEP: f64 = 0.25;
-/// Widths tried, over that expected: also a sidelobe's, half as wide as the main lobe.
-const STRETCHES: [f64; 4] = [1.0, 0.5, 0.72, 1.5];
-/// Places outside the scan are tried up to this many widths from its end: as far as the flank
-/// shows.
-const OUTSIDE: f64 = 0.5;
-/// In a map, steps are coarser, since their number grows with the square,
-const MAP_STEP: f64 = 0.3;
-/// and so are the widths tried.
-const MAP_STRETCHES: [f64; 3] = [1.0, 0.6, 1.6];
 
 /// Rows of a linear problem, of which the baseline has been taken out.
 struct Cleared {
@@ -105,15 +97,13 @@ impl Cleared {
         self.clear(template);
         let square = dot(template, template);
         let product = dot(template, &self.signal);
-        (square > LOST * before && product > 0.0).then(|| product * product / square)
+        (square > SHARE_OF_A_LOST_TEMPLATE * before && product > 0.0)
+            .then(|| product * product / square)
     }
     fn squares(&self) -> f64 {
         dot(&self.signal, &self.signal)
     }
 }
-
-/// A template of which less than this share is left cannot be told from the baseline.
-const LOST: f64 = 1e-3;
 
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     a.iter().zip(b).map(|(x, y)| x * y).sum()
@@ -197,12 +187,12 @@ pub(crate) fn along(
     let high = offsets.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
-    let outside = OUTSIDE / scale;
+    let outside = PLACES_OUTSIDE / scale;
     let (mut from, mut to) = (low - outside, high + outside);
-    for stretch in STRETCHES {
-        let steps = ((to - from) * scale / (STEP * stretch)).ceil();
-        for k in 0..=(steps.min(MOST_STEPS) as usize) {
-            let place = from + k as f64 * STEP * stretch / scale;
+    for stretch in WIDTHS_TRIED {
+        let steps = ((to - from) * scale / (STEP_BETWEEN_PLACES * stretch)).ceil();
+        for k in 0..=(steps.min(MOST_PLACES_OF_A_CUT) as usize) {
+            let place = from + k as f64 * STEP_BETWEEN_PLACES * stretch / scale;
             for (t, offset) in template.iter_mut().zip(&offsets) {
                 let distance = (offset - place) * scale / stretch;
                 *t = beam.rough(distance * distance, radius / stretch);
@@ -222,30 +212,23 @@ pub(crate) fn along(
                 };
             }
         }
-        if stretch == 1.0 && best.significance(&cleared) > OBVIOUS {
+        if stretch == 1.0 && best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
             // The beam is there; whether it is wider or narrower is asked about its place.
             let place = match axis {
                 ScanAxis::Azimuth => best.azimuth,
                 ScanAxis::Elevation => best.elevation,
             };
-            let near = NEAR / scale;
+            let near = NEAR_AN_OBVIOUS_BEAM / scale;
             (from, to) = (from.max(place - near), to.min(place + near));
         }
     }
     best.found(&cleared)
 }
 
-/// Beamwidths from an obvious beam within which other widths are tried: both sidelobes of a main
-/// lobe taken for one, or a main lobe beside a sidelobe, lie within.
-const NEAR: f64 = 2.0;
-
-/// This many places are tried at most: a cut of a hundred beamwidths.
-const MOST_STEPS: f64 = 1000.0;
-
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
 pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -> Option<Found> {
     // The search is for a start only: a few hundred points tell it.
-    let together = points.len() / MOST_MAP_POINTS + 1;
+    let together = points.len() / MOST_POINTS_TO_START_A_MAP + 1;
     let own: Vec<Point> = points.chunks(together).map(mean).collect();
     let ranges = [(0, own.len())];
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
@@ -261,14 +244,16 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     let (low, high) = span(&elevations);
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
-    for stretch in MAP_STRETCHES {
+    for stretch in WIDTHS_TRIED_IN_A_MAP {
         // The fit finds the width by itself when the beam stands out.
-        if best.significance(&cleared) > OBVIOUS {
+        if best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
             break;
         }
-        let step = MAP_STEP * stretch * width;
-        let columns = ((east - west) * cos / step).ceil().min(MOST_MAP_STEPS) as usize;
-        let rows = ((high - low) / step).ceil().min(MOST_MAP_STEPS) as usize;
+        let step = STEP_BETWEEN_PLACES_OF_A_MAP * stretch * width;
+        let columns = ((east - west) * cos / step)
+            .ceil()
+            .min(MOST_PLACES_ALONG_A_MAP) as usize;
+        let rows = ((high - low) / step).ceil().min(MOST_PLACES_ALONG_A_MAP) as usize;
         for column in 0..=columns {
             let azimuth = west + (east - west) * column as f64 / columns.max(1) as f64;
             for row in 0..=rows {
@@ -294,15 +279,6 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     }
     best.found(&cleared)
 }
-
-/// Points of a map used for the start, so that its time is bounded: the fit then uses all.
-const MOST_MAP_POINTS: usize = 400;
-/// A beam of the expected width with this significance, in sigmas, is there: a map needs no search
-/// for other widths, since the fit finds its width, and a cut none elsewhere.
-const OBVIOUS: f64 = 15.0;
-/// Places tried along each side of a map, so that the time is bounded; at the usual step that is 18
-/// beamwidths.
-const MOST_MAP_STEPS: f64 = 60.0;
 
 /// Neighbours looked at on each side when a spike is judged, as Hampel's filter needs: their median
 /// survives three spikes.

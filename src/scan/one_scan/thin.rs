@@ -3,15 +3,7 @@
 use super::beam_frame::Fixed;
 use super::passes::{Pass, steps};
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
-
-/// Points for each beamwidth that are kept: averaging over a fortieth of the beam widens it by
-/// a few parts in ten thousand and loses as little.
-pub(crate) const POINTS_A_BEAM: f64 = 40.0;
-/// From this many rows a point on, rows far from the others are left out of its mean: the median of
-/// five survives two bad ones.
-const ENOUGH_TO_JUDGE: usize = 5;
-/// This many robust standard deviations are far: 6 in ten million good rows lie beyond.
-const FAR: f64 = 5.0;
+use super::tuned::{LEAST_ROWS_TO_JUDGE_ONE, POINTS_A_BEAM, SIGMAS_OF_A_FAR_ROW};
 
 /// Averages neighbouring points of each pass; points outside passes are left out.
 pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Point>, Vec<Pass>) {
@@ -62,10 +54,10 @@ pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
 /// The mean of neighbours, without those whose power is far from the rest.
 pub(crate) fn mean(points: &[Point]) -> Point {
     let mut kept: Vec<&Point> = points.iter().collect();
-    if points.len() >= ENOUGH_TO_JUDGE {
+    if points.len() >= LEAST_ROWS_TO_JUDGE_ONE {
         let middle = median(points.iter().map(|p| p.power).collect());
         let spread = median(points.iter().map(|p| (p.power - middle).abs()).collect());
-        let far = FAR * SIGMA_OF_MEDIAN * spread;
+        let far = SIGMAS_OF_A_FAR_ROW * SIGMA_OF_MEDIAN * spread;
         if spread > 0.0 {
             kept.retain(|p| (p.power - middle).abs() <= far);
         }

@@ -16,7 +16,7 @@ pub use serve::serve;
 
 use super::truth::{Practice, Truth};
 use crate::angle::{Angle, EncoderReading, angle_between};
-use crate::live::protocol::{Code, Command, DemandLimits, Lines, Request};
+use crate::live::protocol::{Code, Command, DaemonRequest, DemandLimits, Lines};
 use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::problem::Error;
 use crate::sky::Sky;
@@ -258,8 +258,8 @@ impl Dish {
         self.lines[place].1.feed(bytes, |line| came.push(line));
         for line in came {
             let reply = match line {
-                crate::live::protocol::Line::Text(text) => self.reply(&text),
-                crate::live::protocol::Line::TooLong => Some(format!("{}\n", Code::Protocol)),
+                crate::live::protocol::DaemonLine::Text(text) => self.reply(&text),
+                crate::live::protocol::DaemonLine::TooLong => Some(format!("{}\n", Code::Protocol)),
             };
             let Some(reply) = reply else { continue };
             let reply = match self.fault(FaultKind::Garbage) {
@@ -279,7 +279,7 @@ impl Dish {
     }
 
     fn reply(&mut self, text: &str) -> Option<String> {
-        let request = Request::parse(text)?;
+        let request = DaemonRequest::parse(text)?;
         let done = request.answer(Code::Done);
         Some(match request.command {
             Command::SetPosition { azimuth, elevation } => {
@@ -320,7 +320,7 @@ impl Dish {
         })
     }
 
-    fn position(&self, request: &Request, one: f64, two: f64) -> String {
+    fn position(&self, request: &DaemonRequest, one: f64, two: f64) -> String {
         // As many decimals as the encoder's step has.
         let fine = self.resolution > 0.0 && self.resolution < 0.01;
         match fine && one.is_finite() && request.answer(Code::Done) == "RPRT 0\n" {

@@ -130,11 +130,43 @@ impl Dish {
         ];
         Dish { child, watched }
     }
+
+    /// Where its mount listens.
+    pub fn rotator(&self) -> &str {
+        &self.watched[1]
+    }
 }
 
 impl Drop for Dish {
     fn drop(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
+    }
+}
+
+/// A relay before a dish; ended when dropped.
+pub struct Relay(Child);
+
+impl Relay {
+    /// Starts it in a session's folder that has a calibration.
+    pub fn before(folder: &Path, dish: &Dish) -> Relay {
+        let child = Command::new(plumbeam())
+            .args(["relay", "--calibration", "calibration.json"])
+            .args(["--rotator", dish.rotator()])
+            .args(["--listen", "127.0.0.1:0", "--log", "relay.csv"])
+            .current_dir(folder)
+            .stdin(Stdio::null())
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("plumbeam can be started");
+        Relay(child)
+    }
+}
+
+impl Drop for Relay {
+    fn drop(&mut self) {
+        let _ = self.0.kill();
+        let _ = self.0.wait();
     }
 }

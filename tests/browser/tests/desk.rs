@@ -1,8 +1,8 @@
 //! The page of `plumbeam desk`.
 
-use plumbeam_browser_tests::desk::{Desk, Dish};
+use plumbeam_browser_tests::desk::{Desk, Dish, Relay};
 use plumbeam_browser_tests::keys::{DOWN, END, ENTER, ESCAPE, RIGHT, SPACE, TAB};
-use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, free_port, light, session};
+use plumbeam_browser_tests::{Browser, LAPTOP, TELEPHONE, View, free_port, light, run, session};
 use serde_json::{Value, json};
 
 /// The smallest target for a finger, CSS pixels: Web Content Accessibility Guidelines 2.2, 2.5.5.
@@ -436,6 +436,36 @@ async fn the_mount_and_the_receiver_are_shown_while_peaking_and_read_at_the_pres
     // Nothing is missing: the next press keeps it.
     browser
         .until("document.activeElement.textContent === 'Keep this peak'")
+        .await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_relay_that_runs_is_shown_and_stopped_with_one_press() {
+    let folder = session();
+    run(folder.path(), &["solve", "peaks.csv"], &[0]);
+    let dish = Dish::pretend(folder.path());
+    let desk = Desk::serve(folder.path());
+    let browser = desk.open(LAPTOP).await;
+    let runs = "document.querySelector('#runs')";
+    assert_eq!(browser.eval(&format!("{runs}.hidden")).await, json!(true));
+    let relay = Relay::before(folder.path(), &dish);
+    browser
+        .until(&format!(
+            "!{runs}.hidden && {runs}.textContent.includes({})",
+            json!(dish.rotator())
+        ))
+        .await;
+    click(&browser, "#runs .stop").await;
+    // Stopped is the mount; the relay itself goes on, and cannot be stopped twice.
+    browser
+        .until("document.querySelector('#runs .stop').hidden")
+        .await;
+    assert!(folder.path().join("relay-run.stop").exists());
+    drop(relay);
+    browser
+        .until(&format!(
+            "{runs}.textContent.includes('ended without saying so')"
+        ))
         .await;
 }
 
