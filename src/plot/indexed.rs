@@ -15,12 +15,19 @@ use super::palette::{ALL, Colour, colours};
 const BLENDS: usize = 14;
 
 /// An image of one byte a pixel.
-#[derive(Clone, Debug)]
-pub(super) struct Indexed {
+#[derive(Debug)]
+pub(super) struct Indexed<'a> {
     /// Red, green and blue of each colour number.
     pub palette: Vec<u8>,
     /// One colour number a pixel, row by row.
-    pub pixels: Vec<u8>,
+    pub pixels: &'a [u8],
+}
+
+/// Brings one picture after the other down to a byte a pixel, in the same memory.
+#[derive(Default)]
+pub(super) struct Indexer {
+    runs: Vec<Run>,
+    pixels: Vec<u8>,
 }
 
 /// The palette's colours and their blends with the paper; no more than a byte can number.
@@ -56,12 +63,20 @@ const PAPER: [u8; 4] = [255; 4];
 /// Pixels looked at together: most such pieces are bare paper.
 const PIECE: usize = 16;
 
+/// Whether all bytes are those of bare paper: all are looked at, eight at a time, which takes less
+/// time than to stop at the first that is not.
+fn is_paper(piece: &[u8; 4 * PIECE]) -> bool {
+    let (eights, _) = piece.as_chunks();
+    let all = (eights.iter()).fold(u64::MAX, |all, eight| all & u64::from_ne_bytes(*eight));
+    all == u64::MAX
+}
+
 /// Each piece of a picture that is not bare paper, with the number of its first pixel.
 fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
     let (pieces, rest) = rgba.as_chunks::<{ 4 * PIECE }>();
     let rest = (pieces.len() * PIECE, rest.as_chunks().0);
     (pieces.iter().enumerate())
-        .filter(|(_, piece)| **piece != [255; 4 * PIECE])
+        .filter(|(_, piece)| !is_paper(piece))
         .map(|(i, piece)| (i * PIECE, piece.as_chunks().0))
         .chain([rest])
 }
@@ -82,9 +97,9 @@ struct Seen {
     count: usize,
 }
 
-/// A picture but for bare paper, and the colours in it.
-fn runs(rgba: &[u8]) -> (Vec<Run>, Vec<Seen>) {
-    let mut runs = Vec::new();
+/// Takes down a picture but for bare paper, and gives the colours in it.
+fn take_down(rgba: &[u8], runs: &mut Vec<Run>) -> Vec<Seen> {
+    runs.clear();
     let mut colours: Vec<Seen> = Vec::new();
     // A number is compared and hashed faster than four bytes.
     let mut known: HashMap<u32, u32, FixedState> = HashMap::default();
@@ -106,7 +121,7 @@ fn runs(rgba: &[u8]) -> (Vec<Run>, Vec<Seen>) {
             first += length;
         }
     }
-    (runs, colours)
+    colours
 }
 
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
@@ -125,21 +140,29 @@ fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
     palette
 }
 
-/// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
-pub(super) fn indexed(rgba: &[u8]) -> Indexed {
-    let (runs, colours) = runs(rgba);
-    let palette = with_own(palette(), &colours);
-    let parts = Parts::of(&palette);
-    let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
-    // The number of bare paper is zero.
-    let mut pixels = vec![0; rgba.len() / 4];
-    for run in runs {
-        let (first, length) = (run.first as usize, run.length as usize);
-        pixels[first..first + length].fill(numbers[run.colour as usize]);
-    }
-    Indexed {
-        palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
-        pixels,
+impl Indexer {
+    /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
+    pub fn indexed(&mut self, rgba: &[u8]) -> Indexed<'_> {
+        let colours = take_down(rgba, &mut self.runs);
+        let palette = with_own(palette(), &colours);
+        let parts = Parts::of(&palette);
+        let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
+        // The number of bare paper is zero.
+        self.pixels.clear();
+        self.pixels.resize(rgba.len() / 4, 0);
+        for run in &self.runs {
+            let (first, length) = (run.first as usize, run.length as usize);
+            let number = numbers[run.colour as usize];
+            match length {
+                // Most runs are a pixel of an edge.
+                1 => self.pixels[first] = number,
+                _ => self.pixels[first..first + length].fill(number),
+            }
+        }
+        Indexed {
+            palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
+            pixels: &self.pixels,
+        }
     }
 }
 
@@ -185,7 +208,8 @@ mod tests {
         let named = [colours::PAPER].into_iter().chain(ALL).chain(SHADES);
         for colour in named {
             let pixel = [colour.0, colour.1, colour.2, 255];
-            let image = indexed(&pixel);
+            let mut indexer = Indexer::default();
+            let image = indexer.indexed(&pixel);
             let at = usize::from(image.pixels[0]) * 3;
             assert_eq!(image.palette[at..at + 3], pixel[..3]);
         }
@@ -198,7 +222,8 @@ mod tests {
         let rgba: Vec<u8> = (ramp.iter())
             .flat_map(|colour| [*colour; OFTEN].concat())
             .collect();
-        let image = indexed(&rgba);
+        let mut indexer = Indexer::default();
+        let image = indexer.indexed(&rgba);
         for (i, colour) in ramp.iter().enumerate() {
             let at = usize::from(image.pixels[i * OFTEN]) * 3;
             assert_eq!(image.palette[at..at + 3], colour[..3]);
@@ -208,7 +233,8 @@ mod tests {
     #[test]
     fn a_blend_finds_its_like() {
         // Half ink on paper, as at the edge of a letter.
-        let image = indexed(&[145, 147, 149, 255]);
+        let mut indexer = Indexer::default();
+        let image = indexer.indexed(&[145, 147, 149, 255]);
         let at = usize::from(image.pixels[0]) * 3;
         let found = &image.palette[at..at + 3];
         assert!((i32::from(found[0]) - 145).abs() < 10, "{found:?}");

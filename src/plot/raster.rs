@@ -41,6 +41,11 @@ impl Raster {
         })
     }
 
+    /// White again, to be drawn on anew.
+    pub fn clear(&mut self) {
+        self.pixels.data_mut().fill(0xff);
+    }
+
     /// Red, green, blue and full opacity of every pixel, row by row.
     pub fn rgba(&self) -> &[u8] {
         self.pixels.data()
@@ -73,28 +78,18 @@ impl Raster {
     ) {
         self.cover.reset(wide, high);
         draw_outline(path, (left, top), &mut self.cover);
-        let (width, height) = (self.pixels.width() as i32, self.pixels.height() as i32);
-        let (r, g, b) = colour.rgb;
-        let over = [r, g, b].map(f32::from);
-        let opacity = colour.alpha.clamp(0.0, 1.0) as f32;
-        let (pixels, _) = self.pixels.data_mut().as_chunks_mut::<4>();
+        let mut ink = Ink {
+            size: (self.pixels.width() as i32, self.pixels.height() as i32),
+            corner: (left as i32, top as i32),
+            wide: wide as u32,
+            colour: <[u8; 3]>::from(colour.rgb).map(f32::from),
+            opacity: colour.alpha.clamp(0.0, 1.0) as f32,
+            pixels: self.pixels.data_mut().as_chunks_mut().0,
+        };
+        // Most pixels of a grid are not covered: the test alone stands in the loop over them.
         self.cover.for_each_pixel(|i, share| {
-            if share < LEAST_SHARE {
-                return;
-            }
-            let (i, wide) = (i as u32, wide as u32);
-            let (x, y) = (
-                left as i32 + (i % wide) as i32,
-                top as i32 + (i / wide) as i32,
-            );
-            if !(0..width).contains(&x) || !(0..height).contains(&y) {
-                return;
-            }
-            let share = share.min(1.0) * opacity;
-            let pixel = &mut pixels[(y * width + x) as usize];
-            for (under, over) in pixel.iter_mut().zip(over) {
-                let under_it = f32::from(*under);
-                *under = (under_it + (over - under_it) * share + 0.5) as u8;
+            if share >= LEAST_SHARE {
+                ink.lay(i as u32, share);
             }
         });
     }
@@ -124,6 +119,40 @@ impl Raster {
                 Transform::identity(),
                 None,
             );
+        }
+    }
+}
+
+/// One colour on its way to the pixels that a shape covers.
+struct Ink<'a> {
+    /// Width and height of the sheet.
+    size: (i32, i32),
+    /// Where on the sheet the grid that holds the shape begins, above and left.
+    corner: (i32, i32),
+    /// How many pixels it goes across.
+    wide: u32,
+    colour: [f32; 3],
+    opacity: f32,
+    /// Those of the sheet.
+    pixels: &'a mut [[u8; 4]],
+}
+
+impl Ink<'_> {
+    /// Colours the share of a pixel, given by its number in the grid, unless it lies beside the
+    /// sheet.
+    #[inline(never)]
+    fn lay(&mut self, number: u32, share: f32) {
+        let (width, height) = self.size;
+        let x = self.corner.0 + (number % self.wide) as i32;
+        let y = self.corner.1 + (number / self.wide) as i32;
+        if !(0..width).contains(&x) || !(0..height).contains(&y) {
+            return;
+        }
+        let share = share.min(1.0) * self.opacity;
+        let pixel = &mut self.pixels[(y * width + x) as usize];
+        for (under, over) in pixel.iter_mut().zip(self.colour) {
+            let under_it = f32::from(*under);
+            *under = (under_it + (over - under_it) * share + 0.5) as u8;
         }
     }
 }
