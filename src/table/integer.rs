@@ -27,14 +27,14 @@ pub enum CellWidth {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cells {
     /// By row when the cells are one byte wide, else a single one for all.
-    pub scales: Vec<Scale>,
+    pub scales: Vec<CellScale>,
     /// Row by row.
     pub cells: Vec<i32>,
 }
 
 /// What a cell counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Scale {
+pub struct CellScale {
     /// Microdegrees of a cell of zero.
     pub base: i32,
     /// Microdegrees to one count.
@@ -64,7 +64,7 @@ pub struct IntegerTable {
 
 /// Why the look-up has no answer; the numbers are those of the C header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Status {
+pub enum LookUpStatus {
     /// The demand lies below the table.
     Below = 1,
     /// The demand lies above the table, toward the keyhole.
@@ -75,13 +75,13 @@ pub enum Status {
     OutOfRange = 4,
 }
 
-impl fmt::Display for Status {
+impl fmt::Display for LookUpStatus {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Status::Below => "below the table",
-            Status::Above => "above the table",
-            Status::Beside => "outside of the table's azimuths",
-            Status::OutOfRange => "out of the encoders' range",
+            LookUpStatus::Below => "below the table",
+            LookUpStatus::Above => "above the table",
+            LookUpStatus::Beside => "outside of the table's azimuths",
+            LookUpStatus::OutOfRange => "out of the encoders' range",
         })
     }
 }
@@ -119,11 +119,11 @@ impl Cells {
             let (counts, lowest) = match width {
                 CellWidth::Bits8 => (0xff, -0x80),
                 CellWidth::Bits16 => (0xffff, -0x8000),
-                CellWidth::Bits32 => return Scale { base: 0, unit: 1 },
+                CellWidth::Bits32 => return CellScale { base: 0, unit: 1 },
             };
             let unit = ((most - least + counts - 1) / counts).max(1);
             // The lowest cell stands for the least value.
-            Scale {
+            CellScale {
                 base: (least - lowest * unit) as i32,
                 unit: unit as i32,
             }
@@ -245,12 +245,12 @@ impl IntegerTable {
     /// The correction at a demand. Over one turn any azimuth will do.
     ///
     /// # Errors
-    /// [`Status::Below`], [`Status::Above`], [`Status::Beside`].
+    /// [`LookUpStatus::Below`], [`LookUpStatus::Above`], [`LookUpStatus::Beside`].
     pub fn correction(
         &self,
         azimuth: Microdegrees,
         elevation: Microdegrees,
-    ) -> Result<(Microdegrees, Microdegrees), Status> {
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
         match self.one_turn {
             true => self.correction_on_axis(turned_positive(azimuth.0), elevation),
             false => self.correction_on_axis(azimuth.0, elevation),
@@ -262,15 +262,15 @@ impl IntegerTable {
         &self,
         azimuth: i32,
         elevation: Microdegrees,
-    ) -> Result<(Microdegrees, Microdegrees), Status> {
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
         if elevation < self.elevation.first {
-            return Err(Status::Below);
+            return Err(LookUpStatus::Below);
         }
         if elevation > self.elevation.last() {
-            return Err(Status::Above);
+            return Err(LookUpStatus::Above);
         }
         if azimuth < self.azimuth.first.0 || azimuth > self.azimuth_last() {
-            return Err(Status::Beside);
+            return Err(LookUpStatus::Beside);
         }
         let column = self.place(azimuth, &self.azimuth);
         let row = self.place(elevation.0, &self.elevation);
@@ -305,13 +305,13 @@ impl IntegerTable {
     /// one nearest to the present azimuth reading, of two equally near the smaller.
     ///
     /// # Errors
-    /// [`Status`].
+    /// [`LookUpStatus`].
     pub fn command(
         &self,
         azimuth: Microdegrees,
         elevation: Microdegrees,
         present: Microdegrees,
-    ) -> Result<(Microdegrees, Microdegrees), Status> {
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
         let range = (self.azimuth_range.0.0, self.azimuth_range.1.0);
         let mut demand = turned_positive(azimuth.0);
         let reading_up = |up: Microdegrees| {
@@ -322,10 +322,10 @@ impl IntegerTable {
         };
         if self.one_turn {
             let (across, up) = self.correction_on_axis(demand, elevation)?;
-            let up = reading_up(up).ok_or(Status::OutOfRange)?;
+            let up = reading_up(up).ok_or(LookUpStatus::OutOfRange)?;
             return nearest_turn(demand + across.0, range, present.0)
                 .map(|azimuth| (Microdegrees(azimuth), up))
-                .ok_or(Status::OutOfRange);
+                .ok_or(LookUpStatus::OutOfRange);
         }
         // The first turn of the demand on the unwrapped axis.
         while demand - TURN >= self.azimuth.first.0 {
@@ -335,7 +335,7 @@ impl IntegerTable {
             demand += TURN;
         }
         if demand > self.azimuth_last() {
-            return Err(Status::Beside);
+            return Err(LookUpStatus::Beside);
         }
         let mut best: Option<(u32, (Microdegrees, Microdegrees))> = None;
         loop {
@@ -354,7 +354,8 @@ impl IntegerTable {
             }
             demand += TURN;
         }
-        best.map(|(_, reading)| reading).ok_or(Status::OutOfRange)
+        best.map(|(_, reading)| reading)
+            .ok_or(LookUpStatus::OutOfRange)
     }
 
     /// The correction as angles, for measuring.
