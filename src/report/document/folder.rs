@@ -26,7 +26,7 @@ pub(in crate::report) fn write_document(
     };
     // Each core takes the next picture when it is done with one, and draws all on one sheet.
     let next = AtomicUsize::new(0);
-    let draw_some = || {
+    let draw_some = || -> Result<Vec<(usize, [PathBuf; 2])>, Error> {
         let mut sheet = Sheet::default();
         let mut drawn = Vec::new();
         loop {
@@ -41,11 +41,13 @@ pub(in crate::report) fn write_document(
         || write(dir, name, page().as_bytes()),
         || rayon::broadcast(|_| draw_some()),
     );
-    let drawn: Result<Vec<Vec<(usize, [PathBuf; 2])>>, Error> = drawn.into_iter().collect();
-    let mut drawn: Vec<_> = drawn?.into_iter().flatten().collect();
-    drawn.sort_unstable_by_key(|(number, _)| *number);
     let mut paths = vec![first?];
-    paths.extend(drawn.into_iter().flat_map(|(_, files)| files));
+    let mut files = Vec::new();
+    for some in drawn {
+        files.extend(some?);
+    }
+    files.sort_unstable_by_key(|(number, _)| *number);
+    paths.extend(files.into_iter().flat_map(|(_, both)| both));
     Ok(paths)
 }
 
