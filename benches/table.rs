@@ -10,7 +10,7 @@ use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::station::Weather;
 use plumbeam::table::{
     Air, ApproachChoice, Demand, DemandKind, EncoderRange, FullModel, Microdegrees, Pointer,
-    Provenance, Request, Source, StreamForm, Writing, firmware_table, serve, table,
+    Provenance, Source, StreamForm, TableRequest, Writing, firmware_table, serve, table,
 };
 
 /// An invented small dish with the usual terms.
@@ -62,7 +62,7 @@ fn pointers(c: &mut Criterion) {
     let demands = demands();
     let mut group = c.benchmark_group("a thousand demands");
     group.throughput(Throughput::Elements(COUNT as u64));
-    let request = Request::for_beam(Angle::from_degrees(5.0));
+    let request = TableRequest::for_beam(Angle::from_degrees(5.0));
     let provenance = Provenance::default();
     let apparent = full(DemandKind::Apparent);
     let made = table(&apparent, &request, &provenance).expect("this table can be made");
@@ -145,7 +145,7 @@ fn making(c: &mut Criterion) {
     group.sample_size(10);
     for (beam, name) in [(10.0, "beam of 10 deg"), (0.7, "beam of 0.7 deg")] {
         let full = full(DemandKind::Geometric);
-        let request = Request::for_beam(Angle::from_degrees(beam));
+        let request = TableRequest::for_beam(Angle::from_degrees(beam));
         group.bench_function(name, |b| {
             b.iter(|| table(&full, &request, &Provenance::default()));
         });

@@ -26,8 +26,8 @@ use plumbeam::simulate::{Truth, session};
 use plumbeam::sky::Sky;
 use plumbeam::station::Station;
 use plumbeam::table::{
-    Air, ApproachChoice, CorrectionTable, Demand, DemandKind, EncoderRange, FullModel, Loaded,
-    Pointer, Source, StreamForm, Watch, Writing, read_table, serve,
+    Air, ApproachChoice, CalibrationWatch, CorrectionTable, Demand, DemandKind, EncoderRange,
+    FullModel, Loaded, Pointer, Source, StreamForm, Writing, read_table, serve,
 };
 use plumbeam::time::{DateOrder, Offset, Utc};
 
@@ -425,7 +425,7 @@ fn stream(bytes: &[u8]) -> bool {
             caveats: Vec::new(),
         })
     };
-    let mut watch = Watch::new(Path::new("no file"), None, &load);
+    let mut watch = CalibrationWatch::new(Path::new("no file"), None, &load);
     let mut said = Vec::new();
     let note = &mut |_| {};
     let tally = serve(input, &mut said, &mut pointer, form, Some(&mut watch), note);

@@ -99,6 +99,12 @@ impl Angle {
     pub fn nearest_turn_to(self, other: Angle) -> Angle {
         other + (self - other).wrapped_signed()
     }
+    /// The whole turns in it, rounded down.
+    pub fn whole_turns(self) -> i64 {
+        let turns = self.radians * (1.0 / TAU);
+        let toward_zero = turns as i64;
+        toward_zero - i64::from(turns < toward_zero as f64)
+    }
     /// The smaller of two.
     pub fn min(self, other: Angle) -> Angle {
         Angle::from_radians(self.radians.min(other.radians))

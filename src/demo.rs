@@ -20,7 +20,7 @@ use crate::simulate::{Dish, PRACTICE, Truth};
 use crate::sky::Sky;
 use crate::solve::{self, Options, calibration, remedies};
 use crate::station::Station;
-use crate::table::{Air, DemandKind, EncoderRange, FullModel, Provenance, Request, table};
+use crate::table::{Air, DemandKind, EncoderRange, FullModel, Provenance, TableRequest, table};
 use crate::time::Utc;
 
 const FILES: [(&str, &str); 4] = [
@@ -99,7 +99,7 @@ pub fn demo(folder: &Path) -> Result<Demo, Error> {
                 elevation: station.mount.elevation_range,
             },
         },
-        &Request::for_beam(station.dish.beamwidth),
+        &TableRequest::for_beam(station.dish.beamwidth),
         &Provenance {
             calibration: "calibration.json".to_owned(),
             created_utc: document.created_utc.to_string(),

@@ -19,9 +19,9 @@ use crate::problem::{Error, printable};
 use crate::report::expected_words;
 use crate::station::Station;
 use crate::table::{
-    self, ApproachChoice, Connection, CorrectionTable, DemandKind, Loaded, PATIENCE, Pointer,
-    Reload, Source, StreamForm, Tally, Watch, Writing, answer, error_line, listen, loopback,
-    open_serial, read_table, serve,
+    self, ApproachChoice, CalibrationWatch, Connection, CorrectionTable, DemandKind, Loaded,
+    PATIENCE, Pointer, Reload, Source, StreamForm, Tally, Writing, answer, error_line, listen,
+    loopback, open_serial, read_table, serve,
 };
 
 const EXAMPLE: &str = "\
@@ -295,7 +295,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         };
         let farewell = &|why: &str| error_line(form.writing, 0, why);
         listen(address, note_address, PATIENCE, farewell, &|connection| {
-            let watch = Watch::new(path, seen, &load);
+            let watch = CalibrationWatch::new(path, seen, &load);
             connected(connection, &pointer, form, watch, common.quiet)
         })?;
         return Ok(Verdict::Good);
@@ -309,7 +309,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     if let Some(device) = &args.serial {
         let (input, output) = open_serial(device, args.baud)?;
         console.note(&format!("answering on {device} at {} baud", args.baud));
-        let mut watch = Watch::new(path, seen, &load);
+        let mut watch = CalibrationWatch::new(path, seen, &load);
         let note = &mut |reload| tell(reload, console);
         serve(input, output, &mut pointer, form, Some(&mut watch), note)
             .map_err(|e| Error::io(device, "serve", e))?;
@@ -318,7 +318,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let failed = |e| Error::io("standard input or output", "serve", e);
     let input = std::io::stdin().lock();
     if live {
-        let mut watch = Watch::new(path, seen, &load);
+        let mut watch = CalibrationWatch::new(path, seen, &load);
         let output = std::io::stdout().lock();
         let note = &mut |reload| tell(reload, console);
         serve(input, output, &mut pointer, form, Some(&mut watch), note).map_err(failed)?;
@@ -477,7 +477,7 @@ fn connected(
     connection: &Connection,
     pointer: &Pointer,
     form: StreamForm,
-    mut watch: Watch<'_>,
+    mut watch: CalibrationWatch<'_>,
     quiet: bool,
 ) -> std::io::Result<()> {
     let mut console = Console::new(quiet);

@@ -12,7 +12,7 @@ use crate::angle::Angle;
 use crate::outputs::{Guard, OutputKind};
 use crate::problem::Error;
 use crate::report::expected_words;
-use crate::table::{Provenance, Request, c_header, firmware_table, table};
+use crate::table::{Provenance, TableRequest, c_header, firmware_table, table};
 
 const EXAMPLE: &str = "\
 Examples:
@@ -104,8 +104,8 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
     let calibration = args.trust.read(&args.calibration, &station, console)?;
     let full = full_model(&calibration, &station, args.demand.kind())?;
     let full = args.feed.of(full, &calibration, &station)?;
-    let usual = Request::for_beam(station.dish.beamwidth);
-    let request = Request {
+    let usual = TableRequest::for_beam(station.dish.beamwidth);
+    let request = TableRequest {
         tolerance: args.tolerance.map_or(usual.tolerance, Angle::from_degrees),
         lowest: args.lowest.map(Angle::from_degrees),
         highest: args.highest.map(Angle::from_degrees),

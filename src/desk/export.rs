@@ -9,7 +9,7 @@ use crate::problem::{Error, printable};
 use crate::report::{
     Colour, FAULTS_PAGE, PAGE_NAME, faults_json, faults_text, text, write_faults, write_report,
 };
-use crate::table::{DemandKind, Provenance, Request, c_header, firmware_table, table};
+use crate::table::{DemandKind, Provenance, TableRequest, c_header, firmware_table, table};
 
 use super::edit::{Addition, Choices};
 use super::effective::Effective;
@@ -322,7 +322,7 @@ impl Export {
             )));
         }
         let full = full_model(calibration, station, DemandKind::Apparent)?;
-        let request = Request::for_beam(station.dish.beamwidth);
+        let request = TableRequest::for_beam(station.dish.beamwidth);
         let provenance = Provenance::of(calibration, CALIBRATION_FILE, station);
         Ok(match self.kind {
             Kind::Header => {

@@ -28,9 +28,9 @@ pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
     f64::from(units) * size / f64::from(face.units_per_em())
 }
 
-/// The outline of a line of text, its baseline starting at the origin, y down, in the unit
-/// of `size`. None when there is nothing to draw.
-pub(super) fn text_outline(text: &str, size: f64, bold: bool) -> Option<Path> {
+/// The outline of a line of text of this `size`, `placed` from where its baseline starts at the
+/// origin, y down. None when there is nothing to draw.
+pub(super) fn text_outline(text: &str, size: f64, bold: bool, placed: Transform) -> Option<Path> {
     let face = face(bold)?;
     let scale = size as f32 / f32::from(face.units_per_em());
     let mut outline = Outline {
@@ -45,7 +45,7 @@ pub(super) fn text_outline(text: &str, size: f64, bold: bool) -> Option<Path> {
     outline
         .path
         .finish()?
-        .transform(Transform::from_scale(scale, -scale))
+        .transform(placed.pre_scale(scale, -scale))
 }
 
 /// The glyph of a character; the font's own "missing" box where it has none.
@@ -101,6 +101,6 @@ mod tests {
             text_width("8888", 10.0, false)
         );
         assert!(text_width("MM", 10.0, true) > text_width("ii", 10.0, true));
-        assert!(text_outline(" ", 10.0, false).is_none());
+        assert!(text_outline(" ", 10.0, false, Transform::identity()).is_none());
     }
 }

@@ -6,6 +6,7 @@
 use std::collections::HashMap;
 
 use foldhash::fast::FixedState;
+use multiversion::multiversion;
 
 use super::density::SHADES;
 use super::palette::{ALL, Colour, colours};
@@ -14,12 +15,19 @@ use super::palette::{ALL, Colour, colours};
 const BLENDS: usize = 14;
 
 /// An image of one byte a pixel.
-#[derive(Clone, Debug)]
-pub(super) struct Indexed {
+#[derive(Debug)]
+pub(super) struct Indexed<'a> {
     /// Red, green and blue of each colour number.
     pub palette: Vec<u8>,
     /// One colour number a pixel, row by row.
-    pub pixels: Vec<u8>,
+    pub pixels: &'a [u8],
+}
+
+/// Brings one picture after the other down to a byte a pixel, in the same memory.
+#[derive(Default)]
+pub(super) struct Indexer {
+    runs: Vec<Run>,
+    pixels: Vec<u8>,
 }
 
 /// The palette's colours and their blends with the paper; no more than a byte can number.
@@ -55,27 +63,72 @@ const PAPER: [u8; 4] = [255; 4];
 /// Pixels looked at together: most such pieces are bare paper.
 const PIECE: usize = 16;
 
+/// Whether all bytes are those of bare paper: all are looked at, eight at a time, which takes less
+/// time than to stop at the first that is not.
+fn is_paper(piece: &[u8; 4 * PIECE]) -> bool {
+    let (eights, _) = piece.as_chunks();
+    let all = (eights.iter()).fold(u64::MAX, |all, eight| all & u64::from_ne_bytes(*eight));
+    all == u64::MAX
+}
+
 /// Each piece of a picture that is not bare paper, with the number of its first pixel.
 fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
     let (pieces, rest) = rgba.as_chunks::<{ 4 * PIECE }>();
     let rest = (pieces.len() * PIECE, rest.as_chunks().0);
     (pieces.iter().enumerate())
-        .filter(|(_, piece)| **piece != [255; 4 * PIECE])
+        .filter(|(_, piece)| !is_paper(piece))
         .map(|(i, piece)| (i * PIECE, piece.as_chunks().0))
         .chain([rest])
 }
 
-/// Adds a picture's own frequent colours to a palette, the most frequent first.
-fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
-    let mut counts: HashMap<[u8; 4], usize, FixedState> = HashMap::default();
-    for (_, piece) in pieces(rgba) {
-        for run in piece.chunk_by(|a, b| a == b).filter(|r| r[0] != PAPER) {
-            *counts.entry(run[0]).or_default() += run.len();
+/// Neighbouring pixels of one colour.
+struct Run {
+    /// Number of the first.
+    first: u32,
+    length: u32,
+    /// Which of the picture's colours.
+    colour: u32,
+}
+
+/// A colour of a picture.
+struct Seen {
+    pixel: [u8; 4],
+    /// On so many pixels.
+    count: usize,
+}
+
+/// Takes down a picture but for bare paper, and gives the colours in it.
+fn take_down(rgba: &[u8], runs: &mut Vec<Run>) -> Vec<Seen> {
+    runs.clear();
+    let mut colours: Vec<Seen> = Vec::new();
+    // A number is compared and hashed faster than four bytes.
+    let mut known: HashMap<u32, u32, FixedState> = HashMap::default();
+    for (mut first, piece) in pieces(rgba) {
+        for run in piece.chunk_by(|a, b| a == b) {
+            let (pixel, length) = (run[0], run.len());
+            if pixel != PAPER {
+                let colour = *known.entry(u32::from_ne_bytes(pixel)).or_insert_with(|| {
+                    colours.push(Seen { pixel, count: 0 });
+                    colours.len() as u32 - 1
+                });
+                colours[colour as usize].count += length;
+                runs.push(Run {
+                    first: first as u32,
+                    length: length as u32,
+                    colour,
+                });
+            }
+            first += length;
         }
     }
-    let mut own: Vec<(usize, [u8; 4])> = (counts.into_iter())
-        .filter(|(_, count)| *count >= OFTEN)
-        .map(|(colour, count)| (count, colour))
+    colours
+}
+
+/// Adds a picture's own frequent colours to a palette, the most frequent first.
+fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
+    let mut own: Vec<(usize, [u8; 4])> = (colours.iter())
+        .filter(|seen| seen.count >= OFTEN)
+        .map(|seen| (seen.count, seen.pixel))
         .collect();
     own.sort_unstable_by(|a, b| b.cmp(a));
     for (_, [r, g, b, _]) in own {
@@ -87,36 +140,61 @@ fn with_own(mut palette: Vec<Colour>, rgba: &[u8]) -> Vec<Colour> {
     palette
 }
 
-/// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
-pub(super) fn indexed(rgba: &[u8]) -> Indexed {
-    let palette = with_own(palette(), rgba);
-    let mut known: HashMap<[u8; 4], u8, FixedState> = HashMap::default();
-    // The number of bare paper is zero.
-    let mut pixels = vec![0; rgba.len() / 4];
-    for (first, piece) in pieces(rgba) {
-        let mut numbers = pixels[first..].iter_mut();
-        for run in piece.chunk_by(|a, b| a == b) {
-            let [r, g, b, _] = run[0];
-            let number = match run[0] {
-                PAPER => 0,
-                colour => *(known.entry(colour)).or_insert_with(|| nearest(&palette, [r, g, b])),
-            };
-            numbers.by_ref().take(run.len()).for_each(|n| *n = number);
+impl Indexer {
+    /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
+    pub fn indexed(&mut self, rgba: &[u8]) -> Indexed<'_> {
+        let colours = take_down(rgba, &mut self.runs);
+        let palette = with_own(palette(), &colours);
+        let parts = Parts::of(&palette);
+        let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
+        // The number of bare paper is zero.
+        self.pixels.clear();
+        self.pixels.resize(rgba.len() / 4, 0);
+        for run in &self.runs {
+            let (first, length) = (run.first as usize, run.length as usize);
+            let number = numbers[run.colour as usize];
+            match length {
+                // Most runs are a pixel of an edge.
+                1 => self.pixels[first] = number,
+                _ => self.pixels[first..first + length].fill(number),
+            }
         }
-    }
-    Indexed {
-        palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
-        pixels,
+        Indexed {
+            palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
+            pixels: &self.pixels,
+        }
     }
 }
 
-fn nearest(palette: &[Colour], to: [u8; 3]) -> u8 {
-    let distance = |c: &Colour| {
-        let part = |a: u8, b: u8| (i32::from(a) - i32::from(b)).pow(2);
-        part(c.0, to[0]) + part(c.1, to[1]) + part(c.2, to[2])
-    };
-    let best = (palette.iter().enumerate()).min_by_key(|(_, c)| distance(c));
-    best.map_or(0, |(i, _)| i as u8)
+/// The red, green and blue parts of up to 256 colours, apart, so that a colour is compared with
+/// several at once.
+struct Parts([[i32; 256]; 3]);
+
+impl Parts {
+    fn of(palette: &[Colour]) -> Parts {
+        /// Far from every colour.
+        const NONE: i32 = 1000;
+        let mut parts = [[NONE; 256]; 3];
+        for (i, colour) in palette.iter().enumerate() {
+            parts[0][i] = i32::from(colour.0);
+            parts[1][i] = i32::from(colour.1);
+            parts[2][i] = i32::from(colour.2);
+        }
+        Parts(parts)
+    }
+}
+
+/// Number of the nearest colour, of several equally near the first.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn nearest(Parts([reds, greens, blues]): &Parts, to: [u8; 4]) -> u8 {
+    let [red, green, blue, _] = to.map(i32::from);
+    let mut least = i32::MAX;
+    for i in 0..256 {
+        let square = (reds[i] - red).pow(2) + (greens[i] - green).pow(2) + (blues[i] - blue).pow(2);
+        // The number in the low byte decides between equals.
+        least = least.min((square << 8) | i as i32);
+    }
+    least as u8
 }
 
 #[cfg(test)]
@@ -130,7 +208,8 @@ mod tests {
         let named = [colours::PAPER].into_iter().chain(ALL).chain(SHADES);
         for colour in named {
             let pixel = [colour.0, colour.1, colour.2, 255];
-            let image = indexed(&pixel);
+            let mut indexer = Indexer::default();
+            let image = indexer.indexed(&pixel);
             let at = usize::from(image.pixels[0]) * 3;
             assert_eq!(image.palette[at..at + 3], pixel[..3]);
         }
@@ -143,7 +222,8 @@ mod tests {
         let rgba: Vec<u8> = (ramp.iter())
             .flat_map(|colour| [*colour; OFTEN].concat())
             .collect();
-        let image = indexed(&rgba);
+        let mut indexer = Indexer::default();
+        let image = indexer.indexed(&rgba);
         for (i, colour) in ramp.iter().enumerate() {
             let at = usize::from(image.pixels[i * OFTEN]) * 3;
             assert_eq!(image.palette[at..at + 3], colour[..3]);
@@ -153,7 +233,8 @@ mod tests {
     #[test]
     fn a_blend_finds_its_like() {
         // Half ink on paper, as at the edge of a letter.
-        let image = indexed(&[145, 147, 149, 255]);
+        let mut indexer = Indexer::default();
+        let image = indexer.indexed(&[145, 147, 149, 255]);
         let at = usize::from(image.pixels[0]) * 3;
         let found = &image.palette[at..at + 3];
         assert!((i32::from(found[0]) - 145).abs() < 10, "{found:?}");

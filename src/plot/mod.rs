@@ -23,7 +23,7 @@ pub use axes::{Axis, Key, Panel, Rect, notes};
 pub use canvas::{Canvas, Marker, Point};
 pub use density::{Density, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
-pub use output::{HEIGHT, Picture, Render, WIDTH};
+pub use output::{HEIGHT, Picture, Render, Sheet, WIDTH};
 pub use palette::{Colour, colours, dark_style};
 #[cfg(test)]
 pub use recorder::{Recording, SetText};

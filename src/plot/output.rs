@@ -6,7 +6,7 @@ use png::{BitDepth, ColorType, Compression, Encoder, Filter};
 use super::axes::Rect;
 use super::canvas::{Canvas, Tag};
 use super::colours;
-use super::indexed::indexed;
+use super::indexed::Indexer;
 use super::raster::Raster;
 use super::style::{Align, Text, UNITS};
 use crate::problem::Error;
@@ -44,6 +44,24 @@ pub trait Picture: Sync {
     fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect);
 }
 
+/// Memory to make one picture's PNG after the other in: to get it anew from the system for each
+/// takes about as long as to write the picture's text.
+#[derive(Default)]
+pub struct Sheet {
+    raster: Option<Raster>,
+    indexer: Indexer,
+}
+
+/// A white raster in place of the used one; none when a picture has no size.
+fn white(raster: &mut Option<Raster>) -> Option<&mut Raster> {
+    if let Some(used) = raster {
+        used.clear();
+    } else {
+        *raster = Raster::new(WIDTH as u32, HEIGHT as u32);
+    }
+    raster.as_mut()
+}
+
 /// A [`Picture`] of any kind, so that different kinds can stand in one list.
 pub trait Render: Sync {
     /// See [`Picture::file_stem`].
@@ -56,11 +74,11 @@ pub trait Render: Sync {
     fn svg(&self) -> String;
     /// An SVG element for a page that sets heading and caption itself.
     fn inline_svg(&self) -> String;
-    /// A whole PNG file, heading and caption drawn in.
+    /// A whole PNG file, heading and caption drawn in, made on a sheet.
     ///
     /// # Errors
     /// When the encoder fails, which it does only out of memory.
-    fn png(&self) -> Result<Vec<u8>, Error>;
+    fn png(&self, sheet: &mut Sheet) -> Result<Vec<u8>, Error>;
     /// What it draws, for judging its layout.
     #[cfg(test)]
     fn recorded(&self) -> super::Recording;
@@ -101,7 +119,7 @@ impl<P: Picture> Render for P {
         with_tags(with_opening(&drawn, &opening), &tags)
     }
 
-    fn png(&self) -> Result<Vec<u8>, Error> {
+    fn png(&self, sheet: &mut Sheet) -> Result<Vec<u8>, Error> {
         let failed = |e: png::EncodingError| {
             Error::io(
                 &format!("{}.png", Picture::file_stem(self)),
@@ -109,20 +127,20 @@ impl<P: Picture> Render for P {
                 std::io::Error::other(e),
             )
         };
-        let mut raster = Raster::new(WIDTH as u32, HEIGHT as u32).ok_or_else(|| {
+        let raster = white(&mut sheet.raster).ok_or_else(|| {
             Error::io(
                 Picture::file_stem(self),
                 "draw",
                 std::io::Error::other("a picture without size"),
             )
         })?;
-        let mut canvas = Canvas::new(&mut raster);
+        let mut canvas = Canvas::new(raster);
         draw_whole(&mut canvas, self);
         // This backend cannot fail.
         let _ = canvas.finish();
         let mut bytes = Vec::new();
         let mut encoder = Encoder::new(&mut bytes, WIDTH as u32, HEIGHT as u32);
-        let image = indexed(raster.rgba());
+        let image = sheet.indexer.indexed(raster.rgba());
         encoder.set_color(ColorType::Indexed);
         encoder.set_palette(image.palette);
         encoder.set_depth(BitDepth::Eight);
@@ -131,7 +149,7 @@ impl<P: Picture> Render for P {
         encoder.set_compression(Compression::Fast);
         encoder.set_filter(Filter::Up);
         let mut writer = encoder.write_header().map_err(failed)?;
-        writer.write_image_data(&image.pixels).map_err(failed)?;
+        writer.write_image_data(image.pixels).map_err(failed)?;
         writer.finish().map_err(failed)?;
         Ok(bytes)
     }

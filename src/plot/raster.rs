@@ -9,8 +9,8 @@ use plotters_backend::{
     FontStyle, FontTransform,
 };
 use tiny_skia::{
-    Color, FillRule, LineCap, LineJoin, Paint, Path, PathBuilder, PathSegment, Pixmap, Rect,
-    Stroke, Transform,
+    FillRule, IntSize, LineCap, LineJoin, Paint, Path, PathBuilder, PathSegment, PathStroker,
+    Pixmap, Rect, Stroke, Transform,
 };
 
 use super::font;
@@ -19,22 +19,31 @@ use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
 type Drawn = Result<(), DrawingErrorKind<Infallible>>;
 
 /// Pixels in memory, white at first.
+///
+/// Shapes on few pixels, most of which are edge, are filled each pixel by the share that they
+/// cover: for letters, marks and straight lines a third of the work of tiny-skia, which fills the
+/// rest.
 pub(super) struct Raster {
     pixels: Pixmap,
-    /// From backend units to pixels.
-    to_pixels: Transform,
+    /// Where shapes on few pixels are worked out.
+    cover: Rasterizer,
+    stroker: PathStroker,
 }
 
 impl Raster {
     /// A white sheet; none when a side is zero.
     pub fn new(width: u32, height: u32) -> Option<Raster> {
-        let mut pixels = Pixmap::new(width, height)?;
-        pixels.fill(Color::WHITE);
-        let scale = (1.0 / UNITS) as f32;
+        let white = vec![0xff; 4 * width as usize * height as usize];
         Some(Raster {
-            pixels,
-            to_pixels: Transform::from_scale(scale, scale),
+            pixels: Pixmap::from_vec(white, IntSize::from_wh(width, height)?)?,
+            cover: Rasterizer::new(0, 0),
+            stroker: PathStroker::new(),
         })
+    }
+
+    /// White again, to be drawn on anew.
+    pub fn clear(&mut self) {
+        self.pixels.data_mut().fill(0xff);
     }
 
     /// Red, green, blue and full opacity of every pixel, row by row.
@@ -42,65 +51,132 @@ impl Raster {
         self.pixels.data()
     }
 
-    fn fill(&mut self, path: Option<Path>, colour: BackendColor, transform: Transform) {
-        if let Some(path) = path {
-            self.pixels
-                .fill_path(&path, &paint(colour), FillRule::Winding, transform, None);
+    /// Fills a shape in pixels.
+    fn fill(&mut self, path: Option<Path>, colour: BackendColor, most_covered: usize) {
+        let Some(path) = path else { return };
+        match grid(path.bounds()) {
+            (corner, size) if size.0.saturating_mul(size.1) <= most_covered => {
+                self.cover_with(&path, corner, size, colour);
+            }
+            _ => self.pixels.fill_path(
+                &path,
+                &paint(colour),
+                FillRule::Winding,
+                Transform::identity(),
+                None,
+            ),
         }
     }
 
-    /// Fills the outline of letters, each pixel by the share that they cover: for so many small
-    /// shapes a third of the work of [`Raster::fill`].
-    fn fill_letters(&mut self, outline: Option<Path>, colour: BackendColor, placed: Transform) {
-        let Some(outline) = outline.and_then(|outline| outline.transform(placed)) else {
-            return;
+    /// Fills a shape by the share that it covers of each pixel of a grid that holds it.
+    fn cover_with(
+        &mut self,
+        path: &Path,
+        (left, top): (f32, f32),
+        (wide, high): (usize, usize),
+        colour: BackendColor,
+    ) {
+        self.cover.reset(wide, high);
+        draw_outline(path, (left, top), &mut self.cover);
+        let mut ink = Ink {
+            size: (self.pixels.width() as i32, self.pixels.height() as i32),
+            corner: (left as i32, top as i32),
+            wide: wide as u32,
+            colour: <[u8; 3]>::from(colour.rgb).map(f32::from),
+            opacity: colour.alpha.clamp(0.0, 1.0) as f32,
+            pixels: self.pixels.data_mut().as_chunks_mut().0,
         };
-        let bounds = outline.bounds();
-        let (left, top) = (bounds.left().floor(), bounds.top().floor());
-        let side = |from: f32, to: f32| (to - from).ceil() as usize + 1;
-        let (wide, high) = (side(left, bounds.right()), side(top, bounds.bottom()));
-        if wide.saturating_mul(high) > MOST_LETTER_PIXELS {
-            return self.fill(Some(outline), colour, Transform::identity());
-        }
-        let mut covered = Rasterizer::new(wide, high);
-        draw_outline(&outline, (left, top), &mut covered);
-        let (width, height) = (self.pixels.width() as i32, self.pixels.height() as i32);
-        let (r, g, b) = colour.rgb;
-        let opacity = colour.alpha.clamp(0.0, 1.0) as f32;
-        let pixels = self.pixels.data_mut();
-        covered.for_each_pixel(|i, share| {
-            if share <= 0.0 {
-                return;
-            }
-            let (x, y) = (
-                left as i32 + (i % wide) as i32,
-                top as i32 + (i / wide) as i32,
-            );
-            if !(0..width).contains(&x) || !(0..height).contains(&y) {
-                return;
-            }
-            let share = share.min(1.0) * opacity;
-            let place = 4 * (y * width + x) as usize;
-            for (under, over) in pixels[place..place + 3].iter_mut().zip([r, g, b]) {
-                let (from, to) = (f32::from(*under), f32::from(over));
-                *under = (from + (to - from) * share).round() as u8;
+        // Most pixels of a grid are not covered: the test alone stands in the loop over them.
+        self.cover.for_each_pixel(|i, share| {
+            if share >= LEAST_SHARE {
+                ink.lay(i as u32, share);
             }
         });
     }
 
+    /// Draws a line in pixels, straight or bent.
     fn stroke<S: BackendStyle>(&mut self, path: Option<Path>, style: &S) {
-        if let Some(path) = path {
-            let stroke = Stroke {
-                width: style.stroke_width() as f32,
-                line_cap: LineCap::Butt,
-                line_join: LineJoin::Round,
-                ..Stroke::default()
-            };
-            self.pixels
-                .stroke_path(&path, &paint(style.color()), &stroke, self.to_pixels, None);
+        let Some(path) = path else { return };
+        let stroke = Stroke {
+            width: pixels(style.stroke_width()),
+            line_cap: LineCap::Butt,
+            line_join: LineJoin::Round,
+            ..Stroke::default()
+        };
+        let bounds = path.bounds().outset(stroke.width, stroke.width);
+        let small = bounds.is_some_and(|bounds| {
+            let (_, (wide, high)) = grid(bounds);
+            wide.saturating_mul(high) <= MOST_SHAPE_PIXELS
+        });
+        if small {
+            let outline = self.stroker.stroke(&path, &stroke, 1.0);
+            self.fill(outline, style.color(), MOST_SHAPE_PIXELS);
+        } else {
+            self.pixels.stroke_path(
+                &path,
+                &paint(style.color()),
+                &stroke,
+                Transform::identity(),
+                None,
+            );
         }
     }
 }
+
+/// One colour on its way to the pixels that a shape covers.
+struct Ink<'a> {
+    /// Width and height of the sheet.
+    size: (i32, i32),
+    /// Where on the sheet the grid that holds the shape begins, above and left.
+    corner: (i32, i32),
+    /// How many pixels it goes across.
+    wide: u32,
+    colour: [f32; 3],
+    opacity: f32,
+    /// Those of the sheet.
+    pixels: &'a mut [[u8; 4]],
+}
+
+impl Ink<'_> {
+    /// Colours the share of a pixel, given by its number in the grid, unless it lies beside the
+    /// sheet.
+    #[inline(never)]
+    fn lay(&mut self, number: u32, share: f32) {
+        let (width, height) = self.size;
+        let x = self.corner.0 + (number % self.wide) as i32;
+        let y = self.corner.1 + (number / self.wide) as i32;
+        if !(0..width).contains(&x) || !(0..height).contains(&y) {
+            return;
+        }
+        let share = share.min(1.0) * self.opacity;
+        let pixel = &mut self.pixels[(y * width + x) as usize];
+        for (under, over) in pixel.iter_mut().zip(self.colour) {
+            let under_it = f32::from(*under);
+            *under = (under_it + (over - under_it) * share + 0.5) as u8;
+        }
+    }
+}
+
+/// Backend units in pixels.
+fn pixels(units: impl Into<f64>) -> f32 {
+    (units.into() / UNITS) as f32
+}
+
+/// The whole pixels that hold a shape: the corner above and left, and how many across and down.
+fn grid(bounds: Rect) -> ((f32, f32), (usize, usize)) {
+    let (left, top) = (bounds.left().floor(), bounds.top().floor());
+    let side = |from: f32, to: f32| (to - from).ceil() as usize + 1;
+    (
+        (left, top),
+        (side(left, bounds.right()), side(top, bounds.bottom())),
+    )
+}
+
+/// A smaller share of a pixel changes none of its 256 shades; behind a shape a tiny one is left of
+/// what was added and taken away again.
+const LEAST_SHARE: f32 = 1.0 / 512.0;
+/// Shapes over more pixels than these are mostly inside or outside, not edge.
+const MOST_SHAPE_PIXELS: usize = 1 << 12;
 
 /// Letters over more pixels than this are no line of text on a sheet: they are filled like any
 /// other shape, which takes no memory for what lies outside.
@@ -152,9 +228,9 @@ fn through(points: impl IntoIterator<Item = BackendCoord>, closed: bool) -> Opti
     let mut path = PathBuilder::new();
     for (i, (x, y)) in points.into_iter().enumerate() {
         if i == 0 {
-            path.move_to(x as f32, y as f32);
+            path.move_to(pixels(x), pixels(y));
         } else {
-            path.line_to(x as f32, y as f32);
+            path.line_to(pixels(x), pixels(y));
         }
     }
     if closed {
@@ -180,8 +256,8 @@ impl DrawingBackend for Raster {
     }
 
     fn draw_pixel(&mut self, at: BackendCoord, colour: BackendColor) -> Drawn {
-        let cell = Rect::from_xywh(at.0 as f32, at.1 as f32, 1.0, 1.0);
-        self.fill(cell.map(PathBuilder::from_rect), colour, self.to_pixels);
+        let cell = Rect::from_xywh(pixels(at.0), pixels(at.1), pixels(1), pixels(1));
+        self.fill(cell.map(PathBuilder::from_rect), colour, MOST_SHAPE_PIXELS);
         Ok(())
     }
 
@@ -203,14 +279,14 @@ impl DrawingBackend for Raster {
         fill: bool,
     ) -> Drawn {
         let rect = Rect::from_ltrb(
-            upper_left.0 as f32,
-            upper_left.1 as f32,
-            bottom_right.0 as f32,
-            bottom_right.1 as f32,
+            pixels(upper_left.0),
+            pixels(upper_left.1),
+            pixels(bottom_right.0),
+            pixels(bottom_right.1),
         );
         let path = rect.map(PathBuilder::from_rect);
         if fill {
-            self.fill(path, style.color(), self.to_pixels);
+            self.fill(path, style.color(), MOST_SHAPE_PIXELS);
         } else {
             self.stroke(path, style);
         }
@@ -231,7 +307,7 @@ impl DrawingBackend for Raster {
         corners: I,
         style: &S,
     ) -> Drawn {
-        self.fill(through(corners, true), style.color(), self.to_pixels);
+        self.fill(through(corners, true), style.color(), MOST_SHAPE_PIXELS);
         Ok(())
     }
 
@@ -242,9 +318,9 @@ impl DrawingBackend for Raster {
         style: &S,
         fill: bool,
     ) -> Drawn {
-        let path = PathBuilder::from_circle(centre.0 as f32, centre.1 as f32, radius as f32);
+        let path = PathBuilder::from_circle(pixels(centre.0), pixels(centre.1), pixels(radius));
         if fill {
-            self.fill(path, style.color(), self.to_pixels);
+            self.fill(path, style.color(), MOST_SHAPE_PIXELS);
         } else {
             self.stroke(path, style);
         }
@@ -268,7 +344,71 @@ impl DrawingBackend for Raster {
         let placed = turned
             .pre_translate(-back as f32, (TOP_TO_BASELINE_EM * em) as f32)
             .post_translate(x as f32, y as f32);
-        self.fill_letters(font::text_outline(text, em, bold), style.color(), placed);
+        let letters = font::text_outline(text, em, bold, placed);
+        self.fill(letters, style.color(), MOST_LETTER_PIXELS);
         Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plot::{Colour, Pen};
+
+    const SIDE: usize = 20;
+
+    /// How dark each pixel of row ten is after drawing, 0 for paper to 1 for black.
+    fn row_ten(draw: impl FnOnce(&mut Raster, &Pen) -> Drawn) -> Vec<f64> {
+        let mut raster = Raster::new(SIDE as u32, SIDE as u32).unwrap();
+        let black = Pen::new(Colour(0, 0, 0), 1.0);
+        draw(&mut raster, &black).unwrap();
+        let row = &raster.rgba()[4 * SIDE * 10..4 * SIDE * 11];
+        (row.chunks(4))
+            .map(|pixel| 1.0 - f64::from(pixel[0]) / 255.0)
+            .collect()
+    }
+
+    /// Half a shade of 256, and what the sums of a coverage round to.
+    const SHADE: f64 = 0.004;
+
+    #[test]
+    fn a_thin_line_darkens_each_pixel_by_the_share_that_it_covers() {
+        // One pixel wide about 10.2: from 9.7 to 10.7.
+        let row = row_ten(|raster, pen| raster.draw_line((102, 20), (102, 180), pen));
+        for (x, dark) in row.into_iter().enumerate() {
+            let share = match x {
+                9 => 0.3,
+                10 => 0.7,
+                _ => 0.0,
+            };
+            assert!((dark - share).abs() < SHADE, "{x}: {dark}");
+        }
+    }
+
+    #[test]
+    fn what_lies_beside_the_sheet_shows_nowhere() {
+        let row = row_ten(|raster, pen| raster.draw_circle((0, 105), 30, pen, true));
+        assert!((row[0] - 1.0).abs() < SHADE && (row[1] - 1.0).abs() < SHADE);
+        assert_eq!(row[4..], [0.0; SIDE - 4]);
+        let row = row_ten(|raster, pen| raster.draw_circle((-100, 105), 30, pen, true));
+        assert_eq!(row, [0.0; SIDE]);
+    }
+
+    #[test]
+    fn small_and_large_shapes_are_filled_alike() {
+        // The same disc, drawn as a small shape and by tiny-skia.
+        let [small, large] = [MOST_SHAPE_PIXELS, 0].map(|most_covered| {
+            row_ten(|raster, pen| {
+                let disc = PathBuilder::from_circle(9.3, 8.7, 4.2);
+                raster.fill(disc, BackendStyle::color(pen), most_covered);
+                Ok(())
+            })
+        });
+        /// tiny-skia looks at four lines to a pixel, and so errs by up to half a line.
+        const HALF_A_LINE: f64 = 1.0 / 8.0;
+        for (x, (small, large)) in small.iter().zip(&large).enumerate() {
+            assert!((small - large).abs() < HALF_A_LINE, "{x}: {small}, {large}");
+        }
+        assert_ne!(small, [0.0; SIDE]);
     }
 }

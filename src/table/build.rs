@@ -14,7 +14,7 @@ use super::grid::Grid;
 use super::header::{Header, NO_PLAY_DEG, Provenance, in_words};
 use super::integer::{CellWidth, IntegerTable};
 use super::measure::{Density, Errors, measure};
-use super::request::Request;
+use super::request::TableRequest;
 use super::spacing::Spacing;
 use super::tuned::{BOTTOMS_TRIED_DEG, FACTOR_OF_A_LOOSER_TOLERANCE, MOST_STEPS_OF_TOLERANCE};
 
@@ -61,7 +61,7 @@ pub struct Finished<T> {
 /// the request contradicts itself.
 pub fn table(
     full: &FullModel,
-    request: &Request,
+    request: &TableRequest,
     provenance: &Provenance,
 ) -> Result<Finished<CorrectionTable>, Error> {
     from_low_enough(full, request, |request| {
@@ -71,7 +71,7 @@ pub fn table(
 
 fn table_from(
     full: &FullModel,
-    request: &Request,
+    request: &TableRequest,
     provenance: &Provenance,
 ) -> Result<Finished<CorrectionTable>, Error> {
     let spacing = Spacing::of(full, request)?;
@@ -120,7 +120,7 @@ fn table_from(
 /// As [`table`], and [`Error::Unsupported`] when not even the coarsest table has room.
 pub fn firmware_table(
     full: &FullModel,
-    request: &Request,
+    request: &TableRequest,
     provenance: &Provenance,
     most_bytes: Option<usize>,
 ) -> Result<Finished<FirmwareTable>, Error> {
@@ -131,13 +131,13 @@ pub fn firmware_table(
 
 fn firmware_table_from(
     full: &FullModel,
-    request: &Request,
+    request: &TableRequest,
     provenance: &Provenance,
     most_bytes: Option<usize>,
 ) -> Result<Finished<FirmwareTable>, Error> {
     let spacing = Spacing::of(full, request)?;
     let find = |tolerance: Angle, room: usize| -> Option<Trial<IntegerTable>> {
-        let request = Request {
+        let request = TableRequest {
             tolerance,
             ..*request
         };
@@ -227,8 +227,8 @@ fn firmware_table_from(
 /// mount goes, one that begins higher is made, and that is said.
 fn from_low_enough<T>(
     full: &FullModel,
-    request: &Request,
-    make: impl Fn(&Request) -> Result<Finished<T>, Error>,
+    request: &TableRequest,
+    make: impl Fn(&TableRequest) -> Result<Finished<T>, Error>,
 ) -> Result<Finished<T>, Error> {
     let whole = make(request);
     let kind = full.mount.kind();
@@ -236,7 +236,7 @@ fn from_low_enough<T>(
         return whole;
     }
     for bottom in BOTTOMS_TRIED_DEG {
-        let higher = Request {
+        let higher = TableRequest {
             lowest: Some(Angle::from_degrees(bottom)),
             ..*request
         };
@@ -289,7 +289,7 @@ fn integer_attempt(
     }
 }
 
-fn refusal(full: &FullModel, request: &Request) -> Error {
+fn refusal(full: &FullModel, request: &TableRequest) -> Error {
     // In the coordinates of a leaning axis the horizon is a curve through the table, along which
     // the bend of the air changes within a degree.
     let leaning = !full.mount.kind().is_az_el() && full.air.demand() == DemandKind::Geometric;
@@ -320,7 +320,7 @@ impl Spacing {
         &self,
         full: &FullModel,
         trial: &Trial<T>,
-        request: &Request,
+        request: &TableRequest,
         header: &Header,
     ) -> (Vec<String>, Vec<String>) {
         let grid = &trial.grid;

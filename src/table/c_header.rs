@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::grid::Microdegrees;
 use super::header::Header;
-use super::integer::{CellWidth, IntegerTable, Status};
+use super::integer::{CellWidth, IntegerTable, LookUpStatus};
 use crate::mount::Kind;
 
 /// The look-up, which needs only the definitions that [`c_header`] writes before it.
@@ -66,7 +66,7 @@ impl FirmwareTable {
     }
 }
 
-fn answer(result: Result<(Microdegrees, Microdegrees), Status>) -> [i32; 3] {
+fn answer(result: Result<(Microdegrees, Microdegrees), LookUpStatus>) -> [i32; 3] {
     match result {
         Ok((a, e)) => [0, a.0, e.0],
         Err(status) => [status as i32, 0, 0],

@@ -1,6 +1,5 @@
 //! The table itself: corrections at the nodes of a grid, and the look-up between them.
 
-use std::f64::consts::TAU;
 use std::fmt;
 
 use crate::angle::{Angle, EncoderReading};
@@ -85,13 +84,6 @@ impl fmt::Display for OffTable {
 
 impl std::error::Error for OffTable {}
 
-/// The whole turns in an angle, rounded down.
-fn whole_turns(angle: Angle) -> i64 {
-    let turns = angle.radians() * (1.0 / TAU);
-    let toward_zero = turns as i64;
-    toward_zero - i64::from(turns < toward_zero as f64)
-}
-
 /// Degrees with up to six decimals.
 pub(super) fn short(angle: Angle) -> f64 {
     (angle.degrees() * 1e6).round() / 1e6
@@ -146,18 +138,14 @@ impl Nodes {
         let low = row * axis.count + column;
         let high = low + axis.count;
         let (lower, upper) = (&self.nodes[low..low + 2], &self.nodes[high..high + 2]);
-        let blend = |part: fn(&Node) -> Microdegrees| {
-            let along = |pair: &[Node]| {
-                let [left, to_right] = [0, 1].map(|i| f64::from(part(&pair[i]).0));
-                left + (to_right - left) * right
-            };
-            let (lower, upper) = (along(lower), along(upper));
-            Angle::MICRODEGREE * (lower + (upper - lower) * up)
+        let at = |node: &Node| [node.azimuth, node.elevation].map(|m| f64::from(m.0));
+        let between = |from: [f64; 2], to: [f64; 2], share: f64| {
+            [0, 1].map(|i| from[i] + (to[i] - from[i]) * share)
         };
-        Ok(Correction {
-            azimuth: blend(|n| n.azimuth),
-            elevation: blend(|n| n.elevation),
-        })
+        let along = |pair: &[Node]| between(at(&pair[0]), at(&pair[1]), right);
+        let [azimuth, elevation] =
+            between(along(lower), along(upper), up).map(|m| Angle::MICRODEGREE * m);
+        Ok(Correction { azimuth, elevation })
     }
 }
 
@@ -175,8 +163,8 @@ impl CorrectionTable {
         self.nodes.correction(azimuth, elevation)
     }
 
-    /// Gives every reading that a demand could have to `take`, in ascending azimuth, whether within
-    /// the encoders' range or just beyond.
+    /// Gives every reading that a demand could have to `take`, in ascending azimuth: over one turn
+    /// a single one, which stands for all that are whole turns from it.
     ///
     /// # Errors
     /// [`OffTable`] when the table holds no turn of the demand.
@@ -187,26 +175,20 @@ impl CorrectionTable {
         mut take: impl FnMut(EncoderReading),
     ) -> Result<(), OffTable> {
         let azimuth = azimuth.wrapped_positive();
-        if self.nodes.grid.one_turn {
-            let correction = self.correction(azimuth, elevation)?;
-            let first = azimuth + correction.azimuth;
-            let (low, high) = self.header.encoder_range().azimuth;
-            // Of a turn that lies beyond the range the reading may be just beyond it.
-            for turn in whole_turns(low - first)..=whole_turns(high - first) + 1 {
-                take(EncoderReading {
-                    azimuth: first + Angle::TURN * turn as f64,
-                    elevation: elevation + correction.elevation,
-                });
+        let (lowest, highest) = if self.nodes.grid.one_turn {
+            (0, 0)
+        } else {
+            let axis = &self.nodes.grid.azimuth;
+            let (first, last) = (axis.first.angle(), axis.last().angle());
+            let turns = (
+                -(azimuth - first).whole_turns(),
+                (last - azimuth).whole_turns(),
+            );
+            if turns.0 > turns.1 {
+                return Err(OffTable::Beside(first, last));
             }
-            return Ok(());
-        }
-        let axis = &self.nodes.grid.azimuth;
-        let (first, last) = (axis.first.angle(), axis.last().angle());
-        let lowest = -whole_turns(azimuth - first);
-        let highest = whole_turns(last - azimuth);
-        if lowest > highest {
-            return Err(OffTable::Beside(first, last));
-        }
+            turns
+        };
         for turn in lowest..=highest {
             let demand = azimuth + Angle::TURN * turn as f64;
             let correction = self.correction(demand, elevation)?;

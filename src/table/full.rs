@@ -43,11 +43,32 @@ impl EncoderRange {
         }
     }
 
+    /// How far beyond its ends a reading still counts as within: less than any encoder counts.
+    const SLACK: Angle = Angle::from_degrees(1e-7);
+
     /// Whether a reading lies within it, to a ten-millionth of a degree.
     pub fn holds(&self, reading: EncoderReading) -> bool {
-        let slack = Angle::from_degrees(1e-7);
-        let within = |v: Angle, (low, high): (Angle, Angle)| v >= low - slack && v <= high + slack;
+        let within = |v: Angle, (low, high): (Angle, Angle)| {
+            v >= low - Self::SLACK && v <= high + Self::SLACK
+        };
         within(reading.azimuth, self.azimuth) && within(reading.elevation, self.elevation)
+    }
+
+    /// Of a reading and those whole turns of the azimuth from it the one within the range that is
+    /// nearest to an azimuth, of two equally near the smaller; none when no turn is within it.
+    pub fn nearest_turn(&self, reading: EncoderReading, to: Angle) -> Option<EncoderReading> {
+        let (low, high) = (self.azimuth.0 - Self::SLACK, self.azimuth.1 + Self::SLACK);
+        let first = -(reading.azimuth - low).whole_turns();
+        let last = (high - reading.azimuth).whole_turns();
+        // Beyond an end of the range the nearest is the one nearest to that end.
+        let to = to.max(low).min(high);
+        let nearest = -(reading.azimuth - to + Angle::HALF_TURN).whole_turns();
+        let turn = nearest.max(first).min(last);
+        let turned = EncoderReading {
+            azimuth: reading.azimuth + Angle::TURN * turn as f64,
+            ..reading
+        };
+        self.holds(turned).then_some(turned)
     }
 }
 
@@ -160,5 +181,41 @@ impl FullModel {
             Angle::from_radians(east.radians().atan2(north.radians())).wrapped_positive(),
             Angle::RIGHT - lean,
         )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reading_is_turned_into_the_range_toward_where_the_mount_stands() {
+        let d = Angle::from_degrees;
+        let range = EncoderRange {
+            azimuth: (d(-180.0), d(540.0)),
+            elevation: (d(0.0), d(90.0)),
+        };
+        let turned = |azimuth: f64, to: f64| {
+            let reading = EncoderReading::from_degrees(azimuth, 45.0);
+            let turned = range.nearest_turn(reading, d(to))?;
+            Some(turned.azimuth.degrees().round())
+        };
+        assert_eq!(turned(10.0, 20.0), Some(10.0));
+        assert_eq!(turned(10.0, 200.0), Some(370.0));
+        // Of two equally near the smaller.
+        assert_eq!(turned(0.0, 180.0), Some(0.0));
+        assert_eq!(turned(360.0, 180.0), Some(0.0));
+        // The nearest of all would lie outside; both ends belong to the range.
+        assert_eq!(turned(190.0, 530.0), Some(190.0));
+        assert_eq!(turned(180.0, 1000.0), Some(540.0));
+        assert_eq!(turned(180.0, -1e300), Some(-180.0));
+        let narrow = EncoderRange {
+            azimuth: (d(100.0), d(200.0)),
+            ..range
+        };
+        let beside = EncoderReading::from_degrees(210.0, 45.0);
+        assert_eq!(narrow.nearest_turn(beside, d(150.0)), None);
+        let too_high = EncoderReading::from_degrees(150.0, 91.0);
+        assert_eq!(narrow.nearest_turn(too_high, d(150.0)), None);
     }
 }

@@ -1,5 +1,6 @@
-//! The table in scaled integers, and the look-up exactly as the C header does it: same
-//! operations on the same widths, so that both give identical integers.
+//! The table in scaled integers, and the look-up of the C header: both give identical integers.
+//! Where firmware divides and counts turns step by step, for the sake of small processors, one
+//! operation does it here; the tests hold each against the header's steps.
 
 use std::fmt;
 
@@ -26,14 +27,14 @@ pub enum CellWidth {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cells {
     /// By row when the cells are one byte wide, else a single one for all.
-    pub scales: Vec<Scale>,
+    pub scales: Vec<CellScale>,
     /// Row by row.
     pub cells: Vec<i32>,
 }
 
 /// What a cell counts.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Scale {
+pub struct CellScale {
     /// Microdegrees of a cell of zero.
     pub base: i32,
     /// Microdegrees to one count.
@@ -63,7 +64,7 @@ pub struct IntegerTable {
 
 /// Why the look-up has no answer; the numbers are those of the C header.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Status {
+pub enum LookUpStatus {
     /// The demand lies below the table.
     Below = 1,
     /// The demand lies above the table, toward the keyhole.
@@ -74,13 +75,13 @@ pub enum Status {
     OutOfRange = 4,
 }
 
-impl fmt::Display for Status {
+impl fmt::Display for LookUpStatus {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Status::Below => "below the table",
-            Status::Above => "above the table",
-            Status::Beside => "outside of the table's azimuths",
-            Status::OutOfRange => "out of the encoders' range",
+            LookUpStatus::Below => "below the table",
+            LookUpStatus::Above => "above the table",
+            LookUpStatus::Beside => "outside of the table's azimuths",
+            LookUpStatus::OutOfRange => "out of the encoders' range",
         })
     }
 }
@@ -118,11 +119,11 @@ impl Cells {
             let (counts, lowest) = match width {
                 CellWidth::Bits8 => (0xff, -0x80),
                 CellWidth::Bits16 => (0xffff, -0x8000),
-                CellWidth::Bits32 => return Scale { base: 0, unit: 1 },
+                CellWidth::Bits32 => return CellScale { base: 0, unit: 1 },
             };
             let unit = ((most - least + counts - 1) / counts).max(1);
             // The lowest cell stands for the least value.
-            Scale {
+            CellScale {
                 base: (least - lowest * unit) as i32,
                 unit: unit as i32,
             }
@@ -142,10 +143,11 @@ impl Cells {
         Cells { scales, cells }
     }
 
-    /// Microdegrees at a node.
-    fn value(&self, row: usize, column: usize, columns: usize) -> i32 {
+    /// Microdegrees at two nodes of a row of so many.
+    fn pair(&self, row: usize, columns: usize, [left, right]: [usize; 2]) -> [i32; 2] {
         let scale = self.scales[if self.scales.len() > 1 { row } else { 0 }];
-        scale.base + scale.unit * self.cells[row * columns + column]
+        let cells = &self.cells[row * columns..][..columns];
+        [left, right].map(|column| scale.base + scale.unit * cells[column])
     }
 }
 
@@ -166,16 +168,27 @@ fn divided(offset: u32, step: u32) -> (usize, u32) {
     ((along >> 16) as usize, (along & 0xffff) as u32)
 }
 
-/// From one value toward another by a fraction in 65536ths, rounded to the nearest. The
-/// difference is at most 2 x 10^9, so each product stays below 2^32.
+/// From one value toward another by a fraction in 65536ths, rounded to the nearest, a half away
+/// from the first. Firmware gets the same from the size of the difference, in two halves.
 fn between(from: i32, to: i32, fraction: u32) -> i32 {
-    let size = from.abs_diff(to);
-    let part = (size >> 16) * fraction + (((size & 0xffff) * fraction + 0x8000) >> 16);
-    if to >= from {
-        from + part as i32
-    } else {
-        from - part as i32
-    }
+    let difference = i64::from(to) - i64::from(from);
+    let toward_from = i64::from(difference < 0);
+    let part = (difference * i64::from(fraction) + 0x8000 - toward_from) >> 16;
+    from + part as i32
+}
+
+/// Of a reading and those whole turns from it the one within a range that is nearest to where the
+/// axis stands, of two equally near the smaller; none when no turn is within it. Firmware tries
+/// them one after the other.
+fn nearest_turn(reading: i32, (lowest, highest): (i32, i32), present: i32) -> Option<i32> {
+    let [reading, lowest, highest, present] = [reading, lowest, highest, present].map(i64::from);
+    const TURN: i64 = super::grid::TURN as i64;
+    let first = lowest + (reading - lowest).rem_euclid(TURN);
+    let beyond = (present - first + TURN / 2 - 1).div_euclid(TURN);
+    let turns = beyond.min((highest - first).div_euclid(TURN));
+    // Before the first there is none.
+    let turned = first + turns.max(0) * TURN;
+    (turned <= highest).then_some(turned as i32)
 }
 
 impl IntegerTable {
@@ -232,24 +245,32 @@ impl IntegerTable {
     /// The correction at a demand. Over one turn any azimuth will do.
     ///
     /// # Errors
-    /// [`Status::Below`], [`Status::Above`], [`Status::Beside`].
+    /// [`LookUpStatus::Below`], [`LookUpStatus::Above`], [`LookUpStatus::Beside`].
     pub fn correction(
         &self,
         azimuth: Microdegrees,
         elevation: Microdegrees,
-    ) -> Result<(Microdegrees, Microdegrees), Status> {
-        let mut azimuth = azimuth.0;
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
+        match self.one_turn {
+            true => self.correction_on_axis(turned_positive(azimuth.0), elevation),
+            false => self.correction_on_axis(azimuth.0, elevation),
+        }
+    }
+
+    /// The same, over one turn for 0 to 360 degrees.
+    fn correction_on_axis(
+        &self,
+        azimuth: i32,
+        elevation: Microdegrees,
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
         if elevation < self.elevation.first {
-            return Err(Status::Below);
+            return Err(LookUpStatus::Below);
         }
         if elevation > self.elevation.last() {
-            return Err(Status::Above);
-        }
-        if self.one_turn {
-            azimuth = turned_positive(azimuth);
+            return Err(LookUpStatus::Above);
         }
         if azimuth < self.azimuth.first.0 || azimuth > self.azimuth_last() {
-            return Err(Status::Beside);
+            return Err(LookUpStatus::Beside);
         }
         let column = self.place(azimuth, &self.azimuth);
         let row = self.place(elevation.0, &self.elevation);
@@ -258,8 +279,10 @@ impl IntegerTable {
             next = 0;
         }
         let blend = |cells: &Cells| {
-            let at = |row: usize, column: usize| cells.value(row, column, self.azimuth.count);
-            let along = |row: usize| between(at(row, column.cell), at(row, next), column.fraction);
+            let along = |row: usize| {
+                let [left, right] = cells.pair(row, self.azimuth.count, [column.cell, next]);
+                between(left, right, column.fraction)
+            };
             Microdegrees(between(along(row.cell), along(row.cell + 1), row.fraction))
         };
         Ok((blend(&self.azimuth_cells), blend(&self.elevation_cells)))
@@ -282,63 +305,57 @@ impl IntegerTable {
     /// one nearest to the present azimuth reading, of two equally near the smaller.
     ///
     /// # Errors
-    /// [`Status`].
+    /// [`LookUpStatus`].
     pub fn command(
         &self,
         azimuth: Microdegrees,
         elevation: Microdegrees,
         present: Microdegrees,
-    ) -> Result<(Microdegrees, Microdegrees), Status> {
-        let (lowest, highest) = (self.azimuth_range.0.0, self.azimuth_range.1.0);
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
+        let range = (self.azimuth_range.0.0, self.azimuth_range.1.0);
         let mut demand = turned_positive(azimuth.0);
-        if !self.one_turn {
-            // The first turn of the demand on the unwrapped axis.
-            while demand - TURN >= self.azimuth.first.0 {
-                demand -= TURN;
-            }
-            while demand < self.azimuth.first.0 {
-                demand += TURN;
-            }
-            if demand > self.azimuth_last() {
-                return Err(Status::Beside);
-            }
-        }
-        let mut best: Option<(u32, i32, i32)> = None;
-        loop {
-            let (across, up) = self.correction(Microdegrees(demand), elevation)?;
+        let reading_up = |up: Microdegrees| {
             let reading = elevation.0 + up.0;
-            if reading < self.elevation_range.0.0 || reading > self.elevation_range.1.0 {
-                if self.one_turn {
-                    return Err(Status::OutOfRange);
-                }
-            } else {
-                let mut turned = demand + across.0;
-                if self.one_turn {
-                    while turned - TURN >= lowest {
-                        turned -= TURN;
-                    }
-                    while turned < lowest {
-                        turned += TURN;
-                    }
-                }
-                while turned >= lowest && turned <= highest {
-                    let way = turned.abs_diff(present.0);
-                    if best.is_none_or(|(least, _, _)| way < least) {
-                        best = Some((way, turned, reading));
-                    }
-                    if !self.one_turn {
-                        break;
-                    }
-                    turned += TURN;
+            (self.elevation_range.0.0..=self.elevation_range.1.0)
+                .contains(&reading)
+                .then_some(Microdegrees(reading))
+        };
+        if self.one_turn {
+            let (across, up) = self.correction_on_axis(demand, elevation)?;
+            let up = reading_up(up).ok_or(LookUpStatus::OutOfRange)?;
+            return nearest_turn(demand + across.0, range, present.0)
+                .map(|azimuth| (Microdegrees(azimuth), up))
+                .ok_or(LookUpStatus::OutOfRange);
+        }
+        // The first turn of the demand on the unwrapped axis.
+        while demand - TURN >= self.azimuth.first.0 {
+            demand -= TURN;
+        }
+        while demand < self.azimuth.first.0 {
+            demand += TURN;
+        }
+        if demand > self.azimuth_last() {
+            return Err(LookUpStatus::Beside);
+        }
+        let mut best: Option<(u32, (Microdegrees, Microdegrees))> = None;
+        loop {
+            let (across, up) = self.correction_on_axis(demand, elevation)?;
+            let turned = demand + across.0;
+            if let Some(up) = reading_up(up)
+                && (range.0..=range.1).contains(&turned)
+            {
+                let way = turned.abs_diff(present.0);
+                if best.is_none_or(|(least, _)| way < least) {
+                    best = Some((way, (Microdegrees(turned), up)));
                 }
             }
-            if self.one_turn || demand > self.azimuth_last() - TURN {
+            if demand > self.azimuth_last() - TURN {
                 break;
             }
             demand += TURN;
         }
-        best.map(|(_, azimuth, elevation)| (Microdegrees(azimuth), Microdegrees(elevation)))
-            .ok_or(Status::OutOfRange)
+        best.map(|(_, reading)| reading)
+            .ok_or(LookUpStatus::OutOfRange)
     }
 
     /// The correction as angles, for measuring.
@@ -421,7 +438,83 @@ mod tests {
         )
     }
 
+    /// As `lookup.h` goes from one value toward another.
+    fn in_two_halves(from: i32, to: i32, fraction: u32) -> i32 {
+        let size = from.abs_diff(to);
+        let part = (size >> 16) * fraction + (((size & 0xffff) * fraction + 0x8000) >> 16);
+        match to >= from {
+            true => from + part as i32,
+            false => from - part as i32,
+        }
+    }
+
+    /// As `lookup.h` chooses the turn.
+    fn turn_by_turn(mut turned: i32, (lowest, highest): (i32, i32), present: i32) -> Option<i32> {
+        while turned - TURN >= lowest {
+            turned -= TURN;
+        }
+        while turned < lowest {
+            turned += TURN;
+        }
+        let mut best: Option<(u32, i32)> = None;
+        while turned <= highest {
+            let way = turned.abs_diff(present);
+            if best.is_none_or(|(least, _)| way < least) {
+                best = Some((way, turned));
+            }
+            turned += TURN;
+        }
+        best.map(|(_, turned)| turned)
+    }
+
+    /// The header keeps corrections and ranges within a thousand degrees.
+    const LARGEST: i32 = 1_000_000_000;
+
+    #[test]
+    fn of_two_turns_equally_near_the_smaller_is_chosen() {
+        let range = (-TURN / 2, TURN / 2 + TURN);
+        assert_eq!(nearest_turn(0, range, TURN / 2), Some(0));
+        assert_eq!(nearest_turn(TURN, range, TURN / 2), Some(0));
+        assert_eq!(nearest_turn(0, range, TURN / 2 + 1), Some(TURN));
+        assert_eq!(nearest_turn(0, range, i32::MIN), Some(0));
+        assert_eq!(nearest_turn(TURN / 2, range, i32::MAX), Some(range.1));
+        assert_eq!(nearest_turn(TURN / 2, (0, TURN / 4), 0), None);
+    }
+
     proptest! {
+        #[test]
+        fn values_between_are_those_of_the_c_header(
+            from in -LARGEST..=LARGEST,
+            to in -LARGEST..=LARGEST,
+            fraction in 0..=65536u32,
+        ) {
+            prop_assert_eq!(between(from, to, fraction), in_two_halves(from, to, fraction));
+        }
+
+        #[test]
+        fn near_values_round_as_in_the_c_header(
+            from in -9..9,
+            to in -9..9,
+            half in 0..=4u32,
+        ) {
+            let fraction = half * 0x4000;
+            prop_assert_eq!(between(from, to, fraction), in_two_halves(from, to, fraction));
+        }
+
+        #[test]
+        fn turns_are_those_of_the_c_header(
+            reading in -LARGEST..=LARGEST,
+            lowest in -LARGEST..=LARGEST,
+            width in 0..=2 * LARGEST,
+            present: i32,
+        ) {
+            let range = (lowest, (i64::from(lowest) + i64::from(width)).min(LARGEST.into()) as i32);
+            prop_assert_eq!(
+                nearest_turn(reading, range, present),
+                turn_by_turn(reading, range, present)
+            );
+        }
+
         #[test]
         fn places_on_an_axis_are_those_of_the_c_header(step in 1..1u32 << 31, offset in 0..1u32 << 31) {
             prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));

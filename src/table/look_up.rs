@@ -57,27 +57,51 @@ impl LookUp {
         let shift = self.table.header.approach_shift(approach);
         let middle = self.range.middle();
         let goal = present.unwrap_or(middle).azimuth;
-        let (first, second) = self.coordinates.of_demand(demand);
-        let nearest = |goal: Angle, allowed: fn(&EncoderRange, EncoderReading) -> bool| {
-            let mut best: Option<(Angle, EncoderReading)> = None;
-            self.table.for_each_reading(first, second, |mut reading| {
-                reading.azimuth += shift.0;
-                reading.elevation += shift.1;
-                let way = (reading.azimuth - goal).abs();
-                if allowed(&self.range, reading) && best.is_none_or(|(least, _)| way < least) {
-                    best = Some((way, reading));
-                }
-            })?;
-            Ok(best.map(|(_, reading)| reading))
+        let place = self.coordinates.of_demand(demand);
+        let one_turn = self.table.nodes.grid.one_turn;
+        let within = |reading| match one_turn {
+            true => self.range.nearest_turn(reading, goal),
+            false => self.range.holds(reading).then_some(reading),
         };
-        let off = |off: OffTable| Refusal::OffTable(off, self.kind);
-        if let Some(reading) = nearest(goal, EncoderRange::holds).map_err(off)? {
+        if let Some(reading) = self.nearest(place, shift, goal, within)? {
             return Ok(reading);
         }
         // Say what it would have taken, on the turn that lies best.
-        let needed = nearest(middle.azimuth, |_, _| true).map_err(off)?;
+        let anywhere = |mut reading: EncoderReading| {
+            if one_turn {
+                reading.azimuth = reading.azimuth.nearest_turn_to(middle.azimuth);
+            }
+            Some(reading)
+        };
+        let needed = self.nearest(place, shift, middle.azimuth, anywhere)?;
         let needed = needed.unwrap_or(middle);
         Err(Refusal::OutOfRange(needed, self.range, self.kind))
+    }
+
+    /// Of the readings for a place of the table, shifted, and chosen for each the one to take if
+    /// any: that nearest to an azimuth, of two equally near the smaller.
+    fn nearest(
+        &self,
+        (first, second): (Angle, Angle),
+        shift: (Angle, Angle),
+        to: Angle,
+        choose: impl Fn(EncoderReading) -> Option<EncoderReading>,
+    ) -> Result<Option<EncoderReading>, Refusal> {
+        let mut best: Option<(Angle, EncoderReading)> = None;
+        let take = |mut reading: EncoderReading| {
+            reading.azimuth += shift.0;
+            reading.elevation += shift.1;
+            let Some(reading) = choose(reading) else {
+                return;
+            };
+            let way = (reading.azimuth - to).abs();
+            if best.is_none_or(|(least, _)| way < least) {
+                best = Some((way, reading));
+            }
+        };
+        (self.table.for_each_reading(first, second, take))
+            .map_err(|off| Refusal::OffTable(off, self.kind))?;
+        Ok(best.map(|(_, reading)| reading))
     }
 
     /// The demand whose correction leads to a reading: demand = reading - correction(demand), from

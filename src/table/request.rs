@@ -4,7 +4,7 @@ use crate::angle::Angle;
 
 /// A request for a table.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Request {
+pub struct TableRequest {
     /// The largest error allowed, as an angle on the sky.
     pub tolerance: Angle,
     /// Lowest demanded elevation, when the user names it.
@@ -15,10 +15,10 @@ pub struct Request {
     pub steps: Option<(Angle, Angle)>,
 }
 
-impl Request {
+impl TableRequest {
     /// The usual one for a beam of this half-power width: a hundredth of it.
-    pub fn for_beam(beamwidth: Angle) -> Request {
-        Request {
+    pub fn for_beam(beamwidth: Angle) -> TableRequest {
+        TableRequest {
             tolerance: beamwidth / 100.0,
             lowest: None,
             highest: None,

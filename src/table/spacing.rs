@@ -10,7 +10,7 @@ use super::full::FullModel;
 use super::grid::{Grid, GridAxis, MICRODEGREES_PER_DEGREE, Microdegrees, TURN};
 use super::header::in_words;
 use super::measure::{Density, Errors};
-use super::request::Request;
+use super::request::TableRequest;
 
 /// What can be covered, and how the full model bends over it.
 pub(super) struct Spacing {
@@ -25,7 +25,7 @@ pub(super) struct Spacing {
 const NEAR_THE_OTHER_END: Angle = Angle::from_degrees(80.0);
 
 impl Spacing {
-    pub fn of(full: &FullModel, request: &Request) -> Result<Spacing, Error> {
+    pub fn of(full: &FullModel, request: &TableRequest) -> Result<Spacing, Error> {
         if !(request.tolerance > Angle::ZERO && request.tolerance.is_finite()) {
             return Err(Error::Usage("the tolerance must be above zero".to_owned()));
         }
@@ -88,7 +88,7 @@ impl Spacing {
     pub fn best<T>(
         &self,
         chooser: &Chooser<'_, T>,
-        request: &Request,
+        request: &TableRequest,
         room: usize,
     ) -> Option<Trial<T>> {
         match request.highest {
@@ -101,7 +101,7 @@ impl Spacing {
     pub fn with_steps<T>(
         &self,
         (across, up): (Angle, Angle),
-        request: &Request,
+        request: &TableRequest,
         attempt: &dyn Fn(Grid, Density) -> Option<(T, Errors)>,
     ) -> Result<Trial<T>, Error> {
         /// Below this elevation a table is not worth having, degrees; as the automatic choice has

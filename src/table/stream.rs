@@ -16,7 +16,7 @@ use crate::text::is_of_the_web;
 use super::demand::Demand;
 use super::pointer::{Pointer, Source};
 use super::refusal::Refusal;
-use super::watch::{Loaded, Watch};
+use super::watch::{CalibrationWatch, Loaded};
 
 /// What comes in and goes out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -301,7 +301,7 @@ struct LineSession<'a, W: Write> {
     ended: bool,
 }
 
-/// Answers every line of `input` until it ends. With a [`Watch`] the calibration is read again when
+/// Answers every line of `input` until it ends. With a [`CalibrationWatch`] the calibration is read again when
 /// its file changes or a line says `reload`; what comes of the former is passed to `note`. One that
 /// would make the readings jump is taken only when a line says `confirm`.
 ///
@@ -312,7 +312,7 @@ pub fn serve(
     output: impl Write,
     pointer: &mut Pointer,
     form: StreamForm,
-    mut watch: Option<&mut Watch<'_>>,
+    mut watch: Option<&mut CalibrationWatch<'_>>,
     note: &mut dyn FnMut(Reload),
 ) -> io::Result<Tally> {
     let mut input = BufReader::with_capacity(1 << 16, input);
@@ -379,7 +379,7 @@ impl<W: Write> LineSession<'_, W> {
         &mut self,
         line: &[u8],
         too_long: bool,
-        watch: &mut Option<&mut Watch<'_>>,
+        watch: &mut Option<&mut CalibrationWatch<'_>>,
         note: &mut dyn FnMut(Reload),
     ) -> io::Result<()> {
         self.line += 1;
@@ -409,8 +409,8 @@ impl<W: Write> LineSession<'_, W> {
         }
         match parse(line) {
             Ok(Asked::Nothing) => Ok(()),
-            Ok(Asked::Reload) => self.reload(watch, "reload", Watch::read, note),
-            Ok(Asked::Confirm) => self.reload(watch, "confirm", Watch::confirm, note),
+            Ok(Asked::Reload) => self.reload(watch, "reload", CalibrationWatch::read, note),
+            Ok(Asked::Confirm) => self.reload(watch, "confirm", CalibrationWatch::confirm, note),
             Ok(Asked::Pair(first, second)) => {
                 match answer(self.pointer, first, second, self.form.inverse) {
                     Ok(answer) => {
@@ -433,9 +433,13 @@ impl<W: Write> LineSession<'_, W> {
     /// Reads the calibration again as a line of the stream asks, and answers that line.
     fn reload<'w>(
         &mut self,
-        watch: &mut Option<&mut Watch<'w>>,
+        watch: &mut Option<&mut CalibrationWatch<'w>>,
         asked: &str,
-        read: impl Fn(&mut Watch<'w>, &Source, Option<EncoderReading>) -> Result<Loaded, String>,
+        read: impl Fn(
+            &mut CalibrationWatch<'w>,
+            &Source,
+            Option<EncoderReading>,
+        ) -> Result<Loaded, String>,
         note: &mut dyn FnMut(Reload),
     ) -> io::Result<()> {
         let Some(watch) = watch else {

@@ -31,7 +31,7 @@ pub struct Loaded {
 pub type Load<'a> = dyn Fn() -> Result<Loaded, Error> + 'a;
 
 /// A file and how to make a [`Source`] of it.
-pub struct Watch<'a> {
+pub struct CalibrationWatch<'a> {
     path: PathBuf,
     load: &'a Load<'a>,
     seen: Option<Stamp>,
@@ -42,10 +42,10 @@ pub struct Watch<'a> {
     confirmed_by: &'static str,
 }
 
-impl<'a> Watch<'a> {
+impl<'a> CalibrationWatch<'a> {
     /// Of a file that was read when it was as `seen` says.
-    pub fn new(path: &Path, seen: Option<Stamp>, load: &'a Load<'a>) -> Watch<'a> {
-        Watch {
+    pub fn new(path: &Path, seen: Option<Stamp>, load: &'a Load<'a>) -> CalibrationWatch<'a> {
+        CalibrationWatch {
             path: path.to_owned(),
             load,
             seen,
@@ -57,7 +57,7 @@ impl<'a> Watch<'a> {
 
     /// The same, confirmed by something else than a line of a stream.
     #[must_use]
-    pub fn confirmed_by(mut self, what: &'static str) -> Watch<'a> {
+    pub fn confirmed_by(mut self, what: &'static str) -> CalibrationWatch<'a> {
         self.confirmed_by = what;
         self
     }

@@ -5,7 +5,7 @@ use plumbeam::angle::Angle;
 use plumbeam::mount::{Geometry, LowerAxis, MountModel, Term, TermValues};
 use plumbeam::station::Weather;
 use plumbeam::table::{
-    Air, DemandKind, EncoderRange, FullModel, Grid, Microdegrees, Provenance, Request,
+    Air, DemandKind, EncoderRange, FullModel, Grid, Microdegrees, Provenance, TableRequest,
 };
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -13,7 +13,7 @@ use rand_chacha::ChaCha8Rng;
 pub struct Case {
     pub name: &'static str,
     pub full: FullModel,
-    pub request: Request,
+    pub request: TableRequest,
 }
 
 pub fn full_model(
@@ -90,7 +90,7 @@ pub fn cases() -> Vec<Case> {
     let case = |name, full, beam| Case {
         name,
         full,
-        request: Request::for_beam(d(beam)),
+        request: TableRequest::for_beam(d(beam)),
     };
     let cable = (-180.0, 540.0);
     vec![

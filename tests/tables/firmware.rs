@@ -9,8 +9,8 @@ use crate::table_cases::{Case, cases, demands, full_model, provenance, standing}
 use plumbeam::angle::Angle;
 use plumbeam::mount::Term;
 use plumbeam::table::{
-    Correction, FirmwareTable, IntegerTable, Microdegrees, Provenance, Request, Status, c_header,
-    firmware_table, table,
+    Correction, FirmwareTable, IntegerTable, LookUpStatus, Microdegrees, Provenance, TableRequest,
+    c_header, firmware_table, table,
 };
 
 /// How many demands go through the C look-up for each table.
@@ -108,7 +108,7 @@ fn run(program: &Path, input: &str) -> String {
     String::from_utf8(output.stdout).unwrap()
 }
 
-fn answer(result: Result<(Microdegrees, Microdegrees), Status>) -> [i64; 3] {
+fn answer(result: Result<(Microdegrees, Microdegrees), LookUpStatus>) -> [i64; 3] {
     match result {
         Ok((a, e)) => [0, i64::from(a.0), i64::from(e.0)],
         Err(status) => [status as i64, 0, 0],
@@ -391,7 +391,7 @@ fn the_command_chooses_the_wrap_and_keeps_to_the_range() {
         (-180.0, 540.0),
         (0.0, 90.0),
     );
-    let request = Request::for_beam(Angle::from_degrees(1.0));
+    let request = TableRequest::for_beam(Angle::from_degrees(1.0));
     let t = firmware_table(&full, &request, &provenance(), None)
         .unwrap()
         .table
@@ -409,8 +409,8 @@ fn the_command_chooses_the_wrap_and_keeps_to_the_range() {
     assert_eq!(command(5, 45, 176), Ok((355.0, 45.0)));
     // Of two equally near the smaller.
     assert_eq!(command(190, 45, 0), Ok((-180.0, 45.0)));
-    assert_eq!(command(30, -1, 0), Err(Status::Below));
-    assert_eq!(command(30, 91, 0), Err(Status::Above));
+    assert_eq!(command(30, -1, 0), Err(LookUpStatus::Below));
+    assert_eq!(command(30, 91, 0), Err(LookUpStatus::Above));
 }
 
 /// The bend of the air near the horizon runs slantwise through the table of a leaning axis.
@@ -424,7 +424,7 @@ fn a_table_of_geometric_demands_that_cannot_be_made_for_a_leaning_axis_says_what
         (-85.0, 50.0),
     );
     let full = standing(plumbeam::mount::Geometry::polar(d(-33.0)), full);
-    let request = plumbeam::table::Request::for_beam(d(5.0));
+    let request = plumbeam::table::TableRequest::for_beam(d(5.0));
     let refused = firmware_table(&full, &request, &provenance(), None).unwrap_err();
     assert_eq!(refused.exit_code(), 4);
     assert!(

@@ -5,7 +5,7 @@ use crate::table_cases::{Case, cases, full_model, provenance};
 use plumbeam::angle::Angle;
 use plumbeam::mount::Term;
 use plumbeam::problem::Error;
-use plumbeam::table::{CorrectionTable, Provenance, Request, read_table, table};
+use plumbeam::table::{CorrectionTable, Provenance, TableRequest, read_table, table};
 use rand::{RngExt, SeedableRng};
 
 /// First-order words hold to second order in the terms, here of a degree at most.
@@ -20,9 +20,9 @@ fn d(degrees: f64) -> Angle {
 /// Azimuth and elevation correction in degrees of a table for one or two terms.
 fn correction(terms: &[(Term, f64)], azimuth: f64, elevation: f64) -> (f64, f64) {
     let full = full_model(terms, None, (-180.0, 540.0), (-5.0, 90.0));
-    let request = Request {
+    let request = TableRequest {
         tolerance: d(0.001),
-        ..Request::for_beam(d(1.0))
+        ..TableRequest::for_beam(d(1.0))
     };
     let table = table(&full, &request, &Provenance::default())
         .unwrap()
@@ -117,7 +117,7 @@ fn refraction_is_folded_into_a_table_of_geometric_demands() {
     );
     let table = table(
         &geometric,
-        &Request::for_beam(d(1.0)),
+        &TableRequest::for_beam(d(1.0)),
         &Provenance::default(),
     )
     .unwrap()
@@ -208,7 +208,7 @@ fn small_table() -> CorrectionTable {
         (-180.0, 540.0),
         (0.0, 90.0),
     );
-    table(&full, &Request::for_beam(d(20.0)), &provenance())
+    table(&full, &TableRequest::for_beam(d(20.0)), &provenance())
         .unwrap()
         .table
 }
@@ -330,7 +330,7 @@ fn near_the_keyhole_a_table_is_cut_back_and_says_so() {
         (-180.0, 540.0),
         (0.0, 90.0),
     );
-    let finished = table(&full, &Request::for_beam(d(5.0)), &provenance()).unwrap();
+    let finished = table(&full, &TableRequest::for_beam(d(5.0)), &provenance()).unwrap();
     let top = finished.table.header.elevation_last_deg;
     assert!((60.0..87.5).contains(&top), "{top}");
     assert!(
@@ -345,9 +345,9 @@ fn near_the_keyhole_a_table_is_cut_back_and_says_so() {
         .to_string();
     assert!(above.contains("keyhole"), "{above}");
     // A top inside of the keyhole cannot be had, nor one that needs an absurd grid.
-    let request = Request {
+    let request = TableRequest {
         highest: Some(d(89.9)),
-        ..Request::for_beam(d(5.0))
+        ..TableRequest::for_beam(d(5.0))
     };
     let refusal = table(&full, &request, &provenance()).unwrap_err();
     assert_eq!(refusal.exit_code(), 4);
@@ -361,7 +361,7 @@ fn with_nothing_but_zeros_the_table_reaches_the_zenith() {
         (-180.0, 540.0),
         (0.0, 92.0),
     );
-    let finished = table(&full, &Request::for_beam(d(1.0)), &provenance()).unwrap();
+    let finished = table(&full, &TableRequest::for_beam(d(1.0)), &provenance()).unwrap();
     assert_eq!(finished.table.header.elevation_last_deg, 90.0);
     assert_eq!(finished.table.header.largest_error_deg, 0.0);
     assert!(finished.notes.iter().all(|n| !n.contains("cut back")));
@@ -376,10 +376,10 @@ fn the_users_own_steps_are_kept_and_judged() {
         (0.0, 90.0),
     );
     let ask = |across: f64, up: f64, highest: Option<f64>| {
-        let request = Request {
+        let request = TableRequest {
             steps: Some((d(across), d(up))),
             highest: highest.map(d),
-            ..Request::for_beam(d(2.0))
+            ..TableRequest::for_beam(d(2.0))
         };
         table(&full, &request, &provenance())
     };
@@ -407,7 +407,7 @@ fn backlash_and_clock_are_stated_not_tabulated() {
         (-180.0, 540.0),
         (0.0, 90.0),
     );
-    let finished = table(&full, &Request::for_beam(d(2.0)), &provenance()).unwrap();
+    let finished = table(&full, &TableRequest::for_beam(d(2.0)), &provenance()).unwrap();
     assert_eq!(finished.table.header.azimuth_backlash_half_width_deg, 0.2);
     assert_eq!(finished.table.header.elevation_backlash_half_width_deg, 0.0);
     assert_eq!(finished.table.header.clock_offset_s, 1.5);
@@ -428,7 +428,7 @@ fn a_scale_error_makes_the_azimuths_of_the_table_unwrapped() {
         (-180.0, 540.0),
         (0.0, 90.0),
     );
-    let table = table(&full, &Request::for_beam(d(2.0)), &provenance())
+    let table = table(&full, &TableRequest::for_beam(d(2.0)), &provenance())
         .unwrap()
         .table;
     assert_eq!(table.header.azimuth_axis, "unwrapped");

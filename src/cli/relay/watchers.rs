@@ -14,7 +14,7 @@ use crate::files::Stamp;
 use crate::live::{Inlet, Loudness, Operator, RelayNotice};
 use crate::problem::Error;
 use crate::station::Station;
-use crate::table::{DemandKind, Loaded, Source, Watch};
+use crate::table::{CalibrationWatch, DemandKind, Loaded, Source};
 
 /// SIGINT and SIGTERM stop the mount and end the relay.
 ///
@@ -90,7 +90,7 @@ pub fn watch_calibration(
                     .caveats(),
             })
         };
-        let mut watch = Watch::new(&path, seen, &load).confirmed_by("the key c");
+        let mut watch = CalibrationWatch::new(&path, seen, &load).confirmed_by("the key c");
         let tell = |loudness, text| inlet.tell(RelayNotice { loudness, text });
         loop {
             let asked = match confirmed.recv_timeout(OFTEN) {

@@ -2,7 +2,7 @@
 
 use super::super::fixture::{self, Session};
 use super::*;
-use crate::plot::{Picture, Recording};
+use crate::plot::{Picture, Recording, Sheet};
 
 #[test]
 fn a_clash_is_found() {
@@ -122,8 +122,9 @@ fn png_decodes_and_has_ink_where_it_should() {
     let outcome = fixture::outcome(&Session::default());
     let station = fixture::station();
     let report = fixture::report(&outcome, &station, &[]);
+    let mut sheet = Sheet::default();
     for picture in pictures(&report) {
-        let (pixels, width) = decoded(&picture.png().unwrap());
+        let (pixels, width) = decoded(&picture.png(&mut sheet).unwrap());
         let inked = |x0: usize, y0: usize, x1: usize, y1: usize| {
             let dark = |x: usize, y: usize| {
                 let at = (y * width + x) * 3;
