@@ -88,9 +88,9 @@ fn at_a_terminal_words_begin_any_key_stops_c_goes_on_q_ends_and_the_cut_is_drawn
     sees(&screen, &mut seen, "type go and Enter");
     person.write_all(b"go\r").unwrap();
     // Bars of a cut, and how far it is.
-    sees(&screen, &mut seen, "at half the speed");
     sees(&screen, &mut seen, "█");
     sees(&screen, &mut seen, "min left");
+    sees(&screen, &mut seen, "cut 2 of 4");
     for key in [b"x", b" "] {
         seen.clear();
         person.write_all(key).unwrap();

@@ -33,6 +33,10 @@ fn a_practice_ends_with_logs_a_calibration_and_a_report() {
         said.contains("the pointing error that was asked for is reached"),
         "{said}"
     );
+    assert!(
+        said.contains("the same once more at half the speed"),
+        "{said}"
+    );
     let found = String::from_utf8_lossy(&output.stdout);
     assert!(found.contains("azimuth zero"), "{found}");
     for file in [

@@ -43,7 +43,7 @@ fn answers_scatter_as_little_as_the_data_allow_and_intervals_cover() {
 }
 
 /// Sessions of each kind of mount here; the study has 500.
-const SESSIONS_A_KIND: u64 = 60;
+const SESSIONS_A_KIND: u64 = 40;
 
 #[test]
 fn on_every_kind_of_mount_answers_scatter_as_little_and_intervals_cover_as_well() {
@@ -63,12 +63,17 @@ fn on_every_kind_of_mount_answers_scatter_as_little_and_intervals_cover_as_well(
             tallies.values().for_each(|t| all.add(t));
         }
         let (scatter, coverage) = (all.scatter(), all.coverage());
-        assert!(all.fitted > 250, "{name}: {} terms", all.fitted);
-        // Of 400 terms, correlated within a session, both wander more than above.
+        assert!(all.fitted > 170, "{name}: {} terms", all.fitted);
+        // Of 270 terms, correlated within a session, both wander more than above.
         assert!(scatter < 1.2, "{name}: scatter {scatter}");
         assert!((0.89..0.995).contains(&coverage), "{name}: {coverage}");
     }
 }
+
+/// Sessions here in which terms are chosen, which takes four times as long; the study has 2,000.
+const SESSIONS_WITH_A_CHOICE: u64 = 75;
+/// Of half as many intervals as above the share that covers wanders by 2.1 %.
+const LEAST_COVER_WITH_A_CHOICE: f64 = 0.9;
 
 #[test]
 fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
@@ -78,7 +83,7 @@ fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
         plumbeam::mount::Term::BASIC.contains(&t)
             || plumbeam::explain::prior_size::is_weakly_held(t)
     };
-    for number in 0..SESSIONS {
+    for number in 0..SESSIONS_WITH_A_CHOICE {
         let session = session(number, HEALTHY);
         let bound = session.bound().expect("made-up sessions tell their terms");
         let outcome = session
@@ -91,16 +96,17 @@ fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
             .values()
             .for_each(|t| all.add(t));
     }
-    // 12 in 2,000 sessions: one expected here, five is not an accident.
-    assert!(wrong < 5, "{wrong} terms admitted that are not there");
-    assert!(all.coverage() > LEAST_COVER, "{}", all.coverage());
+    // 12 in 2,000 sessions: a half expected here, four is not an accident.
+    assert!(wrong < 4, "{wrong} terms admitted that are not there");
+    let coverage = all.coverage();
+    assert!(coverage > LEAST_COVER_WITH_A_CHOICE, "{coverage}");
 }
 
 #[test]
 fn a_third_of_bad_peaks_is_survived() {
     for alike in [false, true] {
         let (mut spoilt, mut found, mut bad, mut lost) = (0, 0, 0, 0);
-        for number in 0..25 {
+        for number in 0..15 {
             let recipe = Recipe {
                 peaks: Some(40),
                 bad_share: 0.35,
@@ -132,7 +138,7 @@ fn a_third_of_bad_peaks_is_survived() {
         // The whole study finds none spoilt in 300; one may be chance.
         assert!(spoilt <= 1, "{spoilt} answers spoilt, alike: {alike}");
         assert!(found * 20 >= bad * 19, "{found} of {bad} bad peaks found");
-        assert!(lost < 8, "{lost} good peaks lost of 650");
+        assert!(lost < 6, "{lost} good peaks lost of 390");
     }
 }
 
