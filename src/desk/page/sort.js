@@ -18,12 +18,19 @@ export class Sorting {
     this.down = false;
     this.changed = changed;
     this.head = el('thead', {}, el('tr', {}, columns.map((column) => this.heading(column))));
+    // Browsers do not repeat the head of a table on the next sheet while it holds buttons.
+    addEventListener('beforeprint', () => {
+      for (const { cell, button } of columns) cell.replaceChildren(button.firstChild.textContent);
+    });
+    addEventListener('afterprint', () => {
+      for (const { cell, button } of columns) cell.replaceChildren(button);
+    });
   }
 
   heading(column) {
-    const button = el('button', { type: 'button', onclick: () => this.press(column) },
+    column.button = el('button', { type: 'button', onclick: () => this.press(column) },
       el('span', {}, column.words), el('span', { class: 'arrow', 'aria-hidden': 'true' }));
-    column.cell = el('th', { scope: 'col', class: column.kind ?? null, 'aria-sort': 'none' }, button);
+    column.cell = el('th', { scope: 'col', class: column.kind ?? null, 'aria-sort': 'none' }, column.button);
     return column.cell;
   }
 
@@ -42,7 +49,7 @@ export class Sorting {
 
   /** Names a column as this mount does. */
   rename(column, words) {
-    say(column.cell.querySelector('span'), words);
+    say(column.button.querySelector('span'), words);
   }
 
   /** The items in order; as they came where no heading was pressed. */

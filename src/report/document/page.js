@@ -207,11 +207,16 @@
 
   // --- Printing shows what is folded, where the browser does not do it by itself. ---
   let opened = [];
+  // Browsers do not repeat the head of a table on the next sheet while it holds buttons.
+  let buttons = [];
   addEventListener("beforeprint", () => {
     opened = all("details:not([open])");
     for (const details of opened) details.open = true;
+    buttons = all("thead th > button").map((button) => [button.parentNode, button]);
+    for (const [th, button] of buttons) th.textContent = button.textContent;
   });
   addEventListener("afterprint", () => {
     for (const details of opened) details.open = false;
+    for (const [th, button] of buttons) th.replaceChildren(button);
   });
 })();
