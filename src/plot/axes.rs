@@ -106,7 +106,7 @@ pub struct Panel {
 
 /// How far a pointer may miss a mark, pixels: a mouse hits it at once, and marks beside it can still
 /// be hit.
-const REACH: f64 = 7.0;
+pub const REACH_OF_MARK: f64 = 7.0;
 
 impl Panel {
     /// The place of a pair of values.
@@ -205,7 +205,7 @@ impl Panel {
         radius: f64,
         colour: Colour,
     ) -> bool {
-        canvas.tag(row, self.at_edge(self.at(at.0, at.1)), REACH);
+        canvas.tag(row, self.at_edge(self.at(at.0, at.1)), REACH_OF_MARK);
         self.mark(canvas, at, marker, radius, colour)
     }
 

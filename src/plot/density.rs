@@ -15,6 +15,9 @@ pub const SHADES: [Colour; 5] = [
     Colour(0, 68, 116),
 ];
 
+/// Above this many points a picture shows their density, because dots would cover each other.
+pub const MOST_SINGLE_MARKS: usize = 2000;
+
 /// Counts of points in square cells of a rectangle.
 #[derive(Clone, Debug)]
 pub struct Density {

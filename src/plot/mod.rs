@@ -19,9 +19,9 @@ mod style;
 mod ticks;
 mod time_ticks;
 
-pub use axes::{Axis, Key, Panel, Rect, notes};
+pub use axes::{Axis, Key, Panel, REACH_OF_MARK, Rect, notes};
 pub use canvas::{Canvas, Marker, Point};
-pub use density::{Density, SHADES};
+pub use density::{Density, MOST_SINGLE_MARKS, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
 pub use output::{HEIGHT, Picture, Render, Sheet, WIDTH};
 pub use palette::{Colour, colours, dark_style};

@@ -19,6 +19,9 @@ pub(super) const TOP_TO_BASELINE_EM: f64 = 0.76;
 /// plotters' SVG backend divides font sizes by this.
 pub(super) const SIZE_OVER_EM: f64 = 1.24;
 
+/// SVG is set in the typeface of whoever reads it, which may be wider than the one measured.
+const WIDER: f64 = 1.14;
+
 /// How a line is drawn.
 #[derive(Clone, Copy, Debug)]
 pub struct Pen {
@@ -116,6 +119,10 @@ impl Text {
     /// Width in pixels of `text` so set.
     pub fn width(&self, text: &str) -> f64 {
         font::text_width(text, self.size, self.bold)
+    }
+    /// The width to leave free for `text`, pixels.
+    pub fn room_for(&self, text: &str) -> f64 {
+        WIDER * self.width(text)
     }
     /// `text`, or as much of it as fits `room` pixels with an ellipsis behind.
     pub fn fitted(&self, text: &str, room: f64) -> String {

@@ -7,9 +7,6 @@ use crate::angle::Angle;
 use crate::faults::MissPoint;
 use crate::plot::{Align, Canvas, Key, Marker, Panel, Rect, Text, colours, notes};
 
-/// SVG may be set in a wider typeface than the one measured.
-const WIDER: f64 = 1.14;
-
 /// The picture.
 #[derive(Clone, Debug)]
 pub struct MissPicture {
@@ -50,7 +47,7 @@ impl MissPicture {
         for p in meant {
             let (x, y) = panel.at(p.row as f64, p.miss.degrees());
             let row = p.row.to_string();
-            let half = style.width(&row) * WIDER / 2.0 + 1.0;
+            let half = style.room_for(&row) / 2.0 + 1.0;
             let room = Rect {
                 left: x - half,
                 top: y - 21.0,
@@ -105,7 +102,7 @@ impl Drawing for MissPicture {
             let words = "first sidelobe";
             canvas.text((frame.right - 8.0, far + 16.0), words, &style);
             taken.push(Rect {
-                left: frame.right - 8.0 - style.width(words) * WIDER,
+                left: frame.right - 8.0 - style.room_for(words),
                 top: far + 4.0,
                 right: frame.right,
                 bottom: far + 20.0,

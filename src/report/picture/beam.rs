@@ -7,13 +7,11 @@ use crate::angle::Angle;
 use crate::mount::AxisKind;
 use crate::number;
 use crate::plot::{
-    Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Rect, Scale, Text, colours,
-    linear_ticks, notes,
+    Axis, Canvas, Density, Key, MOST_SINGLE_MARKS, Marker, Panel, Pen, Picture, Rect, Scale, Text,
+    colours, linear_ticks, notes,
 };
 use crate::report::{Report, summary};
 
-/// Above this many used peaks they are shown as density, because dots would cover each other.
-const MOST_SINGLE: usize = 2000;
 /// Above this many, only some of the peaks not used, or measured in one axis, are shown.
 const MOST_OTHERS: usize = 400;
 
@@ -131,7 +129,7 @@ impl BeamPicture {
         panel: &Panel,
     ) -> Option<u32> {
         let mut most = None;
-        if self.used.len() > MOST_SINGLE {
+        if self.used.len() > MOST_SINGLE_MARKS {
             let places = self.used.iter().map(|(_, x, y)| panel.at(*x, *y));
             let density = Density::of(places, panel.frame, 6.0);
             density.draw(canvas);

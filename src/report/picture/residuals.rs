@@ -6,16 +6,14 @@ use super::peaks::{Measured, half_range, quantile, shaded_words, stamp, thinning
 use crate::mount::{AxisKind, Kind};
 use crate::number;
 use crate::plot::{
-    Align, Axis, Canvas, Density, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text, Tick,
-    azimuth_ticks, colours, linear_ticks, notes, time_ticks,
+    Align, Axis, Canvas, Density, Key, MOST_SINGLE_MARKS, Marker, Panel, Pen, Picture, Point, Rect,
+    Scale, Text, Tick, azimuth_ticks, colours, linear_ticks, notes, time_ticks,
 };
 use crate::report::Report;
 use crate::report::words::sentence;
 use crate::solve::PeakOutcome;
 use crate::time::Utc;
 
-/// Above this many used peaks they are shown as density, because dots would cover each other.
-const MOST_SINGLE: usize = 2000;
 /// Above this many, only some of the peaks not used are shown, so that the used ones stay visible.
 const MOST_REJECTED: usize = 120;
 /// Up to this many peaks each has its error bar; more bars cover each other.
@@ -241,7 +239,7 @@ impl ResidualPicture {
         let mut most = None;
         self.draw_beam_band(canvas, &panel);
         let used = row.dots.iter().filter(|d| d.used).count();
-        if used > MOST_SINGLE {
+        if used > MOST_SINGLE_MARKS {
             let places = row
                 .dots
                 .iter()

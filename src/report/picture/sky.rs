@@ -8,7 +8,8 @@ use crate::angle::{Angle, Apparent, Direction, Offset, SkyBasis};
 use crate::mount::Geometry;
 use crate::number;
 use crate::plot::{
-    Align, Canvas, Key, Marker, Pen, Picture, Point, Rect, Text, colours, nice_at_most, notes,
+    Align, Canvas, Key, Marker, Pen, Picture, Point, REACH_OF_MARK, Rect, Text, colours,
+    nice_at_most, notes,
 };
 use crate::report::Report;
 use crate::solve::PeakOutcome;
@@ -30,9 +31,6 @@ const CROWDED_ARROW: f64 = 13.0;
 const ROOMY: f64 = 60.0;
 /// Longer arrows are cut to this many usual ones, so that one bad peak does not cross the picture.
 const LONGEST_OVER_USUAL: f64 = 1.55;
-
-/// How far a pointer may miss a peak, pixels.
-const REACH: f64 = 7.0;
 
 /// One arrow of the sky.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -273,7 +271,7 @@ impl Side {
             canvas.arrow(at, tip, &Pen::new(colour, 1.3));
         }
         if let Some(row) = a.row {
-            canvas.tag(row, at, REACH);
+            canvas.tag(row, at, REACH_OF_MARK);
         }
         match (a.used, a.partial) {
             (true, false) => canvas.marker(at, Marker::Disc, self.marker_radius, colour),

@@ -8,8 +8,8 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::explain::{ErrorField, SkyError};
 use crate::number;
 use crate::plot::{
-    Canvas, Colour, Key, Marker, Pen, Picture, Point, Rect, Render, Text, colours, linear_ticks,
-    notes,
+    Canvas, Colour, Key, Marker, Pen, Picture, Point, REACH_OF_MARK, Rect, Render, Text, colours,
+    linear_ticks, notes,
 };
 use crate::problem::printable;
 use crate::report::layout::cut;
@@ -28,8 +28,6 @@ const CELL_ROUND_DEG: f64 = 2.5;
 const SEAM_DEG: f64 = 0.12;
 /// More peaks than these would hide the map.
 const MOST_PEAKS: usize = 300;
-/// How far a pointer may miss a peak, pixels.
-const REACH: f64 = 7.0;
 /// Marks along a track that get their loss written beside them.
 const MOST_MARKS: usize = 6;
 /// A mark nearer to another than this says nothing new, pixels.
@@ -206,7 +204,7 @@ impl MapPicture {
         for (places, marker, radius, colour) in peaks {
             for (row, azimuth, elevation) in every(places) {
                 let at = sky.at(*azimuth, *elevation);
-                canvas.tag(*row, at, REACH);
+                canvas.tag(*row, at, REACH_OF_MARK);
                 canvas.marker(at, marker, radius, colour);
             }
         }

@@ -8,8 +8,6 @@ use crate::plot::{Canvas, Pen, Point, Rect, Text, colours};
 
 /// Size of the numbers, pixels: the smallest that reads well in print.
 const SIZE: f64 = 12.0;
-/// SVG may be set in a wider typeface than the one measured.
-const WIDER: f64 = 1.14;
 /// Marks within this distance share a label, pixels; when the labels find no room, marks farther
 /// apart do too. Chosen by looking at pictures, as are the distances below.
 const SHARED_WITHIN: [f64; 7] = [13.0, 20.0, 30.0, 45.0, 70.0, 110.0, 170.0];
@@ -128,7 +126,7 @@ struct Ground<'a> {
 impl Ground<'_> {
     /// The first free place round a mark, near ones first; off the way if there is one.
     fn place(&self, at: Point, text: &str, taken: &[Rect], style: &Text) -> Option<Placed> {
-        let width = style.width(text) * WIDER;
+        let width = style.room_for(text);
         let found = |off_the_way: bool| {
             DISTANCES.iter().find_map(|far| {
                 let rooms = around(at, *far, width);
