@@ -126,12 +126,17 @@ impl PlanPicture {
             let (left, y) = panel.at(0.0, tenth);
             let pen = Pen::new(colours::GREEN, 1.5).dashed(6.0, 4.0);
             canvas.line((left, y), (frame.right, y), &pen);
-            let words = Text::new(colours::SOFT_INK, 12.0).align(Align::Right);
-            canvas.text(
-                (frame.right - 6.0, y - 5.0),
-                "a tenth of the beamwidth",
-                &words,
-            );
+            // The error falls from the upper left to the lower right: beside the line on the side
+            // where it is not.
+            let reached = self.left.iter().position(|e| height(*e) <= tenth);
+            let reached = reached.map_or(frame.right, |step| panel.at(step as f64, tenth).0);
+            let (place, align) = if reached < 0.5 * (frame.left + frame.right) {
+                ((frame.right - 6.0, y - 5.0), Align::Right)
+            } else {
+                ((frame.left + 6.0, y + 15.0), Align::Left)
+            };
+            let words = Text::new(colours::SOFT_INK, 12.0).align(align);
+            canvas.text(place, "a tenth of the beamwidth", &words);
         }
         let inside: Vec<Point> = (self.left.iter().enumerate())
             .map(|(i, e)| (i as f64, height(*e)))
