@@ -104,8 +104,8 @@ pub struct Panel {
     pub y: Axis,
 }
 
-/// How far a pointer may miss a mark, pixels: a mouse hits it at once, and marks beside it can still
-/// be hit.
+/// How far a pointer may miss a mark, pixels: a mouse hits it at once, and marks beside it can
+/// still be hit.
 pub const REACH_OF_MARK: f64 = 7.0;
 
 impl Panel {

@@ -9,12 +9,8 @@ use plotters_backend::{
 };
 
 use super::canvas::Canvas;
-use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS};
+use super::style::{SIZE_OVER_EM, TOP_TO_BASELINE_EM, UNITS, WIDER};
 use super::{HEIGHT, Picture, Rect, WIDTH, font, output};
-
-/// SVG is set in the reader's own sans-serif: layouts must hold in a wide one too. DejaVu Sans
-/// sets common text an eighth wider than the embedded typeface.
-const WIDER: f64 = 1.125;
 
 /// A line of text and the box it fills, pixels.
 #[derive(Clone, Debug)]

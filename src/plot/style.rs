@@ -19,8 +19,9 @@ pub(super) const TOP_TO_BASELINE_EM: f64 = 0.76;
 /// plotters' SVG backend divides font sizes by this.
 pub(super) const SIZE_OVER_EM: f64 = 1.24;
 
-/// SVG is set in the typeface of whoever reads it, which may be wider than the one measured.
-const WIDER: f64 = 1.14;
+/// SVG is set in the reader's own sans-serif: layouts must hold in a wide one too. DejaVu Sans
+/// sets common text an eighth wider than the embedded typeface; the rest is a margin.
+pub(super) const WIDER: f64 = 1.14;
 
 /// How a line is drawn.
 #[derive(Clone, Copy, Debug)]

@@ -301,9 +301,9 @@ struct LineSession<'a, W: Write> {
     ended: bool,
 }
 
-/// Answers every line of `input` until it ends. With a [`CalibrationWatch`] the calibration is read again when
-/// its file changes or a line says `reload`; what comes of the former is passed to `note`. One that
-/// would make the readings jump is taken only when a line says `confirm`.
+/// Answers every line of `input` until it ends. With a [`CalibrationWatch`] the calibration is read
+/// again when its file changes or a line says `reload`; what comes of the former is passed to
+/// `note`. One that would make the readings jump is taken only when a line says `confirm`.
 ///
 /// # Errors
 /// When input or output fails.

@@ -1,7 +1,8 @@
 //! A page and its pictures in a folder.
 
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
 
 use crate::files;
 use crate::plot::{Render, Sheet};
@@ -19,35 +20,25 @@ pub(in crate::report) fn write_document(
     page: impl FnOnce() -> String + Send,
 ) -> Result<Vec<PathBuf>, Error> {
     std::fs::create_dir_all(dir).map_err(|e| Error::io(&dir.display().to_string(), "create", e))?;
-    let each = |p: &dyn Render, sheet: &mut Sheet| -> Result<[PathBuf; 2], Error> {
-        let png = write(dir, &format!("{}.png", p.file_stem()), &p.png(sheet)?)?;
+    // A sheet is taken up again by whichever core is free.
+    let (put_back, sheets) = crossbeam_channel::unbounded::<Sheet>();
+    let each = |p: &&dyn Render| -> Result<[PathBuf; 2], Error> {
+        let mut sheet = sheets.try_recv().unwrap_or_default();
+        let png = write(dir, &format!("{}.png", p.file_stem()), &p.png(&mut sheet)?)?;
+        let _ = put_back.send(sheet);
         let svg = write(dir, &format!("{}.svg", p.file_stem()), p.svg().as_bytes())?;
         Ok([svg, png])
     };
-    // Each core takes the next picture when it is done with one, and draws all on one sheet.
-    let next = AtomicUsize::new(0);
-    let draw_some = || -> Result<Vec<(usize, [PathBuf; 2])>, Error> {
-        let mut sheet = Sheet::default();
-        let mut drawn = Vec::new();
-        loop {
-            let number = next.fetch_add(1, Ordering::Relaxed);
-            let Some(picture) = pictures.get(number) else {
-                return Ok(drawn);
-            };
-            drawn.push((number, each(*picture, &mut sheet)?));
-        }
-    };
     let (first, drawn) = rayon::join(
         || write(dir, name, page().as_bytes()),
-        || rayon::broadcast(|_| draw_some()),
+        || {
+            (pictures.par_iter().with_max_len(1))
+                .map(each)
+                .collect::<Result<Vec<_>, Error>>()
+        },
     );
     let mut paths = vec![first?];
-    let mut files = Vec::new();
-    for some in drawn {
-        files.extend(some?);
-    }
-    files.sort_unstable_by_key(|(number, _)| *number);
-    paths.extend(files.into_iter().flat_map(|(_, both)| both));
+    paths.extend(drawn?.into_iter().flatten());
     Ok(paths)
 }
 

@@ -18,6 +18,17 @@ impl Drop for Ended {
     }
 }
 
+/// plumbeam, to be started in a folder; it hears nothing, and what it says is thrown away.
+fn quiet(folder: &Path) -> Command {
+    let mut command = Command::new(plumbeam());
+    command
+        .current_dir(folder)
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
+    command
+}
+
 /// A running `plumbeam desk`; ended when dropped.
 pub struct Desk {
     _child: Ended,
@@ -32,7 +43,7 @@ impl Desk {
 
     /// Serves it at a port, with further arguments.
     pub fn serve_at(folder: &Path, port: u16, more: &[&str]) -> Desk {
-        let child = Command::new(plumbeam())
+        let child = quiet(folder)
             .args([
                 "desk",
                 "peaks.csv",
@@ -41,10 +52,6 @@ impl Desk {
                 &port.to_string(),
             ])
             .args(more)
-            .current_dir(folder)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
             .spawn()
             .expect("plumbeam can be started");
         let begun = Instant::now();
@@ -60,11 +67,8 @@ impl Desk {
 
     /// Opens it to the network; with the address on this machine that it prints, token and all.
     pub fn open_to_the_network(folder: &Path) -> (Desk, String) {
-        let mut child = Command::new(plumbeam())
+        let mut child = quiet(folder)
             .args(["desk", "peaks.csv", "--no-browser", "--lan"])
-            .current_dir(folder)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
             .stderr(Stdio::piped())
             .spawn()
             .expect("plumbeam can be started");
@@ -118,13 +122,10 @@ pub struct Dish {
 impl Dish {
     /// That of the session's truth file.
     pub fn pretend(folder: &Path) -> Dish {
-        let mut child = Command::new(plumbeam())
+        let mut child = quiet(folder)
             .args(["simulate", "--truth", "truth.toml"])
             .args(["--rotator-port", "0", "--power-port", "0"])
-            .current_dir(folder)
-            .stdin(Stdio::null())
             .stdout(Stdio::piped())
-            .stderr(Stdio::null())
             .spawn()
             .expect("plumbeam can be started");
         let mut line = String::new();
@@ -147,14 +148,10 @@ pub struct Relay {
 impl Relay {
     /// Starts it in a session's folder that has a calibration.
     pub fn before(folder: &Path, dish: &Dish) -> Relay {
-        let child = Command::new(plumbeam())
+        let child = quiet(folder)
             .args(["relay", "--calibration", "calibration.json"])
             .args(["--rotator", &dish.rotator])
             .args(["--listen", "127.0.0.1:0", "--log", "relay.csv"])
-            .current_dir(folder)
-            .stdin(Stdio::null())
-            .stdout(Stdio::null())
-            .stderr(Stdio::null())
             .spawn()
             .expect("plumbeam can be started");
         Relay {

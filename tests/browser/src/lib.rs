@@ -151,6 +151,23 @@ impl Browser {
         (self.page.execute(&script, Vec::new()).await).unwrap_or_else(|e| panic!("{script}\n{e}"))
     }
 
+    /// The head of a table stands on each printed sheet, which browsers see to only while there are
+    /// no buttons in it; on the screen there are.
+    pub async fn prints_without_buttons(&self, head: &str) {
+        let head = format!("document.querySelector({})", json!(head));
+        let words = self.eval(&format!("{head}.innerText.split(/\\s+/)")).await;
+        for (event, buttons) in [("beforeprint", false), ("afterprint", true)] {
+            self.eval(&format!("dispatchEvent(new Event('{event}'))"))
+                .await;
+            let some = self
+                .eval(&format!("{head}.querySelector('button') !== null"))
+                .await;
+            assert_eq!(some, json!(buttons), "{event}");
+            let same = self.eval(&format!("{head}.innerText.split(/\\s+/)")).await;
+            assert_eq!(same, words, "{event}");
+        }
+    }
+
     /// Waits until an expression is true.
     pub async fn until(&self, script: &str) {
         let begun = std::time::Instant::now();

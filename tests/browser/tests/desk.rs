@@ -639,20 +639,7 @@ async fn print_holds_every_peak_and_no_controls() {
         .eval("(box => box.scrollHeight - box.clientHeight)(document.querySelector('#peaks-table').parentElement)")
         .await;
     assert_eq!(cut, json!(0), "peaks are cut off");
-    // The head of the peaks is said again on each sheet, which browsers do only for heads without
-    // buttons.
-    for (event, buttons) in [("beforeprint", false), ("afterprint", true)] {
-        let some = browser
-            .eval(&format!(
-                "dispatchEvent(new Event('{event}')), document.querySelector('#peaks-table thead button') !== null"
-            ))
-            .await;
-        assert_eq!(some, json!(buttons), "{event}");
-        let words = browser
-            .eval("document.querySelector('#peaks-table thead').innerText.trim().length")
-            .await;
-        assert!(words.as_u64().unwrap() > 20, "{event}: {words}");
-    }
+    browser.prints_without_buttons("#peaks-table thead").await;
 }
 
 #[tokio::test(flavor = "multi_thread")]
