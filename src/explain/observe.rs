@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 use crate::angle::{Angle, Apparent, Direction};
 use crate::logbook::{Peak, PeakLog};
 use crate::mount::ApproachSigns;
-use crate::sky::Sky;
+use crate::sky::{EARTH_ROTATION, Sky};
 use crate::station::{EmitterKind, Station};
 
 /// One peak and where its emitter stood: all that the mount problem needs.
@@ -141,8 +141,6 @@ pub struct SkyNotice {
 /// Half the time step over which a satellite's motion is taken: short against the minutes of a
 /// pass, long against rounding.
 const RATE_STEP_S: f64 = 0.5;
-/// The Earth's rotation, radians a second (IERS Conventions 2010, table 1.2; from memory).
-const EARTH_ROTATION: f64 = 7.292_115e-5;
 
 /// Looks up where the emitter of every peak stood, `clock_offset_s` seconds after the logged
 /// times.

@@ -5,11 +5,9 @@ use nalgebra::{DMatrix, DVector};
 use super::Candidate;
 use crate::explain::sky_weights;
 use crate::mount::{ApproachSigns, MountModel, Term};
+use crate::sky::EARTH_ROTATION;
 use crate::station::Station;
 
-/// What a clock that is off by a second does to an emitter that turns with the sky, radians: the
-/// Earth's rotation in a second.
-const SKY_A_SECOND: f64 = 7.292e-5;
 /// What backlash does when the side of arrival is ignored: half of it either way.
 const HALF: f64 = 0.5;
 
@@ -59,7 +57,9 @@ pub fn weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix
     let mut mean = sky_weights(station, model, terms);
     for (i, term) in terms.iter().enumerate() {
         match term {
-            Term::ClockOffset => mean[(i, i)] = SKY_A_SECOND * SKY_A_SECOND,
+            // A clock that is off by a second displaces an emitter that turns with the sky by
+            // what the Earth turns in it.
+            Term::ClockOffset => mean[(i, i)] = EARTH_ROTATION * EARTH_ROTATION,
             Term::AzimuthBacklash | Term::ElevationBacklash => mean[(i, i)] = HALF * HALF,
             _ => {}
         }

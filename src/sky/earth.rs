@@ -10,9 +10,9 @@ use crate::time::{DAY_S, Utc};
 const METRES_PER_AU: f64 = 149_597_870_700.0;
 /// Days that light takes for one astronomical unit.
 const LIGHT_TIME_DAYS_PER_AU: f64 = METRES_PER_AU / SPEED_OF_LIGHT / DAY_S;
-/// Rate of the Earth rotation angle, radians per second of UT1 (Capitaine and others 2000, as
+/// The Earth's rotation, radians a second of UT1 (Capitaine and others 2000, as
 /// in SOFA `pvtob`).
-const EARTH_RATE: f64 = 1.002_737_811_911_354_6 * std::f64::consts::TAU / DAY_S;
+pub const EARTH_ROTATION: f64 = 1.002_737_811_911_354_6 * std::f64::consts::TAU / DAY_S;
 /// SOFA's number for the WGS 84 ellipsoid.
 const WGS84: i32 = 1;
 
@@ -108,7 +108,7 @@ impl Observer {
         let turn = rotation_with_earth(sofars::erst::era00(ut1.0, ut1.1));
         let to_earth_fixed = turn * celestial_to_intermediate;
         let to_celestial = to_earth_fixed.transpose();
-        let spin = Vector3::new(0.0, 0.0, EARTH_RATE).cross(&place.position);
+        let spin = Vector3::new(0.0, 0.0, EARTH_ROTATION).cross(&place.position);
         let velocity = earth[1] * LIGHT_TIME_DAYS_PER_AU + to_celestial * spin / SPEED_OF_LIGHT;
         Some(Observer {
             tt,

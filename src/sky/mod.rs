@@ -38,6 +38,7 @@ use crate::problem::{Error, nearest_name};
 use crate::station::{Horizon, Station};
 use crate::time::Utc;
 
+pub(crate) use earth::EARTH_ROTATION;
 use earth::EarthPlace;
 use ionosphere::Ionosphere;
 use satellite::Orbit;

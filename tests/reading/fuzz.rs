@@ -1,4 +1,4 @@
-//! A few thousand inputs for every reader, the same in every run: good files with damage of the
+//! A thousand inputs for every reader, the same in every run: good files with damage of the
 //! kinds that break readers. The long run, which looks for inputs by itself, is in DEVELOPERS.md.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -11,7 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use crate::targets::{self, TARGETS};
 
 /// For each target.
-const INPUTS: usize = 2000;
+const INPUTS: usize = 1000;
 /// Longer ones take long, and break no more.
 const LONGEST: usize = 20_000;
 

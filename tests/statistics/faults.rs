@@ -6,9 +6,9 @@ use rayon::prelude::*;
 
 /// Healthy sessions of each scatter here; docs/faults.md has 2,000 of each, of which 0.4 to 1.3 % are
 /// accused.
-const HEALTHY: u64 = 50;
-/// With 2 % accused, more than four of 50 would be so with probability 0.003.
-const MOST_ACCUSED: usize = 4;
+const HEALTHY: u64 = 30;
+/// With 2 % accused, more than three of 30 would be so with probability 0.003.
+const MOST_ACCUSED: usize = 3;
 /// Sessions for each fault at the promised size.
 const EACH: u64 = 2;
 /// Over all faults at least this share is found, and named first; the promise is 95 and 90 %, and

@@ -7,7 +7,7 @@ use plumbeam::recheck::{ChangeKind, RecheckVerdict};
 use plumbeam::solve::Options;
 
 /// Made-up mounts here; the whole study has 400.
-const MOUNTS: u64 = 40;
+const MOUNTS: u64 = 30;
 /// New peaks.
 const PEAKS: [usize; 2] = [3, 6];
 
@@ -49,11 +49,11 @@ fn count(befores: &[Before], kind: ChangeKind, size: Size) -> [usize; 4] {
 #[test]
 fn unmoved_mounts_are_seldom_called_moved_and_moved_ones_nearly_always() {
     let befores = befores();
-    // Two of a hundred is the promise; the whole study finds fewer than one, and five of 80 answers
-    // would then come once in a thousand.
+    // Two of a hundred is the promise; the whole study finds fewer than one, and four of 60 answers
+    // would then come once in 400 times.
     for limit in [Size::Beams(0.0), Size::Noises(0.0)] {
         let [all, moved, ..] = count(&befores, ChangeKind::Unmoved, limit);
-        assert!(all > 70 && moved < 5, "{moved} of {all} called moved");
+        assert!(all > 50 && moved < 4, "{moved} of {all} called moved");
     }
     for kind in [
         ChangeKind::WholeMount,
@@ -63,10 +63,10 @@ fn unmoved_mounts_are_seldom_called_moved_and_moved_ones_nearly_always() {
         ChangeKind::Dish,
     ] {
         // At twice the limit 95 of a hundred is the promise and 97 or more what the whole study
-        // finds: eight misses of 80 would come once in a few hundred.
+        // finds: seven misses of 60 would come once in a few hundred.
         let [all, moved, cannot, named] = count(&befores, kind, Size::Beams(0.2));
         assert!(
-            all - moved < 8,
+            all - moved < 7,
             "{kind:?}: {moved} of {all}, {cannot} cannot tell"
         );
         // And the kind is named rightly or nearly as likely: more than 90 of a hundred in the whole

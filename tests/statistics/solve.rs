@@ -5,13 +5,13 @@ use crate::study::{HEALTHY, Recipe, Tally, merge, other_kinds, session, session_
 use plumbeam::solve::Options;
 
 /// Sessions here; the whole study has 2,000.
-const SESSIONS: u64 = 150;
-/// The scatter over the bound is one; of about 1,000 fitted terms, correlated within a
+const SESSIONS: u64 = 100;
+/// The scatter over the bound is one; of about 650 fitted terms, correlated within a
 /// session, it wanders by a few per cent. The whole study stays below 1.05.
-const MOST_SCATTER: f64 = 1.12;
-/// Of as many intervals the share that covers wanders by 1.5 %; the whole study lies within
+const MOST_SCATTER: f64 = 1.13;
+/// Of as many intervals the share that covers wanders by 1.8 %; the whole study lies within
 /// 93 to 97 %.
-const LEAST_COVER: f64 = 0.915;
+const LEAST_COVER: f64 = 0.91;
 const MOST_COVER: f64 = 0.985;
 
 #[test]
@@ -34,16 +34,16 @@ fn answers_scatter_as_little_as_the_data_allow_and_intervals_cover() {
     }
     let mut all = Tally::default();
     tallies.values().for_each(|t| all.add(t));
-    assert!(all.fitted > 800, "{} terms", all.fitted);
+    assert!(all.fitted > 530, "{} terms", all.fitted);
     assert!(all.scatter() < MOST_SCATTER, "scatter {}", all.scatter());
     let coverage = all.coverage();
     assert!((LEAST_COVER..MOST_COVER).contains(&coverage), "{coverage}");
-    // One good peak in a thousand is lost; three times that is not an accident among 14,000.
+    // One good peak in a thousand is lost; three times that is not an accident among 9,000.
     assert!(lost * 333 < peaks, "{lost} of {peaks} good peaks lost");
 }
 
 /// Sessions of each kind of mount here; the study has 500.
-const SESSIONS_A_KIND: u64 = 40;
+const SESSIONS_A_KIND: u64 = 30;
 
 #[test]
 fn on_every_kind_of_mount_answers_scatter_as_little_and_intervals_cover_as_well() {
@@ -63,17 +63,17 @@ fn on_every_kind_of_mount_answers_scatter_as_little_and_intervals_cover_as_well(
             tallies.values().for_each(|t| all.add(t));
         }
         let (scatter, coverage) = (all.scatter(), all.coverage());
-        assert!(all.fitted > 170, "{name}: {} terms", all.fitted);
-        // Of 270 terms, correlated within a session, both wander more than above.
-        assert!(scatter < 1.2, "{name}: scatter {scatter}");
-        assert!((0.89..0.995).contains(&coverage), "{name}: {coverage}");
+        assert!(all.fitted > 125, "{name}: {} terms", all.fitted);
+        // Of 200 terms, correlated within a session, both wander more than above.
+        assert!(scatter < 1.23, "{name}: scatter {scatter}");
+        assert!((0.88..0.995).contains(&coverage), "{name}: {coverage}");
     }
 }
 
 /// Sessions here in which terms are chosen, which takes four times as long; the study has 2,000.
-const SESSIONS_WITH_A_CHOICE: u64 = 75;
-/// Of half as many intervals as above the share that covers wanders by 2.1 %.
-const LEAST_COVER_WITH_A_CHOICE: f64 = 0.9;
+const SESSIONS_WITH_A_CHOICE: u64 = 50;
+/// Of half as many intervals as above the share that covers wanders by 2.5 %.
+const LEAST_COVER_WITH_A_CHOICE: f64 = 0.89;
 
 #[test]
 fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
@@ -96,8 +96,8 @@ fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
             .values()
             .for_each(|t| all.add(t));
     }
-    // 12 in 2,000 sessions: a half expected here, four is not an accident.
-    assert!(wrong < 4, "{wrong} terms admitted that are not there");
+    // 12 in 2,000 sessions: a third expected here, three is not an accident.
+    assert!(wrong < 3, "{wrong} terms admitted that are not there");
     let coverage = all.coverage();
     assert!(coverage > LEAST_COVER_WITH_A_CHOICE, "{coverage}");
 }
@@ -106,7 +106,7 @@ fn left_to_choose_it_admits_nothing_that_is_not_there_and_covers() {
 fn a_third_of_bad_peaks_is_survived() {
     for alike in [false, true] {
         let (mut spoilt, mut found, mut bad, mut lost) = (0, 0, 0, 0);
-        for number in 0..15 {
+        for number in 0..10 {
             let recipe = Recipe {
                 peaks: Some(40),
                 bad_share: 0.35,
@@ -138,7 +138,7 @@ fn a_third_of_bad_peaks_is_survived() {
         // The whole study finds none spoilt in 300; one may be chance.
         assert!(spoilt <= 1, "{spoilt} answers spoilt, alike: {alike}");
         assert!(found * 20 >= bad * 19, "{found} of {bad} bad peaks found");
-        assert!(lost < 6, "{lost} good peaks lost of 390");
+        assert!(lost < 5, "{lost} good peaks lost of 260");
     }
 }
 
@@ -150,17 +150,17 @@ fn a_third_of_bad_peaks_alike_is_told_from_a_knock_at_twenty_peaks() {
         bad_share: 0.35,
         alike: true,
     };
-    let missed = (0..60).filter(|number| {
+    let missed = (0..40).filter(|number| {
         let session = session(*number, recipe);
         let outcome = session
             .solve(&Options::default())
             .unwrap_or_else(|e| panic!("session {number}: {e}"));
         session.bad.iter().any(|i| outcome.peaks[*i].used)
     });
-    // One of these sixty; without the weighing of one displacement, four.
+    // One of sixty; without the weighing of one displacement, four.
     let missed = missed.count();
     assert!(
-        missed <= 2,
-        "bad peaks were used in {missed} of 60 sessions"
+        missed <= 1,
+        "bad peaks were used in {missed} of 40 sessions"
     );
 }

@@ -14,7 +14,7 @@ use plumbeam::table::{
 };
 
 /// How many demands go through the C look-up for each table.
-const DEMANDS: usize = 8_000;
+const DEMANDS: usize = 4_000;
 /// The float look-up holds an azimuth of up to 720 degrees to 3e-5 degree, on which the corrections
 /// of these tables, where they are steepest, depend by less than a degree to the degree;
 /// and its answers of at most 200 degrees to 8e-6 in each of three roundings.
