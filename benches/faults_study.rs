@@ -15,7 +15,7 @@ mod practice;
 
 use std::collections::BTreeMap;
 
-use practice::{Design, Place, Scatter, designs, examine, healthy, healthy_with, places};
+use practice::{DatedStation, Design, Scatter, designs, examine, healthy, healthy_with, stations};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
@@ -26,7 +26,7 @@ fn main() {
         .filter(|a| !a.starts_with("--"))
         .collect();
     let words: Vec<&str> = arguments.iter().map(String::as_str).collect();
-    let places = places();
+    let stations = stations();
     let count =
         |text: Option<&&str>, usual: u64| text.and_then(|t| t.parse::<u64>().ok()).unwrap_or(usual);
     match words.first() {
@@ -37,28 +37,28 @@ fn main() {
                 Some(&"unequal") => Scatter::Unequal,
                 _ => Scatter::Usual,
             };
-            false_alarms(&places, count(words.get(1), 2000), scatter);
+            false_alarms(&stations, count(words.get(1), 2000), scatter);
         }
-        Some(&"pairs") => pairs(&places, count(words.get(1), 1000)),
-        Some(&"show") => show(&places, &words[1..]),
+        Some(&"pairs") => pairs(&stations, count(words.get(1), 1000)),
+        Some(&"show") => show(&stations, &words[1..]),
         Some(&"faults") => detection(
-            &places,
+            &stations,
             count(words.get(1), 100),
             &words[2.min(words.len())..],
         ),
         _ => {
-            false_alarms(&places, 200, Scatter::Usual);
-            detection(&places, 20, &[]);
+            false_alarms(&stations, 200, Scatter::Usual);
+            detection(&stations, 20, &[]);
         }
     }
 }
 
-fn false_alarms(places: &[Place], sessions: u64, scatter: Scatter) {
+fn false_alarms(stations: &[DatedStation], sessions: u64, scatter: Scatter) {
     let told: Vec<(usize, usize, Vec<String>)> = (1..=sessions)
         .into_par_iter()
         .filter_map(|seed| {
-            let made = healthy_with(places, seed, scatter)?;
-            let found = examine(places, &made)?;
+            let made = healthy_with(stations, seed, scatter)?;
+            let found = examine(stations, &made)?;
             let lines = found.findings.iter().map(|f| f.one_line()).collect();
             Some((made.log.peaks.len(), seed as usize, lines))
         })
@@ -81,7 +81,7 @@ fn false_alarms(places: &[Place], sessions: u64, scatter: Scatter) {
     }
 }
 
-fn detection(places: &[Place], sessions: u64, only: &[&str]) {
+fn detection(stations: &[DatedStation], sessions: u64, only: &[&str]) {
     println!(
         "| fault | size is | size | found, by its name | its name first, of those in which anything is found | mostly mistaken for |"
     );
@@ -91,17 +91,17 @@ fn detection(places: &[Place], sessions: u64, only: &[&str]) {
             continue;
         }
         for size in design.sizes {
-            row(places, &design, *size, sessions);
+            row(stations, &design, *size, sessions);
         }
     }
 }
 
-fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
+fn row(stations: &[DatedStation], design: &Design, size: f64, sessions: u64) {
     let told: Vec<Vec<&'static str>> = (1..=sessions)
         .into_par_iter()
         .filter_map(|seed| {
-            let made = design.make(places, size, seed)?;
-            let found = examine(places, &made);
+            let made = design.make(stations, size, seed)?;
+            let found = examine(stations, &made);
             Some(found.map_or(Vec::new(), |d| {
                 d.findings.iter().map(|f| f.fault.name()).collect()
             }))
@@ -133,7 +133,7 @@ fn row(places: &[Place], design: &Design, size: f64, sessions: u64) {
 
 /// Two faults at once, drawn from those of the mount and of single rows, each of the size from which
 /// it is promised to be found alone.
-fn pairs(places: &[Place], sessions: u64) {
+fn pairs(stations: &[DatedStation], sessions: u64) {
     let misread = [
         "time-zone",
         "longitude-sign",
@@ -157,8 +157,8 @@ fn pairs(places: &[Place], sessions: u64) {
                 return None;
             }
             let other = Some((second, second.promised));
-            let made = first.make_with(other, places, first.promised, seed)?;
-            let found = examine(places, &made).map_or(Vec::new(), |d| {
+            let made = first.make_with(other, stations, first.promised, seed)?;
+            let found = examine(stations, &made).map_or(Vec::new(), |d| {
                 d.findings.iter().map(|f| f.fault.name()).collect()
             });
             Some((names, found))
@@ -199,16 +199,16 @@ fn pairs(places: &[Place], sessions: u64) {
 }
 
 /// One session with everything that is said of it.
-fn show(places: &[Place], words: &[&str]) {
+fn show(stations: &[DatedStation], words: &[&str]) {
     let number = |k: usize| words.get(k).and_then(|w| w.parse::<f64>().ok());
     let made = match words.first() {
-        Some(&"healthy") => healthy(places, number(1).unwrap_or(1.0) as u64),
+        Some(&"healthy") => healthy(stations, number(1).unwrap_or(1.0) as u64),
         Some(name) => designs()
             .iter()
             .find(|d| d.fault.name() == *name)
             .and_then(|d| {
                 d.make(
-                    places,
+                    stations,
                     number(1).unwrap_or(1.0),
                     number(2).unwrap_or(1.0) as u64,
                 )
@@ -224,7 +224,7 @@ fn show(places: &[Place], words: &[&str]) {
         "{:?} {:?} {:?}",
         made.truth.terms, made.truth.noise, made.truth.spoil
     );
-    match examine(places, &made) {
+    match examine(stations, &made) {
         None => println!("cannot be diagnosed"),
         Some(diagnosis) => {
             for finding in &diagnosis.findings {

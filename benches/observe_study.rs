@@ -4,8 +4,8 @@
 
 #![allow(clippy::print_stdout)]
 
-#[path = "../tests/observe/world.rs"]
-mod world;
+#[path = "../tests/observe/rig.rs"]
+mod rig;
 
 use plumbeam::angle::EncoderReading;
 use plumbeam::logbook::{PeakLog, Trust};
@@ -19,7 +19,7 @@ use rand_chacha::ChaCha12Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 
-use world::{World, apart, deg, station, truth};
+use rig::{Rig, apart, deg, station, truth};
 
 /// What one observation came to.
 struct Result {
@@ -46,9 +46,9 @@ const SIGMA_BY_HAND: f64 = 1.0 / 50.0;
 const MOST_BY_HAND: usize = 72;
 
 /// How many peaks by hand, evenly over the sky, promise what the observation was asked for.
-fn by_hand(world: &World, seed: u64) -> Option<usize> {
-    let mut truth = world.truth.clone();
-    let sigma = world.station.dish.beamwidth.degrees() * SIGMA_BY_HAND;
+fn by_hand(rig: &Rig, seed: u64) -> Option<usize> {
+    let mut truth = rig.truth.clone();
+    let sigma = rig.station.dish.beamwidth.degrees() * SIGMA_BY_HAND;
     truth.noise.cross_elevation_deg = sigma;
     truth.noise.elevation_deg = sigma;
     truth.noise.logged = true;
@@ -56,17 +56,17 @@ fn by_hand(world: &World, seed: u64) -> Option<usize> {
     truth.session.to =
         (truth.session.from).plus_seconds(60.0 * MINUTES_BY_HAND * MOST_BY_HAND as f64);
     truth.session.approach_logged = true;
-    let log = session(&world.station, &world.sky, &truth, seed).ok()?;
-    let now = Utc::parse(world::START).expect("a time");
+    let log = session(&rig.station, &rig.sky, &truth, seed).ok()?;
+    let now = Utc::parse(rig::START).expect("a time");
     (8..=MOST_BY_HAND).step_by(4).find(|count| {
         let mut part = log.clone();
         part.peaks.truncate(*count);
-        let Ok(outcome) = solve(&world.station, &world.sky, &part, &Options::default()) else {
+        let Ok(outcome) = solve(&rig.station, &rig.sky, &part, &Options::default()) else {
             return false;
         };
         let promised = outcome.sky_error.as_ref().map(|e| e.rms_95);
-        promised.is_some_and(|promised| promised <= world.settings.wanted)
-            && calibration(&outcome, &world.station, now).trust == Trust::Good
+        promised.is_some_and(|promised| promised <= rig.settings.wanted)
+            && calibration(&outcome, &rig.station, now).trust == Trust::Good
     })
 }
 
@@ -123,10 +123,10 @@ fn one(seed: u64, tells: bool) -> Result {
     station.dish.beamwidth = deg(beamwidth);
     let mut truth = truth(&terms, &more);
     truth.noise.resolution_deg = if kind == 2 { 0.01 } else { 0.1 };
-    let mut world = World::new(station, truth);
-    world.seed = seed;
-    world.settings.for_s = 5400.0;
-    let (owner, took, _) = world.run();
+    let mut rig = Rig::new(station, truth);
+    rig.seed = seed;
+    rig.settings.for_s = 5400.0;
+    let (owner, took, _) = rig.run();
     if tells {
         println!("{terms}{more}");
         for (at, told) in &owner.told {
@@ -149,16 +149,16 @@ fn one(seed: u64, tells: bool) -> Result {
         off: None,
         terms: Vec::new(),
         peaks: [Vec::new(), Vec::new()],
-        by_hand: by_hand(&world, seed),
+        by_hand: by_hand(&rig, seed),
     };
-    let parsed = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &world.station);
+    let parsed = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &rig.station);
     let Ok(log) = parsed else { return result };
-    let Ok(outcome) = solve(&world.station, &world.sky, &log, &Options::default()) else {
+    let Ok(outcome) = solve(&rig.station, &rig.sky, &log, &Options::default()) else {
         return result;
     };
-    let now = Utc::parse(world::START).expect("a time");
-    let trust = calibration(&outcome, &world.station, now).trust;
-    let real = world.truth.model(&world.station.mount.geometry).unwrap();
+    let now = Utc::parse(rig::START).expect("a time");
+    let trust = calibration(&outcome, &rig.station, now).trust;
+    let real = rig.truth.model(&rig.station.mount.geometry).unwrap();
     let off = apart(&outcome.model, &real).degrees();
     let promised = (outcome.sky_error.as_ref()).map_or(f64::NAN, |e| e.rms_95.degrees());
     result.off = Some((off, promised, trust));
@@ -192,10 +192,10 @@ fn one(seed: u64, tells: bool) -> Result {
         result.terms.push((estimate.term, miss / sigma));
     }
     for peak in &log.peaks {
-        let Ok(id) = world.sky.emitter_named(&peak.emitter) else {
+        let Ok(id) = rig.sky.emitter_named(&peak.emitter) else {
             continue;
         };
-        let Ok(direction) = world.sky.apparent_of(id, peak.time) else {
+        let Ok(direction) = rig.sky.apparent_of(id, peak.time) else {
             continue;
         };
         let signs = ApproachSigns {
@@ -207,7 +207,7 @@ fn one(seed: u64, tells: bool) -> Result {
         };
         let reading = EncoderReading { azimuth, elevation };
         let beam = real.beam_vector(reading, signs);
-        let basis = world.station.mount.geometry.basis_at(&beam);
+        let basis = rig.station.mount.geometry.basis_at(&beam);
         let offset = basis.offset_to(&direction.east_north_up());
         for (i, (off, sigma)) in [
             (offset.cross_elevation, peak.azimuth_sigma),

@@ -8,8 +8,8 @@
 mod guard;
 #[path = "../tests/relay/mount.rs"]
 mod mount;
-#[path = "../tests/relay/world.rs"]
-mod world;
+#[path = "../tests/relay/rig.rs"]
+mod rig;
 
 use std::time::Instant;
 
@@ -18,7 +18,7 @@ use plumbeam::mount::Term;
 use plumbeam::table::DemandKind;
 
 use mount::Mount;
-use world::{World, deg, model, settings};
+use rig::{Rig, deg, model, settings};
 
 fn main() {
     let arguments: Vec<String> = std::env::args()
@@ -65,7 +65,7 @@ fn hours(hours: u64) {
         zone: Some(deg(10.0)),
         ..settings()
     };
-    let mut world = World::under(
+    let mut rig = Rig::under(
         guarded,
         full,
         Mount::new(100.0, 30.0),
@@ -73,7 +73,7 @@ fn hours(hours: u64) {
         SunPlace::Up(sun),
     )
     .ready();
-    world.open(1);
+    rig.open(1);
     let start = Instant::now();
     let mut commands = 0u64;
     for hour in 0..hours {
@@ -85,21 +85,21 @@ fn hours(hours: u64) {
                 let azimuth =
                     40.0 + 37.0 * f64::from(second / 900) + 25.0 * hour as f64 + 160.0 * t;
                 let elevation = 5.0 + 70.0 * (std::f64::consts::PI * t).sin();
-                world.send(1, &format!("P {:.2} {elevation:.2}\n", azimuth % 360.0));
+                rig.send(1, &format!("P {:.2} {elevation:.2}\n", azimuth % 360.0));
                 commands += 1;
             }
             for _ in 0..4 {
-                world.send(1, "p\n");
-                world.run(0.25);
+                rig.send(1, "p\n");
+                rig.run(0.25);
                 commands += 1;
             }
-            world.read(1);
+            rig.read(1);
         }
         // What the relay gave away is the test's, not its own.
-        world.rows = Vec::new();
-        world.told = Vec::new();
-        world.mount.targets = Vec::new();
-        world.mount.polls = Vec::new();
+        rig.rows = Vec::new();
+        rig.told = Vec::new();
+        rig.mount.targets = Vec::new();
+        rig.mount.polls = Vec::new();
         println!("hour {:2}: {commands} commands, {}", hour + 1, memory());
     }
     println!(

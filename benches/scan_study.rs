@@ -11,7 +11,9 @@ use plumbeam::scan::{NoiseLaw, ReduceOptions};
 use plumbeam::simulate::{ScanPlan, Signal, Way};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
-use scan_study::{Kind, Lags, Place, Tally, kinds, lags, mount, moving, night, statistics, tally};
+use scan_study::{
+    Kind, Lags, StationAndSky, Tally, kinds, lags, mount, moving, night, statistics, tally,
+};
 
 /// Scans in a made-up night.
 const NIGHT: usize = 40;
@@ -24,7 +26,7 @@ fn main() {
     let scans: usize = (arguments.iter().position(|a| a == "--scans"))
         .and_then(|i| arguments.get(i + 1)?.parse().ok())
         .unwrap_or(2000);
-    let place = Place::new(1.8);
+    let place = StationAndSky::new(1.8);
     let nights = scans.div_ceil(NIGHT) as u64;
     let why = arguments.iter().any(|a| a == "--why");
     let only = (arguments.iter().position(|a| a == "--only")).and_then(|i| arguments.get(i + 1));
@@ -147,7 +149,7 @@ fn main() {
 fn nights_of(
     nights: u64,
     first: u64,
-    place: &Place,
+    place: &StationAndSky,
     plan: impl Fn(usize, &mut ChaCha8Rng) -> (ScanPlan, Signal) + Sync,
 ) -> Tally {
     (first..first + nights)
@@ -160,7 +162,7 @@ fn nights_of(
 }
 
 /// Nights of which every fifth scan is of a kind.
-fn row(kind: &Kind, nights: u64, place: &Place, show_why: bool) {
+fn row(kind: &Kind, nights: u64, place: &StationAndSky, show_why: bool) {
     let (own, others, well, wrong) = (0..nights)
         .into_par_iter()
         .map(|seed| scan_study::mixed(kind, 300 + seed, NIGHT, place))

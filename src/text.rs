@@ -88,14 +88,14 @@ pub fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Error> {
         return Err(wrong.of_file(file).into());
     }
     utf8(bytes).map_err(|(at, wrong)| {
-        let (line, column) = place(bytes, at);
+        let (line, column) = line_and_column(bytes, at);
         wrong.at(file, line, column).into()
     })
 }
 
 /// Line and column of a byte offset, both counted from 1, the column in characters. An offset
 /// beyond the end is the end.
-pub fn place(bytes: &[u8], offset: usize) -> (usize, usize) {
+pub fn line_and_column(bytes: &[u8], offset: usize) -> (usize, usize) {
     let before = &bytes[..offset.min(bytes.len())];
     let line_start = before
         .iter()
@@ -117,7 +117,7 @@ pub fn problems_at(file: &str, text: &str, mut faults: Vec<(Option<usize>, Wrong
     for (i, (at, wrong)) in faults.into_iter().enumerate() {
         problems.push(match at.filter(|_| i < MOST_PROBLEMS_SHOWN) {
             Some(at) => {
-                let (line, column) = place(text.as_bytes(), at);
+                let (line, column) = line_and_column(text.as_bytes(), at);
                 wrong.at(file, line, column)
             }
             None => wrong.of_file(file),
@@ -285,8 +285,8 @@ mod tests {
     #[test]
     fn places_count_characters_not_bytes() {
         let text = "äß,x\nü=1".as_bytes();
-        assert_eq!(place(text, 5), (1, 4));
-        assert_eq!(place(text, 9), (2, 2));
-        assert_eq!(place(text, 1000), (2, 4));
+        assert_eq!(line_and_column(text, 5), (1, 4));
+        assert_eq!(line_and_column(text, 9), (2, 2));
+        assert_eq!(line_and_column(text, 1000), (2, 4));
     }
 }

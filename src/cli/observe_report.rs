@@ -11,7 +11,7 @@ use crate::angle::Angle;
 use crate::live::{Axes, Loudness, RelayNotice};
 use crate::logbook::PowerUnit;
 use crate::mount::Kind;
-use crate::observe::{Action, Ending, Journal, Looked, Progress, Solved, renamed};
+use crate::observe::{Action, Ending, EvaluatedScan, Journal, Progress, Solved, renamed};
 use crate::outputs::{Growing, Output};
 use crate::problem::Error;
 use crate::time::Utc;
@@ -112,9 +112,9 @@ impl Reporter {
                     self.failed = Some(error);
                 }
             }
-            Action::Looked(looked, solved) => self.looked(&looked, solved.as_ref()),
+            Action::EvaluatedScan(looked, solved) => self.scan_evaluated(&looked, solved.as_ref()),
             Action::Tell(RelayNotice { loudness, text }) => self.say(loudness, &text),
-            Action::Show(progress) => self.show(&progress),
+            Action::Show(progress) => self.draw_progress(&progress),
             Action::End(ending) => self.ending = Some(ending),
             Action::Connect(_) | Action::Write(..) | Action::Drop(_) | Action::Think(_) => {}
         }
@@ -148,7 +148,7 @@ impl Reporter {
         self.line(&json!({ "told": loudness.word(), "text": text }));
     }
 
-    fn looked(&mut self, looked: &Looked, solved: Option<&Solved>) {
+    fn scan_evaluated(&mut self, looked: &EvaluatedScan, solved: Option<&Solved>) {
         let degrees = |angle: Angle| angle.degrees();
         let found = looked.found.as_ref();
         self.line(&json!({
@@ -181,7 +181,7 @@ impl Reporter {
         let _ = self.console.data(&format!("{value}\n"));
     }
 
-    fn show(&mut self, progress: &Progress) {
+    fn draw_progress(&mut self, progress: &Progress) {
         if self.bar.is_hidden() {
             return;
         }

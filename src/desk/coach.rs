@@ -179,7 +179,7 @@ mod tests {
 
     const BEAM: f64 = 5.0;
 
-    fn place(x: f64, y: f64) -> Option<[Angle; 2]> {
+    fn readings(x: f64, y: f64) -> Option<[Angle; 2]> {
         Some([Angle::from_degrees(x), Angle::from_degrees(y)])
     }
 
@@ -196,7 +196,7 @@ mod tests {
             coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i as u64),
                 power_db: power(*x, *y, i),
-                place: place(*x, *y),
+                place: readings(*x, *y),
             });
         }
         coach
@@ -217,7 +217,7 @@ mod tests {
             );
             assert!(sigma.degrees() < 0.5);
         }
-        assert_eq!(standing.best.place, place(11.4, 45.1));
+        assert_eq!(standing.best.place, readings(11.4, 45.1));
     }
 
     #[test]
@@ -243,7 +243,7 @@ mod tests {
             coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i),
                 power_db: -90.0 + 0.3 * ((i * i) as f64).sin(),
-                place: place(0.1 * i as f64, 45.0),
+                place: readings(0.1 * i as f64, 45.0),
             });
         }
         assert_eq!(coach.standing(1.0).unwrap().top, [None; 2]);
@@ -261,7 +261,7 @@ mod tests {
             coach.take(PowerSample {
                 at: start + Duration::from_millis(200 * i as u64),
                 power_db: -60.0 - 12.0 * off * off,
-                place: place(x, 75.0),
+                place: readings(x, 75.0),
             });
         }
         let (top, _) = coach.standing(lean).unwrap().top[0].expect("a top");

@@ -59,7 +59,7 @@ impl Calibration {
             .into_iter()
             .map(|(path, wrong)| {
                 let at = json_place::find(text, &path);
-                let (line, column) = text::place(text.as_bytes(), at);
+                let (line, column) = text::line_and_column(text.as_bytes(), at);
                 wrong.at(file, line, column)
             })
             .collect();
@@ -136,7 +136,7 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
     }
     let found: FormatOnly = serde_json::from_str(text).map_err(|e| form_problem(file, text, &e))?;
     let at = json_place::find(text, &[json_place::PathStep::key("format")]);
-    let (line, column) = text::place(text.as_bytes(), at);
+    let (line, column) = text::line_and_column(text.as_bytes(), at);
     let wrong = match found.format.as_ref().map(serde_json::Value::as_str) {
         Some(Some(FORMAT)) => return Ok(()),
         Some(Some(format)) => match format.strip_prefix(FORMAT_FAMILY) {
@@ -162,7 +162,7 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
         .sum();
     // The reader counts columns in bytes.
     let at = line_start + error.column().saturating_sub(1);
-    let (line, column) = text::place(text.as_bytes(), at);
+    let (line, column) = text::line_and_column(text.as_bytes(), at);
     // A text cut within a number or within quotes is not told as an end by the JSON reader.
     let at_end = at + 1 >= text.trim_end().len();
     let behind = error.to_string().starts_with("trailing characters");

@@ -182,10 +182,10 @@ fn form_of<R: BufRead>(table: &Table<R>, axes: Axes, power: (usize, PowerUnit)) 
     let dialect = table.rows().dialect();
     let count = columns.header_count()?;
     let needed = [TIME, FIRST, SECOND, power.0];
-    if dialect.returns || needed.iter().any(|c| columns.place(*c).is_none()) {
+    if dialect.returns || needed.iter().any(|c| columns.field_of(*c).is_none()) {
         return None;
     }
-    let field = |i: usize| match (0..=power.0).find(|c| columns.place(*c) == Some(i)) {
+    let field = |i: usize| match (0..=power.0).find(|c| columns.field_of(*c) == Some(i)) {
         Some(SCAN) => Field::Scan,
         Some(TIME) => Field::Time,
         Some(EMITTER) => Field::Emitter,

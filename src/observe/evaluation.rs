@@ -61,7 +61,7 @@ pub struct Job {
 
 /// What a new scan gave.
 #[derive(Clone, Debug)]
-pub struct Looked {
+pub struct EvaluatedScan {
     /// As the log calls it.
     pub name: String,
     /// Its emitter.
@@ -106,7 +106,7 @@ pub enum NextMove {
 #[derive(Clone, Debug)]
 pub struct Answer {
     /// Of the new scans.
-    pub looked: Vec<Looked>,
+    pub looked: Vec<EvaluatedScan>,
     /// The mount as known now.
     pub knowledge: Knowledge,
     /// Peaks that can be used.
@@ -148,8 +148,8 @@ pub fn evaluate(job: &Job) -> Answer {
     let knowledge = job.prior.with(&usable(since..count));
     let first_new = count - job.new.min(count);
     let before = job.prior.with(&usable(since..first_new.max(since)));
-    let looked: Vec<Looked> = (first_new..count)
-        .map(|i| looked(&reduction.scans[i], found[i].clone(), &before))
+    let looked: Vec<EvaluatedScan> = (first_new..count)
+        .map(|i| evaluated(&reduction.scans[i], found[i].clone(), &before))
         .collect();
     let peaks = found.iter().flatten().count();
     let mut log = reduction.peak_log();
@@ -299,7 +299,7 @@ fn found(scan: &ReducedScan, beamwidth: Angle) -> Option<FoundEmitter> {
     })
 }
 
-fn looked(scan: &ReducedScan, found: Option<FoundEmitter>, before: &Knowledge) -> Looked {
+fn evaluated(scan: &ReducedScan, found: Option<FoundEmitter>, before: &Knowledge) -> EvaluatedScan {
     let off = found.as_ref().map(|found| {
         let beam = (before.model()).beam(found.reading, ApproachSigns::UNKNOWN);
         let off = beam.separation(&found.target);
@@ -309,7 +309,7 @@ fn looked(scan: &ReducedScan, found: Option<FoundEmitter>, before: &Knowledge) -
         (off, Angle::from_radians(variance.sqrt()))
     });
     let is = |test: fn(&Reason) -> bool| scan.reasons.iter().any(test);
-    Looked {
+    EvaluatedScan {
         name: scan.name.clone(),
         emitter: scan.emitter.clone(),
         verdict: scan.verdict,

@@ -1,6 +1,6 @@
 //! What goes into the machine of an observation and what comes out of it.
 
-use super::evaluation::{Answer, Job, Looked, Solved};
+use super::evaluation::{Answer, EvaluatedScan, Job, Solved};
 use super::knowledge::Knowledge;
 use super::pattern::{Manner, Pattern};
 use super::power::Power;
@@ -172,7 +172,7 @@ pub enum Action {
     /// The rows of this scan are of another emitter than was thought, or of nobody knows which.
     Renamed(String, Option<String>),
     /// A scan was looked at, and what is known now.
-    Looked(Box<Looked>, Option<Solved>),
+    EvaluatedScan(Box<EvaluatedScan>, Option<Solved>),
     /// The peaks file is this now.
     Peaks(String),
     /// Tell the person.

@@ -90,7 +90,7 @@ impl Inquiry<'_> {
         }
     }
 
-    fn place(&self, emitter: EmitterId, time: Utc) -> Option<Direction<Apparent>> {
+    fn direction(&self, emitter: EmitterId, time: Utc) -> Option<Direction<Apparent>> {
         let there = self.sky.apparent_of(emitter, time).ok()?;
         (there.elevation() > Angle::ZERO).then_some(there)
     }
@@ -101,7 +101,7 @@ impl Inquiry<'_> {
         let peaks: Vec<FoundEmitter> = (self.sightings.iter().zip(names))
             .filter_map(|(sighting, name)| {
                 Some(FoundEmitter {
-                    target: self.place(*name, sighting.time)?,
+                    target: self.direction(*name, sighting.time)?,
                     sigma: [Some(loose); 2],
                     ..sighting.found.clone()
                 })
@@ -126,7 +126,7 @@ impl Inquiry<'_> {
         own: &[EmitterId],
     ) -> Option<(Knowledge, f64)> {
         let there = FoundEmitter {
-            target: self.place(other, first.time)?,
+            target: self.direction(other, first.time)?,
             ..first.found.clone()
         };
         let mut knowledge = self.prior.with(std::slice::from_ref(&there));
@@ -177,7 +177,7 @@ impl Inquiry<'_> {
     ) -> Option<EmitterId> {
         let beam = knowledge.model().beam(reading, ApproachSigns::UNKNOWN);
         (self.sky.emitters())
-            .filter_map(|id| Some((beam.separation(&self.place(id, time)?), id)))
+            .filter_map(|id| Some((beam.separation(&self.direction(id, time)?), id)))
             .filter(|(off, _)| *off <= room)
             .min_by(|a, b| a.0.radians().total_cmp(&b.0.radians()))
             .map(|(_, id)| id)

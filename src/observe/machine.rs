@@ -269,7 +269,7 @@ impl ObservationRun {
             Event::Evaluated(answer) => self.thought(*answer),
             Event::Tick => self.relay(live::Event::Tick),
         }
-        self.look();
+        self.time_passes();
         std::mem::take(&mut self.out)
     }
 
@@ -367,11 +367,11 @@ impl ObservationRun {
             Phase::Moving(_) => self.move_position(axes, &joined),
             _ => {}
         }
-        self.show();
+        self.tell_progress();
     }
 
     /// What time alone brings.
-    fn look(&mut self) {
+    fn time_passes(&mut self) {
         let listening = match &self.phase {
             Phase::Moving(_) => true,
             Phase::Testing(_) => false,
@@ -394,7 +394,7 @@ impl ObservationRun {
             }
             _ => return,
         };
-        if let Some(cause) = self.watch.look(self.now, listening) {
+        if let Some(cause) = self.watch.time_passes(self.now, listening) {
             self.halt(cause);
             return;
         }
@@ -490,7 +490,7 @@ impl ObservationRun {
         }
     }
 
-    pub(super) fn show(&mut self) {
+    pub(super) fn tell_progress(&mut self) {
         let progress = Progress {
             doing: self.doing(),
             reading: self.reading.map(|(axes, _)| axes),

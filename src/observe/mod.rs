@@ -27,7 +27,7 @@ mod sun_cut;
 mod tuned;
 mod watch;
 
-pub use evaluation::{Answer, Job, Looked, NextMove, Solved, evaluate};
+pub use evaluation::{Answer, EvaluatedScan, Job, NextMove, Solved, evaluate};
 pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
 pub use identity::Missed;
 pub use journal::{FORMAT, Journal, renamed};

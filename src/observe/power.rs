@@ -146,7 +146,7 @@ impl PowerLines {
             _ => return Err(no_power()),
         };
         let value = number(power).ok_or_else(no_power)?;
-        self.sound(value)
+        self.plausible(value)
             .ok_or_else(no_power)
             .map(|value| Power { time, value })
     }
@@ -184,13 +184,13 @@ impl PowerLines {
             PowerUnit::Decibels => 10.0 * (sum / steps).log10(),
             PowerUnit::Linear | PowerUnit::Counts => sum / steps,
         };
-        self.sound(value)
+        self.plausible(value)
             .ok_or_else(no_sweep)
             .map(|value| Some(Power { time: None, value }))
     }
 
     /// A power that a log may hold.
-    fn sound(&self, value: f64) -> Option<f64> {
+    fn plausible(&self, value: f64) -> Option<f64> {
         let most = match self.unit {
             PowerUnit::Decibels => 300.0,
             PowerUnit::Linear | PowerUnit::Counts => 1e30,

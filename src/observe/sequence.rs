@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::evaluation::{Answer, Job, Looked, NextMove};
+use super::evaluation::{Answer, EvaluatedScan, Job, NextMove};
 use super::events::{Action, Ending};
 use super::identity::Missed;
 use super::machine::{Attempt, ObservationRun, Phase, Purpose};
@@ -75,7 +75,7 @@ impl ObservationRun {
             for looked in &answer.looked {
                 let solved = self.solved.clone();
                 self.out
-                    .push(Action::Looked(Box::new(looked.clone()), solved));
+                    .push(Action::EvaluatedScan(Box::new(looked.clone()), solved));
             }
         }
         self.doubtful = answer.doubtful;
@@ -139,7 +139,7 @@ impl ObservationRun {
     }
 
     /// What to do after a cross: one or two scans.
-    fn judge(&mut self, both: &[Looked], next: NextMove) {
+    fn judge(&mut self, both: &[EvaluatedScan], next: NextMove) {
         for looked in both {
             self.tell_of(looked);
         }
@@ -231,7 +231,7 @@ impl ObservationRun {
         self.choose(next);
     }
 
-    fn tell_of(&mut self, looked: &Looked) {
+    fn tell_of(&mut self, looked: &EvaluatedScan) {
         let sigma = looked.found.as_ref().map(|f| f.sigma);
         let text = match (looked.verdict, sigma) {
             (ScanVerdict::Refused, _) | (_, None) => {
@@ -274,7 +274,7 @@ impl ObservationRun {
     }
 
     /// No peak: centred again, searched for, or left.
-    fn missed(&mut self, looked: &Looked, id: EmitterId) {
+    fn missed(&mut self, looked: &EvaluatedScan, id: EmitterId) {
         if looked.one_flank && self.attempt.centred == 0 {
             self.attempt.centred += 1;
             self.cross(id, 1.0);

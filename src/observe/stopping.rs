@@ -115,7 +115,7 @@ impl ObservationRun {
                 cause.advice()
             ),
         );
-        self.show();
+        self.tell_progress();
     }
 
     /// Ends: what moves is stopped first.

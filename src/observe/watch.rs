@@ -345,7 +345,7 @@ impl MountWatch {
     }
 
     /// What time alone brings.
-    pub fn look(&mut self, now: Duration, listening: bool) -> Option<StopCause> {
+    pub fn time_passes(&mut self, now: Duration, listening: bool) -> Option<StopCause> {
         let moving = self.axes.iter().any(|axis| axis.target.is_some());
         if moving {
             let since = self.axes.iter().map(|a| a.since).max().unwrap_or(now);
@@ -422,7 +422,7 @@ mod tests {
             {
                 return Some((t, cause));
             }
-            if let Some(cause) = watch.look(s(t), false) {
+            if let Some(cause) = watch.time_passes(s(t), false) {
                 return Some((t, cause));
             }
             t += 0.2;
@@ -504,13 +504,13 @@ mod tests {
     fn a_silent_receiver_is_noticed_after_three_seconds_or_six_of_its_pauses() {
         let mut watch = watch();
         watch.power(s(10.0));
-        assert_eq!(watch.look(s(12.9), true), None);
-        assert_eq!(watch.look(s(20.0), false), None);
-        let cause = watch.look(s(13.2), true);
+        assert_eq!(watch.time_passes(s(12.9), true), None);
+        assert_eq!(watch.time_passes(s(20.0), false), None);
+        let cause = watch.time_passes(s(13.2), true);
         assert!(matches!(cause, Some(StopCause::SilentReceiver { .. })));
         watch.lines(0.5);
-        assert_eq!(watch.look(s(13.2), true), None);
-        assert!(watch.look(s(22.5), true).is_some());
+        assert_eq!(watch.time_passes(s(13.2), true), None);
+        assert!(watch.time_passes(s(22.5), true).is_some());
     }
 
     #[test]

@@ -188,7 +188,7 @@ fn section(one: &HeardEmitter) -> String {
         "[[emitter]]\nname = {}\nkind = \"{kind}\"\n",
         quoted(&one.emitter.name)
     );
-    if let Some((right_ascension, declination)) = one.place() {
+    if let Some((right_ascension, declination)) = one.celestial() {
         // Writing to a string does not fail.
         let _ = writeln!(
             text,

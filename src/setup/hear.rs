@@ -150,7 +150,7 @@ impl HeardEmitter {
     }
 
     /// Where it stands among the stars, if it is a source.
-    pub fn place(&self) -> Option<(Angle, Angle)> {
+    pub fn celestial(&self) -> Option<(Angle, Angle)> {
         match self.emitter.kind {
             EmitterKind::RadioSource {
                 right_ascension,

@@ -52,18 +52,18 @@ pub(super) fn faults(file: &str, text: &str) -> Problems {
     let mut found = Vec::new();
     for (section, item) in document.as_table().iter() {
         match item {
-            Item::Table(table) => look(section, table, text, &mut found),
+            Item::Table(table) => check_section(section, table, text, &mut found),
             Item::ArrayOfTables(tables) => {
                 for table in tables {
-                    look(section, table, text, &mut found);
+                    check_section(section, table, text, &mut found);
                 }
             }
             Item::Value(Value::InlineTable(table)) => {
-                look(section, table, text, &mut found);
+                check_section(section, table, text, &mut found);
             }
             Item::Value(Value::Array(tables)) => {
                 for table in tables.iter().filter_map(Value::as_inline_table) {
-                    look(section, table, text, &mut found);
+                    check_section(section, table, text, &mut found);
                 }
             }
             _ => {}
@@ -73,7 +73,12 @@ pub(super) fn faults(file: &str, text: &str) -> Problems {
 }
 
 /// The numbers of one section.
-fn look(section: &str, table: &dyn TableLike, text: &str, found: &mut Vec<(Option<usize>, Wrong)>) {
+fn check_section(
+    section: &str,
+    table: &dyn TableLike,
+    text: &str,
+    found: &mut Vec<(Option<usize>, Wrong)>,
+) {
     for (key, item) in table.iter() {
         let values: Vec<&Value> = match item {
             Item::Value(Value::Array(list)) => list.iter().collect(),

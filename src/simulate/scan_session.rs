@@ -202,23 +202,23 @@ to = \"2026-09-12T16:40:00Z\"
 peaks = 20
 ";
 
-    fn place() -> (Station, Sky) {
+    fn station_and_sky() -> (Station, Sky) {
         let station = Station::read(Path::new("demo-data/station.toml")).unwrap();
         let sky = Sky::new(&station).unwrap();
         (station, sky)
     }
 
-    fn night(more: &str, seed: u64) -> Result<Vec<Scan>, Error> {
-        let (station, sky) = place();
+    fn scans_of_a_night(more: &str, seed: u64) -> Result<Vec<Scan>, Error> {
+        let (station, sky) = station_and_sky();
         let truth = Truth::parse("truth.toml", &format!("{TRUTH}{more}")).unwrap();
         scan_session(&station, &sky, &truth, seed)
     }
 
     #[test]
     fn the_strongest_sample_stands_where_the_beam_is_on_the_emitter() {
-        let (station, sky) = place();
+        let (station, sky) = station_and_sky();
         let truth = Truth::parse("truth.toml", TRUTH).unwrap();
-        let scans = night("", 4).unwrap();
+        let scans = scans_of_a_night("", 4).unwrap();
         assert!(scans.len() >= 15);
         let model = truth.model(&station.mount.geometry).unwrap();
         for scan in &scans {
@@ -240,12 +240,18 @@ peaks = 20
 
     #[test]
     fn the_same_seed_makes_the_same_night_on_the_emitters_of_the_peaks() {
-        let (station, sky) = place();
+        let (station, sky) = station_and_sky();
         let truth = Truth::parse("truth.toml", TRUTH).unwrap();
-        assert_eq!(night("", 4).unwrap(), night("", 4).unwrap());
-        assert_ne!(night("", 4).unwrap(), night("", 5).unwrap());
+        assert_eq!(
+            scans_of_a_night("", 4).unwrap(),
+            scans_of_a_night("", 4).unwrap()
+        );
+        assert_ne!(
+            scans_of_a_night("", 4).unwrap(),
+            scans_of_a_night("", 5).unwrap()
+        );
         let peaks = session(&station, &sky, &truth, 4).unwrap().peaks;
-        let same = (night("", 4).unwrap().iter().zip(&peaks))
+        let same = (scans_of_a_night("", 4).unwrap().iter().zip(&peaks))
             .filter(|(scan, peak)| scan.emitter == peak.emitter)
             .count();
         // Where a scan would leave the encoder's range another emitter is taken.
@@ -255,7 +261,7 @@ peaks = 20
     #[test]
     fn scans_are_made_as_the_truth_file_says() {
         let raster = "[scans]\nway = \"raster\"\nrows = 5\nsamples = 21\nseconds_a_pass = 10.0\nslower = 1.0\n";
-        for scan in night(raster, 4).unwrap() {
+        for scan in scans_of_a_night(raster, 4).unwrap() {
             assert_eq!(scan.samples.len(), 5 * 21);
             let last = scan.samples.last().unwrap().time;
             let seconds = last.seconds_since(scan.samples[0].time);
@@ -269,14 +275,18 @@ peaks = 20
             let last = scan.samples[scan.samples.len() - 1].time;
             last.seconds_since(scan.samples[0].time)
         };
-        let lengths: Vec<f64> = night("", 4).unwrap().iter().map(length).collect();
+        let lengths: Vec<f64> = scans_of_a_night("", 4)
+            .unwrap()
+            .iter()
+            .map(length)
+            .collect();
         let near = |s: f64| lengths.iter().filter(|l| (**l - s).abs() < 1e-3).count();
         assert_eq!(
             near(4.0 * 20.0 + 6.0) + near(4.0 * 40.0 + 6.0),
             lengths.len()
         );
         assert!(near(86.0) > 3 && near(166.0) > 3, "{lengths:?}");
-        let slow = night("[scans]\nseconds_a_pass = 1000.0\n", 4).unwrap_err();
+        let slow = scans_of_a_night("[scans]\nseconds_a_pass = 1000.0\n", 4).unwrap_err();
         assert_eq!(slow.exit_code(), 2);
         assert!(slow.to_string().contains("one takes 8006 s"), "{slow}");
     }
@@ -284,7 +294,10 @@ peaks = 20
     #[test]
     fn a_sidelobe_displaces_its_scan_and_a_time_zone_all_times() {
         let lobe = "[[spoil]]\nkind = \"sidelobe\"\nrows = [3]\n";
-        let (plain, spoilt) = (night("", 4).unwrap(), night(lobe, 4).unwrap());
+        let (plain, spoilt) = (
+            scans_of_a_night("", 4).unwrap(),
+            scans_of_a_night(lobe, 4).unwrap(),
+        );
         let centre = |scan: &Scan| {
             let n = scan.samples.len() as f64;
             scan.samples
@@ -298,8 +311,8 @@ peaks = 20
         let across = (plain[2].samples[0].azimuth - spoilt[2].samples[0].azimuth).abs();
         assert!(off(2) + across.degrees() > 1.0, "{} {across:?}", off(2));
         assert!(off(0) < 1e-9 && off(1) < 1e-9);
-        let zone = night("[[spoil]]\nkind = \"time-zone\"\nhours = 1.0\n", 4).unwrap();
-        let (_, sky) = place();
+        let zone = scans_of_a_night("[[spoil]]\nkind = \"time-zone\"\nhours = 1.0\n", 4).unwrap();
+        let (_, sky) = station_and_sky();
         let true_time = zone[0].samples[0].time.plus_seconds(3600.0);
         let beam_on = sky.apparent(&zone[0].emitter, true_time).unwrap();
         let by_log = sky

@@ -96,7 +96,7 @@ fn missing(file: &str) -> Error {
 /// The TOML itself is broken: the parser can say where, but nothing about what follows.
 fn syntax_problem(file: &str, text: &str, error: &toml_edit::TomlError) -> Error {
     let at = error.span().map_or(0, |s| s.start);
-    let (line, column) = text::place(text.as_bytes(), at);
+    let (line, column) = text::line_and_column(text.as_bytes(), at);
     let (found, expected) = match error.message().split_once(", expected ") {
         Some((found, expected)) => (found, expected),
         None => (error.message(), ""),

@@ -42,35 +42,35 @@ pub fn text(bytes: &[u8]) -> String {
 }
 
 /// A folder of its own in which a test runs the binary; it goes with the test.
-pub struct Place {
-    folder: tempfile::TempDir,
+pub struct TestFolder {
+    root: tempfile::TempDir,
 }
 
-impl Place {
-    pub fn empty() -> Place {
-        Place {
-            folder: tempfile::tempdir().expect("a folder for the test"),
+impl TestFolder {
+    pub fn empty() -> TestFolder {
+        TestFolder {
+            root: tempfile::tempdir().expect("a folder for the test"),
         }
     }
     /// With copies of some files of a folder of the repository.
-    pub fn with(folder: &str, names: &[&str]) -> Place {
-        let place = Place::empty();
-        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    pub fn with(source: &str, names: &[&str]) -> TestFolder {
+        let folder = TestFolder::empty();
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join(source);
         for name in names {
-            std::fs::copy(from.join(name), place.path(name))
-                .unwrap_or_else(|e| panic!("{folder}/{name}: {e}"));
+            std::fs::copy(from.join(name), folder.path(name))
+                .unwrap_or_else(|e| panic!("{source}/{name}: {e}"));
         }
-        place
+        folder
     }
     /// With copies of some files of the demo.
-    pub fn with_demo(names: &[&str]) -> Place {
-        Place::with("demo-data", names)
+    pub fn with_demo(names: &[&str]) -> TestFolder {
+        TestFolder::with("demo-data", names)
     }
-    pub fn folder(&self) -> &Path {
-        self.folder.path()
+    pub fn root(&self) -> &Path {
+        self.root.path()
     }
     pub fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join(name)
+        self.root.path().join(name)
     }
     #[track_caller]
     pub fn read(&self, name: &str) -> String {
@@ -87,7 +87,7 @@ impl Place {
         std::fs::rename(self.path("replace.tmp"), self.path(name)).expect("a file to replace");
     }
     pub fn command(&self, arguments: &[&str]) -> Command {
-        command(self.folder(), arguments)
+        command(self.root(), arguments)
     }
     /// Runs `plumbeam`, whatever its exit code.
     pub fn run(&self, arguments: &[&str]) -> Output {
@@ -96,7 +96,7 @@ impl Place {
     /// Runs `plumbeam`, which must end with this exit code.
     #[track_caller]
     pub fn ends(&self, arguments: &[&str], code: i32) -> Output {
-        plumbeam(self.folder(), arguments, code)
+        plumbeam(self.root(), arguments, code)
     }
     /// What it says on standard error, ending with this exit code.
     #[track_caller]

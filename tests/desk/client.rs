@@ -7,7 +7,7 @@ use std::process::{Child, Stdio};
 
 use serde_json::{Value, json};
 
-use crate::command::Place;
+use crate::command::TestFolder;
 
 /// A desk on a session of its own; it is killed with the test.
 pub struct Desk {
@@ -25,10 +25,10 @@ impl Drop for Desk {
 }
 
 /// The session of the demo, cut to its first rows so that a plain build explains it quickly.
-pub fn place() -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv"]);
-    place.write("peaks.csv", &first_rows(&place.read("peaks.csv"), 24));
-    place
+pub fn folder() -> TestFolder {
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv"]);
+    folder.write("peaks.csv", &first_rows(&folder.read("peaks.csv"), 24));
+    folder
 }
 
 /// A log with so many rows.
@@ -40,8 +40,8 @@ pub fn first_rows(log: &str, rows: usize) -> String {
 
 impl Desk {
     /// Starts one in a place.
-    pub fn on(place: &Place) -> Desk {
-        Desk::with(place.folder(), &[])
+    pub fn on(folder: &TestFolder) -> Desk {
+        Desk::with(folder.root(), &[])
     }
 
     /// Starts one with more arguments and waits for its address.

@@ -2,8 +2,8 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, place};
-use crate::command::Place;
+use crate::client::{Desk, folder};
+use crate::command::TestFolder;
 
 /// A value that went through text twice.
 const THROUGH_TEXT: f64 = 1e-9;
@@ -14,7 +14,7 @@ fn words(command: &str) -> Vec<String> {
 }
 
 /// Exports the log and runs the command that the desk prints; the calibration that it gives.
-fn by_command(place: &Place, desk: &Desk, state: &Value) -> Value {
+fn by_command(folder: &TestFolder, desk: &Desk, state: &Value) -> Value {
     let command = state["commands"][0].as_str().unwrap();
     if command.contains("desk-peaks") {
         desk.post("/api/export", &json!({ "ids": ["log"] }))
@@ -23,23 +23,23 @@ fn by_command(place: &Place, desk: &Desk, state: &Value) -> Value {
     let mut arguments = words(command.split(" --report").next().unwrap());
     arguments.push("--json".to_owned());
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
-    serde_json::from_str(&place.gives(&arguments)).unwrap()
+    serde_json::from_str(&folder.gives(&arguments)).unwrap()
 }
 
 /// The findings that the command line gives.
-fn findings_by_command(place: &Place, state: &Value) -> Value {
+fn findings_by_command(folder: &TestFolder, state: &Value) -> Value {
     let command = state["commands"][1].as_str().unwrap();
     let mut arguments = words(command.split(" --report").next().unwrap());
     arguments.push("--json".to_owned());
     let arguments: Vec<&str> = arguments.iter().map(String::as_str).collect();
-    serde_json::from_str(&place.gives(&arguments)).unwrap()
+    serde_json::from_str(&folder.gives(&arguments)).unwrap()
 }
 
 /// Checks that the desk shows what the command line gives: values, peaks, findings.
 #[track_caller]
-fn same_as_command(place: &Place, desk: &Desk) -> Value {
+fn same_as_command(folder: &TestFolder, desk: &Desk) -> Value {
     let state = desk.state();
-    let calibration = by_command(place, desk, &state);
+    let calibration = by_command(folder, desk, &state);
     for term in state["terms"].as_array().unwrap() {
         let name = term["name"].as_str().unwrap();
         let record = &calibration["terms"][name];
@@ -84,7 +84,7 @@ fn same_as_command(place: &Place, desk: &Desk) -> Value {
             .map(|f| f["headline"].as_str().unwrap().to_owned())
             .collect()
     };
-    let found = findings_by_command(place, &state);
+    let found = findings_by_command(folder, &state);
     assert_eq!(names(&state["findings"]), names(&found["findings"]));
     state
 }
@@ -97,9 +97,9 @@ fn term<'a>(state: &'a Value, name: &str) -> &'a Value {
 
 #[test]
 fn the_state_is_what_the_command_line_gives_after_each_kind_of_edit() {
-    let place = place();
-    let desk = Desk::on(&place);
-    let first = same_as_command(&place, &desk);
+    let folder = folder();
+    let desk = Desk::on(&folder);
+    let first = same_as_command(&folder, &desk);
     assert_eq!(first["version"], 0);
     assert!(first["expected_before"].is_null());
     assert!(
@@ -112,7 +112,7 @@ fn the_state_is_what_the_command_line_gives_after_each_kind_of_edit() {
     );
 
     desk.edit(&json!({ "kind": "use", "row": 5, "use": false }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     let peak = &state["peaks"][4];
     assert_eq!(
         (&peak["used"], &peak["ticked"], &peak["edited"]),
@@ -126,16 +126,16 @@ fn the_state_is_what_the_command_line_gives_after_each_kind_of_edit() {
     assert_eq!(state["expected_before"], first["expected"]);
 
     desk.edit(&json!({ "kind": "term", "term": "azimuth-scale", "asked": "add" }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     assert_eq!(term(&state, "azimuth-scale")["state"], "fitted");
     assert_eq!(term(&state, "azimuth-scale")["asked"], "add");
 
     desk.edit(&json!({ "kind": "term", "term": "axis-skew", "asked": "leave-out" }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     assert_eq!(term(&state, "axis-skew")["state"], "left out");
 
     desk.edit(&json!({ "kind": "hold", "term": "collimation", "value": 0.125 }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     assert_eq!(term(&state, "collimation")["state"], "held");
     assert_eq!(
         term(&state, "collimation")["hold_value"].as_f64(),
@@ -143,25 +143,25 @@ fn the_state_is_what_the_command_line_gives_after_each_kind_of_edit() {
     );
 
     desk.edit(&json!({ "kind": "noise", "choice": "given", "given_deg": 0.2 }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     assert_eq!(state["noise"]["choice"], "given");
 
     desk.edit(&json!({ "kind": "noise", "choice": "scatter" }));
-    same_as_command(&place, &desk);
+    same_as_command(&folder, &desk);
 
     desk.edit(&json!({ "kind": "add_peak", "time_utc": "2026-09-12T12:00:00Z", "emitter": "sun",
         "azimuth": "188.9", "elevation": "42.5", "azimuth_approach": "+", "note": "by hand, \"quoted\", a comma" }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     let added = state["peaks"].as_array().unwrap().last().unwrap();
     assert_eq!((&added["added"], &added["row"]), (&json!(true), &json!(25)));
     assert_eq!(added["note"], "by hand, \"quoted\", a comma");
 
     desk.edit(&json!({ "kind": "term", "term": "axis-skew", "asked": "data" }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     assert_eq!(term(&state, "axis-skew")["asked"], "data");
 
     desk.edit(&json!({ "kind": "reset" }));
-    let state = same_as_command(&place, &desk);
+    let state = same_as_command(&folder, &desk);
     assert_eq!(state["peaks"], first["peaks"]);
     assert_eq!(state["terms"], first["terms"]);
 }
@@ -219,8 +219,8 @@ fn essence(mut state: Value) -> Value {
 
 #[test]
 fn undoing_any_edits_gives_the_states_before_and_redoing_those_after() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let mut random = Random(7);
     let mut states = vec![essence(desk.state())];
     while states.len() < 7 {
@@ -233,7 +233,7 @@ fn undoing_any_edits_gives_the_states_before_and_redoing_those_after() {
     }
     // After any edits it is what the command line gives, where there is a solution.
     if states.last().unwrap()["problem"].is_null() {
-        same_as_command(&place, &desk);
+        same_as_command(&folder, &desk);
     }
     for state in states.iter().rev().skip(1) {
         desk.edit(&json!({ "kind": "undo" }));
@@ -261,8 +261,8 @@ fn undoing_any_edits_gives_the_states_before_and_redoing_those_after() {
 
 #[test]
 fn edits_that_make_no_sense_are_refused_and_change_nothing() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let before = desk.state();
     let refused = |edit: Value| desk.refused(&edit);
     assert!(refused(json!({ "kind": "use", "row": 99, "use": false })).contains("no row 99"));
@@ -317,13 +317,13 @@ fn edits_that_make_no_sense_are_refused_and_change_nothing() {
         );
     }
     assert_eq!(desk.state()["version"], 0);
-    assert_eq!(place.read("desk-edits.jsonl").lines().count(), 2);
+    assert_eq!(folder.read("desk-edits.jsonl").lines().count(), 2);
 }
 
 #[test]
 fn an_edit_on_an_older_state_counts_while_it_makes_sense() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     let post = |version: u64, edit: Value| {
         desk.post("/api/edit", &json!({ "version": version, "edit": edit }))
@@ -350,8 +350,8 @@ fn an_edit_on_an_older_state_counts_while_it_makes_sense() {
 
 #[test]
 fn a_log_that_cannot_be_solved_still_shows_its_peaks() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     for row in 2..=24 {
         desk.edit(&json!({ "kind": "use", "row": row, "use": false }));
     }
@@ -371,8 +371,8 @@ fn a_log_that_cannot_be_solved_still_shows_its_peaks() {
 
 #[test]
 fn a_session_may_begin_without_a_log() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    let desk = Desk::on(&place);
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    let desk = Desk::on(&folder);
     let state = desk.state();
     assert_eq!(state["headline"], "No peaks yet.");
     assert!(
@@ -389,7 +389,7 @@ fn a_session_may_begin_without_a_log() {
         .json(200);
     assert_eq!(written["written"], json!(["desk-peaks.csv"]));
     assert!(
-        place
+        folder
             .read("desk-peaks.csv")
             .contains("2026-09-12T12:00:00.000Z,sun,188.9,42.5")
     );
@@ -397,8 +397,8 @@ fn a_session_may_begin_without_a_log() {
 
 #[test]
 fn two_windows_stay_in_step() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let peak = desk.state()["peaks"][2].clone();
     let (mut one, mut other) = (desk.events(), desk.events());
     assert_eq!(one.next("changed")["version"], 0);
@@ -416,8 +416,8 @@ fn two_windows_stay_in_step() {
 
 #[test]
 fn the_newest_edit_wins() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     desk.state();
     let mut events = desk.events();
     events.next("changed");
@@ -437,8 +437,8 @@ fn the_newest_edit_wins() {
 
 #[test]
 fn pictures_the_map_passes_and_the_next_peaks_come() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let state = desk.state();
     for picture in state["pictures"].as_array().unwrap() {
         let stem = picture["stem"].as_str().unwrap();

@@ -2,12 +2,12 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, place};
+use crate::client::{Desk, folder};
 
 #[test]
 fn everything_is_written_and_reads_back() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let state = desk.state();
     let ids: Vec<&str> = state["exports"]
         .as_array()
@@ -23,7 +23,7 @@ fn everything_is_written_and_reads_back() {
     );
     for export in state["exports"].as_array().unwrap() {
         assert!(
-            place.path(export["file"].as_str().unwrap()).exists(),
+            folder.path(export["file"].as_str().unwrap()).exists(),
             "{export}"
         );
         assert!(
@@ -33,9 +33,11 @@ fn everything_is_written_and_reads_back() {
                 .contains(export["file"].as_str().unwrap())
         );
     }
-    assert!(place.path("report/report.html").exists() && place.path("faults/faults.html").exists());
+    assert!(
+        folder.path("report/report.html").exists() && folder.path("faults/faults.html").exists()
+    );
     // Other verbs take them.
-    place.gives(&[
+    folder.gives(&[
         "point",
         "--calibration",
         "calibration.json",
@@ -43,32 +45,32 @@ fn everything_is_written_and_reads_back() {
         "2026-09-12T12:00:00Z",
         "sun",
     ]);
-    place.gives(&["table", "--calibration", "calibration.json"]);
+    folder.gives(&["table", "--calibration", "calibration.json"]);
     let again: Value =
-        serde_json::from_str(&place.gives(&["solve", "peaks.csv", "--json"])).unwrap();
-    let written: Value = serde_json::from_str(&place.read("calibration.json")).unwrap();
+        serde_json::from_str(&folder.gives(&["solve", "peaks.csv", "--json"])).unwrap();
+    let written: Value = serde_json::from_str(&folder.read("calibration.json")).unwrap();
     assert_eq!(again["terms"], written["terms"]);
-    assert!(place.read("corrections.h").contains("/* Correction table"));
+    assert!(folder.read("corrections.h").contains("/* Correction table"));
 }
 
 #[test]
 fn an_older_result_is_kept_and_nothing_of_another_kind_is_replaced() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let export = |ids: &[&str]| desk.post("/api/export", &json!({ "ids": ids }));
     export(&["calibration"]).json(200);
-    let first = place.read("calibration.json");
+    let first = folder.read("calibration.json");
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     let done = export(&["calibration"]).json(200);
     assert!(done["said"].to_string().contains("is kept as"), "{done}");
-    let kept = std::fs::read_dir(place.folder()).unwrap().any(|entry| {
+    let kept = std::fs::read_dir(folder.root()).unwrap().any(|entry| {
         let path = entry.unwrap().path();
         path.file_name().unwrap() != "calibration.json"
             && std::fs::read_to_string(&path).is_ok_and(|t| t == first)
     });
     assert!(kept, "the first is still there");
     let mine = "[site]\nname = \"mine\"\n";
-    place.write("corrections.csv", mine);
+    folder.write("corrections.csv", mine);
     let refused = export(&["table"]);
     assert_eq!(refused.status, 422);
     assert!(
@@ -76,11 +78,11 @@ fn an_older_result_is_kept_and_nothing_of_another_kind_is_replaced() {
         "{}",
         refused.text()
     );
-    assert_eq!(place.read("corrections.csv"), mine);
-    std::fs::create_dir(place.path("report")).unwrap();
-    place.write("report/holiday.jpg", "mine");
+    assert_eq!(folder.read("corrections.csv"), mine);
+    std::fs::create_dir(folder.path("report")).unwrap();
+    folder.write("report/holiday.jpg", "mine");
     assert_eq!(export(&["report"]).status, 422);
-    assert_eq!(place.read("report/holiday.jpg"), "mine");
+    assert_eq!(folder.read("report/holiday.jpg"), "mine");
     assert!(
         export(&["all"]).json(422)["problem"]
             .as_str()
@@ -91,8 +93,8 @@ fn an_older_result_is_kept_and_nothing_of_another_kind_is_replaced() {
 
 #[test]
 fn nothing_is_written_from_a_log_without_a_solution_or_through_a_link() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     for row in 2..=24 {
         desk.edit(&json!({ "kind": "use", "row": row, "use": false }));
     }
@@ -103,10 +105,10 @@ fn nothing_is_written_from_a_log_without_a_solution_or_through_a_link() {
             .unwrap()
             .contains("cannot be written")
     );
-    assert!(!place.path("calibration.json").exists());
+    assert!(!folder.path("calibration.json").exists());
     #[cfg(unix)]
     {
-        std::os::unix::fs::symlink("/tmp", place.path("desk-peaks.csv")).unwrap();
+        std::os::unix::fs::symlink("/tmp", folder.path("desk-peaks.csv")).unwrap();
         let answer = desk.post("/api/export", &json!({ "ids": ["log"] }));
         assert!(
             answer.json(422)["problem"]

@@ -2,8 +2,8 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, place};
-use crate::command::Place;
+use crate::client::{Desk, folder};
+use crate::command::TestFolder;
 
 fn import(desk: &Desk, name: &str, bytes: &[u8]) -> Value {
     desk.post_bytes(
@@ -27,8 +27,8 @@ fn log(name: &str) -> Vec<u8> {
 
 #[test]
 fn a_log_comes_in_when_its_edit_is_posted_and_goes_with_an_undo() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let night = "time_utc,emitter,azimuth_deg,elevation_deg\n\
                  2026-09-13T06:15:00Z,mill-beacon,302.92,1.97\n2026-09-13T12:00:00Z,sun,188.6,42.2\n";
     let offered = import(&desk, "night%202.csv", night.as_bytes());
@@ -37,7 +37,7 @@ fn a_log_comes_in_when_its_edit_is_posted_and_goes_with_an_undo() {
         (&json!("night-2.csv"), &json!(2))
     );
     assert!(offered["question"].is_null());
-    assert_eq!(place.read("night-2.csv"), night);
+    assert_eq!(folder.read("night-2.csv"), night);
     assert_eq!(desk.state()["version"], 0, "nothing changes yet");
     desk.edit(&offered["edit"]);
     let state = desk.state();
@@ -64,7 +64,7 @@ fn a_log_comes_in_when_its_edit_is_posted_and_goes_with_an_undo() {
         written["written"],
         json!(["desk-peaks.csv", "desk-peaks-2.csv"])
     );
-    let solved: Value = serde_json::from_str(&place.gives(&[
+    let solved: Value = serde_json::from_str(&folder.gives(&[
         "solve",
         "desk-peaks.csv",
         "desk-peaks-2.csv",
@@ -85,13 +85,13 @@ fn a_log_comes_in_when_its_edit_is_posted_and_goes_with_an_undo() {
     desk.edit(&json!({ "kind": "undo" }));
     desk.edit(&json!({ "kind": "undo" }));
     assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 24);
-    assert!(place.path("night-2.csv").exists());
+    assert!(folder.path("night-2.csv").exists());
 }
 
 #[test]
 fn dates_that_may_be_two_are_asked() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let mut offered = import(&desk, "sheet.csv", &log("ambiguous-dates.csv"));
     assert_eq!(offered["question"]["open"], 2, "{offered}");
     assert!(offered["edit"].is_null());
@@ -148,8 +148,8 @@ fn dates_that_may_be_two_are_asked() {
 
 #[test]
 fn a_zone_columns_and_an_emitter_are_asked() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     for (name, option) in [
         ("own-headers-local-time.csv", "columns"),
         ("one-emitter.csv", "emitter"),
@@ -174,9 +174,9 @@ fn a_zone_columns_and_an_emitter_are_asked() {
 
 #[test]
 fn what_is_no_log_is_said_and_not_stored() {
-    let place = place();
-    let desk = Desk::on(&place);
-    let before = std::fs::read_dir(place.folder()).unwrap().count();
+    let folder = folder();
+    let desk = Desk::on(&folder);
+    let before = std::fs::read_dir(folder.root()).unwrap().count();
     let damaged = "time_utc,emitter,azimuth_deg,elevation_deg\n2026-09-13T06:15:00Z,mill-beacon,many,1.97\n\
                    2026-09-13T06:16:00Z,mars,1,200\n";
     for (bytes, said) in [
@@ -190,15 +190,15 @@ fn what_is_no_log_is_said_and_not_stored() {
         let problem = answer.json(422)["problem"].as_str().unwrap().to_owned();
         assert!(!problem.is_empty() && problem.contains(said), "{problem}");
     }
-    assert_eq!(std::fs::read_dir(place.folder()).unwrap().count(), before);
+    assert_eq!(std::fs::read_dir(folder.root()).unwrap().count(), before);
 }
 
 #[test]
 fn a_stored_log_replaces_nothing_and_stays_inside() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let night = "time_utc,emitter,azimuth_deg,elevation_deg\n2026-09-13T12:00:00Z,sun,188.6,42.2\n";
-    let (station, peaks) = (place.read("station.toml"), place.read("peaks.csv"));
+    let (station, peaks) = (folder.read("station.toml"), folder.read("peaks.csv"));
     for (name, stored) in [
         ("peaks.csv", "peaks-2.csv"),
         ("..%2F..%2Fpeaks.csv", "peaks-2.csv"),
@@ -209,19 +209,19 @@ fn a_stored_log_replaces_nothing_and_stays_inside() {
     ] {
         let offered = import(&desk, name, night.as_bytes());
         assert_eq!(offered["file"], stored, "{name}");
-        assert_eq!(place.read(stored), night);
+        assert_eq!(folder.read(stored), night);
     }
     assert_eq!(
-        (place.read("station.toml"), place.read("peaks.csv")),
+        (folder.read("station.toml"), folder.read("peaks.csv")),
         (station, peaks)
     );
 }
 
 #[test]
 fn peaks_that_are_there_already_are_not_taken_twice() {
-    let place = place();
-    let desk = Desk::on(&place);
-    let grown = place.read("peaks.csv") + "2026-09-12T12:00:00Z,sun,188.9,42.5,+,+\n";
+    let folder = folder();
+    let desk = Desk::on(&folder);
+    let grown = folder.read("peaks.csv") + "2026-09-12T12:00:00Z,sun,188.9,42.5,+,+\n";
     let offered = import(&desk, "grown.csv", grown.as_bytes());
     desk.edit(&offered["edit"]);
     let state = desk.state();
@@ -231,20 +231,20 @@ fn peaks_that_are_there_already_are_not_taken_twice() {
         "{}",
         state["warnings"]
     );
-    let same = import(&desk, "same.csv", place.read("peaks.csv").as_bytes());
+    let same = import(&desk, "same.csv", folder.read("peaks.csv").as_bytes());
     assert!(desk.refused(&same["edit"]).contains("all peaks"));
 }
 
 #[test]
 fn an_imported_file_that_is_gone_at_the_next_start_is_said() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    let mut desk = Desk::on(&place);
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    let mut desk = Desk::on(&folder);
     let night = "time_utc,emitter,azimuth_deg,elevation_deg\n2026-09-13T12:00:00Z,sun,188.6,42.2\n";
     desk.edit(&import(&desk, "night.csv", night.as_bytes())["edit"]);
     assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 1);
     desk.kill();
-    std::fs::remove_file(place.path("night.csv")).unwrap();
-    let desk = Desk::on(&place);
+    std::fs::remove_file(folder.path("night.csv")).unwrap();
+    let desk = Desk::on(&folder);
     assert!(
         desk.said
             .iter()

@@ -8,8 +8,8 @@ use std::time::Duration;
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, place};
-use crate::command::Place;
+use crate::client::{Desk, folder};
+use crate::command::TestFolder;
 use crate::dish::{Ended, pretended_dish};
 
 /// A mount's daemon that stands where the test says and keeps every line that it is sent, and a
@@ -95,10 +95,10 @@ fn bind() -> TcpListener {
 
 #[test]
 fn a_reading_is_taken_at_its_instant_and_nothing_else_is_asked_of_the_mount() {
-    let place = place();
+    let folder = folder();
     let dish = Dish::new([-12.25, 33.5]);
     let mut desk = Desk::with(
-        place.folder(),
+        folder.root(),
         &["--rotator", &dish.rotator, "--power", &dish.power],
     );
     let taken = desk.post("/api/reading", &json!({})).json(200);
@@ -131,14 +131,14 @@ fn a_reading_is_taken_at_its_instant_and_nothing_else_is_asked_of_the_mount() {
 
 #[test]
 fn without_a_mount_or_with_one_that_is_away_the_time_is_taken() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let taken = desk.post("/api/reading", &json!({})).json(200);
     assert!(taken["time_utc"].as_str().unwrap().ends_with('Z'));
     assert!(taken["azimuth_shown"].is_null() && taken["problem"].is_null());
     let away = bind().local_addr().unwrap().to_string();
-    let other = crate::client::place();
-    let desk = Desk::with(other.folder(), &["--rotator", &away]);
+    let other = crate::client::folder();
+    let desk = Desk::with(other.root(), &["--rotator", &away]);
     let taken = desk.post("/api/reading", &json!({})).json(200);
     assert!(taken["azimuth_shown"].is_null());
     assert!(
@@ -157,10 +157,10 @@ fn without_a_mount_or_with_one_that_is_away_the_time_is_taken() {
 
 #[test]
 fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
-    let place = place();
+    let folder = folder();
     let dish = Dish::new([117.0, 30.5]);
     let desk = Desk::with(
-        place.folder(),
+        folder.root(),
         &["--rotator", &dish.rotator, "--power", &dish.power],
     );
     let step = |at: [f64; 2]| -> Value {
@@ -228,11 +228,12 @@ fn coaching_names_the_way_to_a_peak_that_nobody_stood_on() {
 
 #[test]
 fn the_pretended_dish_of_simulate_is_read() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
-    let (_dish, ports) = pretended_dish(place.folder());
+    let folder =
+        TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
+    let (_dish, ports) = pretended_dish(folder.root());
     let rotator = format!("127.0.0.1:{}", ports["rotator"]);
     let power = format!("tcp:127.0.0.1:{}", ports["power"]);
-    let desk = Desk::with(place.folder(), &["--rotator", &rotator, "--power", &power]);
+    let desk = Desk::with(folder.root(), &["--rotator", &rotator, "--power", &power]);
     let taken = desk.post("/api/reading", &json!({})).json(200);
     let azimuth: f64 = taken["azimuth_shown"]
         .as_str()
@@ -250,10 +251,10 @@ fn the_pretended_dish_of_simulate_is_read() {
 
 #[test]
 fn a_relay_is_watched_and_stopped_by_its_file() {
-    let place = place();
+    let folder = folder();
     let dish = Dish::new([100.0, 30.0]);
-    place.gives(&["solve", "peaks.csv", "--out", "calibration.json"]);
-    let desk = Desk::on(&place);
+    folder.gives(&["solve", "peaks.csv", "--out", "calibration.json"]);
+    let desk = Desk::on(&folder);
     let mut events = desk.events();
     assert_eq!(events.next("runs"), json!([]));
     assert_eq!(
@@ -273,7 +274,7 @@ fn a_relay_is_watched_and_stopped_by_its_file() {
         "--sun",
         "off",
     ];
-    let relay = place
+    let relay = folder
         .command(&arguments)
         .stderr(Stdio::null())
         .stdout(Stdio::null())
@@ -293,7 +294,7 @@ fn a_relay_is_watched_and_stopped_by_its_file() {
         said["said"].as_str().unwrap().contains("relay-run.stop"),
         "{said}"
     );
-    assert!(place.path("relay-run.stop").exists());
+    assert!(folder.path("relay-run.stop").exists());
     // The relay passes a stop on to the mount.
     while !dish.received.lock().unwrap().iter().any(|line| line == "S") {
         std::thread::sleep(Duration::from_millis(20));

@@ -4,19 +4,19 @@ use std::io::Write;
 
 use serde_json::json;
 
-use crate::client::{Desk, ask, place};
-use crate::command::{Place, text};
+use crate::client::{Desk, ask, folder};
+use crate::command::{TestFolder, text};
 
 #[test]
 fn edits_stand_after_a_kill_at_any_instant() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    place.write(
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    folder.write(
         "peaks.csv",
-        &crate::client::first_rows(&Place::with_demo(&["peaks.csv"]).read("peaks.csv"), 6),
+        &crate::client::first_rows(&TestFolder::with_demo(&["peaks.csv"]).read("peaks.csv"), 6),
     );
     let mut acknowledged = 0;
     for round in 0..12u64 {
-        let mut desk = Desk::on(&place);
+        let mut desk = Desk::on(&folder);
         let version = |desk: &Desk| desk.state()["version"].as_u64().unwrap();
         assert!(version(&desk) >= acknowledged, "round {round}");
         acknowledged = version(&desk);
@@ -55,7 +55,7 @@ fn edits_stand_after_a_kill_at_any_instant() {
         desk.kill();
         acknowledged = acknowledged.max(sender.join().unwrap().unwrap_or(0));
     }
-    let mut desk = Desk::on(&place);
+    let mut desk = Desk::on(&folder);
     let state = desk.state();
     let version = state["version"].as_u64().unwrap();
     assert!(
@@ -69,18 +69,18 @@ fn edits_stand_after_a_kill_at_any_instant() {
 
 #[test]
 fn a_torn_last_line_is_cut_off_and_said() {
-    let place = place();
-    let mut desk = Desk::on(&place);
+    let folder = folder();
+    let mut desk = Desk::on(&folder);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     desk.edit(&json!({ "kind": "use", "row": 4, "use": false }));
     desk.kill();
-    let whole = place.read("desk-edits.jsonl");
+    let whole = folder.read("desk-edits.jsonl");
     let last = whole.trim_end().rsplit_once('\n').unwrap().1;
     let before_last = whole.len() - last.len() - 1;
     // Torn anywhere, the newline at its end included; and the zeros that some file systems leave.
     for cut in [1, 2, last.len() / 2, last.len() - 1, last.len()] {
-        place.write("desk-edits.jsonl", &whole.as_bytes()[..before_last + cut]);
-        let mut desk = Desk::on(&place);
+        folder.write("desk-edits.jsonl", &whole.as_bytes()[..before_last + cut]);
+        let mut desk = Desk::on(&folder);
         assert!(
             desk.said.iter().any(|line| line.contains("torn off")),
             "{cut}: {:?}",
@@ -88,13 +88,13 @@ fn a_torn_last_line_is_cut_off_and_said() {
         );
         assert_eq!(desk.state()["version"], 1, "{cut}");
         desk.kill();
-        assert_eq!(place.read("desk-edits.jsonl"), whole[..before_last]);
+        assert_eq!(folder.read("desk-edits.jsonl"), whole[..before_last]);
     }
-    place.write(
+    folder.write(
         "desk-edits.jsonl",
         &[&whole.as_bytes()[..before_last], &[0; 40]].concat(),
     );
-    let mut desk = Desk::on(&place);
+    let mut desk = Desk::on(&folder);
     assert_eq!(desk.state()["version"], 1);
     // It goes on from there.
     assert_eq!(
@@ -103,19 +103,19 @@ fn a_torn_last_line_is_cut_off_and_said() {
     );
     desk.kill();
     // Torn in the very first line.
-    place.write("desk-edits.jsonl", &whole.as_bytes()[..10]);
-    let desk = Desk::on(&place);
+    folder.write("desk-edits.jsonl", &whole.as_bytes()[..10]);
+    let desk = Desk::on(&folder);
     assert_eq!(desk.state()["version"], 0);
 }
 
 #[test]
 fn a_damaged_or_foreign_file_is_not_touched() {
-    let place = place();
-    let mut desk = Desk::on(&place);
+    let folder = folder();
+    let mut desk = Desk::on(&folder);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     desk.edit(&json!({ "kind": "undo" }));
     desk.kill();
-    let whole = place.read("desk-edits.jsonl");
+    let whole = folder.read("desk-edits.jsonl");
     let lines: Vec<&str> = whole.lines().collect();
     let without = |n: usize| -> String {
         let kept = lines.iter().enumerate().filter(|(i, _)| *i != n);
@@ -129,42 +129,42 @@ fn a_damaged_or_foreign_file_is_not_touched() {
         (whole.replace("\"n\":1", "\"n\":7"), 3),
         (whole.replace("\"line\":\"edit\"", "\"line\":\"fly\""), 3),
     ] {
-        place.write("desk-edits.jsonl", &contents);
-        let said = place.said(&["desk", "--no-browser"], 3);
+        folder.write("desk-edits.jsonl", &contents);
+        let said = folder.said(&["desk", "--no-browser"], 3);
         assert!(
             said.contains(&format!("desk-edits.jsonl:{line}:1")),
             "{said}"
         );
         assert!(said.contains("move the file away"), "{said}");
-        assert_eq!(place.read("desk-edits.jsonl"), contents);
+        assert_eq!(folder.read("desk-edits.jsonl"), contents);
     }
 }
 
 #[test]
 fn a_second_desk_on_the_session_is_refused_until_the_first_is_gone() {
-    let place = place();
-    let mut desk = Desk::on(&place);
+    let folder = folder();
+    let mut desk = Desk::on(&folder);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
-    let said = place.said(&["desk", "--no-browser"], 2);
+    let said = folder.said(&["desk", "--no-browser"], 2);
     assert!(said.contains("another desk has this session"), "{said}");
     desk.kill();
-    assert_eq!(Desk::on(&place).state()["version"], 1);
+    assert_eq!(Desk::on(&folder).state()["version"], 1);
 }
 
 #[test]
 fn a_log_that_changed_meanwhile_is_noticed() {
-    let place = place();
-    let mut desk = Desk::on(&place);
+    let folder = folder();
+    let mut desk = Desk::on(&folder);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     let row_3 = desk.state()["peaks"][2].clone();
     desk.kill();
-    let log = place.read("peaks.csv");
+    let log = folder.read("peaks.csv");
     // Rows at its end are fine.
-    place.write(
+    folder.write(
         "peaks.csv",
         &format!("{log}2026-09-12T12:00:00Z,sun,188.9,42.5,+,+\n"),
     );
-    let mut desk = Desk::on(&place);
+    let mut desk = Desk::on(&folder);
     assert!(
         desk.said.iter().any(|l| l.contains("has grown at its end")),
         "{:?}",
@@ -180,8 +180,8 @@ fn a_log_that_changed_meanwhile_is_noticed() {
         .position(|l| l.starts_with("time_utc"))
         .unwrap();
     lines.remove(header + 1);
-    place.write("peaks.csv", &(lines.join("\n") + "\n"));
-    let mut desk = Desk::on(&place);
+    folder.write("peaks.csv", &(lines.join("\n") + "\n"));
+    let mut desk = Desk::on(&folder);
     assert!(
         desk.said.iter().any(|l| l.contains("not only at its end")),
         "{:?}",
@@ -194,8 +194,8 @@ fn a_log_that_changed_meanwhile_is_noticed() {
     desk.kill();
     // And where its peak is gone it is said.
     lines.remove(header + 2);
-    place.write("peaks.csv", &(lines.join("\n") + "\n"));
-    let desk = Desk::on(&place);
+    folder.write("peaks.csv", &(lines.join("\n") + "\n"));
+    let desk = Desk::on(&folder);
     assert!(
         desk.said
             .iter()
@@ -213,17 +213,17 @@ fn a_log_that_changed_meanwhile_is_noticed() {
 /// As an observation writes it while the desk looks on.
 #[test]
 fn a_log_that_grows_while_the_desk_runs_is_followed() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    let whole = crate::client::place().read("peaks.csv");
-    let mut desk = Desk::on(&place);
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    let whole = crate::client::folder().read("peaks.csv");
+    let mut desk = Desk::on(&folder);
     let mut events = desk.events();
     assert_eq!(events.next("changed")["version"], 0);
-    place.replace("peaks.csv", &crate::client::first_rows(&whole, 12));
+    folder.replace("peaks.csv", &crate::client::first_rows(&whole, 12));
     // The state without a log may still come in first.
     while events.next("changed")["version"] == 0 {}
     assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 12);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
-    place.replace("peaks.csv", &whole);
+    folder.replace("peaks.csv", &whole);
     while desk.state()["peaks"].as_array().unwrap().len() == 12 {
         events.next("changed");
     }
@@ -231,7 +231,7 @@ fn a_log_that_grows_while_the_desk_runs_is_followed() {
     assert_eq!(state["peaks"].as_array().unwrap().len(), 24);
     assert_eq!(state["peaks"][2]["ticked"], false);
     // One that cannot be read leaves the peaks as they were.
-    place.replace("peaks.csv", "nothing of a log\n");
+    folder.replace("peaks.csv", "nothing of a log\n");
     while !desk.state()["warnings"]
         .to_string()
         .contains("cannot be read again")
@@ -239,7 +239,7 @@ fn a_log_that_grows_while_the_desk_runs_is_followed() {
         events.next("changed");
     }
     assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 24);
-    place.replace("peaks.csv", &whole);
+    folder.replace("peaks.csv", &whole);
     while desk.state()["warnings"]
         .to_string()
         .contains("cannot be read again")
@@ -247,21 +247,21 @@ fn a_log_that_grows_while_the_desk_runs_is_followed() {
         events.next("changed");
     }
     desk.kill();
-    assert_eq!(Desk::on(&place).state()["peaks"][2]["ticked"], false);
+    assert_eq!(Desk::on(&folder).state()["peaks"][2]["ticked"], false);
 }
 
 #[test]
 fn the_log_itself_is_never_changed() {
-    let place = place();
-    let (log, station) = (place.read("peaks.csv"), place.read("station.toml"));
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let (log, station) = (folder.read("peaks.csv"), folder.read("station.toml"));
+    let desk = Desk::on(&folder);
     for row in 1..5 {
         desk.edit(&json!({ "kind": "use", "row": row, "use": false }));
     }
     desk.post("/api/export", &json!({ "ids": ["log", "calibration"] }))
         .json(200);
     assert_eq!(
-        (place.read("peaks.csv"), place.read("station.toml")),
+        (folder.read("peaks.csv"), folder.read("station.toml")),
         (log, station)
     );
 }
@@ -269,23 +269,24 @@ fn the_log_itself_is_never_changed() {
 #[cfg(unix)]
 #[test]
 fn ctrl_c_ends_it_and_every_edit_stands() {
-    let place = place();
-    let mut desk = Desk::on(&place);
+    let folder = folder();
+    let mut desk = Desk::on(&folder);
     desk.edit(&json!({ "kind": "use", "row": 3, "use": false }));
     let mut events = desk.events();
     events.next("changed");
     assert_eq!(desk.end(), Some(0));
-    assert_eq!(Desk::on(&place).state()["version"], 1);
+    assert_eq!(Desk::on(&folder).state()["version"], 1);
 }
 
 #[cfg(unix)]
 #[test]
 fn a_link_in_the_place_of_the_edits_is_refused() {
-    let place = place();
-    let elsewhere = Place::empty();
+    let folder = folder();
+    let elsewhere = TestFolder::empty();
     elsewhere.write("precious", "mine");
-    std::os::unix::fs::symlink(elsewhere.path("precious"), place.path("desk-edits.jsonl")).unwrap();
-    let output = place.ends(&["desk", "--no-browser"], 3);
+    std::os::unix::fs::symlink(elsewhere.path("precious"), folder.path("desk-edits.jsonl"))
+        .unwrap();
+    let output = folder.ends(&["desk", "--no-browser"], 3);
     assert!(
         text(&output.stderr).contains("a link"),
         "{}",
@@ -297,12 +298,12 @@ fn a_link_in_the_place_of_the_edits_is_refused() {
 /// Bounded history: many edits do not slow the file's replay down nor fill the state.
 #[test]
 fn a_thousand_edits_replay_and_the_state_stays_small() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    let mut desk = Desk::on(&place);
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    let mut desk = Desk::on(&folder);
     desk.kill();
     let mut log = std::fs::OpenOptions::new()
         .append(true)
-        .open(place.path("desk-edits.jsonl"))
+        .open(folder.path("desk-edits.jsonl"))
         .unwrap();
     for n in 1..=5000 {
         writeln!(
@@ -312,7 +313,7 @@ fn a_thousand_edits_replay_and_the_state_stays_small() {
         )
         .unwrap();
     }
-    let desk = Desk::on(&place);
+    let desk = Desk::on(&folder);
     let state = desk.state();
     assert_eq!(state["version"], 5000);
     assert_eq!(state["edits"].as_array().unwrap().len(), 200);

@@ -2,15 +2,15 @@
 
 use serde_json::json;
 
-use crate::client::{Desk, place};
-use crate::command::Place;
+use crate::client::{Desk, folder};
+use crate::command::TestFolder;
 
 const EDIT: &[u8] = b"{\"edit\":{\"kind\":\"use\",\"row\":3,\"use\":false}}";
 
 #[test]
 fn other_names_for_this_computer_are_refused() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let port = desk.address.rsplit_once(':').unwrap().1;
     for host in [
         "evil.example".to_owned(),
@@ -40,8 +40,8 @@ fn other_names_for_this_computer_are_refused() {
 
 #[test]
 fn only_the_desk_s_own_page_may_change_anything() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let own = format!("http://{}", desk.address);
     let all = [
         ("Host", desk.address.as_str()),
@@ -99,8 +99,8 @@ fn only_the_desk_s_own_page_may_change_anything() {
 
 #[test]
 fn every_answer_bears_the_policy() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     for path in [
         "/",
         "/assets/main.js",
@@ -125,8 +125,8 @@ fn every_answer_bears_the_policy() {
 
 #[test]
 fn in_the_network_everything_of_the_session_needs_the_token() {
-    let place = place();
-    let desk = Desk::with(place.folder(), &["--lan"]);
+    let folder = folder();
+    let desk = Desk::with(folder.root(), &["--lan"]);
     let token = desk.token.clone().unwrap();
     assert_eq!(token.len(), 32);
     assert!(token.bytes().all(|b| b.is_ascii_hexdigit()));
@@ -183,17 +183,17 @@ fn in_the_network_everything_of_the_session_needs_the_token() {
         421
     );
     // Two desks have two tokens.
-    let other = crate::client::place();
+    let other = crate::client::folder();
     assert_ne!(
-        Desk::with(other.folder(), &["--lan"]).token.as_ref(),
+        Desk::with(other.root(), &["--lan"]).token.as_ref(),
         Some(&token)
     );
 }
 
 #[test]
 fn without_lan_only_this_computer_is_answered() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let port: u16 = desk.address.rsplit_once(':').unwrap().1.parse().unwrap();
     let socket = std::net::UdpSocket::bind("0.0.0.0:0").unwrap();
     // Only a computer with a network has another address.
@@ -210,8 +210,8 @@ fn without_lan_only_this_computer_is_answered() {
 
 #[test]
 fn large_bodies_and_paths_out_of_the_folder_are_refused() {
-    let place = place();
-    let desk = Desk::on(&place);
+    let folder = folder();
+    let desk = Desk::on(&folder);
     let large = vec![b' '; (64 << 10) + 1];
     assert_eq!(
         desk.post_bytes("/api/edit", "application/json", &large)
@@ -235,7 +235,7 @@ fn large_bodies_and_paths_out_of_the_folder_are_refused() {
         );
         assert!(!answer.text().contains("[site]"));
     }
-    let outside = place.folder().parent().unwrap().join("outside.csv");
+    let outside = folder.root().parent().unwrap().join("outside.csv");
     for file in [
         "../outside.csv",
         "/etc/passwd",
@@ -264,11 +264,11 @@ fn large_bodies_and_paths_out_of_the_folder_are_refused() {
 #[test]
 fn hostile_names_are_data() {
     let evil = "</script><script>alert(1)</script>\u{202e}\u{1b}[31m&\"'";
-    let place = place();
+    let folder = folder();
     let name = "</script><script>alert(1)</script>&'<b>";
-    let station = place.read("station.toml").replace("Reedmere", name);
-    place.write("station.toml", &station);
-    let desk = Desk::on(&place);
+    let station = folder.read("station.toml").replace("Reedmere", name);
+    folder.write("station.toml", &station);
+    let desk = Desk::on(&folder);
     desk.edit(
         &json!({ "kind": "add_peak", "time_utc": "2026-09-12T12:00:00Z", "emitter": "sun",
         "azimuth": "188.9", "elevation": "42.5", "note": evil }),
@@ -308,20 +308,23 @@ fn hostile_names_are_data() {
 
 #[test]
 fn wrong_uses_are_said() {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
     assert!(
-        place
+        folder
             .said(&["desk", "none.csv", "--no-browser"], 3)
             .contains("none.csv")
     );
     assert!(
-        place
+        folder
             .said(&["desk", "--no-browser", "--station", "none.toml"], 3)
             .contains("none.toml")
     );
     let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let port = taken.local_addr().unwrap().port().to_string();
-    let said = place.said(&["desk", "--no-browser", "--port", &port], 2);
+    let said = folder.said(&["desk", "--no-browser", "--port", &port], 2);
     assert!(said.contains(&port) && said.contains("--port"), "{said}");
-    assert!(!place.path("desk-edits.jsonl").exists(), "nothing is begun");
+    assert!(
+        !folder.path("desk-edits.jsonl").exists(),
+        "nothing is begun"
+    );
 }

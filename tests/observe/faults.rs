@@ -4,33 +4,33 @@
 use plumbeam::logbook::{ScanOptions, ScanReader};
 use plumbeam::observe::{FORMAT, Journal, StopCause};
 
-use crate::world::{Owner, World, station, truth};
+use crate::rig::{Owner, Rig, station, truth};
 
 const TERMS: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8\ntilt-north = 0.25";
 
-fn world(fault: &str) -> World {
-    let mut world = World::new(
+fn rig(fault: &str) -> Rig {
+    let mut rig = Rig::new(
         station("station-plain.toml"),
         truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
     )
     .fault(fault);
     // Known well enough that no search is needed: the faults come among scans.
-    world.settings.prior = plumbeam::observe::Knowledge::guess(
+    rig.settings.prior = plumbeam::observe::Knowledge::guess(
         plumbeam::angle::Angle::from_degrees(2.0),
-        world.station.dish.beamwidth,
-        world.station.mount.geometry,
+        rig.station.dish.beamwidth,
+        rig.station.mount.geometry,
     );
-    world.settings.uncalibrated = false;
+    rig.settings.uncalibrated = false;
     // Never good enough: it goes on until the fault.
-    world.settings.wanted = plumbeam::angle::Angle::from_degrees(0.001);
-    world
+    rig.settings.wanted = plumbeam::angle::Angle::from_degrees(0.001);
+    rig
 }
 
 /// Runs it, and gives the cause of the stop with the seconds since the fault began.
 #[track_caller]
 fn stopped(fault: &str, at: f64) -> (Owner, StopCause, f64, bool) {
-    let world = world(fault);
-    let (owner, _, dish) = world.run();
+    let rig = rig(fault);
+    let (owner, _, dish) = rig.run();
     let Some((time, cause)) = owner.stopped.clone() else {
         panic!("{fault}: no stop; {:?}", owner.ending);
     };
@@ -127,8 +127,8 @@ fn an_axis_that_slips_behind_its_encoder() {
 
 #[test]
 fn a_stop_that_is_not_obeyed_lets_nothing_begin() {
-    let world = world("deaf-stop@0");
-    let (owner, _, _) = world.run();
+    let rig = rig("deaf-stop@0");
+    let (owner, _, _) = rig.run();
     assert!(
         matches!(&owner.ending, Some(plumbeam::observe::Ending::BrokenOff(why)) if why.contains("cut its power")),
         "{:?}",

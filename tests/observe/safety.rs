@@ -2,29 +2,29 @@
 
 use plumbeam::observe::{Ending, Knowledge, StopCause};
 
-use crate::world::{Owner, World, deg, nearest_to_sun, spells_near_sun, station, truth};
+use crate::rig::{Owner, Rig, deg, nearest_to_sun, spells_near_sun, station, truth};
 
 const TERMS: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8";
 
-fn world() -> World {
-    let mut world = World::new(
+fn rig() -> Rig {
+    let mut rig = Rig::new(
         station("station-plain.toml"),
         truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
     );
-    world.settings.prior = Knowledge::guess(
+    rig.settings.prior = Knowledge::guess(
         deg(2.0),
-        world.station.dish.beamwidth,
-        world.station.mount.geometry,
+        rig.station.dish.beamwidth,
+        rig.station.mount.geometry,
     );
-    world.settings.uncalibrated = false;
-    world
+    rig.settings.uncalibrated = false;
+    rig
 }
 
 #[test]
 fn a_rehearsal_moves_nothing_and_tells_every_move() {
-    let mut world = world();
-    world.settings.rehearse = true;
-    let (owner, took, dish) = world.run();
+    let mut rig = rig();
+    rig.settings.rehearse = true;
+    let (owner, took, dish) = rig.run();
     assert_eq!(owner.ending, Some(Ending::Rehearsed));
     assert_eq!(dish.first_motion(), None);
     assert!(took.as_secs() < 10);
@@ -38,7 +38,7 @@ fn a_rehearsal_moves_nothing_and_tells_every_move() {
 
 #[test]
 fn nothing_moves_before_arm_and_only_the_test_before_go() {
-    let world = world();
+    let rig = rig();
     let mut owner = Owner {
         silent: true,
         script: vec![
@@ -49,7 +49,7 @@ fn nothing_moves_before_arm_and_only_the_test_before_go() {
         ],
         ..Owner::default()
     };
-    let (_, dish) = world.run_for(&mut owner);
+    let (_, dish) = rig.run_for(&mut owner);
     let moved = dish.first_motion().expect("the test").as_secs_f64();
     assert!((20.0..21.0).contains(&moved), "{moved}");
     assert!(owner.says("axis 1 moves as told") && owner.says("axis 2 moves as told"));
@@ -63,13 +63,13 @@ fn nothing_moves_before_arm_and_only_the_test_before_go() {
 
 #[test]
 fn any_key_stops_c_goes_on_and_q_ends() {
-    let world = world();
+    let rig = rig();
     let mut owner = Owner {
         patience: 1,
         script: vec![(150.0, b"x"), (400.0, b"q")],
         ..Owner::default()
     };
-    let (took, dish) = world.run_for(&mut owner);
+    let (took, dish) = rig.run_for(&mut owner);
     assert_eq!(owner.stops.len(), 1, "{:?}", owner.stops);
     assert!(matches!(owner.stops[0].1, StopCause::Person(_)));
     let rows_after = owner.rows.len();
@@ -81,12 +81,12 @@ fn any_key_stops_c_goes_on_and_q_ends() {
 
 #[test]
 fn what_was_measured_counts_when_it_is_taken_up_again() {
-    let mut world = world();
+    let mut rig = rig();
     let mut owner = Owner {
         script: vec![(330.0, b"q")],
         ..Owner::default()
     };
-    world.run_for(&mut owner);
+    rig.run_for(&mut owner);
     let before = owner.looked.len();
     assert!(before >= 3);
     // As the log gives them back.
@@ -98,38 +98,38 @@ fn what_was_measured_counts_when_it_is_taken_up_again() {
     journal.append(&owner.rows).unwrap();
     let options = plumbeam::logbook::ScanOptions::default();
     let mut reader =
-        plumbeam::logbook::ScanReader::new("scans.csv", &bytes[..], &world.station, &options)
+        plumbeam::logbook::ScanReader::new("scans.csv", &bytes[..], &rig.station, &options)
             .unwrap();
     while let Some(scan) = reader.next_scan().unwrap() {
-        world.settings.scans.push(scan);
+        rig.settings.scans.push(scan);
     }
-    let (again, _, _) = world.run();
+    let (again, _, _) = rig.run();
     assert_eq!(again.ending, Some(Ending::Reached), "{:?}", again.alarms());
     // Names go on, and no scan is made twice at two speeds.
     let first: usize = again.looked[0].name.parse().unwrap();
-    assert_eq!(first, world.settings.scans.len() + 1);
+    assert_eq!(first, rig.settings.scans.len() + 1);
     assert!(!again.says("half the speed"));
     assert!(again.peaks_csv.lines().count() > again.looked.len());
 }
 
 #[test]
 fn ranges_that_the_daemon_does_not_have_end_it() {
-    let mut world = world();
-    let mut wider = (*world.station).clone();
+    let mut rig = rig();
+    let mut wider = (*rig.station).clone();
     wider.mount.azimuth_range = (deg(-180.0), deg(540.0));
-    let dish_station = std::mem::replace(&mut world.station, std::sync::Arc::new(wider));
-    world.dish_station = Some(dish_station);
-    let (owner, _, dish) = world.run();
+    let dish_station = std::mem::replace(&mut rig.station, std::sync::Arc::new(wider));
+    rig.dish_station = Some(dish_station);
+    let (owner, _, dish) = rig.run();
     assert!(owner.says("narrower than those of the station file"));
     assert_eq!(dish.first_motion(), None);
 }
 
 #[test]
 fn the_sun_is_kept_clear_of() {
-    let mut world = world();
+    let mut rig = rig();
     // Long enough for many ways across the sky.
-    world.settings.wanted = deg(0.001);
-    let (owner, _, dish) = world.run();
+    rig.settings.wanted = deg(0.001);
+    let (owner, _, dish) = rig.run();
     let nearest = nearest_to_sun(&dish).expect("the Sun is up");
     assert!(nearest > deg(14.5), "{nearest:?}");
     assert!(owner.looked.len() > 8);
@@ -137,18 +137,18 @@ fn the_sun_is_kept_clear_of() {
 
 #[test]
 fn the_sun_as_the_emitter_is_cut_in_twenty_seconds_with_pauses_of_sixty() {
-    let mut world = World::new(
+    let mut rig = Rig::new(
         station("station-sun.toml"),
         truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
     );
-    world.settings.prior = Knowledge::guess(
+    rig.settings.prior = Knowledge::guess(
         deg(1.0),
-        world.station.dish.beamwidth,
-        world.station.mount.geometry,
+        rig.station.dish.beamwidth,
+        rig.station.mount.geometry,
     );
-    world.settings.uncalibrated = false;
-    world.settings.for_s = 1800.0;
-    let (owner, _, dish) = world.run();
+    rig.settings.uncalibrated = false;
+    rig.settings.for_s = 1800.0;
+    let (owner, _, dish) = rig.run();
     assert!(!owner.looked.is_empty(), "{:?}", owner.told);
     assert!(owner.looked[0].found.is_some(), "{:?}", owner.looked[0]);
     let spells = spells_near_sun(&dish, deg(15.0));

@@ -5,7 +5,7 @@ use plumbeam::observe::{Ending, Manner};
 use plumbeam::solve::{Options, solve};
 use plumbeam::station::Station;
 
-use crate::world::{Owner, World, apart, deg, station, truth};
+use crate::rig::{Owner, Rig, apart, deg, station, truth};
 
 const PLAIN: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8\ntilt-north = 0.25\ntilt-east = \
                      -0.15\ncollimation = 0.2";
@@ -15,22 +15,22 @@ const UNLUCKY: f64 = 1.5;
 
 /// Runs it, and holds the calibration against the truth.
 #[track_caller]
-fn calibrated(world: &World) -> Owner {
-    let (owner, took, _) = world.run();
+fn calibrated(rig: &Rig) -> Owner {
+    let (owner, took, _) = rig.run();
     assert_eq!(owner.ending, Some(Ending::Reached), "{:#?}", owner.told);
-    let log = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &world.station).unwrap();
-    let outcome = solve(&world.station, &world.sky, &log, &Options::default()).unwrap();
-    let truth = world.truth.model(&world.station.mount.geometry).unwrap();
+    let log = PeakLog::parse("peaks.csv", owner.peaks_csv.as_bytes(), &rig.station).unwrap();
+    let outcome = solve(&rig.station, &rig.sky, &log, &Options::default()).unwrap();
+    let truth = rig.truth.model(&rig.station.mount.geometry).unwrap();
     let off = apart(&outcome.model, &truth);
     let promised = outcome.sky_error.as_ref().unwrap().rms_95;
     assert!(off < promised * UNLUCKY, "{off:?} {promised:?}");
-    assert!(took.as_secs_f64() <= world.settings.for_s);
+    assert!(took.as_secs_f64() <= rig.settings.for_s);
     owner
 }
 
 #[test]
 fn a_mount_with_small_errors_is_calibrated() {
-    calibrated(&World::new(
+    calibrated(&Rig::new(
         station("station-plain.toml"),
         truth(PLAIN, "[scans]\nsignal_to_noise = 300.0\n"),
     ));
@@ -65,23 +65,23 @@ fn polar_and_x_y_mounts_are_calibrated_too() {
         let named = station.mount.kind();
         assert_eq!(named.name(), kind);
         let truth = truth(PLAIN, "[scans]\nsignal_to_noise = 300.0\n").named_for(named);
-        let mut world = World::new(station, truth);
-        world.settings.for_s = 7200.0;
+        let mut rig = Rig::new(station, truth);
+        rig.settings.for_s = 7200.0;
         // A polar mount reaches few of these emitters.
-        world.settings.wanted = deg(0.5);
-        calibrated(&world);
+        rig.settings.wanted = deg(0.5);
+        calibrated(&rig);
     }
 }
 
 #[test]
 fn by_steps_a_late_receiver_does_no_harm() {
-    let mut world = World::new(
+    let mut rig = Rig::new(
         station("station-plain.toml"),
         truth(PLAIN, "[scans]\nsignal_to_noise = 300.0\nlag_s = 0.6\n"),
     );
-    world.settings.manner = Manner::Dwell;
-    world.settings.for_s = 7200.0;
-    let owner = calibrated(&world);
+    rig.settings.manner = Manner::Dwell;
+    rig.settings.for_s = 7200.0;
+    let owner = calibrated(&rig);
     assert!(!owner.says("half the speed"));
     // Nothing is sampled while the mount steps: the readings of a cut stand in few places.
     let cut: Vec<f64> = (owner.rows.iter().filter(|row| row.scan == "1"))
@@ -104,9 +104,9 @@ fn emitters_that_were_taken_for_their_neighbours_get_their_names() {
         "[scans]\nsignal_to_noise = 100.0\n[practice]\nspeed_deg_s = 3.0\nstart_deg = [0.0, 30.0]\n",
     );
     truth.noise.resolution_deg = 0.01;
-    let mut world = World::new(station, truth);
-    world.settings.for_s = 7200.0;
-    let owner = calibrated(&world);
+    let mut rig = Rig::new(station, truth);
+    rig.settings.for_s = 7200.0;
+    let owner = calibrated(&rig);
     assert!(
         owner.says("others than they were taken for"),
         "{:#?}",

@@ -74,16 +74,16 @@ fn talk(mount: &Mutex<Mount>, mut stream: TcpStream, number: u8, start: Instant)
 }
 
 /// A folder with a station and its calibration.
-pub struct Place(pub tempfile::TempDir);
+pub struct StationFolder(pub tempfile::TempDir);
 
-impl Place {
-    pub fn new() -> Place {
-        let place = Place(tempfile::tempdir().unwrap());
+impl StationFolder {
+    pub fn new() -> StationFolder {
+        let folder = StationFolder(tempfile::tempdir().unwrap());
         let data = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/invented");
         for name in ["station.toml", "calibration.json"] {
-            std::fs::copy(data.join(name), place.path(name)).unwrap();
+            std::fs::copy(data.join(name), folder.path(name)).unwrap();
         }
-        place
+        folder
     }
     pub fn path(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
@@ -243,7 +243,7 @@ impl Client {
 }
 
 /// What the encoders must read for a demand, by the verb `point`.
-pub fn point(place: &Place, present: &str, azimuth: &str, elevation: &str) -> Vec<f64> {
+pub fn point(folder: &StationFolder, present: &str, azimuth: &str, elevation: &str) -> Vec<f64> {
     let output = Command::new(env!("CARGO_BIN_EXE_plumbeam"))
         .args([
             "point",
@@ -253,7 +253,7 @@ pub fn point(place: &Place, present: &str, azimuth: &str, elevation: &str) -> Ve
             present,
         ])
         .args([azimuth, elevation])
-        .current_dir(place.0.path())
+        .current_dir(folder.0.path())
         .output()
         .unwrap();
     let text = String::from_utf8(output.stdout).unwrap();

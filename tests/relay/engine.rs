@@ -8,7 +8,7 @@ use plumbeam::mount::Term;
 use plumbeam::table::DemandKind;
 
 use crate::mount::Mount;
-use crate::world::{World, deg, model, seconds, settings};
+use crate::rig::{Rig, deg, model, seconds, settings};
 
 /// The pretended encoders tell hundredths of a degree.
 const RESOLUTION: f64 = 0.006;
@@ -21,204 +21,200 @@ fn near(got: [f64; 2], want: [f64; 2], within: f64) {
 
 /// An azimuth zero of 3 degrees: the axis stands further clockwise than its encoder says, so the
 /// encoder must read less.
-fn off_by_three() -> World {
+fn off_by_three() -> Rig {
     let full = model(
         &[(Term::AzimuthZero, 3.0), (Term::ElevationZero, -1.0)],
         DemandKind::Apparent,
     );
-    World::new(settings(), full, Mount::new(97.0, 31.0)).ready()
+    Rig::new(settings(), full, Mount::new(97.0, 31.0)).ready()
 }
 
-fn plain_with(settings: Settings) -> World {
+fn plain_with(settings: Settings) -> Rig {
     let full = model(&[], DemandKind::Apparent);
-    let mut world = World::new(settings, full, Mount::new(100.0, 30.0)).ready();
-    world.open(1);
-    world
+    let mut rig = Rig::new(settings, full, Mount::new(100.0, 30.0)).ready();
+    rig.open(1);
+    rig
 }
 
-fn plain() -> World {
+fn plain() -> Rig {
     plain_with(settings())
 }
 
 #[test]
 fn demands_are_corrected_and_positions_turned_back() {
-    let mut world = off_by_three();
-    world.open(1);
-    near(world.position(1), [100.0, 30.0], RESOLUTION);
-    assert_eq!(world.ask(1, "P 104.00 32.00\n"), DONE);
-    world.run(5.0);
-    near(world.mount.reading(), [101.0, 33.0], RESOLUTION);
-    near(world.position(1), [104.0, 32.0], RESOLUTION);
+    let mut rig = off_by_three();
+    rig.open(1);
+    near(rig.position(1), [100.0, 30.0], RESOLUTION);
+    assert_eq!(rig.ask(1, "P 104.00 32.00\n"), DONE);
+    rig.run(5.0);
+    near(rig.mount.reading(), [101.0, 33.0], RESOLUTION);
+    near(rig.position(1), [104.0, 32.0], RESOLUTION);
 }
 
 #[test]
 fn geometric_demands_get_the_bending_of_the_air() {
     let full = model(&[], DemandKind::Geometric);
-    let mut world = World::new(settings(), full, Mount::new(100.0, 5.0)).ready();
-    world.open(1);
-    assert_eq!(world.ask(1, "P 100 5\n"), DONE);
-    world.run(3.0);
+    let mut rig = Rig::new(settings(), full, Mount::new(100.0, 5.0)).ready();
+    rig.open(1);
+    assert_eq!(rig.ask(1, "P 100 5\n"), DONE);
+    rig.run(3.0);
     // At five degrees the air bends by about a sixth of a degree.
-    let up = world.mount.reading()[1] - 5.0;
+    let up = rig.mount.reading()[1] - 5.0;
     assert!((0.13..0.2).contains(&up), "{up}");
-    near(world.position(1), [100.0, 5.0], RESOLUTION);
+    near(rig.position(1), [100.0, 5.0], RESOLUTION);
 }
 
 #[test]
 fn a_far_demand_is_reached_on_the_leash() {
-    let mut world = plain();
-    assert_eq!(world.ask(1, "P 190 60\n"), DONE);
-    world.run(40.0);
-    near(world.mount.reading(), [190.0, 60.0], RESOLUTION);
-    for target in &world.mount.targets {
+    let mut rig = plain();
+    assert_eq!(rig.ask(1, "P 190 60\n"), DONE);
+    rig.run(40.0);
+    near(rig.mount.reading(), [190.0, 60.0], RESOLUTION);
+    for target in &rig.mount.targets {
         let ahead = (target.target[0] - target.from[0])
             .abs()
             .max((target.target[1] - target.from[1]).abs());
         // The reading by which it was decided is up to a poll old.
         assert!(ahead < 10.0 + RESOLUTION, "{target:?}");
     }
-    assert!(
-        world.mount.targets.len() < 60,
-        "{}",
-        world.mount.targets.len()
-    );
+    assert!(rig.mount.targets.len() < 60, "{}", rig.mount.targets.len());
 }
 
 #[test]
 fn the_mount_is_asked_at_most_five_times_a_second_whoever_asks() {
-    let mut world = plain();
-    world.open(2);
-    let before = world.mount.polls.len();
+    let mut rig = plain();
+    rig.open(2);
+    let before = rig.mount.polls.len();
     for _ in 0..100 {
-        world.send(1, "p\np\n");
-        world.send(2, "p\n");
-        world.run(0.05);
+        rig.send(1, "p\np\n");
+        rig.send(2, "p\n");
+        rig.run(0.05);
     }
-    let polls = world.mount.polls.len() - before;
-    world.run(0.5);
+    let polls = rig.mount.polls.len() - before;
+    rig.run(0.5);
     assert!((20..=26).contains(&polls), "{polls} in 5 s");
-    assert_eq!(world.read(2).lines().count(), 200);
+    assert_eq!(rig.read(2).lines().count(), 200);
 }
 
 #[test]
 fn changes_below_the_deadband_from_what_was_last_sent_are_not_sent() {
-    let mut world = plain();
-    assert_eq!(world.ask(1, "P 101 30\n"), DONE);
-    world.run(3.0);
-    let sent = world.mount.targets.len();
+    let mut rig = plain();
+    assert_eq!(rig.ask(1, "P 101 30\n"), DONE);
+    rig.run(3.0);
+    let sent = rig.mount.targets.len();
     for step in 1..=4 {
         let demand = format!("P {} 30\n", 101.0 + 0.01 * f64::from(step));
-        assert_eq!(world.ask(1, &demand), DONE);
+        assert_eq!(rig.ask(1, &demand), DONE);
     }
-    assert_eq!(world.mount.targets.len(), sent);
+    assert_eq!(rig.mount.targets.len(), sent);
     // A slow creep is sent once it has added up.
-    assert_eq!(world.ask(1, "P 101.06 30\n"), DONE);
-    assert_eq!(world.mount.targets.len(), sent + 1);
+    assert_eq!(rig.ask(1, "P 101.06 30\n"), DONE);
+    assert_eq!(rig.mount.targets.len(), sent + 1);
 }
 
 #[test]
 fn a_stop_is_written_at_once_and_cancels_what_is_pending() {
-    let mut world = plain();
-    world.open(2);
-    assert_eq!(world.ask(1, "P 180 60\n"), DONE);
-    world.run(2.0);
+    let mut rig = plain();
+    rig.open(2);
+    assert_eq!(rig.ask(1, "P 180 60\n"), DONE);
+    rig.run(2.0);
     // Any client may stop.
-    let now = world.now;
-    world.send(2, "S\n");
-    assert_eq!(world.stops_written, [(now, Wire::Stop)]);
-    assert_eq!(world.ask(2, ""), DONE);
-    let sent = world.mount.targets.len();
-    world.run(20.0);
+    let now = rig.now;
+    rig.send(2, "S\n");
+    assert_eq!(rig.stops_written, [(now, Wire::Stop)]);
+    assert_eq!(rig.ask(2, ""), DONE);
+    let sent = rig.mount.targets.len();
+    rig.run(20.0);
     assert_eq!(
-        world.mount.targets.len(),
+        rig.mount.targets.len(),
         sent,
         "nothing moves until a new demand"
     );
-    assert!(world.mount.stands());
-    assert_eq!(world.stops_written.len(), 1);
+    assert!(rig.mount.stands());
+    assert_eq!(rig.stops_written.len(), 1);
     // The same demand again is a new one.
-    assert_eq!(world.ask(1, "P 180 60\n"), DONE);
-    assert!(world.mount.targets.len() > sent);
+    assert_eq!(rig.ask(1, "P 180 60\n"), DONE);
+    assert!(rig.mount.targets.len() > sent);
 }
 
 #[test]
 fn a_target_on_its_way_cannot_overtake_a_stop() {
-    let mut world = plain();
-    world.mount.faults = vec![crate::mount::Fault::Slow(seconds(1.0))];
-    let now = world.now;
-    world.send(1, "P 105 30\nS\n");
+    let mut rig = plain();
+    rig.mount.faults = vec![crate::mount::Fault::Slow(seconds(1.0))];
+    let now = rig.now;
+    rig.send(1, "P 105 30\nS\n");
     // Over its own connection, and behind the target over the other.
-    assert_eq!(world.stops_written, [(now, Wire::Stop), (now, Wire::Main)]);
-    world.run(3.0);
-    assert!(world.mount.stands());
-    assert!(world.mount.reading()[0] < 105.0 - 1.0);
+    assert_eq!(rig.stops_written, [(now, Wire::Stop), (now, Wire::Main)]);
+    rig.run(3.0);
+    assert!(rig.mount.stands());
+    assert!(rig.mount.reading()[0] < 105.0 - 1.0);
 }
 
 #[test]
 fn a_stop_needs_no_line_end() {
-    let mut world = plain();
-    let now = world.now;
-    world.send(1, "S");
-    assert_eq!(world.stops_written, [(now, Wire::Stop)]);
+    let mut rig = plain();
+    let now = rig.now;
+    rig.send(1, "S");
+    assert_eq!(rig.stops_written, [(now, Wire::Stop)]);
 }
 
 #[test]
 fn with_one_connection_the_stop_goes_over_it() {
-    let mut world = plain_with(Settings {
+    let mut rig = plain_with(Settings {
         own_stop: false,
         ..settings()
     });
-    world.send(1, "P 180 60\nS\n");
-    assert_eq!(world.stops_written.len(), 1);
-    assert_eq!(world.stops_written[0].1, Wire::Main);
-    world.run(5.0);
-    assert!(world.mount.stands());
+    rig.send(1, "P 180 60\nS\n");
+    assert_eq!(rig.stops_written.len(), 1);
+    assert_eq!(rig.stops_written[0].1, Wire::Main);
+    rig.run(5.0);
+    assert!(rig.mount.stands());
 }
 
 #[test]
 fn one_client_commands_and_the_others_may_only_look_and_stop() {
-    let mut world = plain();
-    world.open(2);
-    assert_eq!(world.ask(1, "P 105 30\n"), DONE);
-    assert_eq!(world.ask(2, "P 90 30\n"), "RPRT -9\n");
-    world.position(2);
-    assert_eq!(world.ask(2, "S\n"), DONE);
-    world.run(5.0);
-    assert_eq!(world.ask(2, "P 90 30\n"), "RPRT -9\n");
-    world.run(5.5);
-    assert_eq!(world.ask(2, "P 95 30\n"), DONE);
-    assert_eq!(world.ask(1, "P 105 30\n"), "RPRT -9\n");
-    world.close(2);
-    assert_eq!(world.ask(1, "P 105 30\n"), DONE);
+    let mut rig = plain();
+    rig.open(2);
+    assert_eq!(rig.ask(1, "P 105 30\n"), DONE);
+    assert_eq!(rig.ask(2, "P 90 30\n"), "RPRT -9\n");
+    rig.position(2);
+    assert_eq!(rig.ask(2, "S\n"), DONE);
+    rig.run(5.0);
+    assert_eq!(rig.ask(2, "P 90 30\n"), "RPRT -9\n");
+    rig.run(5.5);
+    assert_eq!(rig.ask(2, "P 95 30\n"), DONE);
+    assert_eq!(rig.ask(1, "P 105 30\n"), "RPRT -9\n");
+    rig.close(2);
+    assert_eq!(rig.ask(1, "P 105 30\n"), DONE);
 }
 
 #[test]
 fn when_the_commander_goes_its_move_ends_or_the_mount_stops() {
-    let mut world = plain();
-    world.send(1, "P 140 30\n");
-    world.run(0.5);
-    world.close(1);
-    world.run(20.0);
-    near(world.mount.reading(), [140.0, 30.0], RESOLUTION);
+    let mut rig = plain();
+    rig.send(1, "P 140 30\n");
+    rig.run(0.5);
+    rig.close(1);
+    rig.run(20.0);
+    near(rig.mount.reading(), [140.0, 30.0], RESOLUTION);
 
-    let mut world = plain_with(Settings {
+    let mut rig = plain_with(Settings {
         on_disconnect: OnDisconnect::Stop,
         ..settings()
     });
-    world.open(2);
-    world.send(1, "P 140 30\n");
-    world.run(0.5);
-    world.close(2);
-    assert!(world.stops_written.is_empty(), "it did not command");
-    world.close(1);
-    assert_eq!(world.stops_written.len(), 1);
-    world.run(5.0);
-    assert!(world.mount.reading()[0] < 120.0);
+    rig.open(2);
+    rig.send(1, "P 140 30\n");
+    rig.run(0.5);
+    rig.close(2);
+    assert!(rig.stops_written.is_empty(), "it did not command");
+    rig.close(1);
+    assert_eq!(rig.stops_written.len(), 1);
+    rig.run(5.0);
+    assert!(rig.mount.reading()[0] < 120.0);
 }
 
 #[test]
 fn wrong_demands_are_refused_and_every_command_is_answered() {
-    let mut world = plain();
+    let mut rig = plain();
     for (asked, answered) in [
         ("P nan nan\n", "RPRT -1\n"),
         ("P 1\n", "RPRT -1\n"),
@@ -236,28 +232,28 @@ fn wrong_demands_are_refused_and_every_command_is_answered() {
         ("_\n", "relay under test\n"),
         ("+S\n", "stop:\nRPRT 0\n"),
     ] {
-        assert_eq!(world.ask(1, asked), answered, "{asked}");
+        assert_eq!(rig.ask(1, asked), answered, "{asked}");
     }
-    assert!(world.mount.targets.is_empty());
-    assert!(world.mount.other.is_empty());
+    assert!(rig.mount.targets.is_empty());
+    assert!(rig.mount.other.is_empty());
     // Two in one packet, one in two, a decimal comma.
-    world.run(0.1);
-    world.send(1, "P 100,5 30,25\nP 101 3");
-    world.send(1, "1\n");
-    world.run(0.2);
-    assert_eq!(world.read(1), "RPRT 0\nRPRT 0\n");
-    world.send(1, &format!("{}\n", "x".repeat(5000)));
-    assert_eq!(world.ask(1, "_\n"), "RPRT -8\nrelay under test\n");
+    rig.run(0.1);
+    rig.send(1, "P 100,5 30,25\nP 101 3");
+    rig.send(1, "1\n");
+    rig.run(0.2);
+    assert_eq!(rig.read(1), "RPRT 0\nRPRT 0\n");
+    rig.send(1, &format!("{}\n", "x".repeat(5000)));
+    assert_eq!(rig.ask(1, "_\n"), "RPRT -8\nrelay under test\n");
 }
 
 #[test]
 fn replies_come_in_the_order_of_the_commands() {
-    let mut world = plain();
-    world.mount.faults = vec![crate::mount::Fault::Slow(seconds(0.3))];
-    world.run(1.5);
-    world.send(1, "P 101 30\n+p\n_\nS\n");
-    world.run(2.5);
-    let reply = world.read(1);
+    let mut rig = plain();
+    rig.mount.faults = vec![crate::mount::Fault::Slow(seconds(0.3))];
+    rig.run(1.5);
+    rig.send(1, "P 101 30\n+p\n_\nS\n");
+    rig.run(2.5);
+    let reply = rig.read(1);
     let kinds: Vec<&str> = reply.lines().collect();
     assert_eq!(kinds[0], "RPRT 0");
     assert_eq!(kinds[1], "get_pos:");
@@ -270,12 +266,12 @@ fn replies_come_in_the_order_of_the_commands() {
 
 #[test]
 fn elevations_beyond_the_zenith_are_the_other_side_of_the_sky() {
-    let mut world = plain();
-    assert_eq!(world.ask(1, "P 280 150\n"), DONE);
-    world.run(5.0);
-    near(world.mount.reading(), [100.0, 30.0], RESOLUTION);
+    let mut rig = plain();
+    assert_eq!(rig.ask(1, "P 280 150\n"), DONE);
+    rig.run(5.0);
+    near(rig.mount.reading(), [100.0, 30.0], RESOLUTION);
     // And it is answered as it was asked.
-    near(world.position(1), [280.0, 150.0], RESOLUTION);
+    near(rig.position(1), [280.0, 150.0], RESOLUTION);
 }
 
 #[test]
@@ -288,30 +284,30 @@ fn positions_are_told_on_the_turn_that_was_asked_for() {
     ] {
         let full = model(&[], DemandKind::Apparent);
         let mount = Mount::new(100.0, 30.0);
-        let mut world = World::under(settings(), full, mount, report, SunPlace::Down).ready();
-        world.open(1);
-        assert_eq!(world.ask(1, asked), DONE);
-        near(world.position(1), [told, 30.0], RESOLUTION);
-        near(world.mount.reading(), [100.0, 30.0], RESOLUTION);
+        let mut rig = Rig::under(settings(), full, mount, report, SunPlace::Down).ready();
+        rig.open(1);
+        assert_eq!(rig.ask(1, asked), DONE);
+        near(rig.position(1), [told, 30.0], RESOLUTION);
+        near(rig.mount.reading(), [100.0, 30.0], RESOLUTION);
     }
 }
 
 #[test]
 fn the_turn_of_the_cable_is_that_of_the_mount() {
     let full = model(&[], DemandKind::Apparent);
-    let mut world = World::new(settings(), full, Mount::new(380.0, 30.0)).ready();
-    world.open(1);
-    near(world.position(1), [20.0, 30.0], RESOLUTION);
-    assert_eq!(world.ask(1, "P 10 30\n"), DONE);
-    world.run(5.0);
-    near(world.mount.reading(), [370.0, 30.0], RESOLUTION);
+    let mut rig = Rig::new(settings(), full, Mount::new(380.0, 30.0)).ready();
+    rig.open(1);
+    near(rig.position(1), [20.0, 30.0], RESOLUTION);
+    assert_eq!(rig.ask(1, "P 10 30\n"), DONE);
+    rig.run(5.0);
+    near(rig.mount.reading(), [370.0, 30.0], RESOLUTION);
 }
 
 #[test]
 fn limits_are_told_as_the_tracker_counts() {
-    let mut world = off_by_three();
-    world.open(1);
-    let reply = world.ask(1, "\\dump_state\n");
+    let mut rig = off_by_three();
+    rig.open(1);
+    let reply = rig.ask(1, "\\dump_state\n");
     let value = |key: &str| -> f64 {
         let line = reply.lines().find_map(|line| line.strip_prefix(key));
         line.expect(key).parse().expect("a number")
@@ -323,65 +319,62 @@ fn limits_are_told_as_the_tracker_counts() {
 
 #[test]
 fn parking_goes_where_the_station_file_says() {
-    let mut world = plain_with(Settings {
+    let mut rig = plain_with(Settings {
         park: Some(Axes::from_degrees(120.0, 85.0)),
         ..settings()
     });
-    assert_eq!(world.ask(1, "K\n"), DONE);
-    world.run(30.0);
-    near(world.mount.reading(), [120.0, 85.0], RESOLUTION);
-    assert!(
-        world.mount.other.is_empty(),
-        "never the daemon's own parking"
-    );
+    assert_eq!(rig.ask(1, "K\n"), DONE);
+    rig.run(30.0);
+    near(rig.mount.reading(), [120.0, 85.0], RESOLUTION);
+    assert!(rig.mount.other.is_empty(), "never the daemon's own parking");
 }
 
 #[test]
 fn moves_that_are_allowed_are_under_the_same_guard() {
-    let mut world = plain_with(Settings {
+    let mut rig = plain_with(Settings {
         allow_move: true,
         ..settings()
     });
-    assert_eq!(world.ask(1, "M 2 100\n"), DONE);
-    world.run(4.0);
-    assert!(world.mount.reading()[1] > 40.0);
-    let ahead = world.mount.targets.iter().map(|t| t.target[1] - t.from[1]);
+    assert_eq!(rig.ask(1, "M 2 100\n"), DONE);
+    rig.run(4.0);
+    assert!(rig.mount.reading()[1] > 40.0);
+    let ahead = rig.mount.targets.iter().map(|t| t.target[1] - t.from[1]);
     assert!(ahead.fold(0.0, f64::max) <= 10.0 + RESOLUTION);
-    world.run(30.0);
-    near(world.mount.reading(), [100.0, 90.0], RESOLUTION);
-    assert_eq!(world.ask(1, "M 8 100\n"), DONE);
-    world.run(1.0);
-    assert_eq!(world.ask(1, "S\n"), DONE);
-    world.run(5.0);
-    assert!(world.mount.stands());
-    assert!(world.mount.other.is_empty());
+    rig.run(30.0);
+    near(rig.mount.reading(), [100.0, 90.0], RESOLUTION);
+    assert_eq!(rig.ask(1, "M 8 100\n"), DONE);
+    rig.run(1.0);
+    assert_eq!(rig.ask(1, "S\n"), DONE);
+    rig.run(5.0);
+    assert!(rig.mount.stands());
+    assert!(rig.mount.other.is_empty());
 }
 
 #[test]
 fn a_reset_that_is_allowed_cancels_and_is_passed_on() {
-    let mut world = plain_with(Settings {
+    let mut rig = plain_with(Settings {
         allow_reset: true,
         ..settings()
     });
-    world.send(1, "P 180 30\n");
-    world.run(1.0);
-    world.read(1);
-    assert_eq!(world.ask(1, "R 1\n"), DONE);
-    assert_eq!(world.mount.other, ["R 1"]);
-    let sent = world.mount.targets.len();
-    world.run(5.0);
-    assert_eq!(world.mount.targets.len(), sent);
+    rig.send(1, "P 180 30\n");
+    rig.run(1.0);
+    rig.read(1);
+    assert_eq!(rig.ask(1, "R 1\n"), DONE);
+    assert_eq!(rig.mount.other, ["R 1"]);
+    let sent = rig.mount.targets.len();
+    rig.run(5.0);
+    assert_eq!(rig.mount.targets.len(), sent);
 }
 
 #[test]
 fn in_the_keyhole_the_nearest_place_is_held_and_the_loss_logged() {
     let full = model(&[(Term::Collimation, 1.0)], DemandKind::Apparent);
-    let mut world = World::new(settings(), full, Mount::new(100.0, 85.0)).ready();
-    world.open(1);
-    assert_eq!(world.ask(1, "P 100 90\n"), DONE);
-    world.run(20.0);
-    assert!(world.mount.stands());
-    let row = world
+    let mut rig = Rig::new(settings(), full, Mount::new(100.0, 85.0)).ready();
+    rig.open(1);
+    assert_eq!(rig.ask(1, "P 100 90\n"), DONE);
+    rig.run(20.0);
+    assert!(rig.mount.stands());
+    let row = rig
         .rows
         .iter()
         .find(|row| row.command == "P 100 90")
@@ -391,7 +384,7 @@ fn in_the_keyhole_the_nearest_place_is_held_and_the_loss_logged() {
         row.reply.contains("keyhole") && row.reply.contains("3.0 dB"),
         "{row:?}"
     );
-    let miss = world.shown.clone().unwrap().miss.unwrap().degrees();
+    let miss = rig.shown.clone().unwrap().miss.unwrap().degrees();
     assert!((miss - 1.0).abs() < 0.02, "{miss}");
 }
 
@@ -399,27 +392,27 @@ fn in_the_keyhole_the_nearest_place_is_held_and_the_loss_logged() {
 fn axes_come_from_the_side_from_which_they_came() {
     let backlash = 0.6;
     let full = model(&[(Term::AzimuthBacklash, backlash)], DemandKind::Apparent);
-    let mut world = World::new(settings(), full, Mount::new(100.0, 30.0)).ready();
-    world.open(1);
+    let mut rig = Rig::new(settings(), full, Mount::new(100.0, 30.0)).ready();
+    rig.open(1);
     // Arriving with increasing reading the axis stands half the backlash further on.
-    world.ask(1, "P 110 30\n");
-    world.run(6.0);
+    rig.ask(1, "P 110 30\n");
+    rig.run(6.0);
     near(
-        world.mount.reading(),
+        rig.mount.reading(),
         [110.0 - backlash / 2.0, 30.0],
         RESOLUTION,
     );
-    near(world.position(1), [110.0, 30.0], RESOLUTION);
+    near(rig.position(1), [110.0, 30.0], RESOLUTION);
     // Trembling below the deadband is no change of side.
-    let sent = world.mount.targets.len();
+    let sent = rig.mount.targets.len();
     for azimuth in [109.99, 110.01, 109.98] {
-        world.ask(1, &format!("P {azimuth} 30\n"));
+        rig.ask(1, &format!("P {azimuth} 30\n"));
     }
-    assert_eq!(world.mount.targets.len(), sent);
-    world.ask(1, "P 105 30\n");
-    world.run(6.0);
+    assert_eq!(rig.mount.targets.len(), sent);
+    rig.ask(1, "P 105 30\n");
+    rig.run(6.0);
     near(
-        world.mount.reading(),
+        rig.mount.reading(),
         [105.0 + backlash / 2.0, 30.0],
         RESOLUTION,
     );
@@ -427,54 +420,54 @@ fn axes_come_from_the_side_from_which_they_came() {
 
 #[test]
 fn a_stop_at_the_relay_holds_until_acknowledged() {
-    let mut world = plain();
-    world.send(1, "P 180 30\n");
-    world.run(1.0);
-    world.read(1);
-    world.operator(Operator::Stop);
-    assert_eq!(world.stops_written.len(), 1);
-    assert_eq!(world.ask(1, "P 180 30\n"), "RPRT -9\n");
-    world.run(5.0);
-    assert!(world.mount.stands());
-    world.operator(Operator::Acknowledge);
-    assert_eq!(world.ask(1, "P 180 30\n"), DONE);
+    let mut rig = plain();
+    rig.send(1, "P 180 30\n");
+    rig.run(1.0);
+    rig.read(1);
+    rig.operator(Operator::Stop);
+    assert_eq!(rig.stops_written.len(), 1);
+    assert_eq!(rig.ask(1, "P 180 30\n"), "RPRT -9\n");
+    rig.run(5.0);
+    assert!(rig.mount.stands());
+    rig.operator(Operator::Acknowledge);
+    assert_eq!(rig.ask(1, "P 180 30\n"), DONE);
 }
 
 #[test]
 fn the_stop_file_stops_and_holds_while_it_is_there() {
-    let mut world = plain();
-    world.send(1, "P 180 30\n");
-    world.run(1.0);
-    world.read(1);
-    world.handle(plumbeam::live::Event::StopFile(true));
-    assert_eq!(world.stops_written.len(), 1);
-    world.operator(Operator::Acknowledge);
-    assert_eq!(world.ask(1, "P 180 30\n"), "RPRT -9\n");
-    world.handle(plumbeam::live::Event::StopFile(false));
-    assert_eq!(world.ask(1, "P 180 30\n"), DONE);
+    let mut rig = plain();
+    rig.send(1, "P 180 30\n");
+    rig.run(1.0);
+    rig.read(1);
+    rig.handle(plumbeam::live::Event::StopFile(true));
+    assert_eq!(rig.stops_written.len(), 1);
+    rig.operator(Operator::Acknowledge);
+    assert_eq!(rig.ask(1, "P 180 30\n"), "RPRT -9\n");
+    rig.handle(plumbeam::live::Event::StopFile(false));
+    assert_eq!(rig.ask(1, "P 180 30\n"), DONE);
 }
 
 #[test]
 fn at_the_end_the_mount_is_stopped_first() {
-    let mut world = plain();
-    world.send(1, "P 180 30\n");
-    world.run(1.0);
-    world.operator(Operator::End);
-    assert_eq!(world.stops_written.len(), 1);
-    assert!(!world.ended);
-    assert_eq!(world.ask(1, "P 180 30\n").lines().last(), Some("RPRT -9"));
-    world.run(3.5);
-    assert!(world.ended && world.mount.stands());
+    let mut rig = plain();
+    rig.send(1, "P 180 30\n");
+    rig.run(1.0);
+    rig.operator(Operator::End);
+    assert_eq!(rig.stops_written.len(), 1);
+    assert!(!rig.ended);
+    assert_eq!(rig.ask(1, "P 180 30\n").lines().last(), Some("RPRT -9"));
+    rig.run(3.5);
+    assert!(rig.ended && rig.mount.stands());
 }
 
 #[test]
 fn each_row_of_the_log_says_what_was_and_what_was_done() {
-    let mut world = off_by_three();
-    world.open(1);
-    world.ask(1, "P 104 32\n");
-    world.run(3.0);
-    world.position(1);
-    let row = world
+    let mut rig = off_by_three();
+    rig.open(1);
+    rig.ask(1, "P 104 32\n");
+    rig.run(3.0);
+    rig.position(1);
+    let row = rig
         .rows
         .iter()
         .find(|row| row.command == "P 104 32")
@@ -488,7 +481,7 @@ fn each_row_of_the_log_says_what_was_and_what_was_done() {
     close(row.command_1_deg, 101.0);
     close(row.command_2_deg, 33.0);
     close(row.reading_1_deg, 97.0);
-    let asked = world
+    let asked = rig
         .rows
         .iter()
         .rfind(|row| row.client == "client 1")
@@ -496,14 +489,7 @@ fn each_row_of_the_log_says_what_was_and_what_was_done() {
     assert_eq!(asked.command, "p");
     assert!(asked.reply.starts_with("104.0"), "{asked:?}");
     // And the relay's own looks while it moves.
-    assert!(
-        world
-            .rows
-            .iter()
-            .filter(|row| row.client == "relay")
-            .count()
-            > 10
-    );
+    assert!(rig.rows.iter().filter(|row| row.client == "relay").count() > 10);
 }
 
 #[test]
@@ -518,9 +504,8 @@ fn the_sun_is_gone_round_and_a_parked_dish_is_warned_of() {
     };
     let full = || model(&[], DemandKind::Apparent);
     let up = SunPlace::Up(sun);
-    let world =
-        |mount| World::under(guarded.clone(), full(), mount, ReportTurn::AsAsked, up).ready();
-    let mut round = world(Mount::new(100.0, 30.0));
+    let rig = |mount| Rig::under(guarded.clone(), full(), mount, ReportTurn::AsAsked, up).ready();
+    let mut round = rig(Mount::new(100.0, 30.0));
     round.open(1);
     assert_eq!(round.ask(1, "P 122 31\n"), "RPRT -9\n");
     assert_eq!(round.ask(1, "P 140 30\n"), DONE);
@@ -537,7 +522,7 @@ fn the_sun_is_gone_round_and_a_parked_dish_is_warned_of() {
     assert!(round.told.iter().all(|t| t.loudness < Loudness::Alarm));
 
     // Parked in it: an alarm, no motion of the relay's own, and only ways out are taken.
-    let mut parked = world(Mount::new(124.0, 33.0));
+    let mut parked = rig(Mount::new(124.0, 33.0));
     parked.open(1);
     assert!(parked.was_told(Loudness::Alarm, "from the Sun"));
     parked.run(30.0);
@@ -572,16 +557,16 @@ fn a_sun_that_comes_into_the_way_stops_the_mount() {
     };
     let full = model(&[], DemandKind::Apparent);
     let mount = Mount::new(100.0, 30.0);
-    let mut world = World::with_sky(guarded, full, mount, ReportTurn::AsAsked, sun).ready();
-    world.open(1);
-    assert_eq!(world.ask(1, "P 170 30\n"), DONE);
-    world.run(3.0);
+    let mut rig = Rig::with_sky(guarded, full, mount, ReportTurn::AsAsked, sun).ready();
+    rig.open(1);
+    assert_eq!(rig.ask(1, "P 170 30\n"), DONE);
+    rig.run(3.0);
     IN_THE_WAY.store(true, Ordering::SeqCst);
-    world.run(2.0);
-    assert_eq!(world.stops_written.len(), 1);
-    assert!(world.was_told(Loudness::Warning, "Sun"));
-    world.run(5.0);
-    assert!(world.mount.stands());
+    rig.run(2.0);
+    assert_eq!(rig.stops_written.len(), 1);
+    assert!(rig.was_told(Loudness::Warning, "Sun"));
+    rig.run(5.0);
+    assert!(rig.mount.stands());
 }
 
 #[test]
@@ -592,34 +577,33 @@ fn where_the_sun_is_unknown_nothing_moves() {
     };
     let full = model(&[], DemandKind::Apparent);
     let mount = Mount::new(100.0, 30.0);
-    let mut world =
-        World::under(guarded, full, mount, ReportTurn::AsAsked, SunPlace::Unknown).ready();
-    world.open(1);
-    assert_eq!(world.ask(1, "P 110 30\n"), "RPRT -9\n");
-    world.run(1.0);
-    assert!(world.mount.targets.is_empty());
+    let mut rig = Rig::under(guarded, full, mount, ReportTurn::AsAsked, SunPlace::Unknown).ready();
+    rig.open(1);
+    assert_eq!(rig.ask(1, "P 110 30\n"), "RPRT -9\n");
+    rig.run(1.0);
+    assert!(rig.mount.targets.is_empty());
 }
 
 #[test]
 fn another_calibration_is_used_from_the_next_demand_on() {
-    let mut world = plain();
-    assert_eq!(world.ask(1, "P 104 30\n"), DONE);
-    world.run(4.0);
-    let sent = world.mount.targets.len();
+    let mut rig = plain();
+    assert_eq!(rig.ask(1, "P 104 30\n"), DONE);
+    rig.run(4.0);
+    let sent = rig.mount.targets.len();
     let other = model(&[(Term::AzimuthZero, 1.0)], DemandKind::Apparent);
-    world.handle(plumbeam::live::Event::Calibration(
+    rig.handle(plumbeam::live::Event::Calibration(
         other,
         vec!["good within limits only".to_owned()],
     ));
-    assert!(world.was_told(Loudness::Warning, "within limits"));
-    world.run(3.0);
+    assert!(rig.was_told(Loudness::Warning, "within limits"));
+    rig.run(3.0);
     assert_eq!(
-        world.mount.targets.len(),
+        rig.mount.targets.len(),
         sent,
         "nothing is sent again by itself"
     );
-    near(world.position(1), [105.0, 30.0], RESOLUTION);
-    assert_eq!(world.ask(1, "P 104 30\n"), DONE);
-    world.run(3.0);
-    near(world.mount.reading(), [103.0, 30.0], RESOLUTION);
+    near(rig.position(1), [105.0, 30.0], RESOLUTION);
+    assert_eq!(rig.ask(1, "P 104 30\n"), DONE);
+    rig.run(3.0);
+    near(rig.mount.reading(), [103.0, 30.0], RESOLUTION);
 }

@@ -51,7 +51,7 @@ fn case(rng: &mut ChaCha8Rng) -> Case {
     let low = Axes::from_degrees(rng.random_range(-270.0..0.0), rng.random_range(-5.0..5.0));
     let high = Axes::from_degrees(rng.random_range(270.0..540.0), rng.random_range(60.0..90.0));
     let range = Travel { low, high };
-    let place = |rng: &mut ChaCha8Rng, beyond: f64| {
+    let folder = |rng: &mut ChaCha8Rng, beyond: f64| {
         let beyond = Angle::from_degrees(beyond);
         let along = |low: Angle, high: Angle, share: f64| {
             (low - beyond) + (high - low + beyond * 2.0) * share
@@ -64,9 +64,9 @@ fn case(rng: &mut ChaCha8Rng) -> Case {
     };
     // Usually within the range, sometimes outside; often near the Sun.
     let outside = if rng.random_bool(0.05) { 12.0 } else { 0.0 };
-    let mut here = place(rng, outside);
+    let mut here = folder(rng, outside);
     let beyond = if rng.random_bool(0.05) { 10.0 } else { 0.0 };
-    let mut goal = place(rng, beyond);
+    let mut goal = folder(rng, beyond);
     let near = |rng: &mut ChaCha8Rng, at: Axes, within: f64| {
         let off = |rng: &mut ChaCha8Rng| Angle::from_degrees(rng.random_range(-within..within));
         Axes([at.0[0] + off(rng), at.0[1] + off(rng)])
@@ -81,7 +81,7 @@ fn case(rng: &mut ChaCha8Rng) -> Case {
     };
     let beam = |axes: Axes| mount.beam_vector(axes.into(), ApproachSigns::UNKNOWN);
     let sun_at = match rng.random_range(0..4) {
-        0 => place(rng, 0.0),
+        0 => folder(rng, 0.0),
         1 => near(rng, goal, 25.0),
         2 => near(rng, here, 25.0),
         _ => near(rng, range.nearest(here), 12.0),

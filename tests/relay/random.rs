@@ -7,7 +7,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use crate::mount::{Fault, Mount};
-use crate::world::{World, model, seconds, settings};
+use crate::rig::{Rig, model, seconds, settings};
 
 /// A reading that decides is up to a second old when the mount was idle; it then stood.
 const ROUNDING: f64 = 1e-6;
@@ -46,18 +46,18 @@ fn nothing_moves_after_a_stop_until_a_new_demand() {
             own_stop: rng.random_bool(0.5),
             ..settings()
         };
-        let mut world = World::new(settings, full, Mount::new(10.0, 30.0)).ready();
-        world.open(1);
-        world.open(2);
+        let mut rig = Rig::new(settings, full, Mount::new(10.0, 30.0)).ready();
+        rig.open(1);
+        rig.open(2);
         if rng.random_bool(0.3) {
-            world.mount.faults = vec![Fault::Slow(seconds(rng.random_range(0.0..1.5)))];
+            rig.mount.faults = vec![Fault::Slow(seconds(rng.random_range(0.0..1.5)))];
         }
         let mut stopped = false;
-        let mut sent = world.mount.targets.len();
+        let mut sent = rig.mount.targets.len();
         for _ in 0..120 {
             let client = rng.random_range(1..=2);
             let line = line(&mut rng);
-            world.send(client, &line);
+            rig.send(client, &line);
             let is_demand = line.starts_with(['P', 'K', 'M']);
             if line.starts_with('S') {
                 stopped = true;
@@ -65,33 +65,29 @@ fn nothing_moves_after_a_stop_until_a_new_demand() {
                 stopped = false;
             }
             if rng.random_bool(0.02) {
-                world.operator(Operator::Stop);
+                rig.operator(Operator::Stop);
                 stopped = true;
-                sent = world.mount.targets.len();
-                world.run(1.0);
-                assert_eq!(world.mount.targets.len(), sent, "seed {seed}");
-                world.operator(Operator::Acknowledge);
+                sent = rig.mount.targets.len();
+                rig.run(1.0);
+                assert_eq!(rig.mount.targets.len(), sent, "seed {seed}");
+                rig.operator(Operator::Acknowledge);
             }
             if stopped {
-                sent = world.mount.targets.len();
+                sent = rig.mount.targets.len();
             }
-            world.run(rng.random_range(0.0..1.2));
+            rig.run(rng.random_range(0.0..1.2));
             if stopped {
-                assert_eq!(
-                    world.mount.targets.len(),
-                    sent,
-                    "seed {seed}: after {line:?}"
-                );
+                assert_eq!(rig.mount.targets.len(), sent, "seed {seed}: after {line:?}");
             }
         }
-        for target in &world.mount.targets {
+        for target in &rig.mount.targets {
             let [one, two] = target.target;
             assert!((-180.0..=540.0).contains(&one) && (0.0..=90.0).contains(&two));
         }
-        assert!(world.mount.other.is_empty());
+        assert!(rig.mount.other.is_empty());
         // Every command was answered.
-        world.run(4.0);
-        assert!(world.read(1).lines().count() > 30);
+        rig.run(4.0);
+        assert!(rig.read(1).lines().count() > 30);
     }
 }
 
@@ -100,14 +96,14 @@ fn a_mount_that_answers_at_once_is_never_led_farther_than_the_leash() {
     for seed in 100..130 {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let full = model(&[], DemandKind::Apparent);
-        let mut world = World::new(settings(), full, Mount::new(10.0, 30.0)).ready();
-        world.open(1);
+        let mut rig = Rig::new(settings(), full, Mount::new(10.0, 30.0)).ready();
+        rig.open(1);
         for _ in 0..60 {
             let text = line(&mut rng);
-            world.send(1, &text);
-            world.run(rng.random_range(0.2..3.0));
+            rig.send(1, &text);
+            rig.run(rng.random_range(0.2..3.0));
         }
-        for target in &world.mount.targets {
+        for target in &rig.mount.targets {
             let ahead = (target.target[0] - target.from[0])
                 .abs()
                 .max((target.target[1] - target.from[1]).abs());

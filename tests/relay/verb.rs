@@ -5,15 +5,15 @@
 use std::io::{Read, Write};
 use std::time::{Duration, Instant};
 
-use crate::command::{Daemon, PATIENCE, Place, RESOLUTION, point};
+use crate::command::{Daemon, PATIENCE, RESOLUTION, StationFolder, point};
 use crate::mount::{Fault, Mount};
 
 #[test]
 fn a_tracker_drives_the_mount_through_the_relay_and_the_log_tells_of_it() {
-    let place = Place::new();
-    let wanted = point(&place, "100,30", "110", "35");
+    let folder = StationFolder::new();
+    let wanted = point(&folder, "100,30", "110", "35");
     let daemon = Daemon::new(Mount::new(100.0, 30.0));
-    let mut relay = place.start(&daemon, &["--log", "relay.csv"]);
+    let mut relay = folder.start(&daemon, &["--log", "relay.csv"]);
     // What is limited is said.
     relay.hears("could not tell clock-offset apart");
     relay.hears("no emergency stop");
@@ -44,37 +44,37 @@ fn a_tracker_drives_the_mount_through_the_relay_and_the_log_tells_of_it() {
     );
     assert!(text.contains("On target"), "{text}");
 
-    let log = place.read("relay.csv");
+    let log = folder.read("relay.csv");
     assert!(log.starts_with("# plumbeam relay log 1\n# station = Mill meadow\n"));
     assert!(log.contains("\n# readings = encoder\n"));
     let checksum = checksum.rsplit(':').next().unwrap().to_owned();
     assert!(log.contains(&format!("\n# calibration = {checksum}\n")));
     assert!(log.contains(",P 110.00 35.00,110,35,"), "{log}");
 
-    let summary = place.run(&["--summary", "relay.csv", "--report", "pass"]);
+    let summary = folder.run(&["--summary", "relay.csv", "--report", "pass"]);
     assert_eq!(summary.status.code(), Some(0));
     let text = String::from_utf8(summary.stdout).unwrap();
     assert!(
         text.contains("On target") && text.contains("without it"),
         "{text}"
     );
-    assert!(place.read("pass/passes.html").contains("<svg"));
-    assert!(place.path("pass/pass-1.png").is_file());
-    let json = place.run(&["--summary", "relay.csv", "--json"]);
+    assert!(folder.read("pass/passes.html").contains("<svg"));
+    assert!(folder.path("pass/pass-1.png").is_file());
+    let json = folder.run(&["--summary", "relay.csv", "--json"]);
     let json: serde_json::Value = serde_json::from_slice(&json.stdout).unwrap();
     assert!(json["summary"][0]["on_target_s"].as_f64().unwrap() > 0.0);
 
     // Begun again, the same log grows.
-    let relay = place.start(&daemon, &["--log", "relay.csv"]);
+    let relay = folder.start(&daemon, &["--log", "relay.csv"]);
     relay.end("INT");
-    assert!(place.read("relay.csv").starts_with(&log));
+    assert!(folder.read("relay.csv").starts_with(&log));
 }
 
 #[test]
 fn a_web_page_cannot_move_the_mount() {
-    let place = Place::new();
+    let folder = StationFolder::new();
     let daemon = Daemon::new(Mount::new(100.0, 30.0));
-    let relay = place.start(&daemon, &[]);
+    let relay = folder.start(&daemon, &[]);
     let long = "a".repeat(600);
     for request in [
         "POST / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\nP 150 30\n",
@@ -96,9 +96,9 @@ fn a_web_page_cannot_move_the_mount() {
 
 #[test]
 fn a_stop_is_written_though_the_daemon_is_silent() {
-    let place = Place::new();
+    let folder = StationFolder::new();
     let daemon = Daemon::new(Mount::new(100.0, 30.0));
-    let relay = place.start(&daemon, &[]);
+    let relay = folder.start(&daemon, &[]);
     let (mut tracker, mut other) = (relay.client(), relay.client());
     assert_eq!(tracker.ask("P 150 30\n"), "RPRT 0\n");
     daemon.wait_for("it moves", |mount| !mount.stands());
@@ -113,27 +113,27 @@ fn a_stop_is_written_though_the_daemon_is_silent() {
 #[test]
 fn files_and_signals_stop_the_mount() {
     for signal in ["TERM", "INT"] {
-        let place = Place::new();
+        let folder = StationFolder::new();
         let daemon = Daemon::new(Mount::new(100.0, 30.0));
-        let mut relay = place.start(
+        let mut relay = folder.start(
             &daemon,
             &["--stop-file", "stop", "--ack-file", "seen", "--json"],
         );
         let mut tracker = relay.client();
         assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
         daemon.wait_for("it moves", |mount| !mount.stands());
-        std::fs::write(place.path("stop"), "").unwrap();
+        std::fs::write(folder.path("stop"), "").unwrap();
         relay.hears("stopped by the stop file");
         daemon.wait_for("the stop is there", |mount| !mount.stops.is_empty());
         assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
-        std::fs::remove_file(place.path("stop")).unwrap();
+        std::fs::remove_file(folder.path("stop")).unwrap();
         relay.hears("the stop file is gone");
         // A jump of the reading waits for the other file.
         daemon.wait_for("it stands", |mount| mount.stands());
         daemon.look(|mount| mount.jump(20.0));
         relay.hears("off the way");
         assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
-        std::fs::write(place.path("seen"), "").unwrap();
+        std::fs::write(folder.path("seen"), "").unwrap();
         relay.hears("acknowledged: demands are taken again");
         assert_eq!(tracker.ask("P 250 30\n"), "RPRT 0\n");
         daemon.wait_for("it moves", |mount| !mount.stands());
@@ -153,36 +153,36 @@ fn files_and_signals_stop_the_mount() {
 
 #[test]
 fn the_calibration_may_be_replaced_with_the_rules_of_the_stream() {
-    let place = Place::new();
+    let folder = StationFolder::new();
     let daemon = Daemon::new(Mount::new(100.0, 30.0));
-    let mut relay = place.start(&daemon, &["--ack-file", "seen"]);
-    place.set_zero(8.31);
+    let mut relay = folder.start(&daemon, &["--ack-file", "seen"]);
+    folder.set_zero(8.31);
     relay.hears("calibration.json was read again");
-    let wanted = point(&place, "100,30", "110", "30");
+    let wanted = point(&folder, "100,30", "110", "30");
     let mut tracker = relay.client();
     assert_eq!(tracker.ask("P 110 30\n"), "RPRT 0\n");
     daemon.wait_for("the new one is used", |mount| {
         (mount.reading()[0] - wanted[0]).abs() < RESOLUTION
     });
     // More than a beamwidth at once is held back.
-    place.set_zero(20.0);
+    folder.set_zero(20.0);
     relay.hears("the key c accepts it anyway");
-    std::fs::write(place.path("seen"), "").unwrap();
+    std::fs::write(folder.path("seen"), "").unwrap();
     relay.heard.clear();
     relay.hears("calibration.json was read again");
     // One that means nothing, or of another station, is never taken.
-    let text = place
+    let text = folder
         .read("calibration.json")
         .replace("Mill meadow", "Hill");
-    std::fs::write(place.path("calibration.json"), text).unwrap();
+    std::fs::write(folder.path("calibration.json"), text).unwrap();
     relay.hears("\"Hill\"");
 }
 
 #[test]
 fn what_must_not_be_used_is_refused() {
-    let place = Place::new();
+    let folder = StationFolder::new();
     let refused = |arguments: &[&str], code: i32, words: &str| {
-        let output = place.run(arguments);
+        let output = folder.run(arguments);
         let said = String::from_utf8_lossy(&output.stderr).into_owned();
         assert_eq!(output.status.code(), Some(code), "{arguments:?}: {said}");
         assert!(said.contains(words), "{arguments:?}: {said}");
@@ -213,7 +213,7 @@ fn what_must_not_be_used_is_refused() {
         2,
         "will not overwrite it",
     );
-    std::fs::write(place.path("mine.csv"), "time_utc,emitter\n").unwrap();
+    std::fs::write(folder.path("mine.csv"), "time_utc,emitter\n").unwrap();
     refused(&with(&["--log", "mine.csv"]), 2, "not a log of relay");
     refused(&with(&["--out", "x"]), 2, "--out");
     refused(&["--rotator", "127.0.0.1:1"], 2, "--calibration");
@@ -224,9 +224,9 @@ fn what_must_not_be_used_is_refused() {
     );
     refused(&["--summary", "mine.csv"], 3, "log of a relay");
     refused(&["--summary", "missing.csv"], 3, "missing.csv");
-    let text = place.read("calibration.json");
+    let text = folder.read("calibration.json");
     std::fs::write(
-        place.path("calibration.json"),
+        folder.path("calibration.json"),
         text.replace("Mill meadow", "Hill"),
     )
     .unwrap();
@@ -235,9 +235,9 @@ fn what_must_not_be_used_is_refused() {
 
 #[test]
 fn clients_that_misbehave_harm_nobody() {
-    let place = Place::new();
+    let folder = StationFolder::new();
     let daemon = Daemon::new(Mount::new(100.0, 30.0));
-    let relay = place.start(&daemon, &[]);
+    let relay = folder.start(&daemon, &[]);
     let mut bad = Vec::new();
     for k in 0..50 {
         let mut client = relay.client();

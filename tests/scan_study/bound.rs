@@ -14,7 +14,7 @@ use plumbeam::angle::Angle;
 use plumbeam::scan::NoiseLaw;
 use plumbeam::simulate::Way;
 
-use super::{Made, Place};
+use super::{Made, StationAndSky};
 
 /// Where (2 J1(u) / u)^2 is one half.
 const HALF_POWER: f64 = 1.616_339_948;
@@ -48,7 +48,7 @@ struct Seen {
 
 /// The bound for azimuth (on the sky) and elevation in degrees, for the axes that the scan
 /// measures.
-pub fn bound(truth: &Made, place: &Place) -> [Option<f64>; 2] {
+pub fn bound(truth: &Made, place: &StationAndSky) -> [Option<f64>; 2] {
     let (plan, signal) = (&truth.plan, &truth.signal);
     let raster = matches!(plan.way, Way::Raster { .. });
     let seen = seen(truth, place);
@@ -122,7 +122,7 @@ pub fn bound(truth: &Made, place: &Place) -> [Option<f64>; 2] {
     })
 }
 
-fn seen(truth: &Made, place: &Place) -> Vec<Seen> {
+fn seen(truth: &Made, place: &StationAndSky) -> Vec<Seen> {
     let made = &truth.made;
     let samples = &made.scan.samples;
     let (first, last) = (samples[0].time, samples[samples.len() - 1].time);

@@ -24,7 +24,7 @@ use rand_distr::{Distribution, StandardNormal};
 pub use kinds::{Kind, kinds};
 
 /// Where the invented station stands and where its marks are: everything else is the mount's.
-pub struct Place {
+pub struct StationAndSky {
     pub station: Station,
     pub sky: Sky,
 }
@@ -32,9 +32,9 @@ pub struct Place {
 /// Marks all over the sky.
 const MARKS: usize = 16;
 
-impl Place {
+impl StationAndSky {
     /// An invented station with marks all over the sky, the Sun and the Moon.
-    pub fn new(diameter_m: f64) -> Place {
+    pub fn new(diameter_m: f64) -> StationAndSky {
         let mut text = format!(
             "
 [site]
@@ -67,7 +67,7 @@ kind = \"moon\"
         let station = Station::parse("station.toml", Path::new("."), text.as_bytes())
             .expect("a good station");
         let sky = Sky::new(&station).expect("a good station");
-        Place { station, sky }
+        StationAndSky { station, sky }
     }
 }
 
@@ -99,7 +99,7 @@ pub struct Made {
 pub fn night(
     seed: u64,
     scans: usize,
-    place: &Place,
+    place: &StationAndSky,
     mount: TermValues,
     mut plan: impl FnMut(usize, &mut ChaCha8Rng) -> (ScanPlan, Signal),
 ) -> Vec<Made> {
@@ -223,7 +223,7 @@ impl Tally {
 }
 
 /// Reduces a night and counts.
-pub fn tally(night: &[Made], place: &Place, options: &ReduceOptions) -> (Tally, Reduction) {
+pub fn tally(night: &[Made], place: &StationAndSky, options: &ReduceOptions) -> (Tally, Reduction) {
     let scans: Vec<Scan> = night.iter().map(|n| n.made.scan.clone()).collect();
     let reduction = reduce_scans(&scans, &place.station, &place.sky, options);
     let mut tally = Tally::default();
@@ -245,7 +245,7 @@ pub fn mixed(
     kind: &Kind,
     seed: u64,
     scans: usize,
-    place: &Place,
+    place: &StationAndSky,
 ) -> (Tally, Tally, usize, Vec<String>) {
     let made = night(seed, scans, place, mount(31 + seed), |i, rng| {
         if i % ONE_IN == 0 {
@@ -298,7 +298,7 @@ impl Lags {
 }
 
 /// A night of cuts along both axes, both ways, at two speeds, with lag and backlash drawn anew.
-pub fn lags(seed: u64, place: &Place) -> Lags {
+pub fn lags(seed: u64, place: &StationAndSky) -> Lags {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let lag_s = rng.random_range(-0.5..1.5);
     let width = [rng.random_range(0.0..0.6), rng.random_range(0.0..0.6)];

@@ -13,7 +13,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::kinds::any_way;
-use super::{Made, NO_BOUNDS, Place, Tally, mount};
+use super::{Made, NO_BOUNDS, StationAndSky, Tally, mount};
 
 /// Angular radii in June, degrees: the Sun is then far away, and the Moon anywhere. The fit
 /// takes mean distances.
@@ -32,7 +32,7 @@ pub fn discs(seed: u64, scans: usize) -> Tally {
     night(
         seed,
         scans,
-        Place::new(20.0),
+        StationAndSky::new(20.0),
         "2026-06-10T06:00:00Z",
         |rng| {
             let (emitter, disc_radius_deg) = if rng.random_bool(0.5) {
@@ -57,7 +57,7 @@ pub fn discs(seed: u64, scans: usize) -> Tally {
 
 /// Low satellites, followed while they are scanned.
 pub fn followed(seed: u64, scans: usize) -> Tally {
-    let mut place = Place::new(1.8);
+    let mut place = StationAndSky::new(1.8);
     let elements =
         Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/reference/satellites.tle");
     for norad_id in LOW {
@@ -89,7 +89,7 @@ pub fn followed(seed: u64, scans: usize) -> Tally {
 fn night(
     seed: u64,
     scans: usize,
-    place: Place,
+    place: StationAndSky,
     from: &str,
     plan: impl Fn(&mut ChaCha8Rng) -> (ScanPlan, Signal),
 ) -> Tally {

@@ -1,7 +1,7 @@
 //! `solve` and `faults` are two views of one analysis: for the same log and options they never
 //! differ in a value, a bad row or its name.
 
-use crate::practice::{designs, healthy, places};
+use crate::practice::{designs, healthy, stations};
 use plumbeam::faults::{Fault, diagnose};
 use plumbeam::logbook::PeakLog;
 use plumbeam::mount::Group;
@@ -117,21 +117,21 @@ fn the_two_views_agree_on_every_reference_session() {
 
 #[test]
 fn the_two_views_agree_on_simulated_sessions() {
-    let places = places();
+    let stations = stations();
     let designs = designs();
     let compared: usize = (1..=SESSIONS)
         .into_par_iter()
         .map(|seed| {
             let made = if seed % 2 == 0 {
-                healthy(&places, 40_000 + seed)
+                healthy(&stations, 40_000 + seed)
             } else {
                 let design = &designs[seed as usize / 2 % designs.len()];
-                design.make(&places, design.promised, 40_000 + seed)
+                design.make(&stations, design.promised, 40_000 + seed)
             };
             let Some(made) = made.filter(|m| m.log.peaks.len() <= 130) else {
                 return 0;
             };
-            let sky = made.sky.as_ref().unwrap_or(&places[made.place].sky);
+            let sky = made.sky.as_ref().unwrap_or(&stations[made.place].sky);
             usize::from(agree(
                 &made.station,
                 sky,

@@ -1,7 +1,7 @@
 //! A little of the study behind docs/faults.md: few false alarms, and each fault found under its
 //! name at the size that the page promises.
 
-use crate::practice::{Scatter, designs, examine, healthy_with, places};
+use crate::practice::{Scatter, designs, examine, healthy_with, stations};
 use rayon::prelude::*;
 
 /// Healthy sessions of each scatter here; docs/faults.md has 2,000 of each, of which 0.4 to 1.3 % are
@@ -18,7 +18,7 @@ const LEAST_FIRST: f64 = 0.86;
 
 #[test]
 fn healthy_sessions_are_left_in_peace_however_their_peaks_scatter() {
-    let places = places();
+    let stations = stations();
     for scatter in [
         Scatter::Usual,
         Scatter::HeavyTails,
@@ -28,8 +28,8 @@ fn healthy_sessions_are_left_in_peace_however_their_peaks_scatter() {
         let accused: Vec<(u64, Vec<String>)> = (5001..=5000 + HEALTHY)
             .into_par_iter()
             .filter_map(|seed| {
-                let made = healthy_with(&places, seed, scatter)?;
-                let found = examine(&places, &made)?;
+                let made = healthy_with(&stations, seed, scatter)?;
+                let found = examine(&stations, &made)?;
                 let lines: Vec<String> = found.findings.iter().map(|f| f.one_line()).collect();
                 (!lines.is_empty()).then_some((seed, lines))
             })
@@ -40,15 +40,15 @@ fn healthy_sessions_are_left_in_peace_however_their_peaks_scatter() {
 
 #[test]
 fn faults_of_the_promised_size_are_found_under_their_names() {
-    let places = places();
+    let stations = stations();
     let (mut made_up, mut found, mut first) = (0, 0, 0);
     let mut wrong = Vec::new();
     for design in designs() {
         let told: Vec<Vec<&'static str>> = (5001..=5000 + EACH)
             .into_par_iter()
             .filter_map(|seed| {
-                let made = design.make(&places, design.promised, seed)?;
-                let found = examine(&places, &made);
+                let made = design.make(&stations, design.promised, seed)?;
+                let found = examine(&stations, &made);
                 Some(found.map_or(Vec::new(), |d| {
                     d.findings.iter().map(|f| f.fault.name()).collect()
                 }))

@@ -3,7 +3,7 @@
 //! of it is `cargo bench --bench scan_study`, its tables are in docs/scans.md.
 
 use crate::scan_study::{
-    Place, Tally, kinds, lags, mixed, mount, moving, night, statistics, tally,
+    StationAndSky, Tally, kinds, lags, mixed, mount, moving, night, statistics, tally,
 };
 use plumbeam::scan::{NoiseLaw, ReduceOptions};
 use plumbeam::simulate::Signal;
@@ -26,7 +26,7 @@ const NEARLY_ONE: f64 = 1.3;
 const SIGMAS: f64 = 4.0;
 
 fn good_scans(law: NoiseLaw, nights: u64) -> Tally {
-    let place = Place::new(1.8);
+    let place = StationAndSky::new(1.8);
     (7000..7000 + nights)
         .into_par_iter()
         .map(|seed| {
@@ -61,7 +61,7 @@ fn scatter_is_nearly_the_least_possible_and_intervals_are_honest() {
 
 #[test]
 fn kinds_of_scans_are_told() {
-    let place = Place::new(1.8);
+    let place = StationAndSky::new(1.8);
     for kind in kinds() {
         let nights: Vec<_> = (40..42u64)
             .into_par_iter()
@@ -93,7 +93,7 @@ fn discs_and_satellites_that_run_are_found_where_they_are() {
 
 #[test]
 fn lag_and_backlash_are_within_their_sigmas() {
-    let place = Place::new(1.8);
+    let place = StationAndSky::new(1.8);
     let nights: Vec<_> = (0..12u64)
         .into_par_iter()
         .map(|seed| lags(seed, &place))

@@ -22,7 +22,7 @@ pub fn designs() -> Vec<Design> {
         meaning,
         sizes,
         promised,
-        places: ALL,
+        stations: ALL,
         peaks: 60,
         hours: 10.0,
         spoil,
@@ -126,7 +126,7 @@ pub fn designs() -> Vec<Design> {
         }),
         // Below the zenith alone it cannot be told from a scale or a loose dish.
         Design {
-            places: &[3],
+            stations: &[3],
             peaks: 120,
             ..design(
                 Fault::ElevationRunout,
@@ -151,7 +151,7 @@ pub fn designs() -> Vec<Design> {
         }),
         // A ripple steeper than the axis turns is no gear: it must stay below a sixth of a tooth.
         Design {
-            places: &[2, 4],
+            stations: &[2, 4],
             ..design(
                 Fault::ToothError,
                 "amplitude, 180 teeth and a pinion of 20",
@@ -236,7 +236,7 @@ pub fn designs() -> Vec<Design> {
         },
         // Below the zenith alone the mount's own terms take it up.
         Design {
-            places: &[3],
+            stations: &[3],
             peaks: 120,
             ..design(
                 Fault::LooseDish,
@@ -253,7 +253,7 @@ pub fn designs() -> Vec<Design> {
             )
         },
         Design {
-            places: &[3],
+            stations: &[3],
             peaks: 120,
             ..design(
                 Fault::LooseDish,
@@ -299,13 +299,13 @@ pub fn designs() -> Vec<Design> {
             b.spoil(Spoil::TimeZone { hours });
         }),
         Design {
-            places: SITES_NORTH,
+            stations: SITES_NORTH,
             ..design(Fault::LongitudeSign, "any site", ONCE, 1.0, |b, _| {
                 b.spoil(Spoil::LongitudeSign);
             })
         },
         Design {
-            places: SITES_NORTH,
+            stations: SITES_NORTH,
             ..design(Fault::SiteSwapped, "any site", ONCE, 1.0, |b, _| {
                 b.spoil(Spoil::SiteSwapped);
             })
@@ -314,7 +314,7 @@ pub fn designs() -> Vec<Design> {
             b.spoil(Spoil::AzimuthReversed);
         }),
         Design {
-            places: &[FINE],
+            stations: &[FINE],
             peaks: 120,
             ..design(
                 Fault::MagneticNorth,
@@ -416,7 +416,7 @@ pub fn designs() -> Vec<Design> {
             },
         ),
         Design {
-            places: &[FINE],
+            stations: &[FINE],
             peaks: 120,
             ..design(
                 Fault::Refraction,

@@ -20,7 +20,7 @@ use rand_distr::{Distribution, StandardNormal, StudentT};
 pub use designs::designs;
 
 /// A station with its sky and the day for which its elements are made.
-pub struct Place {
+pub struct DatedStation {
     /// The station as filed.
     pub station: Station,
     /// Its sky.
@@ -30,7 +30,7 @@ pub struct Place {
 }
 
 /// Folders of the stations, in the package.
-const PLACES: [(&str, &str); 5] = [
+const STATIONS: [(&str, &str); 5] = [
     ("demo-data", "2026-09-12T06:10:00Z"),
     (
         "tests/data/reference/sessions/barn-roof",
@@ -50,33 +50,33 @@ const PLACES: [(&str, &str); 5] = [
     ),
 ];
 
-/// The place with the fine beam.
+/// The station with the fine beam.
 pub const FINE: usize = 4;
-/// Places with beacons or many kinds of satellite.
+/// Stations with beacons or many kinds of satellite.
 pub const COARSE: [usize; 4] = [0, 1, 2, 3];
 
-/// Reads all places.
-pub fn places() -> Vec<Place> {
+/// Reads all stations.
+pub fn stations() -> Vec<DatedStation> {
     let root = PathBuf::from(env!("CARGO_MANIFEST_DIR"));
-    PLACES
+    STATIONS
         .iter()
         .map(|(folder, day)| {
             let file = root.join(folder).join("station.toml");
             let station = Station::read(Path::new(&file)).expect("a sound station file");
             let sky = Sky::new(&station).expect("sound elements");
             let day = Utc::parse(day).expect("a time");
-            Place { station, sky, day }
+            DatedStation { station, sky, day }
         })
         .collect()
 }
 
 /// One session made up, and what is known of it.
 pub struct Made {
-    /// Which place.
+    /// Which of the stations.
     pub place: usize,
     /// The station file that goes with the log.
     pub station: Station,
-    /// Its sky, when the site is not the place's own.
+    /// Its sky, when the site is not the station's own.
     pub sky: Option<Sky>,
     /// The truth.
     pub truth: Truth,
@@ -153,15 +153,15 @@ pub enum Scatter {
 
 /// A healthy session of 7 to 400 peaks: the basic terms, skew and droop within care, and, in
 /// some, traces of runout, warp and backlash that do no harm (a tenth of the noise).
-pub fn healthy(places: &[Place], seed: u64) -> Option<Made> {
-    healthy_with(places, seed, Scatter::Usual)
+pub fn healthy(stations: &[DatedStation], seed: u64) -> Option<Made> {
+    healthy_with(stations, seed, Scatter::Usual)
 }
 
 /// The same with another scatter.
-pub fn healthy_with(places: &[Place], seed: u64, scatter: Scatter) -> Option<Made> {
+pub fn healthy_with(stations: &[DatedStation], seed: u64, scatter: Scatter) -> Option<Made> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let place = rng.random_range(0..places.len());
-    let Place { station, sky, day } = &places[place];
+    let place = rng.random_range(0..stations.len());
+    let DatedStation { station, sky, day } = &stations[place];
     let beam = station.dish.beamwidth.degrees();
     let mut terms = healthy_terms(&mut rng, beam);
     let mut noise = noise(&mut rng, beam);
@@ -247,8 +247,8 @@ pub struct Design {
     pub sizes: &'static [f64],
     /// The size from which on docs/faults.md promises to find it.
     pub promised: f64,
-    /// Places in which it is tried.
-    places: &'static [usize],
+    /// Stations at which it is tried.
+    stations: &'static [usize],
     /// Peaks.
     peaks: usize,
     /// Hours of observing.
@@ -331,25 +331,25 @@ impl Bench<'_> {
 
 impl Design {
     /// A session with this fault.
-    pub fn make(&self, places: &[Place], size: f64, seed: u64) -> Option<Made> {
-        self.make_with(None, places, size, seed)
+    pub fn make(&self, stations: &[DatedStation], size: f64, seed: u64) -> Option<Made> {
+        self.make_with(None, stations, size, seed)
     }
 
     /// A session with this fault, and another of a given size beside it.
     pub fn make_with(
         &self,
         other: Option<(&Design, f64)>,
-        places: &[Place],
+        stations: &[DatedStation],
         size: f64,
         seed: u64,
     ) -> Option<Made> {
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x5bd1_e995);
-        let both = |place: &usize| other.is_none_or(|(o, _)| o.places.contains(place));
-        let shared: Vec<usize> = self.places.iter().copied().filter(both).collect();
+        let both = |place: &usize| other.is_none_or(|(o, _)| o.stations.contains(place));
+        let shared: Vec<usize> = self.stations.iter().copied().filter(both).collect();
         let place = *shared.get(rng.random_range(0..shared.len().max(1)))?;
         let hours = other.map_or(self.hours, |(o, _)| self.hours.max(o.hours));
         let peaks = other.map_or(self.peaks, |(o, _)| self.peaks.max(o.peaks));
-        let Place { station, sky, day } = &places[place];
+        let DatedStation { station, sky, day } = &stations[place];
         let mut station = station.clone();
         let beam = station.dish.beamwidth.degrees();
         let sigma = beam / 80.0;
@@ -385,7 +385,7 @@ impl Design {
                 size,
             );
         }
-        let moved = (station.site.longitude != places[place].station.site.longitude)
+        let moved = (station.site.longitude != stations[place].station.site.longitude)
             .then(|| sky.seen_from(&station));
         let log = session(&station, moved.as_ref().unwrap_or(sky), &truth, seed).ok()?;
         // A satellite that was hardly observed cannot be judged.
@@ -412,11 +412,11 @@ impl Design {
 }
 
 /// The diagnosis of a session.
-pub fn examine(places: &[Place], made: &Made) -> Option<Diagnosis> {
+pub fn examine(stations: &[DatedStation], made: &Made) -> Option<Diagnosis> {
     let options = Options {
         seed: 1,
         ..Options::default()
     };
-    let sky = made.sky.as_ref().unwrap_or(&places[made.place].sky);
+    let sky = made.sky.as_ref().unwrap_or(&stations[made.place].sky);
     diagnose(&made.station, sky, &made.log, &options).ok()
 }

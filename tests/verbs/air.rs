@@ -2,11 +2,11 @@
 
 use serde_json::Value;
 
-use super::command::{Place, text};
+use super::command::{TestFolder, text};
 
-fn place(frequency: f64, more_mount: &str, beacon: &str) -> Place {
-    let place = Place::empty();
-    place.write(
+fn folder(frequency: f64, more_mount: &str, beacon: &str) -> TestFolder {
+    let folder = TestFolder::empty();
+    folder.write(
         "station.toml",
         &format!(
             "[site]\nname = \"a\"\nlatitude_deg = 50.0\nlongitude_deg = 8.0\nheight_m = 100.0\npressure_hpa = 1001.0\n\
@@ -15,7 +15,7 @@ fn place(frequency: f64, more_mount: &str, beacon: &str) -> Place {
              beamwidth_deg = 8.0\n[[emitter]]\nname = \"sun\"\nkind = \"sun\"\n{beacon}"
         ),
     );
-    place
+    folder
 }
 
 /// A beacon so many metres north of the site, at its height.
@@ -26,9 +26,9 @@ fn beacon(north_m: f64) -> String {
     )
 }
 
-fn row(place: &Place, arguments: &[&str], emitter: &str) -> Value {
+fn row(folder: &TestFolder, arguments: &[&str], emitter: &str) -> Value {
     let at = ["sky", "--at", "2026-06-21T05:30:00Z", "--json", emitter];
-    let out = place.ends(&[&at[..], arguments].concat(), 0).stdout;
+    let out = folder.ends(&[&at[..], arguments].concat(), 0).stdout;
     let found: Value = serde_json::from_slice(&out).expect("a document");
     found["rows"][0].clone()
 }
@@ -39,9 +39,9 @@ fn number(row: &Value, key: &str) -> f64 {
 
 #[test]
 fn the_ionosphere_raises_what_lies_behind_it() {
-    let place = place(137.0, "", "");
-    let plain = row(&place, &[], "sun");
-    let tec = row(&place, &["--tec", "50"], "sun");
+    let folder = folder(137.0, "", "");
+    let plain = row(&folder, &[], "sun");
+    let tec = row(&folder, &["--tec", "50"], "sun");
     let elevation = number(&plain, "geometric_elevation_deg");
     let raised = number(&tec, "apparent_elevation_deg") - number(&plain, "apparent_elevation_deg");
     // The formula of the page, with its own numbers.
@@ -57,31 +57,31 @@ fn the_ionosphere_raises_what_lies_behind_it() {
     );
     assert_eq!(number(&tec, "geometric_elevation_deg"), elevation);
     // The station file says it too, and then nothing is left out that must be told.
-    let station = place
+    let station = folder
         .read("station.toml")
         .replace("[mount]", "total_electron_content_tecu = 50.0\n[mount]");
     let warned = text(
-        &place
+        &folder
             .ends(&["sky", "--at", "2026-06-21T05:30:00Z"], 0)
             .stderr,
     ) + &text(
-        &place
+        &folder
             .ends(&["sky", "--at", "2026-06-21T05:30:00Z"], 0)
             .stdout,
     );
     assert!(warned.contains("--tec"), "{warned}");
-    place.write("station.toml", &station);
-    assert_eq!(row(&place, &[], "sun"), tec);
-    let quiet = place.ends(&["sky", "--at", "2026-06-21T05:30:00Z"], 0);
+    folder.write("station.toml", &station);
+    assert_eq!(row(&folder, &[], "sun"), tec);
+    let quiet = folder.ends(&["sky", "--at", "2026-06-21T05:30:00Z"], 0);
     assert!(!(text(&quiet.stderr) + &text(&quiet.stdout)).contains("ionosphere"));
-    let told = text(&place.ends(&["sky", "--tec", "5e17"], 2).stderr);
+    let told = text(&folder.ends(&["sky", "--tec", "5e17"], 2).stderr);
     assert!(told.contains("from 0 to 1000"), "{told}");
 }
 
 #[test]
 fn a_near_beacon_is_told_with_numbers() {
     // 2 x 9 m2 / 0.1765 m = 102 m.
-    let near = place(1698.0, "", &beacon(50.0));
+    let near = folder(1698.0, "", &beacon(50.0));
     let said = near.ends(&["sky", "--at", "2026-06-21T05:30:00Z", "mast"], 0);
     let said = text(&said.stderr) + &text(&said.stdout);
     let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -91,17 +91,17 @@ fn a_near_beacon_is_told_with_numbers() {
     );
     // 9 / (8 x 50) / 0.1765.
     assert!(said.contains("0.13 wavelengths late"), "{said}");
-    let far = place(1698.0, "", &beacon(150.0));
+    let far = folder(1698.0, "", &beacon(150.0));
     let said = far.ends(&["sky", "--at", "2026-06-21T05:30:00Z", "mast"], 0);
     assert!(!(text(&said.stderr) + &text(&said.stdout)).contains("nearer"));
 }
 
 #[test]
 fn a_beam_beside_the_crossing_is_turned_back() {
-    let straight = row(&place(1698.0, "", &beacon(100.0)), &[], "mast");
+    let straight = row(&folder(1698.0, "", &beacon(100.0)), &[], "mast");
     let direction = |offset: &str| {
         let mount = format!("axis_offset_m = {offset}");
-        let found = row(&place(1698.0, &mount, &beacon(100.0)), &[], "mast");
+        let found = row(&folder(1698.0, &mount, &beacon(100.0)), &[], "mast");
         let azimuth =
             number(&found, "apparent_azimuth_deg") - number(&straight, "apparent_azimuth_deg");
         let azimuth = (azimuth + 540.0).rem_euclid(360.0) - 180.0;

@@ -1,17 +1,18 @@
 //! No input is believed: numbers are within ranges, files are regular and of sensible size, and
 //! nothing that stands in one is obeyed by a terminal or run by a spreadsheet.
 
-use crate::command::Place;
+use crate::command::TestFolder;
 use std::io::Read;
 use std::process::{Command, Stdio};
 
-fn solved_demo() -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
-    place.ends(&["solve", "peaks.csv", "--quiet"], 0);
-    place
+fn solved_demo() -> TestFolder {
+    let folder =
+        TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
+    folder.ends(&["solve", "peaks.csv", "--quiet"], 0);
+    folder
 }
 
-impl Place {
+impl TestFolder {
     #[track_caller]
     fn bad_input(&self, arguments: &[&str]) -> String {
         self.said(arguments, 3)
@@ -36,7 +37,7 @@ fn with_entry(table: &str, key: &str, value: &str) -> String {
 
 #[test]
 fn numbers_of_a_table_s_header_are_within_ranges() {
-    let place = solved_demo();
+    let folder = solved_demo();
     let table = [
         "table",
         "--calibration",
@@ -44,11 +45,11 @@ fn numbers_of_a_table_s_header_are_within_ranges() {
         "--out",
         "t.csv",
     ];
-    assert!(place.run(&table).status.success());
-    let good = place.read("t.csv");
+    assert!(folder.run(&table).status.success());
+    let good = folder.read("t.csv");
     let point = ["point", "--table", "t.csv", "180", "35"];
-    place.write("t.csv", &with_entry(&good, "station", "Reedmere"));
-    assert!(place.run(&point).status.success(), "the check is no check");
+    folder.write("t.csv", &with_entry(&good, "station", "Reedmere"));
+    assert!(folder.run(&point).status.success(), "the check is no check");
     for (key, value) in [
         // Once 444 GB were asked for.
         ("encoder_azimuth_lowest_deg", "-1e13"),
@@ -64,8 +65,8 @@ fn numbers_of_a_table_s_header_are_within_ranges() {
         ("calibration_rms_deg", "1e9"),
         ("azimuth_count", "18446744073709551615"),
     ] {
-        place.write("t.csv", &with_entry(&good, key, value));
-        let said = place.bad_input(&point);
+        folder.write("t.csv", &with_entry(&good, key, value));
+        let said = folder.bad_input(&point);
         assert!(said.starts_with("plumbeam: t.csv"), "{key} {value}: {said}");
         let tells = said.contains(key) || said.contains("do not fit together");
         assert!(tells, "{key} {value}: {said}");
@@ -73,7 +74,7 @@ fn numbers_of_a_table_s_header_are_within_ranges() {
     // A correction beyond all sense.
     let row = good.lines().last().unwrap();
     let (start, _) = row.rsplit_once(',').unwrap();
-    place.write(
+    folder.write(
         "t.csv",
         &with_entry(
             &good.replace(row, &format!("{start},1500.0")),
@@ -81,17 +82,17 @@ fn numbers_of_a_table_s_header_are_within_ranges() {
             "R",
         ),
     );
-    let said = place.bad_input(&point);
+    let said = folder.bad_input(&point);
     assert!(said.contains("finite corrections"), "{said}");
 }
 
 #[test]
 fn numbers_of_a_truth_file_are_within_ranges() {
-    let place = solved_demo();
-    let good = place.read("truth.toml");
+    let folder = solved_demo();
+    let good = folder.read("truth.toml");
     let simulate = ["simulate", "--truth", "truth.toml"];
     assert!(
-        place.run(&simulate).status.success(),
+        folder.run(&simulate).status.success(),
         "the check is no check"
     );
     for (from, to, wanted) in [
@@ -145,8 +146,8 @@ fn numbers_of_a_truth_file_are_within_ranges() {
             })
             .collect();
         assert!(found, "{from}");
-        place.write("truth.toml", &lines.join("\n"));
-        let said = place.bad_input(&simulate);
+        folder.write("truth.toml", &lines.join("\n"));
+        let said = folder.bad_input(&simulate);
         assert!(said.contains(wanted), "{to}: {said}");
         // With line and column.
         let line = 1 + lines.iter().position(|l| l == to).unwrap();
@@ -157,13 +158,13 @@ fn numbers_of_a_truth_file_are_within_ranges() {
     }
     let spoilt =
         format!("{good}\n[[spoil]]\nkind = \"creep\"\naxis = \"azimuth\"\ndeg_per_hour = inf\n");
-    place.write("truth.toml", &spoilt);
-    assert!(place.bad_input(&simulate).contains("deg_per_hour is inf"));
+    folder.write("truth.toml", &spoilt);
+    assert!(folder.bad_input(&simulate).contains("deg_per_hour is inf"));
 }
 
 #[test]
 fn numbers_of_options_and_elements_are_within_ranges() {
-    let place = solved_demo();
+    let folder = solved_demo();
     let table = ["table", "--calibration", "calibration.json"];
     let point = ["point", "--calibration", "calibration.json", "180", "35"];
     for (verb, more, code) in [
@@ -177,7 +178,7 @@ fn numbers_of_options_and_elements_are_within_ranges() {
             2,
         ),
     ] {
-        let output = place.run(&[verb, more].concat());
+        let output = folder.run(&[verb, more].concat());
         assert_eq!(output.status.code(), Some(code), "{more:?}: {output:?}");
     }
     // As much room as there may be is no reason to fail.
@@ -187,7 +188,7 @@ fn numbers_of_options_and_elements_are_within_ranges() {
         "--max-bytes",
         "18446744073709551615",
     ];
-    assert!(place.run(&[&table[..], &much].concat()).status.success());
+    assert!(folder.run(&[&table[..], &much].concat()).status.success());
 
     let message = |key: &str, value: &str| {
         let mut message = serde_json::json!({
@@ -196,14 +197,14 @@ fn numbers_of_options_and_elements_are_within_ranges() {
             "MEAN_ANOMALY": 30.0, "MEAN_MOTION": 14.2, "BSTAR": 0.0001
         });
         message[key] = serde_json::from_str(value).unwrap();
-        place.write("elements.json", &message.to_string());
+        folder.write("elements.json", &message.to_string());
     };
     let station = "[site]\nname = \"A\"\nlatitude_deg = 50.0\nlongitude_deg = 7.0\nheight_m = 0.0\n\
          [mount]\nkind = \"az-el\"\nazimuth_range_deg = [-180.0, 540.0]\n\
          elevation_range_deg = [0.0, 90.0]\n[dish]\ndiameter_m = 2.0\nfrequency_mhz = 1700.0\n\
          [[emitter]]\nname = \"s\"\nkind = \"satellite\"\nelements = \"elements.json\"\n\
          norad_id = 99001\n";
-    place.write("orbit.toml", station);
+    folder.write("orbit.toml", station);
     let sky = [
         "sky",
         "--station",
@@ -212,7 +213,7 @@ fn numbers_of_options_and_elements_are_within_ranges() {
         "2026-09-12T12:00:00Z",
     ];
     message("MEAN_MOTION", "14.2");
-    let output = place.run(&sky);
+    let output = folder.run(&sky);
     assert!(output.status.success(), "the check is no check: {output:?}");
     for (key, value) in [
         ("MEAN_MOTION", "1e300"),
@@ -223,19 +224,19 @@ fn numbers_of_options_and_elements_are_within_ranges() {
         ("NORAD_CAT_ID", "1e30"),
     ] {
         message(key, value);
-        let said = place.bad_input(&sky);
+        let said = folder.bad_input(&sky);
         assert!(said.contains(key), "{key} {value}: {said}");
     }
 }
 
 #[test]
 fn a_file_that_never_ends_or_is_too_large_is_refused() {
-    let place = solved_demo();
-    let large = std::fs::File::create(place.path("large")).unwrap();
+    let folder = solved_demo();
+    let large = std::fs::File::create(folder.path("large")).unwrap();
     // Without taking any room on the disk.
     large.set_len(300 << 20).unwrap();
-    let station = place.read("station.toml");
-    place.write("large.toml", &station.replace("satellites.tle", "large"));
+    let station = folder.read("station.toml");
+    folder.write("large.toml", &station.replace("satellites.tle", "large"));
     let sky = ["sky", "--station", "large.toml"];
     for arguments in [
         &sky[..],
@@ -245,7 +246,7 @@ fn a_file_that_never_ends_or_is_too_large_is_refused() {
         &["point", "--table", "large", "1", "2"],
         &["recheck", "--against", "large", "peaks.csv"],
     ] {
-        let said = place.bad_input(arguments);
+        let said = folder.bad_input(arguments);
         assert!(
             said.contains("this holds more than"),
             "{arguments:?}: {said}"
@@ -260,12 +261,12 @@ mod unix {
 
     #[test]
     fn a_pipe_or_a_device_in_a_file_s_place_is_refused_at_once() {
-        let place = solved_demo();
-        let made = Command::new("mkfifo").arg(place.path("pipe")).status();
+        let folder = solved_demo();
+        let made = Command::new("mkfifo").arg(folder.path("pipe")).status();
         assert!(made.unwrap().success());
-        let station = place.read("station.toml");
+        let station = folder.read("station.toml");
         for not_a_file in ["pipe", "/dev/zero", "."] {
-            place.write("odd.toml", &station.replace("satellites.tle", not_a_file));
+            folder.write("odd.toml", &station.replace("satellites.tle", not_a_file));
             for arguments in [
                 &["sky", "--station", "odd.toml"][..],
                 &["sky", "--station", not_a_file],
@@ -277,29 +278,29 @@ mod unix {
                 &["recheck", "--against", not_a_file, "peaks.csv"],
                 &["plan", "--for", "1h", "--calibration", not_a_file],
             ] {
-                let output = place.run(arguments);
+                let output = folder.run(arguments);
                 let said = String::from_utf8(output.stderr).unwrap();
                 assert_eq!(output.status.code(), Some(3), "{arguments:?}: {said}");
                 assert!(said.contains(": this is a "), "{arguments:?}: {said}");
             }
         }
         for not_a_log in ["/dev/zero", "."] {
-            place.bad_input(&["solve", not_a_log]);
-            place.bad_input(&["reduce", not_a_log]);
+            folder.bad_input(&["solve", not_a_log]);
+            folder.bad_input(&["reduce", not_a_log]);
         }
         // A log may come through a pipe, as every stream may.
-        let peaks = place.read("peaks.csv");
-        let pipe = place.path("pipe");
+        let peaks = folder.read("peaks.csv");
+        let pipe = folder.path("pipe");
         let feeder = std::thread::spawn(move || std::fs::write(pipe, peaks));
-        assert!(place.run(&["solve", "pipe", "--json"]).status.success());
+        assert!(folder.run(&["solve", "pipe", "--json"]).status.success());
         feeder.join().unwrap().unwrap();
     }
 
     #[test]
     fn a_stream_whose_calibration_becomes_a_pipe_goes_on() {
         use std::io::{BufRead, BufReader, Write};
-        let place = solved_demo();
-        let mut command = place.command(&[
+        let folder = solved_demo();
+        let mut command = folder.command(&[
             "point",
             "--stream",
             "--calibration",
@@ -321,9 +322,9 @@ mod unix {
             answer
         };
         let before = ask("180 35");
-        std::fs::remove_file(place.path("calibration.json")).unwrap();
+        std::fs::remove_file(folder.path("calibration.json")).unwrap();
         let made = Command::new("mkfifo")
-            .arg(place.path("calibration.json"))
+            .arg(folder.path("calibration.json"))
             .status();
         assert!(made.unwrap().success());
         assert!(ask("reload").contains("this is a pipe"));
@@ -340,24 +341,24 @@ mod unix {
 
     #[test]
     fn nothing_of_a_file_or_an_argument_is_obeyed_by_a_terminal() {
-        let place = solved_demo();
-        let station = place.read("station.toml");
+        let folder = solved_demo();
+        let station = folder.read("station.toml");
         let nasty = station
             .replace("name = \"Reedmere\"", &format!("name = \"{TURNED}\""))
             .replace("name = \"sun\"", &format!("name = \"{TURNED}\""));
         assert!(nasty.matches("SPOOF").count() >= 2, "{nasty}");
-        place.write("nasty.toml", &nasty);
+        folder.write("nasty.toml", &nasty);
         let name: String = serde_json::from_str(&format!("\"{NASTY}\"")).unwrap();
-        let peaks = place.read("peaks.csv");
+        let peaks = folder.read("peaks.csv");
         let turned: String = serde_json::from_str(&format!("\"{TURNED}\"")).unwrap();
-        place.write("nasty.csv", &peaks.replace(",sun,", &format!(",{turned},")));
+        folder.write("nasty.csv", &peaks.replace(",sun,", &format!(",{turned},")));
         // Whoever it is, the station does not know it.
-        place.write(
+        folder.write(
             "unknown.csv",
             &peaks.replace(",sun,", &format!(",\"{name}\",")),
         );
-        place.write("control.toml", &nasty.replace(TURNED, NASTY));
-        let calibration = place.read("calibration.json");
+        folder.write("control.toml", &nasty.replace(TURNED, NASTY));
+        let calibration = folder.read("calibration.json");
         let mut document: serde_json::Value = serde_json::from_str(&calibration).unwrap();
         document["station"] = serde_json::json!(turned);
         document["trust"] = serde_json::json!("limited");
@@ -365,11 +366,11 @@ mod unix {
         document["warnings"] = serde_json::json!([name]);
         document["peaks"][0]["emitter"] = serde_json::json!(name);
         document["causes"] = serde_json::json!([{"fault": name, "row": 3, "size_unit": name}]);
-        place.write("nasty.json", &document.to_string());
-        std::fs::create_dir(place.path("old")).unwrap();
-        place.write("old/one.json", &document.to_string());
-        place.write("old/two.json", &calibration);
-        place.write("old/three.json", "{");
+        folder.write("nasty.json", &document.to_string());
+        std::fs::create_dir(folder.path("old")).unwrap();
+        folder.write("old/one.json", &document.to_string());
+        folder.write("old/two.json", &calibration);
+        folder.write("old/three.json", "{");
         let from = ["--from", "2026-09-12T06:00:00Z", "--for", "2h"];
         let verbs: Vec<Vec<&str>> = vec![
             vec!["sky", "--at", "2026-09-12T12:00:00Z"],
@@ -450,7 +451,7 @@ mod unix {
         let here = verbs.into_iter().map(|verb| (verb, "nasty.toml"));
         let control = [vec!["sky"], vec!["solve", "peaks.csv"]].map(|verb| (verb, "control.toml"));
         for (verb, station) in here.chain(control) {
-            let output = place.run(&[&verb[..], &["--station", station]].concat());
+            let output = folder.run(&[&verb[..], &["--station", station]].concat());
             for bytes in [output.stdout, output.stderr] {
                 let said = String::from_utf8(bytes).unwrap();
                 let obeyed = |c: char| c != '\n' && plumbeam::problem::is_obeyed(c);
@@ -466,10 +467,10 @@ mod unix {
     #[test]
     fn a_log_on_a_terminal_is_shown_and_not_obeyed() {
         use serialport::{SerialPort, TTYPort};
-        let place = solved_demo();
-        let station = place.read("station.toml");
+        let folder = solved_demo();
+        let station = folder.read("station.toml");
         let nasty = station.replace("name = \"sun\"", &format!("name = \"{TURNED}\""));
-        place.write("nasty.toml", &nasty);
+        folder.write("nasty.toml", &nasty);
         let (mut near, far) = TTYPort::pair().unwrap();
         near.set_timeout(std::time::Duration::from_secs(1)).unwrap();
         let terminal = std::fs::OpenOptions::new()
@@ -477,7 +478,7 @@ mod unix {
             .write(true)
             .open(far.name().unwrap())
             .unwrap();
-        let mut command = place.command(&[
+        let mut command = folder.command(&[
             "simulate",
             "--truth",
             "truth.toml",
@@ -510,14 +511,19 @@ mod unix {
 
 #[test]
 fn no_cell_of_a_log_runs_in_a_spreadsheet_and_the_log_reads_back() {
-    let place = solved_demo();
-    let station = place.read("station.toml");
+    let folder = solved_demo();
+    let station = folder.read("station.toml");
     let named = station.replace("name = \"sun\"", "name = \"=SUM(1+1)\"");
     assert_ne!(named, station);
-    place.write("named.toml", &named);
+    folder.write("named.toml", &named);
     let here = ["--station", "named.toml"];
     let simulate = ["simulate", "--truth", "truth.toml", "--out", "made.csv"];
-    assert!(place.run(&[&simulate[..], &here].concat()).status.success());
+    assert!(
+        folder
+            .run(&[&simulate[..], &here].concat())
+            .status
+            .success()
+    );
     let plan = [
         "plan",
         "--from",
@@ -527,9 +533,9 @@ fn no_cell_of_a_log_runs_in_a_spreadsheet_and_the_log_reads_back() {
         "--sheet",
         "sheet.csv",
     ];
-    assert!(place.run(&[&plan[..], &here].concat()).status.success());
+    assert!(folder.run(&[&plan[..], &here].concat()).status.success());
     for name in ["made.csv", "sheet.csv"] {
-        let text = place.read(name);
+        let text = folder.read(name);
         assert!(text.contains(",'=SUM(1+1),"), "{name}: {text}");
         let mut rows = csv::ReaderBuilder::new();
         let rows = rows.comment(Some(b'#')).from_reader(text.as_bytes());
@@ -541,7 +547,7 @@ fn no_cell_of_a_log_runs_in_a_spreadsheet_and_the_log_reads_back() {
             );
         }
     }
-    let solved = place.run(&[&["solve", "made.csv", "--json"], &here[..]].concat());
+    let solved = folder.run(&[&["solve", "made.csv", "--json"], &here[..]].concat());
     assert!(solved.status.success(), "{solved:?}");
     let solved: serde_json::Value = serde_json::from_slice(&solved.stdout).unwrap();
     let peaks = solved["peaks"].as_array().unwrap();

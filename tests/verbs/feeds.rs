@@ -2,19 +2,19 @@
 
 use serde_json::Value;
 
-use super::command::{Place, text};
+use super::command::{TestFolder, text};
 
 const FOLDER: &str = "tests/data/reference/mounts/";
 const FEEDS: &str = "\n[[feed]]\nname = \"l-band\"\nfrequency_mhz = 1420.0\n[[feed]]\nname = \"Ku\"\nfrequency_mhz = 11700.0\n";
 const RIGHT_DEG: f64 = 1.3;
 const UP_DEG: f64 = -0.8;
 
-fn place(session: &str) -> Place {
-    let place = Place::with(
+fn folder(session: &str) -> TestFolder {
+    let folder = TestFolder::with(
         &format!("{FOLDER}{session}"),
         &["station.toml", "satellites.tle"],
     );
-    let station = place.read("station.toml");
+    let station = folder.read("station.toml");
     let line = station
         .lines()
         .find(|l| l.starts_with("frequency_mhz"))
@@ -22,15 +22,15 @@ fn place(session: &str) -> Place {
         .to_owned();
     let station = station.replace(&line, "frequency_mhz = 1420.0");
     let (before, emitters) = station.split_once("[[emitter]]").expect("emitters");
-    place.write(
+    folder.write(
         "station.toml",
         &format!("{before}{FEEDS}[[emitter]]{emitters}"),
     );
-    place
+    folder
 }
 
-fn truth(place: &Place, first_zero: &str) {
-    place.write(
+fn truth(folder: &TestFolder, first_zero: &str) {
+    folder.write(
         "truth.toml",
         &format!(
             "[terms]\n{first_zero} = 2.5\ncollimation = 0.2\nfeed-Ku-right = {RIGHT_DEG}\nfeed-Ku-up = {UP_DEG}\n\
@@ -38,7 +38,7 @@ fn truth(place: &Place, first_zero: &str) {
              to = \"2026-05-05T00:00:00Z\"\npeaks = 50\n"
         ),
     );
-    place.ends(
+    folder.ends(
         &[
             "simulate",
             "--truth",
@@ -69,11 +69,11 @@ fn a_further_feed_is_a_pair_of_terms_on_every_kind_of_mount() {
         ("x-y-east-west", "x-zero"),
         ("slant", "azimuth-zero"),
     ] {
-        let place = place(session);
-        truth(&place, zero);
-        let log = place.read("made.csv");
+        let folder = folder(session);
+        truth(&folder, zero);
+        let log = folder.read("made.csv");
         assert!(log.contains(",feed\n") && log.contains(",Ku\n") && log.contains(",l-band\n"));
-        let said = text(&place.ends(&["solve", "made.csv"], 0).stdout);
+        let said = text(&folder.ends(&["solve", "made.csv"], 0).stdout);
         let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
         assert!(
             said.contains("The beam of the feed Ku lies 1."),
@@ -82,7 +82,7 @@ fn a_further_feed_is_a_pair_of_terms_on_every_kind_of_mount() {
         assert!(said.contains("deg to the right and 0."), "{said}");
         assert!(said.contains("below that of l-band"), "{said}");
         let calibration: Value =
-            serde_json::from_str(&place.read("calibration.json")).expect("JSON");
+            serde_json::from_str(&folder.read("calibration.json")).expect("JSON");
         let terms = &calibration["terms"];
         for (name, value) in [("feed-Ku-right", RIGHT_DEG), ("feed-Ku-up", UP_DEG)] {
             let sigma = number(terms, [name, "sigma_deg"]);
@@ -103,7 +103,7 @@ fn a_further_feed_is_a_pair_of_terms_on_every_kind_of_mount() {
                 "--feed",
                 feed,
             ];
-            let out = place.ends(&[&options[..], words].concat(), 0).stdout;
+            let out = folder.ends(&[&options[..], words].concat(), 0).stdout;
             let numbers: Vec<f64> = text(&out)
                 .split_whitespace()
                 .map(|n| n.parse().expect("a number"))
@@ -123,7 +123,7 @@ fn a_further_feed_is_a_pair_of_terms_on_every_kind_of_mount() {
             (away - RIGHT_DEG.hypot(UP_DEG)).abs() < 0.1,
             "{session} {away}"
         );
-        place.ends(&["recheck", "--against", "calibration.json", "made.csv"], 0);
+        folder.ends(&["recheck", "--against", "calibration.json", "made.csv"], 0);
         let table = [
             "table",
             "--calibration",
@@ -133,18 +133,18 @@ fn a_further_feed_is_a_pair_of_terms_on_every_kind_of_mount() {
             "--out",
             "ku.csv",
         ];
-        place.ends(&table, 0);
-        assert!(place.read("ku.csv").contains("feed Ku"));
+        folder.ends(&table, 0);
+        assert!(folder.read("ku.csv").contains("feed Ku"));
     }
 }
 
 #[test]
 fn what_is_wrong_with_feeds_is_told() {
-    let place = place("polar-north");
-    truth(&place, "hour-angle-zero");
-    let log = place.read("made.csv");
-    place.write("odd.csv", &log.replacen(",Ku\n", ",Kv\n", 1));
-    let told = text(&place.ends(&["solve", "odd.csv"], 3).stderr);
+    let folder = folder("polar-north");
+    truth(&folder, "hour-angle-zero");
+    let log = folder.read("made.csv");
+    folder.write("odd.csv", &log.replacen(",Ku\n", ",Kv\n", 1));
+    let told = text(&folder.ends(&["solve", "odd.csv"], 3).stderr);
     assert!(
         told.contains("no feed is called \"Kv\"; expected one of l-band, Ku"),
         "{told}"
@@ -152,8 +152,8 @@ fn what_is_wrong_with_feeds_is_told() {
     let only: String = (log.lines().filter(|l| !l.ends_with(",l-band")))
         .map(|l| format!("{l}\n"))
         .collect();
-    place.write("only.csv", &only);
-    let told = text(&place.ends(&["solve", "only.csv"], 4).stderr);
+    folder.write("only.csv", &only);
+    let told = text(&folder.ends(&["solve", "only.csv"], 4).stderr);
     assert!(
         told.contains("no peak was taken with the first feed"),
         "{told}"
@@ -161,8 +161,8 @@ fn what_is_wrong_with_feeds_is_told() {
     let first: String = (log.lines().filter(|l| !l.ends_with(",Ku")))
         .map(|l| format!("{l}\n"))
         .collect();
-    place.write("first.csv", &first);
-    place.ends(&["solve", "first.csv", "--quiet"], 0);
+    folder.write("first.csv", &first);
+    folder.ends(&["solve", "first.csv", "--quiet"], 0);
     let point = [
         "point",
         "--calibration",
@@ -172,13 +172,13 @@ fn what_is_wrong_with_feeds_is_told() {
         "160",
         "42",
     ];
-    let told = text(&place.ends(&point, 4).stderr);
+    let told = text(&folder.ends(&point, 4).stderr);
     assert!(
         told.contains("does not tell where the beam of the feed Ku lies"),
         "{told}"
     );
     let told = text(
-        &place
+        &folder
             .ends(&["recheck", "--against", "calibration.json", "made.csv"], 4)
             .stderr,
     );
@@ -192,23 +192,23 @@ fn what_is_wrong_with_feeds_is_told() {
         "160",
         "42",
     ];
-    let told = text(&place.ends(&point, 2).stderr);
+    let told = text(&folder.ends(&point, 2).stderr);
     assert!(
         told.contains("no feed C") && told.contains("l-band, Ku"),
         "{told}"
     );
-    let station = place.read("station.toml");
+    let station = folder.read("station.toml");
     let other = station.replace(
         "name = \"Ku\"\nfrequency_mhz",
         "name = \"L-Band\"\nfrequency_mhz",
     );
-    place.write("station.toml", &other);
-    let told = text(&place.ends(&["sky"], 3).stderr);
+    folder.write("station.toml", &other);
+    let told = text(&folder.ends(&["sky"], 3).stderr);
     assert!(
         told.contains("a feed is called \"l-band\" already"),
         "{told}"
     );
-    place.write(
+    folder.write(
         "station.toml",
         &station.replacen(
             "name = \"l-band\"\nfrequency_mhz = 1420.0",
@@ -216,7 +216,7 @@ fn what_is_wrong_with_feeds_is_told() {
             1,
         ),
     );
-    let told = text(&place.ends(&["sky"], 3).stderr);
+    let told = text(&folder.ends(&["sky"], 3).stderr);
     assert!(
         told.contains("the first feed has frequency_mhz 1400, and [dish] has 1420"),
         "{told}"

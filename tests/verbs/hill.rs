@@ -4,7 +4,7 @@ use std::process::Output;
 
 use serde_json::Value;
 
-use crate::command::Place;
+use crate::command::TestFolder;
 
 /// An invented station.
 pub const STATION: &str = r#"
@@ -29,14 +29,14 @@ frequency_mhz = 1700.0
 pub const PRINTED: f64 = 1e-6;
 
 /// With a calibration of these terms, in degrees.
-pub fn calibrated(terms: &[(&str, f64)]) -> Place {
-    let place = Place::empty();
-    place.write("station.toml", STATION);
-    place.put_calibration(terms);
-    place
+pub fn calibrated(terms: &[(&str, f64)]) -> TestFolder {
+    let folder = TestFolder::empty();
+    folder.write("station.toml", STATION);
+    folder.put_calibration(terms);
+    folder
 }
 
-impl Place {
+impl TestFolder {
     pub fn put_calibration(&self, terms: &[(&str, f64)]) {
         self.replace("calibration.json", &calibration(terms));
     }

@@ -51,7 +51,7 @@ fn every_kind_of_mount_gets_its_own_section_and_its_own_log() {
         ),
     ] {
         for at in ["52.41,7.33,21", "-33.9,18.4"] {
-            let place = tempfile::tempdir().unwrap();
+            let folder = tempfile::tempdir().unwrap();
             let new = [
                 "new",
                 "made",
@@ -64,8 +64,8 @@ fn every_kind_of_mount_gets_its_own_section_and_its_own_log() {
                 "--mount",
                 kind,
             ];
-            good(place.path(), &new);
-            let folder = place.path().join("made");
+            good(folder.path(), &new);
+            let folder = folder.path().join("made");
             let station = std::fs::read_to_string(folder.join("station.toml")).unwrap();
             assert!(
                 station.contains(&format!("kind = \"{name}\"\n")),
@@ -92,7 +92,7 @@ fn every_kind_of_mount_gets_its_own_section_and_its_own_log() {
             good(&folder, &["sky", "--at", "2026-06-21T11:30:00Z"]);
         }
     }
-    let place = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().unwrap();
     let new = [
         "new",
         "made",
@@ -105,15 +105,15 @@ fn every_kind_of_mount_gets_its_own_section_and_its_own_log() {
         "--mount",
         "equatorial",
     ];
-    let refused = run(place.path(), &new);
+    let refused = run(folder.path(), &new);
     assert_eq!(refused.status.code(), Some(2));
     assert!(text(&refused.stderr).contains("az-el, polar, polar-one-motor, x-y, slant"));
 }
 
 #[test]
 fn the_folder_is_written_and_the_next_three_commands_work_in_it() {
-    let place = tempfile::tempdir().unwrap();
-    let said = good(place.path(), &BACKYARD);
+    let folder = tempfile::tempdir().unwrap();
+    let said = good(folder.path(), &BACKYARD);
     for words in [
         "WHAT THIS DISH CAN HEAR: 3 m at 1420 MHz, beam 4.93 deg",
         "Never look along the dish",
@@ -127,7 +127,7 @@ fn the_folder_is_written_and_the_next_three_commands_work_in_it() {
     for line in said.lines() {
         assert!(line.chars().count() <= 100, "{line}");
     }
-    let folder = place.path().join("backyard");
+    let folder = folder.path().join("backyard");
     let mut names: Vec<String> = (std::fs::read_dir(&folder).unwrap())
         .map(|e| e.unwrap().file_name().into_string().unwrap())
         .collect();
@@ -159,10 +159,10 @@ fn the_folder_is_written_and_the_next_three_commands_work_in_it() {
 
 #[test]
 fn what_is_listed_is_what_sky_shows_within_reach() {
-    let place = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().unwrap();
     let mut arguments = BACKYARD;
     arguments[5] = "12";
-    let document = good(place.path(), &[&arguments[..], &["--json"]].concat());
+    let document = good(folder.path(), &[&arguments[..], &["--json"]].concat());
     let document: Value = serde_json::from_str(&document).unwrap();
     let emitters = document["emitters"].as_array().unwrap();
     let of = |becomes: &str| -> Vec<&Value> {
@@ -173,7 +173,7 @@ fn what_is_listed_is_what_sky_shows_within_reach() {
     };
     let listed = of("listed");
     assert!(listed.len() >= 4, "{listed:?}");
-    let folder = place.path().join("backyard");
+    let folder = folder.path().join("backyard");
     // A whole day around the spring equinox.
     let span = [
         "sky",
@@ -216,11 +216,11 @@ fn what_is_listed_is_what_sky_shows_within_reach() {
 
 #[test]
 fn nothing_that_exists_is_written_over() {
-    let place = tempfile::tempdir().unwrap();
-    good(place.path(), &BACKYARD);
-    let station = place.path().join("backyard/station.toml");
+    let folder = tempfile::tempdir().unwrap();
+    good(folder.path(), &BACKYARD);
+    let station = folder.path().join("backyard/station.toml");
     std::fs::write(&station, "mine").unwrap();
-    let again = run(place.path(), &BACKYARD);
+    let again = run(folder.path(), &BACKYARD);
     assert_eq!(again.status.code(), Some(2));
     assert!(text(&again.stderr).contains("backyard holds files already"));
     assert!(again.stdout.is_empty());
@@ -229,7 +229,7 @@ fn nothing_that_exists_is_written_over() {
 
 #[test]
 fn wrong_use_is_told_what_was_expected_and_writes_nothing() {
-    let place = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().unwrap();
     let with = |changes: &[(usize, &'static str)]| {
         let mut arguments = BACKYARD.to_vec();
         for (i, word) in changes {
@@ -252,17 +252,17 @@ fn wrong_use_is_told_what_was_expected_and_writes_nothing() {
         ),
         (BACKYARD[..6].to_vec(), "--frequency"),
     ] {
-        let output = run(place.path(), &arguments);
+        let output = run(folder.path(), &arguments);
         let told = text(&output.stderr);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {told}");
         assert!(told.contains(said), "{arguments:?}: {told}");
-        assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 0);
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
     }
 }
 
 #[test]
 fn a_missing_station_file_names_this_command() {
-    let place = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().unwrap();
     for arguments in [
         &["sky"][..],
         &["plan"],
@@ -270,7 +270,7 @@ fn a_missing_station_file_names_this_command() {
         &["solve", "peaks.csv"],
         &["point", "--table", "t.csv", "sun"],
     ] {
-        let output = run(place.path(), arguments);
+        let output = run(folder.path(), arguments);
         let said = text(&output.stderr);
         assert_eq!(output.status.code(), Some(3), "{arguments:?}: {said}");
         assert!(
@@ -282,9 +282,9 @@ fn a_missing_station_file_names_this_command() {
 
 #[test]
 fn a_southern_place_a_name_and_no_height() {
-    let place = tempfile::tempdir().unwrap();
+    let folder = tempfile::tempdir().unwrap();
     let document = good(
-        place.path(),
+        folder.path(),
         &[
             "new",
             "a/new one",
@@ -303,7 +303,7 @@ fn a_southern_place_a_name_and_no_height() {
     let assumed = document["assumed"].to_string();
     assert!(assumed.contains("no height given"), "{assumed}");
     assert_eq!(document["next"][0], "cd \"a/new one\"");
-    let folder = place.path().join("a/new one");
+    let folder = folder.path().join("a/new one");
     let file = std::fs::read_to_string(folder.join("station.toml")).unwrap();
     assert!(file.contains("latitude_deg = -33.92\n") && file.contains("CHECK: height above"));
     good(&folder, &["sky", "--at", "2026-06-21T11:30:00Z"]);

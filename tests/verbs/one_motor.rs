@@ -3,15 +3,15 @@
 
 use serde_json::Value;
 
-use super::command::{Place, text};
+use super::command::{TestFolder, text};
 
 const FOLDER: &str = "tests/data/reference/mounts/polar-north";
 const OFFSET_DEG: f64 = -7.3;
 
 /// A mount with one motor that looks at the arc from 54 degrees north, 8 degrees east.
-fn place() -> Place {
-    let place = Place::with(FOLDER, &["station.toml", "satellites.tle"]);
-    let station = place.read("station.toml").replace(
+fn folder() -> TestFolder {
+    let folder = TestFolder::with(FOLDER, &["station.toml", "satellites.tle"]);
+    let station = folder.read("station.toml").replace(
         "declination_range_deg = [-60.0, 85.0]",
         &format!("declination_offset_deg = {OFFSET_DEG}\npolar_bolt_pitch_mm = 1.5\npolar_bolt_distance_mm = 300.0"),
     );
@@ -21,8 +21,8 @@ fn place() -> Place {
             format!("[[emitter]]\nname = \"at {longitude}\"\nkind = \"geostationary\"\nlongitude_deg = {longitude}.0\n")
         })
         .concat();
-    place.write("station.toml", &format!("{mount}{emitters}"));
-    place
+    folder.write("station.toml", &format!("{mount}{emitters}"));
+    folder
 }
 
 const TRUTH: &str = "[terms]\nhour-angle-zero = 2.0\ndeclination-zero = 0.3\npolar-axis-high = 1.5\npolar-axis-east = -0.3\n\
@@ -31,13 +31,13 @@ const TRUTH: &str = "[terms]\nhour-angle-zero = 2.0\ndeclination-zero = 0.3\npol
 
 #[test]
 fn its_log_needs_no_declination() {
-    let place = place();
-    place.write("truth.toml", TRUTH);
-    place.ends(
+    let folder = folder();
+    folder.write("truth.toml", TRUTH);
+    folder.ends(
         &["simulate", "--truth", "truth.toml", "--out", "made.csv"],
         0,
     );
-    let made = place.read("made.csv");
+    let made = folder.read("made.csv");
     for row in made.lines().filter(|l| l.starts_with("2026")) {
         assert_eq!(row.split(',').nth(3), Some(""), "{row}");
     }
@@ -45,8 +45,8 @@ fn its_log_needs_no_declination() {
     let bare: String = (made.lines().filter(|l| !l.starts_with('#')))
         .map(|l| l.split(',').take(3).collect::<Vec<_>>().join(",") + "\n")
         .collect();
-    place.write("bare.csv", &bare);
-    let said = text(&place.ends(&["solve", "bare.csv"], 0).stdout);
+    folder.write("bare.csv", &bare);
+    let said = text(&folder.ends(&["solve", "bare.csv"], 0).stdout);
     let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         said.contains("the peaks do not tell in declination"),
@@ -60,7 +60,7 @@ fn its_log_needs_no_declination() {
         "--json",
         "--anyway",
     ];
-    let answer: Value = serde_json::from_slice(&place.ends(&point, 0).stdout).expect("a document");
+    let answer: Value = serde_json::from_slice(&folder.ends(&point, 0).stdout).expect("a document");
     assert_eq!(
         answer["declination_deg"].as_f64(),
         Some(OFFSET_DEG),
@@ -77,16 +77,16 @@ fn its_log_needs_no_declination() {
 }
 
 /// Peaks found by hand on the declination bolt too.
-fn by_hand(place: &Place) -> String {
+fn by_hand(folder: &TestFolder) -> String {
     // Two motors make the log; the readings of the second are what a level says.
-    let station = place.read("station.toml");
+    let station = folder.read("station.toml");
     let two = station.replace(
         &format!("declination_offset_deg = {OFFSET_DEG}"),
         "declination_range_deg = [-60.0, 85.0]",
     );
-    place.write("two.toml", &two);
-    place.write("truth.toml", TRUTH);
-    place.ends(
+    folder.write("two.toml", &two);
+    folder.write("truth.toml", TRUTH);
+    folder.ends(
         &[
             "simulate",
             "--station",
@@ -98,14 +98,14 @@ fn by_hand(place: &Place) -> String {
         ],
         0,
     );
-    place.read("hand.csv")
+    folder.read("hand.csv")
 }
 
 #[test]
 fn peaks_by_hand_tell_each_bolt_its_number() {
-    let place = place();
-    by_hand(&place);
-    let said = text(&place.ends(&["solve", "hand.csv"], 0).stdout);
+    let folder = folder();
+    by_hand(&folder);
+    let said = text(&folder.ends(&["solve", "hand.csv"], 0).stdout);
     let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
     for words in [
         "With its one motor the mount passes the arc of geostationary satellites",
@@ -119,7 +119,7 @@ fn peaks_by_hand_tell_each_bolt_its_number() {
         assert!(said.contains(words), "{words}\n{said}");
     }
     let warned = text(
-        &place
+        &folder
             .ends(
                 &[
                     "table",
@@ -136,8 +136,8 @@ fn peaks_by_hand_tell_each_bolt_its_number() {
         warned.contains("the declination axis has no motor"),
         "{warned}"
     );
-    place.ends(&["faults", "hand.csv"], 0);
-    place.ends(&["recheck", "--against", "calibration.json", "hand.csv"], 0);
+    folder.ends(&["faults", "hand.csv"], 0);
+    folder.ends(&["recheck", "--against", "calibration.json", "hand.csv"], 0);
     let plan = [
         "plan",
         "--from",
@@ -147,10 +147,10 @@ fn peaks_by_hand_tell_each_bolt_its_number() {
         "--peaks",
         "5",
     ];
-    let planned = text(&place.ends(&plan, 0).stdout);
+    let planned = text(&folder.ends(&plan, 0).stdout);
     assert!(planned.contains("has no motor"), "{planned}");
     let sky = text(
-        &place
+        &folder
             .ends(&["sky", "--at", "2026-05-04T10:00:00Z"], 0)
             .stdout,
     );
@@ -159,13 +159,13 @@ fn peaks_by_hand_tell_each_bolt_its_number() {
 
 #[test]
 fn a_second_motor_beside_the_bolt_is_told() {
-    let place = place();
-    let station = place.read("station.toml").replace(
+    let folder = folder();
+    let station = folder.read("station.toml").replace(
         "declination_offset_deg",
         "declination_range_deg = [-60.0, 85.0]\ndeclination_offset_deg",
     );
-    place.write("station.toml", &station);
-    let told = text(&place.ends(&["sky"], 3).stderr);
+    folder.write("station.toml", &station);
+    let told = text(&folder.ends(&["sky"], 3).stderr);
     assert!(
         told.contains(
             "declination_offset_deg beside declination_range_deg; expected one of the two"

@@ -1,6 +1,6 @@
 //! An output never destroys an input: every verb, every input that it reads, every way to name it.
 
-use crate::command::Place;
+use crate::command::TestFolder;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;
@@ -16,26 +16,27 @@ const FILES: [&str; 7] = [
     "table.csv",
 ];
 
-fn filled() -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
+fn filled() -> TestFolder {
+    let folder =
+        TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"]);
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let calibration = std::fs::read_to_string(root.join("tests/data/invented/calibration.json"));
     let calibration = calibration.unwrap().replace("Mill meadow", "Reedmere");
-    std::fs::write(place.path("calibration.json"), calibration).unwrap();
+    std::fs::write(folder.path("calibration.json"), calibration).unwrap();
     let scans = "scan,time_utc,emitter,azimuth_deg,elevation_deg,power_db\n\
                  1,2026-09-12T06:25:45Z,sun,100.0,20.0,1.0\n";
-    std::fs::write(place.path("scans.csv"), scans).unwrap();
-    place.both(&[
+    std::fs::write(folder.path("scans.csv"), scans).unwrap();
+    folder.both(&[
         "table",
         "--calibration",
         "calibration.json",
         "--out",
         "table.csv",
     ]);
-    place
+    folder
 }
 
-impl Place {
+impl TestFolder {
     #[track_caller]
     fn both(&self, arguments: &[&str]) -> (String, String) {
         let output = self.run(arguments);
@@ -55,7 +56,7 @@ impl Place {
     }
     /// All files in the folder and what they hold.
     fn contents(&self) -> BTreeMap<PathBuf, Vec<u8>> {
-        let entries = std::fs::read_dir(self.folder()).unwrap();
+        let entries = std::fs::read_dir(self.root()).unwrap();
         entries
             .map(|e| e.unwrap().path())
             .filter(|p| p.is_file())
@@ -73,7 +74,7 @@ impl Place {
         let mut ways = vec![
             name.to_owned(),
             format!("./{name}"),
-            format!("../{}/{name}", self.folder().file_name().unwrap().display()),
+            format!("../{}/{name}", self.root().file_name().unwrap().display()),
             text(self.path(name)),
         ];
         let hard = self.path(&format!("hard-{name}"));
@@ -315,10 +316,10 @@ fn no_verb_writes_past_the_guard() {
 
 #[test]
 fn no_verb_writes_over_what_it_reads_by_whatever_name() {
-    let place = filled();
+    let folder = filled();
     let ways: Vec<(&str, Vec<String>)> = FILES
         .iter()
-        .map(|name| (*name, place.ways_to(name)))
+        .map(|name| (*name, folder.ways_to(name)))
         .collect();
     let mut asked = 0;
     for verb in &VERBS {
@@ -331,7 +332,7 @@ fn no_verb_writes_over_what_it_reads_by_whatever_name() {
             for way in ways {
                 for option in verb.options {
                     let arguments = [verb.arguments, &[*option, way.as_str()]].concat();
-                    let said = place.refused(&arguments);
+                    let said = folder.refused(&arguments);
                     assert!(said.contains(option), "{arguments:?}: {said}");
                     assert!(said.contains("reads it"), "{arguments:?}: {said}");
                     assert!(said.contains("help: name another"), "{arguments:?}: {said}");
@@ -345,7 +346,7 @@ fn no_verb_writes_over_what_it_reads_by_whatever_name() {
 
 #[test]
 fn no_verb_writes_over_a_file_of_another_kind() {
-    let place = filled();
+    let folder = filled();
     for verb in &VERBS {
         for name in FILES {
             let own = |kind: &str| verb.arguments[0] == kind;
@@ -356,7 +357,7 @@ fn no_verb_writes_over_a_file_of_another_kind() {
                 _ => false,
             };
             for option in verb.options.iter().filter(|_| !same) {
-                let said = place.refused(&[verb.arguments, &[*option, name]].concat());
+                let said = folder.refused(&[verb.arguments, &[*option, name]].concat());
                 assert!(said.contains("help: name another") || said.contains("is not a folder"));
             }
         }
@@ -370,19 +371,19 @@ fn no_verb_writes_over_a_file_of_another_kind() {
         "--out",
         "table.csv",
     ];
-    assert!(place.refused(&table).contains("is the table"));
+    assert!(folder.refused(&table).contains("is the table"));
 }
 
 #[test]
 fn a_log_that_is_read_from_standard_input_is_not_written_over_either() {
-    let place = filled();
+    let folder = filled();
     let led = |arguments: &[&str], input: &str| {
-        let before = place.contents();
-        let file = std::fs::File::open(place.path(input)).unwrap();
-        let output = place.command(arguments).stdin(file).output().unwrap();
+        let before = folder.contents();
+        let file = std::fs::File::open(folder.path(input)).unwrap();
+        let output = folder.command(arguments).stdin(file).output().unwrap();
         let said = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
-        assert!(place.contents() == before, "{arguments:?}");
+        assert!(folder.contents() == before, "{arguments:?}");
         said
     };
     let said = led(&["solve", "-", "--out", "peaks.csv"], "peaks.csv");
@@ -392,7 +393,7 @@ fn a_log_that_is_read_from_standard_input_is_not_written_over_either() {
         &["table", "--calibration", "-", "--out", "calibration.json"],
         "calibration.json",
     );
-    std::fs::write(place.path("demands.txt"), "180 35\n").unwrap();
+    std::fs::write(folder.path("demands.txt"), "180 35\n").unwrap();
     led(
         &["point", "--table", "table.csv", "--out", "demands.txt"],
         "demands.txt",
@@ -401,8 +402,8 @@ fn a_log_that_is_read_from_standard_input_is_not_written_over_either() {
 
 #[test]
 fn standard_output_is_not_led_into_an_input() {
-    let place = filled();
-    let before = place.contents();
+    let folder = filled();
+    let before = folder.contents();
     for (arguments, into) in [
         (&["reduce", "scans.csv"][..], "scans.csv"),
         (&["solve", "peaks.csv", "--json"], "peaks.csv"),
@@ -410,8 +411,8 @@ fn standard_output_is_not_led_into_an_input() {
     ] {
         let file = std::fs::OpenOptions::new()
             .append(true)
-            .open(place.path(into));
-        let output = place
+            .open(folder.path(into));
+        let output = folder
             .command(arguments)
             .stdout(file.unwrap())
             .output()
@@ -419,32 +420,32 @@ fn standard_output_is_not_led_into_an_input() {
         let said = String::from_utf8(output.stderr).unwrap();
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
         assert!(said.contains("standard output is redirected to"), "{said}");
-        assert!(place.contents() == before, "{arguments:?}");
+        assert!(folder.contents() == before, "{arguments:?}");
     }
 }
 
 #[test]
 fn an_older_result_is_kept_under_its_own_time_and_never_replaced() {
-    let place = filled();
-    let old = place.read("calibration.json");
-    let (_, said) = place.both(&["solve", "peaks.csv"]);
+    let folder = filled();
+    let old = folder.read("calibration.json");
+    let (_, said) = folder.both(&["solve", "peaks.csv"]);
     let kept = "calibration.2026-04-04T200000Z.json";
     assert!(
         said.contains(&format!("is kept as {kept}")) || said.contains(kept),
         "{said}"
     );
-    assert_eq!(place.read(kept), old);
-    let first = place.read("calibration.json");
+    assert_eq!(folder.read(kept), old);
+    let first = folder.read("calibration.json");
     assert_ne!(first, old);
     // Another of the same second stands beside it.
     let other = old.replace("7.31", "7.32");
-    std::fs::remove_file(place.path("calibration.json")).unwrap();
-    std::fs::write(place.path("calibration.json"), &other).unwrap();
-    place.both(&["solve", "peaks.csv"]);
-    assert_eq!(place.read(kept), old);
-    assert_eq!(place.read("calibration.2026-04-04T200000Z-2.json"), other);
+    std::fs::remove_file(folder.path("calibration.json")).unwrap();
+    std::fs::write(folder.path("calibration.json"), &other).unwrap();
+    folder.both(&["solve", "peaks.csv"]);
+    assert_eq!(folder.read(kept), old);
+    assert_eq!(folder.read("calibration.2026-04-04T200000Z-2.json"), other);
     // And the history finds them all.
-    let (found, _) = place.both(&["recheck", "--history", ".", "--json"]);
+    let (found, _) = folder.both(&["recheck", "--history", ".", "--json"]);
     let found: serde_json::Value = serde_json::from_str(&found).unwrap();
     let points = found["terms"][0]["points"].as_array().map(Vec::len);
     assert_eq!(points, Some(3), "{found}");
@@ -452,35 +453,35 @@ fn an_older_result_is_kept_under_its_own_time_and_never_replaced() {
 
 #[test]
 fn the_time_of_a_result_that_says_none_is_that_of_its_last_change() {
-    let place = filled();
+    let folder = filled();
     let at = ["sky", "--out", "sky.txt", "--at"];
-    place.both(&[&at[..], &["2026-09-12T12:00:00Z"]].concat());
-    let old = place.read("sky.txt");
+    folder.both(&[&at[..], &["2026-09-12T12:00:00Z"]].concat());
+    let old = folder.read("sky.txt");
     let file = std::fs::File::options()
         .append(true)
-        .open(place.path("sky.txt"))
+        .open(folder.path("sky.txt"))
         .unwrap();
     // 2026-09-12T16:34:00Z
     let then = std::time::UNIX_EPOCH + std::time::Duration::from_secs(1_789_230_840);
     file.set_modified(then).unwrap();
     // The same again is nothing to keep.
-    place.both(&[&at[..], &["2026-09-12T12:00:00Z"]].concat());
-    assert!(!place.path("sky.2026-09-12T163400Z.txt").exists());
+    folder.both(&[&at[..], &["2026-09-12T12:00:00Z"]].concat());
+    assert!(!folder.path("sky.2026-09-12T163400Z.txt").exists());
     file.set_modified(then).unwrap();
     drop(file);
     let file = std::fs::File::options()
         .append(true)
-        .open(place.path("sky.txt"))
+        .open(folder.path("sky.txt"))
         .unwrap();
     file.set_modified(then).unwrap();
-    place.both(&[&at[..], &["2026-09-12T13:00:00Z"]].concat());
-    assert_eq!(place.read("sky.2026-09-12T163400Z.txt"), old);
-    assert_ne!(place.read("sky.txt"), old);
+    folder.both(&[&at[..], &["2026-09-12T13:00:00Z"]].concat());
+    assert_eq!(folder.read("sky.2026-09-12T163400Z.txt"), old);
+    assert_ne!(folder.read("sky.txt"), old);
 }
 
 #[test]
 fn a_plan_s_sheet_is_written_anew_until_somebody_fills_it_in() {
-    let place = filled();
+    let folder = filled();
     let sheet = |hours: &'static str| {
         [
             "plan",
@@ -492,34 +493,37 @@ fn a_plan_s_sheet_is_written_anew_until_somebody_fills_it_in() {
             "sheet.csv",
         ]
     };
-    let before = place.names().len();
-    place.both(&sheet("1h"));
-    let one = place.read("sheet.csv");
-    place.both(&sheet("2h"));
-    let two = place.read("sheet.csv");
+    let before = folder.names().len();
+    folder.both(&sheet("1h"));
+    let one = folder.read("sheet.csv");
+    folder.both(&sheet("2h"));
+    let two = folder.read("sheet.csv");
     assert_ne!(one, two);
-    assert_eq!(place.names().len(), before + 1, "nothing to keep");
+    assert_eq!(folder.names().len(), before + 1, "nothing to keep");
     // A note of the user's own is kept, though no peak is in it yet.
     let noted = two.replace("planned", "cloudy; planned");
     assert_ne!(noted, two);
-    std::fs::write(place.path("sheet.csv"), &noted).unwrap();
-    place.both(&sheet("1h"));
-    assert_eq!(place.read("sheet.csv"), one);
-    let kept = place.names().into_iter().find(|n| n.starts_with("sheet.2"));
-    assert_eq!(place.read(&kept.unwrap()), noted);
+    std::fs::write(folder.path("sheet.csv"), &noted).unwrap();
+    folder.both(&sheet("1h"));
+    assert_eq!(folder.read("sheet.csv"), one);
+    let kept = folder
+        .names()
+        .into_iter()
+        .find(|n| n.starts_with("sheet.2"));
+    assert_eq!(folder.read(&kept.unwrap()), noted);
     // And one reading is a night's work.
     let row = one.lines().position(|l| l.starts_with(',')).unwrap();
     let mut filled: Vec<String> = one.lines().map(str::to_owned).collect();
     filled[row] = filled[row].replacen(",,", ",12.5,", 1);
-    std::fs::write(place.path("sheet.csv"), filled.join("\n")).unwrap();
-    let said = place.refused(&sheet("1h"));
+    std::fs::write(folder.path("sheet.csv"), filled.join("\n")).unwrap();
+    let said = folder.refused(&sheet("1h"));
     assert!(said.contains("is a log with a filled row"), "{said}");
     assert!(said.contains("name another file with --sheet"), "{said}");
 }
 
 #[test]
 fn a_log_of_the_verb_s_own_is_written_anew_unless_it_was_edited() {
-    let place = filled();
+    let folder = filled();
     let simulate = |seed: &'static str| {
         [
             "simulate",
@@ -531,50 +535,50 @@ fn a_log_of_the_verb_s_own_is_written_anew_unless_it_was_edited() {
             seed,
         ]
     };
-    place.both(&simulate("1"));
-    let one = place.read("made.csv");
-    place.both(&simulate("2"));
-    let two = place.read("made.csv");
+    folder.both(&simulate("1"));
+    let one = folder.read("made.csv");
+    folder.both(&simulate("2"));
+    let two = folder.read("made.csv");
     assert_ne!(one, two);
-    let kept = place.names().into_iter().find(|n| n.starts_with("made.2"));
-    assert_eq!(place.read(&kept.unwrap()), one);
+    let kept = folder.names().into_iter().find(|n| n.starts_with("made.2"));
+    assert_eq!(folder.read(&kept.unwrap()), one);
     // It is a log like any other.
-    place.both(&["solve", "made.csv", "--json"]);
-    std::fs::write(place.path("made.csv"), two.replace("sun", "moon")).unwrap();
-    let said = place.refused(&simulate("1"));
+    folder.both(&["solve", "made.csv", "--json"]);
+    std::fs::write(folder.path("made.csv"), two.replace("sun", "moon")).unwrap();
+    let said = folder.refused(&simulate("1"));
     assert!(said.contains("filled rows"), "{said}");
     // That of another verb is not its own.
-    std::fs::write(place.path("made.csv"), &two).unwrap();
-    place.refused(&["reduce", "scans.csv", "--out", "made.csv"]);
+    std::fs::write(folder.path("made.csv"), &two).unwrap();
+    folder.refused(&["reduce", "scans.csv", "--out", "made.csv"]);
 }
 
 #[test]
 fn two_outputs_do_not_go_to_one_place() {
-    let place = filled();
+    let folder = filled();
     let plan = ["plan", "--from", "2026-09-12T06:00:00Z", "--for", "1h"];
     let both = ["--out", "one.csv", "--sheet", "./one.csv"];
-    let said = place.refused(&[&plan[..], &both].concat());
+    let said = folder.refused(&[&plan[..], &both].concat());
     assert!(said.contains("both name"), "{said}");
-    std::fs::create_dir(place.path("r")).unwrap();
+    std::fs::create_dir(folder.path("r")).unwrap();
     let inside = ["--out", "r/plan.txt", "--report", "r"];
-    let said = place.refused(&[&plan[..], &inside].concat());
+    let said = folder.refused(&[&plan[..], &inside].concat());
     assert!(said.contains("lies in the folder of --report"), "{said}");
 }
 
 #[test]
 fn an_output_that_cannot_be_a_file_is_refused_before_the_work() {
-    let place = filled();
-    std::fs::create_dir(place.path("folder")).unwrap();
+    let folder = filled();
+    std::fs::create_dir(folder.path("folder")).unwrap();
     for (out, wanted) in [
         ("folder", "is a folder"),
         ("no/such/folder/c.json", "there is no folder"),
         ("-", "leave it out to print"),
     ] {
-        let said = place.refused(&["solve", "peaks.csv", "--out", out]);
+        let said = folder.refused(&["solve", "peaks.csv", "--out", out]);
         assert!(said.contains(wanted), "{said}");
     }
     for report in [".", "..", "peaks.csv"] {
-        place.refused(&["solve", "peaks.csv", "--report", report]);
+        folder.refused(&["solve", "peaks.csv", "--report", report]);
     }
 }
 
@@ -586,12 +590,12 @@ mod unix {
 
     #[test]
     fn file_modes_are_kept() {
-        let place = filled();
+        let folder = filled();
         for mode in [0o600, 0o640, 0o664] {
             let old = std::fs::Permissions::from_mode(mode);
-            std::fs::set_permissions(place.path("calibration.json"), old).unwrap();
-            place.both(&["solve", "peaks.csv"]);
-            let new = std::fs::metadata(place.path("calibration.json")).unwrap();
+            std::fs::set_permissions(folder.path("calibration.json"), old).unwrap();
+            folder.both(&["solve", "peaks.csv"]);
+            let new = std::fs::metadata(folder.path("calibration.json")).unwrap();
             assert_eq!(new.permissions().mode() & 0o777, mode);
         }
         // A new file is as the umask says.
@@ -600,29 +604,29 @@ mod unix {
             env!("CARGO_BIN_EXE_plumbeam")
         );
         let mut shell = Command::new("sh");
-        shell.args(["-c", &command]).current_dir(place.path(""));
+        shell.args(["-c", &command]).current_dir(folder.path(""));
         assert!(shell.output().unwrap().status.success());
-        let made = std::fs::metadata(place.path("made.csv")).unwrap();
+        let made = std::fs::metadata(folder.path("made.csv")).unwrap();
         assert_eq!(made.permissions().mode() & 0o777, 0o640);
     }
 
     #[test]
     fn a_link_is_written_through_though_nothing_is_there_yet() {
-        let place = filled();
-        std::fs::create_dir(place.path("kept")).unwrap();
-        symlink("kept/c.json", place.path("c.json")).unwrap();
-        place.both(&["solve", "peaks.csv", "--out", "c.json"]);
+        let folder = filled();
+        std::fs::create_dir(folder.path("kept")).unwrap();
+        symlink("kept/c.json", folder.path("c.json")).unwrap();
+        folder.both(&["solve", "peaks.csv", "--out", "c.json"]);
         let is_link = |name: &str| {
-            std::fs::symlink_metadata(place.path(name))
+            std::fs::symlink_metadata(folder.path(name))
                 .unwrap()
                 .is_symlink()
         };
         assert!(is_link("c.json") && !is_link("kept/c.json"));
-        let first = place.read("kept/c.json");
-        place.both(&["solve", "peaks.csv", "--out", "c.json"]);
+        let first = folder.read("kept/c.json");
+        folder.both(&["solve", "peaks.csv", "--out", "c.json"]);
         assert!(is_link("c.json"));
         // The earlier one is kept where the file really stands.
-        let kept: Vec<PathBuf> = std::fs::read_dir(place.path("kept"))
+        let kept: Vec<PathBuf> = std::fs::read_dir(folder.path("kept"))
             .unwrap()
             .map(|e| e.unwrap().path())
             .filter(|p| !p.ends_with("c.json"))
@@ -633,7 +637,7 @@ mod unix {
 
     #[test]
     fn results_are_printed_though_their_file_cannot_be_written() {
-        let place = filled();
+        let folder = filled();
         // A disk that is always full.
         if !Path::new("/dev/full").exists() {
             return;
@@ -657,7 +661,7 @@ mod unix {
                 "17",
             ),
         ] {
-            let output = place.run(&[arguments, &["--out", "/dev/full"]].concat());
+            let output = folder.run(&[arguments, &["--out", "/dev/full"]].concat());
             let (result, said) = (
                 String::from_utf8(output.stdout).unwrap(),
                 String::from_utf8(output.stderr).unwrap(),

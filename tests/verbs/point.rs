@@ -4,14 +4,14 @@ use std::io::{BufRead, BufReader, Read, Write};
 use std::path::Path;
 use std::process::{Child, Output, Stdio};
 
-use crate::command::{Place, text};
+use crate::command::{TestFolder, text};
 use crate::hill::{PRINTED, calibrated, calibration};
 use serde_json::Value;
 
 /// First-order words for terms of a degree or less.
 const SECOND_ORDER: f64 = 0.02;
 
-impl Place {
+impl TestFolder {
     fn feed(&self, arguments: &[&str], input: &str) -> Output {
         let mut child = self.spawn(arguments);
         let mut stdin = child.stdin.take().unwrap();
@@ -64,8 +64,8 @@ fn assert_near(found: (f64, f64), expected: (f64, f64), within: f64) {
 
 #[test]
 fn one_demand_has_the_signs_of_the_mount_model() {
-    let place = calibrated(&[("azimuth-zero", 1.0), ("elevation-zero", -2.0)]);
-    let output = place.point(&with(&["135.2", "41.8"]));
+    let folder = calibrated(&[("azimuth-zero", 1.0), ("elevation-zero", -2.0)]);
+    let output = folder.point(&with(&["135.2", "41.8"]));
     assert!(output.status.success());
     assert_near(pair(&text(&output.stdout)), (134.2, 43.8), PRINTED);
     // What was assumed goes to standard error.
@@ -74,17 +74,17 @@ fn one_demand_has_the_signs_of_the_mount_model() {
         said.contains("apparent") && said.contains("--present"),
         "{said}"
     );
-    let quiet = place.point(&with(&["135.2", "41.8", "--quiet"]));
+    let quiet = folder.point(&with(&["135.2", "41.8", "--quiet"]));
     assert!(quiet.stderr.is_empty(), "{}", text(&quiet.stderr));
     // Negative azimuths and readings are numbers, not options.
-    let output = place.point(&with(&["-20", "41.8", "--present", "-30,40"]));
+    let output = folder.point(&with(&["-20", "41.8", "--present", "-30,40"]));
     assert_near(pair(&text(&output.stdout)), (-21.0, 43.8), PRINTED);
 }
 
 #[test]
 fn json_holds_the_reading_the_demand_and_what_was_assumed() {
-    let place = calibrated(&USUAL);
-    let output = place.point(&with(&["--json", "--demand", "geometric", "200", "30"]));
+    let folder = calibrated(&USUAL);
+    let output = folder.point(&with(&["--json", "--demand", "geometric", "200", "30"]));
     let json: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(json["demand"], "geometric");
     assert_eq!(json["demand_azimuth_deg"], 200.0);
@@ -101,7 +101,7 @@ fn json_holds_the_reading_the_demand_and_what_was_assumed() {
         json["azimuth_deg"].as_f64().unwrap().to_string(),
         json["elevation_deg"].as_f64().unwrap().to_string(),
     );
-    let back = place.point(&with(&[
+    let back = folder.point(&with(&[
         "--json",
         "--inverse",
         "--demand",
@@ -122,9 +122,9 @@ fn json_holds_the_reading_the_demand_and_what_was_assumed() {
 
 #[test]
 fn geometric_demands_are_lifted_by_the_air() {
-    let place = calibrated(&[]);
-    let apparent = pair(&text(&place.point(&with(&["50", "10", "-q"])).stdout));
-    let geometric = place.point(&with(&["50", "10", "-q", "--demand", "geometric"]));
+    let folder = calibrated(&[]);
+    let apparent = pair(&text(&folder.point(&with(&["50", "10", "-q"])).stdout));
+    let geometric = folder.point(&with(&["50", "10", "-q", "--demand", "geometric"]));
     let geometric = pair(&text(&geometric.stdout));
     assert_near(apparent, (50.0, 10.0), PRINTED);
     // 5 to 6 minutes of arc at 10 degrees.
@@ -134,9 +134,9 @@ fn geometric_demands_are_lifted_by_the_air() {
 
 #[test]
 fn backlash_follows_the_approach() {
-    let place = calibrated(&[("azimuth-backlash", 0.4), ("elevation-backlash", 0.2)]);
+    let folder = calibrated(&[("azimuth-backlash", 0.4), ("elevation-backlash", 0.2)]);
     let at = |approach: &str| {
-        let output = place.point(&with(&["50", "30", "--approach", approach]));
+        let output = folder.point(&with(&["50", "30", "--approach", approach]));
         (pair(&text(&output.stdout)), text(&output.stderr))
     };
     assert_near(at("+,-").0, (49.8, 30.1), PRINTED);
@@ -145,7 +145,7 @@ fn backlash_follows_the_approach() {
     assert_near(unknown, (50.0, 30.0), PRINTED);
     assert!(said.contains("half its backlash, 0.2 deg"), "{said}");
     // Told from the way: from 40,35 the azimuth rises and the elevation falls.
-    let output = place.point(&with(&[
+    let output = folder.point(&with(&[
         "50",
         "30",
         "--approach",
@@ -158,9 +158,9 @@ fn backlash_follows_the_approach() {
 
 #[test]
 fn what_cannot_be_pointed_at_ends_with_four_and_says_why() {
-    let place = calibrated(&[("collimation", 1.0)]);
+    let folder = calibrated(&[("collimation", 1.0)]);
     let refused = |arguments: &[&str]| {
-        let output = place.point(&with(arguments));
+        let output = folder.point(&with(arguments));
         assert_eq!(output.status.code(), Some(4), "{output:?}");
         assert!(output.stdout.is_empty());
         text(&output.stderr)
@@ -178,7 +178,7 @@ fn what_cannot_be_pointed_at_ends_with_four_and_says_why() {
 
 #[test]
 fn wrong_use_ends_with_two() {
-    let place = calibrated(&USUAL);
+    let folder = calibrated(&USUAL);
     for arguments in [
         with(&["10"]),
         with(&["10", "20", "30"]),
@@ -194,31 +194,31 @@ fn wrong_use_ends_with_two() {
         vec!["--calibration", "-"],
         with(&["--table", "t.csv", "10", "20"]),
     ] {
-        let output = place.point(&arguments);
+        let output = folder.point(&arguments);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {output:?}");
     }
-    let missing = place.point(&["--calibration", "none.json", "10", "20"]);
+    let missing = folder.point(&["--calibration", "none.json", "10", "20"]);
     assert_eq!(missing.status.code(), Some(3));
 }
 
 #[test]
 fn a_table_stands_in_for_the_model_within_its_stated_error() {
-    let place = calibrated(&USUAL);
+    let folder = calibrated(&USUAL);
     for (file, format) in [("t.csv", "csv"), ("t.json", "json")] {
-        let made = place
+        let made = folder
             .command(&[&["table"], &with(&["--format", format, "--out", file])[..]].concat())
             .output()
             .unwrap();
         assert!(made.status.success(), "{made:?}");
         for demand in [["10", "20"], ["-50.5", "47.3"], ["359.999", "80"]] {
-            let exact = pair(&text(&place.point(&with(&demand)).stdout));
+            let exact = pair(&text(&folder.point(&with(&demand)).stdout));
             let arguments = [&["--table", file], demand.as_slice()].concat();
-            let found = pair(&text(&place.point(&arguments).stdout));
+            let found = pair(&text(&folder.point(&arguments).stdout));
             // The beam is 8.2 degrees: 0.082 on the sky, and more in azimuth by 1 / cos(80).
             assert_near(found, exact, 0.082 / 80f64.to_radians().cos());
             // And back to the demand, exactly.
             let (azimuth, elevation) = (found.0.to_string(), found.1.to_string());
-            let back = place.point(&["--table", file, "--inverse", &azimuth, &elevation]);
+            let back = folder.point(&["--table", file, "--inverse", &azimuth, &elevation]);
             let back = pair(&text(&back.stdout));
             let wanted: f64 = demand[0].parse().unwrap();
             assert_near(
@@ -228,18 +228,18 @@ fn a_table_stands_in_for_the_model_within_its_stated_error() {
             );
         }
     }
-    let above = place.point(&["--table", "t.csv", "10", "89.9"]);
+    let above = folder.point(&["--table", "t.csv", "10", "89.9"]);
     assert_eq!(above.status.code(), Some(4));
     assert!(text(&above.stderr).contains("cut at elevation"));
-    let other = place.point(&["--table", "t.csv", "--demand", "geometric", "10", "20"]);
+    let other = folder.point(&["--table", "t.csv", "--demand", "geometric", "10", "20"]);
     assert_eq!(other.status.code(), Some(2));
 }
 
 #[test]
 fn the_table_verb_writes_to_standard_output_or_a_whole_file() {
-    let place = calibrated(&USUAL);
+    let folder = calibrated(&USUAL);
     let table = |arguments: &[&str]| {
-        place
+        folder
             .command(&[&["table"], &with(arguments)[..]].concat())
             .output()
             .unwrap()
@@ -266,17 +266,17 @@ fn the_table_verb_writes_to_standard_output_or_a_whole_file() {
     let absurd = table(&["--tolerance", "1e-9"]);
     assert_eq!(absurd.status.code(), Some(4));
     assert!(text(&absurd.stderr).contains("--tolerance"));
-    std::fs::write(place.path("calibration.json"), "{}").unwrap();
+    std::fs::write(folder.path("calibration.json"), "{}").unwrap();
     assert_eq!(table(&["--out", "never.csv"]).status.code(), Some(3));
-    assert!(!place.path("never.csv").exists());
+    assert!(!folder.path("never.csv").exists());
 }
 
 #[test]
 fn every_line_with_a_demand_gets_one_line_back_in_order() {
-    let place = calibrated(&[("azimuth-zero", 1.0)]);
+    let folder = calibrated(&[("azimuth-zero", 1.0)]);
     let input = "# demands\n10 20\n\n30,40\r\nnonsense\n10 -5\n 50\t60 # by hand\n12,5 30,5\n1 2 3\n\
                  inf 20\nreload\n70 80";
-    let output = place.feed(&with(&["--quiet"]), input);
+    let output = folder.feed(&with(&["--quiet"]), input);
     let found = text(&output.stdout);
     let lines: Vec<&str> = found.lines().collect();
     assert_eq!(lines.len(), 10, "{found}");
@@ -298,15 +298,15 @@ fn every_line_with_a_demand_gets_one_line_back_in_order() {
     assert_near(pair(lines[9]), (69.0, 80.0), PRINTED);
     // What could not be read shows in the exit code, and what could not be met in another.
     assert_eq!(output.status.code(), Some(3));
-    let output = place.feed(&with(&["-q", "-"]), "10 20\n10 -5\n");
+    let output = folder.feed(&with(&["-q", "-"]), "10 20\n10 -5\n");
     assert_eq!(output.status.code(), Some(4));
-    let output = place.feed(&with(&["-q"]), "10 20\n");
+    let output = folder.feed(&with(&["-q"]), "10 20\n");
     assert_eq!(output.status.code(), Some(0));
     // A live stream is not a failure for a bad line.
-    let output = place.feed(&with(&["-q", "--stream"]), "nonsense\n10 20\n");
+    let output = folder.feed(&with(&["-q", "--stream"]), "nonsense\n10 20\n");
     assert_eq!(output.status.code(), Some(0));
     // No bytes that are no text, and no endless line, stop it.
-    let mut child = place.spawn(&with(&["-q"]));
+    let mut child = folder.spawn(&with(&["-q"]));
     let mut stdin = child.stdin.take().unwrap();
     stdin.write_all(b"\xff\xfe 10\n").unwrap();
     for _ in 0..1000 {
@@ -324,9 +324,9 @@ fn every_line_with_a_demand_gets_one_line_back_in_order() {
 
 #[test]
 fn a_stream_as_json_is_one_document_and_live_one_object_a_line() {
-    let place = calibrated(&USUAL);
+    let folder = calibrated(&USUAL);
     let input = "10 20\nbad\n10 -60\n";
-    let output = place.feed(&with(&["-q", "--json"]), input);
+    let output = folder.feed(&with(&["-q", "--json"]), input);
     let json: Value = serde_json::from_slice(&output.stdout).unwrap();
     let rows = json["rows"].as_array().unwrap();
     assert_eq!(rows.len(), 3);
@@ -334,10 +334,10 @@ fn a_stream_as_json_is_one_document_and_live_one_object_a_line() {
     assert!(rows[0]["azimuth_deg"].is_f64());
     assert!(rows[1]["error"].is_string() && rows[2]["error"].is_string());
     assert!(!json["assumed"].as_array().unwrap().is_empty());
-    let empty = place.feed(&with(&["-q", "--json"]), "");
+    let empty = folder.feed(&with(&["-q", "--json"]), "");
     let json: Value = serde_json::from_slice(&empty.stdout).unwrap();
     assert_eq!(json["rows"], serde_json::json!([]));
-    let live = place.feed(&with(&["-q", "--json", "--stream"]), input);
+    let live = folder.feed(&with(&["-q", "--json", "--stream"]), input);
     let lines: Vec<Value> = text(&live.stdout)
         .lines()
         .map(|line| serde_json::from_str(line).unwrap())
@@ -348,18 +348,18 @@ fn a_stream_as_json_is_one_document_and_live_one_object_a_line() {
 
 #[test]
 fn in_a_stream_the_last_answer_is_the_present_position() {
-    let place = calibrated(&[]);
+    let folder = calibrated(&[]);
     // Round and round clockwise: the reading goes on past 360 instead of turning back.
     let input: String = (0..=52)
         .map(|i| format!("{} 30\n", (i * 10) % 360))
         .collect();
-    let output = place.feed(&with(&["-q", "--present", "0,30"]), &input);
+    let output = folder.feed(&with(&["-q", "--present", "0,30"]), &input);
     let found = text(&output.stdout);
     for (i, line) in found.lines().enumerate() {
         assert_near(pair(line), (10.0 * i as f64, 30.0), PRINTED);
     }
     // At the end of the cable it must turn back.
-    let output = place.feed(&with(&["-q", "--present", "535,30"]), "178 30\n182 30\n");
+    let output = folder.feed(&with(&["-q", "--present", "535,30"]), "178 30\n182 30\n");
     let found = text(&output.stdout);
     let lines: Vec<_> = found.lines().map(pair).collect();
     assert_near(lines[0], (538.0, 30.0), PRINTED);
@@ -368,14 +368,14 @@ fn in_a_stream_the_last_answer_is_the_present_position() {
 
 #[test]
 fn the_inverse_of_a_stream_of_readings_is_the_stream_of_demands() {
-    let place = calibrated(&USUAL);
+    let folder = calibrated(&USUAL);
     let demands: Vec<(f64, f64)> = (0..500)
         .map(|i| (f64::from(i) * 0.719, 5.0 + f64::from(i % 80)))
         .collect();
     let input: String = demands.iter().map(|(a, e)| format!("{a} {e}\n")).collect();
-    let readings = place.feed(&with(&["-q"]), &input);
+    let readings = folder.feed(&with(&["-q"]), &input);
     assert!(readings.status.success());
-    let back = place.feed(&with(&["-q", "--inverse"]), &text(&readings.stdout));
+    let back = folder.feed(&with(&["-q", "--inverse"]), &text(&readings.stdout));
     for (line, demand) in text(&back.stdout).lines().zip(demands) {
         // Readings were printed to a millionth of a degree.
         assert_near(pair(line), demand, 2.0 * PRINTED);
@@ -398,8 +398,8 @@ impl Live {
     }
 }
 
-fn live(place: &Place, arguments: &[&str]) -> Live {
-    let mut child = place.spawn(arguments);
+fn live(folder: &TestFolder, arguments: &[&str]) -> Live {
+    let mut child = folder.spawn(arguments);
     Live {
         input: child.stdin.take().unwrap(),
         output: BufReader::new(child.stdout.take().unwrap()),
@@ -409,9 +409,9 @@ fn live(place: &Place, arguments: &[&str]) -> Live {
 
 #[test]
 fn a_live_stream_answers_each_line_before_the_next_is_written() {
-    let place = calibrated(&[("elevation-zero", 1.0)]);
+    let folder = calibrated(&[("elevation-zero", 1.0)]);
     // An answer held back in a buffer would leave this test waiting for ever.
-    let mut live = live(&place, &with(&["--stream", "-q"]));
+    let mut live = live(&folder, &with(&["--stream", "-q"]));
     for i in 0..20 {
         let answer = live.ask(&format!("{i} 30"));
         assert_near(pair(&answer), (f64::from(i), 29.0), PRINTED);
@@ -423,15 +423,15 @@ fn a_live_stream_answers_each_line_before_the_next_is_written() {
 
 #[test]
 fn a_new_calibration_is_taken_without_a_restart_and_a_bad_one_is_not() {
-    let place = calibrated(&[("azimuth-zero", 1.0)]);
-    let mut live = live(&place, &with(&["--stream"]));
+    let folder = calibrated(&[("azimuth-zero", 1.0)]);
+    let mut live = live(&folder, &with(&["--stream"]));
     assert_near(pair(&live.ask("50 30")), (49.0, 30.0), PRINTED);
-    place.put_calibration(&[("azimuth-zero", 2.0)]);
+    folder.put_calibration(&[("azimuth-zero", 2.0)]);
     assert_eq!(live.ask("reload"), "reloaded");
     assert_near(pair(&live.ask("50 30")), (48.0, 30.0), PRINTED);
     // Cut short, as by a full disk.
     let good = calibration(&[("azimuth-zero", 3.0)]);
-    std::fs::write(place.path("calibration.json"), &good[..good.len() / 2]).unwrap();
+    std::fs::write(folder.path("calibration.json"), &good[..good.len() / 2]).unwrap();
     let answer = live.ask("reload");
     assert!(
         answer.starts_with("error line 4: the old calibration stays in use"),
@@ -439,7 +439,7 @@ fn a_new_calibration_is_taken_without_a_restart_and_a_bad_one_is_not() {
     );
     assert_near(pair(&live.ask("50 30")), (48.0, 30.0), PRINTED);
     // By itself, when the file changes; it looks a few times a second.
-    place.put_calibration(&[("azimuth-zero", 4.0)]);
+    folder.put_calibration(&[("azimuth-zero", 4.0)]);
     let changed = (0..1000).any(|_| {
         std::thread::sleep(std::time::Duration::from_millis(20));
         (pair(&live.ask("50 30")).0 - 46.0).abs() < PRINTED
@@ -459,16 +459,16 @@ fn a_new_calibration_is_taken_without_a_restart_and_a_bad_one_is_not() {
 
 #[test]
 fn a_table_for_other_demands_does_not_slip_into_a_running_stream() {
-    let place = calibrated(&USUAL);
+    let folder = calibrated(&USUAL);
     let table = |kind: &str| {
-        let made = place
+        let made = folder
             .command(&[&["table"], &with(&["--demand", kind, "--out", "t.csv"])[..]].concat())
             .output()
             .unwrap();
         assert!(made.status.success(), "{made:?}");
     };
     table("apparent");
-    let mut live = live(&place, &["--table", "t.csv", "--stream", "-q"]);
+    let mut live = live(&folder, &["--table", "t.csv", "--stream", "-q"]);
     let before = live.ask("50 10");
     table("geometric");
     let answer = live.ask("reload");
@@ -489,8 +489,8 @@ impl Drop for Server {
 }
 
 /// A stream that has said that it is ready, and what it said behind `sign`.
-fn serving(place: &Place, arguments: &[&str], sign: &str) -> (Server, String) {
-    let mut server = Server(place.spawn(&with(arguments)));
+fn serving(folder: &TestFolder, arguments: &[&str], sign: &str) -> (Server, String) {
+    let mut server = Server(folder.spawn(&with(arguments)));
     let mut said = BufReader::new(server.0.stderr.take().unwrap());
     loop {
         let mut line = String::new();
@@ -507,8 +507,8 @@ fn serving(place: &Place, arguments: &[&str], sign: &str) -> (Server, String) {
 #[test]
 fn a_tcp_port_serves_several_at_once_each_with_its_own_position() {
     use std::net::TcpStream;
-    let place = calibrated(&[("azimuth-zero", 1.0)]);
-    let (_server, address) = serving(&place, &["--listen", "127.0.0.1:0"], "listening on ");
+    let folder = calibrated(&[("azimuth-zero", 1.0)]);
+    let (_server, address) = serving(&folder, &["--listen", "127.0.0.1:0"], "listening on ");
     let connect = || {
         let stream = TcpStream::connect(&address).unwrap();
         (stream.try_clone().unwrap(), BufReader::new(stream))
@@ -531,7 +531,7 @@ fn a_tcp_port_serves_several_at_once_each_with_its_own_position() {
     ask(&mut two, "355 30");
     assert_near(pair(&ask(&mut two, "10 30")), (369.0, 30.0), PRINTED);
     assert!(ask(&mut two, "x").starts_with("error line 3"));
-    place.put_calibration(&[("azimuth-zero", 2.0)]);
+    folder.put_calibration(&[("azimuth-zero", 2.0)]);
     assert_eq!(ask(&mut two, "reload"), "reloaded");
     assert_near(pair(&ask(&mut two, "10 30")), (368.0, 30.0), PRINTED);
     // One that goes away harms nobody.
@@ -542,8 +542,8 @@ fn a_tcp_port_serves_several_at_once_each_with_its_own_position() {
 #[test]
 fn a_web_page_cannot_speak_to_the_port() {
     use std::net::TcpStream;
-    let place = calibrated(&[("azimuth-zero", 1.0)]);
-    let (_server, address) = serving(&place, &["--listen", "127.0.0.1:0"], "listening on ");
+    let folder = calibrated(&[("azimuth-zero", 1.0)]);
+    let (_server, address) = serving(&folder, &["--listen", "127.0.0.1:0"], "listening on ");
     let speak = |text: &str| {
         let mut stream = TcpStream::connect(&address).unwrap();
         // It may be closed before all is written.
@@ -552,7 +552,7 @@ fn a_web_page_cannot_speak_to_the_port() {
         let _ = stream.read_to_string(&mut said);
         said
     };
-    place.put_calibration(&[("azimuth-zero", 2.0)]);
+    folder.put_calibration(&[("azimuth-zero", 2.0)]);
     let long = "a".repeat(5000);
     for request in [
         "POST / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 7\r\n\r\nreload\n",
@@ -583,7 +583,7 @@ fn a_web_page_cannot_speak_to_the_port() {
 #[test]
 fn a_serial_line_is_a_live_stream_too() {
     use serialport::{SerialPort, TTYPort};
-    let place = calibrated(&[("azimuth-zero", 1.0)]);
+    let folder = calibrated(&[("azimuth-zero", 1.0)]);
     let (mut near, far) = TTYPort::pair().unwrap();
     near.set_timeout(std::time::Duration::from_secs(60))
         .unwrap();
@@ -591,7 +591,7 @@ fn a_serial_line_is_a_live_stream_too() {
     drop(far);
     let arguments = ["--serial", device.as_str(), "--baud", "19200"];
     // Before the other end is open, reading here would find nobody.
-    let (_server, said) = serving(&place, &arguments, "answering on ");
+    let (_server, said) = serving(&folder, &arguments, "answering on ");
     assert!(said.ends_with("at 19200 baud"), "{said}");
     let mut read = BufReader::new(near.try_clone_native().unwrap());
     let mut ask = |line: &str| {
@@ -603,7 +603,7 @@ fn a_serial_line_is_a_live_stream_too() {
     assert_near(pair(&ask("50 30")), (49.0, 30.0), PRINTED);
     assert!(ask("fifty thirty").starts_with("error line 2"));
     assert_near(pair(&ask("60 30")), (59.0, 30.0), PRINTED);
-    let none = place.point(&with(&["--serial", "/nowhere/tty", "-q"]));
+    let none = folder.point(&with(&["--serial", "/nowhere/tty", "-q"]));
     assert_eq!(none.status.code(), Some(3));
 }
 
@@ -618,8 +618,8 @@ fn a_million_lines_need_no_more_memory_than_a_few() {
         let line = status.lines().find(|l| l.starts_with("VmHWM:")).unwrap();
         line.split_whitespace().nth(1).unwrap().parse().unwrap()
     }
-    let place = calibrated(&USUAL);
-    let mut child = place.spawn(&with(&["-q"]));
+    let folder = calibrated(&USUAL);
+    let mut child = folder.spawn(&with(&["-q"]));
     let mut input = child.stdin.take().unwrap();
     let mut output = BufReader::new(child.stdout.take().unwrap());
     let (told, tell) = std::sync::mpsc::channel::<()>();
@@ -659,17 +659,17 @@ fn a_million_lines_need_no_more_memory_than_a_few() {
 
 #[test]
 fn without_the_station_file_the_full_model_is_refused_but_a_table_is_not() {
-    let place = calibrated(&USUAL);
-    let made = place
+    let folder = calibrated(&USUAL);
+    let made = folder
         .command(&[&["table"], &with(&["--out", "t.csv"])[..]].concat())
         .output()
         .unwrap();
     assert!(made.status.success());
-    std::fs::remove_file(place.path("station.toml")).unwrap();
-    let output = place.point(&with(&["10", "20"]));
+    std::fs::remove_file(folder.path("station.toml")).unwrap();
+    let output = folder.point(&with(&["10", "20"]));
     assert_eq!(output.status.code(), Some(3));
     assert!(text(&output.stderr).contains("station.toml"));
-    let output = place.point(&["--table", "t.csv", "10", "20"]);
+    let output = folder.point(&["--table", "t.csv", "10", "20"]);
     assert!(output.status.success());
     let found = pair(&text(&output.stdout));
     // Azimuth zero 3 and collimation 0.3 / cos(20); the elevation 1 higher, with droop and tilt.

@@ -1,6 +1,6 @@
 //! `plumbeam point` on an emitter of the station file: once, at an instant and followed.
 
-use crate::command::{Place, text};
+use crate::command::{TestFolder, text};
 use crate::hill::{self, PRINTED, STATION};
 use serde_json::Value;
 
@@ -18,10 +18,10 @@ elevation_deg = 3.0
 "#;
 
 /// The hill with emitters, and a calibration of these terms, in degrees.
-fn calibrated(terms: &[(&str, f64)]) -> Place {
-    let place = hill::calibrated(terms);
-    place.write("station.toml", &format!("{STATION}{EMITTERS}"));
-    place
+fn calibrated(terms: &[(&str, f64)]) -> TestFolder {
+    let folder = hill::calibrated(terms);
+    folder.write("station.toml", &format!("{STATION}{EMITTERS}"));
+    folder
 }
 
 const BY_MODEL: [&str; 2] = ["--calibration", "calibration.json"];
@@ -34,14 +34,14 @@ fn pair(line: &str) -> (f64, f64) {
 
 #[test]
 fn an_emitter_gets_the_readings_of_its_apparent_direction() {
-    let place = calibrated(&[("azimuth-zero", 3.0), ("elevation-zero", -1.0)]);
-    let found = place.point(&[&BY_MODEL[..], &["sun", "--at", NOON]].concat());
+    let folder = calibrated(&[("azimuth-zero", 3.0), ("elevation-zero", -1.0)]);
+    let found = folder.point(&[&BY_MODEL[..], &["sun", "--at", NOON]].concat());
     assert_eq!(found.status.code(), Some(0), "{}", text(&found.stderr));
     let (azimuth, elevation) = pair(&text(&found.stdout));
     let said = text(&found.stderr);
     // Never without its caution.
     assert!(said.contains("never look along the dish"), "{said}");
-    let sky = place
+    let sky = folder
         .command(&["sky", "--at", NOON, "sun", "--json"])
         .output()
         .unwrap();
@@ -57,7 +57,7 @@ fn an_emitter_gets_the_readings_of_its_apparent_direction() {
         &["Sun", "--at", NOON, "--demand", "geometric", "--json"],
     ]
     .concat();
-    let again: Value = serde_json::from_slice(&place.point(&again).stdout).unwrap();
+    let again: Value = serde_json::from_slice(&folder.point(&again).stdout).unwrap();
     assert!((again["azimuth_deg"].as_f64().unwrap() - azimuth).abs() < 2.0 * PRINTED);
     assert!((again["elevation_deg"].as_f64().unwrap() - elevation).abs() < 2.0 * PRINTED);
     assert_eq!(again["emitter"], "sun");
@@ -66,24 +66,24 @@ fn an_emitter_gets_the_readings_of_its_apparent_direction() {
     assert!((airless - of("geometric_elevation_deg")).abs() < 1e-4);
     // By the clock of a zone.
     let local = ["sun", "--at", "2026-06-21T13:30", "--zone", "+02:00"];
-    let local = place.point(&[&BY_MODEL[..], &local].concat());
+    let local = folder.point(&[&BY_MODEL[..], &local].concat());
     assert_eq!(local.stdout, found.stdout);
 }
 
 #[test]
 fn a_table_serves_an_emitter_as_the_model_does() {
-    let place = calibrated(&[("azimuth-zero", 3.0), ("tilt-north", 0.5)]);
+    let folder = calibrated(&[("azimuth-zero", 3.0), ("tilt-north", 0.5)]);
     for demand in ["geometric", "apparent"] {
         let made = ["--demand", demand, "--out", "table.csv"];
-        let made = place
+        let made = folder
             .command(&[&["table"], &BY_MODEL[..], &made].concat())
             .output()
             .unwrap();
         assert!(made.status.success(), "{}", text(&made.stderr));
         for emitter in ["sun", "the hill"] {
             let at = [emitter, "--at", NOON];
-            let by_model = place.point(&[&BY_MODEL[..], &at].concat());
-            let by_table = place.point(&[&["--table", "table.csv"][..], &at].concat());
+            let by_model = folder.point(&[&BY_MODEL[..], &at].concat());
+            let by_table = folder.point(&[&["--table", "table.csv"][..], &at].concat());
             let said = text(&by_table.stderr);
             assert_eq!(
                 by_table.status.code(),
@@ -99,9 +99,9 @@ fn a_table_serves_an_emitter_as_the_model_does() {
 
 #[test]
 fn an_emitter_is_followed_from_an_instant_all_at_once() {
-    let place = calibrated(&[("azimuth-zero", 3.0)]);
+    let folder = calibrated(&[("azimuth-zero", 3.0)]);
     let follow = ["sun", "--at", NOON, "--every", "1m", "--for", "1h"];
-    let found = place.point(&[&BY_MODEL[..], &follow].concat());
+    let found = folder.point(&[&BY_MODEL[..], &follow].concat());
     assert_eq!(found.status.code(), Some(0), "{}", text(&found.stderr));
     let lines: Vec<String> = text(&found.stdout).lines().map(str::to_owned).collect();
     assert_eq!(lines.len(), 61);
@@ -129,7 +129,7 @@ fn an_emitter_is_followed_from_an_instant_all_at_once() {
         "3h",
         "--json",
     ];
-    let found = place.point(&[&BY_MODEL[..], &evening].concat());
+    let found = folder.point(&[&BY_MODEL[..], &evening].concat());
     assert_eq!(found.status.code(), Some(4));
     let rows: Vec<Value> = (text(&found.stdout).lines())
         .map(|l| serde_json::from_str(l).unwrap())
@@ -147,10 +147,10 @@ fn an_emitter_is_followed_from_an_instant_all_at_once() {
 
 #[test]
 fn an_emitter_is_followed_by_the_clock_until_the_time_is_over() {
-    let place = calibrated(&[("azimuth-zero", 3.0)]);
+    let folder = calibrated(&[("azimuth-zero", 3.0)]);
     // The mark stands still, whatever the clock shows.
     let follow = ["the hill", "--every", "50ms", "--for", "200ms"];
-    let found = place.point(&[&BY_MODEL[..], &follow].concat());
+    let found = folder.point(&[&BY_MODEL[..], &follow].concat());
     assert_eq!(found.status.code(), Some(0), "{}", text(&found.stderr));
     let lines: Vec<String> = text(&found.stdout).lines().map(str::to_owned).collect();
     // A busy machine may miss some.
@@ -163,9 +163,9 @@ fn an_emitter_is_followed_by_the_clock_until_the_time_is_over() {
 
 #[test]
 fn an_emitter_that_cannot_be_pointed_at_is_said() {
-    let place = calibrated(&[("azimuth-zero", 3.0)]);
+    let folder = calibrated(&[("azimuth-zero", 3.0)]);
     let night = ["sun", "--at", "2026-06-21T23:00:00Z"];
-    let below = place.point(&[&BY_MODEL[..], &night].concat());
+    let below = folder.point(&[&BY_MODEL[..], &night].concat());
     assert_eq!(below.status.code(), Some(4));
     let said = text(&below.stderr);
     assert!(
@@ -197,7 +197,7 @@ fn an_emitter_that_cannot_be_pointed_at_is_said() {
         (&["sun", "--every", "0s"], "above zero"),
         (&["sun", "--for", "1m"], "--every"),
     ] {
-        let output = place.point(&[&BY_MODEL[..], arguments].concat());
+        let output = folder.point(&[&BY_MODEL[..], arguments].concat());
         let told = text(&output.stderr);
         assert_eq!(output.status.code(), Some(2), "{arguments:?}: {told}");
         assert!(told.contains(said), "{arguments:?}: {told}");

@@ -1,7 +1,7 @@
 //! `plumbeam recheck` as a whole command: a before and an after from the same invented truth,
 //! moved and unmoved, made by `simulate` and solved by `solve`.
 
-use crate::command::{Place, text};
+use crate::command::{TestFolder, text};
 use serde_json::Value;
 
 /// The invented mount before anything happens; beam 5.15 degrees, so the usual limit is 0.515.
@@ -19,13 +19,13 @@ const BEFORE: [(&str, f64); 7] = [
 const FAR: f64 = 4.0;
 
 /// With the demo's station, and a calibration of the mount as it was.
-fn calibrated_demo() -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    place.calibrate("calibration.json", &[], "2026-09-12", 1);
-    place
+fn calibrated_demo() -> TestFolder {
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    folder.calibrate("calibration.json", &[], "2026-09-12", 1);
+    folder
 }
 
-impl Place {
+impl TestFolder {
     /// Peaks of the mount after `changes`, which are added to the truth.
     fn observe(&self, log: &str, changes: &[(&str, f64)], day: &str, peaks: usize, seed: u64) {
         let mut truth = "[terms]\n".to_owned();
@@ -93,10 +93,10 @@ fn assert_moved(found: &Value, term: &str, by: f64) {
 
 #[test]
 fn an_unmoved_mount_is_true_with_any_number_of_peaks() {
-    let place = calibrated_demo();
+    let folder = calibrated_demo();
     for (peaks, seed) in [(3, 11), (3, 12), (5, 13), (8, 14), (20, 15)] {
-        place.observe("after.csv", &[], "2026-09-13", peaks, seed);
-        let (code, found) = place.recheck(&[]);
+        folder.observe("after.csv", &[], "2026-09-13", peaks, seed);
+        let (code, found) = folder.recheck(&[]);
         assert_eq!((code, &found["verdict"]), (0, &Value::from("true")));
         assert!(number(&found["probability"]) < 0.05, "{found}");
         assert!(
@@ -112,15 +112,15 @@ fn an_unmoved_mount_is_true_with_any_number_of_peaks() {
 
 #[test]
 fn a_mount_set_down_anew_is_moved_and_the_turn_and_lean_are_told() {
-    let place = calibrated_demo();
+    let folder = calibrated_demo();
     let change = [
         ("azimuth-zero", -2.5),
         ("tilt-north", 1.1),
         ("tilt-east", 0.9),
     ];
     for (peaks, seed) in [(4, 21), (6, 22), (12, 23)] {
-        place.observe("after.csv", &change, "2026-09-13", peaks, seed);
-        let (code, found) = place.recheck(&["--out", "joined.json"]);
+        folder.observe("after.csv", &change, "2026-09-13", peaks, seed);
+        let (code, found) = folder.recheck(&["--out", "joined.json"]);
         assert_eq!((code, &found["verdict"]), (1, &Value::from("moved")));
         assert!(number(&found["probability"]) > 0.95, "{found}");
         assert_eq!(found["looks_like"], "a move of the whole mount");
@@ -133,11 +133,11 @@ fn a_mount_set_down_anew_is_moved_and_the_turn_and_lean_are_told() {
         assert!(number(&found["loss_db"]) > 0.4, "{found}");
     }
     // The joined calibration holds for what comes next; the old one does not.
-    place.observe("after.csv", &change, "2026-09-14", 6, 24);
-    assert_eq!(place.recheck(&[]).0, 1);
-    std::fs::rename(place.path("joined.json"), place.path("calibration.json")).unwrap();
-    assert_eq!(place.recheck(&[]).0, 0);
-    place.ends(
+    folder.observe("after.csv", &change, "2026-09-14", 6, 24);
+    assert_eq!(folder.recheck(&[]).0, 1);
+    std::fs::rename(folder.path("joined.json"), folder.path("calibration.json")).unwrap();
+    assert_eq!(folder.recheck(&[]).0, 0);
+    folder.ends(
         &["point", "--calibration", "calibration.json", "180", "35"],
         0,
     );
@@ -145,12 +145,12 @@ fn a_mount_set_down_anew_is_moved_and_the_turn_and_lean_are_told() {
 
 #[test]
 fn a_move_comes_with_what_to_mend_and_the_next_command() {
-    let place = calibrated_demo();
+    let folder = calibrated_demo();
     // The azimuth encoder slipped by 2.0, from 3.42 to 5.42.
-    place.observe("after.csv", &[("azimuth-zero", 2.0)], "2026-09-13", 6, 25);
+    folder.observe("after.csv", &[("azimuth-zero", 2.0)], "2026-09-13", 6, 25);
     let report = |more: &[&str]| {
         let bare = ["recheck", "--against", "calibration.json", "after.csv"];
-        let output = place.run(&[&bare[..], more].concat());
+        let output = folder.run(&[&bare[..], more].concat());
         assert_eq!(output.status.code(), Some(1), "{}", text(&output.stderr));
         text(&output.stdout)
     };
@@ -190,7 +190,7 @@ fn a_move_comes_with_what_to_mend_and_the_next_command() {
     );
     assert!(!written.contains("--out joined.json"), "{written}");
 
-    let (_, found) = place.recheck(&[]);
+    let (_, found) = folder.recheck(&[]);
     let remedies = found["remedies"].as_array().unwrap();
     assert_eq!(remedies.len(), 1, "{found}");
     assert_eq!(remedies[0]["term"], "azimuth-zero");
@@ -203,7 +203,7 @@ fn a_move_comes_with_what_to_mend_and_the_next_command() {
 
     // A lean: how to raise which foot, by the station file's feet.
     let lean = [("tilt-north", 1.2), ("tilt-east", -1.0)];
-    place.observe("after.csv", &lean, "2026-09-13", 8, 26);
+    folder.observe("after.csv", &lean, "2026-09-13", 8, 26);
     let said = report(&[]);
     let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
@@ -214,8 +214,8 @@ fn a_move_comes_with_what_to_mend_and_the_next_command() {
     assert!(flat.contains("(north-west)"), "{said}");
 
     // What has not moved needs nothing.
-    place.observe("after.csv", &[], "2026-09-13", 6, 27);
-    let (code, found) = place.recheck(&[]);
+    folder.observe("after.csv", &[], "2026-09-13", 6, 27);
+    let (code, found) = folder.recheck(&[]);
     assert_eq!(code, 0);
     assert!(found["remedies"].as_array().unwrap().is_empty());
     assert!(found["next"].as_array().unwrap().is_empty());
@@ -223,7 +223,7 @@ fn a_move_comes_with_what_to_mend_and_the_next_command() {
 
 #[test]
 fn a_move_is_told_from_slips_leans_and_a_knocked_dish() {
-    let place = calibrated_demo();
+    let folder = calibrated_demo();
     type Case<'a> = (&'a str, &'a [(&'a str, f64)]);
     let cases: [Case; 4] = [
         (
@@ -244,8 +244,8 @@ fn a_move_is_told_from_slips_leans_and_a_knocked_dish() {
         ),
     ];
     for (seed, (looks_like, changes)) in (31..).zip(cases) {
-        place.observe("after.csv", changes, "2026-09-13", 6, seed);
-        let (code, found) = place.recheck(&[]);
+        folder.observe("after.csv", changes, "2026-09-13", 6, seed);
+        let (code, found) = folder.recheck(&[]);
         assert_eq!(code, 1, "{looks_like}: {found}");
         assert_eq!(found["looks_like"], looks_like, "{found}");
         for (term, by) in changes {
@@ -258,16 +258,16 @@ fn a_move_is_told_from_slips_leans_and_a_knocked_dish() {
 
 #[test]
 fn a_limit_finer_than_the_peaks_can_tell_ends_with_four_and_says_what_to_observe() {
-    let place = calibrated_demo();
-    place.observe("after.csv", &[], "2026-09-13", 3, 41);
-    let (code, found) = place.recheck(&["--limit", "0.05"]);
+    let folder = calibrated_demo();
+    folder.observe("after.csv", &[], "2026-09-13", 3, 41);
+    let (code, found) = folder.recheck(&["--limit", "0.05"]);
     assert_eq!((code, &found["verdict"]), (4, &Value::from("cannot tell")));
     let advice = found["advice"].as_str().unwrap();
     assert!(
         advice.contains("azimuth") && advice.contains("elevation"),
         "{advice}"
     );
-    let said = place.run(&[
+    let said = folder.run(&[
         "recheck",
         "--against",
         "calibration.json",
@@ -289,9 +289,9 @@ fn a_limit_finer_than_the_peaks_can_tell_ends_with_four_and_says_what_to_observe
 
 #[test]
 fn one_bad_peak_among_new_ones_is_left_out_and_named() {
-    let place = calibrated_demo();
-    place.observe("after.csv", &[], "2026-09-13", 8, 51);
-    let log = std::fs::read_to_string(place.path("after.csv")).unwrap();
+    let folder = calibrated_demo();
+    folder.observe("after.csv", &[], "2026-09-13", 8, 51);
+    let log = std::fs::read_to_string(folder.path("after.csv")).unwrap();
     // The fourth peak: its elevation three degrees too high.
     let mut row = 0;
     let spoilt: Vec<String> = (log.lines())
@@ -307,18 +307,18 @@ fn one_bad_peak_among_new_ones_is_left_out_and_named() {
             cells.join(",")
         })
         .collect();
-    std::fs::write(place.path("after.csv"), spoilt.join("\n") + "\n").unwrap();
-    let (code, found) = place.recheck(&[]);
+    std::fs::write(folder.path("after.csv"), spoilt.join("\n") + "\n").unwrap();
+    let (code, found) = folder.recheck(&[]);
     assert_eq!(code, 0, "{found}");
     assert_eq!(found["odd_rows"], serde_json::json!([4]));
 }
 
 #[test]
 fn words_and_numbers_say_the_same() {
-    let place = calibrated_demo();
+    let folder = calibrated_demo();
     let change = [("azimuth-zero", 2.0)];
-    place.observe("after.csv", &change, "2026-09-13", 5, 61);
-    let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
+    folder.observe("after.csv", &change, "2026-09-13", 5, 61);
+    let output = folder.run(&["recheck", "--against", "calibration.json", "after.csv"]);
     assert_eq!(output.status.code(), Some(1));
     let said = text(&output.stdout);
     assert!(said.starts_with("MOVED: the probability that"), "{said}");
@@ -335,12 +335,12 @@ fn words_and_numbers_say_the_same() {
     }
     assert!(said.lines().all(|l| l.chars().count() <= 100), "{said}");
     // Far beyond the beam there is no sensible loss.
-    place.observe("after.csv", &[("azimuth-zero", 90.0)], "2026-09-13", 4, 62);
-    let (code, found) = place.recheck(&[]);
+    folder.observe("after.csv", &[("azimuth-zero", 90.0)], "2026-09-13", 4, 62);
+    let (code, found) = folder.recheck(&[]);
     assert_eq!(code, 1);
     assert_moved(&found, "azimuth-zero", 90.0);
     assert!(found["loss_db"].is_null(), "{found}");
-    let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
+    let output = folder.run(&["recheck", "--against", "calibration.json", "after.csv"]);
     let said = text(&output.stdout);
     let flat = said.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
@@ -348,16 +348,16 @@ fn words_and_numbers_say_the_same() {
         "{said}"
     );
     let with_page = ["recheck", "--against", "calibration.json", "after.csv"];
-    let output = place.run(&[&with_page[..], &["--report", "r"]].concat());
+    let output = folder.run(&[&with_page[..], &["--report", "r"]].concat());
     assert_eq!(output.status.code(), Some(1));
-    let page = std::fs::read_to_string(place.path("r/recheck.html")).unwrap();
+    let page = std::fs::read_to_string(folder.path("r/recheck.html")).unwrap();
     assert!(page.contains("the signal is lost, beyond the main lobe"));
 }
 
 #[test]
 fn a_history_tells_which_changes_are_real() {
-    let place = calibrated_demo();
-    std::fs::create_dir(place.path("old")).unwrap();
+    let folder = calibrated_demo();
+    std::fs::create_dir(folder.path("old")).unwrap();
     let lean = [("tilt-north", 0.0), ("tilt-east", 0.6)];
     for (month, changes, seed) in [
         ("05", &[][..], 71),
@@ -366,14 +366,14 @@ fn a_history_tells_which_changes_are_real() {
         ("08", &lean[..], 74),
     ] {
         let file = format!("old/2026-{month}.json");
-        place.calibrate(&file, changes, "2026-09-12", seed);
+        folder.calibrate(&file, changes, "2026-09-12", seed);
         // Calibrations are dated by when they are made.
-        let made = std::fs::read_to_string(place.path(&file)).unwrap();
+        let made = std::fs::read_to_string(folder.path(&file)).unwrap();
         let mut document: Value = serde_json::from_str(&made).unwrap();
         document["created_utc"] = Value::from(format!("2026-{month}-03T10:00:00Z"));
-        std::fs::write(place.path(&file), document.to_string()).unwrap();
+        std::fs::write(folder.path(&file), document.to_string()).unwrap();
     }
-    let output = place.ends(&["recheck", "--history", "old", "--json"], 0);
+    let output = folder.ends(&["recheck", "--history", "old", "--json"], 0);
     let found: Value = serde_json::from_slice(&output.stdout).unwrap();
     let mut real = Vec::new();
     for term in found["terms"].as_array().unwrap() {
@@ -386,65 +386,65 @@ fn a_history_tells_which_changes_are_real() {
         }
     }
     assert_eq!(real, [("tilt-east", Value::from("2026-07.json"))]);
-    let output = place.ends(&["recheck", "--history", "old", "--report", "pictures"], 0);
+    let output = folder.ends(&["recheck", "--history", "old", "--report", "pictures"], 0);
     let said = text(&output.stdout);
     assert!(said.contains("Real changes:"), "{said}");
     assert!(
         said.contains("axis tilt, east part changed by +0."),
         "the size is not told: {said}"
     );
-    let page = std::fs::read_to_string(place.path("pictures/history.html")).unwrap();
+    let page = std::fs::read_to_string(folder.path("pictures/history.html")).unwrap();
     // More terms than fit one picture stand in two.
     assert!(page.contains("<figure id=\"history-1\""), "no picture");
-    let png = std::fs::read(place.path("pictures/history-1.png")).unwrap();
+    let png = std::fs::read(folder.path("pictures/history-1.png")).unwrap();
     assert!(png.starts_with(b"\x89PNG"));
-    assert!(place.path("pictures/history-1.svg").exists());
+    assert!(folder.path("pictures/history-1.svg").exists());
     // An unfinished file that a crash has left is not a calibration and in nobody's way.
-    std::fs::write(place.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
-    place.ends(&["recheck", "--history", "old"], 0);
+    std::fs::write(folder.path("old/.plumbeam-1234.part"), "{\"form").unwrap();
+    folder.ends(&["recheck", "--history", "old"], 0);
     // A damaged one is left out and named; the others are shown as before.
-    std::fs::write(place.path("old/2026-09.json"), "{\"form").unwrap();
-    let rest = place.ends(&["recheck", "--history", "old"], 0);
+    std::fs::write(folder.path("old/2026-09.json"), "{\"form").unwrap();
+    let rest = folder.ends(&["recheck", "--history", "old"], 0);
     let warned = text(&rest.stderr);
     assert!(warned.contains("left out: old/2026-09.json:1:"), "{warned}");
     let shown = text(&rest.stdout);
     assert!(shown.contains("2026-09.json is left out"), "{shown}");
     assert!(shown.contains("Real changes:"), "{shown}");
     // Only where none is left the folder is refused.
-    std::fs::create_dir(place.path("bad")).unwrap();
-    std::fs::write(place.path("bad/2026-09.json"), "{\"form").unwrap();
-    let refused = place.run(&["recheck", "--history", "bad"]);
+    std::fs::create_dir(folder.path("bad")).unwrap();
+    std::fs::write(folder.path("bad/2026-09.json"), "{\"form").unwrap();
+    let refused = folder.run(&["recheck", "--history", "bad"]);
     assert_eq!(refused.status.code(), Some(3));
     assert!(text(&refused.stderr).contains("2026-09.json"));
     // And a folder without any is told.
-    std::fs::create_dir(place.path("empty")).unwrap();
+    std::fs::create_dir(folder.path("empty")).unwrap();
     assert_eq!(
-        place.run(&["recheck", "--history", "empty"]).status.code(),
+        folder.run(&["recheck", "--history", "empty"]).status.code(),
         Some(3)
     );
     // One with more files than any history has is not read at all.
     for k in 0..=2000 {
-        std::fs::write(place.path(&format!("empty/{k}.json")), "").unwrap();
+        std::fs::write(folder.path(&format!("empty/{k}.json")), "").unwrap();
     }
-    let refused = place.run(&["recheck", "--history", "empty"]);
+    let refused = folder.run(&["recheck", "--history", "empty"]);
     assert_eq!(refused.status.code(), Some(3));
     assert!(text(&refused.stderr).contains("more than 2000 files"));
 }
 
 #[test]
 fn without_a_sky_nothing_is_true() {
-    let place = calibrated_demo();
-    place.observe("after.csv", &[], "2026-09-13", 3, 81);
+    let folder = calibrated_demo();
+    folder.observe("after.csv", &[], "2026-09-13", 3, 81);
     // A station that leaves no sky between the lowest elevation and 80 degrees: an error over
     // nothing is none, and says nothing.
-    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let station = std::fs::read_to_string(folder.path("station.toml")).unwrap();
     let narrow = station.replace(
         "elevation_range_deg = [0.0, 90.0]",
         "elevation_range_deg = [81.0, 90.0]",
     );
     assert_ne!(narrow, station);
-    std::fs::write(place.path("station.toml"), narrow).unwrap();
-    let output = place.run(&["recheck", "--against", "calibration.json", "after.csv"]);
+    std::fs::write(folder.path("station.toml"), narrow).unwrap();
+    let output = folder.run(&["recheck", "--against", "calibration.json", "after.csv"]);
     assert_eq!(output.status.code(), Some(4), "{}", text(&output.stdout));
     assert!(output.stdout.is_empty());
     assert!(
@@ -455,8 +455,8 @@ fn without_a_sky_nothing_is_true() {
 }
 
 /// The standard deviations of a calibration's terms in degrees, by name.
-fn sigmas(place: &Place, file: &str) -> Vec<(String, f64)> {
-    let written = std::fs::read(place.path(file)).unwrap();
+fn sigmas(folder: &TestFolder, file: &str) -> Vec<(String, f64)> {
+    let written = std::fs::read(folder.path(file)).unwrap();
     let calibration: Value = serde_json::from_slice(&written).unwrap();
     (calibration["terms"].as_object().unwrap().iter())
         .filter_map(|(name, record)| Some((name.clone(), record["sigma_deg"].as_f64()?)))
@@ -465,12 +465,12 @@ fn sigmas(place: &Place, file: &str) -> Vec<(String, f64)> {
 
 #[test]
 fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
-    let place = calibrated_demo();
-    place.observe("after.csv", &[], "2026-09-13", 3, 11);
-    let (code, found) = place.recheck(&["--out", "joined.json"]);
+    let folder = calibrated_demo();
+    folder.observe("after.csv", &[], "2026-09-13", 3, 11);
+    let (code, found) = folder.recheck(&["--out", "joined.json"]);
     assert_eq!((code, &found["looks_like"]), (0, &Value::from("no change")));
-    let before = sigmas(&place, "calibration.json");
-    let after = sigmas(&place, "joined.json");
+    let before = sigmas(&folder, "calibration.json");
+    let after = sigmas(&folder, "joined.json");
     assert!(before.len() >= 6, "{before:?}");
     for ((name, before), (same, after)) in before.iter().zip(&after) {
         assert_eq!(name, same);
@@ -483,10 +483,10 @@ fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
     // Cannot tell: what may have moved is set free, and both the file and the terminal say so.
     let arguments = ["--limit", "0.05", "--out", "open.json", "--json"];
     let base = ["recheck", "--against", "calibration.json", "after.csv"];
-    let output = place.run(&[&base[..], &arguments[..]].concat());
+    let output = folder.run(&[&base[..], &arguments[..]].concat());
     assert_eq!(output.status.code(), Some(4));
     assert!(text(&output.stderr).contains("leaves open whether the mount moved"));
-    let open = std::fs::read_to_string(place.path("open.json")).unwrap();
+    let open = std::fs::read_to_string(folder.path("open.json")).unwrap();
     assert!(
         open.contains("could not tell whether the mount moved: azimuth-zero"),
         "{open}"
@@ -495,9 +495,9 @@ fn joining_peaks_of_an_unmoved_mount_makes_no_term_worse_known() {
 
 #[test]
 fn a_change_seen_but_near_the_limit_is_joined_as_seen() {
-    let place = calibrated_demo();
-    place.observe("after.csv", &[("azimuth-zero", 0.7)], "2026-09-13", 6, 95);
-    let output = place.run(&[
+    let folder = calibrated_demo();
+    folder.observe("after.csv", &[("azimuth-zero", 0.7)], "2026-09-13", 6, 95);
+    let output = folder.run(&[
         "recheck",
         "--against",
         "calibration.json",
@@ -514,7 +514,7 @@ fn a_change_seen_but_near_the_limit_is_joined_as_seen() {
         said.contains("takes the change that the peaks show"),
         "{said}"
     );
-    let joined = std::fs::read_to_string(place.path("joined.json")).unwrap();
+    let joined = std::fs::read_to_string(folder.path("joined.json")).unwrap();
     assert!(
         joined.contains("set free: a slip of the azimuth axis"),
         "{joined}"
@@ -524,18 +524,18 @@ fn a_change_seen_but_near_the_limit_is_joined_as_seen() {
 
 #[test]
 fn a_history_agrees_with_the_recheck_that_joined_it() {
-    let place = calibrated_demo();
+    let folder = calibrated_demo();
     // About as much as is told by a recheck, but would drown in what both calibrations do not
     // know of azimuth zero if they were independent.
     let change = [("azimuth-zero", 0.6)];
-    place.observe("after.csv", &change, "2026-09-13", 6, 91);
-    std::fs::create_dir(place.path("old")).unwrap();
-    std::fs::copy(place.path("calibration.json"), place.path("old/1.json")).unwrap();
-    let (_, found) = place.recheck(&["--limit", "0.3", "--out", "old/2.json"]);
+    folder.observe("after.csv", &change, "2026-09-13", 6, 91);
+    std::fs::create_dir(folder.path("old")).unwrap();
+    std::fs::copy(folder.path("calibration.json"), folder.path("old/1.json")).unwrap();
+    let (_, found) = folder.recheck(&["--limit", "0.3", "--out", "old/2.json"]);
     assert_eq!(found["verdict"], "moved", "{found}");
     let told = found["moved_terms"].as_array().unwrap();
     assert!(moved(&found, "azimuth-zero").is_some(), "{found}");
-    let output = place.ends(&["recheck", "--history", "old", "--json"], 0);
+    let output = folder.ends(&["recheck", "--history", "old", "--json"], 0);
     let history: Value = serde_json::from_slice(&output.stdout).unwrap();
     let mut real = 0;
     for term in history["terms"].as_array().unwrap() {
@@ -553,7 +553,7 @@ fn a_history_agrees_with_the_recheck_that_joined_it() {
         }
     }
     assert_eq!(real, told.len());
-    let said = text(&place.ends(&["recheck", "--history", "old"], 0).stdout);
+    let said = text(&folder.ends(&["recheck", "--history", "old"], 0).stdout);
     assert!(
         said.contains("azimuth zero changed by +0.") && said.contains("2.json was joined"),
         "{said}"
@@ -562,20 +562,20 @@ fn a_history_agrees_with_the_recheck_that_joined_it() {
 
 #[test]
 fn peaks_far_off_are_not_true_for_a_small_error_over_the_sky() {
-    let place = calibrated_demo();
-    place.observe("after.csv", &[("azimuth-zero", 10.0)], "2026-09-13", 8, 101);
+    let folder = calibrated_demo();
+    folder.observe("after.csv", &[("azimuth-zero", 10.0)], "2026-09-13", 8, 101);
     // Near the zenith, the only sky that this station says it has, ten degrees of azimuth are two
     // on the sky; where the peaks lie they are eight.
-    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let station = std::fs::read_to_string(folder.path("station.toml")).unwrap();
     let narrow = station.replace(
         "elevation_range_deg = [0.0, 90.0]",
         "elevation_range_deg = [75.0, 90.0]",
     );
     assert_ne!(narrow, station);
-    std::fs::write(place.path("station.toml"), narrow).unwrap();
-    let (code, found) = place.recheck(&["--limit", "3", "--out", "joined.json"]);
+    std::fs::write(folder.path("station.toml"), narrow).unwrap();
+    let (code, found) = folder.recheck(&["--limit", "3", "--out", "joined.json"]);
     assert!(number(&found["error_deg"]) < 3.0, "{found}");
     assert!(number(&found["probability"]) < 0.05, "{found}");
     assert_eq!((code, &found["verdict"]), (4, &Value::from("cannot tell")));
-    assert!(!place.path("joined.json").exists());
+    assert!(!folder.path("joined.json").exists());
 }

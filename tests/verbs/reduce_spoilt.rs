@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use crate::command::{Place, text};
+use crate::command::{TestFolder, text};
 use serde_json::Value;
 
 const NIGHT: &str = "tests/data/reference/scans/clean-crosses";
@@ -32,9 +32,9 @@ struct Told {
 }
 
 fn reduce_bytes(bytes: &[u8], code: i32) -> Told {
-    let place = Place::with(NIGHT, &["station.toml", "satellites.tle"]);
-    place.write("night.csv", bytes);
-    let output = place.ends(&["reduce", "night.csv", "--json"], code);
+    let folder = TestFolder::with(NIGHT, &["station.toml", "satellites.tle"]);
+    folder.write("night.csv", bytes);
+    let output = folder.ends(&["reduce", "night.csv", "--json"], code);
     let messages = text(&output.stderr);
     Told {
         document: serde_json::from_slice(&output.stdout).unwrap_or(Value::Null),

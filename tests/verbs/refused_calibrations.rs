@@ -2,19 +2,19 @@
 //! refused by every verb that reads one, with the same words: file, line and column, what was
 //! found, what was expected.
 
-use crate::command::Place;
+use crate::command::TestFolder;
 
 const CALIBRATION: &str = include_str!("../data/invented/calibration.json");
 const PEAKS: &str =
     "time_utc,emitter,azimuth_deg,elevation_deg\n2026-09-12T12:00:00Z,sun,180.0,41.0\n";
 
-fn demo_with_peaks() -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    place.write("peaks.csv", PEAKS);
-    place
+fn demo_with_peaks() -> TestFolder {
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    folder.write("peaks.csv", PEAKS);
+    folder
 }
 
-impl Place {
+impl TestFolder {
     /// What a verb says to a calibration that it must refuse.
     fn refusal(&self, arguments: &[&str], what: &str) -> String {
         let output = self.run(arguments);
@@ -142,10 +142,10 @@ const NONSENSE: [(&str, &str, &str, &str); 23] = [
 
 #[test]
 fn nonsense_is_refused_by_every_verb_in_the_same_words() {
-    let place = demo_with_peaks();
+    let folder = demo_with_peaks();
     for (from, to, line, wanted) in NONSENSE {
         assert!(CALIBRATION.contains(from), "{from}");
-        let said = place.refused_alike(CALIBRATION.replacen(from, to, 1).as_bytes(), to);
+        let said = folder.refused_alike(CALIBRATION.replacen(from, to, 1).as_bytes(), to);
         assert!(
             said.starts_with("plumbeam: c.json:"),
             "{from} to {to}: {said}"
@@ -159,12 +159,12 @@ fn nonsense_is_refused_by_every_verb_in_the_same_words() {
 
 #[test]
 fn a_file_cut_short_anywhere_is_refused_by_every_verb() {
-    let place = demo_with_peaks();
+    let folder = demo_with_peaks();
     // The last line end may go: what is left is whole.
     let whole = CALIBRATION.trim_end().len();
     for part in 0..24 {
         let cut = whole * part / 24;
-        let said = place.refused_alike(&CALIBRATION.as_bytes()[..cut], &format!("cut at {cut}"));
+        let said = folder.refused_alike(&CALIBRATION.as_bytes()[..cut], &format!("cut at {cut}"));
         let cut_short = said.contains("the file ends in the middle");
         assert!(cut_short || cut == 0, "cut at {cut}: {said}");
         assert!(cut > 0 || said.contains("the file is empty"), "{said}");
@@ -173,8 +173,8 @@ fn a_file_cut_short_anywhere_is_refused_by_every_verb() {
 
 #[test]
 fn other_files_are_refused() {
-    let place = demo_with_peaks();
-    let station = std::fs::read(place.path("station.toml")).unwrap();
+    let folder = demo_with_peaks();
+    let station = std::fs::read(folder.path("station.toml")).unwrap();
     for (bytes, what) in [
         (PEAKS.as_bytes(), "a log"),
         (&station[..], "a station file"),
@@ -186,17 +186,17 @@ fn other_files_are_refused() {
         (&b"[]"[..], "a list"),
         (&b"{}"[..], "another document"),
     ] {
-        let said = place.refused_alike(bytes, what);
+        let said = folder.refused_alike(bytes, what);
         assert!(said.starts_with("plumbeam: c.json"), "{what}: {said}");
     }
-    std::fs::remove_file(place.path("c.json")).unwrap();
-    let said = place.refusal(&["point", "--calibration", "c.json", "180", "35"], "none");
+    std::fs::remove_file(folder.path("c.json")).unwrap();
+    let said = folder.refusal(&["point", "--calibration", "c.json", "180", "35"], "none");
     assert!(said.contains("c.json"), "{said}");
 }
 
 #[test]
 fn correlations_that_contradict_each_other_are_bad_input_for_recheck() {
-    let place = demo_with_peaks();
+    let folder = demo_with_peaks();
     // Of three errors each pair opposed: if a goes up b goes down and c up, but c must go down.
     let calibration = CALIBRATION
         .replace("\"azimuth-scale\": {\n      \"value\": 0.001,\n      \"state\": \"held\"",
@@ -207,8 +207,8 @@ fn correlations_that_contradict_each_other_are_bad_input_for_recheck() {
              {\"terms\": [\"collimation\", \"tilt-north\"], \"value\": -0.9}",
         );
     assert!(calibration.contains("tilt-north\"], \"value\": -0.9"));
-    std::fs::write(place.path("c.json"), calibration).unwrap();
-    let said = place.refusal(
+    std::fs::write(folder.path("c.json"), calibration).unwrap();
+    let said = folder.refusal(
         &["recheck", "--against", "c.json", "--anyway", "peaks.csv"],
         "contradiction",
     );

@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::command::{Place, text};
+use super::command::{TestFolder, text};
 
 const FOLDER: &str = "tests/data/reference/mounts/polar-north";
 const FILES: [&str; 3] = ["station.toml", "peaks.csv", "satellites.tle"];
@@ -25,16 +25,16 @@ fn volts(declination_deg: f64) -> f64 {
 /// What rounding to whole pulses may move a term: a third of a hundredth of a degree is far below.
 const ROUNDING_DEG: f64 = 0.02;
 
-fn place() -> Place {
-    let place = Place::with(FOLDER, &FILES);
-    let station = place.read("station.toml");
-    place.write("station.toml", &format!("{station}{SENSORS}"));
-    place
+fn folder() -> TestFolder {
+    let folder = TestFolder::with(FOLDER, &FILES);
+    let station = folder.read("station.toml");
+    folder.write("station.toml", &format!("{station}{SENSORS}"));
+    folder
 }
 
 /// The log of the reference session with what the sensors would show.
-fn sensor_log(place: &Place) -> String {
-    let log = place.read("peaks.csv");
+fn sensor_log(folder: &TestFolder) -> String {
+    let log = folder.read("peaks.csv");
     let mut rows = log.lines();
     let header = rows.next().expect("a header");
     let mut out = header
@@ -50,16 +50,16 @@ fn sensor_log(place: &Place) -> String {
     out + "\n"
 }
 
-fn terms(place: &Place, log: &str) -> Value {
-    let out = place.ends(&["solve", log, "--json", "--quiet"], 0).stdout;
+fn terms(folder: &TestFolder, log: &str) -> Value {
+    let out = folder.ends(&["solve", log, "--json", "--quiet"], 0).stdout;
     serde_json::from_slice::<Value>(&out).expect("a document")["terms"].clone()
 }
 
 #[test]
 fn what_the_sensors_show_is_solved_like_degrees() {
-    let place = place();
-    place.write("sensors.csv", &sensor_log(&place));
-    let (degrees, sensors) = (terms(&place, "peaks.csv"), terms(&place, "sensors.csv"));
+    let folder = folder();
+    folder.write("sensors.csv", &sensor_log(&folder));
+    let (degrees, sensors) = (terms(&folder, "peaks.csv"), terms(&folder, "sensors.csv"));
     let degrees = degrees.as_object().expect("terms");
     assert!(degrees.len() >= 5);
     for (name, record) in degrees {
@@ -70,7 +70,7 @@ fn what_the_sensors_show_is_solved_like_degrees() {
         assert!((one - two).abs() < 1e-4, "{name}: {one} {two}");
     }
     let said = text(
-        &place
+        &folder
             .ends(&["solve", "sensors.csv", "--out", "x.json"], 0)
             .stderr,
     );
@@ -82,10 +82,10 @@ fn what_the_sensors_show_is_solved_like_degrees() {
 
 #[test]
 fn point_and_plan_give_what_the_sensors_show() {
-    let place = place();
-    place.ends(&["solve", "peaks.csv", "--quiet"], 0);
+    let folder = folder();
+    folder.ends(&["solve", "peaks.csv", "--quiet"], 0);
     let point = ["point", "--calibration", "calibration.json", "150", "30"];
-    let out = place.ends(&[&point[..], &["--json"]].concat(), 0).stdout;
+    let out = folder.ends(&[&point[..], &["--json"]].concat(), 0).stdout;
     let answer: Value = serde_json::from_slice(&out).expect("a document");
     let number = |key: &str| answer[key].as_f64().expect(key);
     let pulses = number("hour_angle_deg") * 12.5 + 2000.0;
@@ -98,7 +98,7 @@ fn point_and_plan_give_what_the_sensors_show() {
         (number("declination_sensor") - shown).abs() <= 1e-5,
         "{answer}"
     );
-    let plain = text(&place.ends(&point, 0).stdout);
+    let plain = text(&folder.ends(&point, 0).stdout);
     assert_eq!(plain.split_whitespace().count(), 4, "{plain}");
     let plan = [
         "plan",
@@ -111,12 +111,12 @@ fn point_and_plan_give_what_the_sensors_show() {
         "--sheet",
         "sheet.csv",
     ];
-    let page = text(&place.ends(&plan, 0).stdout);
+    let page = text(&folder.ends(&plan, 0).stdout);
     assert!(
         page.contains("the sensors show: hour angle") && page.contains(" V"),
         "{page}"
     );
-    let sheet = place.read("sheet.csv");
+    let sheet = folder.read("sheet.csv");
     assert!(
         sheet.contains("time_utc,emitter,hour_angle_sensor,declination_sensor"),
         "{sheet}"
@@ -126,15 +126,15 @@ fn point_and_plan_give_what_the_sensors_show() {
 
 #[test]
 fn a_made_up_session_is_written_as_the_sensors_show_it_and_solved() {
-    let place = place();
-    place.write(
+    let folder = folder();
+    folder.write(
         "truth.toml",
         "[terms]\nhour-angle-zero = 1.2\ndeclination-zero = -0.7\npolar-axis-high = 0.3\n\
          polar-axis-east = -0.4\ndeclination-backlash = 0.4\n[noise]\ncross_elevation_deg = 0.02\n\
          elevation_deg = 0.02\n[session]\nfrom = \"2026-05-04T00:00:00Z\"\nto = \
          \"2026-05-05T00:00:00Z\"\npeaks = 40\napproach_logged = true\n",
     );
-    place.ends(
+    folder.ends(
         &[
             "simulate",
             "--truth",
@@ -146,7 +146,7 @@ fn a_made_up_session_is_written_as_the_sensors_show_it_and_solved() {
         ],
         0,
     );
-    let log = place.read("made.csv");
+    let log = folder.read("made.csv");
     let header = log
         .lines()
         .find(|line| line.starts_with("time_utc"))
@@ -155,7 +155,7 @@ fn a_made_up_session_is_written_as_the_sensors_show_it_and_solved() {
     let row = log.lines().rfind(|l| l.starts_with("2026")).expect("a row");
     let pulses: f64 = row.split(',').nth(2).unwrap().parse().unwrap();
     assert_eq!(pulses.fract(), 0.0, "{row}");
-    let found = terms(&place, "made.csv");
+    let found = terms(&folder, "made.csv");
     for (name, truth) in [("hour-angle-zero", 1.2), ("declination-backlash", 0.4)] {
         let value = found[name]["value_deg"]
             .as_f64()
@@ -171,13 +171,13 @@ fn a_made_up_session_is_written_as_the_sensors_show_it_and_solved() {
 
 #[test]
 fn scans_and_files_of_angles_are_read_by_the_sensors_too() {
-    let place = place();
-    place.write(
+    let folder = folder();
+    folder.write(
         "truth.toml",
         "[terms]\nhour-angle-zero = 0.4\n[session]\nfrom = \"2026-05-04T18:00:00Z\"\nto = \
          \"2026-05-04T20:00:00Z\"\npeaks = 3\n",
     );
-    place.ends(
+    folder.ends(
         &[
             "simulate",
             "--truth",
@@ -191,8 +191,8 @@ fn scans_and_files_of_angles_are_read_by_the_sensors_too() {
         ],
         0,
     );
-    let plain = text(&place.ends(&["reduce", "scans.csv", "--quiet"], 0).stdout);
-    let scans = place.read("scans.csv");
+    let plain = text(&folder.ends(&["reduce", "scans.csv", "--quiet"], 0).stdout);
+    let scans = folder.read("scans.csv");
     let (mut own, mut angles, mut powers) = (String::new(), String::new(), String::new());
     for (i, row) in scans.lines().filter(|l| !l.starts_with('#')).enumerate() {
         let cells: Vec<&str> = row.split(',').collect();
@@ -214,12 +214,12 @@ fn scans_and_files_of_angles_are_read_by_the_sensors_too() {
         angles += &format!("{},{one},{two}\n", cells[1]);
         powers += &format!("{},{}\n", cells[..3].join(","), cells[5]);
     }
-    place.write("own.csv", &own);
-    place.write("angles.csv", &angles);
-    place.write("powers.csv", &powers);
-    let by_sensor = text(&place.ends(&["reduce", "own.csv", "--quiet"], 0).stdout);
+    folder.write("own.csv", &own);
+    folder.write("angles.csv", &angles);
+    folder.write("powers.csv", &powers);
+    let by_sensor = text(&folder.ends(&["reduce", "own.csv", "--quiet"], 0).stdout);
     let aside = ["reduce", "powers.csv", "--angles", "angles.csv", "--quiet"];
-    let by_angles = text(&place.ends(&aside, 0).stdout);
+    let by_angles = text(&folder.ends(&aside, 0).stdout);
     assert!(plain.lines().count() >= 4, "{plain}");
     for other in [by_sensor, by_angles] {
         assert_eq!(plain.lines().count(), other.lines().count());
@@ -237,18 +237,18 @@ fn scans_and_files_of_angles_are_read_by_the_sensors_too() {
 
 #[test]
 fn what_cannot_be_read_is_told_once_with_its_place() {
-    let place = place();
+    let folder = folder();
     let log = "time_utc,emitter,hour_angle_sensor,declination_sensor\n\
                2026-05-04T18:00:00Z,sun,2100,12.5\n";
-    place.write("far.csv", log);
-    let told = text(&place.ends(&["solve", "far.csv"], 3).stderr);
+    folder.write("far.csv", log);
+    let told = text(&folder.ends(&["solve", "far.csv"], 3).stderr);
     assert!(told.contains(
         "far.csv:2:31: declination_sensor: 12.5 lies beyond the knots of this axis's sensor; expected a \
          reading from 9.5 to 0.5, which are -90 to 90 degrees"
     ), "{told}");
     assert_eq!(told.matches("expected").count(), 1, "{told}");
     // Without a sensor in the station file.
-    let bare = Place::with(FOLDER, &FILES);
+    let bare = TestFolder::with(FOLDER, &FILES);
     bare.write(
         "pulses.csv",
         "time_utc,emitter,hour_angle_sensor,declination_deg\n2026-05-04T18:00:00Z,sun,2100,1.5\n",

@@ -2,7 +2,7 @@
 
 use std::process::Output;
 
-use crate::command::Place;
+use crate::command::TestFolder;
 use serde_json::Value;
 
 /// A term is within so many of its standard deviations of the truth: by chance wrong once in
@@ -33,14 +33,14 @@ const REST: [(&str, f64); 4] = [
 const ROWS: usize = 30;
 
 /// The demo's invented station with two nights, `a.csv` and `b.csv`, a day apart.
-fn two_nights(second: Zeros) -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
-    place.night("a.csv", 12, FIRST, "1");
-    place.night("b.csv", 13, second, "2");
-    place
+fn two_nights(second: Zeros) -> TestFolder {
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
+    folder.night("a.csv", 12, FIRST, "1");
+    folder.night("b.csv", 13, second, "2");
+    folder
 }
 
-impl Place {
+impl TestFolder {
     fn night(&self, name: &str, day: u8, zeros: Zeros, seed: &str) {
         let mut truth = format!(
             "[terms]\nazimuth-zero = {}\nelevation-zero = {}\n",
@@ -110,15 +110,15 @@ fn warning_of_zeros(calibration: &Value) -> &str {
 
 #[test]
 fn nights_with_the_same_zeros_are_one_session_and_that_is_said() {
-    let place = two_nights(FIRST);
-    let solved = place.json(&["solve", "a.csv", "b.csv"]);
+    let folder = two_nights(FIRST);
+    let solved = folder.json(&["solve", "a.csv", "b.csv"]);
     assert_zeros(&solved, FIRST);
     assert_eq!(
         warning_of_zeros(&solved),
         "the 2 logs are taken with the same encoder zeros: the data call for no others"
     );
     assert_eq!(causes(&solved).len(), 0);
-    let output = place.run(&["faults", "a.csv", "b.csv"]);
+    let output = folder.run(&["faults", "a.csv", "b.csv"]);
     assert!(
         said(&output)
             .contains("row numbers continue through the logs: 1 to 30 in a.csv, 31 to 60 in b.csv"),
@@ -133,8 +133,8 @@ fn zeros_that_are_asked_for_are_those_of_the_last_night() {
         azimuth: -141.0,
         elevation: 12.3,
     };
-    let place = two_nights(second);
-    let solved = place.json(&["solve", "a.csv", "b.csv", "--zeros-per-log"]);
+    let folder = two_nights(second);
+    let solved = folder.json(&["solve", "a.csv", "b.csv", "--zeros-per-log"]);
     assert_zeros(&solved, second);
     let warning = warning_of_zeros(&solved);
     assert!(
@@ -150,25 +150,25 @@ fn zeros_that_are_asked_for_are_those_of_the_last_night() {
     );
     // What was asked for is not a fault.
     assert_eq!(causes(&solved).len(), 0);
-    let found = place.json(&["faults", "a.csv", "b.csv", "--zeros-per-log"]);
+    let found = folder.json(&["faults", "a.csv", "b.csv", "--zeros-per-log"]);
     assert_eq!(found["findings"].as_array().unwrap().len(), 0, "{found}");
 
     // The last is the one that was taken last, whatever the order of the names.
-    let swapped = place.json(&["solve", "b.csv", "a.csv", "--zeros-per-log"]);
+    let swapped = folder.json(&["solve", "b.csv", "a.csv", "--zeros-per-log"]);
     assert_zeros(&swapped, second);
 
     // Pasted into one file with its header again it is the same.
-    let read = |name: &str| place.read(name);
+    let read = |name: &str| folder.read(name);
     let pasted = read("a.csv") + &read("b.csv");
-    place.write("both.csv", &pasted);
-    let pasted = place.json(&["solve", "both.csv", "--zeros-per-log"]);
+    folder.write("both.csv", &pasted);
+    let pasted = folder.json(&["solve", "both.csv", "--zeros-per-log"]);
     assert_eq!(pasted["terms"], solved["terms"]);
 }
 
 #[test]
 fn a_night_without_zeros_of_its_own_cannot_be_asked_for() {
-    let place = two_nights(FIRST);
-    let output = place.run(&["solve", "a.csv", "--zeros-per-log", "--json"]);
+    let folder = two_nights(FIRST);
+    let output = folder.run(&["solve", "a.csv", "--zeros-per-log", "--json"]);
     assert_eq!(output.status.code(), Some(0), "{}", said(&output));
     assert!(
         said(&output).contains("--zeros-per-log changes nothing: there is one log only"),
@@ -189,8 +189,8 @@ fn zeros_that_the_data_demand_are_found_and_said() {
             elevation: 12.3,
         },
     ] {
-        let place = two_nights(second);
-        let solved = place.json(&["solve", "a.csv", "b.csv"]);
+        let folder = two_nights(second);
+        let solved = folder.json(&["solve", "a.csv", "b.csv"]);
         assert_zeros(&solved, second);
         let warning = warning_of_zeros(&solved);
         assert!(
@@ -217,12 +217,12 @@ fn zeros_that_the_data_demand_are_found_and_said() {
         }
         assert_eq!(causes.len(), 2, "{causes:?}");
         // The other view says the same.
-        let found = place.json(&["faults", "a.csv", "b.csv"]);
+        let found = folder.json(&["faults", "a.csv", "b.csv"]);
         let named: Vec<&str> = (found["findings"].as_array().unwrap().iter())
             .filter_map(|f| f["fault"].as_str())
             .collect();
         assert_eq!(named.len(), 2, "{named:?}");
-        let text = place.run(&["faults", "a.csv", "b.csv"]);
+        let text = folder.run(&["faults", "a.csv", "b.csv"]);
         let text = String::from_utf8_lossy(&text.stdout).replace(['\n', ' '], "");
         assert!(text.contains("fromonelogtothenext"), "{text}");
     }
@@ -231,13 +231,13 @@ fn zeros_that_the_data_demand_are_found_and_said() {
 /// Three peaks of another evening are few, but their zeros are plainly others.
 #[test]
 fn a_short_log_with_other_zeros_is_not_taken_for_bad_peaks() {
-    let place = two_nights(FIRST);
+    let folder = two_nights(FIRST);
     let second = Zeros {
         azimuth: -141.0,
         elevation: 12.3,
     };
-    place.night("b.csv", 13, second, "4");
-    let file = place.path("b.csv");
+    folder.night("b.csv", 13, second, "4");
+    let file = folder.path("b.csv");
     let all = std::fs::read_to_string(&file).unwrap();
     let lines: Vec<&str> = all.lines().collect();
     let header = lines
@@ -250,7 +250,7 @@ fn a_short_log_with_other_zeros_is_not_taken_for_bad_peaks() {
         .collect();
     assert_eq!(kept.len(), header + 1 + 3);
     std::fs::write(&file, kept.join("\n") + "\n").unwrap();
-    let solved = place.json(&["solve", "a.csv", "b.csv"]);
+    let solved = folder.json(&["solve", "a.csv", "b.csv"]);
     assert_zeros(&solved, second);
     assert_eq!(causes(&solved).len(), 2, "{:?}", causes(&solved));
 }

@@ -2,7 +2,7 @@
 
 use std::process::Stdio;
 
-use crate::command::Place;
+use crate::command::TestFolder;
 use serde_json::Value;
 
 /// A term is within so many of its standard deviations of the truth: by chance wrong once in
@@ -19,8 +19,8 @@ const TRUTH: [(&str, f64); 6] = [
 ];
 
 /// The demo's invented station, and a truth file with `more` at its end.
-fn demo_with_truth(more: &str) -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle"]);
+fn demo_with_truth(more: &str) -> TestFolder {
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
     let mut truth = "[terms]\n".to_owned();
     for (term, value) in TRUTH {
         truth.push_str(&format!("{term} = {value}\n"));
@@ -29,11 +29,11 @@ fn demo_with_truth(more: &str) -> Place {
         "[session]\nfrom = \"2026-09-12T06:10:00Z\"\nto = \"2026-09-12T16:40:00Z\"\npeaks = 40\n",
     );
     truth.push_str(more);
-    place.write("truth.toml", &truth);
-    place
+    folder.write("truth.toml", &truth);
+    folder
 }
 
-impl Place {
+impl TestFolder {
     #[track_caller]
     fn simulate(&self, seed: &str) -> String {
         let made = [
@@ -83,11 +83,11 @@ fn scans_reduced_and_solved_give_back_the_truth() {
             "3",
         ),
     ] {
-        let place = demo_with_truth(more);
-        let scans = place.simulate(seed);
+        let folder = demo_with_truth(more);
+        let scans = folder.simulate(seed);
         assert!(scans.starts_with("# An invented session, made by plumbeam simulate with seed"));
-        place.write("scans.csv", &scans);
-        let peaks = place.gives(&["reduce", "scans.csv", "--out", "peaks.csv", "--json"]);
+        folder.write("scans.csv", &scans);
+        let peaks = folder.gives(&["reduce", "scans.csv", "--out", "peaks.csv", "--json"]);
         let reduced: Value = serde_json::from_str(&peaks).unwrap();
         let verdicts = reduced["scans"].as_array().unwrap();
         assert!(verdicts.len() >= 35);
@@ -97,22 +97,22 @@ fn scans_reduced_and_solved_give_back_the_truth() {
             "{good} of {}",
             verdicts.len()
         );
-        let solved = place.gives(&["solve", "peaks.csv", "--json", "--terms", "+droop"]);
+        let solved = folder.gives(&["solve", "peaks.csv", "--json", "--terms", "+droop"]);
         assert_true(&serde_json::from_str(&solved).unwrap());
     }
 }
 
 #[test]
 fn a_lag_and_a_backlash_are_found_apart() {
-    let place = demo_with_truth("[scans]\nlag_s = 0.4\n");
-    let truth = place.path("truth.toml");
+    let folder = demo_with_truth("[scans]\nlag_s = 0.4\n");
+    let truth = folder.path("truth.toml");
     let text = std::fs::read_to_string(&truth).unwrap();
     let text = text.replacen("[terms]\n", "[terms]\nazimuth-backlash = 0.5\n", 1);
     std::fs::write(&truth, text).unwrap();
-    let scans = place.path("scans.csv");
-    std::fs::write(&scans, place.simulate("6")).unwrap();
+    let scans = folder.path("scans.csv");
+    std::fs::write(&scans, folder.simulate("6")).unwrap();
     let reduced: Value =
-        serde_json::from_str(&place.gives(&["reduce", "scans.csv", "--json"])).unwrap();
+        serde_json::from_str(&folder.gives(&["reduce", "scans.csv", "--json"])).unwrap();
     for (axis, backlash) in [("azimuth", 0.5), ("elevation", 0.0)] {
         let found = &reduced[axis];
         for (value, sigma, truth) in [
@@ -128,13 +128,13 @@ fn a_lag_and_a_backlash_are_found_apart() {
 
 #[test]
 fn the_example_of_the_help_works_in_a_pipe() {
-    let place = demo_with_truth("");
-    let help = place.gives(&["simulate", "--help"]);
+    let folder = demo_with_truth("");
+    let help = folder.gives(&["simulate", "--help"]);
     assert!(help.contains("--kind scans | plumbeam reduce - | plumbeam solve -"));
     assert!(help.contains("[scans]"));
-    let scans = place.simulate("5");
+    let scans = folder.simulate("5");
     let piped = |arguments: &[&str], input: String| {
-        let mut child = place
+        let mut child = folder
             .command(arguments)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
@@ -157,11 +157,11 @@ fn the_example_of_the_help_works_in_a_pipe() {
 
 #[test]
 fn the_same_seed_makes_the_same_scans_and_peaks_stay_as_they_are() {
-    let place = demo_with_truth("[scans]\nlag_s = 0.2\n");
-    assert_eq!(place.simulate("7"), place.simulate("7"));
-    assert_ne!(place.simulate("7"), place.simulate("8"));
-    let peaks = place.gives(&["simulate", "--truth", "truth.toml", "--seed", "7"]);
-    let named = place.gives(&[
+    let folder = demo_with_truth("[scans]\nlag_s = 0.2\n");
+    assert_eq!(folder.simulate("7"), folder.simulate("7"));
+    assert_ne!(folder.simulate("7"), folder.simulate("8"));
+    let peaks = folder.gives(&["simulate", "--truth", "truth.toml", "--seed", "7"]);
+    let named = folder.gives(&[
         "simulate",
         "--truth",
         "truth.toml",
@@ -182,8 +182,8 @@ fn wrong_scans_are_told_what_was_expected() {
         ("[scans]\nsamplez = 9\n", 3, "samplez"),
         ("[scans]\nseconds_a_pass = 900.0\n", 2, "one takes 7206 s"),
     ] {
-        let place = demo_with_truth(more);
-        let output = place.run(&["simulate", "--truth", "truth.toml", "--kind", "scans"]);
+        let folder = demo_with_truth(more);
+        let output = folder.run(&["simulate", "--truth", "truth.toml", "--kind", "scans"]);
         let told = String::from_utf8_lossy(&output.stderr).into_owned();
         assert_eq!(output.status.code(), Some(code), "{more}: {told}");
         assert!(told.contains(said), "{more}: {told}");

@@ -3,12 +3,12 @@
 use std::io::Write;
 use std::process::Stdio;
 
-use crate::command::{Place, text};
+use crate::command::{TestFolder, text};
 use serde_json::Value;
 
 /// The demo's invented station and session.
-fn demo() -> Place {
-    Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"])
+fn demo() -> TestFolder {
+    TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"])
 }
 
 #[test]
@@ -85,9 +85,9 @@ fn the_demo_session_gives_back_its_truth() {
 /// The promise of the calibration file is what `table` and `point` tell their users.
 #[test]
 fn table_and_point_say_what_is_expected_of_the_corrected_mount() {
-    let place = demo();
-    place.ends(&["solve", "peaks.csv", "--quiet"], 0);
-    let calibration: Value = serde_json::from_str(&place.read("calibration.json")).unwrap();
+    let folder = demo();
+    folder.ends(&["solve", "peaks.csv", "--quiet"], 0);
+    let calibration: Value = serde_json::from_str(&folder.read("calibration.json")).unwrap();
     let rms = calibration["expected_pointing_error"]["rms_deg"].as_f64();
     let promise = format!(
         "the corrected mount is expected to point to {:.3} deg rms over the sky",
@@ -95,7 +95,7 @@ fn table_and_point_say_what_is_expected_of_the_corrected_mount() {
     );
     let given = ["--calibration", "calibration.json"];
     for arguments in [&["table", "--out", "t.csv"][..], &["point", "120", "30"]] {
-        let said = place.said(&[arguments, &given].concat(), 0);
+        let said = folder.said(&[arguments, &given].concat(), 0);
         assert!(said.contains(&promise), "{arguments:?}: {said}");
     }
 }
@@ -103,18 +103,18 @@ fn table_and_point_say_what_is_expected_of_the_corrected_mount() {
 /// The two most likely wrong files: a name mistyped, and one that is not a log at all.
 #[test]
 fn a_mistyped_name_and_a_text_instead_of_a_log_are_told_with_a_cure() {
-    let place = demo();
-    let said = place.said(&["solve", "peeks.csv"], 3);
+    let folder = demo();
+    let said = folder.said(&["solve", "peeks.csv"], 3);
     assert!(said.contains("peeks.csv: cannot read: "), "{said}");
     assert!(
         said.contains("\n  help: did you mean peaks.csv?\n"),
         "{said}"
     );
-    place.write(
+    folder.write(
         "notes.txt",
         "# The mount\n\nThe azimuth was off by a lot, the sun helped; more tomorrow, when the power is not off again\n",
     );
-    let said = place.said(&["solve", "notes.txt"], 3);
+    let said = folder.said(&["solve", "notes.txt"], 3);
     assert!(said.contains("notes.txt:3:1: "), "{said}");
     assert!(said.contains("expected the columns time_utc"), "{said}");
     assert!(!said.contains("if these are meant"), "{said}");
@@ -236,7 +236,7 @@ fn simulate_makes_the_demo_session_again_and_demo_does_the_whole_job() {
 }
 
 /// A few peaks of the demo's mount with changes to its truth.
-fn new_peaks(bench: &Place, changes: &[(&str, &str)], seed: &str, name: &str) {
+fn new_peaks(bench: &TestFolder, changes: &[(&str, &str)], seed: &str, name: &str) {
     let mut truth = bench.read("truth.toml");
     let spoil = truth.find("[[spoil]]").expect("spoilt rows");
     truth.truncate(spoil);

@@ -7,20 +7,20 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, SystemTime};
 
-use crate::command::Place;
+use crate::command::TestFolder;
 use plumbeam::logbook::Calibration;
 
 /// Kills of each file, at instants spread over the run and while it writes.
 const KILLS: u32 = 8;
 
-fn demo() -> Place {
-    Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"])
+fn demo() -> TestFolder {
+    TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv", "truth.toml"])
 }
 
-impl Place {
+impl TestFolder {
     /// Temporary files in the folder.
     fn parts(&self) -> Vec<PathBuf> {
-        let entries = std::fs::read_dir(self.folder()).unwrap();
+        let entries = std::fs::read_dir(self.root()).unwrap();
         (entries.map(|e| e.unwrap().path()))
             .filter(|p| p.extension().is_some_and(|e| e == "part"))
             .collect()
@@ -30,7 +30,7 @@ impl Place {
 /// Of temporary files and folders those that the next run must sweep up. One whose writer was killed
 /// between making and locking it holds no byte yet: it cannot be told from one that somebody is about
 /// to lock, and goes after a day.
-fn to_be_swept(place: &Place) -> Vec<PathBuf> {
+fn to_be_swept(folder: &TestFolder) -> Vec<PathBuf> {
     let begun = |path: &PathBuf| {
         let record = match path.is_dir() {
             true => path.join(".plumbeam-report.json"),
@@ -38,12 +38,12 @@ fn to_be_swept(place: &Place) -> Vec<PathBuf> {
         };
         std::fs::metadata(record).is_ok_and(|m| m.len() > 0)
     };
-    place.parts().into_iter().filter(begun).collect()
+    folder.parts().into_iter().filter(begun).collect()
 }
 
 /// Kills the command in the middle of writing: the system ends it with a signal when a file grows
 /// beyond a limit.
-fn cut_short(place: &Place, target: &Path, arguments: &[&str], size: u64) {
+fn cut_short(folder: &TestFolder, target: &Path, arguments: &[&str], size: u64) {
     let old = std::fs::read(target).unwrap();
     // `ulimit -f` counts blocks of 512 or of 1024 bytes, as the shell has it.
     let most = (size - 1) / 1024;
@@ -57,7 +57,7 @@ fn cut_short(place: &Place, target: &Path, arguments: &[&str], size: u64) {
                 env!("CARGO_BIN_EXE_plumbeam"),
                 quoted.join(" ")
             ))
-            .current_dir(place.folder())
+            .current_dir(folder.root())
             .stdin(Stdio::null())
             .stdout(Stdio::null())
             .stderr(Stdio::null())
@@ -67,52 +67,52 @@ fn cut_short(place: &Place, target: &Path, arguments: &[&str], size: u64) {
             ended.signal().is_some(),
             "{arguments:?}: not killed while it wrote, but {ended}"
         );
-        let parts = place.parts();
+        let parts = folder.parts();
         assert_eq!(parts.len(), 1, "{arguments:?}: what was written is left");
         let written = std::fs::metadata(&parts[0]).unwrap().len();
         assert!(written > 0 && written < size, "{written} of {size} bytes");
         assert!(std::fs::read(target).unwrap() == old, "{arguments:?}");
-        place.run(arguments);
-        assert!(place.parts().is_empty(), "{arguments:?}: swept up");
+        folder.run(arguments);
+        assert!(folder.parts().is_empty(), "{arguments:?}: swept up");
         std::fs::write(target, &old).unwrap();
     }
 }
 
 /// What a look at the folder can see of the writing: a temporary file, or a changed target.
-fn look(place: &Place, target: &Path) -> (usize, Option<(u64, SystemTime)>) {
+fn look(folder: &TestFolder, target: &Path) -> (usize, Option<(u64, SystemTime)>) {
     let state = std::fs::metadata(target).ok();
     (
-        place.parts().len(),
+        folder.parts().len(),
         state.map(|m| (m.len(), m.modified().unwrap())),
     )
 }
 
 /// Waits until the process begins to write, or ends.
-fn wait_for_writing(place: &Place, target: &Path, child: &mut Child) {
-    let before = look(place, target);
-    while child.try_wait().unwrap().is_none() && look(place, target) == before {}
+fn wait_for_writing(folder: &TestFolder, target: &Path, child: &mut Child) {
+    let before = look(folder, target);
+    while child.try_wait().unwrap().is_none() && look(folder, target) == before {}
 }
 
 /// Kills the command at many instants; `whole` says whether a content is a whole new file.
-fn survives(place: &Place, file: &str, arguments: &[&str], whole: &dyn Fn(&[u8]) -> bool) {
-    let target = place.path(file);
+fn survives(folder: &TestFolder, file: &str, arguments: &[&str], whole: &dyn Fn(&[u8]) -> bool) {
+    let target = folder.path(file);
     let old = b"the old file, which must stay or be replaced as a whole\n";
     let started = std::time::Instant::now();
-    place.run(arguments);
+    folder.run(arguments);
     let took = started.elapsed();
     let new = std::fs::read(&target).unwrap();
     assert!(whole(&new) && !whole(old), "{file}: the check is no check");
     assert!(
-        place.parts().is_empty(),
+        folder.parts().is_empty(),
         "{file}: a finished run leaves nothing"
     );
     std::fs::write(&target, old).unwrap();
-    cut_short(place, &target, arguments, new.len() as u64);
+    cut_short(folder, &target, arguments, new.len() as u64);
     for kill in 0..KILLS {
         std::fs::write(&target, old).unwrap();
-        let mut child = place.command(arguments).spawn().unwrap();
+        let mut child = folder.command(arguments).spawn().unwrap();
         if kill % 2 == 0 {
-            wait_for_writing(place, &target, &mut child);
+            wait_for_writing(folder, &target, &mut child);
             // At once, and ever later in the writing.
             std::thread::sleep(Duration::from_micros(u64::from(kill) * 40));
         } else {
@@ -126,25 +126,25 @@ fn survives(place: &Place, file: &str, arguments: &[&str], whole: &dyn Fn(&[u8])
             "{file}: {} bytes that are neither the old file nor the new one",
             found.len()
         );
-        let parts = place.parts();
+        let parts = folder.parts();
         assert!(parts.len() <= 1, "{file}: one kill leaves one file at most");
         // What was written is swept by the next run, but perhaps not what was only begun.
         let begun = |p: &&PathBuf| std::fs::metadata(p).unwrap().len() == 0;
         (parts.iter().filter(begun)).for_each(|p| std::fs::remove_file(p).unwrap());
     }
     // And the next run is none the worse for it.
-    place.run(arguments);
+    folder.run(arguments);
     assert!(whole(&std::fs::read(&target).unwrap()));
 }
 
 #[test]
 fn a_kill_at_any_instant_leaves_the_old_file_or_the_new_one() {
-    let place = demo();
+    let folder = demo();
     let calibration = |bytes: &[u8]| {
         Calibration::parse("c", bytes).is_ok_and(|c| c.peaks.len() == 60 && bytes.ends_with(b"}\n"))
     };
     survives(
-        &place,
+        &folder,
         "calibration.json",
         &["solve", "peaks.csv", "--json", "--out", "calibration.json"],
         &calibration,
@@ -152,9 +152,9 @@ fn a_kill_at_any_instant_leaves_the_old_file_or_the_new_one() {
     let table = ["table", "--calibration", "calibration.json"];
     let same = |made: &[&str], file: &str| {
         let arguments = [made, &["--out", file]].concat();
-        place.run(&arguments);
-        let expected = std::fs::read(place.path(file)).unwrap();
-        survives(&place, file, &arguments, &|bytes| bytes == expected);
+        folder.run(&arguments);
+        let expected = std::fs::read(folder.path(file)).unwrap();
+        survives(&folder, file, &arguments, &|bytes| bytes == expected);
     };
     same(&[&table[..], &["--tolerance", "0.02"]].concat(), "t.csv");
     same(&[&table[..], &["--format", "c-header"]].concat(), "t.h");
@@ -163,16 +163,16 @@ fn a_kill_at_any_instant_leaves_the_old_file_or_the_new_one() {
 
 #[test]
 fn a_kill_at_any_instant_leaves_the_old_report_or_the_new_one() {
-    let place = demo();
-    let demo = place.path("peaks.csv");
-    std::fs::create_dir(place.path("old")).unwrap();
-    place.run(&["solve", "peaks.csv", "--out", "old/one.json"]);
+    let folder = demo();
+    let demo = folder.path("peaks.csv");
+    std::fs::create_dir(folder.path("old")).unwrap();
+    folder.run(&["solve", "peaks.csv", "--out", "old/one.json"]);
     let history = ["recheck", "--history", "old", "--report", "report"];
     let started = std::time::Instant::now();
-    place.run(&history);
+    folder.run(&history);
     let took = started.elapsed();
     let files = || {
-        let entries = std::fs::read_dir(place.path("report")).unwrap();
+        let entries = std::fs::read_dir(folder.path("report")).unwrap();
         let mut files: Vec<(String, Vec<u8>)> = entries
             .map(|e| e.unwrap())
             .map(|e| {
@@ -186,8 +186,8 @@ fn a_kill_at_any_instant_leaves_the_old_report_or_the_new_one() {
         files
     };
     let one = files();
-    std::fs::copy(place.path("old/one.json"), place.path("old/two.json")).unwrap();
-    place.run(&history);
+    std::fs::copy(folder.path("old/one.json"), folder.path("old/two.json")).unwrap();
+    folder.run(&history);
     let two = files();
     assert!(one != two && demo.exists());
     for kill in 0..KILLS {
@@ -197,21 +197,21 @@ fn a_kill_at_any_instant_leaves_the_old_report_or_the_new_one() {
             _ => (&one, &two),
         };
         match kill % 2 {
-            0 => std::fs::remove_file(place.path("old/two.json")).unwrap(),
+            0 => std::fs::remove_file(folder.path("old/two.json")).unwrap(),
             _ => {
-                std::fs::copy(place.path("old/one.json"), place.path("old/two.json")).unwrap();
+                std::fs::copy(folder.path("old/one.json"), folder.path("old/two.json")).unwrap();
             }
         }
-        let mut child = place.command(&history).spawn().unwrap();
+        let mut child = folder.command(&history).spawn().unwrap();
         std::thread::sleep(took * (kill + 1) / (KILLS + 1));
         child.kill().unwrap();
         child.wait().unwrap();
         let found = files();
         assert!(found == *before || found == *after, "kill {kill}");
-        place.run(&history);
+        folder.run(&history);
         assert!(files() == *after);
         assert_eq!(
-            to_be_swept(&place),
+            to_be_swept(&folder),
             Vec::<PathBuf>::new(),
             "the next run sweeps"
         );
@@ -220,23 +220,23 @@ fn a_kill_at_any_instant_leaves_the_old_report_or_the_new_one() {
 
 #[test]
 fn who_reads_while_it_is_replaced_always_finds_a_whole_file() {
-    let place = demo();
+    let folder = demo();
     let arguments = ["simulate", "--truth", "truth.toml", "--out", "made.csv"];
-    place.run(&arguments);
-    let expected = std::fs::read(place.path("made.csv")).unwrap();
+    folder.run(&arguments);
+    let expected = std::fs::read(folder.path("made.csv")).unwrap();
     for _ in 0..8 {
-        let mut child = place.command(&arguments).spawn().unwrap();
+        let mut child = folder.command(&arguments).spawn().unwrap();
         while child.try_wait().unwrap().is_none() {
-            assert!(std::fs::read(place.path("made.csv")).unwrap() == expected);
+            assert!(std::fs::read(folder.path("made.csv")).unwrap() == expected);
         }
     }
 }
 
 #[test]
 fn what_a_kill_has_left_is_swept_up() {
-    let place = demo();
+    let folder = demo();
     let leave = |name: &str, age: u64| {
-        let mut file = std::fs::File::create(place.path(name)).unwrap();
+        let mut file = std::fs::File::create(folder.path(name)).unwrap();
         file.write_all(if name.contains("half") { b"half" } else { b"" })
             .unwrap();
         let then = SystemTime::now() - Duration::from_secs(age * 3600);
@@ -249,43 +249,43 @@ fn what_a_kill_has_left_is_swept_up() {
     leave(".other-old.part", 30);
     // Of a run that is still writing.
     leave(".plumbeam-half-now.part", 0);
-    let writing = std::fs::File::open(place.path(".plumbeam-half-now.part")).unwrap();
+    let writing = std::fs::File::open(folder.path(".plumbeam-half-now.part")).unwrap();
     writing.lock().unwrap();
-    place.run(&["simulate", "--truth", "truth.toml", "--out", "made.csv"]);
-    assert!(!place.path(".plumbeam-old.part").exists());
-    assert!(!place.path(".plumbeam-half.part").exists());
-    assert!(place.path(".plumbeam-half-now.part").exists());
-    assert!(place.path(".plumbeam-new.part").exists());
-    assert!(place.path(".other-old.part").exists());
+    folder.run(&["simulate", "--truth", "truth.toml", "--out", "made.csv"]);
+    assert!(!folder.path(".plumbeam-old.part").exists());
+    assert!(!folder.path(".plumbeam-half.part").exists());
+    assert!(folder.path(".plumbeam-half-now.part").exists());
+    assert!(folder.path(".plumbeam-new.part").exists());
+    assert!(folder.path(".other-old.part").exists());
 }
 
 #[test]
 fn a_link_stays_a_link_and_a_pipe_a_pipe() {
-    let place = demo();
-    std::fs::create_dir(place.path("kept")).unwrap();
-    std::fs::write(place.path("kept/made.csv"), "old").unwrap();
-    std::os::unix::fs::symlink("kept/made.csv", place.path("made.csv")).unwrap();
-    place.run(&["simulate", "--truth", "truth.toml", "--out", "made.csv"]);
-    let link = std::fs::symlink_metadata(place.path("made.csv")).unwrap();
+    let folder = demo();
+    std::fs::create_dir(folder.path("kept")).unwrap();
+    std::fs::write(folder.path("kept/made.csv"), "old").unwrap();
+    std::os::unix::fs::symlink("kept/made.csv", folder.path("made.csv")).unwrap();
+    folder.run(&["simulate", "--truth", "truth.toml", "--out", "made.csv"]);
+    let link = std::fs::symlink_metadata(folder.path("made.csv")).unwrap();
     assert!(link.is_symlink());
-    let made = std::fs::read_to_string(place.path("kept/made.csv")).unwrap();
+    let made = std::fs::read_to_string(folder.path("kept/made.csv")).unwrap();
     assert!(made.starts_with("# An invented session"));
-    let pipe = place.path("pipe");
+    let pipe = folder.path("pipe");
     let made_one = Command::new("mkfifo").arg(&pipe).status().unwrap();
     assert!(made_one.success());
     let from = pipe.clone();
     let reader = std::thread::spawn(move || std::fs::read_to_string(from).unwrap());
-    place.run(&["simulate", "--truth", "truth.toml", "--out", "pipe"]);
+    folder.run(&["simulate", "--truth", "truth.toml", "--out", "pipe"]);
     assert_eq!(reader.join().unwrap(), made);
     assert!(!std::fs::metadata(&pipe).unwrap().is_file());
 }
 
 #[test]
 fn a_failure_leaves_the_old_file_and_nothing_else() {
-    let place = demo();
-    std::fs::write(place.path("t.csv"), "old").unwrap();
-    std::fs::write(place.path("calibration.json"), "{").unwrap();
-    let status = (place.command(&[
+    let folder = demo();
+    std::fs::write(folder.path("t.csv"), "old").unwrap();
+    std::fs::write(folder.path("calibration.json"), "{").unwrap();
+    let status = (folder.command(&[
         "table",
         "--calibration",
         "calibration.json",
@@ -295,6 +295,6 @@ fn a_failure_leaves_the_old_file_and_nothing_else() {
     .status()
     .unwrap();
     assert_eq!(status.code(), Some(3));
-    assert_eq!(std::fs::read(place.path("t.csv")).unwrap(), b"old");
-    assert!(place.parts().is_empty());
+    assert_eq!(std::fs::read(folder.path("t.csv")).unwrap(), b"old");
+    assert!(folder.parts().is_empty());
 }

@@ -4,17 +4,17 @@
 use std::io::{BufRead, BufReader, Read, Write};
 use std::process::{Child, Stdio};
 
-use crate::command::Place;
+use crate::command::TestFolder;
 use serde_json::{Value, json};
 
 /// With the demo's station and peaks, and a calibration of them.
-fn solved_demo() -> Place {
-    let place = Place::with_demo(&["station.toml", "satellites.tle", "peaks.csv"]);
-    place.ends(&["solve", "peaks.csv", "--quiet"], 0);
-    place
+fn solved_demo() -> TestFolder {
+    let folder = TestFolder::with_demo(&["station.toml", "satellites.tle", "peaks.csv"]);
+    folder.ends(&["solve", "peaks.csv", "--quiet"], 0);
+    folder
 }
 
-impl Place {
+impl TestFolder {
     /// Changes the calibration, as a new file that takes the old one's place.
     fn edit(&self, edit: impl FnOnce(&mut Value)) {
         let mut calibration = serde_json::from_str(&self.read("calibration.json")).unwrap();
@@ -60,21 +60,21 @@ const VERBS: [(&[&str], i32); 5] = [
 
 #[test]
 fn a_calibration_that_means_nothing_is_refused_unless_told_anyway() {
-    let place = solved_demo();
-    place.trust("none", &["the time zone is wrong", "few peaks"]);
+    let folder = solved_demo();
+    folder.trust("none", &["the time zone is wrong", "few peaks"]);
     for (verb, code) in VERBS {
         if verb[0] == "faults" {
             // It is asked why.
-            place.said(verb, code);
+            folder.said(verb, code);
             continue;
         }
-        let said = place.said(verb, 4);
+        let said = folder.said(verb, 4);
         let wanted = "calibration.json: the calibration states that its numbers mean \
                       nothing: the time zone is wrong; few peaks";
         assert!(said.contains(wanted), "{said}");
         assert!(said.contains("--anyway"), "{said}");
-        assert!(place.run(verb).stdout.is_empty());
-        let said = place.said(&[verb, &["--anyway", "--quiet"]].concat(), code);
+        assert!(folder.run(verb).stdout.is_empty());
+        let said = folder.said(&[verb, &["--anyway", "--quiet"]].concat(), code);
         assert!(
             said.contains("warning: the calibration states that its numbers"),
             "{said}"
@@ -84,28 +84,28 @@ fn a_calibration_that_means_nothing_is_refused_unless_told_anyway() {
 
 #[test]
 fn a_calibration_of_another_station_is_refused_unless_told_anyway() {
-    let place = solved_demo();
-    place.edit(|c| c["station"] = json!("Elsewhere"));
+    let folder = solved_demo();
+    folder.edit(|c| c["station"] = json!("Elsewhere"));
     for (verb, code) in VERBS {
-        let said = place.said(verb, 4);
+        let said = folder.said(verb, 4);
         let wanted = "the calibration is of the station \"Elsewhere\", the station file of \
                       \"Reedmere\"";
         assert!(said.contains(wanted), "{said}");
-        let said = place.said(&[verb, &["--anyway", "--quiet"]].concat(), code);
+        let said = folder.said(&[verb, &["--anyway", "--quiet"]].concat(), code);
         assert!(said.contains(&format!("warning: {wanted}")), "{said}");
     }
 }
 
 #[test]
 fn limits_are_said_with_their_numbers_though_quiet() {
-    let place = solved_demo();
-    let quiet = |verb: &[&str]| place.said(&[verb, &["--quiet"]].concat(), 0);
-    place.trust("good", &[]);
+    let folder = solved_demo();
+    let quiet = |verb: &[&str]| folder.said(&[verb, &["--quiet"]].concat(), 0);
+    folder.trust("good", &[]);
     for (verb, _) in VERBS {
         assert!(!quiet(verb).contains("trust"), "{verb:?}");
     }
-    place.trust("limited", &["one half of the sky was not seen"]);
-    place.edit(|c| {
+    folder.trust("limited", &["one half of the sky was not seen"]);
+    folder.edit(|c| {
         c["expected_pointing_error"] = json!({
             "rms_deg": 0.21, "rms_95_deg": 0.33, "largest_deg": 1.4,
             "at": {"azimuth_deg": 20.0, "elevation_deg": 80.0}, "loss_db": 0.02
@@ -125,7 +125,7 @@ fn limits_are_said_with_their_numbers_though_quiet() {
         }
     }
     // A file of before, which says nothing.
-    place.edit(|c| {
+    folder.edit(|c| {
         for key in ["trust", "reasons", "causes", "expected_pointing_error"] {
             c.as_object_mut().unwrap().remove(key);
         }
@@ -137,7 +137,7 @@ fn limits_are_said_with_their_numbers_though_quiet() {
     );
     // And machines hear it in the document.
     let point = [VERBS[1].0, &["--json", "--quiet"]].concat();
-    let found: Value = serde_json::from_slice(&place.run(&point).stdout).unwrap();
+    let found: Value = serde_json::from_slice(&folder.run(&point).stdout).unwrap();
     assert!(
         found["assumed"][0]
             .as_str()
@@ -148,31 +148,31 @@ fn limits_are_said_with_their_numbers_though_quiet() {
 
 #[test]
 fn a_table_says_how_far_its_calibration_can_be_trusted() {
-    let place = solved_demo();
-    place.trust("none", &["the site is wrong"]);
+    let folder = solved_demo();
+    folder.trust("none", &["the site is wrong"]);
     let table = ["table", "--calibration", "calibration.json", "--anyway"];
-    place.said(&[&table[..], &["--out", "t.csv"]].concat(), 0);
-    place.said(
+    folder.said(&[&table[..], &["--out", "t.csv"]].concat(), 0);
+    folder.said(
         &[&table[..], &["--format", "json", "--out", "t.json"]].concat(),
         0,
     );
-    place.said(
+    folder.said(
         &[&table[..], &["--format", "c-header", "--out", "t.h"]].concat(),
         0,
     );
     for name in ["t.csv", "t.json", "t.h"] {
-        let text = std::fs::read_to_string(place.path(name)).unwrap();
+        let text = std::fs::read_to_string(folder.path(name)).unwrap();
         assert!(text.contains("the site is wrong"), "{name}");
     }
     for name in ["t.csv", "t.json"] {
         let point = ["point", "--table", name, "180", "35"];
-        let said = place.said(&point, 4);
+        let said = folder.said(&point, 4);
         assert!(said.contains("mean nothing: the site is wrong"), "{said}");
-        let said = place.said(&[&point[..], &["--anyway", "--quiet"]].concat(), 0);
+        let said = folder.said(&[&point[..], &["--anyway", "--quiet"]].concat(), 0);
         assert!(said.contains("the site is wrong"), "{said}");
     }
-    place.trust("good", &[]);
-    place.said(
+    folder.trust("good", &[]);
+    folder.said(
         &[
             "table",
             "--calibration",
@@ -182,22 +182,22 @@ fn a_table_says_how_far_its_calibration_can_be_trusted() {
         ],
         0,
     );
-    let said = place.said(&["point", "--table", "good.csv", "180", "35", "--quiet"], 0);
+    let said = folder.said(&["point", "--table", "good.csv", "180", "35", "--quiet"], 0);
     assert!(said.is_empty(), "{said}");
 }
 
 #[test]
 fn solve_says_of_itself_when_its_numbers_mean_nothing() {
-    let place = solved_demo();
+    let folder = solved_demo();
     let calibration = |name: &str| -> Value {
-        serde_json::from_slice(&std::fs::read(place.path(name)).unwrap()).unwrap()
+        serde_json::from_slice(&std::fs::read(folder.path(name)).unwrap()).unwrap()
     };
     assert_ne!(calibration("calibration.json")["trust"], "none");
     // A site given with its longitude's sign wrong.
-    let station = std::fs::read_to_string(place.path("station.toml")).unwrap();
+    let station = std::fs::read_to_string(folder.path("station.toml")).unwrap();
     let wrong = station.replace("longitude_deg = 7.33", "longitude_deg = -7.33");
     assert_ne!(wrong, station);
-    std::fs::write(place.path("wrong.toml"), wrong).unwrap();
+    std::fs::write(folder.path("wrong.toml"), wrong).unwrap();
     let solve = [
         "solve",
         "peaks.csv",
@@ -206,14 +206,14 @@ fn solve_says_of_itself_when_its_numbers_mean_nothing() {
         "--out",
         "wrong.json",
     ];
-    let said = place.said(&solve, 0);
+    let said = folder.said(&solve, 0);
     assert!(said.contains("refuse it unless told --anyway"), "{said}");
     let found = calibration("wrong.json");
     assert_eq!(found["trust"], "none", "{:?}", found["reasons"]);
     assert!(!found["reasons"].as_array().unwrap().is_empty());
-    place.said(&["point", "--calibration", "wrong.json", "180", "35"], 4);
+    folder.said(&["point", "--calibration", "wrong.json", "180", "35"], 4);
     // A machine that asks for the document alone is told the same.
-    let output = place.run(&["solve", "peaks.csv", "--station", "wrong.toml", "--json"]);
+    let output = folder.run(&["solve", "peaks.csv", "--station", "wrong.toml", "--json"]);
     let found: Value = serde_json::from_slice(&output.stdout).unwrap();
     assert_eq!(found["trust"], "none");
 }
@@ -226,8 +226,8 @@ struct Live {
 }
 
 impl Live {
-    fn new(place: &Place, arguments: &[&str]) -> Live {
-        let mut child = place
+    fn new(folder: &TestFolder, arguments: &[&str]) -> Live {
+        let mut child = folder
             .command(arguments)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
@@ -271,16 +271,16 @@ fn turn(calibration: &mut Value, degrees: f64) {
 
 #[test]
 fn a_live_stream_has_no_anyway_and_takes_no_calibration_that_is_not_its_own() {
-    let place = solved_demo();
-    let said = place.said(&[&STREAM[..], &["--anyway"]].concat(), 2);
+    let folder = solved_demo();
+    let said = folder.said(&[&STREAM[..], &["--anyway"]].concat(), 2);
     assert!(said.contains("a live stream has no --anyway"), "{said}");
-    let mut live = Live::new(&place, &STREAM);
+    let mut live = Live::new(&folder, &STREAM);
     let before = live.azimuth();
     for (key, value, wanted) in [
         ("station", "Elsewhere", "of the station \"Elsewhere\""),
         ("trust", "none", "its numbers mean nothing"),
     ] {
-        place.edit(|c| {
+        folder.edit(|c| {
             c[key] = json!(value);
             turn(c, 43.0);
         });
@@ -295,7 +295,7 @@ fn a_live_stream_has_no_anyway_and_takes_no_calibration_that_is_not_its_own() {
         let answer = live.ask("confirm");
         assert!(answer.contains("nothing waits to be confirmed"), "{answer}");
         assert_eq!(live.azimuth(), before);
-        place.edit(|c| {
+        folder.edit(|c| {
             c["station"] = json!("Reedmere");
             c["trust"] = json!("limited");
             turn(c, -43.0);
@@ -308,16 +308,16 @@ fn a_live_stream_has_no_anyway_and_takes_no_calibration_that_is_not_its_own() {
 fn a_jump_by_more_than_a_beamwidth_waits_until_it_is_confirmed() {
     /// Printed with six decimals.
     const PRINTED: f64 = 2e-6;
-    let place = solved_demo();
-    let mut live = Live::new(&place, &STREAM);
+    let folder = solved_demo();
+    let mut live = Live::new(&folder, &STREAM);
     let before = live.azimuth();
     // Less than the beamwidth of 5.15 degrees is taken.
-    place.edit(|c| turn(c, 4.0));
+    folder.edit(|c| turn(c, 4.0));
     assert_eq!(live.ask("reload"), "reloaded");
     assert!((live.azimuth() - (before - 4.0)).abs() < 0.1);
     // More is not, neither when asked for ...
     let before = live.azimuth();
-    place.edit(|c| turn(c, 43.0));
+    folder.edit(|c| turn(c, 43.0));
     let answer = live.ask("reload");
     assert!(
         answer.contains("moves the readings by up to 43"),
@@ -329,12 +329,12 @@ fn a_jump_by_more_than_a_beamwidth_waits_until_it_is_confirmed() {
     );
     assert!((live.azimuth() - before).abs() < PRINTED);
     // ... nor by itself.
-    place.edit(|c| turn(c, 1.0));
+    folder.edit(|c| turn(c, 1.0));
     std::thread::sleep(std::time::Duration::from_millis(300));
     assert!((live.azimuth() - before).abs() < PRINTED);
     // What was confirmed is what was told: a file that has changed since is judged anew.
     std::thread::sleep(std::time::Duration::from_millis(20));
-    place.edit(|c| turn(c, 2.0));
+    folder.edit(|c| turn(c, 2.0));
     let answer = live.ask("confirm");
     assert!(
         answer.contains("moves the readings by up to 46"),
@@ -352,7 +352,7 @@ fn a_jump_by_more_than_a_beamwidth_waits_until_it_is_confirmed() {
 
 #[test]
 fn a_table_in_a_live_stream_is_judged_alike() {
-    let place = solved_demo();
+    let folder = solved_demo();
     let table = |more: &[&str]| {
         let table = [
             "table",
@@ -361,12 +361,12 @@ fn a_table_in_a_live_stream_is_judged_alike() {
             "--out",
             "t.csv",
         ];
-        place.said(&[&table[..], more].concat(), 0);
+        folder.said(&[&table[..], more].concat(), 0);
     };
     table(&[]);
-    let mut live = Live::new(&place, &["point", "--stream", "--table", "t.csv"]);
+    let mut live = Live::new(&folder, &["point", "--stream", "--table", "t.csv"]);
     let before = live.azimuth();
-    place.edit(|c| turn(c, 43.0));
+    folder.edit(|c| turn(c, 43.0));
     table(&[]);
     let answer = live.ask("reload");
     assert!(
@@ -374,7 +374,7 @@ fn a_table_in_a_live_stream_is_judged_alike() {
         "{answer}"
     );
     assert_eq!(live.azimuth(), before);
-    place.trust("none", &["wrong"]);
+    folder.trust("none", &["wrong"]);
     table(&["--anyway"]);
     let answer = live.ask("reload");
     assert!(answer.contains("mean nothing: wrong"), "{answer}");
@@ -385,7 +385,7 @@ fn a_table_in_a_live_stream_is_judged_alike() {
 #[test]
 fn a_new_connection_has_what_the_file_holds_now() {
     use std::net::TcpStream;
-    let place = solved_demo();
+    let folder = solved_demo();
     let listen = [
         "point",
         "--calibration",
@@ -393,7 +393,7 @@ fn a_new_connection_has_what_the_file_holds_now() {
         "--listen",
         "127.0.0.1:0",
     ];
-    let mut child = place
+    let mut child = folder
         .command(&listen)
         .stderr(Stdio::piped())
         .spawn()
@@ -416,7 +416,7 @@ fn a_new_connection_has_what_the_file_holds_now() {
         first.parse::<f64>().unwrap_or_else(|_| panic!("{answer}"))
     };
     let before = ask();
-    place.edit(|c| turn(c, 2.0));
+    folder.edit(|c| turn(c, 2.0));
     let after = ask();
     let _ = child.kill();
     let _ = child.wait();

@@ -220,7 +220,7 @@ impl Relay {
         for number in due {
             self.settle_position(number);
         }
-        self.show(axes);
+        self.tell_status(axes);
     }
 
     pub(super) fn strayed(&mut self, last: Axes, axes: Axes, off: Angle) {

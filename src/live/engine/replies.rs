@@ -137,7 +137,7 @@ impl Relay {
         self.out.push(Action::Tell(RelayNotice { loudness, text }));
     }
 
-    pub(super) fn show(&mut self, axes: Axes) {
+    pub(super) fn tell_status(&mut self, axes: Axes) {
         let beam = self.aim.seen(axes, self.demand);
         let direction = self.aim.direction(axes);
         let miss = self.demand.and_then(|asked| {

@@ -263,7 +263,7 @@ impl Columns {
     }
 
     /// Which field of a row the known column of that index is; none too when it is two.
-    pub fn place(&self, column: usize) -> Option<usize> {
+    pub fn field_of(&self, column: usize) -> Option<usize> {
         (self.place[column])
             .filter(|p| p.second.is_none())
             .map(|p| p.first)

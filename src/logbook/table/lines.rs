@@ -93,7 +93,7 @@ impl<R: BufRead> Lines<R> {
                 Err((at, wrong)) => {
                     if !self.encoding_told {
                         self.encoding_told = true;
-                        let (_, column) = text::place(line, at);
+                        let (_, column) = text::line_and_column(line, at);
                         problems.push(wrong.at(&self.file, self.count, column));
                     }
                 }

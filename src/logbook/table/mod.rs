@@ -193,7 +193,7 @@ impl<R: BufRead> Table<R> {
     fn fits(&self, row: &Row<'_>, expected: usize) -> bool {
         let optional = || {
             let required = self.schema.required.iter();
-            let mut fields = required.filter_map(|k| self.columns.place(*k));
+            let mut fields = required.filter_map(|k| self.columns.field_of(*k));
             fields.all(|field| field < row.fields())
         };
         row.count() <= expected

@@ -115,7 +115,7 @@ impl<'a> Row<'a> {
     }
     /// A problem at a byte of the row.
     fn problem_at(&self, byte: usize, wrong: Wrong) -> Problem {
-        let (line, column) = text::place(self.raw.as_bytes(), byte);
+        let (line, column) = text::line_and_column(self.raw.as_bytes(), byte);
         wrong.at(self.file, self.line + line - 1, column)
     }
     /// Whether it ends in a line feed. The last row of a file that was cut off does not, and then

@@ -99,7 +99,7 @@ impl Receiver {
 
     /// Where the Sun is; none while it is down.
     pub fn sun(&mut self, seconds: f64) -> Option<Vector3<f64>> {
-        (self.sun.place(&self.sky, self.start, seconds)).filter(|sun| sun.z > 0.0)
+        (self.sun.direction(&self.sky, self.start, seconds)).filter(|sun| sun.z > 0.0)
     }
 
     /// The line for a beam there, of `seconds` after the start.
@@ -107,7 +107,7 @@ impl Receiver {
         let chord = 2.0 * (0.5 * self.beamwidth.radians()).sin();
         let mut power = 1.0;
         for emitter in &mut self.emitters {
-            let Some(there) = emitter.place(&self.sky, self.start, seconds) else {
+            let Some(there) = emitter.direction(&self.sky, self.start, seconds) else {
                 continue;
             };
             let apart = angle_between(beam, &there);
@@ -135,7 +135,7 @@ impl Receiver {
 
 impl Heard {
     /// Where it stands; none while it has no place.
-    fn place(&mut self, sky: &Sky, start: Utc, seconds: f64) -> Option<Vector3<f64>> {
+    fn direction(&mut self, sky: &Sky, start: Utc, seconds: f64) -> Option<Vector3<f64>> {
         let inside = |nodes: &[(f64, Option<Vector3<f64>>); 2]| {
             nodes[0].0 <= seconds && seconds <= nodes[1].0
         };

@@ -12,7 +12,7 @@ use plumbeam::live::{Loudness, RelayNotice};
 use plumbeam::logbook::PowerUnit;
 use plumbeam::mount::{ApproachSigns, MountModel};
 use plumbeam::observe::{
-    Action, Ending, Looked, ObservationRun, PowerForm, PowerLines, Practised, Row, Settings,
+    Action, Ending, EvaluatedScan, ObservationRun, PowerForm, PowerLines, Practised, Row, Settings,
     Solved, StopCause, practise,
 };
 use plumbeam::simulate::{Dish, Fault, Truth};
@@ -49,7 +49,7 @@ pub fn settings(station: &Station, sky: &Sky) -> Settings {
 pub struct Owner {
     pub told: Vec<(Duration, RelayNotice)>,
     pub rows: Vec<Row>,
-    pub looked: Vec<Looked>,
+    pub looked: Vec<EvaluatedScan>,
     pub solved: Option<Solved>,
     pub peaks_csv: String,
     pub ending: Option<Ending>,
@@ -78,7 +78,7 @@ impl Practised for Owner {
                     .for_each(|row| row.emitter.clone_from(&emitter)),
                 None => self.rows.retain(|row| row.scan != scan),
             },
-            Action::Looked(looked, solved) => {
+            Action::EvaluatedScan(looked, solved) => {
                 self.looked.push(*looked);
                 self.solved = solved.or(self.solved.take());
             }
@@ -129,7 +129,7 @@ impl Owner {
 }
 
 /// Runs it.
-pub struct World {
+pub struct Rig {
     pub station: Arc<Station>,
     pub sky: Arc<Sky>,
     pub truth: Truth,
@@ -141,11 +141,11 @@ pub struct World {
     pub dish_station: Option<Arc<Station>>,
 }
 
-impl World {
-    pub fn new(station: Station, truth: Truth) -> World {
+impl Rig {
+    pub fn new(station: Station, truth: Truth) -> Rig {
         let sky = Sky::new(&station).expect("a sky");
         let settings = settings(&station, &sky);
-        World {
+        Rig {
             station: Arc::new(station),
             sky: Arc::new(sky),
             truth,
@@ -157,7 +157,7 @@ impl World {
         }
     }
 
-    pub fn fault(mut self, text: &str) -> World {
+    pub fn fault(mut self, text: &str) -> Rig {
         self.faults.push(Fault::parse(text).expect("a fault"));
         self
     }

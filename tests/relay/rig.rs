@@ -62,7 +62,7 @@ pub fn settings() -> Settings {
     }
 }
 
-pub struct World {
+pub struct Rig {
     pub relay: Relay,
     pub mount: Mount,
     pub now: Duration,
@@ -86,9 +86,9 @@ pub struct World {
     lines: u64,
 }
 
-impl World {
-    pub fn new(settings: Settings, full: Box<FullModel>, mount: Mount) -> World {
-        World::under(settings, full, mount, ReportTurn::AsAsked, SunPlace::Down)
+impl Rig {
+    pub fn new(settings: Settings, full: Box<FullModel>, mount: Mount) -> Rig {
+        Rig::under(settings, full, mount, ReportTurn::AsAsked, SunPlace::Down)
     }
 
     pub fn under(
@@ -97,8 +97,8 @@ impl World {
         mount: Mount,
         report: ReportTurn,
         sun: SunPlace,
-    ) -> World {
-        World::with_sky(settings, full, mount, report, Box::new(move |_| sun))
+    ) -> Rig {
+        Rig::with_sky(settings, full, mount, report, Box::new(move |_| sun))
     }
 
     pub fn with_sky(
@@ -107,9 +107,9 @@ impl World {
         mount: Mount,
         report: ReportTurn,
         sun: plumbeam::live::SunAt,
-    ) -> World {
+    ) -> Rig {
         let aim = Aim::new(full, InKeyhole::Hold, report);
-        World {
+        Rig {
             relay: Relay::new(settings, aim, sun),
             mount,
             now: Duration::ZERO,
@@ -130,7 +130,7 @@ impl World {
     }
 
     /// The same, connected and with a first position.
-    pub fn ready(mut self) -> World {
+    pub fn ready(mut self) -> Rig {
         self.run(0.5);
         self
     }
