@@ -13,7 +13,7 @@ mod rig;
 
 use std::time::Instant;
 
-use plumbeam::live::{Settings, SunPlace};
+use plumbeam::live::{RelaySettings, SunPlace};
 use plumbeam::mount::Term;
 use plumbeam::table::DemandKind;
 
@@ -61,7 +61,7 @@ fn hours(hours: u64) {
         plumbeam::angle::EncoderReading::from_degrees(180.0, 35.0),
         plumbeam::mount::ApproachSigns::UNKNOWN,
     );
-    let guarded = Settings {
+    let guarded = RelaySettings {
         zone: Some(deg(10.0)),
         ..settings()
     };

@@ -8,11 +8,11 @@ use std::sync::OnceLock;
 use std::time::Duration;
 
 use plumbeam::angle::{Angle, EncoderReading};
-use plumbeam::desk::{EditRequest, Session, edit_log as edits};
+use plumbeam::desk::{DeskSession, EditRequest, edit_log as edits};
 use plumbeam::live::protocol::{Code, Command, DaemonLine, DaemonRequest, DemandLimits, Lines};
 use plumbeam::live::{
-    About, Action, Aim, Axes, Event, InKeyhole, OnDisconnect, Operator, Relay, ReportTurn,
-    Settings, SunPlace, Wire, head, parse_log,
+    About, Action, Aim, Axes, Event, InKeyhole, OnDisconnect, Operator, Relay, RelaySettings,
+    ReportTurn, SunPlace, Wire, head, parse_log,
 };
 use plumbeam::logbook::{
     Angles, Calibration, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, PowerUnit,
@@ -20,7 +20,7 @@ use plumbeam::logbook::{
 };
 use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::observe::{PowerForm, PowerLines};
-use plumbeam::outputs::{Found, OutputKind};
+use plumbeam::outputs::{FileContents, OutputKind};
 use plumbeam::problem::{Error, is_obeyed};
 use plumbeam::simulate::{Truth, session};
 use plumbeam::sky::Sky;
@@ -29,7 +29,7 @@ use plumbeam::table::{
     Air, ApproachChoice, CalibrationWatch, CorrectionTable, Demand, DemandKind, EncoderRange,
     FullModel, Loaded, Pointer, Source, StreamForm, Writing, read_table, serve,
 };
-use plumbeam::time::{DateOrder, Offset, Utc};
+use plumbeam::time::{DateOrder, Utc, ZoneOffset};
 
 /// Reads the bytes; whether they were taken for what they should be.
 pub type Target = fn(&[u8]) -> bool;
@@ -173,7 +173,7 @@ fn logs(bytes: &[u8]) -> bool {
 
 fn all_said() -> LogOptions {
     LogOptions {
-        zone: Some(Offset::from_hours(2)),
+        zone: Some(ZoneOffset::from_hours(2)),
         dates: Some(DateOrder::DayMonthYear),
         emitter: Some("sun".to_owned()),
         approach: Some(CompassMeaning::From),
@@ -382,7 +382,7 @@ fn elements(bytes: &[u8]) -> bool {
 
 /// What stands where an output should go.
 fn outputs(bytes: &[u8]) -> bool {
-    let found = Found::of(bytes);
+    let found = FileContents::of(bytes);
     for kind in [
         OutputKind::Log,
         OutputKind::Sheet,
@@ -395,10 +395,10 @@ fn outputs(bytes: &[u8]) -> bool {
         }
     }
     // A log with rows is never taken for what may be written over by another verb's output.
-    if let Found::Log { rows, .. } = &found {
+    if let FileContents::Log { rows, .. } = &found {
         assert!(*rows > 0 && found.replaced_by(OutputKind::Text, "reduce").is_err());
     }
-    !matches!(found, Found::Nothing | Found::Other)
+    !matches!(found, FileContents::Nothing | FileContents::Other)
 }
 
 /// The live stream. The first byte chooses its form, the rest comes in.
@@ -599,7 +599,7 @@ impl Scene {
             EncoderReading::from_degrees(180.0, 35.0),
             plumbeam::mount::ApproachSigns::UNKNOWN,
         );
-        let settings = Settings {
+        let settings = RelaySettings {
             leash: Angle::from_degrees(10.0),
             deadband: Angle::from_degrees(0.05),
             zone: Some(Angle::from_degrees(10.0)),
@@ -759,7 +759,7 @@ fn relay_log(bytes: &[u8]) -> bool {
 
 /// An edit as a page sends it: read, and its peak read as a log is.
 fn edit(bytes: &[u8]) -> bool {
-    static SESSION: OnceLock<Session> = OnceLock::new();
+    static SESSION: OnceLock<DeskSession> = OnceLock::new();
     let Ok(asked) = serde_json::from_slice::<EditRequest>(bytes) else {
         return false;
     };
@@ -768,7 +768,7 @@ fn edit(bytes: &[u8]) -> bool {
             let session = SESSION.get_or_init(|| {
                 // A folder that is not there holds no log.
                 let place = Path::new("no-such-folder/station.toml");
-                Session::open(place, some_station().clone(), None).expect("a session")
+                DeskSession::open(place, some_station().clone(), None).expect("a session")
             });
             match session.typed_peak(&typed) {
                 Ok(peak) => finite(

@@ -11,7 +11,7 @@ use crate::files::write_whole;
 use crate::live::Loudness;
 use crate::logbook::{Calibration, PeakLog, PowerUnit};
 use crate::observe::{
-    Action, Ending, ObservationRun, PowerForm, PowerLines, Practised, Settings, StopCause,
+    Action, Ending, ObservationRun, ObserveSettings, PowerForm, PowerLines, Practised, StopCause,
     USUAL_ZEROS, practise,
 };
 use crate::problem::{Error, Problem};
@@ -195,7 +195,7 @@ fn practice(station: Station, sky: Sky) -> Result<String, Error> {
     let truth = Truth::parse("the invented truth", PRACTICE)?.named_for(station.mount.kind());
     let start = Utc::parse(PRACTISED_AT).map_err(|error| Error::Unsupported(error.to_string()))?;
     let mut dish = Dish::new(&station, &sky, &truth, Vec::new(), (start, 1))?;
-    let settings = Settings::usual(&station, &sky, USUAL_ZEROS);
+    let settings = ObserveSettings::usual(&station, &sky, USUAL_ZEROS);
     let (station, sky) = (Arc::new(station), Arc::new(sky));
     let observation = ObservationRun::under(settings, &station, &sky);
     let lines = PowerLines::new(PowerForm::Line, PowerUnit::Decibels);

@@ -15,8 +15,8 @@ use std::fmt;
 use jiff::civil;
 
 pub use date::{DateOrder, Form, WrittenZone};
-pub use offset::Offset;
-pub use written::Written;
+pub use offset::ZoneOffset;
+pub use written::WrittenTime;
 
 /// By definition.
 pub(crate) const NANOS_PER_SECOND: i64 = 1_000_000_000;
@@ -103,7 +103,7 @@ impl Utc {
         minute_of_day: i64,
         second: i64,
         nanos: i64,
-        offset: Offset,
+        offset: ZoneOffset,
     ) -> Result<Utc, TimeTextError> {
         let day = unix_day(date).map_err(|e| TimeTextError::NotATime(reason(&e)))?;
         let leap = second == 60;
@@ -268,7 +268,7 @@ fn reason(error: &jiff::Error) -> String {
 /// Splits the zone off.
 fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     if let Some(clock) = text.strip_suffix(['Z', 'z']) {
-        return Ok((clock, WrittenZone::Offset(Offset::ZERO)));
+        return Ok((clock, WrittenZone::Offset(ZoneOffset::ZERO)));
     }
     // An offset's sign stands behind the clock; the date's hyphens stand before it.
     let clock_starts = text.find(['T', 't', ' ']).unwrap_or(text.len());

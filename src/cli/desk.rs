@@ -9,7 +9,7 @@ use super::observe_args::{Form, Unit};
 use super::value::whole;
 use super::{Common, Console, Verdict};
 use crate::desk::serve::{Bound, Bus, Event};
-use crate::desk::{Desk, Live, Session, Wanted};
+use crate::desk::{Desk, DeskSession, Live, Wanted};
 use crate::observe::PowerSource;
 use crate::problem::{Error, printable};
 
@@ -85,7 +85,7 @@ pub fn run(args: &Args, common: &Common, console: &mut Console) -> Result<Verdic
         )));
     }
     let station = common.read_station()?;
-    let session = Session::open(&common.station, station, args.peaks.as_deref())?;
+    let session = DeskSession::open(&common.station, station, args.peaks.as_deref())?;
     let base = session.base();
     console.log(&base.log.taken, &base.log.warnings);
     let bound = Bound::new(args.port, args.lan)?;

@@ -6,15 +6,15 @@ use super::Console;
 use crate::explain::MOST_LOGS;
 use crate::logbook::{ColumnNames, CompassMeaning, LogOptions, PeakLog, Readings};
 use crate::problem::Error;
-use crate::time::{DateOrder, Offset};
+use crate::time::{DateOrder, ZoneOffset};
 
 /// What decides where a log has two meanings. A log that needs one of these says which, all at
 /// once.
 #[derive(ClapArgs, Clone, Debug, Default)]
 pub struct LogArgs {
     /// Offset from UTC of times in the log that say none, such as +11:00
-    #[arg(long, value_name = "+HH:MM", value_parser = Offset::parse, allow_hyphen_values = true)]
-    pub zone: Option<Offset>,
+    #[arg(long, value_name = "+HH:MM", value_parser = ZoneOffset::parse, allow_hyphen_values = true)]
+    pub zone: Option<ZoneOffset>,
     #[command(flatten)]
     pub habits: LogHabits,
 }
@@ -70,7 +70,7 @@ impl LogArgs {
 
 impl LogHabits {
     /// What they say, with the offset from UTC of times that say none.
-    pub fn options(&self, zone: Option<Offset>) -> LogOptions {
+    pub fn options(&self, zone: Option<ZoneOffset>) -> LogOptions {
         let mut columns = ColumnNames::default();
         for names in &self.columns {
             columns.extend(names.clone());

@@ -13,10 +13,10 @@ use super::relay::SunOption;
 use super::run_record::run_record;
 use super::{Common, Console, Verdict, run_again};
 use crate::angle::Angle;
-use crate::files::{self, Expected};
+use crate::files::{self, FileToRead};
 use crate::logbook::{self, PowerUnit, ScanOptions, ScanReader};
 use crate::observe::{
-    Ending, FORMAT, Knowledge, Manner, ObservationRun, Pattern, PowerLines, Settings,
+    Ending, FORMAT, Knowledge, Manner, ObservationRun, ObserveSettings, Pattern, PowerLines,
 };
 use crate::outputs::{Growing, Guard, OutputKind};
 use crate::problem::{Error, Problem, printable};
@@ -147,7 +147,7 @@ fn settings(
     scans: Vec<logbook::Scan>,
     unit: PowerUnit,
     console: &mut Console,
-) -> Result<Settings, Error> {
+) -> Result<ObserveSettings, Error> {
     let named = |name: &String| -> Result<EmitterId, Error> { Ok(sky.emitter_named(name)?) };
     let mut names = args.emitters.clone();
     if let Some(plan) = &args.plan {
@@ -162,7 +162,7 @@ fn settings(
             "the station file has no emitter".to_owned(),
         ));
     }
-    let usual = Settings::usual(station, sky, Angle::from_degrees(args.zeros));
+    let usual = ObserveSettings::usual(station, sky, Angle::from_degrees(args.zeros));
     let prior = match &args.calibration {
         None => usual.prior.clone(),
         Some(path) => {
@@ -185,7 +185,7 @@ fn settings(
         wanted.degrees(),
         args.span / 60.0
     ));
-    Ok(Settings {
+    Ok(ObserveSettings {
         zone,
         leash: Angle::from_degrees(args.leash),
         wanted,
@@ -216,7 +216,7 @@ fn settings(
 
 /// The emitters of a plan, each once.
 fn emitters_of(path: &Path) -> Result<Vec<String>, Error> {
-    const EXPECTED: Expected = Expected::mebibytes("a plan", 16);
+    const EXPECTED: FileToRead = FileToRead::mebibytes("a plan", 16);
     let (name, bytes) = files::read_bytes(path, EXPECTED)?;
     let no_plan = || {
         Error::from(

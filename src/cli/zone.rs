@@ -5,7 +5,7 @@ use std::str::FromStr;
 use clap::Args as ClapArgs;
 
 use crate::problem::{Error, printable};
-use crate::time::{Offset, TimeTextError, Utc};
+use crate::time::{TimeTextError, Utc, ZoneOffset};
 
 /// `--zone`.
 #[derive(ClapArgs, Clone, Copy, Debug)]
@@ -13,7 +13,7 @@ pub struct ZoneOption {
     /// Your clock's offset from UTC: local time is shown next to UTC, and times given without Z or
     /// an offset are local ones
     #[arg(long, value_name = "+HH:MM", allow_hyphen_values = true)]
-    pub zone: Option<Offset>,
+    pub zone: Option<ZoneOffset>,
 }
 
 impl ZoneOption {

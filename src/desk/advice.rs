@@ -1,6 +1,6 @@
 //! Which way the peak lies and how far, in words.
 
-use super::coach::Standing;
+use super::coach::PeakSoFar;
 use crate::angle::Angle;
 use crate::live::Axes;
 use crate::mount::Kind;
@@ -21,7 +21,7 @@ pub fn lean(kind: Kind, axes: Axes) -> f64 {
 /// How far along each axis, and the words: to the top of the parabola where it is known, else back to
 /// the best reading.
 pub fn advice(
-    standing: &Standing,
+    standing: &PeakSoFar,
     kind: Kind,
     lean: f64,
     beamwidth: Angle,

@@ -35,7 +35,7 @@ pub struct PowerSample {
 
 /// What is known of the peak.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Standing {
+pub struct PeakSoFar {
     /// The last power.
     pub now: PowerSample,
     /// The best so far.
@@ -83,7 +83,7 @@ impl Coach {
     }
 
     /// What is known; `lean` is the cosine by which a degree of the first axis is less on the sky.
-    pub fn standing(&self, lean: f64) -> Option<Standing> {
+    pub fn standing(&self, lean: f64) -> Option<PeakSoFar> {
         let now = *self.samples.back()?;
         let best = (self.samples.iter())
             .max_by(|a, b| a.power_db.total_cmp(&b.power_db))
@@ -101,7 +101,7 @@ impl Coach {
             let by = if axis == 0 { lean.max(1e-3) } else { 1.0 };
             self.beamwidth * (share / by)
         };
-        Some(Standing {
+        Some(PeakSoFar {
             now,
             best,
             top: [0, 1].map(|axis| {

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 use std::sync::Arc;
 
 use super::edit::{Addition, Choices, NoiseChoice, PeakName};
-use super::session::Session;
+use super::session::DeskSession;
 use crate::angle::Angle;
 use crate::explain::Options;
 use crate::logbook::{Peak, PeakLog, Readings};
@@ -32,7 +32,7 @@ pub struct Effective {
     pub warnings: Vec<String>,
 }
 
-impl Session {
+impl DeskSession {
     /// The log and the options as the choices make them.
     pub fn effective(&self, choices: &Choices) -> Effective {
         let mut made = Making::of(self);
@@ -76,7 +76,7 @@ fn fingerprint(peak: &Peak) -> Fingerprint<'_> {
 }
 
 impl Making {
-    fn of(session: &Session) -> Making {
+    fn of(session: &DeskSession) -> Making {
         let file = session.log_name();
         let log = session.base().log.clone();
         Making {
@@ -194,7 +194,7 @@ impl Making {
         }
     }
 
-    fn finish(self, session: &Session, choices: &Choices) -> Effective {
+    fn finish(self, session: &DeskSession, choices: &Choices) -> Effective {
         let logged = |p: &Peak| p.azimuth_sigma.is_some() || p.elevation_sigma.is_some();
         let imports = choices.added.iter().filter_map(|a| match a {
             Addition::Log(file, told) => session.imported(file, told).ok(),

@@ -13,8 +13,8 @@ use crate::table::{DemandKind, Provenance, TableRequest, c_header, firmware_tabl
 
 use super::edit::{Addition, Choices};
 use super::effective::Effective;
-use super::session::Session;
-use super::solved::{Found, Solved};
+use super::session::DeskSession;
+use super::solved::{SessionFindings, SolvedSession};
 
 /// The calibration in the session's folder: what `solve` writes there.
 pub const CALIBRATION_FILE: &str = "calibration.json";
@@ -27,11 +27,11 @@ pub struct Export {
     what: &'static str,
     /// The file or folder, in the session's folder.
     pub file: &'static str,
-    kind: Kind,
+    kind: ExportKind,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Kind {
+enum ExportKind {
     Log,
     Calibration,
     Result,
@@ -46,49 +46,64 @@ enum Kind {
 
 /// Everything that can be exported.
 pub const ALL: [Export; 10] = [
-    export("log", "Log as edited", "desk-peaks.csv", Kind::Log),
+    export("log", "Log as edited", "desk-peaks.csv", ExportKind::Log),
     export(
         "calibration",
         "Calibration",
         CALIBRATION_FILE,
-        Kind::Calibration,
+        ExportKind::Calibration,
     ),
-    export("result", "Result as text", "solve.txt", Kind::Result),
+    export("result", "Result as text", "solve.txt", ExportKind::Result),
     export(
         "table",
         "Correction table",
         "corrections.csv",
-        Kind::TableCsv,
+        ExportKind::TableCsv,
     ),
     export(
         "table-json",
         "Correction table as JSON",
         "corrections.json",
-        Kind::TableJson,
+        ExportKind::TableJson,
     ),
     export(
         "c-header",
         "Correction table for firmware",
         "corrections.h",
-        Kind::Header,
+        ExportKind::Header,
     ),
     export(
         "findings",
         "Faults as JSON",
         "findings.json",
-        Kind::Findings,
+        ExportKind::Findings,
     ),
-    export("faults", "Faults as text", "faults.txt", Kind::FindingsText),
-    export("report", "Report with pictures", "report", Kind::Report),
+    export(
+        "faults",
+        "Faults as text",
+        "faults.txt",
+        ExportKind::FindingsText,
+    ),
+    export(
+        "report",
+        "Report with pictures",
+        "report",
+        ExportKind::Report,
+    ),
     export(
         "faults-report",
         "Report of the faults",
         "faults",
-        Kind::FaultsReport,
+        ExportKind::FaultsReport,
     ),
 ];
 
-const fn export(id: &'static str, what: &'static str, file: &'static str, kind: Kind) -> Export {
+const fn export(
+    id: &'static str,
+    what: &'static str,
+    file: &'static str,
+    kind: ExportKind,
+) -> Export {
     Export {
         id,
         what,
@@ -106,7 +121,7 @@ impl Export {
 
 /// What an export came to.
 #[derive(Clone, Debug, Default, serde::Serialize)]
-pub struct Written {
+pub struct Exported {
     /// Files and folders, by their names in the session's folder.
     pub written: Vec<String>,
     /// What must be known of them.
@@ -115,7 +130,7 @@ pub struct Written {
 
 /// What the logs of a state are called as files: the log itself while it is as it stands there, else
 /// what is exported in its place.
-pub fn log_names(session: &Session, effective: &Effective) -> Vec<String> {
+pub fn log_names(session: &DeskSession, effective: &Effective) -> Vec<String> {
     if effective.as_logged {
         return vec![named_from(&session.folder, &session.log_path)];
     }
@@ -143,7 +158,7 @@ fn exported_log(index: usize) -> String {
 }
 
 /// The commands that give the same result, once the log is exported where it was edited.
-pub fn commands(session: &Session, effective: &Effective) -> Vec<String> {
+pub fn commands(session: &DeskSession, effective: &Effective) -> Vec<String> {
     let kind = session.station.mount.kind();
     let mut words = Vec::new();
     for name in log_names(session, effective) {
@@ -193,11 +208,11 @@ fn shell_word(text: &str) -> String {
 /// An unknown name; when writing would destroy something; when nothing was found that could be
 /// written. What was written before stays.
 pub fn write(
-    session: &Session,
-    solved: &Solved,
+    session: &DeskSession,
+    solved: &SolvedSession,
     choices: &Choices,
     ids: &[String],
-) -> Result<Written, Error> {
+) -> Result<Exported, Error> {
     let mut wanted = Vec::new();
     for id in ids {
         let known = ALL.iter().find(|export| export.id == id);
@@ -222,7 +237,7 @@ pub fn write(
             guard = guard.reads("an imported log", &session.folder.join(file));
         }
     }
-    let mut written = Written::default();
+    let mut written = Exported::default();
     for export in &wanted {
         export.write(session, solved, &mut guard, &mut written)?;
     }
@@ -232,10 +247,10 @@ pub fn write(
 impl Export {
     fn write(
         &self,
-        session: &Session,
-        solved: &Solved,
+        session: &DeskSession,
+        solved: &SolvedSession,
         guard: &mut Guard,
-        written: &mut Written,
+        written: &mut Exported,
     ) -> Result<(), Error> {
         let mut file = |name: &str, kind: OutputKind, text: &str| -> Result<(), Error> {
             let path = session.folder.join(name);
@@ -246,7 +261,7 @@ impl Export {
             written.note(name, kept);
             Ok(())
         };
-        if self.kind == Kind::Log {
+        if self.kind == ExportKind::Log {
             for (index, log) in solved.effective.logs().iter().enumerate() {
                 file(&exported_log(index), OutputKind::Log, &log.to_csv())?;
             }
@@ -269,31 +284,33 @@ impl Export {
             })
         };
         match self.kind {
-            Kind::Log => Ok(()),
-            Kind::Calibration => {
+            ExportKind::Log => Ok(()),
+            ExportKind::Calibration => {
                 let json = found
                     .document
                     .checked_json(&session.folder.join(self.file))?;
                 file(self.file, OutputKind::Calibration, &json)
             }
-            Kind::Result => file(self.file, OutputKind::Text, &text(&report, Colour::Never)),
-            Kind::TableCsv | Kind::TableJson | Kind::Header => {
+            ExportKind::Result => file(self.file, OutputKind::Text, &text(&report, Colour::Never)),
+            ExportKind::TableCsv | ExportKind::TableJson | ExportKind::Header => {
                 let (text, said) = self.table(session, found)?;
                 file(self.file, OutputKind::Table, &text)?;
                 written.said.extend(said);
                 Ok(())
             }
-            Kind::Findings => {
+            ExportKind::Findings => {
                 let json = format!("{:#}\n", faults_json(diagnosis()?));
                 file(self.file, OutputKind::Text, &json)
             }
-            Kind::FindingsText => file(self.file, OutputKind::Text, &faults_text(diagnosis()?)),
-            Kind::Report | Kind::FaultsReport => {
+            ExportKind::FindingsText => {
+                file(self.file, OutputKind::Text, &faults_text(diagnosis()?))
+            }
+            ExportKind::Report | ExportKind::FaultsReport => {
                 let path = session.folder.join(self.file);
                 refuse_links(&path)?;
                 let folder = guard.folder("the export", &path)?;
                 let (page, done) = match self.kind {
-                    Kind::Report => (
+                    ExportKind::Report => (
                         PAGE_NAME,
                         folder.write(|dir| write_report(dir, &report).map(drop))?,
                     ),
@@ -312,7 +329,11 @@ impl Export {
     }
 
     /// A correction table, and what must be known of it.
-    fn table(&self, session: &Session, found: &Found) -> Result<(String, Vec<String>), Error> {
+    fn table(
+        &self,
+        session: &DeskSession,
+        found: &SessionFindings,
+    ) -> Result<(String, Vec<String>), Error> {
         use crate::logbook::Trust;
         let (station, calibration) = (&session.station, &found.document);
         if calibration.trust == Trust::None {
@@ -325,11 +346,11 @@ impl Export {
         let request = TableRequest::for_beam(station.dish.beamwidth);
         let provenance = Provenance::of(calibration, CALIBRATION_FILE, station);
         Ok(match self.kind {
-            Kind::Header => {
+            ExportKind::Header => {
                 let done = firmware_table(&full, &request, &provenance, None)?;
                 (c_header(&done.table), [done.notes, done.warnings].concat())
             }
-            Kind::TableJson => {
+            ExportKind::TableJson => {
                 let done = table(&full, &request, &provenance)?;
                 (done.table.to_json(), [done.notes, done.warnings].concat())
             }
@@ -341,7 +362,7 @@ impl Export {
     }
 }
 
-impl Written {
+impl Exported {
     fn note(&mut self, name: &str, kept: Option<PathBuf>) {
         self.written.push(name.to_owned());
         let kept = kept.as_deref().and_then(Path::file_name);

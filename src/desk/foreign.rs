@@ -8,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use crate::logbook::{ColumnNames, CompassMeaning, LogOptions, Readings};
 use crate::problem::Error;
 use crate::text::quoted;
-use crate::time::{DateOrder, Offset};
+use crate::time::{DateOrder, ZoneOffset};
 
 /// What was said of a log where its text has two meanings: the options of the command line, as they
 /// are written there.
@@ -53,7 +53,7 @@ impl LogAnswers {
             _ => Err(format!("{text:?} is neither from nor toward")),
         };
         Ok(LogOptions {
-            zone: (self.zone.as_deref()).map(Offset::parse).transpose()?,
+            zone: (self.zone.as_deref()).map(ZoneOffset::parse).transpose()?,
             dates: self.dates.as_ref().map(dates).transpose()?,
             columns: (self.columns.as_deref())
                 .map(ColumnNames::parse)

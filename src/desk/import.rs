@@ -7,7 +7,7 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::foreign::{LogAnswers, inside};
-use super::session::{LOG_EXPECTED, Session, encoder_readings_of};
+use super::session::{DeskSession, LOG_EXPECTED, encoder_readings_of};
 use crate::files;
 use crate::logbook::{PeakLog, Question, questions};
 use crate::problem::{Error, printable};
@@ -66,7 +66,7 @@ const LONGEST_NAME: usize = 80;
 ///
 /// # Errors
 /// All that is wrong with it, but not what can be asked; when it cannot be stored.
-pub fn take(session: &Session, name: &str, bytes: &[u8]) -> Result<Offered, Error> {
+pub fn take(session: &DeskSession, name: &str, bytes: &[u8]) -> Result<Offered, Error> {
     let name = stored_name(name);
     let told = LogAnswers::default();
     // Before it is stored: what is no log must leave nothing behind.
@@ -82,12 +82,17 @@ pub fn take(session: &Session, name: &str, bytes: &[u8]) -> Result<Offered, Erro
 ///
 /// # Errors
 /// As [`take`].
-pub fn again(session: &Session, file: &str, told: &LogAnswers) -> Result<Offered, Error> {
+pub fn again(session: &DeskSession, file: &str, told: &LogAnswers) -> Result<Offered, Error> {
     let (_, bytes) = files::read_bytes(&inside(&session.folder, file)?, LOG_EXPECTED)?;
     offer(session, file, &bytes, told)
 }
 
-fn offer(session: &Session, file: &str, bytes: &[u8], told: &LogAnswers) -> Result<Offered, Error> {
+fn offer(
+    session: &DeskSession,
+    file: &str,
+    bytes: &[u8],
+    told: &LogAnswers,
+) -> Result<Offered, Error> {
     let options = told.options().map_err(Error::Usage)?;
     let open = questions(file, bytes, &session.station, &options)?;
     if let Some(question) = open.first() {

@@ -10,9 +10,9 @@ use serde::Serialize;
 
 use super::advice::{advice, lean};
 use super::coach::{Coach, PowerSample};
-use super::rotator::{Rotator, Seen};
+use super::rotator::{KnownPosition, Rotator};
 use super::runs::{RunView, Watched};
-use super::session::Session;
+use super::session::DeskSession;
 use super::state::Desk;
 use crate::angle::Angle;
 use crate::live::Axes;
@@ -49,7 +49,7 @@ pub struct Wanted {
 #[derive(Clone, Debug, PartialEq)]
 pub enum News {
     /// Where the mount stands.
-    Reading(ReadingView),
+    MountReading(ReadingView),
     /// What the receiver hears.
     Power(Box<PowerView>),
     /// What runs.
@@ -135,7 +135,7 @@ impl Live {
             let rotator = Arc::new(Rotator::watch(place, move || {
                 let weak = inner.lock().unwrap_or_else(PoisonError::into_inner).clone();
                 if let Some(rotator) = weak.and_then(|weak| weak.upgrade()) {
-                    tell(News::Reading(reading_view(&kind, &rotator.seen())));
+                    tell(News::MountReading(reading_view(&kind, &rotator.seen())));
                 }
             }));
             *told.lock().unwrap_or_else(PoisonError::into_inner) = Some(Arc::downgrade(&rotator));
@@ -287,7 +287,7 @@ impl Live {
 /// Where the reading of an emitter is expected, by the calibration of the present state or as built;
 /// what moves with the sky then stands still.
 fn expected_reading(desk: &Desk, emitter: &str, near: Axes, time: Utc) -> Option<Axes> {
-    let session: &Session = &desk.session;
+    let session: &DeskSession = &desk.session;
     let direction = session.sky.apparent(emitter, time).ok()?;
     let solved = desk.newest(Duration::ZERO).map(|(solved, _)| solved);
     let model = solved
@@ -468,7 +468,7 @@ fn typed(station: &crate::station::Station, axes: Axes) -> [String; 2] {
     })
 }
 
-fn reading_view(station: &crate::station::Station, seen: &Seen) -> ReadingView {
+fn reading_view(station: &crate::station::Station, seen: &KnownPosition) -> ReadingView {
     let reading = seen.reading;
     let degrees = reading.map(|r| r.axes.degrees());
     let [azimuth_shown, elevation_shown] = match reading {

@@ -11,8 +11,8 @@ use crate::problem::printable;
 use crate::report::{SUN_CAUTION, minute_words, term_name};
 use crate::time::Utc;
 
-use super::session::Session;
-use super::solved::Solved;
+use super::session::DeskSession;
+use super::solved::SolvedSession;
 use super::view::Trouble;
 
 /// So far ahead is planned, seconds.
@@ -79,7 +79,7 @@ impl NextPeaks {
     }
 
     /// The best peaks after that state.
-    pub fn of(session: &Session, solved: &Arc<Solved>, now: Utc) -> NextPeaks {
+    pub fn of(session: &DeskSession, solved: &Arc<SolvedSession>, now: Utc) -> NextPeaks {
         let mut next = NextPeaks {
             ready: true,
             ..NextPeaks::pending(solved.version, now)

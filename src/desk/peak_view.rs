@@ -14,8 +14,8 @@ use crate::problem::printable;
 use crate::report::minute_words;
 use crate::solve::PeakOutcome;
 
-use super::session::Session;
-use super::solved::{Found, Solved};
+use super::session::DeskSession;
+use super::solved::{SessionFindings, SolvedSession};
 
 /// A peak as a page shows it.
 #[derive(Clone, Debug, Serialize)]
@@ -45,7 +45,7 @@ pub struct PeakView {
 }
 
 /// All peaks of a state, in the order of their rows.
-pub fn peaks(session: &Session, solved: &Solved) -> Vec<PeakView> {
+pub fn peaks(session: &DeskSession, solved: &SolvedSession) -> Vec<PeakView> {
     let effective = &solved.effective;
     let outcomes: HashMap<usize, &PeakOutcome> = (solved.found.iter())
         .flat_map(|f| &f.outcome.peaks)
@@ -147,7 +147,12 @@ fn peak_view(peak: &Peak, outcome: Option<&PeakOutcome>) -> PeakView {
 
 /// A peak that the fit did not use, with how far it lies from the mount that the others give: what
 /// would be gained or lost with it is seen before it is ticked.
-fn with_residual(view: PeakView, session: &Session, found: &Found, peak: &Peak) -> PeakView {
+fn with_residual(
+    view: PeakView,
+    session: &DeskSession,
+    found: &SessionFindings,
+    peak: &Peak,
+) -> PeakView {
     let Some(offset) = residual(session, found, peak) else {
         return view;
     };
@@ -173,7 +178,7 @@ fn with_residual(view: PeakView, session: &Session, found: &Found, peak: &Peak) 
 
 /// Emitter minus modelled beam; none where the emitter's place is not known, or for a feed whose
 /// beam is not.
-fn residual(session: &Session, found: &Found, peak: &Peak) -> Option<Offset> {
+fn residual(session: &DeskSession, found: &SessionFindings, peak: &Peak) -> Option<Offset> {
     let model = &found.outcome.model;
     if peak.feed != 0 || (peak.azimuth.is_none() && peak.elevation.is_none()) {
         return None;

@@ -7,7 +7,7 @@ use std::sync::{Arc, Condvar, Mutex, PoisonError, Weak};
 use std::time::{Duration, Instant};
 
 use crate::live::Axes;
-use crate::live::daemon::{Answer, Conversation, Question};
+use crate::live::daemon::{Conversation, DaemonAnswer, Question};
 use crate::time::Utc;
 
 /// Between questions: several readings for each look of a person.
@@ -19,7 +19,7 @@ const AGAIN: Duration = Duration::from_millis(1500);
 
 /// A reading of the mount.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Reading {
+pub struct MountReading {
     /// Both axes.
     pub axes: Axes,
     /// When, by the clock of this computer: half-way between question and answer.
@@ -30,18 +30,18 @@ pub struct Reading {
 
 /// What is known of where it stands.
 #[derive(Clone, Debug, Default)]
-pub struct Seen {
+pub struct KnownPosition {
     /// The newest reading.
-    pub reading: Option<Reading>,
+    pub reading: Option<MountReading>,
     /// The one before it.
-    pub before: Option<Reading>,
+    pub before: Option<MountReading>,
     /// Why there is no newer one.
     pub problem: Option<String>,
     /// How many were read.
     pub count: u64,
 }
 
-impl Seen {
+impl KnownPosition {
     /// Where it stood at an instant between the last two readings; none at any other.
     pub fn place_at(&self, at: Instant) -> Option<Axes> {
         let (last, before) = (self.reading?, self.before?);
@@ -62,7 +62,7 @@ pub struct Rotator {
 
 #[derive(Debug, Default)]
 struct Shared {
-    seen: Mutex<Seen>,
+    seen: Mutex<KnownPosition>,
     news: Condvar,
 }
 
@@ -85,12 +85,12 @@ impl Rotator {
     }
 
     /// What is known now.
-    pub fn seen(&self) -> Seen {
+    pub fn seen(&self) -> KnownPosition {
         self.shared.lock().clone()
     }
 
     /// A reading that was asked for after this was called; what is known when none comes in time.
-    pub fn fresh(&self, patience: Duration) -> Seen {
+    pub fn fresh(&self, patience: Duration) -> KnownPosition {
         let called = Instant::now();
         let mut seen = self.shared.lock();
         loop {
@@ -108,12 +108,12 @@ impl Rotator {
 }
 
 impl Shared {
-    fn lock(&self) -> std::sync::MutexGuard<'_, Seen> {
+    fn lock(&self) -> std::sync::MutexGuard<'_, KnownPosition> {
         self.seen.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
-fn note(weak: &Weak<Shared>, change: impl FnOnce(&mut Seen)) {
+fn note(weak: &Weak<Shared>, change: impl FnOnce(&mut KnownPosition)) {
     if let Some(shared) = weak.upgrade() {
         change(&mut shared.lock());
         shared.news.notify_all();
@@ -156,8 +156,8 @@ fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(
             };
             let half = asked.elapsed() / 2;
             match answer {
-                Answer::Position(axes, _) if axes.makes_sense() => {
-                    let reading = Reading {
+                DaemonAnswer::Position(axes, _) if axes.makes_sense() => {
+                    let reading = MountReading {
                         axes,
                         time: asked_utc.plus_seconds(half.as_secs_f64()),
                         at: asked + half,

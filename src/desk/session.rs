@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex, PoisonError, RwLock};
 use super::edit::Typed;
 use super::foreign::{LogAnswers, inside};
 use crate::corrected::encoder_readings;
-use crate::files::{self, Expected, Stamp};
+use crate::files::{self, FileToRead, Stamp};
 use crate::logbook::{Axes, Peak, PeakLog};
 use crate::problem::{Error, Problem, Problems};
 use crate::sky::Sky;
@@ -15,11 +15,11 @@ use crate::station::Station;
 use crate::time::Utc;
 
 /// A session's log: that of a long survey. A larger one is not for a page.
-pub const LOG_EXPECTED: Expected = Expected::mebibytes("a log of peaks", 64);
+pub const LOG_EXPECTED: FileToRead = FileToRead::mebibytes("a log of peaks", 64);
 
 /// What a desk works on.
 #[derive(Debug)]
-pub struct Session {
+pub struct DeskSession {
     /// Nothing outside it is read or written, except what the command line named.
     pub folder: PathBuf,
     /// The station file.
@@ -68,7 +68,7 @@ impl Base {
     }
 }
 
-impl Session {
+impl DeskSession {
     /// Reads a station and a log: the one named, or `peaks.csv` beside the station file where there
     /// is one.
     ///
@@ -78,7 +78,7 @@ impl Session {
         station_file: &Path,
         station: Station,
         log_file: Option<&Path>,
-    ) -> Result<Session, Error> {
+    ) -> Result<DeskSession, Error> {
         let folder = match station_file.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
             _ => PathBuf::from("."),
@@ -105,7 +105,7 @@ impl Session {
                 outdated: false,
             },
         };
-        Ok(Session {
+        Ok(DeskSession {
             folder,
             station_file: station_file.to_owned(),
             station: Arc::new(station),

@@ -12,24 +12,24 @@ use crate::station::Station;
 use crate::time::Utc;
 
 use super::effective::Effective;
-use super::session::Session;
+use super::session::DeskSession;
 
 /// A state of the session with what explains it.
 #[derive(Debug)]
-pub struct Solved {
+pub struct SolvedSession {
     /// After which edit: [`History::version`](super::edit_log::History::version).
     pub version: u64,
     /// The log and the options.
     pub effective: Arc<Effective>,
     /// What was found, or why nothing can be.
-    pub found: Result<Found, Error>,
+    pub found: Result<SessionFindings, Error>,
     /// Where.
     pub station: Arc<Station>,
 }
 
 /// What was found.
 #[derive(Debug)]
-pub struct Found {
+pub struct SessionFindings {
     /// The mount errors.
     pub outcome: Outcome,
     /// Faults and mistakes; none with too few peaks to judge by.
@@ -40,10 +40,15 @@ pub struct Found {
     pub document: Calibration,
 }
 
-impl Solved {
+impl SolvedSession {
     /// Explains a state. `now` is when the calibration is made.
-    pub fn of(session: &Session, version: u64, effective: Arc<Effective>, now: Utc) -> Solved {
-        Solved {
+    pub fn of(
+        session: &DeskSession,
+        version: u64,
+        effective: Arc<Effective>,
+        now: Utc,
+    ) -> SolvedSession {
+        SolvedSession {
             version,
             found: found(session, &effective, now),
             effective,
@@ -67,7 +72,7 @@ impl Solved {
     }
 }
 
-fn found(session: &Session, effective: &Effective, now: Utc) -> Result<Found, Error> {
+fn found(session: &DeskSession, effective: &Effective, now: Utc) -> Result<SessionFindings, Error> {
     let station = &session.station;
     if effective.log.peaks.is_empty() {
         return Err(Error::Unsupported(
@@ -90,7 +95,7 @@ fn found(session: &Session, effective: &Effective, now: Utc) -> Result<Found, Er
     let mut document = calibration(&outcome, station, now);
     document.sensible()?;
     document.warnings.extend(outcome.misread.clone());
-    Ok(Found {
+    Ok(SessionFindings {
         remedies: remedies(&outcome, station),
         outcome,
         diagnosis,

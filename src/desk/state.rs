@@ -17,9 +17,9 @@ use super::edit::{
 use super::edit_log::{EditLog, History};
 use super::effective::Effective;
 use super::next::{FRESH_S, NextPeaks};
-use super::session::{Session, clock};
+use super::session::{DeskSession, clock};
 use super::sky::{EmitterView, emitters};
-use super::solved::Solved;
+use super::solved::SolvedSession;
 use super::term_view::can_leave_out;
 use super::view::View;
 
@@ -59,7 +59,7 @@ impl From<Error> for RefusedEdit {
 /// A session that is worked on live.
 pub struct Desk {
     /// What it works on.
-    pub session: Session,
+    pub session: DeskSession,
     state: Mutex<State>,
     changed: Condvar,
     tell: Tell,
@@ -79,9 +79,9 @@ struct State {
     effective: Arc<Effective>,
     rows: VecDeque<Rows>,
     /// The newest state that was explained, and as a page shows it.
-    solved: Option<(Arc<Solved>, Arc<View>)>,
+    solved: Option<(Arc<SolvedSession>, Arc<View>)>,
     /// The session without edits, explained.
-    before: Option<Arc<Solved>>,
+    before: Option<Arc<SolvedSession>>,
     /// How often the log was read again: each time is a state of its own.
     reread: u64,
     /// Why the log could not be read again.
@@ -102,7 +102,7 @@ impl Desk {
     ///
     /// # Errors
     /// As [`EditLog::open`].
-    pub fn open(session: Session, tell: Tell) -> Result<(Arc<Desk>, Vec<String>), Error> {
+    pub fn open(session: DeskSession, tell: Tell) -> Result<(Arc<Desk>, Vec<String>), Error> {
         let (mut log, mut said) = EditLog::open(&session.folder)?;
         if let Some(bytes) = &session.base().bytes {
             said.extend(log.note_log(&session.log_name(), bytes)?);
@@ -153,7 +153,7 @@ impl Desk {
 
     /// The newest state, explained: waits for it at most so long, and gives the newest there is
     /// then.
-    pub fn newest(&self, patience: Duration) -> Option<(Arc<Solved>, Arc<View>)> {
+    pub fn newest(&self, patience: Duration) -> Option<(Arc<SolvedSession>, Arc<View>)> {
         let until = Instant::now() + patience;
         let mut state = self.state();
         loop {
@@ -174,7 +174,7 @@ impl Desk {
     }
 
     /// The session without edits, explained, once it is.
-    pub fn before(&self) -> Option<Arc<Solved>> {
+    pub fn before(&self) -> Option<Arc<SolvedSession>> {
         self.state().before.clone()
     }
 
@@ -451,7 +451,7 @@ fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdi
 }
 
 /// What all edits of a history amount to.
-pub fn choices(session: &Session, history: &History) -> Choices {
+pub fn choices(session: &DeskSession, history: &History) -> Choices {
     let kind = session.station.mount.kind();
     let mut choices = Choices::default();
     for kept in history.in_force() {
@@ -547,13 +547,13 @@ impl Desk {
         true
     }
 
-    fn solved(&self, version: u64, effective: Arc<Effective>) -> Solved {
+    fn solved(&self, version: u64, effective: Arc<Effective>) -> SolvedSession {
         let kept = effective.clone();
         catch_unwind(AssertUnwindSafe(|| {
-            Solved::of(&self.session, version, effective, Utc::now())
+            SolvedSession::of(&self.session, version, effective, Utc::now())
         }))
         .unwrap_or_else(|_| {
-            Solved {
+            SolvedSession {
             version,
             effective: kept,
             found: Err(Error::Unsupported(

@@ -9,8 +9,8 @@ use crate::report::{meanings, unit_name};
 use crate::solve::Decision;
 
 use super::edit::{Choices, Wish};
-use super::session::Session;
-use super::solved::Found;
+use super::session::DeskSession;
+use super::solved::SessionFindings;
 
 /// A term as a page shows it.
 #[derive(Clone, Debug, Serialize)]
@@ -31,7 +31,11 @@ pub struct TermView {
 }
 
 /// All terms, in the model's order.
-pub fn terms(session: &Session, found: Option<&Found>, choices: &Choices) -> Vec<TermView> {
+pub fn terms(
+    session: &DeskSession,
+    found: Option<&SessionFindings>,
+    choices: &Choices,
+) -> Vec<TermView> {
     let kind = session.station.mount.kind();
     let meanings = found.map_or_else(Vec::new, |f| meanings(&f.outcome));
     let meaning = |group: Group| {

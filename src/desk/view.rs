@@ -19,8 +19,8 @@ use super::edit_log::History;
 use super::effective::Effective;
 use super::export;
 use super::peak_view::{PeakView, peaks};
-use super::session::Session;
-use super::solved::{Found, Solved};
+use super::session::DeskSession;
+use super::solved::{SessionFindings, SolvedSession};
 use super::term_view::{TermView, terms};
 
 /// Edits that a page lists: the last ones.
@@ -217,7 +217,12 @@ struct ExportView {
 
 impl View {
     /// Of a state; `before` is the session without edits.
-    pub fn of(session: &Session, solved: &Solved, before: &Solved, history: &History) -> View {
+    pub fn of(
+        session: &DeskSession,
+        solved: &SolvedSession,
+        before: &SolvedSession,
+        history: &History,
+    ) -> View {
         let station = &session.station;
         let effective = &solved.effective;
         let log_name = export::log_names(session, effective).join(" ");
@@ -318,7 +323,7 @@ impl View {
     }
 }
 
-fn folder_name(session: &Session) -> String {
+fn folder_name(session: &DeskSession) -> String {
     let whole = std::fs::canonicalize(&session.folder);
     let name = whole
         .ok()
@@ -326,7 +331,7 @@ fn folder_name(session: &Session) -> String {
     printable(&name.unwrap_or_default())
 }
 
-fn said_of(report: Option<&Report>, solved: &Solved) -> Vec<Said> {
+fn said_of(report: Option<&Report>, solved: &SolvedSession) -> Vec<Said> {
     match (report, &solved.found) {
         (Some(report), _) => (verdict(report).into_iter())
             .map(|(about, said)| Said { about, said })
@@ -340,7 +345,7 @@ fn said_of(report: Option<&Report>, solved: &Solved) -> Vec<Said> {
 }
 
 /// Whether the corrected mount points well enough, in one sentence.
-fn headline(solved: &Solved) -> String {
+fn headline(solved: &SolvedSession) -> String {
     let found = match &solved.found {
         Ok(found) => found,
         Err(_) if solved.effective.log.peaks.is_empty() => return "No peaks yet.".to_owned(),
@@ -349,7 +354,7 @@ fn headline(solved: &Solved) -> String {
     in_one_sentence(&found.outcome, &solved.station)
 }
 
-fn expected(found: &Found, dish: &Dish) -> Option<Expected> {
+fn expected(found: &SessionFindings, dish: &Dish) -> Option<Expected> {
     let sky = found.outcome.sky_error.as_ref()?;
     let shown = |angle: Angle| number::significant(angle.degrees(), 2);
     let loss = loss_words(dish, sky.rms);
@@ -397,7 +402,7 @@ fn noise(report: Option<&Report>, choices: &Choices, effective: &Effective) -> N
     }
 }
 
-fn findings(found: Option<&Found>) -> Vec<FindingView> {
+fn findings(found: Option<&SessionFindings>) -> Vec<FindingView> {
     let findings = found.and_then(|f| f.diagnosis.as_ref());
     (findings.iter().flat_map(|d| &d.findings))
         .map(|f| FindingView {

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::{Ephemeris, Readings, Row};
 use crate::mount::AxisKind;
 use crate::problem::printable;
-use crate::time::Offset;
+use crate::time::ZoneOffset;
 
 /// Longer names are cut. A time takes as much.
 const NAME_WIDTH: usize = 24;
@@ -46,7 +46,7 @@ const NARROW: Widths = Widths {
 /// The table for reading, with local time beside UTC when a zone is given. A single instant stands
 /// in the heading, with one line for each emitter; over a span each emitter has a heading, with
 /// one line for each time.
-pub fn table(ephemeris: &Ephemeris, zone: Option<Offset>) -> String {
+pub fn table(ephemeris: &Ephemeris, zone: Option<ZoneOffset>) -> String {
     let rows = &ephemeris.rows;
     let one_instant = rows.iter().all(|r| r.time_utc == rows[0].time_utc);
     // Local times have a column of their own when times have one.
@@ -153,7 +153,7 @@ fn leading(first: &str, local: Option<String>) -> String {
 }
 
 /// The heading of an instant.
-fn titled(row: &Row, zone: Option<Offset>) -> String {
+fn titled(row: &Row, zone: Option<ZoneOffset>) -> String {
     match zone {
         None => time(row),
         Some(zone) => format!("{}, local {}", time(row), zone.date_and_clock(row.time_utc)),

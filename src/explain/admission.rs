@@ -12,7 +12,7 @@ use crate::mount::Term;
 
 use super::displaced::saved_by_displacement;
 use super::hypothesis::Hypothesis;
-use super::inquiry::{Answer, Context, Inquiry};
+use super::inquiry::{Context, Inquiry, TestedHypothesis};
 use super::joint_fit::JointFit;
 use super::plausibility::absurd;
 use super::prior_size::is_weakly_held;
@@ -292,7 +292,7 @@ pub fn grow(
     context: Context<'_>,
     session: &Session,
     fit: &JointFit,
-    answer: &Answer,
+    answer: &TestedHypothesis,
 ) -> Option<JointFit> {
     let mut hypotheses = fit.hypotheses.clone();
     hypotheses.push(answer.hypothesis.clone());
@@ -380,8 +380,9 @@ fn drop_unneeded(
             .map(|k| (k, inquiry.speaks_for(k, tried)))
             .filter(|(_, answer)| answer.as_ref().is_none_or(|a| !a.convinces()))
             .min_by(|(_, a), (_, b)| {
-                let worth =
-                    |a: &Option<Answer>| a.as_ref().map_or(f64::NEG_INFINITY, |a| a.bic_fall);
+                let worth = |a: &Option<TestedHypothesis>| {
+                    a.as_ref().map_or(f64::NEG_INFINITY, |a| a.bic_fall)
+                };
                 worth(a).total_cmp(&worth(b))
             });
         let Some((index, _)) = weakest else {

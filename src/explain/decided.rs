@@ -60,7 +60,7 @@ pub fn decisions(
     tried: usize,
 ) -> Vec<Decision> {
     let listed = session.choice != TermChoice::ByTheData;
-    let numbers = |answer: &super::inquiry::Answer| Numbers {
+    let numbers = |answer: &super::inquiry::TestedHypothesis| Numbers {
         p_value: answer.p_value,
         bic_fall: answer.bic_fall,
         cross_validation: answer.evidence.cross_validation,

@@ -17,12 +17,12 @@ use super::log_change::ZeroChange;
 use super::loose_joint::LooseJoint;
 use super::misreading::Misreading;
 use super::observe::{SkyNotice, Unusable};
-use super::rivals::Rival;
+use super::rivals::RivalHypothesis;
 use super::row_causes::BadPeak;
 use super::separability::{Advice, ToldInstead, Vague, what_would_tell};
 use super::session::Session;
 use super::sky_error::SkyError;
-use super::start::Start;
+use super::start::StartingZeros;
 
 /// What explains a session.
 #[derive(Clone, Debug)]
@@ -34,7 +34,7 @@ pub struct Explanation {
     /// Everything fitted together.
     pub fit: JointFit,
     /// The zeros from which the fit began.
-    pub start: Start,
+    pub start: StartingZeros,
     /// How the log was misread, if it was: the explanation is that of the log put right.
     pub misread: Option<Misread>,
     /// Set when the readings are computed positions and no readings at all.
@@ -151,7 +151,7 @@ pub struct Cause {
     /// Fall of the Bayesian information criterion.
     pub bic_fall: f64,
     /// What explains the data about as well.
-    pub rivals: Vec<Rival>,
+    pub rivals: Vec<RivalHypothesis>,
 }
 
 impl Cause {

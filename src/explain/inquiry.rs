@@ -39,7 +39,7 @@ pub(crate) struct Context<'a> {
 
 /// A hypothesis that was tested, and the answer.
 #[derive(Clone, Debug)]
-pub struct Answer {
+pub struct TestedHypothesis {
     /// The hypothesis.
     pub hypothesis: Hypothesis,
     /// Fitted coefficients of its columns.
@@ -58,7 +58,7 @@ pub struct Answer {
     pub(super) fit: LinearFit,
 }
 
-impl Answer {
+impl TestedHypothesis {
     /// Covariance of its own coefficients, row by row.
     pub fn covariance(&self) -> Vec<Vec<f64>> {
         let first = self.fit.chosen.len() - self.values.len();
@@ -192,7 +192,7 @@ impl<'a> Inquiry<'a> {
 
     /// Asks for every hypothesis that is not in the joint fit and whose size the data tell.
     /// P-values are corrected for all that were tested.
-    pub fn ask_all(&self) -> Vec<Answer> {
+    pub fn ask_all(&self) -> Vec<TestedHypothesis> {
         let mut answers = self.ask();
         answers.retain(|a| a.is_told(&a.hypothesis.columns(self.session.beamwidth)));
         let tried = kinds(&answers);
@@ -203,8 +203,8 @@ impl<'a> Inquiry<'a> {
     }
 
     /// The same with the p-value of each by itself.
-    pub fn ask(&self) -> Vec<Answer> {
-        let mut answers: Vec<Answer> = (self.open.iter())
+    pub fn ask(&self) -> Vec<TestedHypothesis> {
+        let mut answers: Vec<TestedHypothesis> = (self.open.iter())
             .filter_map(|(hypothesis, first)| self.answer(hypothesis.clone(), *first, |_| 1.0))
             .collect();
         answers.extend(self.ask_steps());
@@ -216,7 +216,7 @@ impl<'a> Inquiry<'a> {
         hypothesis: Hypothesis,
         first: usize,
         places: impl Fn(f64) -> f64,
-    ) -> Option<Answer> {
+    ) -> Option<TestedHypothesis> {
         let base = self.base();
         let count = hypothesis.columns(self.session.beamwidth).len();
         let chosen: Vec<usize> = base.iter().copied().chain(first..first + count).collect();
@@ -225,7 +225,7 @@ impl<'a> Inquiry<'a> {
             .fit(&chosen, &self.about.kept, self.about.variance)?;
         let evidence = self.linearised.evidence(&base, &fit)?;
         let p_value = evidence.p_value();
-        Some(Answer {
+        Some(TestedHypothesis {
             values: fit.values[base.len()..].to_vec(),
             p_value: p_value * places(p_value),
             spread_p_value: 0.0,
@@ -237,7 +237,7 @@ impl<'a> Inquiry<'a> {
     }
 
     /// Steps in time and in elevation, each at the place that fits best.
-    fn ask_steps(&self) -> Vec<Answer> {
+    fn ask_steps(&self) -> Vec<TestedHypothesis> {
         let base = self.base();
         let peaks = self.session.peaks.as_slice();
         let mut sets = vec![self.about.kept.clone()];
@@ -301,7 +301,7 @@ impl<'a> Inquiry<'a> {
 
     /// Pairs of hypotheses of which each may hide the other: the best few by the sums over the
     /// peaks now explained, each with the pair's answer. P-values are corrected for all pairs.
-    pub(super) fn ask_pairs(&self) -> Vec<(Hypothesis, Answer)> {
+    pub(super) fn ask_pairs(&self) -> Vec<(Hypothesis, TestedHypothesis)> {
         let base = self.base();
         let open: Vec<&(Hypothesis, usize)> = (self.open.iter())
             .filter(|(h, _)| !h.is_of_known_size())
@@ -340,7 +340,7 @@ impl<'a> Inquiry<'a> {
                 let evidence = self.linearised.evidence(&base, &fit)?;
                 let p_value = (evidence.p_value() * pairs).min(1.0);
                 let parameters = open[one].0.parameters() + open[other].0.parameters();
-                let answer = Answer {
+                let answer = TestedHypothesis {
                     hypothesis: open[other].0.clone(),
                     values: fit.values[base.len()..].to_vec(),
                     p_value,
@@ -355,7 +355,7 @@ impl<'a> Inquiry<'a> {
     }
 
     /// The evidence for hypothesis number `index` of the joint fit, given all others in it.
-    pub fn speaks_for(&self, index: usize, tried: usize) -> Option<Answer> {
+    pub fn speaks_for(&self, index: usize, tried: usize) -> Option<TestedHypothesis> {
         let linearised = &self.linearised;
         let own = self.about.columns_of(self.session, index);
         let small: Vec<usize> = (0..self.about.count())
@@ -370,7 +370,7 @@ impl<'a> Inquiry<'a> {
             .flatten();
         let hypothesis = self.about.hypotheses[index].clone();
         let places = self.places_of(&small, &hypothesis, evidence.p_value());
-        Some(Answer {
+        Some(TestedHypothesis {
             values: fit.values[small.len()..].to_vec(),
             p_value: (evidence.p_value() * places * tried.max(1) as f64).min(1.0),
             spread_p_value: match hypothesis {
@@ -431,7 +431,7 @@ impl<'a> Inquiry<'a> {
 
 /// How many independent questions were put: several places of one step count once, for their
 /// number is in the search's own correction.
-fn kinds(answers: &[Answer]) -> f64 {
+fn kinds(answers: &[TestedHypothesis]) -> f64 {
     let mut kinds: Vec<&Hypothesis> = Vec::new();
     for answer in answers {
         if !kinds.iter().any(|k| k.same_kind(&answer.hypothesis)) {

@@ -19,11 +19,11 @@ use super::log_change::{logs_in_order, measured, order_of, zero_changes};
 use super::misreading_search::Beginning;
 use super::plausibility::falls_apart;
 use super::session::Session;
-use super::start::{Start, start, start_of};
+use super::start::{StartingZeros, start, start_of};
 
 /// Where the zeros of each log are to be looked for: those that its own peaks agree on.
 struct Zeros {
-    of_log: HashMap<usize, Start>,
+    of_log: HashMap<usize, StartingZeros>,
 }
 
 impl Zeros {
@@ -64,7 +64,7 @@ impl Session {
     }
 
     /// The same where the zeros that most peaks agree on are known.
-    pub fn beginning_from(&self, hypotheses: &[Hypothesis], together: &Start) -> Vec<f64> {
+    pub fn beginning_from(&self, hypotheses: &[Hypothesis], together: &StartingZeros) -> Vec<f64> {
         let per_log = hypotheses
             .iter()
             .any(|h| matches!(h, Hypothesis::LogZero(_)));

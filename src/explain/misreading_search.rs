@@ -15,7 +15,7 @@ use super::peak::SessionPeak;
 use super::plausibility::falls_apart;
 use super::problem::JointProblem;
 use super::session::Session;
-use super::start::{Start, start};
+use super::start::{StartingZeros, start};
 use super::tuned::{
     FALL_TO_FIT_A_MISREADING, MOST_MISREADINGS_FITTED, MOST_STEPS_OF_SCALES_TRIED,
     PEAKS_TO_SCREEN_MISREADINGS, STEP_OF_SCALES_TRIED,
@@ -104,7 +104,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
 struct Screened {
     /// -2 ln likelihood with all healthy terms, up to a constant of the peaks.
     cost: f64,
-    from: Start,
+    from: StartingZeros,
 }
 
 fn screen(session: &Session) -> Option<Screened> {
@@ -165,7 +165,12 @@ fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> 
 }
 
 /// The session's fit with one term more, which begins at `value`.
-fn beginning_with(session: Session, from: &Start, term: Term, value: f64) -> Option<Beginning> {
+fn beginning_with(
+    session: Session,
+    from: &StartingZeros,
+    term: Term,
+    value: f64,
+) -> Option<Beginning> {
     if session.held_terms.contains(&term) || session.base_terms().contains(&term) {
         return None;
     }

@@ -18,7 +18,7 @@ use super::tuned::RIVALS_REFITTED;
 
 /// Another hypothesis that these data cannot tell from an admitted one.
 #[derive(Clone, Debug)]
-pub struct Rival {
+pub struct RivalHypothesis {
     /// Which fault it would be.
     pub fault: Fault,
     /// Where it would show.
@@ -66,7 +66,7 @@ pub fn rivals(
     session: &Session,
     fit: &JointFit,
     index: usize,
-) -> Vec<Rival> {
+) -> Vec<RivalHypothesis> {
     let (context, some, fit_there) = (inquiry.context(), inquiry.session(), inquiry.about());
     let hypothesis = &fit_there.hypotheses[index];
     let Some(without) = without(some, fit_there, index) else {
@@ -88,7 +88,7 @@ pub fn rivals(
     answers.retain(|a| !same(&a.hypothesis) && a.bic_fall > 0.0 && a.fall_is_real());
     answers.sort_by(|a, b| b.bic_fall.total_cmp(&a.bic_fall));
     answers.truncate(RIVALS_REFITTED);
-    let mut rivals: Vec<(f64, Rival)> = Vec::new();
+    let mut rivals: Vec<(f64, RivalHypothesis)> = Vec::new();
     for answer in answers {
         let Some(fault) = answer.hypothesis.fault() else {
             continue;
@@ -106,7 +106,7 @@ pub fn rivals(
         let Some(answer) = there.speaks_for(other.hypotheses.len() - 1, 1) else {
             continue;
         };
-        let rival = Rival {
+        let rival = RivalHypothesis {
             fault,
             axis: answer.hypothesis.axis(),
             size: answer.hypothesis.size(&answer.values, &answer.covariance()),

@@ -17,7 +17,7 @@ use super::tuned::{
 
 /// The two zeros to start from.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Start {
+pub struct StartingZeros {
     /// Azimuth zero, in (-180, 180] degrees.
     pub azimuth_zero: Angle,
     /// Elevation zero.
@@ -29,7 +29,7 @@ pub struct Start {
 /// The zeros that leave the best-fitting share of the peaks nearest.
 ///
 /// A held zero is kept.
-pub fn start(session: &Session) -> Start {
+pub fn start(session: &Session) -> StartingZeros {
     let stride = session
         .peaks
         .len()
@@ -41,10 +41,10 @@ pub fn start(session: &Session) -> Start {
 }
 
 /// The same for some peaks; `held` is the mount with the terms that are fixed beforehand.
-pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> Start {
+pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> StartingZeros {
     let azimuth_free = free.contains(&Term::AzimuthZero);
     let elevation_free = free.contains(&Term::ElevationZero);
-    let held_start = |left| Start {
+    let held_start = |left| StartingZeros {
         azimuth_zero: held.terms().angle(Term::AzimuthZero),
         elevation_zero: held.terms().angle(Term::ElevationZero),
         left,
@@ -67,10 +67,10 @@ pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> 
                 if elevation_free { e } else { as_held[0].1 },
             )
         });
-    let mut tried: Vec<Start> = as_held
+    let mut tried: Vec<StartingZeros> = as_held
         .into_iter()
         .chain(says)
-        .map(|(azimuth_zero, elevation_zero)| Start {
+        .map(|(azimuth_zero, elevation_zero)| StartingZeros {
             azimuth_zero,
             elevation_zero,
             left: left_by(observations, held, azimuth_zero, elevation_zero),
@@ -87,7 +87,7 @@ pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> 
         .into_iter()
         .filter(|s| s.left <= about)
         .min_by(|p, q| {
-            let key = |s: &Start| {
+            let key = |s: &StartingZeros| {
                 // Whole tens of degrees first, then the misfit.
                 let absurd = (s.elevation_zero.abs().degrees() / 45.0).floor();
                 (absurd, s.left.radians())

@@ -7,7 +7,7 @@ use crate::problem::{Error, Problem};
 
 /// What is read as a whole: what it is called in messages, and how much of it there may be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Expected {
+pub struct FileToRead {
     /// Such as `a station file`.
     pub what: &'static str,
     /// More makes no sense; a file that grows without end would fill the memory.
@@ -16,18 +16,18 @@ pub struct Expected {
     pub piped: bool,
 }
 
-impl Expected {
+impl FileToRead {
     /// Of this many mebibytes at most.
-    pub const fn mebibytes(what: &'static str, most: u64) -> Expected {
-        Expected {
+    pub const fn mebibytes(what: &'static str, most: u64) -> FileToRead {
+        FileToRead {
             what,
             most_bytes: most << 20,
             piped: false,
         }
     }
     /// The same, and it may come through a pipe: nothing that runs waits for it.
-    pub const fn or_piped(self) -> Expected {
-        Expected {
+    pub const fn or_piped(self) -> FileToRead {
+        FileToRead {
             piped: true,
             ..self
         }
@@ -73,7 +73,7 @@ impl Found {
 /// # Errors
 /// When it cannot be read, is not a regular file, or holds more than makes sense. Bytes are
 /// returned as they are: encoding is the reader's business.
-pub fn read_bytes(path: &Path, expected: Expected) -> Result<(String, Vec<u8>), Error> {
+pub fn read_bytes(path: &Path, expected: FileToRead) -> Result<(String, Vec<u8>), Error> {
     let (name, input): (String, Box<dyn Read>) = if path.as_os_str() == "-" {
         let name = "standard input".to_owned();
         (name, Box::new(std::io::stdin().lock()))
@@ -171,7 +171,7 @@ impl Stamp {
 mod tests {
     use super::*;
 
-    const SMALL: Expected = Expected {
+    const SMALL: FileToRead = FileToRead {
         what: "a small file",
         most_bytes: 4,
         piped: false,

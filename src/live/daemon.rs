@@ -24,7 +24,7 @@ pub enum Question {
 
 /// An answer.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Answer {
+pub enum DaemonAnswer {
     /// Where it stands, and since when that is known to be true at the latest: when it was asked.
     Position(Axes, Duration),
     /// The ranges that it has.
@@ -96,7 +96,7 @@ impl Conversation {
     }
 
     /// Takes what came in.
-    pub fn feed(&mut self, bytes: &[u8], now: Duration) -> Vec<Answer> {
+    pub fn feed(&mut self, bytes: &[u8], now: Duration) -> Vec<DaemonAnswer> {
         if !self.is_sound(now) {
             self.deaf_until = Some(now + QUIET);
             return Vec::new();
@@ -113,7 +113,7 @@ impl Conversation {
                     self.first = None;
                     self.lines = Lines::default();
                     self.deaf_until = Some(now + QUIET);
-                    answers.push(Answer::Garbled);
+                    answers.push(DaemonAnswer::Garbled);
                     break;
                 }
             }
@@ -122,7 +122,7 @@ impl Conversation {
     }
 
     /// What a line says; an error when it is no answer to what was asked.
-    fn line(&mut self, line: &DaemonLine) -> Result<Option<Answer>, ()> {
+    fn line(&mut self, line: &DaemonLine) -> Result<Option<DaemonAnswer>, ()> {
         let DaemonLine::Text(text) = line else {
             return Err(());
         };
@@ -135,7 +135,7 @@ impl Conversation {
             let code = Code::of(code.trim().parse().map_err(|_| ())?);
             self.open.pop_front();
             self.first = None;
-            return Ok(Some(Answer::Code(question, code)));
+            return Ok(Some(DaemonAnswer::Code(question, code)));
         }
         if question == Question::Limits {
             return Ok(self.limit(text));
@@ -153,13 +153,13 @@ impl Conversation {
         self.open.pop_front();
         let axes = Axes::from_degrees(first, number);
         Ok(Some(match axes.makes_sense() {
-            true => Answer::Position(axes, asked),
-            false => Answer::Code(question, Code::Protocol),
+            true => DaemonAnswer::Position(axes, asked),
+            false => DaemonAnswer::Code(question, Code::Protocol),
         }))
     }
 
     /// A line of the answer on limits: a key and its number, ended by `done`.
-    fn limit(&mut self, text: &str) -> Option<Answer> {
+    fn limit(&mut self, text: &str) -> Option<DaemonAnswer> {
         const KEYS: [&str; 4] = ["min_az=", "max_az=", "min_el=", "max_el="];
         for (key, place) in KEYS.iter().zip(&mut self.limits) {
             if let Some(number) = text.strip_prefix(key) {
@@ -171,11 +171,13 @@ impl Conversation {
         }
         self.open.pop_front();
         Some(match std::mem::take(&mut self.limits) {
-            [Some(low_1), Some(high_1), Some(low_2), Some(high_2)] => Answer::Limits(Travel {
-                low: Axes::from_degrees(low_1, low_2),
-                high: Axes::from_degrees(high_1, high_2),
-            }),
-            _ => Answer::Code(Question::Limits, Code::Unavailable),
+            [Some(low_1), Some(high_1), Some(low_2), Some(high_2)] => {
+                DaemonAnswer::Limits(Travel {
+                    low: Axes::from_degrees(low_1, low_2),
+                    high: Axes::from_degrees(high_1, high_2),
+                })
+            }
+            _ => DaemonAnswer::Code(Question::Limits, Code::Unavailable),
         })
     }
 }
@@ -206,13 +208,13 @@ mod tests {
         assert_eq!(
             talk.feed(b"0\n20.5\nRPRT -1\nRP", ms(4)),
             [
-                Answer::Position(Axes::from_degrees(10.0, 20.5), NOW),
-                Answer::Code(Question::Target(7), Code::Invalid)
+                DaemonAnswer::Position(Axes::from_degrees(10.0, 20.5), NOW),
+                DaemonAnswer::Code(Question::Target(7), Code::Invalid)
             ]
         );
         assert_eq!(
             talk.feed(b"RT 0\n", ms(5)),
-            [Answer::Code(Question::Stop, Code::Done)]
+            [DaemonAnswer::Code(Question::Stop, Code::Done)]
         );
         assert_eq!(talk.waits_since(), None);
     }
@@ -227,17 +229,17 @@ mod tests {
         assert_eq!(
             talk.feed(told, NOW),
             [
-                Answer::Limits(Travel {
+                DaemonAnswer::Limits(Travel {
                     low: Axes::from_degrees(-180.0, 0.0),
                     high: Axes::from_degrees(450.0, 90.0),
                 }),
-                Answer::Position(Axes::from_degrees(1.0, 2.0), NOW)
+                DaemonAnswer::Position(Axes::from_degrees(1.0, 2.0), NOW)
             ]
         );
         talk.ask(Question::Limits, None, NOW);
         assert_eq!(
             talk.feed(b"RPRT -4\n", NOW),
-            [Answer::Code(Question::Limits, Code::Unknown)]
+            [DaemonAnswer::Code(Question::Limits, Code::Unknown)]
         );
     }
 
@@ -247,17 +249,17 @@ mod tests {
         talk.ask(Question::Position, None, NOW);
         assert_eq!(
             talk.feed(b"RPRT -6\n", NOW),
-            [Answer::Code(Question::Position, Code::Broken)]
+            [DaemonAnswer::Code(Question::Position, Code::Broken)]
         );
         talk.ask(Question::Position, None, NOW);
         assert_eq!(
             talk.feed(b"nan\nnan\n", NOW),
-            [Answer::Code(Question::Position, Code::Protocol)]
+            [DaemonAnswer::Code(Question::Position, Code::Protocol)]
         );
         talk.ask(Question::Position, None, NOW);
         assert_eq!(
             talk.feed(b"1e300\n20\n", NOW),
-            [Answer::Code(Question::Position, Code::Protocol)]
+            [DaemonAnswer::Code(Question::Position, Code::Protocol)]
         );
     }
 
@@ -272,7 +274,7 @@ mod tests {
             let mut talk = Conversation::default();
             talk.ask(Question::Position, None, NOW);
             talk.ask(Question::Target(1), None, NOW);
-            assert_eq!(talk.feed(garbage, NOW), [Answer::Garbled]);
+            assert_eq!(talk.feed(garbage, NOW), [DaemonAnswer::Garbled]);
             assert_eq!(talk.waits_since(), None);
             // Belated, and taken for nothing.
             assert_eq!(talk.feed(b"1.0\n2.0\nRPRT 0\n", ms(200)), []);
@@ -281,13 +283,16 @@ mod tests {
             talk.ask(Question::Position, None, ms(600));
             assert_eq!(
                 talk.feed(b"1.0\n2.0\n", ms(601)),
-                [Answer::Position(Axes::from_degrees(1.0, 2.0), ms(600))]
+                [DaemonAnswer::Position(
+                    Axes::from_degrees(1.0, 2.0),
+                    ms(600)
+                )]
             );
         }
         // What nobody asked for.
         assert_eq!(
             Conversation::default().feed(b"RPRT 0\n", NOW),
-            [Answer::Garbled]
+            [DaemonAnswer::Garbled]
         );
     }
 }

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use super::pass::{Figures, PassSample, Tally};
-use super::record::{COLUMNS, FORMAT, Row};
+use super::pass::{Figures, PassSample, PassTally};
+use super::record::{COLUMNS, FORMAT, RelayRow};
 use crate::angle::Angle;
 use crate::files;
 use crate::problem::{Error, Problem, Problems, Wrong};
@@ -14,7 +14,7 @@ use crate::time::Utc;
 
 /// A pass of a log.
 #[derive(Clone, Debug)]
-pub struct Pass {
+pub struct LoggedPass {
     /// How it went.
     pub figures: Figures,
     /// Where the beam was and should have been, in the order of time; thinned when there are many.
@@ -31,7 +31,7 @@ pub struct RelayLog {
     /// `geometric` or `apparent`.
     pub demand: String,
     /// Its passes.
-    pub passes: Vec<Pass>,
+    pub passes: Vec<LoggedPass>,
     /// Alarms, with their times.
     pub alarms: Vec<(Utc, String)>,
     /// How often the mount was stopped.
@@ -44,7 +44,8 @@ pub struct RelayLog {
 const MOST_SAMPLES: usize = 20_000;
 
 /// A log of days at five rows a second.
-const EXPECTED: files::Expected = files::Expected::mebibytes("a log of a relay", 512).or_piped();
+const EXPECTED: files::FileToRead =
+    files::FileToRead::mebibytes("a log of a relay", 512).or_piped();
 
 /// Reads a log.
 ///
@@ -142,7 +143,7 @@ pub fn parse_log(file: &str, bytes: &[u8]) -> Result<RelayLog, Error> {
     problems.or_value(log)
 }
 
-fn row(record: &csv::StringRecord) -> Result<Row, Wrong> {
+fn row(record: &csv::StringRecord) -> Result<RelayRow, Wrong> {
     let cells: Vec<&str> = record.iter().collect();
     let [
         time,
@@ -168,7 +169,7 @@ fn row(record: &csv::StringRecord) -> Result<Row, Wrong> {
         cell => quantity.read(name, cell).map(Some),
     };
     let angle = |name: &str, cell: &str| number(name, ENCODER_AZIMUTH, cell);
-    Ok(Row {
+    Ok(RelayRow {
         time_utc: Utc::parse(time).map_err(|why| {
             let found = format!("{}, which {why}", quoted(time));
             Wrong::new(found, "the time of the row, UTC")
@@ -186,17 +187,18 @@ fn row(record: &csv::StringRecord) -> Result<Row, Wrong> {
     })
 }
 
-fn passes(mut samples: Vec<PassSample>, beamwidth: Angle) -> Vec<Pass> {
+fn passes(mut samples: Vec<PassSample>, beamwidth: Angle) -> Vec<LoggedPass> {
     // Commands that waited for their answer stand a little behind their time.
     samples.sort_by_key(|sample| sample.time);
     let mut passes = Vec::new();
-    let mut tally = Tally::new(beamwidth);
+    let mut tally = PassTally::new(beamwidth);
     let mut of_pass: Vec<PassSample> = Vec::new();
-    let end = |tally: &mut Tally, of_pass: &mut Vec<PassSample>, passes: &mut Vec<Pass>| {
-        let samples = thinned(std::mem::take(of_pass));
-        let figures = std::mem::replace(tally, Tally::new(beamwidth)).figures();
-        passes.extend(figures.map(|figures| Pass { figures, samples }));
-    };
+    let end =
+        |tally: &mut PassTally, of_pass: &mut Vec<PassSample>, passes: &mut Vec<LoggedPass>| {
+            let samples = thinned(std::mem::take(of_pass));
+            let figures = std::mem::replace(tally, PassTally::new(beamwidth)).figures();
+            passes.extend(figures.map(|figures| LoggedPass { figures, samples }));
+        };
     for sample in samples {
         if tally.is_over(sample.time) {
             end(&mut tally, &mut of_pass, &mut passes);
@@ -230,16 +232,16 @@ mod tests {
         let start = Utc::parse("2026-09-12T10:00:00Z").unwrap();
         let mut text = head(&about);
         for k in [0.0, 1.0, 2.0, 1000.0, 1001.0] {
-            let row = Row {
+            let row = RelayRow {
                 demand_azimuth_deg: Some(10.0),
                 demand_elevation_deg: Some(20.0),
                 reading_1_deg: Some(7.0),
                 reading_2_deg: Some(20.0),
-                ..Row::new(start.plus_seconds(k), RELAY, "p", "10.0 20.1")
+                ..RelayRow::new(start.plus_seconds(k), RELAY, "p", "10.0 20.1")
             };
             text.push_str(&row.line());
         }
-        text + &Row::new(start, RELAY, "alarm", "the Sun, you know").line()
+        text + &RelayRow::new(start, RELAY, "alarm", "the Sun, you know").line()
     }
 
     #[test]

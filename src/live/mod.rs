@@ -25,13 +25,14 @@ pub use aim::{Aim, Aimed, AskedDirection, InKeyhole, NoAim, ReportTurn};
 pub use axes::{Axes, Beam, Travel};
 pub use clients::{ClientId, SILENT};
 pub use engine::{
-    Action, Drive, Driven, Event, OnDisconnect, Operator, Relay, Settings, SunAt, SunPlace, Wire,
+    Action, Drive, Driven, Event, OnDisconnect, Operator, Relay, RelaySettings, SunAt, SunPlace,
+    Wire,
 };
 pub use guard::{Goal, GuardDecision, Refused, Rules, Situation, decide, strayed};
-pub use log_csv::{Pass, RelayLog, parse_log, read_log};
+pub use log_csv::{LoggedPass, RelayLog, parse_log, read_log};
 pub use messages::{Loudness, RelayNotice, RelayStatus};
-pub use pass::{Figures, ON_TARGET_DB, PassSample, Tally, loss_db};
-pub use record::{About, COLUMNS, FORMAT, RELAY, Row, head};
+pub use pass::{Figures, ON_TARGET_DB, PassSample, PassTally, loss_db};
+pub use record::{About, COLUMNS, FORMAT, RELAY, RelayRow, head};
 pub use serve::{Inbox, Inlet, RelayReport, inlet, serve};
 pub use wires::{WireEvent, WireNews, Wires};
 pub use zone::{SunZone, largest_rate, usual_radius};

@@ -4,7 +4,7 @@
 use serde::Serialize;
 
 use super::aim::AskedDirection;
-use super::record::{RELAY, Row};
+use super::record::{RELAY, RelayRow};
 use crate::angle::{Angle, Direction};
 use crate::station::limits::ENCODER_AZIMUTH;
 use crate::time::Utc;
@@ -37,7 +37,7 @@ pub struct PassSample {
 impl PassSample {
     /// What a row tells, if it is a reading under a demand. `az_el` says whether readings are azimuth
     /// and elevation.
-    pub fn of(row: &Row, az_el: bool) -> Option<PassSample> {
+    pub fn of(row: &RelayRow, az_el: bool) -> Option<PassSample> {
         if row.client != RELAY || row.command != "p" {
             return None;
         }
@@ -83,7 +83,7 @@ pub fn loss_db(miss: Angle, beamwidth: Angle) -> Option<f64> {
 
 /// How a pass went, counted sample by sample in constant memory.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Tally {
+pub struct PassTally {
     beamwidth: Angle,
     first: Option<Utc>,
     last: Option<Utc>,
@@ -122,10 +122,10 @@ pub struct Figures {
     pub beyond_the_beam_without_correction_s: f64,
 }
 
-impl Tally {
+impl PassTally {
     /// Of nothing yet.
-    pub fn new(beamwidth: Angle) -> Tally {
-        Tally {
+    pub fn new(beamwidth: Angle) -> PassTally {
+        PassTally {
             beamwidth,
             first: None,
             last: None,
@@ -204,15 +204,15 @@ impl Tally {
 mod tests {
     use super::*;
 
-    fn row(second: f64, demand: (f64, f64), beam: (f64, f64), reading: (f64, f64)) -> Row {
+    fn row(second: f64, demand: (f64, f64), beam: (f64, f64), reading: (f64, f64)) -> RelayRow {
         let start = Utc::parse("2026-09-12T10:00:00Z").unwrap();
         let reply = format!("{} {}", beam.0, beam.1);
-        Row {
+        RelayRow {
             demand_azimuth_deg: Some(demand.0),
             demand_elevation_deg: Some(demand.1),
             reading_1_deg: Some(reading.0),
             reading_2_deg: Some(reading.1),
-            ..Row::new(start.plus_seconds(second), RELAY, "p", &reply)
+            ..RelayRow::new(start.plus_seconds(second), RELAY, "p", &reply)
         }
     }
 
@@ -220,7 +220,7 @@ mod tests {
     fn a_pass_is_counted_from_its_rows() {
         /// Of sums of a few numbers.
         const ROUNDING: f64 = 1e-6;
-        let mut tally = Tally::new(Angle::from_degrees(2.0));
+        let mut tally = PassTally::new(Angle::from_degrees(2.0));
         // Ten seconds on the way, ten on target a tenth of a degree low; the readings are a degree off.
         for k in 0..=20 {
             let low = if k < 10 {
@@ -249,19 +249,19 @@ mod tests {
     fn rows_of_other_things_and_gaps_count_nothing() {
         let good = row(0.0, (1.0, 2.0), (1.0, 2.0), (1.0, 2.0));
         for other in [
-            Row {
+            RelayRow {
                 client: "127.0.0.1:9".to_owned(),
                 ..good.clone()
             },
-            Row {
+            RelayRow {
                 command: "P".to_owned(),
                 ..good.clone()
             },
-            Row {
+            RelayRow {
                 demand_azimuth_deg: None,
                 ..good.clone()
             },
-            Row {
+            RelayRow {
                 reply: "RPRT -5".to_owned(),
                 ..good.clone()
             },
@@ -269,7 +269,7 @@ mod tests {
             assert_eq!(PassSample::of(&other, true), None);
         }
         assert_eq!(PassSample::of(&good, false).unwrap().uncorrected, None);
-        let mut tally = Tally::new(Angle::from_degrees(1.0));
+        let mut tally = PassTally::new(Angle::from_degrees(1.0));
         assert_eq!(tally.figures(), None);
         tally.add(&PassSample::of(&good, true).unwrap());
         tally.add(&PassSample::of(&row(100.0, (1.0, 2.0), (1.0, 2.0), (1.0, 2.0)), true).unwrap());

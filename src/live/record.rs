@@ -21,7 +21,7 @@ pub const RELAY: &str = "relay";
 
 /// A row.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Row {
+pub struct RelayRow {
     /// When the command came, or the reading.
     pub time_utc: Utc,
     /// Who commanded: an address, or `relay`.
@@ -46,10 +46,10 @@ pub struct Row {
     pub reply: String,
 }
 
-impl Row {
+impl RelayRow {
     /// Of a command and its answer; everything else is empty.
-    pub fn new(time: Utc, client: &str, command: &str, reply: &str) -> Row {
-        Row {
+    pub fn new(time: Utc, client: &str, command: &str, reply: &str) -> RelayRow {
+        RelayRow {
             time_utc: time,
             client: client.to_owned(),
             command: command.to_owned(),
@@ -65,28 +65,28 @@ impl Row {
     }
     /// With what was demanded.
     #[must_use]
-    pub fn demand(mut self, asked: Option<AskedDirection>) -> Row {
+    pub fn demand(mut self, asked: Option<AskedDirection>) -> RelayRow {
         self.demand_azimuth_deg = asked.map(|a| tidy(a.azimuth));
         self.demand_elevation_deg = asked.map(|a| tidy(a.elevation));
         self
     }
     /// With what the mount was told.
     #[must_use]
-    pub fn told(mut self, sent: Option<Axes>) -> Row {
+    pub fn told(mut self, sent: Option<Axes>) -> RelayRow {
         self.command_1_deg = sent.map(|a| tidy(a.0[0]));
         self.command_2_deg = sent.map(|a| tidy(a.0[1]));
         self
     }
     /// With where it stood.
     #[must_use]
-    pub fn reading(mut self, reading: Option<Axes>) -> Row {
+    pub fn reading(mut self, reading: Option<Axes>) -> RelayRow {
         self.reading_1_deg = reading.map(|a| tidy(a.0[0]));
         self.reading_2_deg = reading.map(|a| tidy(a.0[1]));
         self
     }
     /// With how far from the Sun the beam was.
     #[must_use]
-    pub fn sun(mut self, distance: Option<Angle>) -> Row {
+    pub fn sun(mut self, distance: Option<Angle>) -> RelayRow {
         self.sun_distance_deg = distance.map(tidy);
         self
     }
@@ -176,7 +176,7 @@ mod tests {
     #[test]
     fn a_row_is_a_line_of_the_columns() {
         let time = Utc::parse("2026-09-12T10:00:00.25Z").unwrap();
-        let row = Row::new(time, "127.0.0.1:5", "P 1, \"2\u{1b}", "RPRT -1")
+        let row = RelayRow::new(time, "127.0.0.1:5", "P 1, \"2\u{1b}", "RPRT -1")
             .demand(Some(AskedDirection {
                 azimuth: Angle::from_degrees(10.0),
                 elevation: Angle::from_degrees(-0.0),

@@ -15,7 +15,7 @@ use super::clients::ClientId;
 use super::engine::{Action, Event, Operator, Relay};
 use super::messages::{RelayNotice, RelayStatus};
 use super::protocol::{Code, Command, DaemonLine, DaemonRequest, Lines};
-use super::record::Row;
+use super::record::RelayRow;
 use super::wires::{WireEvent, WireNews, Wires};
 use crate::problem::Error;
 use crate::table::FullModel;
@@ -35,7 +35,7 @@ const CLIENT_WRITE: Duration = Duration::from_secs(2);
 #[derive(Clone, Debug)]
 pub enum RelayReport {
     /// A row of the log.
-    Log(Row),
+    Log(RelayRow),
     /// To the person.
     Tell(RelayNotice),
     /// Where things stand.

@@ -7,7 +7,7 @@ use super::axis_reading::{AxisReadings, Places};
 use super::log_options::LogOptions;
 use super::table::{Questions, Request, Schema, Table, Told, survey};
 use crate::angle::Angle;
-use crate::files::{self, Expected};
+use crate::files::{self, FileToRead};
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
@@ -54,7 +54,7 @@ pub struct Angles {
 }
 
 /// A reading a second for a month.
-const EXPECTED: Expected = Expected::mebibytes("a log of angles", 256).or_piped();
+const EXPECTED: FileToRead = FileToRead::mebibytes("a log of angles", 256).or_piped();
 
 /// Why there are no angles at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -3,7 +3,7 @@
 use super::axes::{Axes, reading_of};
 use super::cell::{Cell, Unit};
 use super::peak::Approach;
-use super::table::{Columns, Decided, Kind, Row, Told};
+use super::table::{Columns, Decided, Row, TakenKind, Told};
 use crate::angle::Angle;
 use crate::mount::AxisKind;
 use crate::problem::Wrong;
@@ -118,7 +118,7 @@ impl AxisReadings {
         if let (Some(sensor), false) = (&self.sensors[axis], shown.is_empty()) {
             let angle = of_sensor(&shown, sensor, degrees, decided, told)?;
             if !columns.cell(row, place.degrees).is_empty() {
-                told.taken.at(Kind::BesideSensor, row.line, || {
+                told.taken.at(TakenKind::BesideSensor, row.line, || {
                     format!(
                         "degrees beside what the sensor shows left out: {}_deg",
                         self.axes[axis].key()
@@ -177,7 +177,7 @@ impl AxisReadings {
         if !(by_sensor && falls && found != Approach::Unknown && cell.says_reading()) {
             return found;
         }
-        told.taken.at(Kind::FallingSensor, row.line, || {
+        told.taken.at(TakenKind::FallingSensor, row.line, || {
             format!(
                 "the sensor shows less as the {} grows: {} is {} of the axis",
                 self.axes[axis].words(),
@@ -208,7 +208,7 @@ fn of_sensor(
     });
     match checked {
         Ok(angle) => {
-            told.taken.at(Kind::Sensor, cell.line(), || {
+            told.taken.at(TakenKind::Sensor, cell.line(), || {
                 format!(
                     "what the sensor shows turned into degrees: {} {} is {:.3}",
                     shown,

@@ -8,12 +8,12 @@ use super::calibration::{Calibration, FORMAT};
 use super::calibration_faults::{beyond_sense, faults_of};
 use super::calibration_trust::Trust;
 use super::json_place;
-use crate::files::{self, Expected};
+use crate::files::{self, FileToRead};
 use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Problem, Problems, Wrong, nearest_name};
 use crate::text::{self, quoted};
 
 /// That of a million peaks.
-const EXPECTED: Expected = Expected::mebibytes("a calibration file", 256);
+const EXPECTED: FileToRead = FileToRead::mebibytes("a calibration file", 256);
 /// The beginning of every version's `format`.
 const FORMAT_FAMILY: &str = "plumbeam calibration ";
 

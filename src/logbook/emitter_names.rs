@@ -2,7 +2,7 @@
 
 use super::cell::Cell;
 use super::log_options::LogOptions;
-use super::table::{Kind, Told, is};
+use super::table::{TakenKind, Told, is};
 use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Wrong, nearest_name};
 use crate::station::Station;
 use crate::text::{from_cell, quoted};
@@ -41,7 +41,7 @@ pub(super) fn one_emitter(
         (None, [only]) => (only.name.clone(), "the only one of the station"),
         (None, _) => return None,
     };
-    told.taken.whole(Kind::OneEmitter, || {
+    told.taken.whole(TakenKind::OneEmitter, || {
         format!("all rows are of {name}, {why}")
     });
     Some(name)
@@ -72,7 +72,7 @@ pub(super) fn emitter(
     let found = find_emitter(station, text).or_else(|| find_emitter(station, bare));
     if let Some(name) = found {
         if name != text && name != bare {
-            told.taken.at(Kind::EmitterCase, line, || {
+            told.taken.at(TakenKind::EmitterCase, line, || {
                 format!("emitters in other capitals: {}", is(text, &name))
             });
         }

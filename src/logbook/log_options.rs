@@ -2,7 +2,7 @@
 
 use super::column_names::ColumnNames;
 use super::peak::Readings;
-use crate::time::{DateOrder, Offset};
+use crate::time::{DateOrder, ZoneOffset};
 
 /// What a compass point in a column of approaches is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -17,7 +17,7 @@ pub enum CompassMeaning {
 #[derive(Clone, Debug, Default)]
 pub struct LogOptions {
     /// Offset from UTC of times that say none.
-    pub zone: Option<Offset>,
+    pub zone: Option<ZoneOffset>,
     /// Order of day and month in dates that could be read either way.
     pub dates: Option<DateOrder>,
     /// Headers that stand for known columns.

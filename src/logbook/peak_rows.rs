@@ -10,7 +10,7 @@ use super::peaks_csv::{
     EMITTER, FEED, FIRST_APPROACH, FIRST_BY_LAG, FIRST_SIGMA, NOTE, PEAK_DB, PLACES,
     SECOND_APPROACH, SECOND_BY_LAG, SECOND_SIGMA, TEMPERATURE, TIME, USE, columns_of,
 };
-use super::table::{Columns, Decided, Kind, Request, Row, Schema, Survey, Told, survey};
+use super::table::{Columns, Decided, Request, Row, Schema, Survey, TakenKind, Told, survey};
 use crate::angle::Angle;
 use crate::problem::{Error, Wrong};
 use crate::quantity::Quantity;
@@ -50,7 +50,7 @@ const TOTALS: [&str; 18] = [
 ];
 
 /// How logs are read.
-pub(super) struct Reading<'a> {
+pub(super) struct ReadingRules<'a> {
     pub station: &'a Station,
     pub options: &'a LogOptions,
     pub axes: Axes,
@@ -60,14 +60,14 @@ pub(super) struct Reading<'a> {
     pub quantities: [Quantity; 2],
 }
 
-impl<'a> Reading<'a> {
-    pub fn new(station: &'a Station, options: &'a LogOptions) -> Reading<'a> {
-        Reading::of_axes(station, options, Axes::of(station))
+impl<'a> ReadingRules<'a> {
+    pub fn new(station: &'a Station, options: &'a LogOptions) -> ReadingRules<'a> {
+        ReadingRules::of_axes(station, options, Axes::of(station))
     }
 
-    pub fn of_axes(station: &'a Station, options: &'a LogOptions, axes: Axes) -> Reading<'a> {
+    pub fn of_axes(station: &'a Station, options: &'a LogOptions, axes: Axes) -> ReadingRules<'a> {
         let readings = AxisReadings::new(station, axes, PLACES);
-        Reading {
+        ReadingRules {
             station,
             options,
             axes,
@@ -83,7 +83,7 @@ impl<'a> Reading<'a> {
     }
 }
 
-impl Reading<'_> {
+impl ReadingRules<'_> {
     /// Whether the station has the emitter that an option names.
     pub fn check_options(&self) -> Result<(), Error> {
         check_emitter(self.station, self.options)
@@ -105,7 +105,7 @@ impl Reading<'_> {
     }
 }
 
-impl Reading<'_> {
+impl ReadingRules<'_> {
     /// Whether a row has neither time nor emitter: a total, a mean, a remark.
     pub fn is_total(&self, row: &Row<'_>, columns: &Columns) -> bool {
         let (time, emitter) = (columns.cell(row, TIME), columns.cell(row, EMITTER));
@@ -136,7 +136,7 @@ impl Reading<'_> {
         const WITHIN: f64 = 1.0 / 4.0;
         let beamwidth = self.station.dish.beamwidth;
         let (centred, within) = (beamwidth * CENTRED, beamwidth * WITHIN);
-        told.taken.at(Kind::OneMotor, line, || {
+        told.taken.at(TakenKind::OneMotor, line, || {
             format!(
                 "one motor: what has no standard deviation is taken as good to {:.3} deg, and a peak \
                  without a declination as within the beam bolted at {:.2} deg, +/- {:.2} deg",
@@ -156,14 +156,14 @@ impl Reading<'_> {
         let feeds = &self.station.feeds;
         if feeds.is_empty() {
             if !cell.is_empty() {
-                told.taken.whole(Kind::Feeds, || {
+                told.taken.whole(TakenKind::Feeds, || {
                     "the column feed left out: the station file has no [[feed]]".to_owned()
                 });
             }
             return Some(0);
         }
         if cell.is_empty() {
-            told.taken.at(Kind::Feeds, line, || {
+            told.taken.at(TakenKind::Feeds, line, || {
                 format!("without a feed taken for the first, {}", feeds[0].name)
             });
             return Some(0);

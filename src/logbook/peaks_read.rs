@@ -7,19 +7,19 @@ use std::path::{Path, PathBuf};
 use super::axes::AZIMUTH_READING;
 use super::log_options::LogOptions;
 use super::peak::{Peak, PeakLog, Readings};
-use super::peak_rows::Reading;
+use super::peak_rows::ReadingRules;
 use super::peaks_csv::TIME;
 use super::peaks_write::degrees_text;
-use super::table::{Columns, Kind, Line, Question, Questions, Survey, Table, Told};
+use super::table::{Columns, Line, Question, Questions, Survey, Table, TakenKind, Told};
 use crate::angle::Angle;
-use crate::files::{self, Expected};
+use crate::files::{self, FileToRead};
 use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::text::{from_cell, quoted};
 use crate::time::Utc;
 
 /// That of some million peaks.
-const EXPECTED: Expected = Expected::mebibytes("a log of peaks", 512).or_piped();
+const EXPECTED: FileToRead = FileToRead::mebibytes("a log of peaks", 512).or_piped();
 /// Far beyond what any sheet has, however many headers are pasted into it.
 const MOST_OWN_COLUMNS: usize = 1000;
 /// Readings outside the encoder ranges that are reported one by one; the rest are counted, so that
@@ -48,7 +48,7 @@ impl PeakLog {
         station: &Station,
         options: &LogOptions,
     ) -> Result<PeakLog, Error> {
-        read_files(paths, &Reading::new(station, options))
+        read_files(paths, &ReadingRules::new(station, options))
     }
 
     /// The same for a diagnosis, which can tell readings in another unit or in each other's
@@ -61,7 +61,7 @@ impl PeakLog {
         station: &Station,
         options: &LogOptions,
     ) -> Result<PeakLog, Error> {
-        let mut reading = Reading::new(station, options);
+        let mut reading = ReadingRules::new(station, options);
         reading.quantities[1] = AZIMUTH_READING;
         read_files(paths, &reading)
     }
@@ -86,7 +86,7 @@ impl PeakLog {
     ) -> Result<PeakLog, Error> {
         read_logs(
             &[(file.to_owned(), bytes.to_owned())],
-            &Reading::new(station, options),
+            &ReadingRules::new(station, options),
         )
     }
 }
@@ -101,19 +101,19 @@ pub fn questions(
     station: &Station,
     options: &LogOptions,
 ) -> Result<Vec<Question>, Error> {
-    let reading = Reading::new(station, options);
+    let reading = ReadingRules::new(station, options);
     reading.check_options()?;
     Ok(reading.survey(file, bytes)?.asked.open)
 }
 
-fn read_files(paths: &[PathBuf], reading: &Reading<'_>) -> Result<PeakLog, Error> {
+fn read_files(paths: &[PathBuf], reading: &ReadingRules<'_>) -> Result<PeakLog, Error> {
     let files: Vec<(String, Vec<u8>)> = (paths.iter())
         .map(|path| files::read_bytes(path, EXPECTED))
         .collect::<Result<_, _>>()?;
     read_logs(&files, reading)
 }
 
-fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakLog, Error> {
+fn read_logs(files: &[(String, Vec<u8>)], reading: &ReadingRules<'_>) -> Result<PeakLog, Error> {
     reading.check_options()?;
     if files.is_empty() {
         return Err(Error::Usage("no log of peaks is given".to_owned()));
@@ -155,7 +155,7 @@ fn read_logs(files: &[(String, Vec<u8>)], reading: &Reading<'_>) -> Result<PeakL
 
 /// What has been read so far.
 struct Gathered<'a> {
-    reading: &'a Reading<'a>,
+    reading: &'a ReadingRules<'a>,
     log: PeakLog,
     problems: Problems,
     /// Where each peak stood first: its log and line.
@@ -194,7 +194,7 @@ type Fingerprint = (Utc, Option<usize>, [Option<u64>; 2]);
 type OwnPlaces = Vec<usize>;
 
 impl<'a> Gathered<'a> {
-    fn new(reading: &'a Reading<'a>) -> Gathered<'a> {
+    fn new(reading: &'a ReadingRules<'a>) -> Gathered<'a> {
         Gathered {
             reading,
             log: PeakLog {
@@ -242,7 +242,7 @@ impl<'a> Gathered<'a> {
             if let Some(at) = line.header_again {
                 self.begin(file, at, true);
                 own = self.own_places(line.columns)?;
-                told.taken.at(Kind::HeaderAgain, at, || {
+                told.taken.at(TakenKind::HeaderAgain, at, || {
                     "the header appears again: what is below it is read as a separate log,"
                         .to_owned()
                 });
@@ -264,12 +264,12 @@ impl<'a> Gathered<'a> {
         }
         let blank = table.rows().blank_rows();
         if blank > 0 {
-            told.taken.whole(Kind::Blank, || match blank {
+            told.taken.whole(TakenKind::Blank, || match blank {
                 1 => "1 blank row skipped".to_owned(),
                 _ => format!("{blank} blank rows skipped"),
             });
         }
-        self.not_taken += told.taken.count(&Kind::NotTaken);
+        self.not_taken += told.taken.count(&TakenKind::NotTaken);
         if self.log.peaks.len() == before && told.problems.is_empty() {
             self.log
                 .warnings
@@ -365,7 +365,7 @@ impl<'a> Gathered<'a> {
     fn take(&mut self, line: &Line<'_>, survey: &Survey, own: &OwnPlaces, told: &mut Told) {
         let Line { row, columns, .. } = line;
         if self.reading.is_total(row, columns) {
-            told.taken.at(Kind::Totals, row.line, || {
+            told.taken.at(TakenKind::Totals, row.line, || {
                 format!(
                     "without time and without emitter skipped: {}",
                     quoted(row.raw().trim())
@@ -374,7 +374,7 @@ impl<'a> Gathered<'a> {
             return;
         }
         if (0..2).all(|axis| self.reading.readings.is_empty(axis, row, columns)) {
-            told.taken.at(Kind::NotTaken, row.line, || {
+            told.taken.at(TakenKind::NotTaken, row.line, || {
                 "without readings skipped: steps not taken".to_owned()
             });
             return;
@@ -570,7 +570,7 @@ mod tests {
 
     fn polar(bytes: &[u8], options: &LogOptions) -> Result<PeakLog, Error> {
         let station = Station::parse("station.toml", Path::new(""), STATION)?;
-        let reading = Reading::of_axes(&station, options, Axes::HourAngleDeclination);
+        let reading = ReadingRules::of_axes(&station, options, Axes::HourAngleDeclination);
         read_logs(&[("polar.csv".to_owned(), bytes.to_owned())], &reading)
     }
 

@@ -13,13 +13,13 @@ use super::scan_columns::{
 use super::scan_options::ScanOptions;
 use super::scan_source::{Samples, Source};
 use super::sweeps::{self, Sweeps};
-use super::table::{Dialect, Kind, Questions, Request, Schema, Survey, Table, Told, survey};
+use super::table::{Dialect, Questions, Request, Schema, Survey, Table, TakenKind, Told, survey};
 use crate::files;
 use crate::problem::{Error, Problems, Wrong};
 use crate::quantity::Quantity;
 use crate::station::Station;
 use crate::text::quoted;
-use crate::time::{Offset, Utc, WrittenZone};
+use crate::time::{Utc, WrittenZone, ZoneOffset};
 
 /// Times at a log's beginning that give its usual step: a median of hundreds is not moved by a few
 /// pauses.
@@ -259,7 +259,7 @@ pub(super) fn begin_sweeps<R: BufRead>(
         );
         return Err(wrong.of_file(file).into());
     }
-    told.taken.whole(Kind::Sweeps, || match options.band {
+    told.taken.whole(TakenKind::Sweeps, || match options.band {
         Some(_) => format!(
             "a log of sweeps over {}, summed over {band}",
             beginning.span
@@ -269,13 +269,13 @@ pub(super) fn begin_sweeps<R: BufRead>(
     if beginning.first.zone == WrittenZone::Missing
         && let Some(zone) = options.log.zone
     {
-        told.taken.whole(Kind::Zone, || {
+        told.taken.whole(TakenKind::Zone, || {
             format!("times without a zone at {zone}, as --zone says")
         });
     }
     let station_hz = station.dish.frequency_mhz * 1e6;
     if !band.holds(station_hz) {
-        told.taken.whole(Kind::StationFrequency, || {
+        told.taken.whole(TakenKind::StationFrequency, || {
             format!(
                 "the station's {} MHz lies outside the band of {band}",
                 station.dish.frequency_mhz
@@ -328,7 +328,7 @@ pub(super) fn first_sweeps(
     options: &ScanOptions,
 ) -> Vec<Utc> {
     let band = options.band.unwrap_or(beginning.span);
-    let zone = Some(options.log.zone.unwrap_or(Offset::ZERO));
+    let zone = Some(options.log.zone.unwrap_or(ZoneOffset::ZERO));
     let lines = complete_lines(head);
     let mut sweeps = Sweeps::new(file, lines, beginning, band, zone, options.log.dates);
     let mut problems = Problems::new();

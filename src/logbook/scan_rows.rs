@@ -10,10 +10,10 @@ use super::scan::{PowerUnit, ScanBuilder};
 use super::scan_begin::{begin_sweeps, begin_table, first_sweeps};
 use super::scan_columns::{EMITTER, SCAN};
 use super::scan_options::ScanOptions;
-use super::scan_source::{NO_LINE_END, Next, Reading, Source, Whole};
+use super::scan_source::{NO_LINE_END, Next, Source, UsableRow, Whole};
 use super::scans_remarks::Notes;
 use super::sweeps;
-use super::table::{Kind, RowReader, Told};
+use super::table::{RowReader, TakenKind, Told};
 use crate::problem::{Error, Problems};
 use crate::station::Station;
 use crate::time::Utc;
@@ -100,7 +100,7 @@ impl<R: BufRead> ScanRows<R> {
         let pause = (!has(&source, SCAN)).then(|| {
             let usual = usual_step_s(&times).map_or(0.0, |step| PAUSE_STEPS * step);
             let longest_s = options.pause_s.unwrap_or(usual.max(USUAL_PAUSE_S));
-            told.taken.whole(Kind::Pauses, || {
+            told.taken.whole(TakenKind::Pauses, || {
                 format!(
                     "no column names the scans: a new one begins after each pause of more than {} s (--pause sets it)",
                     (longest_s * 10.0).round() / 10.0
@@ -183,7 +183,7 @@ impl<R: BufRead> ScanRows<R> {
                 samples.next(current, self.pause.is_none(), station, notes)?
             }
             Source::Sweeps(sweeps) => match sweeps.next(&mut notes.told.problems)? {
-                Some(sweep) => Next::Reading(Reading {
+                Some(sweep) => Next::UsableRow(UsableRow {
                     time: sweep.time,
                     angles: None,
                     power: sweep.power,
@@ -199,14 +199,14 @@ impl<R: BufRead> ScanRows<R> {
             },
         };
         problems.append(std::mem::take(&mut notes.told.problems));
-        if let Next::Reading(reading) = &mut next {
+        if let Next::UsableRow(reading) = &mut next {
             self.part(reading, current);
         }
         Ok(next)
     }
 
     /// Parts scans that have no names at pauses and where the emitter changes.
-    fn part(&mut self, reading: &mut Reading, current: Option<&ScanBuilder>) {
+    fn part(&mut self, reading: &mut UsableRow, current: Option<&ScanBuilder>) {
         if let Some(pause) = &mut self.pause {
             if pause.breaks(reading.time) || reading.starts.is_some() {
                 pause.scans += 1;

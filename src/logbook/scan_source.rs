@@ -22,7 +22,7 @@ use crate::time::Utc;
 pub(super) type Whole<R> = Chain<Cursor<Vec<u8>>, R>;
 
 /// A row that can be used.
-pub(super) struct Reading {
+pub(super) struct UsableRow {
     pub time: Utc,
     /// Both readings, when the log has them.
     pub angles: Option<(Angle, Angle)>,
@@ -34,7 +34,7 @@ pub(super) struct Reading {
 
 /// What comes next.
 pub(super) enum Next {
-    Reading(Reading),
+    UsableRow(UsableRow),
     /// A line that is not a reading.
     Nothing,
     End,
@@ -102,7 +102,7 @@ impl<R: BufRead> Samples<R> {
         match (starts, reading) {
             (Some(starts), Some(reading)) if told.problems.count() == before => {
                 self.date = Date::of(&line.columns.cell(&line.row, TIME).text);
-                Ok(Next::Reading(Reading { starts, ..reading }))
+                Ok(Next::UsableRow(UsableRow { starts, ..reading }))
             }
             _ => Ok(Next::Nothing),
         }
@@ -171,7 +171,7 @@ impl<'a> Cells<'a> {
     }
 
     /// The rest of the row; none when something is wrong with it, which is reported.
-    fn reading(&self, told: &mut Told) -> Option<Reading> {
+    fn reading(&self, told: &mut Told) -> Option<UsableRow> {
         let time = self.cell(TIME).time(self.decided, told);
         let angles = (self.axes.has_both(self.columns)).then(|| self.angles(told));
         let (column, unit) = self.power;
@@ -185,7 +185,7 @@ impl<'a> Cells<'a> {
             None => None,
             Some((first, second)) => Some((first?, second?)),
         };
-        Some(Reading {
+        Some(UsableRow {
             time: time?,
             angles,
             power: power?,

@@ -13,7 +13,7 @@ use super::plain_row;
 use super::scan::{PowerUnit, Sample, Scan, ScanBuilder};
 use super::scan_options::ScanOptions;
 use super::scan_rows::{Plain, ScanRows};
-use super::scan_source::{Next, Reading};
+use super::scan_source::{Next, UsableRow};
 use super::scans_remarks::{Notes, RangeWatch};
 use crate::files;
 use crate::problem::{Error, Problems, Wrong};
@@ -163,7 +163,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     }
 
     /// The sample of a reading; none when the file of angles does not tell where the mount stood.
-    fn sample(&mut self, reading: &Reading) -> Option<(Sample, usize)> {
+    fn sample(&mut self, reading: &UsableRow) -> Option<(Sample, usize)> {
         let (first, last) = self.span.get_or_insert((reading.time, reading.time));
         *first = reading.time.min(*first);
         *last = reading.time.max(*last);
@@ -235,7 +235,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     }
 
     /// The next row that can be used.
-    fn next_reading(&mut self) -> Result<Option<Reading>, Error> {
+    fn next_reading(&mut self) -> Result<Option<UsableRow>, Error> {
         loop {
             let mut problems = Problems::new();
             let next = self.rows.next(
@@ -253,7 +253,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             match next {
                 Next::End => return Ok(None),
                 Next::Nothing => {}
-                Next::Reading(reading) => return Ok(Some(reading)),
+                Next::UsableRow(reading) => return Ok(Some(reading)),
             }
         }
     }

@@ -11,7 +11,7 @@ use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::quantity::Quantity;
 use crate::station::limits::DECIBELS;
 use crate::text::quoted;
-use crate::time::{DateOrder, Offset, Utc, Written, WrittenZone};
+use crate::time::{DateOrder, Utc, WrittenTime, WrittenZone, ZoneOffset};
 
 /// Up to where radio ends and light begins.
 const HERTZ: Quantity = Quantity::new(0.0, 1e13, "hertz from 0 to 1e13");
@@ -109,7 +109,7 @@ struct Parts {
 
 /// One line.
 struct Line<'t> {
-    time: Written,
+    time: WrittenTime,
     span: Band,
     step_hz: f64,
     powers: std::str::Split<'t, char>,
@@ -121,7 +121,7 @@ pub struct Beginning {
     /// From the lowest to the highest frequency.
     pub span: Band,
     /// The first time, as it is written, with its line.
-    pub first: Written,
+    pub first: WrittenTime,
     pub first_text: String,
     pub first_line: usize,
     /// What one sweep covers at most.
@@ -198,7 +198,7 @@ impl<R: BufRead> Sweeps<R> {
         input: R,
         beginning: &Beginning,
         band: Band,
-        offset: Option<Offset>,
+        offset: Option<ZoneOffset>,
         order: Option<DateOrder>,
     ) -> Sweeps<R> {
         Sweeps {
@@ -361,7 +361,7 @@ fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     if !sound || !clock.contains(':') {
         return None;
     }
-    let time = Written::parse(&format!("{date} {clock}")).ok()?;
+    let time = WrittenTime::parse(&format!("{date} {clock}")).ok()?;
     let powers = cells.clone().filter(|p| !p.trim().is_empty());
     let count = powers.clone().count();
     let readable = powers.clone().all(|p| p.trim().parse::<f64>().is_ok());
@@ -377,7 +377,7 @@ fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
 
 impl Decided {
     /// The instant of a time of a sweep.
-    fn instant(&self, written: &Written) -> Result<Utc, String> {
+    fn instant(&self, written: &WrittenTime) -> Result<Utc, String> {
         let order = match (self.order, written.is_open()) {
             (Some(order), _) => order,
             (None, false) => DateOrder::DayMonthYear,
@@ -413,7 +413,7 @@ mod tests {
     fn read(text: &str, band: Option<&str>) -> (Vec<Sweep>, usize, Problems) {
         let beginning = beginning(text.as_bytes()).expect("sweeps");
         let band = band.map_or(beginning.span, |b| Band::parse(b).unwrap());
-        let zone = Some(Offset::from_hours(2));
+        let zone = Some(ZoneOffset::from_hours(2));
         let mut sweeps = Sweeps::new("s", text.as_bytes(), &beginning, band, zone, None);
         let mut problems = Problems::new();
         let mut all = Vec::new();

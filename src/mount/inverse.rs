@@ -44,7 +44,7 @@ impl std::error::Error for Keyhole {}
 /// Both readings that put the beam on a direction, with the azimuth axis in
 /// (-180, 180] degrees. Whole turns are in [`MountModel::readings_in_range`].
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Solution {
+pub struct BothReadings {
     /// Dish below the azimuth axis's own zenith.
     pub direct: EncoderReading,
     /// Dish carried over the top.
@@ -92,9 +92,9 @@ impl MountModel {
         &self,
         direction: &Direction<Apparent>,
         approach: ApproachSigns,
-    ) -> Result<Solution, Keyhole> {
+    ) -> Result<BothReadings, Keyhole> {
         let [direct, over] = self.axes_for(direction)?;
-        Ok(Solution {
+        Ok(BothReadings {
             direct: self.reading_of(direct, approach),
             over_the_top: self.reading_of(over, approach),
         })

@@ -12,7 +12,7 @@ mod term;
 
 pub use feed::FeedOffset;
 pub use geometry::Geometry;
-pub use inverse::{Keyhole, Solution, Wrap};
+pub use inverse::{BothReadings, Keyhole, Wrap};
 pub use kind::{AxisKind, Kind, LowerAxis, Pole};
 pub use lanes::{LANES, Lanes};
 pub use model::{ApproachSigns, Beam, MountModel};

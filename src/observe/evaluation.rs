@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use super::identity::{Inquiry, Missed, Names, Sighting};
+use super::identity::{Inquiry, Missed, NamedEmitter, Names};
 use super::knowledge::{FoundEmitter, Knowledge, weighed};
 use super::tuned::SIGMAS_COVERED;
 use crate::angle::{Angle, EncoderReading};
@@ -205,7 +205,7 @@ fn names(
         return (Vec::new(), None);
     };
     let sky = job.sky.as_ref();
-    let mut sightings: Vec<Sighting> = Vec::new();
+    let mut sightings: Vec<NamedEmitter> = Vec::new();
     for (scan, found) in scans.iter().zip(found).skip(job.since).rev() {
         let Ok(emitter) = sky.emitter_named(&scan.emitter) else {
             continue;
@@ -213,7 +213,7 @@ fn names(
         if let Some(found) = found
             && sightings.iter().all(|s| s.emitter != emitter)
         {
-            sightings.push(Sighting {
+            sightings.push(NamedEmitter {
                 emitter,
                 time: scan.time,
                 found: found.clone(),

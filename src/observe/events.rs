@@ -13,7 +13,7 @@ use crate::time::Utc;
 
 /// How an observation goes.
 #[derive(Clone, Debug)]
-pub struct Settings {
+pub struct ObserveSettings {
     /// Half-angle of the zone round the Sun without the pointing error; none when it is not guarded.
     pub zone: Option<Angle>,
     /// The pointing error of a mount of which nothing is known is no larger than this.
@@ -55,12 +55,12 @@ pub struct Settings {
 /// Without a calibration the zeros are off by no more than this, if nothing else is said.
 pub const USUAL_ZEROS: Angle = Angle::from_degrees(10.0);
 
-impl Settings {
+impl ObserveSettings {
     /// As usual at a station, for a mount of which nothing is known but that its zeros are off by no
     /// more than so much.
-    pub fn usual(station: &Station, sky: &Sky, zeros: Angle) -> Settings {
+    pub fn usual(station: &Station, sky: &Sky, zeros: Angle) -> ObserveSettings {
         let beamwidth = station.dish.beamwidth;
-        Settings {
+        ObserveSettings {
             // The machine adds three times the error of what it knows at the time.
             zone: Some(usual_radius(beamwidth, Angle::ZERO)),
             most_error: zeros * 1.5 + Angle::from_degrees(3.0),
@@ -111,7 +111,7 @@ pub enum Event<'a> {
 
 /// A sample for the log.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Row {
+pub struct ScanRow {
     /// Name of its scan.
     pub scan: String,
     /// Emitter.
@@ -168,7 +168,7 @@ pub enum Action {
     /// Work this out, aside.
     Think(Box<Job>),
     /// Append these to the log of scans.
-    Rows(Vec<Row>),
+    Rows(Vec<ScanRow>),
     /// The rows of this scan are of another emitter than was thought, or of nobody knows which.
     Renamed(String, Option<String>),
     /// A scan was looked at, and what is known now.

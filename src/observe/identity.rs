@@ -17,7 +17,7 @@ use crate::time::Utc;
 
 /// An emitter that was found.
 #[derive(Clone, Debug)]
-pub(super) struct Sighting {
+pub(super) struct NamedEmitter {
     pub emitter: EmitterId,
     pub time: Utc,
     pub found: FoundEmitter,
@@ -57,7 +57,7 @@ pub(super) struct Inquiry<'a> {
     /// The zeros are no farther off, said the user.
     pub zeros: Angle,
     pub beamwidth: Angle,
-    pub sightings: Vec<Sighting>,
+    pub sightings: Vec<NamedEmitter>,
     pub missed: &'a [Missed],
 }
 
@@ -121,7 +121,7 @@ impl Inquiry<'_> {
     /// The mount if the first was `other`, and what that costs; none when the others fit nothing then.
     fn other(
         &self,
-        first: &Sighting,
+        first: &NamedEmitter,
         other: EmitterId,
         own: &[EmitterId],
     ) -> Option<(Knowledge, f64)> {
@@ -214,12 +214,12 @@ mod tests {
     }
 
     /// What such a mount shows of these emitters, taken for others.
-    fn sightings(sky: &Sky, mount: &MountModel, names: &[(&str, &str)]) -> Vec<Sighting> {
+    fn sightings(sky: &Sky, mount: &MountModel, names: &[(&str, &str)]) -> Vec<NamedEmitter> {
         (names.iter())
             .map(|(really, taken)| {
                 let direction = sky.apparent(really, time()).unwrap();
                 let emitter = sky.emitter_named(taken).unwrap();
-                Sighting {
+                NamedEmitter {
                     emitter,
                     time: time(),
                     found: FoundEmitter {
@@ -235,7 +235,7 @@ mod tests {
             .collect()
     }
 
-    fn names(sky: &Sky, sightings: Vec<Sighting>, missed: &[Missed]) -> Names {
+    fn names(sky: &Sky, sightings: Vec<NamedEmitter>, missed: &[Missed]) -> Names {
         let prior = Knowledge::guess(ZEROS, BEAM, Geometry::AZ_EL);
         let inquiry = Inquiry {
             sky,

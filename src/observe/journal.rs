@@ -3,7 +3,7 @@
 
 use std::io::Write;
 
-use super::events::Row;
+use super::events::ScanRow;
 use crate::logbook::PowerUnit;
 use crate::mount::{AxisKind, Kind};
 use crate::text::to_cell;
@@ -47,7 +47,7 @@ impl<W: Write> Journal<W> {
     ///
     /// # Errors
     /// When they cannot be written.
-    pub fn append(&mut self, rows: &[Row]) -> std::io::Result<()> {
+    pub fn append(&mut self, rows: &[ScanRow]) -> std::io::Result<()> {
         let mut text = String::new();
         for row in rows {
             let [one, two] = row.axes.degrees();

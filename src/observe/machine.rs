@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use super::evaluation::Solved;
-use super::events::{Action, Ending, Event, Progress, Settings};
+use super::events::{Action, Ending, Event, ObserveSettings, Progress};
 use super::identity::Missed;
 use super::knowledge::Knowledge;
 use super::power::Power;
@@ -73,7 +73,7 @@ pub(super) struct Attempt {
 
 /// The observation.
 pub struct ObservationRun {
-    pub(super) settings: Settings,
+    pub(super) settings: ObserveSettings,
     pub(super) station: Arc<Station>,
     pub(super) sky: Arc<Sky>,
     relay: Relay,
@@ -154,7 +154,7 @@ pub(super) const POLL_S: f64 = 0.2;
 impl ObservationRun {
     /// Ready to run. `sun_at` tells where the Sun is.
     pub fn new(
-        settings: Settings,
+        settings: ObserveSettings,
         station: Arc<Station>,
         sky: Arc<Sky>,
         sun_at: SunAt,
@@ -164,7 +164,7 @@ impl ObservationRun {
         let range = aim.range();
         let beamwidth = station.dish.beamwidth;
         let relay = Relay::new(
-            live::Settings {
+            live::RelaySettings {
                 leash: settings.leash,
                 deadband: beamwidth / 2000.0,
                 zone: None,
@@ -242,7 +242,11 @@ impl ObservationRun {
     }
 
     /// The same with the Sun of a sky.
-    pub fn under(settings: Settings, station: &Arc<Station>, sky: &Arc<Sky>) -> ObservationRun {
+    pub fn under(
+        settings: ObserveSettings,
+        station: &Arc<Station>,
+        sky: &Arc<Sky>,
+    ) -> ObservationRun {
         let of_sun = Arc::clone(sky);
         ObservationRun::new(
             settings,

@@ -28,7 +28,7 @@ mod tuned;
 mod watch;
 
 pub use evaluation::{Answer, EvaluatedScan, Job, NextMove, Solved, evaluate};
-pub use events::{Action, Ending, Event, Progress, Row, Settings, USUAL_ZEROS};
+pub use events::{Action, Ending, Event, ObserveSettings, Progress, ScanRow, USUAL_ZEROS};
 pub use identity::Missed;
 pub use journal::{FORMAT, Journal, renamed};
 pub use knowledge::{FoundEmitter, Knowledge};

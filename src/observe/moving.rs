@@ -3,11 +3,11 @@
 
 use std::time::Duration;
 
-use super::events::{Action, Row};
+use super::events::{Action, ScanRow};
 use super::machine::{ObservationRun, POLL_S, Phase};
 use super::pattern::{Basis, Manner, Stretch};
 use super::recorder::Joined;
-use super::search::{EmptySky, Seen};
+use super::search::{EmptySky, PowerAtOffset};
 use super::state::{Errand, Move, Stage};
 use super::sun_cut::SUN_PAUSE_S;
 use super::tuned::{
@@ -360,10 +360,10 @@ impl ObservationRun {
             ));
             match &mv.errand {
                 Errand::Empty => mv.powers.push(power),
-                Errand::Search(_) => mv.seen.push(Seen { offset, power }),
+                Errand::Search(_) => mv.seen.push(PowerAtOffset { offset, power }),
                 Errand::Cross(first) => {
                     let part = mv.stretch.map_or(0, |s| s.part);
-                    mv.seen.push(Seen { offset, power });
+                    mv.seen.push(PowerAtOffset { offset, power });
                     let [azimuth, elevation] = sample.axes.0;
                     mv.samples[part].push(Sample {
                         time,
@@ -372,7 +372,7 @@ impl ObservationRun {
                         power,
                     });
                     let emitter = mv.emitter.map_or("", |id| self.sky.name(id));
-                    rows.push(Row {
+                    rows.push(ScanRow {
                         scan: (*first + part).to_string(),
                         emitter: emitter.to_owned(),
                         time,

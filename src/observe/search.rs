@@ -9,7 +9,7 @@ use crate::angle::Angle;
 
 /// A power at an offset from where the emitter was expected.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Seen {
+pub struct PowerAtOffset {
     /// On the sky, along axis 1 and axis 2.
     pub offset: [Angle; 2],
     /// In proportion to power.
@@ -52,7 +52,7 @@ impl EmptySky {
 
 /// A rise of the signal that is no noise.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Rise {
+pub struct SignalRise {
     /// Where.
     pub offset: [Angle; 2],
     /// Over the row's own baseline.
@@ -68,7 +68,7 @@ pub struct Search {
     beamwidth: Angle,
     apart: Angle,
     empty: EmptySky,
-    best: Option<Rise>,
+    best: Option<SignalRise>,
     done: usize,
     all: usize,
 }
@@ -101,12 +101,12 @@ impl Search {
     }
 
     /// The strongest rise so far.
-    pub fn best(&self) -> Option<Rise> {
+    pub fn best(&self) -> Option<SignalRise> {
         self.best
     }
 
     /// Takes in a row. Once the signal was seen only the rows beside the strongest are left.
-    pub fn take(&mut self, row: &[Seen]) {
+    pub fn take(&mut self, row: &[PowerAtOffset]) {
         let rise = rise(row, self.beamwidth, &self.empty);
         if let Some(rise) = rise
             && self.best.is_none_or(|best| rise.height > best.height)
@@ -122,7 +122,7 @@ impl Search {
 }
 
 /// The strongest rise in a row, if it is no noise.
-fn rise(row: &[Seen], beamwidth: Angle, empty: &EmptySky) -> Option<Rise> {
+fn rise(row: &[PowerAtOffset], beamwidth: Angle, empty: &EmptySky) -> Option<SignalRise> {
     if row.len() < 5 {
         return None;
     }
@@ -140,7 +140,7 @@ fn rise(row: &[Seen], beamwidth: Angle, empty: &EmptySky) -> Option<Rise> {
     // The lower quarter of a row is empty sky; where it is not, the level seen before is lower.
     let baseline = sorted[sorted.len() / 4] + 0.5 * empty.scatter;
     let window = beamwidth * (0.5 * WINDOW_OF_A_RISE);
-    let mut best: Option<Rise> = None;
+    let mut best: Option<SignalRise> = None;
     for middle in row {
         let mut sum = 0.0;
         let mut count: f64 = 0.0;
@@ -153,7 +153,7 @@ fn rise(row: &[Seen], beamwidth: Angle, empty: &EmptySky) -> Option<Rise> {
         let height = sum / count - baseline;
         let significance = height / (empty.scatter / count.sqrt());
         if significance > SIGMAS_OF_A_RISE && best.is_none_or(|b| height > b.height) {
-            best = Some(Rise {
+            best = Some(SignalRise {
                 offset: middle.offset,
                 height,
                 significance,
@@ -194,7 +194,12 @@ mod tests {
     }
 
     /// What a row shows of an emitter there.
-    fn row(stretch: &Stretch, emitter: [f64; 2], height: f64, rng: &mut ChaCha12Rng) -> Vec<Seen> {
+    fn row(
+        stretch: &Stretch,
+        emitter: [f64; 2],
+        height: f64,
+        rng: &mut ChaCha12Rng,
+    ) -> Vec<PowerAtOffset> {
         let n = (stretch.seconds() * 10.0) as usize;
         (0..n)
             .map(|i| {
@@ -203,7 +208,7 @@ mod tests {
                     (offset[0].degrees() - emitter[0]).hypot(offset[1].degrees() - emitter[1]);
                 let noise: f64 = StandardNormal.sample(rng);
                 let power = 1.0 + height * 2f64.powf(-4.0 * (off / 5.0).powi(2)) + 0.02 * noise;
-                Seen { offset, power }
+                PowerAtOffset { offset, power }
             })
             .collect()
     }

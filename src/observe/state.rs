@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 use std::time::Duration;
 
 use super::pattern::Stretch;
-use super::search::{Search, Seen};
+use super::search::{PowerAtOffset, Search};
 use super::watch::axis_name;
 use crate::angle::Angle;
 use crate::live::Axes;
@@ -55,7 +55,7 @@ pub(super) struct Move {
     pub settled: u32,
     /// Before and behind the present stretch, clear of the Sun.
     pub clear: Option<[[Angle; 2]; 2]>,
-    pub seen: Vec<Seen>,
+    pub seen: Vec<PowerAtOffset>,
     /// Of each scan.
     pub samples: [Vec<Sample>; 2],
     pub powers: Vec<f64>,

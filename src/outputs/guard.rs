@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use same_file::Handle;
 
-use super::kind::{Found, Old, OutputKind};
+use super::kind::{FileContents, Old, OutputKind};
 use super::mark;
 use super::older_results;
 use crate::files::{WholeFile, link_end, write_whole};
@@ -314,7 +314,7 @@ impl Output {
     }
 
     /// What stands there now, and what becomes of it.
-    fn judge(&self) -> Result<(Found, Old), Error> {
+    fn judge(&self) -> Result<(FileContents, Old), Error> {
         let failed = |e| Error::io(&self.path.display().to_string(), "look at", e);
         let end = link_end(&self.path);
         let option = &self.option;
@@ -327,7 +327,7 @@ impl Output {
                     shown(parent)
                 )));
             }
-            return Ok((Found::Nothing, Old::Goes));
+            return Ok((FileContents::Nothing, Old::Goes));
         };
         if there.is_dir() {
             return Err(Error::Usage(format!(
@@ -337,13 +337,13 @@ impl Output {
         }
         if !there.is_file() {
             // A device or a pipe holds nothing that could be lost.
-            return Ok((Found::Nothing, Old::Goes));
+            return Ok((FileContents::Nothing, Old::Goes));
         }
         let mut start = Vec::new();
         std::fs::File::open(&end)
             .and_then(|file| file.take(MOST_LOOKED_AT).read_to_end(&mut start))
             .map_err(failed)?;
-        let found = Found::of(&start);
+        let found = FileContents::of(&start);
         let old = found.replaced_by(self.kind, self.verb).map_err(|what| {
             Error::Usage(format!(
                 "{option} {} is {what}, and {} will not overwrite it\n  help: name another file \

@@ -22,7 +22,7 @@ pub enum OutputKind {
 
 /// What a file turns out to be.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Found {
+pub enum FileContents {
     /// There is nothing in it.
     Nothing,
     /// A log with this many filled rows.
@@ -58,7 +58,7 @@ pub enum Old {
     IsKept,
 }
 
-impl Found {
+impl FileContents {
     /// What becomes of it when `verb` writes that kind of file in its place.
     ///
     /// # Errors
@@ -66,37 +66,37 @@ impl Found {
     pub fn replaced_by(&self, kind: OutputKind, verb: &str) -> Result<Old, String> {
         let own = |of: &Option<String>| of.as_deref() == Some(verb);
         match (self, kind) {
-            (Found::Nothing, _) => Ok(Old::Goes),
+            (FileContents::Nothing, _) => Ok(Old::Goes),
             // One without any row only waits to be begun.
-            (Found::Unfilled { rows, unedited_of }, OutputKind::Sheet | OutputKind::Log)
+            (FileContents::Unfilled { rows, unedited_of }, OutputKind::Sheet | OutputKind::Log)
                 if *rows == 0 || own(unedited_of) =>
             {
                 Ok(Old::Goes)
             }
-            (Found::Log { unedited_of, .. }, OutputKind::Log) if own(unedited_of) => {
+            (FileContents::Log { unedited_of, .. }, OutputKind::Log) if own(unedited_of) => {
                 Ok(Old::IsKept)
             }
-            (Found::Unfilled { .. }, OutputKind::Sheet | OutputKind::Log)
-            | (Found::Calibration(_), OutputKind::Calibration)
-            | (Found::Table, OutputKind::Table)
-            | (Found::Other, _) => Ok(Old::IsKept),
-            (Found::Log { rows, .. }, _) => Err(match rows {
+            (FileContents::Unfilled { .. }, OutputKind::Sheet | OutputKind::Log)
+            | (FileContents::Calibration(_), OutputKind::Calibration)
+            | (FileContents::Table, OutputKind::Table)
+            | (FileContents::Other, _) => Ok(Old::IsKept),
+            (FileContents::Log { rows, .. }, _) => Err(match rows {
                 1 => "a log with a filled row".to_owned(),
                 rows => format!("a log with {rows} filled rows"),
             }),
-            (Found::Unfilled { .. }, _) => Err("a log to fill in".to_owned()),
-            (Found::Calibration(_), _) => Err("a calibration".to_owned()),
-            (Found::Table, _) => Err("a correction table".to_owned()),
-            (Found::Source(what), _) => Err((*what).to_owned()),
+            (FileContents::Unfilled { .. }, _) => Err("a log to fill in".to_owned()),
+            (FileContents::Calibration(_), _) => Err("a calibration".to_owned()),
+            (FileContents::Table, _) => Err("a correction table".to_owned()),
+            (FileContents::Source(what), _) => Err((*what).to_owned()),
         }
     }
 
     /// What a file with these contents is.
-    pub fn of(bytes: &[u8]) -> Found {
+    pub fn of(bytes: &[u8]) -> FileContents {
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}');
         if text.trim().is_empty() {
-            return Found::Nothing;
+            return FileContents::Nothing;
         }
         let start = text.trim_start();
         // A list holds objects; what else stands in brackets is the heading of a section.
@@ -108,13 +108,13 @@ impl Found {
         let has = |words: &[&str]| head.iter().any(|line| words.contains(&line.trim()));
         if start.starts_with("/* Correction table") || start.starts_with("# format: plumbeam corr")
         {
-            Found::Table
+            FileContents::Table
         } else if has(&["[site]", "[mount]", "[dish]", "[[emitter]]"]) {
-            Found::Source("a station file")
+            FileContents::Source("a station file")
         } else if has(&["[session]", "[terms]", "[noise]"]) {
-            Found::Source("a truth file")
+            FileContents::Source("a truth file")
         } else if head.windows(2).any(|pair| is_element_set(pair[0], pair[1])) {
-            Found::Source("a file of orbit elements")
+            FileContents::Source("a file of orbit elements")
         } else {
             of_rows(text)
         }
@@ -124,7 +124,7 @@ impl Found {
 /// This many lines are examined to tell what a file is: more than any comment at its beginning has.
 const LINES_LOOKED_AT: usize = 400;
 
-fn of_json(text: &str) -> Found {
+fn of_json(text: &str) -> FileContents {
     #[derive(Deserialize)]
     struct Start {
         created_utc: Option<Utc>,
@@ -133,13 +133,13 @@ fn of_json(text: &str) -> Found {
     let head: String = text.chars().take(4000).collect();
     if head.contains("\"plumbeam calibration ") {
         let start: Option<Start> = serde_json::from_str(text).ok();
-        Found::Calibration(start.and_then(|s| s.created_utc))
+        FileContents::Calibration(start.and_then(|s| s.created_utc))
     } else if head.contains("\"plumbeam correction table ") {
-        Found::Table
+        FileContents::Table
     } else if head.contains("\"NORAD_CAT_ID\"") {
-        Found::Source("a file of orbit elements")
+        FileContents::Source("a file of orbit elements")
     } else {
-        Found::Other
+        FileContents::Other
     }
 }
 
@@ -153,12 +153,12 @@ fn is_element_set(first: &str, second: &str) -> bool {
 
 /// A table of rows with a header is a log: its rows are filled where readings or times stand. It
 /// may be one of another program, so that the columns have other names.
-fn of_rows(text: &str) -> Found {
+fn of_rows(text: &str) -> FileContents {
     /// Fewer columns make no log: a time, an emitter and a reading.
     const LEAST_COLUMNS: usize = 3;
     let mut lines = text.lines().filter(|l| !l.starts_with('#'));
     let Some(header) = lines.find(|l| !l.trim().is_empty()) else {
-        return Found::Other;
+        return FileContents::Other;
     };
     let separator = [b',', b';', b'\t', b'|']
         .into_iter()
@@ -173,14 +173,14 @@ fn of_rows(text: &str) -> Found {
         .from_reader(text.as_bytes());
     let mut records = rows.byte_records().filter_map(Result::ok);
     let Some(header) = records.next() else {
-        return Found::Other;
+        return FileContents::Other;
     };
     let is_number = |cell: &[u8]| {
         let text = String::from_utf8_lossy(cell).replace(',', ".");
         text.parse::<f64>().is_ok_and(f64::is_finite)
     };
     if header.len() < LEAST_COLUMNS || header.iter().any(is_number) {
-        return Found::Other;
+        return FileContents::Other;
     }
     let readings: Vec<usize> = (header.iter().enumerate())
         .filter(|(_, name)| {
@@ -200,8 +200,8 @@ fn of_rows(text: &str) -> Found {
     }
     let unedited_of = mark::unedited_of(text);
     match filled {
-        0 => Found::Unfilled { rows, unedited_of },
-        rows => Found::Log { rows, unedited_of },
+        0 => FileContents::Unfilled { rows, unedited_of },
+        rows => FileContents::Log { rows, unedited_of },
     }
 }
 
@@ -211,11 +211,11 @@ mod tests {
 
     const HEADER: &str = "time_utc,emitter,azimuth_deg,elevation_deg,note\n";
 
-    fn of(text: &str) -> Found {
-        Found::of(text.as_bytes())
+    fn of(text: &str) -> FileContents {
+        FileContents::of(text.as_bytes())
     }
-    fn log(rows: usize) -> Found {
-        Found::Log {
+    fn log(rows: usize) -> FileContents {
+        FileContents::Log {
             rows,
             unedited_of: None,
         }
@@ -225,7 +225,7 @@ mod tests {
     fn logs_are_known_by_their_filled_rows_whoever_wrote_them() {
         let row = "2026-09-12T06:25:45Z,sun,168.08,30.67,\n";
         let empty = ",sun,,,\"planned 2026-09-12; expect azimuth 168.1\"\n";
-        let unfilled = |rows| Found::Unfilled {
+        let unfilled = |rows| FileContents::Unfilled {
             rows,
             unedited_of: None,
         };
@@ -253,17 +253,23 @@ mod tests {
     fn what_plumbeam_reads_or_writes_is_known() {
         let calibration = include_str!("../../tests/data/invented/calibration.json");
         let created = Utc::parse("2026-04-04T20:00:00.000Z").ok();
-        assert_eq!(of(calibration), Found::Calibration(created));
+        assert_eq!(of(calibration), FileContents::Calibration(created));
         let cut = &calibration[..calibration.len() / 2];
-        assert_eq!(of(cut), Found::Calibration(None));
-        assert_eq!(of("# format: plumbeam correction table 1\n"), Found::Table);
+        assert_eq!(of(cut), FileContents::Calibration(None));
+        assert_eq!(
+            of("# format: plumbeam correction table 1\n"),
+            FileContents::Table
+        );
         // A heading in the first line is not a list of JSON.
-        assert_eq!(of("[site]\n"), Found::Source("a station file"));
-        assert_eq!(of("[terms]\n[session]\n"), Found::Source("a truth file"));
-        let elements = Found::Source("a file of orbit elements");
+        assert_eq!(of("[site]\n"), FileContents::Source("a station file"));
+        assert_eq!(
+            of("[terms]\n[session]\n"),
+            FileContents::Source("a truth file")
+        );
+        let elements = FileContents::Source("a file of orbit elements");
         assert_eq!(of("[\n {\"NORAD_CAT_ID\": 1}]"), elements);
         let demo = |text| match of(text) {
-            Found::Source(what) => what,
+            FileContents::Source(what) => what,
             other => panic!("{other:?}"),
         };
         let station = include_str!("../../demo-data/station.toml");
@@ -279,9 +285,9 @@ mod tests {
             "1.0 2.0\n3.0 4.0\n",
             "\u{fffd}\0",
         ] {
-            assert_eq!(of(other), Found::Other, "{other}");
+            assert_eq!(of(other), FileContents::Other, "{other}");
         }
-        assert_eq!(of(" \r\n"), Found::Nothing);
+        assert_eq!(of(" \r\n"), FileContents::Nothing);
     }
 
     #[test]
@@ -290,27 +296,30 @@ mod tests {
         let mine = |rows| {
             let unedited_of = Some("reduce".to_owned());
             match rows {
-                0 => Found::Unfilled {
+                0 => FileContents::Unfilled {
                     rows: 2,
                     unedited_of,
                 },
-                rows => Found::Log { rows, unedited_of },
+                rows => FileContents::Log { rows, unedited_of },
             }
         };
-        let unfilled = |rows| Found::Unfilled {
+        let unfilled = |rows| FileContents::Unfilled {
             rows,
             unedited_of: None,
         };
-        let may = |found: &Found, kind| found.replaced_by(kind, "reduce").ok();
+        let may = |found: &FileContents, kind| found.replaced_by(kind, "reduce").ok();
         let all = [Calibration, Log, Sheet, Table, Text];
         for kind in all {
-            assert_eq!(may(&Found::Nothing, kind), Some(Old::Goes));
-            assert_eq!(may(&Found::Other, kind), Some(Old::IsKept));
+            assert_eq!(may(&FileContents::Nothing, kind), Some(Old::Goes));
+            assert_eq!(may(&FileContents::Other, kind), Some(Old::IsKept));
             assert_eq!(may(&log(3), kind), None);
-            assert_eq!(may(&Found::Source("a station file"), kind), None);
+            assert_eq!(may(&FileContents::Source("a station file"), kind), None);
             let same = |wanted: &[OutputKind]| wanted.contains(&kind).then_some(Old::IsKept);
-            assert_eq!(may(&Found::Calibration(None), kind), same(&[Calibration]));
-            assert_eq!(may(&Found::Table, kind), same(&[Table]));
+            assert_eq!(
+                may(&FileContents::Calibration(None), kind),
+                same(&[Calibration])
+            );
+            assert_eq!(may(&FileContents::Table, kind), same(&[Table]));
             assert_eq!(may(&unfilled(2), kind), same(&[Log, Sheet]));
             assert_eq!(may(&mine(3), kind), same(&[Log]));
             let own = [Log, Sheet].contains(&kind).then_some(Old::Goes);

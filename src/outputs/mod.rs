@@ -14,5 +14,5 @@ mod run;
 
 pub use folder::{Delivered, OutputFolder};
 pub use guard::{Growing, Guard, Output, Pending};
-pub use kind::{Found, Old, OutputKind};
+pub use kind::{FileContents, Old, OutputKind};
 pub use run::{Run, RunRecord, runs_in};

@@ -4,7 +4,7 @@ use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 use std::time::UNIX_EPOCH;
 
-use super::kind::Found;
+use super::kind::FileContents;
 use crate::files::{PREFIX, SUFFIX};
 use crate::problem::Error;
 use crate::time::Utc;
@@ -46,10 +46,10 @@ const MOST_OF_A_SECOND: usize = 1000;
 ///
 /// # Errors
 /// When it cannot be kept; nothing has happened then.
-pub fn keep_file(path: &Path, found: &Found) -> Result<PathBuf, Error> {
+pub fn keep_file(path: &Path, found: &FileContents) -> Result<PathBuf, Error> {
     let failed = |e| Error::io(&path.display().to_string(), "keep a copy of", e);
     let time = match found {
-        Found::Calibration(Some(created)) => *created,
+        FileContents::Calibration(Some(created)) => *created,
         _ => changed(path),
     };
     for attempt in 1..=MOST_OF_A_SECOND {
@@ -148,7 +148,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("c.json");
         let time = Utc::parse("2026-09-12T16:34:00Z").unwrap();
-        let found = Found::Calibration(Some(time));
+        let found = FileContents::Calibration(Some(time));
         let write = |text: &str| {
             // As a new file, as it is written.
             let _ = std::fs::remove_file(&path);

@@ -5,7 +5,7 @@ use crate::angle::Angle;
 use crate::mount::AxisKind;
 use crate::station::Sensor;
 use crate::text::to_cell;
-use crate::time::Offset;
+use crate::time::ZoneOffset;
 
 /// Columns of the sheet: those of a peaks file of a mount with azimuth and elevation.
 const COLUMNS: [&str; 8] = [
@@ -32,7 +32,7 @@ impl Plan {
     /// A peaks file with a row for each step, to be filled in: what must be measured is empty,
     /// the time too (the moment of the peak counts, not the planned one), what to expect stands
     /// in the note, with local time when a zone is given.
-    pub fn sheet(&self, zone: Option<Offset>) -> String {
+    pub fn sheet(&self, zone: Option<ZoneOffset>) -> String {
         let mut text = String::from(
             "# readings = encoder\n# Fill in the time at which the signal peaked (UTC, such as \
              2026-09-12T09:30:00Z) and both encoder readings.\n# Leave the rows empty that were \

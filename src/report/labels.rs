@@ -11,7 +11,7 @@ use super::{
 };
 use crate::angle::{Angle, Apparent, Direction, Offset};
 use crate::explain::{SkyError, even_sky};
-use crate::live::{About, RELAY, Row, head, parse_log};
+use crate::live::{About, RELAY, RelayRow, head, parse_log};
 use crate::logbook::ScanReader;
 use crate::mount::Term;
 use crate::plan::{Known, Plan, PlanRequest, plan};
@@ -303,12 +303,12 @@ fn relayed(
     for k in 0..readings {
         let [demand, beam, reading] = at(k as f64 / readings as f64);
         let reply = format!("{} {}", beam.0, beam.1);
-        let row = Row {
+        let row = RelayRow {
             demand_azimuth_deg: Some(demand.0),
             demand_elevation_deg: Some(demand.1),
             reading_1_deg: Some(reading.0),
             reading_2_deg: Some(reading.1),
-            ..Row::new(start.plus_seconds(every_s * k as f64), RELAY, "p", &reply)
+            ..RelayRow::new(start.plus_seconds(every_s * k as f64), RELAY, "p", &reply)
         };
         text.push_str(&row.line());
     }

@@ -45,7 +45,7 @@ pub use scans::{SCANS_PAGE, scan_pictures, write_scans};
 pub use setup::{setup_json, setup_text};
 pub use solve::text;
 pub use summary::{
-    Step, assumptions, dish_words, expected_words, in_one_sentence, loss_words, minute_words,
+    NextStep, assumptions, dish_words, expected_words, in_one_sentence, loss_words, minute_words,
     next_steps, noise_words, site_words, unsolved, verdict,
 };
 pub use terminal::{Colour, ESCAPE_CODES, WIDTH};

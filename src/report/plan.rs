@@ -20,7 +20,7 @@ use crate::plot::Render;
 use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::text::some_of;
-use crate::time::{Offset, Utc};
+use crate::time::{Utc, ZoneOffset};
 
 /// Longer names of emitters are cut, so that a step keeps to one line.
 const NAME_WIDTH: usize = 18;
@@ -35,7 +35,12 @@ const SUN: &str = "The Sun is in this plan. A dish on the Sun gathers its heat a
     along the dish, into it or through any sight or telescope at the Sun: it blinds.";
 
 /// The terminal's form of a plan, with local time beside UTC when a zone is given.
-pub fn plan_text(plan: &Plan, station: &Station, colour: Colour, zone: Option<Offset>) -> String {
+pub fn plan_text(
+    plan: &Plan,
+    station: &Station,
+    colour: Colour,
+    zone: Option<ZoneOffset>,
+) -> String {
     document::terminal(&of(plan, station, zone, None), colour)
 }
 
@@ -51,7 +56,7 @@ pub fn write_plan(
     dir: &Path,
     plan: &Plan,
     station: &Station,
-    zone: Option<Offset>,
+    zone: Option<ZoneOffset>,
 ) -> Result<Vec<PathBuf>, Error> {
     let picture = plan_picture(plan, station);
     let picture: &dyn Render = &picture;
@@ -63,7 +68,7 @@ pub fn write_plan(
 fn of<'a>(
     plan: &Plan,
     station: &Station,
-    zone: Option<Offset>,
+    zone: Option<ZoneOffset>,
     picture: Option<&'a dyn Render>,
 ) -> Document<'a> {
     let about = station.site.name.clone();
@@ -107,7 +112,7 @@ fn of<'a>(
     document
 }
 
-fn headline(plan: &Plan, zone: Option<Offset>) -> Option<String> {
+fn headline(plan: &Plan, zone: Option<ZoneOffset>) -> Option<String> {
     let (first, last) = plan.steps.first().zip(plan.steps.last())?;
     let visits = match plan.visits().len() {
         1 => String::new(),
@@ -127,7 +132,7 @@ fn headline(plan: &Plan, zone: Option<Offset>) -> Option<String> {
     ))
 }
 
-fn steps<'a>(plan: &Plan, zone: Option<Offset>) -> Section<'a> {
+fn steps<'a>(plan: &Plan, zone: Option<ZoneOffset>) -> Section<'a> {
     let sides = sides_matter(plan);
     let [one, two] = plan.mount.axes();
     let mut columns = vec![
@@ -199,7 +204,7 @@ fn step_cells(
     number: usize,
     step: &Step,
     sides: bool,
-    zone: Option<Offset>,
+    zone: Option<ZoneOffset>,
 ) -> Vec<Cell> {
     let time = step.candidate.time;
     let degrees = |value: f64| Cell::Number(value, format!("{value:.2}"));
@@ -257,7 +262,7 @@ fn come_back<'a>(
     plan: &Plan,
     alone: &Alone,
     station: &Station,
-    zone: Option<Offset>,
+    zone: Option<ZoneOffset>,
 ) -> Section<'a> {
     let name = called(&alone.emitter);
     let enough = station.dish.beamwidth / 10.0;

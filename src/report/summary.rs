@@ -446,7 +446,7 @@ pub fn tied_words(kind: Kind, a: Term, b: Term, correlation: f64) -> String {
 
 /// One thing to do.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Step {
+pub struct NextStep {
     /// In words.
     pub words: String,
     /// As typed.
@@ -475,16 +475,16 @@ pub fn unsolved(why: &str, diagnosis: Option<&Diagnosis>) -> String {
 }
 
 /// What to do now, in order.
-pub fn next_steps(report: &Report) -> Vec<Step> {
+pub fn next_steps(report: &Report) -> Vec<NextStep> {
     if let Some(misread) = &report.outcome.misread {
-        return vec![Step {
+        return vec![NextStep {
             words: printable(misread),
             command: Some(format!("plumbeam faults {}", printable(report.log_name))),
         }];
     }
     let outcome = report.outcome;
     let calibration = printable(report.calibration_name);
-    let step = |words: &str, command: Option<String>| Step {
+    let step = |words: &str, command: Option<String>| NextStep {
         words: words.to_owned(),
         command,
     };

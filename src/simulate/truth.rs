@@ -8,14 +8,14 @@ use serde::Deserialize;
 use super::ranges;
 use super::spoil::Spoil;
 use crate::angle::Angle;
-use crate::files::{self, Expected};
+use crate::files::{self, FileToRead};
 use crate::mount::{FeedOffset, Geometry, Kind, MountModel, TermValues};
 use crate::problem::{Error, Problem, Problems, nearest_name};
 use crate::station::Station;
 use crate::time::Utc;
 
 /// Whole nights take a thousandth of that.
-const EXPECTED: Expected = Expected::mebibytes("a truth file", 1);
+const EXPECTED: FileToRead = FileToRead::mebibytes("a truth file", 1);
 
 /// The truth of a practice when none is given: an invented mount with the errors of a first
 /// evening.

@@ -8,16 +8,16 @@
 /// 300, with three-point slopes at the ends that are held back where they would overshoot (C. Moler,
 /// "Numerical Computing with MATLAB", section 3.6). Through two knots goes a straight line.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Curve {
+pub struct MonotoneCurve {
     places: Vec<f64>,
     values: Vec<f64>,
     slopes: Vec<f64>,
 }
 
-impl Curve {
+impl MonotoneCurve {
     /// Through knots, two at least, each with its place and value; none when the places do not
     /// rise, or the values neither only rise nor only fall, from knot to knot.
-    pub fn through(knots: &[(f64, f64)]) -> Option<Curve> {
+    pub fn through(knots: &[(f64, f64)]) -> Option<MonotoneCurve> {
         let (places, values): (Vec<f64>, Vec<f64>) = knots.iter().copied().unzip();
         let steps: Vec<f64> = places.windows(2).map(|w| w[1] - w[0]).collect();
         let chords: Vec<f64> = (values.windows(2).zip(&steps))
@@ -39,7 +39,7 @@ impl Curve {
             0 => chords[0],
             _ => end_slope(&back(&steps), &back(&chords)),
         });
-        Some(Curve {
+        Some(MonotoneCurve {
             places,
             values,
             slopes,
@@ -132,7 +132,7 @@ mod tests {
     /// What halving leaves, and rounding.
     const ROUNDING: f64 = 1e-12;
 
-    fn bent() -> Curve {
+    fn bent() -> MonotoneCurve {
         let knots = [
             (0.0, 10.0),
             (1.0, 12.0),
@@ -140,7 +140,7 @@ mod tests {
             (3.5, 30.5),
             (9.0, 80.0),
         ];
-        Curve::through(&knots).unwrap()
+        MonotoneCurve::through(&knots).unwrap()
     }
 
     #[test]
@@ -163,7 +163,7 @@ mod tests {
 
     #[test]
     fn there_and_back_is_the_same_place() {
-        let falling = Curve::through(&[(-2.0, 5.0), (0.5, 1.0), (4.0, -7.0)]).unwrap();
+        let falling = MonotoneCurve::through(&[(-2.0, 5.0), (0.5, 1.0), (4.0, -7.0)]).unwrap();
         assert!(bent().rises() && !falling.rises());
         for curve in [bent(), falling] {
             let (low, high) = curve.ends();
@@ -192,12 +192,12 @@ mod tests {
     /// slopes are those of the parabola, 2 and 6.
     #[test]
     fn slopes_are_those_of_the_papers() {
-        let curve = Curve::through(&[(1.0, 1.0), (2.0, 4.0), (3.0, 9.0)]).unwrap();
+        let curve = MonotoneCurve::through(&[(1.0, 1.0), (2.0, 4.0), (3.0, 9.0)]).unwrap();
         let expected = [2.0, 3.75, 6.0];
         for (found, expected) in curve.slopes.iter().zip(expected) {
             assert!((found - expected).abs() < ROUNDING);
         }
-        let line = Curve::through(&[(1.0, 1.0), (3.0, 2.0)]).unwrap();
+        let line = MonotoneCurve::through(&[(1.0, 1.0), (3.0, 2.0)]).unwrap();
         assert_eq!(line.at(2.0), Some(1.5));
     }
 
@@ -210,7 +210,7 @@ mod tests {
             &[(0.0, 1.0), (1.0, 2.0), (2.0, 1.5)],
             &[(0.0, 1.0), (2.0, 2.0), (1.0, 3.0)],
         ] {
-            assert_eq!(Curve::through(knots), None);
+            assert_eq!(MonotoneCurve::through(knots), None);
         }
     }
 }

@@ -8,13 +8,13 @@ use toml_edit::Document;
 use super::keys::elsewhere;
 use super::section::{Section, Source, kind_of};
 use super::{Station, dish, emitters, feeds, horizon, mount, site};
-use crate::files::{self, Expected};
+use crate::files::{self, FileToRead};
 use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text;
 
 /// A station of a thousand emitters has a tenth of that.
-const EXPECTED: Expected = Expected::mebibytes("a station file", 4);
+const EXPECTED: FileToRead = FileToRead::mebibytes("a station file", 4);
 
 const SECTIONS: [&str; 6] = ["site", "mount", "dish", "horizon", "emitter", "feed"];
 

@@ -2,7 +2,7 @@
 
 use toml_edit::Item;
 
-use super::curve::Curve;
+use super::curve::MonotoneCurve;
 use super::keys::SENSOR;
 use super::limits;
 use super::section::{Section, Source, kind_of, value_item};
@@ -23,7 +23,7 @@ enum Scale {
     /// So many counts to a degree, and what it shows at 0 degrees.
     Counts { per_degree: f64, at_zero: f64 },
     /// Degrees at what it shows.
-    Knots(Curve),
+    Knots(MonotoneCurve),
 }
 
 /// Written counts are good to this part of one.
@@ -48,7 +48,7 @@ impl Sensor {
     /// back.
     pub fn knots(knots: &[(f64, f64)]) -> Option<Sensor> {
         Some(Sensor {
-            scale: Scale::Knots(Curve::through(knots)?),
+            scale: Scale::Knots(MonotoneCurve::through(knots)?),
             unit: String::new(),
         })
     }

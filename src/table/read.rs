@@ -6,7 +6,7 @@
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use crate::files::Expected;
+use crate::files::FileToRead;
 use crate::mount::{Kind, LowerAxis, Pole};
 use crate::problem::{Error, Problem, nearest_name};
 use crate::station::limits::SHIFT;
@@ -20,7 +20,7 @@ use super::ranges;
 use super::text::{COLUMNS, Document, Row, columns};
 
 /// The largest that can be written has a million nodes.
-pub const EXPECTED: Expected = Expected::mebibytes("a correction table", 256);
+pub const EXPECTED: FileToRead = FileToRead::mebibytes("a correction table", 256);
 
 const MEND: &str = "make the table again with plumbeam table; corrections are not edited by hand";
 

@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use super::Offset;
+use super::ZoneOffset;
 
 /// Years of two digits below this are of this century: UTC began in 1960.
 const CENTURY_TURNS: i64 = 60;
@@ -46,7 +46,7 @@ impl fmt::Display for DateOrder {
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub enum WrittenZone {
     /// Said.
-    Offset(Offset),
+    Offset(ZoneOffset),
     /// Letters whose meaning depends on who wrote them: CET, EST.
     Named(String),
     /// Nothing said.

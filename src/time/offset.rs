@@ -5,20 +5,20 @@ use std::str::FromStr;
 
 /// How far a clock stands ahead of UTC; east of Greenwich is positive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Offset {
+pub struct ZoneOffset {
     seconds: i32,
 }
 
 /// No clock of any country is further from UTC.
 const FARTHEST_HOURS: i32 = 18;
 
-impl Offset {
+impl ZoneOffset {
     /// UTC itself.
-    pub const ZERO: Offset = Offset { seconds: 0 };
+    pub const ZERO: ZoneOffset = ZoneOffset { seconds: 0 };
 
     /// This many whole hours east of Greenwich.
-    pub fn from_hours(hours: i32) -> Offset {
-        Offset {
+    pub fn from_hours(hours: i32) -> ZoneOffset {
+        ZoneOffset {
             seconds: hours.clamp(-FARTHEST_HOURS, FARTHEST_HOURS) * 3600,
         }
     }
@@ -27,7 +27,7 @@ impl Offset {
     ///
     /// # Errors
     /// Any other text, with what an offset looks like.
-    pub fn parse(text: &str) -> Result<Offset, String> {
+    pub fn parse(text: &str) -> Result<ZoneOffset, String> {
         let text = text.trim();
         worded_offset(text)
             .or_else(|| signed_offset(text, 1))
@@ -50,15 +50,15 @@ impl Offset {
     }
 }
 
-impl FromStr for Offset {
+impl FromStr for ZoneOffset {
     type Err = String;
     /// As [`Offset::parse`].
-    fn from_str(text: &str) -> Result<Offset, String> {
-        Offset::parse(text)
+    fn from_str(text: &str) -> Result<ZoneOffset, String> {
+        ZoneOffset::parse(text)
     }
 }
 
-impl fmt::Display for Offset {
+impl fmt::Display for ZoneOffset {
     /// As it is written behind a time: `+11:00`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sign = if self.seconds < 0 { '-' } else { '+' };
@@ -68,7 +68,7 @@ impl fmt::Display for Offset {
 }
 
 /// `+02:00`, `+0200` or `+02`, with at least this many digits for the hours.
-pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<Offset> {
+pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<ZoneOffset> {
     let sign = match text.chars().next()? {
         '+' => 1,
         '-' | '\u{2212}' => -1,
@@ -87,22 +87,22 @@ pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<Offset> {
         true => (number(hours)? as i32, number(minutes)? as i32),
         false => return None,
     };
-    (hours <= FARTHEST_HOURS && minutes < 60).then_some(Offset {
+    (hours <= FARTHEST_HOURS && minutes < 60).then_some(ZoneOffset {
         seconds: sign * (hours * 3600 + minutes * 60),
     })
 }
 
 /// `UTC`, `GMT`, `Z`, or one of the first two with hours behind it.
-pub(super) fn worded_offset(text: &str) -> Option<Offset> {
+pub(super) fn worded_offset(text: &str) -> Option<ZoneOffset> {
     if text.eq_ignore_ascii_case("z") {
-        return Some(Offset::ZERO);
+        return Some(ZoneOffset::ZERO);
     }
     let word = text.get(..3)?;
     if !["utc", "gmt"].contains(&word.to_ascii_lowercase().as_str()) {
         return None;
     }
     match text[3..].trim_start() {
-        "" => Some(Offset::ZERO),
+        "" => Some(ZoneOffset::ZERO),
         signed => signed_offset(signed, 1),
     }
 }
@@ -144,11 +144,19 @@ mod tests {
             ("UTC-3", "-03:00"),
             ("-3:30", "-03:30"),
         ] {
-            assert_eq!(Offset::parse(text).unwrap().to_string(), shown, "{text}");
+            assert_eq!(
+                ZoneOffset::parse(text).unwrap().to_string(),
+                shown,
+                "{text}"
+            );
         }
-        assert!(Offset::parse("11:00").unwrap_err().contains("+11:00 east"));
+        assert!(
+            ZoneOffset::parse("11:00")
+                .unwrap_err()
+                .contains("+11:00 east")
+        );
         for text in ["", "CET", "+25:00", "+1:5", "+12345", "++1", "+1:60"] {
-            assert!(Offset::parse(text).is_err(), "{text}");
+            assert!(ZoneOffset::parse(text).is_err(), "{text}");
         }
     }
 }

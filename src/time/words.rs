@@ -1,6 +1,6 @@
 //! The words of a date and a time of day, in the order and the language of who wrote them.
 
-use super::Offset;
+use super::ZoneOffset;
 use super::date::{Clock, Date, Form, WrittenZone, this_century};
 use super::offset::{number, signed_offset, worded_offset};
 
@@ -82,8 +82,9 @@ impl Parts {
         }
         if self.zone != WrittenZone::Missing {
             // UTC +2 in two words.
-            let offset = signed_offset(word, 1)
-                .filter(|_| self.zone_in_words && self.zone == WrittenZone::Offset(Offset::ZERO))?;
+            let offset = signed_offset(word, 1).filter(|_| {
+                self.zone_in_words && self.zone == WrittenZone::Offset(ZoneOffset::ZERO)
+            })?;
             self.zone = WrittenZone::Offset(offset);
             return Some(());
         }

@@ -7,11 +7,11 @@ use jiff::civil;
 
 use super::date::{Clock, Date, DateOrder, Form, WrittenZone};
 use super::words::Parts;
-use super::{NANOS_PER_SECOND, Offset, TimeTextError, Utc};
+use super::{NANOS_PER_SECOND, TimeTextError, Utc, ZoneOffset};
 
 /// A date and a time of day as they are written.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Written {
+pub struct WrittenTime {
     date: Date,
     clock: Clock,
     /// Its zone.
@@ -28,12 +28,12 @@ pub struct Written {
 const UNIX_SECONDS: std::ops::Range<i64> = 1_000_000_000..4_100_000_000;
 /// Numbers of days since 1900 or 1904 as spreadsheets count them, about 1954 to 2119.
 const SPREADSHEET_DAYS: std::ops::Range<i64> = 20_000..80_000;
-impl Written {
+impl WrittenTime {
     /// Reads a date with a time of day.
     ///
     /// # Errors
     /// A text that is none, with the reason where there is more to say.
-    pub fn parse(text: &str) -> Result<Written, TimeTextError> {
+    pub fn parse(text: &str) -> Result<WrittenTime, TimeTextError> {
         let text = text.trim();
         if let Some(number) = Decimal::read(text) {
             return number.unix();
@@ -41,7 +41,7 @@ impl Written {
         // What the page of formats itself writes, and its near kin.
         let strict = Utc::civil_of(text);
         if let Ok((civil, second, zone)) = &strict {
-            return Ok(Written {
+            return Ok(WrittenTime {
                 date: Date::Known(
                     civil.year().into(),
                     civil.month().into(),
@@ -68,7 +68,7 @@ impl Written {
         };
         match (parts.date, parts.clock) {
             (Some((date, form)), Some(clock)) => {
-                let written = Written {
+                let written = WrittenTime {
                     date,
                     clock,
                     zone: parts.zone,
@@ -90,7 +90,7 @@ impl Written {
 
     /// Whether a text holds a date, and whether it holds a time of day.
     pub fn holds(text: &str) -> (bool, bool) {
-        if Written::parse(text).is_ok() {
+        if WrittenTime::parse(text).is_ok() {
             return (true, true);
         }
         Parts::of(text.trim()).map_or((false, false), |p| (p.date.is_some(), p.clock.is_some()))
@@ -121,7 +121,7 @@ impl Written {
     ///
     /// # Errors
     /// No such day, and a second of 60 at another time than the end of a day of UTC.
-    pub fn instant(&self, order: DateOrder, offset: Offset) -> Result<Utc, TimeTextError> {
+    pub fn instant(&self, order: DateOrder, offset: ZoneOffset) -> Result<Utc, TimeTextError> {
         let no_day = || TimeTextError::NotATime("there is no such day".to_owned());
         let (year, month, day) = self.date.read(order).ok_or_else(no_day)?;
         let date = civil::Date::new(year as i16, month as i8, day as i8).map_err(|_| no_day())?;
@@ -158,7 +158,7 @@ impl Decimal {
             fraction: format!("{fraction:0<9}")[..9].parse().ok()?,
         })
     }
-    fn unix(self) -> Result<Written, TimeTextError> {
+    fn unix(self) -> Result<WrittenTime, TimeTextError> {
         let (seconds, nanos, form) = if UNIX_SECONDS.contains(&self.whole) {
             (self.whole, self.fraction, Form::UnixSeconds)
         } else if UNIX_SECONDS.contains(&(self.whole / 1000)) {
@@ -174,7 +174,7 @@ impl Decimal {
         };
         let utc = Utc::from_unix_nanos(seconds * NANOS_PER_SECOND);
         let (year, month, day, hour, minute, second) = utc.calendar();
-        Ok(Written {
+        Ok(WrittenTime {
             date: Date::Known(year.into(), month.into(), day.into()),
             clock: Clock {
                 hour: hour.into(),
@@ -182,7 +182,7 @@ impl Decimal {
                 second: second as i64,
                 nanos,
             },
-            zone: WrittenZone::Offset(Offset::ZERO),
+            zone: WrittenZone::Offset(ZoneOffset::ZERO),
             form,
             twelve_hours: false,
             zone_in_words: false,
@@ -196,14 +196,14 @@ mod tests {
 
     /// The instant in the only order that the date has, at +11:00 where no zone is said.
     fn read(text: &str) -> String {
-        let written = Written::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
+        let written = WrittenTime::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
         let orders: Vec<DateOrder> = written.orders().collect();
         assert!(
             !written.is_open() || orders.len() == 1,
             "{text}: {orders:?}"
         );
         written
-            .instant(orders[0], Offset::from_hours(11))
+            .instant(orders[0], ZoneOffset::from_hours(11))
             .unwrap()
             .to_string()
     }
@@ -255,7 +255,7 @@ mod tests {
         assert_eq!(read("26.11.2026 12:30 PM"), "2026-11-26T01:30:00.000Z");
         assert_eq!(read("26.11.2026 12:30 AM"), "2026-11-25T13:30:00.000Z");
         assert_eq!(read("26.11.2026 1:30pm"), "2026-11-26T02:30:00.000Z");
-        assert!(Written::parse("26.11.2026 13:30 PM").is_err());
+        assert!(WrittenTime::parse("26.11.2026 13:30 PM").is_err());
     }
 
     #[test]
@@ -268,7 +268,7 @@ mod tests {
 
     #[test]
     fn a_date_with_two_meanings_keeps_both() {
-        let written = Written::parse("03/04/2026 10:00").unwrap();
+        let written = WrittenTime::parse("03/04/2026 10:00").unwrap();
         assert!(written.is_open());
         let readings: Vec<_> = (written.orders())
             .map(|o| (o, written.date_text(o).unwrap()))
@@ -281,14 +281,14 @@ mod tests {
             ]
         );
         // A year of two digits may stand first.
-        let short = Written::parse("25/11/26 10:00").unwrap();
+        let short = WrittenTime::parse("25/11/26 10:00").unwrap();
         let orders: Vec<DateOrder> = short.orders().collect();
         assert_eq!(orders, [DateOrder::DayMonthYear, DateOrder::YearMonthDay]);
     }
 
     #[test]
     fn what_is_no_time_says_why() {
-        let why = |text: &str| match Written::parse(text) {
+        let why = |text: &str| match WrittenTime::parse(text) {
             Err(TimeTextError::NotATime(why)) => why,
             other => panic!("{text}: {other:?}"),
         };
@@ -303,7 +303,7 @@ mod tests {
         );
         assert!(why("123456").contains("neither seconds"));
         // Half past ten, or 18 minutes past?
-        assert!(Written::parse("26.11.2026 10.30").is_err());
+        assert!(WrittenTime::parse("26.11.2026 10.30").is_err());
         for text in ["yesterday", "", "Total", "12.5", "26.11.65 10:00", "1,2,3"] {
             assert_eq!(why(text), "", "{text}");
         }
@@ -311,7 +311,7 @@ mod tests {
 
     #[test]
     fn zones_are_told_apart() {
-        let zone = |text: &str| Written::parse(text).unwrap().zone;
+        let zone = |text: &str| WrittenTime::parse(text).unwrap().zone;
         assert_eq!(zone("26.11.2026 10:00"), WrittenZone::Missing);
         assert_eq!(
             zone("26.11.2026 10:00 MEZ"),
@@ -319,22 +319,22 @@ mod tests {
         );
         assert_eq!(
             zone("26.11.2026 10:00 Z"),
-            WrittenZone::Offset(Offset::ZERO)
+            WrittenZone::Offset(ZoneOffset::ZERO)
         );
         assert_eq!(
             zone("26.11.2026 10:00+01:00"),
-            WrittenZone::Offset(Offset::from_hours(1))
+            WrittenZone::Offset(ZoneOffset::from_hours(1))
         );
         // Perhaps +02:00 cut short, perhaps +20:00.
-        assert!(Written::parse("2026-04-04T05:00:48+2").is_err());
-        assert!(Written::parse("26.11.2026 10:00 UTC CET").is_err());
+        assert!(WrittenTime::parse("2026-04-04T05:00:48+2").is_err());
+        assert!(WrittenTime::parse("26.11.2026 10:00 UTC CET").is_err());
     }
 
     #[test]
     fn parts_of_a_time_are_known_by_what_they_hold() {
-        assert_eq!(Written::holds("26/11/2026"), (true, false));
-        assert_eq!(Written::holds("10:00"), (false, true));
-        assert_eq!(Written::holds("1795647605"), (true, true));
-        assert_eq!(Written::holds("sun"), (false, false));
+        assert_eq!(WrittenTime::holds("26/11/2026"), (true, false));
+        assert_eq!(WrittenTime::holds("10:00"), (false, true));
+        assert_eq!(WrittenTime::holds("1795647605"), (true, true));
+        assert_eq!(WrittenTime::holds("sun"), (false, false));
     }
 }

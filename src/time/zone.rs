@@ -1,8 +1,8 @@
 //! Local time beside UTC, for people.
 
-use super::{Offset, Utc};
+use super::{Utc, ZoneOffset};
 
-impl Offset {
+impl ZoneOffset {
     /// The time of day there, to the minute or, where there are seconds, to the nearest second:
     /// `20:30`, and `20:30 +1d` when it is the next day there.
     pub fn clock(self, time: Utc) -> String {
@@ -37,7 +37,7 @@ impl Offset {
 mod tests {
     use super::*;
 
-    fn zone(text: &str) -> Offset {
+    fn zone(text: &str) -> ZoneOffset {
         text.parse().unwrap()
     }
 
@@ -72,7 +72,7 @@ mod tests {
             assert_eq!(Utc::parse(&format!("{clock}{offset}")), Ok(time));
         }
         for bad in ["11:00", "+25:00", "AEDT", "", "+", "Z+1"] {
-            assert!(bad.parse::<Offset>().is_err(), "{bad}");
+            assert!(bad.parse::<ZoneOffset>().is_err(), "{bad}");
         }
     }
 }

@@ -12,8 +12,8 @@ use plumbeam::live::{Loudness, RelayNotice};
 use plumbeam::logbook::PowerUnit;
 use plumbeam::mount::{ApproachSigns, MountModel};
 use plumbeam::observe::{
-    Action, Ending, EvaluatedScan, ObservationRun, PowerForm, PowerLines, Practised, Row, Settings,
-    Solved, StopCause, practise,
+    Action, Ending, EvaluatedScan, ObservationRun, ObserveSettings, PowerForm, PowerLines,
+    Practised, ScanRow, Solved, StopCause, practise,
 };
 use plumbeam::simulate::{Dish, Fault, Truth};
 use plumbeam::sky::Sky;
@@ -40,15 +40,15 @@ pub fn truth(terms: &str, more: &str) -> Truth {
     Truth::parse("truth.toml", &text).expect("a sound truth file")
 }
 
-pub fn settings(station: &Station, sky: &Sky) -> Settings {
-    Settings::usual(station, sky, deg(10.0))
+pub fn settings(station: &Station, sky: &Sky) -> ObserveSettings {
+    ObserveSettings::usual(station, sky, deg(10.0))
 }
 
 /// What an observation did.
 #[derive(Default)]
 pub struct Owner {
     pub told: Vec<(Duration, RelayNotice)>,
-    pub rows: Vec<Row>,
+    pub rows: Vec<ScanRow>,
     pub looked: Vec<EvaluatedScan>,
     pub solved: Option<Solved>,
     pub peaks_csv: String,
@@ -135,7 +135,7 @@ pub struct Rig {
     pub truth: Truth,
     pub faults: Vec<Fault>,
     pub seed: u64,
-    pub settings: Settings,
+    pub settings: ObserveSettings,
     pub stand_at: Option<[f64; 2]>,
     /// The station as the dish really is, when the file has it wrong.
     pub dish_station: Option<Arc<Station>>,

@@ -14,7 +14,7 @@ use plumbeam::logbook::{
 use plumbeam::mount::{AxisKind, Kind, Term};
 use plumbeam::problem::{Error, Problems};
 use plumbeam::station::Station;
-use plumbeam::time::{DateOrder, Offset, Utc};
+use plumbeam::time::{DateOrder, Utc, ZoneOffset};
 use proptest::prelude::*;
 
 const STATION: &str = include_str!("../data/invented/station.toml");
@@ -34,7 +34,7 @@ const SWEEPS: &str = include_str!("../data/logs/sweeps.csv");
 /// All that a log may ask for.
 fn all_said() -> LogOptions {
     LogOptions {
-        zone: Some(Offset::from_hours(11)),
+        zone: Some(ZoneOffset::from_hours(11)),
         dates: Some(DateOrder::DayMonthYear),
         columns: ColumnNames::parse(
             "time_utc=When,emitter=What,azimuth_deg=Az reading,elevation_deg=El reading",

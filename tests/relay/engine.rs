@@ -2,7 +2,7 @@
 
 use plumbeam::live::protocol::Code;
 use plumbeam::live::{
-    Axes, Loudness, OnDisconnect, Operator, ReportTurn, Settings, SunPlace, Wire,
+    Axes, Loudness, OnDisconnect, Operator, RelaySettings, ReportTurn, SunPlace, Wire,
 };
 use plumbeam::mount::Term;
 use plumbeam::table::DemandKind;
@@ -29,7 +29,7 @@ fn off_by_three() -> Rig {
     Rig::new(settings(), full, Mount::new(97.0, 31.0)).ready()
 }
 
-fn plain_with(settings: Settings) -> Rig {
+fn plain_with(settings: RelaySettings) -> Rig {
     let full = model(&[], DemandKind::Apparent);
     let mut rig = Rig::new(settings, full, Mount::new(100.0, 30.0)).ready();
     rig.open(1);
@@ -160,7 +160,7 @@ fn a_stop_needs_no_line_end() {
 
 #[test]
 fn with_one_connection_the_stop_goes_over_it() {
-    let mut rig = plain_with(Settings {
+    let mut rig = plain_with(RelaySettings {
         own_stop: false,
         ..settings()
     });
@@ -197,7 +197,7 @@ fn when_the_commander_goes_its_move_ends_or_the_mount_stops() {
     rig.run(20.0);
     near(rig.mount.reading(), [140.0, 30.0], RESOLUTION);
 
-    let mut rig = plain_with(Settings {
+    let mut rig = plain_with(RelaySettings {
         on_disconnect: OnDisconnect::Stop,
         ..settings()
     });
@@ -319,7 +319,7 @@ fn limits_are_told_as_the_tracker_counts() {
 
 #[test]
 fn parking_goes_where_the_station_file_says() {
-    let mut rig = plain_with(Settings {
+    let mut rig = plain_with(RelaySettings {
         park: Some(Axes::from_degrees(120.0, 85.0)),
         ..settings()
     });
@@ -331,7 +331,7 @@ fn parking_goes_where_the_station_file_says() {
 
 #[test]
 fn moves_that_are_allowed_are_under_the_same_guard() {
-    let mut rig = plain_with(Settings {
+    let mut rig = plain_with(RelaySettings {
         allow_move: true,
         ..settings()
     });
@@ -352,7 +352,7 @@ fn moves_that_are_allowed_are_under_the_same_guard() {
 
 #[test]
 fn a_reset_that_is_allowed_cancels_and_is_passed_on() {
-    let mut rig = plain_with(Settings {
+    let mut rig = plain_with(RelaySettings {
         allow_reset: true,
         ..settings()
     });
@@ -498,7 +498,7 @@ fn the_sun_is_gone_round_and_a_parked_dish_is_warned_of() {
         plumbeam::angle::EncoderReading::from_degrees(120.0, 30.0),
         plumbeam::mount::ApproachSigns::UNKNOWN,
     );
-    let guarded = Settings {
+    let guarded = RelaySettings {
         zone: Some(deg(10.0)),
         ..settings()
     };
@@ -551,7 +551,7 @@ fn a_sun_that_comes_into_the_way_stops_the_mount() {
             300.0
         }))
     });
-    let guarded = Settings {
+    let guarded = RelaySettings {
         zone: Some(deg(10.0)),
         ..settings()
     };
@@ -571,7 +571,7 @@ fn a_sun_that_comes_into_the_way_stops_the_mount() {
 
 #[test]
 fn where_the_sun_is_unknown_nothing_moves() {
-    let guarded = Settings {
+    let guarded = RelaySettings {
         zone: Some(deg(10.0)),
         ..settings()
     };

@@ -1,6 +1,6 @@
 //! What the relay does when the mount or its daemon misbehaves.
 
-use plumbeam::live::{Loudness, Operator, Settings, Wire};
+use plumbeam::live::{Loudness, Operator, RelaySettings, Wire};
 use plumbeam::table::DemandKind;
 
 use crate::mount::{Fault, Mount};
@@ -135,7 +135,7 @@ fn a_daemon_of_one_connection_is_noticed() {
 
 #[test]
 fn a_stop_that_is_ignored_is_an_alarm_and_repeated() {
-    let long = Settings {
+    let long = RelaySettings {
         leash: deg(60.0),
         ..settings()
     };

@@ -1,6 +1,6 @@
 //! Random clients on a random mount: whatever they send, the promises hold.
 
-use plumbeam::live::{Operator, Settings};
+use plumbeam::live::{Operator, RelaySettings};
 use plumbeam::mount::Term;
 use plumbeam::table::DemandKind;
 use rand::{RngExt, SeedableRng};
@@ -40,7 +40,7 @@ fn nothing_moves_after_a_stop_until_a_new_demand() {
             ],
             DemandKind::Apparent,
         );
-        let settings = Settings {
+        let settings = RelaySettings {
             allow_move: true,
             park: Some(plumbeam::live::Axes::from_degrees(0.0, 80.0)),
             own_stop: rng.random_bool(0.5),

@@ -9,8 +9,8 @@ use std::time::Duration;
 use plumbeam::angle::{Angle, EncoderReading};
 use plumbeam::live::protocol::{DaemonLine, Lines};
 use plumbeam::live::{
-    Action, Aim, Event, InKeyhole, Loudness, OnDisconnect, Operator, Relay, RelayNotice,
-    RelayStatus, ReportTurn, Row, Settings, SunPlace, Wire,
+    Action, Aim, Event, InKeyhole, Loudness, OnDisconnect, Operator, Relay, RelayNotice, RelayRow,
+    RelaySettings, RelayStatus, ReportTurn, SunPlace, Wire,
 };
 use plumbeam::mount::{MountModel, Term, TermValues};
 use plumbeam::station::Weather;
@@ -47,8 +47,8 @@ pub fn model(terms: &[(Term, f64)], kind: DemandKind) -> Box<FullModel> {
     })
 }
 
-pub fn settings() -> Settings {
-    Settings {
+pub fn settings() -> RelaySettings {
+    RelaySettings {
         leash: deg(10.0),
         deadband: deg(0.05),
         zone: None,
@@ -70,7 +70,7 @@ pub struct Rig {
     /// What each client received and has not read.
     received: BTreeMap<u64, String>,
     splits: BTreeMap<u64, Lines>,
-    pub rows: Vec<Row>,
+    pub rows: Vec<RelayRow>,
     pub told: Vec<RelayNotice>,
     pub shown: Option<RelayStatus>,
     pub ended: bool,
@@ -87,12 +87,12 @@ pub struct Rig {
 }
 
 impl Rig {
-    pub fn new(settings: Settings, full: Box<FullModel>, mount: Mount) -> Rig {
+    pub fn new(settings: RelaySettings, full: Box<FullModel>, mount: Mount) -> Rig {
         Rig::under(settings, full, mount, ReportTurn::AsAsked, SunPlace::Down)
     }
 
     pub fn under(
-        settings: Settings,
+        settings: RelaySettings,
         full: Box<FullModel>,
         mount: Mount,
         report: ReportTurn,
@@ -102,7 +102,7 @@ impl Rig {
     }
 
     pub fn with_sky(
-        settings: Settings,
+        settings: RelaySettings,
         full: Box<FullModel>,
         mount: Mount,
         report: ReportTurn,

@@ -12,7 +12,7 @@ use plumbeam::logbook::{
     Approach, ColumnNames, CompassMeaning, LogOptions, Peak, PeakLog, Readings,
 };
 use plumbeam::station::Station;
-use plumbeam::time::{DateOrder, Offset};
+use plumbeam::time::{DateOrder, ZoneOffset};
 use serde_json::Value;
 
 /// A log with the options that it needs.
@@ -209,7 +209,7 @@ fn options_of(arguments: &[&str]) -> LogOptions {
     let mut options = LogOptions::default();
     for pair in arguments.chunks(2) {
         match pair[0] {
-            "--zone" => options.zone = Some(Offset::parse(pair[1]).expect("an offset")),
+            "--zone" => options.zone = Some(ZoneOffset::parse(pair[1]).expect("an offset")),
             "--dates" => {
                 options.dates = DateOrder::ALL.into_iter().find(|o| o.name() == pair[1]);
             }

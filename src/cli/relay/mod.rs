@@ -23,7 +23,7 @@ use super::run_record::run_record;
 use super::{Common, Console, Verdict};
 use crate::angle::Angle;
 use crate::files::Stamp;
-use crate::live::{self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, Settings};
+use crate::live::{self, About, Aim, Axes, InKeyhole, OnDisconnect, Relay, RelaySettings};
 use crate::logbook::Calibration;
 use crate::observe::sun_place;
 use crate::outputs::{Growing, Guard};
@@ -110,7 +110,7 @@ fn relay(
         Keyhole::Refuse => InKeyhole::Refuse,
     };
     let aim = Aim::new(full, keyhole, azimuths);
-    let settings = Settings {
+    let settings = RelaySettings {
         leash: Angle::from_degrees(args.leash),
         deadband,
         zone,

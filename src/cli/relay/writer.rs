@@ -10,7 +10,7 @@ use serde::Serialize;
 use crate::angle::{Angle, EncoderReading};
 use crate::cli::{Common, Console};
 use crate::live::{
-    self, About, Axes, Figures, Loudness, PassSample, RelayNotice, RelayStatus, Row, Tally,
+    self, About, Axes, Figures, Loudness, PassSample, PassTally, RelayNotice, RelayRow, RelayStatus,
 };
 use crate::outputs::Growing;
 use crate::problem::Error;
@@ -37,7 +37,7 @@ pub struct Writer {
     bar: ProgressBar,
     beamwidth: Angle,
     az_el: bool,
-    tally: Tally,
+    tally: PassTally,
     passes: Vec<Figures>,
 }
 
@@ -73,7 +73,7 @@ impl Writer {
             bar,
             beamwidth,
             az_el: about.mount_kind == "az-el",
-            tally: Tally::new(beamwidth),
+            tally: PassTally::new(beamwidth),
             passes: Vec::new(),
         })
     }
@@ -107,11 +107,11 @@ impl Writer {
         self.passes
     }
 
-    fn row(&mut self, row: &Row) {
+    fn row(&mut self, row: &RelayRow) {
         if let Some(sample) = PassSample::of(row, self.az_el) {
             if self.tally.is_over(sample.time) {
                 self.passes.extend(self.tally.figures());
-                self.tally = Tally::new(self.beamwidth);
+                self.tally = PassTally::new(self.beamwidth);
             }
             self.tally.add(&sample);
         }

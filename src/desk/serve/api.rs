@@ -18,7 +18,7 @@ use crate::desk::foreign::LogAnswers;
 use crate::desk::import;
 use crate::desk::runs::RunView;
 use crate::desk::sky::{EmitterView, pass_views};
-use crate::desk::solved::Solved;
+use crate::desk::solved::SolvedSession;
 use crate::desk::state::{RefusedEdit, choices};
 use crate::desk::view::{Trouble, View};
 use crate::ephemeris::{Pass, passes};
@@ -90,7 +90,7 @@ pub fn read<'a, T: Deserialize<'a>>(body: &'a [u8]) -> Result<T, Refusal> {
 }
 
 /// The newest state that is ready, soon that of the newest edit.
-pub fn newest(shared: &Shared) -> Result<(Arc<Solved>, Arc<View>), Refusal> {
+pub fn newest(shared: &Shared) -> Result<(Arc<SolvedSession>, Arc<View>), Refusal> {
     shared.desk.newest(PATIENCE).ok_or_else(|| {
         trouble(
             StatusCode::SERVICE_UNAVAILABLE,
@@ -316,7 +316,7 @@ pub async fn map(
             Some("before") => return Err(missing("there are no edits")),
             Some(_) => return Err(missing("there is no such map")),
         };
-        let outcome = |solved: &'_ Solved| -> Option<Outcome> {
+        let outcome = |solved: &'_ SolvedSession| -> Option<Outcome> {
             solved
                 .found
                 .as_ref()

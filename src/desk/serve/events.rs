@@ -43,7 +43,7 @@ impl Event {
     /// What happens at the mount.
     pub fn live(news: &News) -> Event {
         match news {
-            News::Reading(reading) => Event::new("reading", reading),
+            News::MountReading(reading) => Event::new("reading", reading),
             News::Power(power) => Event::new("power", power),
             News::Runs(runs) => Event::new("runs", runs),
         }

@@ -61,7 +61,7 @@ fn sentence(text: &str) -> String {
 }
 
 /// What explains the data about as well, in words.
-fn rivals(mount: Kind, rivals: &[crate::explain::Rival]) -> Vec<Rival> {
+fn rivals(mount: Kind, rivals: &[crate::explain::RivalHypothesis]) -> Vec<Rival> {
     (rivals.iter())
         .map(|r| Rival {
             fault: r.fault,

@@ -8,7 +8,7 @@ use crate::live::daemon::Question;
 use crate::live::guard::{Goal, GuardDecision, Refused, Rules, Situation, decide};
 use crate::live::messages::Loudness;
 use crate::live::protocol::{Code, Way};
-use crate::live::record::{RELAY, Row};
+use crate::live::record::{RELAY, RelayRow};
 use crate::live::zone::SunZone;
 use crate::table::Refusal;
 
@@ -184,7 +184,7 @@ impl Relay {
         ) {
             GuardDecision::Send(to) => {
                 self.send(to, 0);
-                let row = Row::new(self.utc, RELAY, "P", &self.guard);
+                let row = RelayRow::new(self.utc, RELAY, "P", &self.guard);
                 self.log(row.told(Some(to)).reading(Some(here)));
             }
             GuardDecision::Keep => {}

@@ -22,7 +22,7 @@ use super::clients::{ClientId, Clients};
 use super::link::Connection;
 use super::messages::{Loudness, RelayNotice, RelayStatus};
 use super::protocol::{DaemonLine, DaemonRequest, Way};
-use super::record::Row;
+use super::record::RelayRow;
 use crate::angle::Angle;
 use crate::table::FullModel;
 use crate::time::Utc;
@@ -39,7 +39,7 @@ pub enum OnDisconnect {
 
 /// How a relay behaves.
 #[derive(Clone, Debug)]
-pub struct Settings {
+pub struct RelaySettings {
     /// No reading is sent farther ahead of the mount.
     pub leash: Angle,
     /// Smaller changes are not sent on.
@@ -142,7 +142,7 @@ pub enum Action {
     /// Close it.
     Drop(Wire),
     /// Write a row of the log.
-    Log(Row),
+    Log(RelayRow),
     /// Tell the person.
     Tell(RelayNotice),
     /// Show where things stand.
@@ -243,7 +243,7 @@ struct Holds {
 
 /// The relay.
 pub struct Relay {
-    settings: Settings,
+    settings: RelaySettings,
     aim: Aim,
     sun_at: SunAt,
     clients: Clients,
@@ -293,7 +293,7 @@ pub struct Relay {
 
 impl Relay {
     /// Ready to run.
-    pub fn new(settings: Settings, aim: Aim, sun_at: SunAt) -> Relay {
+    pub fn new(settings: RelaySettings, aim: Aim, sun_at: SunAt) -> Relay {
         Relay {
             main: Connection::new(true),
             stop_wire: Connection::new(settings.own_stop),

@@ -7,7 +7,7 @@ use super::{
 };
 use crate::angle::{Angle, angle_between};
 use crate::live::axes::Axes;
-use crate::live::daemon::{Answer, Question};
+use crate::live::daemon::{DaemonAnswer, Question};
 use crate::live::guard::strayed;
 use crate::live::messages::Loudness;
 use crate::live::protocol::Code;
@@ -124,22 +124,24 @@ impl Relay {
         }
         for answer in answers {
             match answer {
-                Answer::Position(..) if wire == Wire::Stop => {}
-                Answer::Position(axes, asked) => self.position(axes, asked),
-                Answer::Limits(limits) => self.hear(Driven::Limits(Some(limits))),
-                Answer::Code(Question::Limits, _) => self.hear(Driven::Limits(None)),
-                Answer::Code(Question::Position, code) => {
+                DaemonAnswer::Position(..) if wire == Wire::Stop => {}
+                DaemonAnswer::Position(axes, asked) => self.position(axes, asked),
+                DaemonAnswer::Limits(limits) => self.hear(Driven::Limits(Some(limits))),
+                DaemonAnswer::Code(Question::Limits, _) => self.hear(Driven::Limits(None)),
+                DaemonAnswer::Code(Question::Position, code) => {
                     self.guard = format!("the mount answers {code} when asked where it stands");
                 }
-                Answer::Code(Question::Stop, code) => {
+                DaemonAnswer::Code(Question::Stop, code) => {
                     if let Some(stopping) = &mut self.stopping {
                         stopping.acknowledged |= code == Code::Done;
                     }
                 }
-                Answer::Code(Question::Target(number), code) => self.target_answered(number, code),
-                Answer::Code(Question::Reset(number), code) => self.settle(number, code, ""),
-                Answer::Garbled if wire == Wire::Stop => self.stop_proven = false,
-                Answer::Garbled => {
+                DaemonAnswer::Code(Question::Target(number), code) => {
+                    self.target_answered(number, code)
+                }
+                DaemonAnswer::Code(Question::Reset(number), code) => self.settle(number, code, ""),
+                DaemonAnswer::Garbled if wire == Wire::Stop => self.stop_proven = false,
+                DaemonAnswer::Garbled => {
                     self.guard = "the mount's answer makes no sense".to_owned();
                     let lost: Vec<u64> = (self.waiting.iter())
                         .filter(|w| w.kind == WaitingFor::Acknowledgement)

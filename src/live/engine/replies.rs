@@ -7,7 +7,7 @@ use crate::live::axes::Axes;
 use crate::live::clients::ClientId;
 use crate::live::messages::{Loudness, RelayNotice, RelayStatus};
 use crate::live::protocol::{Code, Command, DaemonRequest};
-use crate::live::record::{RELAY, Row};
+use crate::live::record::{RELAY, RelayRow};
 
 impl Relay {
     pub(super) fn wait(
@@ -60,7 +60,7 @@ impl Relay {
             _ => None,
         };
         let name = self.clients.name(waiting.client).to_owned();
-        let row = Row::new(waiting.at, &name, &waiting.text, &worded(code, why)).demand(asked);
+        let row = RelayRow::new(waiting.at, &name, &waiting.text, &worded(code, why)).demand(asked);
         let told = self.sent;
         self.log(row.told(told));
     }
@@ -80,7 +80,7 @@ impl Relay {
             .position(seen.azimuth.degrees(), seen.elevation.degrees());
         self.clients.settle(waiting.client, number, reply);
         let name = self.clients.name(waiting.client).to_owned();
-        let row = Row::new(waiting.at, &name, &waiting.text, &pair(seen)).demand(self.demand);
+        let row = RelayRow::new(waiting.at, &name, &waiting.text, &pair(seen)).demand(self.demand);
         let told = self.sent;
         self.log(row.told(told));
     }
@@ -118,12 +118,12 @@ impl Relay {
         reply: &str,
     ) {
         let name = self.clients.name(id).to_owned();
-        let row = Row::new(self.utc, &name, text, reply).demand(asked);
+        let row = RelayRow::new(self.utc, &name, text, reply).demand(asked);
         self.log(row);
     }
 
     /// A row with where the mount stands and how far from the Sun.
-    pub(super) fn log(&mut self, row: Row) {
+    pub(super) fn log(&mut self, row: RelayRow) {
         let reading = self.reading();
         let sun = reading.and_then(|axes| self.sun_distance(axes));
         self.out.push(Action::Log(row.reading(reading).sun(sun)));
@@ -131,7 +131,7 @@ impl Relay {
 
     pub(super) fn tell(&mut self, loudness: Loudness, text: String) {
         if loudness == Loudness::Alarm {
-            let row = Row::new(self.utc, RELAY, "alarm", &text);
+            let row = RelayRow::new(self.utc, RELAY, "alarm", &text);
             self.log(row);
         }
         self.out.push(Action::Tell(RelayNotice { loudness, text }));
@@ -158,7 +158,7 @@ impl Relay {
             .demanded_at
             .is_some_and(|at| self.now.saturating_sub(at) < FOLLOWED);
         if self.demand.is_some() && demanded || self.is_lively() {
-            let row = Row::new(self.utc, RELAY, "p", &pair(beam)).demand(self.demand);
+            let row = RelayRow::new(self.utc, RELAY, "p", &pair(beam)).demand(self.demand);
             let told = self.sent;
             self.log(row.told(told));
         }

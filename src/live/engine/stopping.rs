@@ -7,7 +7,7 @@ use super::{
 use crate::angle::Angle;
 use crate::live::daemon::Question;
 use crate::live::messages::Loudness;
-use crate::live::record::{RELAY, Row};
+use crate::live::record::{RELAY, RelayRow};
 
 impl Relay {
     /// Stops the mount: written before anything else, on every connection on which a move might
@@ -44,7 +44,7 @@ impl Relay {
             true => "sent",
             false => "owed: the mount is not connected",
         };
-        let row = Row::new(self.utc, RELAY, "S", &format!("{reply}; {why}"));
+        let row = RelayRow::new(self.utc, RELAY, "S", &format!("{reply}; {why}"));
         self.log(row);
     }
 

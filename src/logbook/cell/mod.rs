@@ -10,13 +10,13 @@ pub use angle::Unit;
 pub use number::{Marks, number};
 
 use super::peak::Approach;
-use super::table::{Decided, Kind, Row, Told, is};
+use super::table::{Decided, Row, TakenKind, Told, is};
 use crate::angle::Angle;
 use crate::mount::AxisKind;
 use crate::problem::{Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text::quoted;
-use crate::time::{Form, TimeTextError, Utc, Written, WrittenZone};
+use crate::time::{Form, TimeTextError, Utc, WrittenTime, WrittenZone};
 
 /// Years in which a measurement can have been taken: UTC began in 1960, and the theories of
 /// precession and of the Moon's and Sun's motion are not to be trusted after 2100.
@@ -93,13 +93,13 @@ impl<'a> Cell<'a> {
                         .at(kind, line, || format!("{what}: {}", is(text, value)));
                 };
                 if found.comma {
-                    took(Kind::DecimalComma, "decimal commas");
+                    took(TakenKind::DecimalComma, "decimal commas");
                 }
                 if found.dash {
-                    took(Kind::Dash, "dashes as minus signs");
+                    took(TakenKind::Dash, "dashes as minus signs");
                 }
                 if found.unit {
-                    took(Kind::UnitBehind, "units behind numbers left out");
+                    took(TakenKind::UnitBehind, "units behind numbers left out");
                 }
                 Some(found.value)
             }
@@ -143,8 +143,8 @@ impl<'a> Cell<'a> {
                 };
                 let shown = (value * 1e6).round() / 1e6;
                 let (kind, what) = match parted.unit {
-                    Unit::Hours => (Kind::Hours, "hours of 15 degrees each"),
-                    Unit::Degrees => (Kind::Sexagesimal, "degrees, minutes and seconds"),
+                    Unit::Hours => (TakenKind::Hours, "hours of 15 degrees each"),
+                    Unit::Degrees => (TakenKind::Sexagesimal, "degrees, minutes and seconds"),
                 };
                 told.taken.at(kind, self.row.line, || {
                     format!("{what}: {} degrees", is(text, shown))
@@ -158,7 +158,7 @@ impl<'a> Cell<'a> {
             Err(None) if usual == Unit::Hours => {
                 const HOURS: Quantity = Quantity::new(-6700.0, 6700.0, "hours from -6700 to 6700");
                 let hours = self.number(&HOURS, decided, told)?;
-                told.taken.at(Kind::Hours, self.row.line, || {
+                told.taken.at(TakenKind::Hours, self.row.line, || {
                     format!(
                         "hours of 15 degrees each: {} degrees",
                         is(text, 15.0 * hours)
@@ -199,7 +199,7 @@ impl<'a> Cell<'a> {
 
     fn written_time(&self, decided: &Decided, told: &mut Told) -> Result<Utc, Wrong> {
         let text = self.text.trim();
-        let written = Written::parse(text).map_err(|e| self.no_time(&e))?;
+        let written = WrittenTime::parse(text).map_err(|e| self.no_time(&e))?;
         let order = match decided.order {
             Some(order) => order,
             None if written.is_open() => return Err(self.two_dates(&written)),
@@ -230,7 +230,7 @@ impl<'a> Cell<'a> {
     }
 
     /// Notes how a time was written.
-    fn note_time(&self, written: &Written, time: Utc, decided: &Decided, told: &mut Told) {
+    fn note_time(&self, written: &WrittenTime, time: Utc, decided: &Decided, told: &mut Told) {
         let text = self.text.trim();
         let shown = time.to_string().replace(".000Z", "Z");
         let mut took = |kind, what: String| {
@@ -245,40 +245,46 @@ impl<'a> Cell<'a> {
                     .get(4)
                     .is_some_and(|b| matches!(b, b'/' | b'.'))
                 {
-                    took(Kind::YearFirst, "dates as year, month, day".to_owned());
+                    took(TakenKind::YearFirst, "dates as year, month, day".to_owned());
                 }
             }
-            Form::YearFirst => took(Kind::YearFirst, "dates as year, month, day".to_owned()),
-            Form::Dots => took(Kind::Dots, "dates with dots as day.month.year".to_owned()),
-            Form::Open => took(Kind::Order, decided.order_words()),
+            Form::YearFirst => took(TakenKind::YearFirst, "dates as year, month, day".to_owned()),
+            Form::Dots => took(
+                TakenKind::Dots,
+                "dates with dots as day.month.year".to_owned(),
+            ),
+            Form::Open => took(TakenKind::Order, decided.order_words()),
             Form::MonthInLetters => {
                 took(
-                    Kind::MonthInLetters,
+                    TakenKind::MonthInLetters,
                     "dates with the month in letters".to_owned(),
                 );
             }
             Form::UnixSeconds => took(
-                Kind::UnixSeconds,
+                TakenKind::UnixSeconds,
                 "times as Unix seconds (since 1970, UTC)".to_owned(),
             ),
             Form::UnixMilliseconds => took(
-                Kind::UnixMilliseconds,
+                TakenKind::UnixMilliseconds,
                 "times as Unix milliseconds (since 1970, UTC)".to_owned(),
             ),
         }
         if written.twelve_hours {
-            took(Kind::TwelveHours, "hours before and after noon".to_owned());
+            took(
+                TakenKind::TwelveHours,
+                "hours before and after noon".to_owned(),
+            );
         }
         if written.zone_in_words {
-            took(Kind::ZoneInWords, "UTC in words as Z".to_owned());
+            took(TakenKind::ZoneInWords, "UTC in words as Z".to_owned());
         }
         match (&written.zone, decided.offset) {
             (WrittenZone::Missing, Some(offset)) => took(
-                Kind::Zone,
+                TakenKind::Zone,
                 format!("times without a zone at {offset}, as --zone says"),
             ),
             (WrittenZone::Named(letters), Some(offset)) => took(
-                Kind::NamedZone,
+                TakenKind::NamedZone,
                 format!("{letters} as {offset}, as --zone says"),
             ),
             _ => {}
@@ -297,7 +303,7 @@ impl<'a> Cell<'a> {
     }
 
     /// A date that may be two.
-    fn two_dates(&self, written: &Written) -> Wrong {
+    fn two_dates(&self, written: &WrittenTime) -> Wrong {
         let readings: Vec<String> = (written.orders())
             .filter_map(|o| Some(format!("{} ({o})", written.date_text(o)?)))
             .collect();
@@ -356,9 +362,9 @@ impl<'a> Cell<'a> {
             Some(approach) => {
                 let said = ["", "+", "-"].contains(&text);
                 let (kind, what) = if compass {
-                    (Kind::ApproachByCompass, "approaches by compass points")
+                    (TakenKind::ApproachByCompass, "approaches by compass points")
                 } else {
-                    (Kind::ApproachInWords, "approaches in words")
+                    (TakenKind::ApproachInWords, "approaches in words")
                 };
                 if !said {
                     told.taken.at(kind, line, || {
@@ -368,7 +374,7 @@ impl<'a> Cell<'a> {
                 approach
             }
             None => {
-                told.taken.at(Kind::CompassUntold, line, || {
+                told.taken.at(TakenKind::CompassUntold, line, || {
                     "with a compass point for the approach that lies ahead or astern, taken as not logged".to_owned()
                 });
                 Approach::Unknown
@@ -408,7 +414,7 @@ impl<'a> Cell<'a> {
         };
         let word = if answer { "yes" } else { "no" };
         if text != word {
-            told.taken.at(Kind::UseInWords, self.row.line, || {
+            told.taken.at(TakenKind::UseInWords, self.row.line, || {
                 format!("yes and no in other words: {}", is(text, word))
             });
         }

@@ -4,7 +4,7 @@
 use crate::problem::{Problem, Problems, Wrong};
 use crate::station::Station;
 use crate::text::quoted;
-use crate::time::{DateOrder, Offset, Written, WrittenZone};
+use crate::time::{DateOrder, WrittenTime, WrittenZone, ZoneOffset};
 
 /// Emitters that are listed: a message must stay readable.
 const MOST_NAMES: usize = 6;
@@ -63,7 +63,7 @@ impl Questions {
         (line, column): (usize, usize),
         text: &str,
         zone: &WrittenZone,
-        said: Option<Offset>,
+        said: Option<ZoneOffset>,
         station: &Station,
     ) {
         let wrong = match (zone, said) {
@@ -82,17 +82,20 @@ impl Questions {
         };
         let longitude = station.site.longitude.degrees();
         let hours = (longitude / 15.0).round() as i32;
-        let usual = Offset::from_hours(hours);
+        let usual = ZoneOffset::from_hours(hours);
         let wrong = wrong.mend(format!(
             "--zone +00:00 if the clock showed UTC, else its offset from UTC: at this longitude most clocks show --zone {usual} to {}",
-            Offset::from_hours(hours + 2)
+            ZoneOffset::from_hours(hours + 2)
         ));
         self.push(format!("--zone {usual}"), wrong.at(file, line, column));
         let local = (hours..=hours + 2).filter(|h| *h != 0).map(|h| {
-            let offset = Offset::from_hours(h).to_string();
+            let offset = ZoneOffset::from_hours(h).to_string();
             (format!("the clock showed {offset}"), offset)
         });
-        let utc = ("the clock showed UTC".to_owned(), Offset::ZERO.to_string());
+        let utc = (
+            "the clock showed UTC".to_owned(),
+            ZoneOffset::ZERO.to_string(),
+        );
         self.choices("zone", std::iter::once(utc).chain(local).collect());
     }
 
@@ -102,7 +105,7 @@ impl Questions {
         file: &str,
         (line, column): (usize, usize),
         text: &str,
-        date: &Written,
+        date: &WrittenTime,
     ) {
         let readings: Vec<(DateOrder, String)> = (date.orders())
             .filter_map(|o| Some((o, date.date_text(o)?)))

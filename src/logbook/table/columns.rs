@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use super::super::cell::Cell;
 use super::super::column_names::ColumnNames;
 use super::rows::Row;
-use super::taken::Kind;
+use super::taken::TakenKind;
 use super::{Told, is_value};
 use crate::problem::{Wrong, nearest_name};
 use crate::text::{quoted, some_of};
@@ -104,7 +104,7 @@ impl Columns {
             }
         }
         if !taken.is_empty() {
-            told.taken.whole(Kind::Headers, || {
+            told.taken.whole(TakenKind::Headers, || {
                 format!("columns as --columns says: {}", taken.join(", "))
             });
         }
@@ -159,7 +159,7 @@ impl Columns {
             }
         }
         if !folded_names.is_empty() {
-            told.taken.whole(Kind::Headers, || {
+            told.taken.whole(TakenKind::Headers, || {
                 format!("headers in other letters: {}", folded_names.join(", "))
             });
         }
@@ -207,7 +207,7 @@ impl Columns {
         unknown.retain(|(name, _)| !self.known.contains(&folded(name).as_str()));
         if !unknown.is_empty() {
             told.taken
-                .whole(Kind::UnknownColumns, || self.unknown_words(&unknown));
+                .whole(TakenKind::UnknownColumns, || self.unknown_words(&unknown));
         }
     }
 

@@ -2,13 +2,13 @@
 
 use super::super::log_options::CompassMeaning;
 use crate::text::quoted;
-use crate::time::{DateOrder, Offset};
+use crate::time::{DateOrder, ZoneOffset};
 
 /// What is decided of a file.
 #[derive(Clone, Debug, Default)]
 pub struct Decided {
     /// Offset from UTC of times that say none.
-    pub offset: Option<Offset>,
+    pub offset: Option<ZoneOffset>,
     /// Order of dates that could be read either way.
     pub order: Option<DateOrder>,
     /// Why that order.

@@ -21,11 +21,11 @@ pub use dialect::Dialect;
 pub(super) use lines::Lines;
 pub use rows::{Row, RowReader};
 pub use survey::{Request, Survey, survey};
-pub use taken::{Kind, Taken, is};
+pub use taken::{Taken, TakenKind, is};
 
 use super::column_names::ColumnNames;
 use crate::problem::{Error, Problems};
-use crate::time::Written;
+use crate::time::WrittenTime;
 
 /// What is reported while a file is read: its faults, and what was taken otherwise than written.
 #[derive(Clone, Debug, Default)]
@@ -83,7 +83,7 @@ impl<R: BufRead> Table<R> {
         let waiting = columns.header_count().is_none();
         let usual = Dialect::default();
         if dialect != usual {
-            told.taken.whole(Kind::Dialect, || {
+            told.taken.whole(TakenKind::Dialect, || {
                 let ends = if dialect.returns {
                     ", lines ended by carriage returns"
                 } else {
@@ -93,7 +93,7 @@ impl<R: BufRead> Table<R> {
             });
         }
         for (line, title) in rows.titles() {
-            told.taken.at(Kind::Titles, *line, || {
+            told.taken.at(TakenKind::Titles, *line, || {
                 format!("above the header skipped: {}", crate::text::quoted(title))
             });
         }
@@ -205,5 +205,5 @@ impl<R: BufRead> Table<R> {
 fn is_value(text: &str) -> bool {
     let text = text.trim();
     let pointed = text.replace(',', ".");
-    pointed.parse::<f64>().is_ok_and(f64::is_finite) || Written::parse(text).is_ok()
+    pointed.parse::<f64>().is_ok_and(f64::is_finite) || WrittenTime::parse(text).is_ok()
 }

@@ -5,7 +5,7 @@ use super::super::column_names::ColumnNames;
 use super::columns::{Schema, folded};
 use super::synonyms::fit;
 use crate::station::Station;
-use crate::time::Written;
+use crate::time::WrittenTime;
 
 /// The beginning of a file.
 pub struct CellSample<'a> {
@@ -90,7 +90,7 @@ impl CellSample<'_> {
     /// The field of times, or the two of dates and of times of day.
     fn times(&self, free: &[usize]) -> Option<Vec<usize>> {
         let first = |holds: (bool, bool)| {
-            let most = |i: &&usize| self.share(**i, |c| Written::holds(c) == holds) > MOST;
+            let most = |i: &&usize| self.share(**i, |c| WrittenTime::holds(c) == holds) > MOST;
             free.iter().find(most).copied()
         };
         if let Some(both) = first((true, true)) {

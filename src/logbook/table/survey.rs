@@ -19,7 +19,7 @@ use std::io::BufRead;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::station::Station;
 use crate::text::quoted;
-use crate::time::{DateOrder, Written, WrittenZone};
+use crate::time::{DateOrder, WrittenTime, WrittenZone};
 
 /// What kind of file is looked at.
 pub struct Request<'a> {
@@ -176,7 +176,7 @@ struct FirstSeen {
 #[derive(Default)]
 struct Found {
     /// The first date whose order must be known.
-    open: Option<(FirstSeen, Written)>,
+    open: Option<(FirstSeen, WrittenTime)>,
     /// For each order, the first date that does not exist in it.
     excluded: [Option<FirstSeen>; 3],
     /// The first time without a zone.
@@ -396,7 +396,7 @@ impl Look<'_> {
         if text.is_empty() || (text.ends_with('Z') && text.as_bytes().get(4) == Some(&b'-')) {
             return;
         }
-        let Ok(written) = Written::parse(text) else {
+        let Ok(written) = WrittenTime::parse(text) else {
             return;
         };
         let place = || FirstSeen::of(&cell.problem(Wrong::default()), text);
@@ -485,7 +485,7 @@ impl Look<'_> {
         }
         // So that the rows can be examined anyway.
         if asked.has("--zone") {
-            decided.offset = Some(crate::time::Offset::ZERO);
+            decided.offset = Some(crate::time::ZoneOffset::ZERO);
         }
         Ok(decided)
     }

@@ -10,7 +10,7 @@ const MOST_LINES_NAMED: usize = 6;
 
 /// A kind of thing, in the order in which they are reported.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
+pub enum TakenKind {
     /// Delimiter and line ends.
     Dialect,
     /// A log of sweeps, and their band.
@@ -90,7 +90,7 @@ pub enum Kind {
 /// All that was taken from one file.
 #[derive(Clone, Debug, Default)]
 pub struct Taken {
-    kinds: BTreeMap<Kind, Seen>,
+    kinds: BTreeMap<TakenKind, Seen>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -105,7 +105,7 @@ struct Seen {
 
 impl Taken {
     /// Notes a thing that holds for the whole file.
-    pub fn whole(&mut self, kind: Kind, words: impl FnOnce() -> String) {
+    pub fn whole(&mut self, kind: TakenKind, words: impl FnOnce() -> String) {
         let seen = self.kinds.entry(kind).or_default();
         if seen.count == 0 {
             seen.words = words();
@@ -114,7 +114,7 @@ impl Taken {
     }
 
     /// Notes a thing in a line; the words are those of the first of its kind.
-    pub fn at(&mut self, kind: Kind, line: usize, words: impl FnOnce() -> String) {
+    pub fn at(&mut self, kind: TakenKind, line: usize, words: impl FnOnce() -> String) {
         let seen = self.kinds.entry(kind).or_default();
         if seen.count == 0 {
             seen.words = words();
@@ -127,7 +127,7 @@ impl Taken {
     }
 
     /// How often a kind of thing was noted.
-    pub fn count(&self, kind: &Kind) -> usize {
+    pub fn count(&self, kind: &TakenKind) -> usize {
         self.kinds.get(kind).map_or(0, |seen| seen.count)
     }
 
@@ -140,7 +140,7 @@ impl Taken {
 }
 
 impl Seen {
-    fn told(&self, kind: &Kind) -> String {
+    fn told(&self, kind: &TakenKind) -> String {
         let words = &self.words;
         if !self.placed {
             return words.clone();
@@ -148,7 +148,10 @@ impl Seen {
         let lines: Vec<String> = self.lines.iter().map(usize::to_string).collect();
         let n = self.count;
         match kind {
-            Kind::NotTaken | Kind::Blank | Kind::Totals | Kind::CompassUntold => {
+            TakenKind::NotTaken
+            | TakenKind::Blank
+            | TakenKind::Totals
+            | TakenKind::CompassUntold => {
                 let rows = if n == 1 { "row" } else { "rows" };
                 let place = if n == 1 { "line" } else { "lines" };
                 let more = match n.saturating_sub(lines.len()) {
@@ -157,7 +160,7 @@ impl Seen {
                 };
                 format!("{n} {rows} {words} ({place} {}{more})", lines.join(", "))
             }
-            Kind::HeaderAgain => format!("{words} in line {}", lines.join(", ")),
+            TakenKind::HeaderAgain => format!("{words} in line {}", lines.join(", ")),
             _ if n == 1 => format!("{words} (line {})", lines[0]),
             _ => format!("{words} ({n} times, first in line {})", lines[0]),
         }
@@ -177,15 +180,15 @@ mod tests {
     fn one_line_a_kind_with_count_and_place() {
         let mut taken = Taken::default();
         for line in 3..13 {
-            taken.at(Kind::DecimalComma, line, || {
+            taken.at(TakenKind::DecimalComma, line, || {
                 format!("decimal commas: {}", is("12,5", 12.5))
             });
-            taken.at(Kind::NotTaken, line, || {
+            taken.at(TakenKind::NotTaken, line, || {
                 "without readings skipped".to_owned()
             });
         }
-        taken.at(Kind::Dots, 4, || "dates".to_owned());
-        taken.whole(Kind::Dialect, || "cells separated by tabs".to_owned());
+        taken.at(TakenKind::Dots, 4, || "dates".to_owned());
+        taken.whole(TakenKind::Dialect, || "cells separated by tabs".to_owned());
         assert_eq!(
             taken.told("a.csv"),
             [

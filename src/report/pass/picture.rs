@@ -4,7 +4,7 @@ use plotters_backend::DrawingBackend;
 
 use super::document::clock;
 use crate::angle::Angle;
-use crate::live::{AskedDirection, ON_TARGET_DB, Pass, PassSample, RelayLog, loss_db};
+use crate::live::{AskedDirection, LoggedPass, ON_TARGET_DB, PassSample, RelayLog, loss_db};
 use crate::plot::{
     Axis, Canvas, Key, Marker, Panel, Pen, Picture, Rect, Scale, colours, linear_ticks, notes,
     time_ticks,
@@ -29,7 +29,7 @@ pub struct PassPicture {
 
 impl PassPicture {
     /// Prepares it for a pass of a log.
-    pub fn new(stem: String, log: &RelayLog, pass: &Pass) -> PassPicture {
+    pub fn new(stem: String, log: &RelayLog, pass: &LoggedPass) -> PassPicture {
         let from = pass.figures.from_utc;
         PassPicture {
             stem,

@@ -8,12 +8,12 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::satellite::Orbit;
-use crate::files::{Expected, read_bytes};
+use crate::files::{FileToRead, read_bytes};
 use crate::problem::{Error, Problem, Problems};
 use crate::text;
 
 /// All that is in orbit, several sets of each.
-const EXPECTED: Expected = Expected::mebibytes("a file of orbit elements", 128);
+const EXPECTED: FileToRead = FileToRead::mebibytes("a file of orbit elements", 128);
 
 /// Radians per minute in a turn per day.
 const TURN_PER_DAY: f64 = std::f64::consts::TAU / 1440.0;
