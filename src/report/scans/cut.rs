@@ -2,13 +2,12 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::words::{Heading, range};
+use super::words::range;
 use crate::plot::{
-    Align, Axis as ChartAxis, Canvas, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
-    colours, linear_ticks, notes,
+    Align, Axis as ChartAxis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Text, colours,
+    linear_ticks, notes,
 };
 use crate::scan::{Curve, CurvePoint, ReducedScan, ScanAxis};
-use crate::station::Station;
 
 const FIT: Pen = Pen::new(colours::INK, 1.6);
 const BASELINE: Pen = Pen::new(colours::PURPLE, 1.4).dashed(6.0, 4.0);
@@ -24,18 +23,17 @@ struct Column {
     passes: Vec<(Vec<(f64, CurvePoint)>, bool)>,
 }
 
-/// The picture.
-pub(super) struct CutPicture {
+/// What is drawn.
+pub(super) struct CutDrawing {
     columns: Vec<Column>,
     fitted: bool,
     any_back: bool,
     any_left_out: bool,
     measured: [bool; 2],
-    heading: Heading,
 }
 
-impl CutPicture {
-    pub fn of(scan: &ReducedScan, curve: &Curve, station: &Station, stem: String) -> CutPicture {
+impl CutDrawing {
+    pub fn of(scan: &ReducedScan, curve: &Curve) -> CutDrawing {
         let along = |axis: ScanAxis, p: &CurvePoint| match axis {
             ScanAxis::Azimuth => p.x.to_degrees(),
             ScanAxis::Elevation => p.y.to_degrees(),
@@ -76,12 +74,11 @@ impl CutPicture {
             });
         }
         let all = || columns.iter().flat_map(|c| &c.passes);
-        CutPicture {
+        CutDrawing {
             fitted: curve.lobe.is_some(),
             any_back: all().any(|(_, back)| *back),
             any_left_out: curve.points.iter().any(|p| !p.used),
             measured: [scan.azimuth.is_some(), scan.elevation.is_some()],
-            heading: Heading::of(scan, station, stem),
             columns,
         }
     }
@@ -198,20 +195,9 @@ fn draw_point<DB: DrawingBackend>(
     };
 }
 
-impl Picture for CutPicture {
-    fn file_stem(&self) -> &str {
-        &self.heading.stem
-    }
-    fn title(&self) -> String {
-        self.heading.title.clone()
-    }
-    fn stamp(&self) -> String {
-        self.heading.stamp.clone()
-    }
-    fn caption(&self) -> String {
-        self.heading.caption.clone()
-    }
-    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
+impl CutDrawing {
+    /// Draws it within `body`.
+    pub fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
         let room = body.inset(84.0, 52.0, 40.0, 50.0);
         // Spikes may stand out of the frame, with a mark at its edge; the rest may not.
         let all = self.columns.iter().flat_map(|c| &c.passes);

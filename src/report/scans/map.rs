@@ -2,14 +2,13 @@
 
 use plotters_backend::DrawingBackend;
 
-use super::words::{Heading, range};
+use super::words::range;
 use crate::number;
 use crate::plot::{
-    Axis as ChartAxis, Canvas, Colour, Key, Marker, Panel, Pen, Picture, Point, Rect, Scale, Text,
-    colours, linear_ticks, notes,
+    Axis as ChartAxis, Canvas, Colour, Key, Marker, Panel, Pen, Point, Rect, Scale, Text, colours,
+    linear_ticks, notes,
 };
 use crate::scan::{Curve, CurvePoint, ReducedScan, ScanAxis};
-use crate::station::Station;
 
 /// Contours of the fitted beam, parts of its height; half power lies on one.
 const LEVELS: [f64; 5] = [0.9, 0.7, 0.5, 0.3, 0.1];
@@ -27,26 +26,24 @@ const POWER: [Colour; 4] = [
 /// From below the fit over none to above.
 const LEFT: [Colour; 3] = [colours::BLUE, Colour(250, 250, 250), colours::VERMILLION];
 
-/// The picture.
-pub(super) struct MapPicture {
+/// What is drawn.
+pub(super) struct MapDrawing {
     points: Vec<CurvePoint>,
     cells: Vec<Cell>,
     contours: Vec<(f64, Vec<(f64, f64)>)>,
     measured: bool,
-    heading: Heading,
 }
 
-impl MapPicture {
-    pub fn of(scan: &ReducedScan, curve: &Curve, station: &Station, stem: String) -> MapPicture {
+impl MapDrawing {
+    pub fn of(scan: &ReducedScan, curve: &Curve) -> MapDrawing {
         let contours = curve.lobe.as_ref().map_or(Vec::new(), |lobe| {
             LEVELS.iter().map(|l| (*l, lobe.contour(*l))).collect()
         });
-        MapPicture {
+        MapDrawing {
             points: curve.points.clone(),
             cells: cells(curve),
             contours,
             measured: scan.azimuth.is_some() || scan.elevation.is_some(),
-            heading: Heading::of(scan, station, stem),
         }
     }
 
@@ -219,20 +216,9 @@ fn bar<DB: DrawingBackend>(
     canvas.text((start + WIDTH + 8.0, top + 10.0), ends[1], &style);
 }
 
-impl Picture for MapPicture {
-    fn file_stem(&self) -> &str {
-        &self.heading.stem
-    }
-    fn title(&self) -> String {
-        self.heading.title.clone()
-    }
-    fn stamp(&self) -> String {
-        self.heading.stamp.clone()
-    }
-    fn caption(&self) -> String {
-        self.heading.caption.clone()
-    }
-    fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
+impl MapDrawing {
+    /// Draws it within `body`.
+    pub fn draw<DB: DrawingBackend>(&self, canvas: &mut Canvas<DB>, body: Rect) {
         let room = body.inset(84.0, 64.0, 40.0, 50.0);
         let frames = room.columns(2, 84.0);
         let power = range(self.points.iter().filter(|p| p.used).map(|p| p.power), 0.0);

@@ -4,6 +4,7 @@
 mod cut;
 mod document;
 mod map;
+mod picture;
 mod sheet;
 mod words;
 
@@ -12,11 +13,10 @@ use std::path::{Path, PathBuf};
 use super::document::write_document;
 use crate::plot::Render;
 use crate::problem::Error;
-use crate::scan::{Reduction, ScanShape};
+use crate::scan::Reduction;
 use crate::station::Station;
 
-use cut::CutPicture;
-use map::MapPicture;
+use picture::ScanPicture;
 use sheet::{SCANS_A_SHEET, SheetPicture};
 
 /// The pictures of all scans whose samples were kept, the sheets of all scans first.
@@ -34,15 +34,9 @@ pub fn scan_pictures<'a>(
         )));
     }
     for (i, scan) in reduction.scans.iter().enumerate() {
-        let stem = words::file_stem(i, &scan.name);
-        match (&scan.curve, scan.shape) {
-            (None, _) => {}
-            (Some(curve), ScanShape::Raster(_) | ScanShape::Map) => {
-                pictures.push(Box::new(MapPicture::of(scan, curve, station, stem)));
-            }
-            (Some(curve), _) => {
-                pictures.push(Box::new(CutPicture::of(scan, curve, station, stem)));
-            }
+        if let Some(curve) = &scan.curve {
+            let stem = words::file_stem(i, &scan.name);
+            pictures.push(Box::new(ScanPicture::of(scan, curve, station, stem)));
         }
     }
     pictures

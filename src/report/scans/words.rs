@@ -3,7 +3,6 @@
 use crate::number;
 use crate::plot::{Colour, Marker, colours};
 use crate::scan::{AxisPeak, ReducedScan, ScanVerdict};
-use crate::station::Station;
 
 /// The name of a scan's files: its place in the log, and its own name as far as it is safe.
 pub(super) fn file_stem(index: usize, name: &str) -> String {
@@ -24,33 +23,7 @@ pub(super) fn file_stem(index: usize, name: &str) -> String {
     }
 }
 
-/// What stands about the picture of a scan.
-pub(super) struct Heading {
-    pub title: String,
-    /// At the right of the title.
-    pub stamp: String,
-    pub caption: String,
-    /// Of the file.
-    pub stem: String,
-}
-
-impl Heading {
-    pub fn of(scan: &ReducedScan, station: &Station, stem: String) -> Heading {
-        Heading {
-            title: format!(
-                "Scan {}: {}, {}",
-                scan.name,
-                scan.emitter,
-                shape_words(scan)
-            ),
-            stamp: format!("{}, {}", station.site.name, scan.time),
-            caption: caption(scan),
-            stem,
-        }
-    }
-}
-
-fn shape_words(scan: &ReducedScan) -> String {
+pub(super) fn shape_words(scan: &ReducedScan) -> String {
     let verdict = match scan.verdict {
         ScanVerdict::Good => String::new(),
         other => format!(" ({})", other.word()),
@@ -80,7 +53,7 @@ pub(super) fn range(values: impl Iterator<Item = f64>, margin: f64) -> (f64, f64
 }
 
 /// A scan's peak and verdict in a few sentences.
-fn caption(scan: &ReducedScan) -> String {
+pub(super) fn caption(scan: &ReducedScan) -> String {
     let mut parts = Vec::new();
     for (axis, peak) in [("azimuth", &scan.azimuth), ("elevation", &scan.elevation)] {
         parts.extend(peak.as_ref().map(|p| reading(axis, p)));
