@@ -97,21 +97,52 @@ struct Seen {
     count: usize,
 }
 
+/// The colours of a picture, numbered as they come.
+#[derive(Default)]
+struct Numbers {
+    seen: Vec<Seen>,
+    /// A number is compared and hashed faster than four bytes.
+    known: HashMap<u32, u32, FixedState>,
+}
+
+impl Numbers {
+    fn of(&mut self, pixel: [u8; 4]) -> u32 {
+        *(self.known)
+            .entry(u32::from_ne_bytes(pixel))
+            .or_insert_with(|| {
+                self.seen.push(Seen { pixel, count: 0 });
+                self.seen.len() as u32 - 1
+            })
+    }
+}
+
+/// Slots for the colours met last, a power of two: several times the colours of a picture that come
+/// again and again, and yet within a processor's fastest memory.
+const RECENT: usize = 1 << 11;
+
+/// The slot of a colour: the upper bits of its product with 2^32 over the golden ratio, in which
+/// every bit of the colour has a part (Knuth, The Art of Computer Programming, section 6.4).
+fn slot(pixel: [u8; 4]) -> usize {
+    let product = u32::from_ne_bytes(pixel).wrapping_mul(0x9e37_79b9);
+    (product >> (u32::BITS - RECENT.ilog2())) as usize
+}
+
 /// Takes down a picture but for bare paper, and gives the colours in it.
 fn take_down(rgba: &[u8], runs: &mut Vec<Run>) -> Vec<Seen> {
     runs.clear();
-    let mut colours: Vec<Seen> = Vec::new();
-    // A number is compared and hashed faster than four bytes.
-    let mut known: HashMap<u32, u32, FixedState> = HashMap::default();
+    let mut numbers = Numbers::default();
+    // A picture's colours are few and come again soon: most are found here without a search.
+    let mut recent = [(PAPER, 0); RECENT];
     for (mut first, piece) in pieces(rgba) {
         for run in piece.chunk_by(|a, b| a == b) {
             let (pixel, length) = (run[0], run.len());
             if pixel != PAPER {
-                let colour = *known.entry(u32::from_ne_bytes(pixel)).or_insert_with(|| {
-                    colours.push(Seen { pixel, count: 0 });
-                    colours.len() as u32 - 1
-                });
-                colours[colour as usize].count += length;
+                let met = &mut recent[slot(pixel)];
+                if met.0 != pixel {
+                    *met = (pixel, numbers.of(pixel));
+                }
+                let colour = met.1;
+                numbers.seen[colour as usize].count += length;
                 runs.push(Run {
                     first: first as u32,
                     length: length as u32,
@@ -121,7 +152,7 @@ fn take_down(rgba: &[u8], runs: &mut Vec<Run>) -> Vec<Seen> {
             first += length;
         }
     }
-    colours
+    numbers.seen
 }
 
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
