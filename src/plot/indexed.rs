@@ -26,8 +26,17 @@ pub(super) struct Indexed<'a> {
 /// Brings one picture after the other down to a byte a pixel, in the same memory.
 #[derive(Default)]
 pub(super) struct Indexer {
-    runs: Vec<Run>,
+    drawn: Drawn,
     pixels: Vec<u8>,
+}
+
+/// A picture but for its bare paper.
+#[derive(Default)]
+struct Drawn {
+    /// Number of the first pixel of each piece.
+    firsts: Vec<u32>,
+    /// Which of the picture's colours each pixel of the pieces has.
+    colours: Vec<u32>,
 }
 
 /// The palette's colours and their blends with the paper; no more than a byte can number.
@@ -81,24 +90,20 @@ fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
         .chain([rest])
 }
 
-/// Neighbouring pixels of one colour.
-struct Run {
-    /// Number of the first.
-    first: u32,
-    length: u32,
-    /// Which of the picture's colours.
-    colour: u32,
-}
-
 /// A colour of a picture.
 struct Seen {
     pixel: [u8; 4],
-    /// On so many pixels.
-    count: usize,
+    /// On so many pixels, counted in turn, so that one does not wait for the one before it.
+    counts: [u32; 4],
 }
 
-/// The colours of a picture, numbered as they come.
-#[derive(Default)]
+impl Seen {
+    fn count(&self) -> u32 {
+        self.counts.iter().sum()
+    }
+}
+
+/// The colours of a picture, numbered as they come; paper is the first.
 struct Numbers {
     seen: Vec<Seen>,
     /// A number is compared and hashed faster than four bytes.
@@ -110,7 +115,10 @@ impl Numbers {
         *(self.known)
             .entry(u32::from_ne_bytes(pixel))
             .or_insert_with(|| {
-                self.seen.push(Seen { pixel, count: 0 });
+                self.seen.push(Seen {
+                    pixel,
+                    counts: [0; 4],
+                });
                 self.seen.len() as u32 - 1
             })
     }
@@ -127,39 +135,37 @@ fn slot(pixel: [u8; 4]) -> usize {
     (product >> (u32::BITS - RECENT.ilog2())) as usize
 }
 
-/// Takes down a picture but for bare paper, and gives the colours in it.
-fn take_down(rgba: &[u8], runs: &mut Vec<Run>) -> Vec<Seen> {
-    runs.clear();
-    let mut numbers = Numbers::default();
+/// Takes down a picture but for bare paper, and gives the colours in it. Every pixel of a piece is
+/// taken by itself: to find where a colour ends, which is soon and anywhere, takes longer.
+fn take_down(rgba: &[u8], drawn: &mut Drawn) -> Vec<Seen> {
+    drawn.firsts.clear();
+    drawn.colours.clear();
+    let mut numbers = Numbers {
+        seen: Vec::new(),
+        known: HashMap::default(),
+    };
     // A picture's colours are few and come again soon: most are found here without a search.
-    let mut recent = [(PAPER, 0); RECENT];
-    for (mut first, piece) in pieces(rgba) {
-        for run in piece.chunk_by(|a, b| a == b) {
-            let (pixel, length) = (run[0], run.len());
-            if pixel != PAPER {
-                let met = &mut recent[slot(pixel)];
-                if met.0 != pixel {
-                    *met = (pixel, numbers.of(pixel));
-                }
-                let colour = met.1;
-                numbers.seen[colour as usize].count += length;
-                runs.push(Run {
-                    first: first as u32,
-                    length: length as u32,
-                    colour,
-                });
+    let mut recent = [(PAPER, numbers.of(PAPER)); RECENT];
+    for (first, piece) in pieces(rgba) {
+        drawn.firsts.push(first as u32);
+        let colours = piece.iter().enumerate().map(|(i, &pixel)| {
+            let met = &mut recent[slot(pixel)];
+            if met.0 != pixel {
+                *met = (pixel, numbers.of(pixel));
             }
-            first += length;
-        }
+            numbers.seen[met.1 as usize].counts[i % 4] += 1;
+            met.1
+        });
+        drawn.colours.extend(colours);
     }
     numbers.seen
 }
 
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
 fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
-    let mut own: Vec<(usize, [u8; 4])> = (colours.iter())
-        .filter(|seen| seen.count >= OFTEN)
-        .map(|seen| (seen.count, seen.pixel))
+    let mut own: Vec<(u32, [u8; 4])> = (colours.iter())
+        .map(|seen| (seen.count(), seen.pixel))
+        .filter(|(count, _)| *count as usize >= OFTEN)
         .collect();
     own.sort_unstable_by(|a, b| b.cmp(a));
     for (_, [r, g, b, _]) in own {
@@ -174,20 +180,23 @@ fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
 impl Indexer {
     /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
     pub fn indexed(&mut self, rgba: &[u8]) -> Indexed<'_> {
-        let colours = take_down(rgba, &mut self.runs);
+        let colours = take_down(rgba, &mut self.drawn);
         let palette = with_own(palette(), &colours);
         let parts = Parts::of(&palette);
         let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
         // The number of bare paper is zero.
         self.pixels.clear();
         self.pixels.resize(rgba.len() / 4, 0);
-        for run in &self.runs {
-            let (first, length) = (run.first as usize, run.length as usize);
-            let number = numbers[run.colour as usize];
-            match length {
-                // Most runs are a pixel of an edge.
-                1 => self.pixels[first] = number,
-                _ => self.pixels[first..first + length].fill(number),
+        // Only the last piece can be a shorter one.
+        let pieces = self
+            .drawn
+            .firsts
+            .iter()
+            .zip(self.drawn.colours.chunks(PIECE));
+        for (first, colours) in pieces {
+            let pixels = &mut self.pixels[*first as usize..][..colours.len()];
+            for (pixel, colour) in pixels.iter_mut().zip(colours) {
+                *pixel = numbers[*colour as usize];
             }
         }
         Indexed {
