@@ -26,17 +26,8 @@ pub(super) struct Indexed<'a> {
 /// Brings one picture after the other down to a byte a pixel, in the same memory.
 #[derive(Default)]
 pub(super) struct Indexer {
-    drawn: Drawn,
+    drawn: Vec<Piece>,
     pixels: Vec<u8>,
-}
-
-/// A picture but for its bare paper.
-#[derive(Default)]
-struct Drawn {
-    /// Number of the first pixel of each piece.
-    firsts: Vec<u32>,
-    /// Which of the picture's colours each pixel of the pieces has.
-    colours: Vec<u32>,
 }
 
 /// The palette's colours and their blends with the paper; no more than a byte can number.
@@ -65,47 +56,33 @@ fn palette() -> Vec<Colour> {
 
 /// Colours that cover this many pixels without being in the palette get the places left in it:
 /// those of a map. Rarer ones are blends at edges.
-const OFTEN: usize = 24;
+const OFTEN: u32 = 24;
 
 /// A pixel of bare paper.
 const PAPER: [u8; 4] = [255; 4];
-/// Pixels looked at together: most such pieces are bare paper.
-const PIECE: usize = 16;
+/// Pixels looked at together: most such pieces are bare paper. Longer ones hold more paper beside
+/// what is drawn, shorter ones are more to look at.
+const PIECE: usize = 8;
 
-/// Whether all bytes are those of bare paper: all are looked at, eight at a time, which takes less
-/// time than to stop at the first that is not.
-fn is_paper(piece: &[u8; 4 * PIECE]) -> bool {
-    let (eights, _) = piece.as_chunks();
-    let all = (eights.iter()).fold(u64::MAX, |all, eight| all & u64::from_ne_bytes(*eight));
-    all == u64::MAX
+/// Pixels side by side that are not all bare paper.
+struct Piece {
+    /// Its number among the pieces of the picture.
+    number: u32,
+    /// Which of the picture's colours each pixel has.
+    colours: [u32; PIECE],
 }
 
-/// Each piece of a picture that is not bare paper, with the number of its first pixel.
-fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
-    let (pieces, rest) = rgba.as_chunks::<{ 4 * PIECE }>();
-    let rest = (pieces.len() * PIECE, rest.as_chunks().0);
-    (pieces.iter().enumerate())
-        .filter(|(_, piece)| !is_paper(piece))
-        .map(|(i, piece)| (i * PIECE, piece.as_chunks().0))
-        .chain([rest])
+/// Whether all pixels are bare paper: all are looked at, several at a time, which takes less time
+/// than to stop at the first that is not.
+fn is_paper(piece: &[[u8; 4]; PIECE]) -> bool {
+    let all = (piece.iter()).fold(u32::MAX, |all, pixel| all & u32::from_ne_bytes(*pixel));
+    all == u32::MAX
 }
 
-/// A colour of a picture.
-struct Seen {
-    pixel: [u8; 4],
-    /// On so many pixels, counted in turn, so that one does not wait for the one before it.
-    counts: [u32; 4],
-}
-
-impl Seen {
-    fn count(&self) -> u32 {
-        self.counts.iter().sum()
-    }
-}
-
-/// The colours of a picture, numbered as they come; paper is the first.
+/// The colours of a picture, numbered as they come.
+#[derive(Default)]
 struct Numbers {
-    seen: Vec<Seen>,
+    colours: Vec<[u8; 4]>,
     /// A number is compared and hashed faster than four bytes.
     known: HashMap<u32, u32, FixedState>,
 }
@@ -115,11 +92,8 @@ impl Numbers {
         *(self.known)
             .entry(u32::from_ne_bytes(pixel))
             .or_insert_with(|| {
-                self.seen.push(Seen {
-                    pixel,
-                    counts: [0; 4],
-                });
-                self.seen.len() as u32 - 1
+                self.colours.push(pixel);
+                self.colours.len() as u32 - 1
             })
     }
 }
@@ -135,37 +109,55 @@ fn slot(pixel: [u8; 4]) -> usize {
     (product >> (u32::BITS - RECENT.ilog2())) as usize
 }
 
-/// Takes down a picture but for bare paper, and gives the colours in it. Every pixel of a piece is
-/// taken by itself: to find where a colour ends, which is soon and anywhere, takes longer.
-fn take_down(rgba: &[u8], drawn: &mut Drawn) -> Vec<Seen> {
-    drawn.firsts.clear();
-    drawn.colours.clear();
-    let mut numbers = Numbers {
-        seen: Vec::new(),
-        known: HashMap::default(),
-    };
+/// Takes down a picture but for bare paper, and gives its colours. Every pixel of a piece is looked
+/// up by itself: to find where a colour ends, which is soon and anywhere, takes longer.
+fn take_down(rgba: &[u8], drawn: &mut Vec<Piece>) -> Vec<[u8; 4]> {
+    drawn.clear();
+    let mut numbers = Numbers::default();
     // A picture's colours are few and come again soon: most are found here without a search.
     let mut recent = [(PAPER, numbers.of(PAPER)); RECENT];
-    for (first, piece) in pieces(rgba) {
-        drawn.firsts.push(first as u32);
-        let colours = piece.iter().enumerate().map(|(i, &pixel)| {
-            let met = &mut recent[slot(pixel)];
-            if met.0 != pixel {
-                *met = (pixel, numbers.of(pixel));
+    let (pieces, rest) = rgba.as_chunks().0.as_chunks::<PIECE>();
+    let mut last = [PAPER; PIECE];
+    last[..rest.len()].copy_from_slice(rest);
+    for (i, piece) in pieces.iter().chain([&last]).enumerate() {
+        if is_paper(piece) {
+            continue;
+        }
+        let mut colours = [0; PIECE];
+        for (colour, pixel) in colours.iter_mut().zip(piece) {
+            let met = &mut recent[slot(*pixel)];
+            if met.0 != *pixel {
+                *met = (*pixel, numbers.of(*pixel));
             }
-            numbers.seen[met.1 as usize].counts[i % 4] += 1;
-            met.1
+            *colour = met.1;
+        }
+        drawn.push(Piece {
+            number: i as u32,
+            colours,
         });
-        drawn.colours.extend(colours);
     }
-    numbers.seen
+    numbers.colours
+}
+
+/// On how many pixels of the pieces each of so many colours is.
+fn counts(drawn: &[Piece], colours: usize) -> Vec<u32> {
+    // Two by turns, so that a count does not wait for that of the neighbour, often the same.
+    let mut counts = vec![[0; 2]; colours];
+    for piece in drawn {
+        for (i, colour) in piece.colours.iter().enumerate() {
+            counts[*colour as usize][i % 2] += 1;
+        }
+    }
+    counts
+        .iter()
+        .map(|by_turns| by_turns.iter().sum())
+        .collect()
 }
 
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
-fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
-    let mut own: Vec<(u32, [u8; 4])> = (colours.iter())
-        .map(|seen| (seen.count(), seen.pixel))
-        .filter(|(count, _)| *count as usize >= OFTEN)
+fn with_own(mut palette: Vec<Colour>, colours: &[[u8; 4]], counts: &[u32]) -> Vec<Colour> {
+    let mut own: Vec<(u32, [u8; 4])> = (counts.iter().copied().zip(colours.iter().copied()))
+        .filter(|(count, _)| *count >= OFTEN)
         .collect();
     own.sort_unstable_by(|a, b| b.cmp(a));
     for (_, [r, g, b, _]) in own {
@@ -181,24 +173,22 @@ impl Indexer {
     /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
     pub fn indexed(&mut self, rgba: &[u8]) -> Indexed<'_> {
         let colours = take_down(rgba, &mut self.drawn);
-        let palette = with_own(palette(), &colours);
+        let counts = counts(&self.drawn, colours.len());
+        let palette = with_own(palette(), &colours, &counts);
         let parts = Parts::of(&palette);
-        let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
+        let numbers: Vec<u8> = (colours.iter()).map(|c| nearest(&parts, *c)).collect();
         // The number of bare paper is zero.
+        let pixels = rgba.len() / 4;
         self.pixels.clear();
-        self.pixels.resize(rgba.len() / 4, 0);
-        // Only the last piece can be a shorter one.
-        let pieces = self
-            .drawn
-            .firsts
-            .iter()
-            .zip(self.drawn.colours.chunks(PIECE));
-        for (first, colours) in pieces {
-            let pixels = &mut self.pixels[*first as usize..][..colours.len()];
-            for (pixel, colour) in pixels.iter_mut().zip(colours) {
-                *pixel = numbers[*colour as usize];
+        self.pixels.resize(pixels.next_multiple_of(PIECE), 0);
+        let (pieces, _) = self.pixels.as_chunks_mut::<PIECE>();
+        for piece in &self.drawn {
+            let pixels = &mut pieces[piece.number as usize];
+            for (pixel, colour) in pixels.iter_mut().zip(piece.colours) {
+                *pixel = numbers[colour as usize];
             }
         }
+        self.pixels.truncate(pixels);
         Indexed {
             palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
             pixels: &self.pixels,
@@ -260,12 +250,12 @@ mod tests {
         // A ramp of ninety colours that no palette has, each on many pixels.
         let ramp: Vec<[u8; 4]> = (0..90u8).map(|i| [60 + i, 180, 215 - i, 255]).collect();
         let rgba: Vec<u8> = (ramp.iter())
-            .flat_map(|colour| [*colour; OFTEN].concat())
+            .flat_map(|colour| [*colour; OFTEN as usize].concat())
             .collect();
         let mut indexer = Indexer::default();
         let image = indexer.indexed(&rgba);
         for (i, colour) in ramp.iter().enumerate() {
-            let at = usize::from(image.pixels[i * OFTEN]) * 3;
+            let at = usize::from(image.pixels[i * OFTEN as usize]) * 3;
             assert_eq!(image.palette[at..at + 3], colour[..3]);
         }
     }
