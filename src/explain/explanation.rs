@@ -291,7 +291,7 @@ pub enum Remark {
     DroopHeldForRunout,
     /// Terms that are well determined only in combination.
     ToldOnlyTogether {
-        /// Which.
+        /// The terms.
         terms: Vec<Term>,
         /// Scaled condition number.
         condition: f64,
