@@ -57,8 +57,8 @@ impl Zeros {
 }
 
 impl Session {
-    /// Values from which a fit of some hypotheses begins, by column: the zeros that most peaks
-    /// agree on, in each log by itself when its zeros are its own, and the clock's.
+    /// Starting values of a fit of some hypotheses, by column: the zeros that most peaks agree on,
+    /// for each log separately when its zeros are its own, and the clock offset.
     pub fn beginning_of(&self, hypotheses: &[Hypothesis]) -> Vec<f64> {
         self.beginning_from(hypotheses, &start(self))
     }

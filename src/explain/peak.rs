@@ -43,8 +43,7 @@ pub struct SessionPeak {
     /// Motion of the target for each second that the satellite runs ahead of its elements; zero for
     /// anything but a satellite.
     pub along_orbit: Vector3<f64>,
-    /// By how much the air raises the target, as a step of its unit vector; zero for what
-    /// stands inside the air.
+    /// Change of the target's unit vector by refraction; zero for anything inside the atmosphere.
     pub bend: Vector3<f64>,
 }
 

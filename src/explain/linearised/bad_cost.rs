@@ -11,8 +11,8 @@ const BAD_CHANCE: f64 = 0.05;
 pub const OF_BAD: f64 = (1.0 - BAD_CHANCE) / BAD_CHANCE;
 /// Solid angle of the whole sky, steradians, over which a bad peak may lie.
 const SKY: f64 = 4.0 * std::f64::consts::PI;
-/// A bad peak is as likely a side lobe or a peak given up on the flank of the beam, within this
-/// many beamwidths, as anything else anywhere on the sky; common practice, no source.
+/// A bad peak is as likely to be a side lobe, or a scan stopped on the flank of the beam, within
+/// this many beamwidths, as anything else anywhere on the sky; common practice, no source.
 const NEAR_BEAMS: f64 = 10.0;
 /// Share of the bad peaks that are near: even odds.
 const NEAR_SHARE: f64 = 0.5;

@@ -94,7 +94,7 @@ impl Linearised {
         }
     }
 
-    /// Which peaks are explained; of those beyond [`MOST_BAD_PEAKS`] the worst are still counted as
+    /// Which peaks are explained. At most the share [`MOST_BAD_PEAKS`], the worst, is called bad.
     /// explained.
     pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
         let cost = self.costs_of_bad(variance);
