@@ -1,16 +1,16 @@
-//! What to do about each fault: how to confirm it with the hands, how to mend it, and what
-//! would be seen if it were something else. Trade knowledge: common practice, no source.
+//! What to do about each fault: how to confirm it by hand, how to repair it, and what would be seen
+//! if it were something else. Trade knowledge: common practice, no source.
 
 use crate::explain::{Fault, FaultAxis};
 
 /// What to do about a fault.
 #[derive(Clone, Copy, Debug)]
 pub struct Advice {
-    /// How to confirm it with the hands.
+    /// How to confirm it by hand.
     pub confirm: &'static str,
-    /// How to mend it.
+    /// How to repair it.
     pub mend: &'static str,
-    /// What can hurt meanwhile; empty when nothing can.
+    /// Dangers of the work; empty when there are none.
     pub caution: &'static str,
     /// What would be seen if it were something else.
     pub otherwise: &'static str,
@@ -316,7 +316,7 @@ mod tests {
             for marked in said {
                 let text = Kind::AzEl.said(marked);
                 assert!(page.contains(&text), "{fault}: {text}");
-                // Every mark is one that the kinds of mount fill.
+                // Every placeholder is one that the kinds of mount fill in.
                 let polar = Kind::Polar(crate::mount::Pole::North).said(marked);
                 assert!(
                     !polar.contains('<') && !text.contains('<'),

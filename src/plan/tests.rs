@@ -4,7 +4,7 @@ use super::design::Design;
 use super::*;
 use crate::station::EmitterKind;
 
-/// The demo's invented station.
+/// The demo's simulated station.
 fn station() -> Station {
     Station::read(Path::new("demo-data/station.toml")).unwrap()
 }
@@ -107,7 +107,7 @@ fn one_beacon_alone_leaves_terms_untold_and_says_what_would_tell_them() {
         ..span(sky, 60.0)
     });
     let untold = plan.not_separable();
-    // Two readings of one direction tell two combinations of seven terms.
+    // Two readings of one direction determine two combinations of seven terms.
     assert!(untold.len() >= 5, "{untold:?}");
     assert!(
         plan.to_tell.contains("two peaks near azimuth"),
@@ -207,13 +207,13 @@ fn with_the_sun_alone_the_peaks_are_visits_spread_over_the_day() {
         let hours = time(pair[1]).seconds_since(time(pair[0])) / 3600.0;
         assert!((1.0..3.0).contains(&hours), "{hours}");
     }
-    // From soon after it is high enough until soon before it is too low.
+    // From soon after it rises above the limit until soon before it sinks below it.
     let elevations: Vec<f64> = (day.steps.iter())
         .map(|s| s.candidate.direction.elevation().degrees())
         .collect();
     assert!(elevations[0] < 16.0 && elevations[elevations.len() - 1] < 16.0);
     assert!(elevations.iter().any(|e| *e > 40.0));
-    // As many peaks in a row at noon are worth less.
+    // The same number of peaks in a row at noon is worth less.
     let row = sun_only("2026-09-12T11:00:00Z", 0.9, |r| {
         r.every_s = 54.0 * 60.0 / day.steps.len() as f64;
     });
@@ -247,7 +247,7 @@ fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
         "{left:?} {:?}",
         morning.error.1
     );
-    // What is promised is what a plan with those peaks too would leave.
+    // The stated remaining error is that of a plan that includes those peaks.
     let first = &alone.returns[0];
     let both = sun_only("2026-09-12T07:00:00Z", 2.0, |r| {
         r.to = first.time.plus_seconds(450.0);
@@ -257,7 +257,7 @@ fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
     const ABOUT: f64 = 1.5;
     let ratio = both.error.1 / first.left;
     assert!((1.0 / ABOUT..ABOUT).contains(&ratio), "{ratio}");
-    // One path across the sky leaves something open, and that is named.
+    // One path across the sky leaves something undetermined, and that is named.
     let by_day = sun_only("2026-09-12T04:00:00Z", 14.0, |r| r.every_s = 1200.0);
     assert!(!alone.not_told_in_a_day.is_empty());
     for term in &alone.not_told_in_a_day {
@@ -273,7 +273,7 @@ fn other_emitters_are_thought_of_when_the_sun_is_alone_for_now() {
     let whole = plan(&station, &sky, &Known::default(), &all).unwrap();
     assert!(whole.alone.is_none());
     assert_eq!(whole.visits(), [0]);
-    // A beacon does not move: there is nothing to spread and nothing to come back for.
+    // A beacon does not move: there is nothing to spread and no reason to come back.
     let beacon = planned(|sky| PlanRequest {
         emitters: vec![sky.emitter("mill-beacon").unwrap()],
         named: true,
