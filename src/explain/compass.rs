@@ -46,8 +46,7 @@ pub fn declination(site: &Site, time: Utc) -> Option<Declination> {
 
 /// Accuracy with which an axis can be set carefully by compass; common practice, no source.
 const BY_HAND: Angle = Angle::from_degrees(0.4);
-/// Smaller declinations do not matter to anybody with a hand-held compass, which is read to a
-/// degree or two; common practice, no source.
+/// Smaller declinations do not matter with a hand-held compass, which is read to a degree or two; common practice, no source.
 const LEAST: Angle = Angle::from_degrees(2.0);
 /// A zero is either arbitrary, or set to true north within about this; common practice, no source.
 const WELL_SET: Angle = Angle::from_degrees(3.0);

@@ -143,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn it_is_straight_between_the_directions_of_the_map_also_over_north() {
+    fn it_is_linear_between_the_directions_of_the_map_also_across_north() {
         let map = map();
         for (azimuth, elevation) in [(0.0, 10.0), (7.0, 12.0), (-3.0, 18.0), (52.5, 15.0)] {
             let error = map.towards(&direction(azimuth, elevation)).unwrap();
@@ -156,7 +156,7 @@ mod tests {
     }
 
     #[test]
-    fn beyond_the_map_nothing_is_said() {
+    fn outside_the_map_there_is_no_value() {
         let map = map();
         assert!(map.towards(&direction(0.0, 24.0)).is_some());
         assert!(map.towards(&direction(66.0, 15.0)).is_some());

@@ -266,7 +266,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_name_leads_back() {
+    fn every_fault_is_found_by_its_name() {
         for fault in Fault::ALL {
             assert_eq!(Fault::by_name(fault.name()), Some(fault));
         }

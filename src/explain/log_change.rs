@@ -110,7 +110,7 @@ fn changes_of(peaks: &[SessionPeak], axis: FaultAxis) -> Vec<ZeroChange> {
         .collect()
 }
 
-/// Every change of a zero that is not held.
+/// Every change of a zero that is free to be fitted.
 pub fn zero_changes(
     peaks: &[SessionPeak],
     choice: &TermChoice,
@@ -135,7 +135,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_set_holds_what_was_put_in() {
+    fn a_set_contains_the_logs_added_to_it() {
         let set = LogSet::default().with(0).with(63);
         assert!(set.holds(0) && set.holds(63));
         assert!(!set.holds(1) && !set.holds(64));

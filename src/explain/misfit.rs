@@ -269,7 +269,7 @@ mod tests {
     }
 
     #[test]
-    fn a_filled_in_axis_answers_in_the_derivatives_too() {
+    fn derivatives_include_the_response_of_a_filled_in_axis() {
         /// The error of central differences is of the order of this step squared.
         const STEP: f64 = 1e-5;
         const DIFFERENCE: f64 = 1e-8;

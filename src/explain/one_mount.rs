@@ -294,7 +294,7 @@ mod tests {
     }
 
     #[test]
-    fn rows_are_those_of_each_misfit_alone() {
+    fn rows_equal_those_of_each_misfit_by_itself() {
         const ROUNDING: f64 = 1e-12;
         let terms = terms();
         // Far off, as at a first step, and close.

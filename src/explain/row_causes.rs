@@ -335,7 +335,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn exchanged_digits_are_told_by_their_difference() {
+    fn exchanged_digits_are_recognised_by_their_difference() {
         // 271.45 written for 217.45 is 54 too much.
         let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45), FaultAxis::Azimuth)
             .map(|(_, a)| a.degrees())
@@ -352,7 +352,7 @@ mod tests {
     }
 
     #[test]
-    fn a_zero_that_leads_may_have_stood_behind() {
+    fn a_leading_zero_may_have_been_the_second_digit() {
         let has = |written: f64, axis: FaultAxis, meant: f64| {
             exchanged_digits(Angle::from_degrees(written), axis)
                 .any(|(_, by)| (written - by.degrees() - meant).abs() < 1e-9)

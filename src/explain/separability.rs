@@ -389,7 +389,7 @@ mod tests {
     }
 
     #[test]
-    fn a_high_and_a_low_ring_tell_them() {
+    fn a_high_and_a_low_ring_separate_collimation_and_azimuth_zero() {
         let rings: Vec<(f64, f64)> = (0..12)
             .flat_map(|k| [20.0, 70.0].map(|e| (30.0 * f64::from(k), e)))
             .collect();

@@ -44,8 +44,8 @@ pub enum Shape {
     InLogs(LogSet),
     /// One at peaks taken with this further feed.
     OfFeed(usize),
-    /// One above this elevation of the target, counted over the top as the axis does. Not of the
-    /// reading: its noise would sort the peaks of one emitter by their own error.
+    /// One above this elevation of the target, counted over the top like the axis angle. Not the
+    /// elevation of the reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
     /// Cosine of this many times the azimuth reading.
     CosAzimuth(f64),

@@ -126,7 +126,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn equal_keys_stand_together() {
+    fn peaks_with_equal_keys_form_one_group() {
         let keys = [3.0, 1.0, 3.0, 2.0];
         assert_eq!(grouped(4, |i| keys[i]), vec![vec![1], vec![3], vec![0, 2]]);
     }

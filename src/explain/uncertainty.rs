@@ -101,7 +101,7 @@ pub fn contradicted_holds(session: &Session, fit: &JointFit, remarks: &mut Vec<R
     }
 }
 
-/// Says which terms the data tell well only together, if any.
+/// Names the terms that the data determine well only in combination, if any.
 pub fn poorly_told(session: &Session, fit: &JointFit) -> Option<Remark> {
     let linearised = session.linearised(fit, &[]);
     let terms: Vec<usize> = (0..fit.count())

@@ -13,8 +13,8 @@
 //! the estimate becomes P k x. Its uncertainty is that of an error that is present, because no
 //! mount is without any: k sigma^2 about k x, and so k sigma^2 + ((1 - P) k x)^2 about P k x. (The
 //! variance over both models, P k sigma^2 + P (1 - P) (k x)^2, would cover a true value of zero too
-//! often and all others not often enough: 95 % intervals of droop, skew and backlash contained four
-//! in five.)
+//! often and all others not often enough: 95 % intervals of droop, skew and backlash contained the
+//! true value in four cases of five.)
 
 use nalgebra::DMatrix;
 

@@ -290,7 +290,7 @@ mod tests {
     use crate::mount::Kind;
 
     #[test]
-    fn every_fault_can_be_confirmed_mended_and_doubted() {
+    fn every_fault_has_all_parts_of_its_advice() {
         for fault in Fault::ALL {
             let advice = advice(fault, FaultAxis::Both);
             for text in [advice.confirm, advice.mend, advice.otherwise] {
@@ -301,7 +301,7 @@ mod tests {
     }
 
     #[test]
-    fn the_page_says_the_same() {
+    fn the_docs_page_contains_the_same_advice() {
         let page = include_str!("../../docs/faults.md");
         for fault in Fault::ALL {
             let advice = advice(fault, FaultAxis::Both);

@@ -20,8 +20,8 @@ const PEAKS_A_VISIT: usize = 3;
 /// Visits are at least an hour apart, in which the sky turns by 15 degrees: several beams of a
 /// small dish.
 const LEAST_APART_S: f64 = 3600.0;
-/// And at most two hours, as long as there are peaks for them, because a longer wait costs an
-/// evening. Common practice, no source.
+/// And at most two hours, if there are enough peaks, because a longer wait takes a whole evening.
+/// Common practice, no source.
 const MOST_APART_S: f64 = 7200.0;
 /// Largest number of return visits named: more are not practical in a day.
 const MOST_RETURNS: usize = 3;

@@ -84,8 +84,8 @@ pub struct Recheck {
     pub error: Angle,
     /// One standard deviation of `error`.
     pub error_sigma: Angle,
-    /// What that costs on this beam, in decibels; none beyond the main lobe, an error of more than
-    /// a beamwidth, where the beam's shape says nothing and the signal is lost.
+    /// Loss from that error on this beam, in decibels; `None` beyond the main lobe, for an error of
+    /// more than a beamwidth, where the signal is lost.
     pub loss_db: Option<f64>,
     /// The limit requested.
     pub limit: Angle,

@@ -93,8 +93,8 @@ pub struct Point {
     pub sigma: f64,
     /// Degrees of freedom of the standard deviation.
     pub freedom: f64,
-    /// Change since the value before it; none for the first, and for a term that a joined
-    /// calibration took to be unchanged, whose value is only better known.
+    /// Change since the previous value; `None` for the first, and for a term that a joined
+    /// calibration took as unchanged, where only the uncertainty is smaller.
     pub change: Option<f64>,
     /// Standard deviation of the change.
     pub change_sigma: f64,

@@ -225,6 +225,7 @@ fn by_the_first_feed(
     Ok(())
 }
 
+/// Distance of the old calibration's beam from the emitter, on the sky.
 fn distance(model: &MountModel, observation: &Observation) -> Angle {
     let mut offset = misfit(model, &observation.sighting()).offset;
     if observation.peak.azimuth.is_none() {

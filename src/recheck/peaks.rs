@@ -19,8 +19,8 @@ pub struct Peaks {
     session: Vec<SessionPeak>,
     /// Cross-elevation and elevation, of each.
     pub sigmas: Vec<[Angle; 2]>,
-    /// The degrees of freedom from which the size of the noise is known: those of the old fit
-    /// when it comes from its scatter, infinite when the log gives it.
+    /// Degrees of freedom of the noise estimate: those of the old fit when it comes from its
+    /// scatter, infinite when the log gives the noise.
     pub freedom: f64,
 }
 

@@ -179,7 +179,7 @@ mod tests {
     }
 
     #[test]
-    fn a_lower_axis_goes_back_where_it_points_too_far() {
+    fn a_lower_axis_is_moved_back_against_its_error() {
         let bearings = Bearings {
             distance_m: Some(0.8),
             ..Bearings::default()

@@ -62,7 +62,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn lists_read_as_speech() {
+    fn lists_read_as_a_sentence() {
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
         assert_eq!(rows(&[3]), "row 3");
         assert_eq!(
