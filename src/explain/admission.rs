@@ -398,7 +398,7 @@ fn drop_unneeded(
     }
 }
 
-/// Whether a hypothesis is one that applies a little to every mount and is always fitted.
+/// Whether a hypothesis is an error that every mount has a little of, and so always fitted.
 pub fn is_usual(hypothesis: &Hypothesis) -> bool {
     hypothesis
         .terms()

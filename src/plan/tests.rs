@@ -337,7 +337,7 @@ fn old_orbits_of_many_satellites_are_one_warning() {
 }
 
 #[test]
-fn nothing_beside_the_sun_but_the_sun_itself() {
+fn a_source_close_to_the_sun_is_passed_over_but_the_sun_is_not() {
     let mut station = station();
     let sky = Sky::new(&station).unwrap();
     let request = span(&sky, 60.0);

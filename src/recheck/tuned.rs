@@ -30,6 +30,6 @@ pub const LEAST_PEAKS_TO_BLAME_ONE: usize = 5;
 
 // Time against accuracy. Chosen by hand; no bench.
 
-/// Samples of the terms' present values: a probability of a half is then known to 0.8 %, one of 1 %
-/// to 0.16 %.
+/// Samples of the terms' present values: a probability of one half is then known to 0.8 %, one of
+/// 1 % to 0.16 %.
 pub const SAMPLES_OF_TERMS: usize = 4000;
