@@ -9,7 +9,7 @@ pub(super) const WRITTEN: usize = 12;
 // Indices into the columns.
 pub(super) const TIME: usize = 0;
 pub(super) const EMITTER: usize = 1;
-/// Reading of the first axis, counted from the ground.
+/// Reading of the first axis (the one fixed to the ground).
 pub(super) const FIRST: usize = 2;
 /// Reading of the second axis.
 pub(super) const SECOND: usize = 3;

@@ -26,7 +26,7 @@ pub(super) struct Form {
     /// Delimiter between two fields.
     pub delimiter: u8,
     pub unit: PowerUnit,
-    /// Lowest and highest permitted azimuth.
+    /// Lowest and highest permitted azimuth, elevation and power.
     pub azimuth: (f64, f64),
     pub elevation: (f64, f64),
     pub power: (f64, f64),

@@ -41,7 +41,7 @@ pub struct Columns {
     unnamed: Vec<bool>,
     /// Texts of the header; empty in a file without a header.
     header: Vec<String>,
-    /// Headers that an option names and that are not in this file, with their columns.
+    /// Headers named by an option that are not in this file, with their columns.
     unmatched: Vec<(String, String)>,
 }
 
@@ -240,7 +240,7 @@ impl Columns {
         words
     }
 
-    /// Headers that an option names and that are not in this file, with their columns.
+    /// Headers named by an option that are not in this file, with their columns.
     pub fn unmatched(&self) -> &[(String, String)] {
         &self.unmatched
     }
