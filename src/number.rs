@@ -1,17 +1,17 @@
-//! How numbers are written: a value and its standard deviation with matched digits, the
-//! deviation to two significant ones. The one place that decides this.
+//! Formats numbers: a value and its standard deviation with matched digits, the deviation to two
+//! significant digits. All output uses these functions.
 //!
 //! Two digits of the deviation and the value to the same decimal place: Guide to the
 //! Expression of Uncertainty in Measurement (JCGM 100:2008), 7.2.6; from memory.
 
-/// More decimals than these are never shown: a hundred-millionth of a degree is beyond any
-/// mount, and stands at the limit of what the files carry.
+/// More decimals than these are never shown: a hundred-millionth of a degree is finer than any
+/// mount, and is the resolution limit of the files.
 const MOST_DECIMALS: i32 = 8;
-/// What stands for a number that is none.
+/// Shown in place of a number that is not finite.
 const UNKNOWN: &str = "unknown";
 
-/// The decimal place to which a standard deviation is rounded: 2 means hundredths, -1 means
-/// tens. None when the deviation is not a positive number.
+/// Decimal place to which a standard deviation is rounded: 2 means hundredths, -1 means tens.
+/// `None` if the deviation is not a positive number.
 pub fn decimals_for(sigma: f64) -> Option<i32> {
     if !(sigma.is_finite() && sigma > 0.0) {
         return None;
@@ -51,8 +51,8 @@ pub fn by_sigma(value: f64, sigma: f64) -> String {
     with_sigma(value, sigma).0
 }
 
-/// An rms to the digits that it deserves: of `degrees_of_freedom` normal residuals its
-/// standard deviation is rms / sqrt(2 x degrees of freedom), to first order.
+/// An rms to the digits that its uncertainty supports: for `degrees_of_freedom` normal residuals
+/// its standard deviation is rms / sqrt(2 x degrees of freedom), to first order.
 pub fn rms(value: f64, degrees_of_freedom: usize) -> String {
     if degrees_of_freedom == 0 {
         return significant(value, 2);
@@ -74,8 +74,8 @@ pub fn significant(value: f64, digits: i32) -> String {
     to_place(value, (decimals - i32::from(carried)).min(MOST_DECIMALS))
 }
 
-/// A value to at most this many significant digits: what is given by hand, as 0.2, gets no zeros
-/// behind it.
+/// A value to at most this many significant digits: values entered by hand, such as 0.2, get no
+/// trailing zeros.
 pub fn at_most(value: f64, digits: i32) -> String {
     let text = significant(value, digits);
     match text.contains('.') {
@@ -89,7 +89,7 @@ pub fn two_digits(value: f64) -> String {
     significant(value, 2)
 }
 
-/// A probability: `0.03`, `4e-6`, never a false zero.
+/// A probability: `0.03`, `4e-6`, never rounded to zero.
 pub fn probability(p: f64) -> String {
     if p >= 0.001 {
         two_digits(p)
