@@ -197,7 +197,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_number_is_said() {
+    fn text_that_is_not_a_number_is_reported() {
         assert_eq!(pair(f64::NAN, 0.1), "unknown +/- 0.10");
         assert_eq!(pair(1.23456, 0.0), "1.23 +/- unknown");
         assert_eq!(pair(1.0, f64::INFINITY), "1.00 +/- unknown");
@@ -205,7 +205,7 @@ mod tests {
     }
 
     #[test]
-    fn decimals_end_somewhere() {
+    fn decimals_are_limited() {
         assert_eq!(pair(0.1, 1e-15), "0.10000000 +/- <0.00000001");
         assert_eq!(significant(1e-12, 3), "0.00000000");
     }
@@ -233,7 +233,7 @@ mod tests {
     }
 
     #[test]
-    fn numbers_keep_two_digits() {
+    fn numbers_are_rounded_to_two_digits() {
         assert_eq!(two_digits(0.01234), "0.012");
         assert_eq!(two_digits(1.26), "1.3");
         assert_eq!(two_digits(123.4), "120");
@@ -241,7 +241,7 @@ mod tests {
     }
 
     #[test]
-    fn zeros_behind_a_given_number_are_left_out() {
+    fn trailing_zeros_are_left_out() {
         assert_eq!(at_most(0.2, 4), "0.2");
         assert_eq!(at_most(12.34567, 4), "12.35");
         assert_eq!(at_most(120.0, 4), "120");

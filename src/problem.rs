@@ -382,7 +382,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_a_terminal_would_obey_is_shown() {
+    fn control_characters_are_shown_escaped() {
         for (raw, safe) in [
             (
                 "plain, größe, \u{5e9}\u{5dc}",

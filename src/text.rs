@@ -214,7 +214,7 @@ mod tests {
     }
 
     #[test]
-    fn no_cell_runs_in_a_spreadsheet_and_each_reads_back() {
+    fn no_cell_is_a_spreadsheet_formula_and_each_reads_back() {
         for (text, cell) in [
             ("=1+1", "'=1+1"),
             ("+SUM(A1)", "'+SUM(A1)"),
@@ -251,7 +251,7 @@ mod tests {
     }
 
     #[test]
-    fn latin_1_is_told_with_line_column_and_letter() {
+    fn latin_1_is_reported_with_line_column_and_letter() {
         let told = told(
             "größe\ngr"
                 .as_bytes()
@@ -268,7 +268,7 @@ mod tests {
     }
 
     #[test]
-    fn a_zero_byte_is_told_with_its_place() {
+    fn a_zero_byte_is_reported_with_its_position() {
         let told = told(b"time_utc,emitter,azimuth_deg\n2026,s\0n");
         assert!(
             told.starts_with("f.csv:2:7: a zero byte stands here; expected plain text"),
@@ -277,13 +277,13 @@ mod tests {
     }
 
     #[test]
-    fn a_workbook_and_a_packed_file_are_named() {
+    fn workbooks_and_compressed_files_are_recognised() {
         assert!(told(b"PK\x03\x04....").contains("spreadsheet workbook"));
         assert!(told(b"\x1F\x8B\x08....").contains("gzip"));
     }
 
     #[test]
-    fn places_count_characters_not_bytes() {
+    fn columns_count_characters_not_bytes() {
         let text = "äß,x\nü=1".as_bytes();
         assert_eq!(line_and_column(text, 5), (1, 4));
         assert_eq!(line_and_column(text, 9), (2, 2));

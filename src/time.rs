@@ -380,7 +380,7 @@ mod tests {
     }
 
     #[test]
-    fn a_leap_second_is_a_time_of_its_own() {
+    fn a_leap_second_is_a_distinct_time() {
         let leap = Utc::parse("2016-12-31T23:59:60.5Z").unwrap();
         assert_eq!(leap.calendar(), (2016, 12, 31, 23, 59, 60.5));
         assert_eq!(leap.to_string(), "2016-12-31T23:59:60.500Z");
@@ -420,7 +420,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_text_loses_nothing() {
+    fn exact_text_reads_back_exactly() {
         for text in [
             "2026-12-31T23:59:59.999600001Z",
             "2016-12-31T23:59:60.500Z",

@@ -231,7 +231,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_end_of_links_is_found_though_nothing_is_there() {
+    fn links_are_followed_to_a_missing_target() {
         let folder = tempfile::tempdir().unwrap();
         let path = |name: &str| folder.path().join(name);
         assert_eq!(link_end(&path("new")), path("new"));

@@ -262,7 +262,7 @@ mod tests {
     }
 
     #[test]
-    fn between_two_rows_lies_a_straight_line() {
+    fn angles_are_interpolated_linearly_between_two_rows() {
         let rows =
             "2026-04-04T05:00:01Z,10,20\n2026-04-04T05:00:00Z,8,20.5\n2026-04-04T05:00:02Z,12,19\n";
         let found = angles(rows);
@@ -275,14 +275,14 @@ mod tests {
     }
 
     #[test]
-    fn an_encoder_that_passes_north_is_followed() {
+    fn interpolation_follows_an_encoder_through_north() {
         let found = angles("2026-04-04T05:00:00Z,359,20\n2026-04-04T05:00:02Z,1,20\n");
         assert_eq!(at(&found, "00.5"), Ok((359.5, 20.0)));
         assert_eq!(at(&found, "01.5"), Ok((360.5, 20.0)));
     }
 
     #[test]
-    fn long_gaps_are_not_bridged() {
+    fn long_gaps_are_not_interpolated() {
         let rows: String = (0..20)
             .map(|i| format!("2026-04-04T05:00:{i:02}Z,{i},30\n"))
             .collect();

@@ -76,7 +76,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_column_stands_on_the_page_of_the_files() {
+    fn every_column_is_documented() {
         let page = include_str!("../../docs/files.md");
         let peaks = peaks_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
         let scans = scan_columns::ALL_COLUMNS.iter().flat_map(|c| c.iter());
@@ -114,7 +114,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_mapping_is_told() {
+    fn invalid_mappings_are_reported() {
         let told = |text: &str| ColumnNames::parse(text).unwrap_err();
         assert!(told("AZ").contains("not COLUMN=HEADER"));
         assert_eq!(
@@ -127,7 +127,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_suggested_reads_back() {
+    fn suggestions_read_back() {
         let mut names = ColumnNames::default();
         names.push("time_utc", "Datum Uhrzeit".to_owned());
         names.push("azimuth_deg", "Az [°]".to_owned());

@@ -162,7 +162,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_readings_are_is_read_and_written() {
+    fn the_kind_of_readings_is_read_and_written() {
         for text in ["encoder", "corrected:1a2b3c"] {
             let readings = Readings::parse(text).unwrap();
             assert_eq!(readings.comment(), Some(format!("# readings = {text}\n")));

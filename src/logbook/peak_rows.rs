@@ -18,7 +18,7 @@ use crate::station::Station;
 use crate::station::limits::{DECIBELS, PART_TEMPERATURE};
 use crate::text::{from_cell, quoted};
 
-/// A standard deviation; the smallest number above zero stands for "above zero".
+/// A standard deviation; the lower limit is the smallest positive number, so that zero is excluded.
 pub const SIGMA: Quantity = Quantity::new(
     f64::MIN_POSITIVE,
     90.0,

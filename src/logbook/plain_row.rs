@@ -219,7 +219,7 @@ mod tests {
     }
 
     #[test]
-    fn only_plain_numbers_go_the_quick_way() {
+    fn only_plain_numbers_take_the_fast_path() {
         assert_eq!(decimal("-12.50"), Some(-12.5));
         assert_eq!(decimal("7"), Some(7.0));
         for text in [
@@ -238,7 +238,7 @@ mod tests {
     }
 
     #[test]
-    fn only_plain_times_go_the_quick_way() {
+    fn only_plain_times_take_the_fast_path() {
         let date = Date::of("2026-04-07T08:03:00Z").unwrap();
         let time = |text: &'static str| {
             time_at(text.as_bytes(), &date)
@@ -267,7 +267,7 @@ mod tests {
     }
 
     #[test]
-    fn a_row_of_another_form_goes_the_careful_way() {
+    fn a_row_of_another_form_takes_the_general_path() {
         let form = Form {
             fields: vec![
                 Field::Emitter,
@@ -309,7 +309,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn numbers_are_those_of_the_careful_way(
+        fn fast_and_general_path_give_the_same_numbers(
             mantissa in -999_999_999_999_999i64..=999_999_999_999_999,
             decimals in 0usize..=14,
         ) {

@@ -159,7 +159,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_long_scan_is_thinned_evenly_and_loses_no_row() {
+    fn a_long_scan_is_decimated_evenly_and_loses_no_row() {
         let rows = 5 * MOST_SAMPLES + 3;
         let start = Utc::parse("2026-01-01T00:00:00Z").unwrap();
         let mut builder = ScanBuilder::new("1", "sun", 2);

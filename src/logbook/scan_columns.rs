@@ -59,7 +59,7 @@ pub(super) const TIME: usize = 1;
 pub(super) const EMITTER: usize = 2;
 pub(super) const FIRST: usize = 3;
 pub(super) const SECOND: usize = 4;
-/// The columns of power, of which a file has exactly one.
+/// The columns of power; a file has exactly one of them.
 pub(super) const POWERS: [(usize, PowerUnit); 3] = [
     (5, PowerUnit::Decibels),
     (6, PowerUnit::Linear),

@@ -159,7 +159,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_stands_against_a_good_one_at_home() {
+    fn no_objections_to_a_good_calibration_at_its_own_station() {
         let mut good = calibration();
         good.trust = Trust::Good;
         good.terms.retain(|_, r| r.state != TermState::NotSeparable);
@@ -175,7 +175,7 @@ mod tests {
     }
 
     #[test]
-    fn limits_are_said_with_their_numbers() {
+    fn limits_are_reported_with_their_numbers() {
         let mut limited = calibration();
         limited.reasons = vec!["one side of the sky".to_owned()];
         limited.expected_pointing_error = Some(ExpectedPointingError {
@@ -211,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn what_means_nothing_is_refused_with_its_reasons() {
+    fn a_meaningless_calibration_is_refused_with_its_reasons() {
         let mut none = calibration();
         none.distrust(Trust::None, "the time zone is wrong".to_owned());
         let refusal = none.standing("Hill", Kind::AzEl).refusal().unwrap();

@@ -441,7 +441,7 @@ mod tests {
     }
 
     #[test]
-    fn a_sweep_that_lacks_a_part_is_left_out_and_counted() {
+    fn an_incomplete_sweep_is_skipped_and_counted() {
         let (sweeps, incomplete, problems) = read(
             &log(|i, line| if i == 3 { String::new() } else { line }),
             None,
@@ -455,7 +455,7 @@ mod tests {
     }
 
     #[test]
-    fn bins_without_a_number_do_not_count() {
+    fn bins_without_a_power_are_ignored() {
         let text = log(|_, line| line.replace("64, -10", "64, nan"));
         let (sweeps, incomplete, _) = read(&text, None);
         assert_eq!((sweeps.len(), incomplete), (5, 0));
@@ -463,7 +463,7 @@ mod tests {
     }
 
     #[test]
-    fn a_damaged_line_is_told_with_its_place() {
+    fn a_damaged_line_is_reported_with_its_position() {
         let text = log(|i, line| {
             if i == 4 {
                 line.replace("-20", "-2x")
@@ -496,7 +496,7 @@ mod tests {
     }
 
     #[test]
-    fn bands_are_two_frequencies() {
+    fn a_band_is_given_by_two_frequencies() {
         let band = Band::parse("1694..1702").unwrap();
         assert!(band.holds(1.7e9) && !band.holds(1.703e9));
         assert_eq!(Band::parse("1694-1702"), Ok(band));

@@ -221,7 +221,7 @@ mod tests {
     }
 
     #[test]
-    fn two_runs_never_mix() {
+    fn files_of_two_runs_never_mix() {
         let place = tempfile::tempdir().unwrap();
         let path = place.path().join("report");
         let ask = || Guard::new("solve").folder("--report", &path);
@@ -242,7 +242,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_more_than_a_report_is_kept_or_refused() {
+    fn folders_with_more_than_a_report_are_kept_or_refused() {
         let place = tempfile::tempdir().unwrap();
         let path = place.path().join("report");
         let ask = |verb| Guard::new(verb).folder("--report", &path);
@@ -296,7 +296,7 @@ mod tests {
 
     #[cfg(unix)]
     #[test]
-    fn a_link_stays_a_link_and_the_mode_stays() {
+    fn a_link_and_the_file_mode_are_preserved() {
         use std::os::unix::fs::PermissionsExt;
         let place = tempfile::tempdir().unwrap();
         let real = place.path().join("real");

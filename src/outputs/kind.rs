@@ -222,7 +222,7 @@ mod tests {
     }
 
     #[test]
-    fn logs_are_known_by_their_filled_rows_whoever_wrote_them() {
+    fn logs_are_recognised_by_their_filled_rows() {
         let row = "2026-09-12T06:25:45Z,sun,168.08,30.67,\n";
         let empty = ",sun,,,\"planned 2026-09-12; expect azimuth 168.1\"\n";
         let unfilled = |rows| FileContents::Unfilled {
@@ -250,7 +250,7 @@ mod tests {
     }
 
     #[test]
-    fn what_plumbeam_reads_or_writes_is_known() {
+    fn files_that_plumbeam_reads_or_writes_are_recognised() {
         let calibration = include_str!("../../tests/data/invented/calibration.json");
         let created = Utc::parse("2026-04-04T20:00:00.000Z").ok();
         assert_eq!(of(calibration), FileContents::Calibration(created));
@@ -291,7 +291,7 @@ mod tests {
     }
 
     #[test]
-    fn only_what_would_not_be_missed_goes() {
+    fn only_files_without_content_worth_keeping_are_replaced() {
         use OutputKind::{Calibration, Log, Sheet, Table, Text};
         let mine = |rows| {
             let unedited_of = Some("reduce".to_owned());

@@ -144,7 +144,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_kept_is_never_replaced() {
+    fn kept_results_are_never_replaced() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("c.json");
         let time = Utc::parse("2026-09-12T16:34:00Z").unwrap();

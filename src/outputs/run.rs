@@ -161,7 +161,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_record_tells_of_its_run_while_it_lives() {
+    fn a_record_exists_while_its_run_lasts() {
         let folder = tempfile::tempdir().unwrap();
         let at = folder.path();
         assert!(runs_in(at).is_empty());
@@ -185,7 +185,7 @@ mod tests {
     }
 
     #[test]
-    fn what_a_killed_run_left_does_not_run() {
+    fn leftovers_of_a_killed_run_do_not_count_as_running() {
         let folder = tempfile::tempdir().unwrap();
         let at = folder.path();
         let record = RunRecord::begin("relay", at, "h:1", None, None).unwrap();

@@ -198,7 +198,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_kind_is_named_and_no_other() {
+    fn only_the_known_kinds_of_mount_are_read() {
         for (name, mount) in NAMES {
             assert_eq!(name.parse(), Ok(mount));
         }
@@ -211,7 +211,7 @@ mod tests {
 
     /// Installers' tables give 6.2 degrees south at 40 degrees north (common practice, no source).
     #[test]
-    fn the_arc_stands_toward_the_equator_of_the_other_side() {
+    fn the_geostationary_arc_has_declination_of_the_opposite_sign() {
         assert!((arc_declination_deg(40.0) + 6.27).abs() < 0.05);
         assert_eq!(arc_declination_deg(0.0), 0.0);
         assert!(arc_declination_deg(-40.0) > 6.0);

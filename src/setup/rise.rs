@@ -126,7 +126,7 @@ mod tests {
     }
 
     #[test]
-    fn what_stands_at_the_latitude_passes_the_zenith_and_the_pole_stands_still() {
+    fn a_source_at_the_latitude_passes_the_zenith_and_the_pole_is_fixed() {
         let overhead = Rise::of_source(degrees(48.0), degrees(48.0), LOWEST);
         assert!((overhead.highest.1.degrees() - 90.0).abs() < 1e-9);
         let pole = Rise::of_source(degrees(90.0), degrees(48.0), LOWEST);
@@ -136,13 +136,13 @@ mod tests {
     }
 
     #[test]
-    fn on_the_equator_a_source_of_the_equator_is_above_ten_degrees_for_160_of_360() {
+    fn an_equatorial_source_seen_from_the_equator_is_above_ten_degrees_for_160_of_360() {
         let source = Rise::of_source(Angle::ZERO, Angle::ZERO, LOWEST);
         assert!((source.hours.1 - 24.0 * 160.0 / 360.0).abs() < 1e-9);
     }
 
     #[test]
-    fn what_is_near_the_other_pole_never_rises() {
+    fn a_source_near_the_other_pole_never_rises() {
         let south = Rise::of_source(degrees(-43.0), degrees(52.4), LOWEST);
         assert!(!south.rises() && !south.useful());
         // Above the horizon, but never high enough to be measured.

@@ -343,7 +343,7 @@ mod tests {
     }
 
     #[test]
-    fn no_flux_is_told_outside_the_published_range() {
+    fn no_flux_is_given_outside_the_published_range() {
         assert!(
             by_name("Cyg A")
                 .unwrap()

@@ -145,7 +145,7 @@ mod tests {
     }
 
     #[test]
-    fn it_goes_through_its_knots_and_never_turns_back() {
+    fn a_curve_passes_through_its_knots_and_is_monotone() {
         let curve = bent();
         for (place, value) in [
             (0.0, 10.0),
@@ -163,7 +163,7 @@ mod tests {
     }
 
     #[test]
-    fn there_and_back_is_the_same_place() {
+    fn curve_and_inverse_agree() {
         let falling = MonotoneCurve::through(&[(-2.0, 5.0), (0.5, 1.0), (4.0, -7.0)]).unwrap();
         assert!(bent().rises() && !falling.rises());
         for curve in [bent(), falling] {
@@ -180,7 +180,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_is_told_beyond_its_ends() {
+    fn a_curve_has_no_value_beyond_its_ends() {
         let curve = bent();
         assert_eq!(
             (curve.at(-0.001), curve.at(9.001), curve.at(f64::NAN)),
@@ -192,7 +192,7 @@ mod tests {
     /// A parabola y = x^2 at x = 1, 2, 3: the middle slope is the harmonic mean of 3 and 5, the end
     /// slopes are those of the parabola, 2 and 6.
     #[test]
-    fn slopes_are_those_of_the_papers() {
+    fn slopes_match_the_published_formulas() {
         let curve = MonotoneCurve::through(&[(1.0, 1.0), (2.0, 4.0), (3.0, 9.0)]).unwrap();
         let expected = [2.0, 3.75, 6.0];
         for (found, expected) in curve.slopes.iter().zip(expected) {
@@ -203,7 +203,7 @@ mod tests {
     }
 
     #[test]
-    fn knots_that_turn_back_make_no_curve() {
+    fn knots_that_are_not_monotone_are_refused() {
         for knots in [
             &[(0.0, 1.0)][..],
             &[(0.0, 1.0), (0.0, 2.0)],

@@ -166,7 +166,7 @@ mod tests {
     }
 
     #[test]
-    fn every_key_stands_on_the_page_and_in_its_example() {
+    fn every_key_is_documented_and_in_the_example() {
         let sections = [
             &keys::SITE[..],
             &keys::AZ_EL[..],

@@ -321,7 +321,7 @@ mod tests {
     }
 
     #[test]
-    fn counts_are_turned_into_degrees_and_back() {
+    fn counts_convert_to_degrees_and_back() {
         let sensor = Sensor::counts(-20.0, 900.0);
         assert!((degrees(&sensor, 900.0)).abs() < 1e-12);
         assert!((degrees(&sensor, 300.0) - 30.0).abs() < 1e-12);
@@ -332,7 +332,7 @@ mod tests {
     }
 
     #[test]
-    fn a_curve_is_not_told_beyond_its_knots() {
+    fn a_curve_has_no_value_beyond_its_knots() {
         let sensor = Sensor::knots(&[(0.5, 80.0), (2.5, 40.0), (4.5, 10.0)]).unwrap();
         assert!((degrees(&sensor, 2.5) - 40.0).abs() < 1e-12);
         let told = sensor.angle(4.6).unwrap_err();

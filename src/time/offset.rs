@@ -118,7 +118,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn too_many_digits_are_no_offset() {
+    fn too_many_digits_are_not_an_offset() {
         for text in [
             "+99999999999:00",
             "-4294967296",

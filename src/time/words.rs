@@ -376,7 +376,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn months_are_told_in_several_languages() {
+    fn months_are_read_in_several_languages() {
         for (word, month) in [
             ("März", 3),
             ("mai", 5),

@@ -209,7 +209,7 @@ mod tests {
     }
 
     #[test]
-    fn one_instant_in_many_hands() {
+    fn one_instant_in_many_notations() {
         for text in [
             "2026-11-26 10:00:05",
             "2026-11-26T10:00:05+11:00",
@@ -267,7 +267,7 @@ mod tests {
     }
 
     #[test]
-    fn a_date_with_two_meanings_keeps_both() {
+    fn an_ambiguous_date_keeps_both_readings() {
         let written = WrittenTime::parse("03/04/2026 10:00").unwrap();
         assert!(written.is_open());
         let readings: Vec<_> = (written.orders())
@@ -287,7 +287,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_time_says_why() {
+    fn text_that_is_not_a_time_is_reported_with_the_reason() {
         let why = |text: &str| match WrittenTime::parse(text) {
             Err(TimeTextError::NotATime(why)) => why,
             other => panic!("{text}: {other:?}"),
@@ -310,7 +310,7 @@ mod tests {
     }
 
     #[test]
-    fn zones_are_told_apart() {
+    fn zones_are_distinguished() {
         let zone = |text: &str| WrittenTime::parse(text).unwrap().zone;
         assert_eq!(zone("26.11.2026 10:00"), WrittenZone::Missing);
         assert_eq!(
@@ -331,7 +331,7 @@ mod tests {
     }
 
     #[test]
-    fn parts_of_a_time_are_known_by_what_they_hold() {
+    fn dates_and_times_of_day_are_recognised_by_content() {
         assert_eq!(WrittenTime::holds("26/11/2026"), (true, false));
         assert_eq!(WrittenTime::holds("10:00"), (false, true));
         assert_eq!(WrittenTime::holds("1795647605"), (true, true));

@@ -42,7 +42,7 @@ mod tests {
     }
 
     #[test]
-    fn a_clock_in_the_east_is_ahead() {
+    fn a_clock_east_of_greenwich_is_ahead_of_utc() {
         let noon = Utc::parse("2026-09-12T12:00:00Z").unwrap();
         assert_eq!(zone("+11:00").clock(noon), "23:00");
         assert_eq!(zone("-05:00").clock(noon), "07:00");
@@ -56,7 +56,7 @@ mod tests {
     }
 
     #[test]
-    fn a_zone_reads_as_it_is_written() {
+    fn an_offset_reads_back_as_written() {
         for (text, shown) in [
             ("+11:00", "+11:00"),
             ("-0330", "-03:30"),

@@ -280,7 +280,7 @@ mod tests {
     }
 
     #[test]
-    fn a_number_is_no_parted_angle() {
+    fn a_plain_number_is_not_an_angle_in_parts() {
         for text in [
             "12.5", "12.5°", "-3", "", "x", "1 234", "12m", "12,5", "1:", "1 2 3 4", "5-6",
         ] {
@@ -289,7 +289,7 @@ mod tests {
     }
 
     #[test]
-    fn hours_are_only_those_of_an_hour_angle() {
+    fn hours_are_read_only_for_an_hour_angle() {
         assert_eq!(hour_angle("10h30m"), Some((157.5, Unit::Hours)));
         assert_eq!(hour_angle("-1h 30m 0s"), Some((-22.5, Unit::Hours)));
         assert_eq!(hour_angle("2.5 h"), Some((37.5, Unit::Hours)));

@@ -95,7 +95,7 @@ impl Side {
 /// side, since the encoder's zero may be off by as much. Common practice, no source.
 const LEAST_SIDEWAYS: f64 = 0.342;
 
-/// A compass point, with "from" or "toward" before it or a "ward" behind it.
+/// A compass point, preceded by "from" or "toward" or followed by "ward".
 fn compass(folded: &str) -> Option<Side> {
     let mut words: Vec<&str> = (folded.split_whitespace())
         .filter(|w| *w != "the")
@@ -172,7 +172,7 @@ mod tests {
     /// Azimuth counts clockwise: from the west to the south it decreases, from the west to the
     /// north it increases.
     #[test]
-    fn a_compass_point_tells_the_side_by_where_the_dish_stands() {
+    fn a_compass_point_gives_the_side_by_the_azimuth_of_the_dish() {
         assert_eq!(azimuth("from W", 180.0), Some(Decreasing));
         assert_eq!(azimuth("from the west", 0.0), Some(Increasing));
         assert_eq!(azimuth("from the west", 360.0), Some(Increasing));

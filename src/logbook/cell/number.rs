@@ -187,7 +187,7 @@ mod tests {
     }
 
     #[test]
-    fn a_comma_among_points_may_part_thousands() {
+    fn a_comma_may_separate_thousands_if_other_numbers_have_points() {
         let both = Marks {
             comma: true,
             points: true,

@@ -370,7 +370,7 @@ mod tests {
     }
 
     #[test]
-    fn a_wanted_header_is_found_exactly_first() {
+    fn an_exact_header_match_comes_first() {
         let header: Vec<String> = ["AZ", "az", "Date", "Time", "Date+Time", "El"]
             .map(str::to_owned)
             .into();

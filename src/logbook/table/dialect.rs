@@ -117,7 +117,7 @@ mod tests {
     }
 
     #[test]
-    fn the_delimiter_that_cuts_evenly_is_taken() {
+    fn the_delimiter_that_splits_most_lines_is_used() {
         assert_eq!(of("a,b,c\n1,2,3\n"), (',', false));
         assert_eq!(of("a;b;c\n1,5;2,5;3,5\n1,5;2,5;3,5\n"), (';', false));
         assert_eq!(of("a\tb\tc\n1,5\t2;5\t3,5\n"), ('\t', false));
@@ -140,7 +140,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_to_go_by_means_commas() {
+    fn comma_is_the_default_delimiter() {
         for text in ["", "a", "a;b\n1;2\n", "a b c\n1 2 3\n"] {
             assert_eq!(of(text), (',', false), "{text}");
         }

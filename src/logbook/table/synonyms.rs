@@ -432,7 +432,7 @@ mod tests {
     }
 
     #[test]
-    fn common_headers_of_several_languages() {
+    fn common_headers_in_several_languages_are_recognised() {
         for headers in [
             ["Datum Uhrzeit", "Quelle", "Azimut", "Höhe"],
             ["Date et heure", "Satellite", "Azimut (°)", "Hauteur (°)"],

@@ -177,7 +177,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn one_line_a_kind_with_count_and_place() {
+    fn one_line_per_kind_with_count_and_position() {
         let mut taken = Taken::default();
         for line in 3..13 {
             taken.at(TakenKind::DecimalComma, line, || {
