@@ -177,7 +177,7 @@ impl Sum for Angle {
     }
 }
 
-/// Marks a direction in which an emitter would be seen without air.
+/// Marks a direction without refraction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Geometric {}
 /// Marks a direction in which the beam must point: geometric plus radio refraction.
@@ -314,7 +314,7 @@ impl SkyBasis {
         let y = target.dot(&self.upward);
         let across = (x * x + y * y).sqrt();
         let ahead = target.dot(&self.outward);
-        // Angle over sine. Below 0.003 radian the series' next term is under 1e-16.
+        // Ratio of angle to sine. Below 0.003 radian the series' next term is under 1e-16.
         let stretch = if ahead > 0.0 && across < 0.003 {
             let square = across * across;
             1.0 + square * (1.0 / 6.0 + square * (3.0 / 40.0))

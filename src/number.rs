@@ -17,7 +17,7 @@ pub fn decimals_for(sigma: f64) -> Option<i32> {
         return None;
     }
     let decimals = 1 - sigma.log10().floor() as i32;
-    // 0.0996 rounds up to 0.10, which already has its two digits.
+    // 0.0996 rounds up to 0.10, which already has two digits.
     let rounded = (sigma * 10f64.powi(decimals)).round();
     let decimals = if rounded >= 100.0 {
         decimals - 1
@@ -46,7 +46,7 @@ pub fn with_sigma(value: f64, sigma: f64) -> (String, String) {
     }
 }
 
-/// A value to the digits that its standard deviation supports, without showing it.
+/// A value to the digits that its standard deviation supports, without the deviation.
 pub fn by_sigma(value: f64, sigma: f64) -> String {
     with_sigma(value, sigma).0
 }

@@ -20,7 +20,7 @@ pub struct WholeFile {
 enum Target {
     /// To a temporary file beside the target, to be renamed over it.
     Beside(tempfile::NamedTempFile),
-    /// Straight to the target, which is not a file that could be replaced: a device or a pipe.
+    /// Directly to the target, if it cannot be replaced: a device or a pipe.
     Straight(File),
 }
 

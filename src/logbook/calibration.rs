@@ -82,7 +82,7 @@ pub struct Correlation {
     pub value: f64,
 }
 
-/// The kind of mount, with the direction of its first axis.
+/// The kind of mount, with the data that give the direction of its first axis.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", deny_unknown_fields)]
 pub enum MountRecord {

@@ -128,8 +128,8 @@ impl ReadingRules<'_> {
         line: usize,
         told: &mut Told,
     ) -> (Option<Angle>, [Option<Angle>; 2]) {
-        /// A peak centred by hand or by motor is good to this share of the beamwidth, one standard
-        /// deviation (common practice, no source).
+        /// A peak centred by hand or by motor is accurate to this fraction of the beamwidth, one
+        /// standard deviation (common practice, no source).
         const CENTRED: f64 = 1.0 / 20.0;
         /// Two standard deviations are the edge of the beam.
         const WITHIN: f64 = 1.0 / 4.0;

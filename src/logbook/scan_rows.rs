@@ -140,7 +140,7 @@ impl<R: BufRead> ScanRows<R> {
             Source::Sweeps(sweeps) => sweeps.lines_read(),
         }
     }
-    /// Sweeps left out so far because parts of them are missing.
+    /// Sweeps skipped so far because parts of them are missing.
     pub fn incomplete_sweeps(&self) -> usize {
         match &self.source {
             Source::Table(_) => 0,

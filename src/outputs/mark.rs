@@ -1,4 +1,4 @@
-//! The line by which a verb recognises its own log, and whether it was edited.
+//! The line by which a verb recognises its own log, and whether the log was edited.
 
 const BEGINNING: &str = "# written by plumbeam ";
 const MIDDLE: &str = "; as written the crc32 of the lines above is ";

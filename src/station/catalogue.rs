@@ -319,9 +319,9 @@ mod tests {
         assert_eq!(names.len(), count);
     }
 
-    /// The scale of Baars and others 1977, Astronomy and Astrophysics 61, 99 (from memory):
-    /// log10 S = a + b log10(MHz), an older and independent one. Two scales, and the fading of
-    /// the two supernova remnants since 1980, differ by less than this.
+    /// The scale of Baars and others 1977, Astronomy and Astrophysics 61, 99 (from memory): log10 S
+    /// = a + b log10(MHz), an older, independent scale. The difference between the scales,
+    /// including the fading of the two supernova remnants since 1980, is less than this.
     const SCALES_AGREE: f64 = 0.25;
 
     #[test]

@@ -244,7 +244,8 @@ fn odd_place(
     right_ascension: Angle,
     declination: Angle,
 ) -> Option<String> {
-    /// Precession over the thirty years between the usual equinoxes is 0.4 degrees: less is no mistake.
+    /// Precession over the thirty years between the usual equinoxes is 0.4 degrees: a smaller
+    /// difference is not a mistake.
     const ODD: Angle = Angle::from_degrees(0.5);
     let across = (right_ascension - known.right_ascension).wrapped_signed() * declination.cos();
     let along = declination - known.declination;

@@ -149,8 +149,8 @@ pub(crate) const BEAM_LOSS: Quantity =
     Quantity::new(0.0, 12.0, "decibels from 0 to 12, or null beyond that");
 /// One turn either way.
 pub(crate) const TURN: Quantity = Quantity::new(-360.0, 360.0, "degrees from -360 to 360");
-/// From one turn in 2,700 years, as in a published set of elements that tests SGP4, to more than any
-/// orbit above the ground has: the fastest go round the Earth 17 times a day.
+/// From one revolution in 2,700 years, as in a published set of SGP4 test elements, to more than
+/// any orbit above the ground has: the fastest satellites circle the Earth 17 times a day.
 pub(crate) const MEAN_MOTION: Quantity =
     Quantity::new(1e-6, 20.0, "turns a day, from 0.000001 to 20");
 pub(crate) const ECCENTRICITY: Quantity =

@@ -52,7 +52,7 @@ impl ZoneOffset {
 
 impl FromStr for ZoneOffset {
     type Err = String;
-    /// As [`Offset::parse`].
+    /// As [`ZoneOffset::parse`].
     fn from_str(text: &str) -> Result<ZoneOffset, String> {
         ZoneOffset::parse(text)
     }
@@ -82,7 +82,7 @@ pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<ZoneOffset> {
         None => (digits, "0"),
     };
     let fits = (fewest..=2).contains(&hours.len()) && text.chars().count() == 1 + digits.len();
-    // Two digits each at most: nothing below can overflow.
+    // At most two digits each: nothing below can overflow.
     let (hours, minutes) = match fits {
         true => (number(hours)? as i32, number(minutes)? as i32),
         false => return None,

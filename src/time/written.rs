@@ -1,6 +1,6 @@
 //! Reads dates and times of day as people, spreadsheets and loggers write them.
 //!
-//! A text becomes a [`Written`]: its content before ambiguities are resolved. The caller then
+//! A text becomes a [`WrittenTime`]: its content before ambiguities are resolved. The caller then
 //! supplies the order of day and month and the offset from UTC.
 
 use jiff::civil;

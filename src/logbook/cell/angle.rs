@@ -1,4 +1,4 @@
-//! A cell as an angle in degrees, minutes and seconds, or in hours.
+//! Reads a cell as an angle in degrees, minutes and seconds, or in hours.
 
 use super::number::{DASHES, Marks};
 use crate::problem::Wrong;

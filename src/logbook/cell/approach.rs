@@ -72,7 +72,7 @@ impl Side {
         let grows = match axis {
             // By the shorter way round.
             AxisKind::Azimuth => (point - reading_deg?).to_radians().sin(),
-            // Hour angles grow westward, declinations northward.
+            // Hour angles increase westward, declinations northward.
             AxisKind::HourAngle => -point.to_radians().sin(),
             AxisKind::Declination => point.to_radians().cos(),
             AxisKind::Elevation | AxisKind::X | AxisKind::Y => return None,

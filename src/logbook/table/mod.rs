@@ -125,7 +125,7 @@ impl<R: BufRead> Table<R> {
     pub fn columns(&self) -> &Columns {
         &self.columns
     }
-    /// Line of its first row: the header, if it has one.
+    /// Line of its first row, which is the header if it has one.
     pub fn first_line(&self) -> usize {
         self.first_line
     }

@@ -365,7 +365,7 @@ impl<R: BufRead> RowReader<R> {
             let fits = |n: usize| self.fields.len() >= n && self.row().count() <= n;
             let miscounted = self.expected.is_some_and(|n| !fits(n));
             if self.raw.len() > first_line && (quotes.is_err() || miscounted) {
-                // A quote was left open on the first line; the others are rows of their own.
+                // A quote was left open on the first line; the other lines are separate rows.
                 self.lines.give_back(&self.raw[first_line..]);
                 self.raw.truncate(first_line);
                 quotes = self.cut();

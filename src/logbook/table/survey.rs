@@ -449,7 +449,7 @@ impl Look<'_> {
                 }
                 [one] => {
                     decided.order = Some(one);
-                    // Some other order was excluded last; its date is the evidence.
+                    // The date that excluded the last other order is the evidence.
                     let last = self.found.excluded.iter().flatten().max_by_key(|p| p.line);
                     decided.order_from = OrderFrom::Row(
                         last.map_or(place.line, |p| p.line),
