@@ -14,7 +14,7 @@ pub(super) enum Field {
     Azimuth,
     Elevation,
     Power,
-    /// A column of the user's own.
+    /// A column of the user's own, which is skipped.
     Own,
 }
 

@@ -64,7 +64,7 @@ pub(super) fn begin_table<R: BufRead>(
     let powers: Vec<_> = POWERS.iter().filter(|(c, _)| columns.has(*c)).collect();
     let power = match powers[..] {
         [one] => *one,
-        // None was asked for already.
+        // A missing power column has already been asked for.
         _ => {
             let names: Vec<&str> = powers.iter().map(|(c, _)| schema.known[*c]).collect();
             let wrong = Wrong::new(

@@ -1,4 +1,4 @@
-//! `scans.csv`, written.
+//! Writes `scans.csv`.
 
 use super::axes::Axes;
 use super::scan::Scan;

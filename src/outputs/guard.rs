@@ -28,7 +28,7 @@ pub struct Guard {
 struct NamedPath {
     /// Description for the user: `the station file`, `--sheet`.
     what: String,
-    /// As the user named it.
+    /// Path as given by the user.
     path: PathBuf,
     /// The path with all links followed.
     end: PathBuf,
@@ -306,7 +306,7 @@ pub struct Output {
 }
 
 impl Output {
-    /// As the user named it.
+    /// Path as given by the user.
     pub fn path(&self) -> &Path {
         &self.path
     }
@@ -446,7 +446,7 @@ impl Growing {
         }
     }
 
-    /// As the user named it.
+    /// Path as given by the user.
     pub fn path(&self) -> &Path {
         &self.0
     }

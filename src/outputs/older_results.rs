@@ -150,7 +150,7 @@ mod tests {
         let time = Utc::parse("2026-09-12T16:34:00Z").unwrap();
         let found = FileContents::Calibration(Some(time));
         let write = |text: &str| {
-            // As a new file, as it is written.
+            // Written as a new file.
             let _ = std::fs::remove_file(&path);
             std::fs::write(&path, text).unwrap();
         };

@@ -77,7 +77,7 @@ impl SetupRequest {
 /// Visibility of an emitter of the file in the day ahead, computed as by the verb `sky`.
 #[derive(Clone, Debug)]
 pub struct Today {
-    /// As the station file calls it.
+    /// Name in the station file.
     pub emitter: String,
     /// Periods in which it can be measured: within the mount's range and high enough.
     pub spans: Vec<(Utc, Utc)>,

@@ -148,7 +148,7 @@ mod tests {
         // Above the horizon, but never high enough to be measured.
         let low = Rise::of_source(degrees(-33.0), degrees(52.4), LOWEST);
         assert!(low.rises() && !low.useful());
-        // And the other way round.
+        // The same with north and south exchanged.
         let north = Rise::of_source(degrees(43.0), degrees(-52.4), LOWEST);
         assert!(!north.rises());
     }

@@ -107,7 +107,7 @@ impl<R: BufRead> Lines<R> {
     /// none; returns the number of lines consumed.
     ///
     /// # Errors
-    /// When reading fails.
+    /// If reading fails.
     pub(in crate::logbook) fn while_taken(
         &mut self,
         mut read: impl FnMut(&[u8]) -> Option<usize>,
