@@ -99,7 +99,7 @@ impl CellSample<'_> {
         Some(vec![first((true, false))?, first((false, true))?])
     }
 
-    /// The field that contains most of the station's emitters.
+    /// The field with the largest fraction of cells that name one of the station's emitters.
     fn emitters(&self, free: &[usize], station: &Station) -> Option<Vec<usize>> {
         let is_emitter = |cell: &str| {
             let cell = cell.trim().to_lowercase();
