@@ -134,7 +134,10 @@ fn files_and_signals_stop_the_mount() {
         let alarm = relay.hears("off the way");
         // Only a terminal rings; in a file the bell would be a strange character.
         assert!(alarm.starts_with("plumbeam: ALARM: "), "{alarm}");
-        assert!(!alarm.contains("u{7}") && !alarm.contains('\u{7}'), "{alarm}");
+        assert!(
+            !alarm.contains("u{7}") && !alarm.contains('\u{7}'),
+            "{alarm}"
+        );
         assert_eq!(tracker.ask("P 250 30\n"), "RPRT -9\n");
         std::fs::write(folder.path("seen"), "").unwrap();
         relay.hears("acknowledged: demands are taken again");
