@@ -12,6 +12,9 @@ pub const LANES: usize = HALF;
 pub struct Block {
     range: Range<usize>,
     parameters: usize,
+    /// The parameters that the rows depend on, ascending; none means all. The others have no
+    /// column.
+    some: Option<Vec<usize>>,
     derivatives: bool,
     rows: usize,
     /// Tile after tile, in each the derivatives, if any, and the residuals.
@@ -32,12 +35,21 @@ impl Block {
     pub(crate) fn begin(&mut self, parameters: usize, derivatives: bool, room: usize) {
         self.rows = 0;
         self.parameters = parameters;
+        self.some = None;
         self.derivatives = derivatives;
         self.observations.resize(room, 0);
         let needed = room.div_ceil(TILE) * self.columns();
         if self.tiles.len() < needed {
             self.tiles.resize(needed, Column::ZERO);
         }
+    }
+    /// Of all rows to come only the derivatives with respect to these parameters are taken.
+    pub(crate) fn take_only(&mut self, parameters: &[usize]) {
+        self.some = Some(parameters.to_vec());
+    }
+    /// Whether the rows have a column for some of the parameters only.
+    pub(crate) fn takes_only_some(&self) -> bool {
+        self.derivatives && self.some.is_some()
     }
     /// Forgets all rows.
     pub(crate) fn clear(&mut self) {
@@ -74,13 +86,22 @@ impl Block {
             self.tiles[row / TILE].0[lane] = residual;
             return;
         }
-        let n = self.parameters;
+        let n = self.columns() - 1;
         let first = row / TILE * (n + 1);
         let tile = &mut self.tiles[first..=first + n];
-        assert_eq!(derivatives.len(), n, "one derivative each");
+        assert_eq!(derivatives.len(), self.parameters, "one derivative each");
         tile[n].0[lane] = residual;
-        for (column, value) in tile.iter_mut().zip(derivatives) {
-            column.0[lane] = *value;
+        match &self.some {
+            None => {
+                for (column, value) in tile.iter_mut().zip(derivatives) {
+                    column.0[lane] = *value;
+                }
+            }
+            Some(some) => {
+                for (column, j) in tile.iter_mut().zip(some) {
+                    column.0[lane] = derivatives[*j];
+                }
+            }
         }
     }
     /// Adds both rows of each of [`LANES`] observations, or of fewer: the same as two calls of
@@ -102,7 +123,7 @@ impl Block {
         let row = self.rows;
         let Some(four) = observations
             .first_chunk::<LANES>()
-            .filter(|_| row.is_multiple_of(TILE))
+            .filter(|_| row.is_multiple_of(TILE) && self.some.is_none())
         else {
             return self.push_pairs_singly(observations, residuals, derivatives);
         };
@@ -145,11 +166,11 @@ impl Block {
     }
 
     /// Columns of a tile: the derivatives, if any, and the residuals.
-    fn columns(&self) -> usize {
-        if self.derivatives {
-            self.parameters + 1
-        } else {
-            1
+    pub(super) fn columns(&self) -> usize {
+        match &self.some {
+            _ if !self.derivatives => 1,
+            None => self.parameters + 1,
+            Some(some) => some.len() + 1,
         }
     }
     /// Number of rows pushed.
@@ -177,8 +198,11 @@ impl Block {
         residuals.take(self.rows)
     }
     /// One derivative of one row.
-    pub(crate) fn derivative(&self, row: usize, column: usize) -> f64 {
-        self.at(row, column)
+    pub(crate) fn derivative(&self, row: usize, parameter: usize) -> f64 {
+        match &self.some {
+            None => self.at(row, parameter),
+            Some(some) => (some.binary_search(&parameter)).map_or(0.0, |j| self.at(row, j)),
+        }
     }
     /// The tiles in use, rows that were not pushed zero; their number of columns; room for work.
     pub(super) fn tiles(&mut self) -> (&mut [Column], usize, &mut Room) {
@@ -190,6 +214,25 @@ impl Block {
             }
         }
         (used, columns, &mut self.work)
+    }
+    /// Instead of all rows those of a triangle over the parameters taken, with a column for every
+    /// parameter. `r` is k by k, column by column, `z` has length k. Tiles, their number of columns
+    /// and room as [`Block::tiles`].
+    pub(super) fn widened(&mut self, r: &[f64], z: &[f64]) -> (&mut [Column], usize, &mut Room) {
+        let (k, columns) = (z.len(), self.parameters + 1);
+        let needed = k.div_ceil(TILE) * columns;
+        if self.tiles.len() < needed {
+            self.tiles.resize(needed, Column::ZERO);
+        }
+        let tiles = &mut self.tiles[..needed];
+        tiles.fill(Column::ZERO);
+        let places = self.some.iter().flatten().chain([&self.parameters]);
+        for (place, column) in places.zip(r.chunks_exact(k.max(1)).chain([z])) {
+            for (i, value) in column.iter().enumerate() {
+                tiles[i / TILE * columns + place].0[i % TILE] = *value;
+            }
+        }
+        (tiles, columns, &mut self.work)
     }
     /// Multiplies every row by `factor(observation)`.
     pub(crate) fn scale_rows(&mut self, factor: impl Fn(usize) -> f64) {

@@ -59,7 +59,7 @@ pub use influence::{Deviation, deviations};
 pub use least_squares::LeastSquares;
 pub use linear::{Linear, LinearSolution};
 pub use marquardt::Ending;
-pub use model::{Model, Unevaluable};
+pub use model::{Model, Stretch, Unevaluable};
 pub use options::{FitError, Noise, Options, Precision};
 pub use pass::PassError;
 pub use prior::Prior;

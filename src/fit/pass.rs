@@ -1,7 +1,7 @@
 //! A pass over the rows of a model: block by block, and in parts that threads can share.
 
 use super::block::Block;
-use super::model::{Model, Unevaluable};
+use super::model::{Model, Stretch, Unevaluable};
 use super::triangle::Triangle;
 use super::tuned::{BLOCK_OBSERVATIONS, MOST_PARTS, OBSERVATIONS_OF_A_PART};
 use rayon::prelude::*;
@@ -42,6 +42,8 @@ pub(super) struct Rows<'a, M: Model + ?Sized> {
     pub weights: Option<&'a [f64]>,
     /// Only these, ascending.
     pub chosen: Option<&'a [usize]>,
+    /// What the model says of its stretches.
+    pub stretches: Vec<Stretch>,
     /// Times this.
     pub data_factor: f64,
 }
@@ -53,6 +55,7 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
             model,
             weights: None,
             chosen: None,
+            stretches: worth_it(model.stretches(), model.parameters()),
             data_factor: 1.0,
         }
     }
@@ -150,6 +153,7 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
             model,
             weights: self.weights,
             chosen: self.chosen,
+            stretches: self.stretches.clone(),
             data_factor: self.data_factor,
         }
     }
@@ -168,6 +172,27 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
         let (n, most_rows) = (parameters.len(), self.model.most_rows());
         let block = room.get_or_insert_default();
         block.begin(n, derivatives, most * most_rows);
+        // Items chosen from a list are not numbered as the observations are.
+        if !derivatives || self.chosen.is_some() || self.stretches.is_empty() {
+            return self.pass_over(items, parameters, block, &mut use_rows);
+        }
+        for stretch in &self.stretches {
+            let Range { start, end } = stretch.observations;
+            let own = items.start.max(start)..items.end.min(end);
+            block.take_only(&stretch.parameters);
+            self.pass_over(own, parameters, block, &mut use_rows)?;
+        }
+        Ok(())
+    }
+
+    /// The same over observations whose rows have the same columns.
+    fn pass_over(
+        &self,
+        items: Range<usize>,
+        parameters: &[f64],
+        block: &mut Block,
+        mut use_rows: impl FnMut(&mut Block) -> Result<(), PassError>,
+    ) -> Result<(), PassError> {
         let mut finish = |block: &mut Block| {
             if self.weights.is_some() || self.data_factor != 1.0 {
                 let weight = |i: usize| self.weights.map_or(1.0, |w| w[i].sqrt());
@@ -219,6 +244,19 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
         };
         done.map_err(PassError::Unevaluable)
     }
+}
+
+/// The stretches, or none where reducing each by itself would take more multiplications than all
+/// rows at once: m rows of n columns take m n^2, and k rows of their triangle come on top.
+fn worth_it(stretches: Vec<Stretch>, parameters: usize) -> Vec<Stretch> {
+    let square = parameters * parameters;
+    let (mut apart, mut at_once) = (0, 0);
+    for stretch in &stretches {
+        let (rows, k) = (stretch.observations.len(), stretch.parameters.len());
+        apart += rows * k * k + k * square;
+        at_once += rows * square;
+    }
+    if apart < at_once { stretches } else { Vec::new() }
 }
 
 fn not_finite(observation: usize) -> PassError {

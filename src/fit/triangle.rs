@@ -2,7 +2,7 @@
 //! of rows at a time.
 
 use super::block::Block;
-use super::householder::reflect;
+use super::householder::{Left, reflect};
 use nalgebra::{DMatrix, DVector};
 
 /// An m by n problem `min |J d + r|` reduced to its n by n triangle `min |R d + z|`.
@@ -93,9 +93,11 @@ impl Triangle {
         if rows == 0 {
             return Ok(());
         }
-        let (tiles, columns, room) = block.tiles();
-        let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
-        let Some(left) = reflect(tiles, columns, r, z, room) else {
+        let reflected = match block.takes_only_some() {
+            false => reflect_block(block, &mut self.r, &mut self.z),
+            true => self.reflect_some(block),
+        };
+        let Some(left) = reflected else {
             return Err(block.first_not_finite());
         };
         self.rows += rows;
@@ -103,6 +105,21 @@ impl Triangle {
         self.beyond += left.beyond;
         block.clear();
         Ok(())
+    }
+
+    /// Rows that depend on k of the parameters: first by themselves to a triangle of k rows, then
+    /// those into this one.
+    fn reflect_some(&mut self, block: &mut Block) -> Option<Left> {
+        let k = block.columns() - 1;
+        let (mut r, mut z) = (DMatrix::zeros(k, k), DVector::zeros(k));
+        let own = reflect_block(block, &mut r, &mut z)?;
+        let (tiles, columns, room) = block.widened(r.as_slice(), z.as_slice());
+        let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
+        let left = reflect(tiles, columns, r, z, room)?;
+        Some(Left {
+            squares: own.squares,
+            beyond: own.beyond + left.beyond,
+        })
     }
 
     /// Absorbs one row. A row that is not finite makes the whole triangle so.
@@ -157,6 +174,11 @@ impl Triangle {
         small.rows = self.rows;
         small
     }
+}
+
+fn reflect_block(block: &mut Block, r: &mut DMatrix<f64>, z: &mut DVector<f64>) -> Option<Left> {
+    let (tiles, columns, room) = block.tiles();
+    reflect(tiles, columns, r.as_mut_slice(), z.as_mut_slice(), room)
 }
 
 /// Norms with one instead of zero, so that a parameter without effect has a scale.

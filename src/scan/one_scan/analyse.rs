@@ -3,16 +3,16 @@
 
 use super::beam_frame::Fixed;
 use super::curve::Curve;
-use super::examine::{below, curvature_asked, flat_top, influence, memory, stands_above};
+use super::examine::{LeftOut, below, flat_top, memory, stands_above};
 use super::find::{find, without};
 use super::fitted::{FittedScan, gather, stretch};
 use super::judge;
-use super::model::ScanModel;
+use super::model::{Column, ScanModel};
 use super::noise::{NoiseLaw, radiometer_evidence, set_noise, with_radiometer_noise};
 use super::passes::{Pass, ScanShape, passes};
 use super::point::{Point, Points};
 use super::settle::{Settled, settle, start};
-use super::setup::{Expected, Groups, model};
+use super::setup::{Expected, Groups, curvatures, model};
 use super::start::without_spikes;
 use super::thin::{thinned, thinned_points};
 use super::tuned::POINTS_A_BEAM;
@@ -201,9 +201,15 @@ fn look(
     if law == NoiseLaw::Radiometer {
         settled = with_radiometer_noise(&mut model, settled, found.noise, &usable)?;
     }
-    let columns = curvature_asked(&model, &settled, shape, &passes);
-    if !columns.is_empty() {
-        settled = with_columns(&mut model, &settled, columns, &usable)?;
+    let left_out = |model: &ScanModel<'_>, settled: &Settled, curvatures: Vec<Column>| {
+        LeftOut::of(model, settled, shape, &passes, &emitter, curvatures)
+    };
+    let possible = curvatures(&points, shape, &passes, model.elevation.unit);
+    let mut beside = left_out(&model, &settled, possible);
+    let asked = (beside.as_ref()).map_or(&[][..], |beside| beside.curvatures_asked(&settled));
+    if !asked.is_empty() {
+        settled = with_columns(&mut model, &settled, asked.to_vec(), &usable)?;
+        beside = left_out(&model, &settled, Vec::new());
     }
     let mut left_over = memory(&model, &settled, &passes);
     let (stretch, stretch_sigma) = stretch(&model, &settled);
@@ -223,11 +229,17 @@ fn look(
             let samples = keep.iter().filter(|k| !**k).count();
             reasons.push(Reason::FlatTop { samples });
             left_over = memory(&model, &settled, &passes);
+            beside = left_out(&model, &settled, Vec::new());
         }
     }
-    let moved = influence(&model, &settled, shape, &passes, &emitter);
     let fitted = gather(
-        &model, &settled, &groups, &passes, &moved, &left_over, evidence,
+        &model,
+        &settled,
+        &groups,
+        &passes,
+        beside.as_ref(),
+        &left_over,
+        evidence,
     );
     judge::add_reasons(
         &model, &settled, &fitted, &left_over, &passes, shape, reasons,
@@ -239,7 +251,7 @@ fn look(
 fn with_columns(
     model: &mut ScanModel<'_>,
     settled: &Settled,
-    columns: Vec<Vec<f64>>,
+    columns: Vec<Column>,
     usable: &[bool],
 ) -> Option<Settled> {
     let mut p = settled.parameters().to_vec();

@@ -14,10 +14,12 @@
 //! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
 //! linearly.
 
+use std::ops::Range;
+
 use super::beam::Beam;
 use super::beam_frame::{Fixed, Turn, place};
 use super::point::Point;
-use crate::fit::{Block, Model, Unevaluable};
+use crate::fit::{Block, Model, Stretch, Unevaluable};
 use crate::scan::ScanAxis;
 
 /// Which azimuth or elevation offset a point has.
@@ -40,29 +42,80 @@ pub(crate) struct AxisLayout {
     pub unit: f64,
 }
 
-/// A point's part in the model.
+/// A pass, or all points where passes make no difference: what is the same for its points.
 #[derive(Clone, Debug)]
 pub(crate) struct Part {
+    pub points: Range<usize>,
     pub azimuth: Slot,
     pub elevation: Slot,
     /// Which height.
     pub height: usize,
 }
 
+/// A value for each point of a range, zero for all others.
+#[derive(Clone, Debug)]
+pub(crate) struct Column {
+    from: usize,
+    values: Vec<f64>,
+}
+
+impl Column {
+    /// From point number `from` on.
+    pub fn new(from: usize, values: Vec<f64>) -> Column {
+        Column { from, values }
+    }
+    /// At point `i`.
+    #[inline]
+    pub fn at(&self, i: usize) -> f64 {
+        let place = i.wrapping_sub(self.from);
+        self.values.get(place).copied().unwrap_or(0.0)
+    }
+    /// Whether it may be other than zero at some of the points.
+    fn touches(&self, points: &Range<usize>) -> bool {
+        self.from < points.end && points.start < self.from + self.values.len()
+    }
+}
+
 /// An additional column, for tests of what the model leaves out and for what is known of it
 /// otherwise.
 #[derive(Clone, Debug)]
 pub(crate) enum Extra {
-    /// A baseline column, a value a point.
-    Column(Vec<f64>),
+    /// A baseline column.
+    Column(Column),
     /// A height that changes along: the beam's response times a value a point.
-    Height(Vec<f64>),
+    Height(Column),
     /// A width that differs from place to place: its logarithm times a value a point.
-    Width(Vec<f64>),
+    Width(Column),
     /// The offset of an axis that is not measured, in beamwidths.
     Unmeasured(ScanAxis),
     /// Offsets of both axes that change along, in beamwidths a point.
     Offsets(Vec<(f64, f64)>),
+}
+
+impl Extra {
+    /// Whether it may change the model at some of the points.
+    fn touches(&self, points: &Range<usize>) -> bool {
+        match self {
+            Extra::Column(column) | Extra::Height(column) | Extra::Width(column) => {
+                column.touches(points)
+            }
+            Extra::Unmeasured(_) | Extra::Offsets(_) => true,
+        }
+    }
+    /// By how much it changes the power of point `i`.
+    fn slope(&self, i: usize, at: &Modelled) -> f64 {
+        let h = at.height;
+        match self {
+            Extra::Column(column) => column.at(i),
+            Extra::Height(column) => h * at.response * column.at(i),
+            Extra::Width(column) => h * at.by_width * column.at(i),
+            Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
+            Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
+            Extra::Offsets(offsets) => {
+                h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
+            }
+        }
+    }
 }
 
 /// A point's readings as turns.
@@ -85,18 +138,31 @@ impl Turned {
     }
 }
 
-/// Parameters of the model, with what they make the same for all points.
-pub(crate) struct Setting<'p> {
-    p: &'p [f64],
-    layout: Parameters,
-    /// What each azimuth offset adds to the turn toward the emitter; the mean of all comes last.
-    azimuth: Vec<Turn>,
-    /// What each elevation offset adds to the elevation reading; the mean of all comes last.
-    elevation: Vec<Turn>,
-    /// Width over that expected.
-    grown: f64,
-    /// Of an ellipse: wide over round, and the slant.
-    ellipse: (f64, f64),
+/// What parameters of the model make the same for all points of a part.
+pub(crate) struct Setting<'m> {
+    /// What the azimuth offset adds to the turn toward the emitter.
+    azimuth: Turn,
+    /// What the elevation offset adds to the elevation reading.
+    elevation: Turn,
+    height: f64,
+    /// The baseline columns there, each with its number and its coefficient.
+    baseline: Vec<(usize, &'m Column, f64)>,
+    /// One over the width.
+    scale: f64,
+    /// Radius of the emitter's disc over the width.
+    radius: f64,
+    /// The squared distance from the beam's middle is xx x^2 + yy y^2 + 2 xy x y.
+    xx: f64,
+    yy: f64,
+    xy: f64,
+}
+
+impl Setting<'_> {
+    /// The baseline columns that there are at point `i`, each with its number and its value.
+    pub fn columns(&self, i: usize) -> impl Iterator<Item = (usize, f64)> {
+        let values = self.baseline.iter().map(move |(k, column, _)| (*k, column.at(i)));
+        values.filter(|(_, value)| *value != 0.0)
+    }
 }
 
 /// The model. Angles in radians; the beam's width as twice the sine of half of it.
@@ -105,6 +171,7 @@ pub(crate) struct ScanModel<'a> {
     pub points: &'a [Point],
     /// One for each point.
     pub readings: Vec<Turned>,
+    /// In order, and together all points.
     pub parts: Vec<Part>,
     pub azimuth: AxisLayout,
     pub elevation: AxisLayout,
@@ -115,11 +182,16 @@ pub(crate) struct ScanModel<'a> {
     pub radius: f64,
     pub elliptic: bool,
     pub heights: usize,
-    /// Baseline columns, a value a point in each.
-    pub baseline: Vec<Vec<f64>>,
-    pub extras: Vec<Extra>,
+    pub baseline: Vec<Column>,
     /// Standard deviation of each point.
     pub noise: Vec<f64>,
+}
+
+/// The model with columns that it leaves out. Their parameters come last and are looked at where
+/// they are zero.
+pub(crate) struct Extended<'m, 'a> {
+    pub model: &'m ScanModel<'a>,
+    pub extras: &'m [Extra],
 }
 
 /// Where each kind of parameter begins.
@@ -133,7 +205,6 @@ pub(crate) struct Parameters {
     pub ellipse: usize,
     pub heights: usize,
     pub baseline: usize,
-    pub extras: usize,
     pub count: usize,
 }
 
@@ -163,7 +234,6 @@ impl ScanModel<'_> {
         let ellipse = width + 1;
         let heights = ellipse + if self.elliptic { 2 } else { 0 };
         let baseline = heights + self.heights;
-        let extras = baseline + self.baseline.len();
         Parameters {
             azimuth: 0,
             elevation,
@@ -171,64 +241,68 @@ impl ScanModel<'_> {
             ellipse,
             heights,
             baseline,
-            extras,
-            count: extras + self.extras.len(),
+            count: baseline + self.baseline.len(),
         }
     }
 
-    /// An axis's offset at a point, radians.
-    fn offset(&self, axis: &AxisLayout, slot: Slot, values: &[f64]) -> f64 {
-        let shift = match slot {
-            _ if values.is_empty() => 0.0,
-            Slot::Group(k) => values[k],
-            Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
-        };
-        axis.reference + shift * axis.unit
-    }
-
-    /// The model at these parameters; those of extras may be missing.
-    pub fn setting<'p>(&self, p: &'p [f64]) -> Setting<'p> {
+    /// The offsets of both axes that the points of a part have, radians.
+    pub fn offsets(&self, part: &Part, p: &[f64]) -> (f64, f64) {
         let layout = self.layout();
-        let turns = |axis: &AxisLayout, values: &[f64], sign: f64| -> Vec<Turn> {
-            let slots = (0..values.len()).map(Slot::Group).chain([Slot::Mean]);
-            slots
-                .map(|slot| Turn::new(sign * self.offset(axis, slot, values)))
-                .collect()
+        let offset = |axis: &AxisLayout, slot: Slot, values: &[f64]| {
+            let shift = match slot {
+                _ if values.is_empty() => 0.0,
+                Slot::Group(k) => values[k],
+                Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
+            };
+            axis.reference + shift * axis.unit
         };
+        let azimuth = &p[layout.azimuth..layout.elevation];
+        let elevation = &p[layout.elevation..layout.width];
+        (
+            offset(&self.azimuth, part.azimuth, azimuth),
+            offset(&self.elevation, part.elevation, elevation),
+        )
+    }
+
+    /// The model at these parameters, for the points of a part.
+    pub fn setting(&self, part: &Part, p: &[f64]) -> Setting<'_> {
+        let layout = self.layout();
+        let (azimuth, elevation) = self.offsets(part, p);
+        let grown = p[layout.width].exp();
+        let (wide, slant) = match self.elliptic {
+            true => (p[layout.ellipse].exp(), p[layout.ellipse + 1]),
+            false => (1.0, 0.0),
+        };
+        let columns = self.baseline.iter().zip(&p[layout.baseline..]);
+        let columns = columns.enumerate().map(|(k, (column, c))| (k, column, *c));
         Setting {
-            p,
-            layout,
-            azimuth: turns(&self.azimuth, &p[layout.azimuth..layout.elevation], 1.0),
-            elevation: turns(&self.elevation, &p[layout.elevation..layout.width], -1.0),
-            grown: p[layout.width].exp(),
-            ellipse: if self.elliptic {
-                (p[layout.ellipse].exp(), p[layout.ellipse + 1])
-            } else {
-                (1.0, 0.0)
-            },
+            azimuth: Turn::new(azimuth),
+            elevation: Turn::new(-elevation),
+            height: p[layout.heights + part.height],
+            baseline: columns
+                .filter(|(_, column, _)| column.touches(&part.points))
+                .collect(),
+            scale: 1.0 / (self.width * grown),
+            radius: self.radius / grown,
+            xx: 1.0 / (wide * wide),
+            yy: wide * wide,
+            xy: slant,
         }
     }
 
-    /// The modelled value at point `i`, extras left out.
+    /// The modelled value at point `i`.
     #[inline]
     pub fn at(&self, i: usize, setting: &Setting<'_>) -> Modelled {
-        let (point, part, reading) = (&self.points[i], &self.parts[i], &self.readings[i]);
-        let Setting { p, layout, .. } = setting;
-        let turn = |turns: &[Turn], slot: Slot| match slot {
-            Slot::Group(k) if k + 1 < turns.len() => turns[k],
-            _ => turns[turns.len() - 1],
-        };
+        let (point, reading) = (&self.points[i], &self.readings[i]);
         let place = place(
             &point.emitter,
-            reading.across.plus(turn(&setting.azimuth, part.azimuth)),
-            reading.up.plus(turn(&setting.elevation, part.elevation)),
+            reading.across.plus(setting.azimuth),
+            reading.up.plus(setting.elevation),
         );
-        let columns = self.baseline.iter().zip(&p[layout.baseline..]);
-        let baseline = columns.map(|(column, c)| column[i] * c).sum();
-        let height = p[layout.heights + part.height];
+        let columns = setting.baseline.iter();
         let mut modelled = Modelled {
-            baseline,
-            height,
+            baseline: columns.map(|(_, column, c)| column.at(i) * c).sum(),
+            height: setting.height,
             response: 0.0,
             by_azimuth: 0.0,
             by_elevation: 0.0,
@@ -238,15 +312,14 @@ impl ScanModel<'_> {
         if place.y_elevation <= 0.0 {
             return modelled;
         }
-        let grown = setting.grown;
-        let scale = 1.0 / (self.width * grown);
+        let Setting {
+            scale, xx, yy, xy, ..
+        } = *setting;
         let (x, y) = (place.x * scale, place.y * scale);
-        let (wide, slant) = setting.ellipse;
-        let (wide2, narrow2) = (1.0 / (wide * wide), wide * wide);
-        let square = x * x * wide2 + y * y * narrow2 + 2.0 * slant * x * y;
-        let response = self.beam.response(square.max(0.0), self.radius / grown);
-        let by_x = (2.0 * x * wide2 + 2.0 * slant * y) * scale;
-        let by_y = (2.0 * y * narrow2 + 2.0 * slant * x) * scale;
+        let square = x * x * xx + y * y * yy + 2.0 * xy * x * y;
+        let response = self.beam.response(square.max(0.0), setting.radius);
+        let by_x = (2.0 * x * xx + 2.0 * xy * y) * scale;
+        let by_y = (2.0 * y * yy + 2.0 * xy * x) * scale;
         modelled.response = response.value;
         modelled.by_azimuth =
             response.slope * (by_x * place.x_azimuth + by_y * place.y_azimuth) * self.azimuth.unit;
@@ -254,30 +327,21 @@ impl ScanModel<'_> {
         modelled.by_width = response.stretch;
         if self.elliptic {
             modelled.by_ellipse = [
-                response.slope * 2.0 * (y * y * narrow2 - x * x * wide2),
+                response.slope * 2.0 * (y * y * yy - x * x * xx),
                 response.slope * 2.0 * x * y,
             ];
         }
         modelled
     }
 
-    /// Where the beam points at point `i`, as far as the offsets tell.
-    pub fn beam_at(&self, i: usize, p: &[f64], layout: &Parameters) -> Fixed {
-        let (point, part) = (&self.points[i], &self.parts[i]);
-        let azimuth = &p[layout.azimuth..layout.elevation];
-        let elevation = &p[layout.elevation..layout.width];
-        Fixed::new(
-            point.azimuth - self.offset(&self.azimuth, part.azimuth, azimuth),
-            point.elevation - self.offset(&self.elevation, part.elevation, elevation),
-        )
-    }
-
-    /// What the model leaves of each point, in units of power.
-    pub fn residuals(&self, p: &[f64]) -> Vec<f64> {
-        let setting = self.setting(p);
-        (0..self.points.len())
-            .map(|i| self.points[i].power - self.at(i, &setting).power())
-            .collect()
+    /// The modelled value at every point.
+    pub fn everywhere(&self, p: &[f64]) -> Vec<Modelled> {
+        let mut all = Vec::with_capacity(self.points.len());
+        for part in &self.parts {
+            let setting = self.setting(part, p);
+            all.extend(part.points.clone().map(|i| self.at(i, &setting)));
+        }
+        all
     }
 }
 
@@ -300,54 +364,98 @@ impl Model for ScanModel<'_> {
         self.points.len()
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let layout = self.layout();
-        let setting = self.setting(p);
-        let mut slopes = vec![0.0; layout.count];
-        for i in block.range() {
-            let at = self.at(i, &setting);
-            let mut power = at.power();
+        let extras = &[];
+        Extended {
+            model: self,
+            extras,
+        }
+        .evaluate(p, block)
+    }
+    fn stretches(&self) -> Vec<Stretch> {
+        let extras = &[];
+        Extended {
+            model: self,
+            extras,
+        }
+        .stretches()
+    }
+}
+
+impl Model for Extended<'_, '_> {
+    fn parameters(&self) -> usize {
+        self.model.layout().count + self.extras.len()
+    }
+    fn observations(&self) -> usize {
+        self.model.points.len()
+    }
+    fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+        let Extended { model, extras } = self;
+        let layout = model.layout();
+        let asked = block.range();
+        let mut slopes = vec![0.0; self.parameters()];
+        for part in &model.parts {
+            let own = asked.start.max(part.points.start)..asked.end.min(part.points.end);
+            if own.is_empty() {
+                continue;
+            }
+            let setting = model.setting(part, p);
+            // What is not set below is zero at every point of the part.
             slopes.fill(0.0);
-            let part = &self.parts[i];
-            let (h, s) = (at.height, &mut slopes);
-            spread(
-                part.azimuth,
-                &mut s[layout.azimuth..layout.elevation],
-                h * at.by_azimuth,
-            );
-            spread(
-                part.elevation,
-                &mut s[layout.elevation..layout.width],
-                h * at.by_elevation,
-            );
-            s[layout.width] = h * at.by_width;
-            if self.elliptic {
-                s[layout.ellipse] = h * at.by_ellipse[0];
-                s[layout.ellipse + 1] = h * at.by_ellipse[1];
+            for i in own {
+                let at = model.at(i, &setting);
+                // A residual falls where the power rises.
+                let whitened = 1.0 / model.noise[i];
+                let (scale, h) = (-whitened, -whitened * at.height);
+                let s = &mut slopes;
+                let azimuth = &mut s[layout.azimuth..layout.elevation];
+                spread(part.azimuth, azimuth, h * at.by_azimuth);
+                let elevation = &mut s[layout.elevation..layout.width];
+                spread(part.elevation, elevation, h * at.by_elevation);
+                s[layout.width] = h * at.by_width;
+                if model.elliptic {
+                    s[layout.ellipse] = h * at.by_ellipse[0];
+                    s[layout.ellipse + 1] = h * at.by_ellipse[1];
+                }
+                s[layout.heights + part.height] = scale * at.response;
+                for (k, column, _) in &setting.baseline {
+                    s[layout.baseline + k] = scale * column.at(i);
+                }
+                for (slope, extra) in s[layout.count..].iter_mut().zip(*extras) {
+                    *slope = scale * extra.slope(i, &at);
+                }
+                block.push(i, (model.points[i].power - at.power()) * whitened, &slopes);
             }
-            s[layout.heights + part.height] = at.response;
-            for (slope, column) in s[layout.baseline..].iter_mut().zip(&self.baseline) {
-                *slope = column[i];
-            }
-            for (k, extra) in self.extras.iter().enumerate() {
-                let slope = match extra {
-                    Extra::Column(column) => column[i],
-                    Extra::Height(column) => h * at.response * column[i],
-                    Extra::Width(column) => h * at.by_width * column[i],
-                    Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
-                    Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
-                    Extra::Offsets(offsets) => {
-                        h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
-                    }
-                };
-                // Extras are looked at where they are zero; only their slope matters.
-                s[layout.extras + k] = slope;
-                power += p[layout.extras + k] * slope;
-            }
-            let scale = -1.0 / self.noise[i];
-            slopes.iter_mut().for_each(|s| *s *= scale);
-            block.push(i, (self.points[i].power - power) / self.noise[i], &slopes);
         }
         Ok(())
+    }
+    fn stretches(&self) -> Vec<Stretch> {
+        let Extended { model, extras } = self;
+        let layout = model.layout();
+        let stretch = |part: &Part| {
+            let of_axis = |slot: Slot, all: Range<usize>| match slot {
+                Slot::Group(k) if !all.is_empty() => all.start + k..all.start + k + 1,
+                _ => all,
+            };
+            let columns = model.baseline.iter().enumerate();
+            let beside = extras.iter().enumerate();
+            let baseline = columns
+                .filter(|(_, column)| column.touches(&part.points))
+                .map(|(k, _)| layout.baseline + k);
+            let extras = beside
+                .filter(|(_, extra)| extra.touches(&part.points))
+                .map(|(k, _)| layout.count + k);
+            Stretch {
+                observations: part.points.clone(),
+                parameters: of_axis(part.azimuth, layout.azimuth..layout.elevation)
+                    .chain(of_axis(part.elevation, layout.elevation..layout.width))
+                    .chain(layout.width..layout.heights)
+                    .chain([layout.heights + part.height])
+                    .chain(baseline)
+                    .chain(extras)
+                    .collect(),
+            }
+        };
+        model.parts.iter().map(stretch).collect()
     }
 }
 
