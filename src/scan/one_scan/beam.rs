@@ -32,6 +32,7 @@ pub(crate) struct Response {
 /// bright disc.
 #[derive(Clone, Debug)]
 pub(crate) struct Beam {
+    airy: &'static Airy,
     /// Points of the disc for a disc of radius 1, and the weight of each; none for a point.
     disc: Vec<(f64, f64, f64)>,
 }
@@ -39,7 +40,10 @@ pub(crate) struct Beam {
 impl Beam {
     /// For a point.
     pub fn of_point() -> Beam {
-        Beam { disc: Vec::new() }
+        Beam {
+            airy: &AIRY,
+            disc: Vec::new(),
+        }
     }
     /// For a disc whose radius is about `radius` half-power widths.
     pub fn of_disc(radius: f64) -> Beam {
@@ -61,18 +65,19 @@ impl Beam {
                 disc.push((ring * c, ring * s, 0.5 * weight / spokes as f64));
             }
         }
-        Beam { disc }
+        Beam { airy: &AIRY, disc }
     }
-    /// The response to a thousandth, for a search; as [`Beam::response`].
+    /// The response to a thousandth at a distance of either sign, for a search; the radius as in
+    /// [`Beam::response`].
     #[inline]
-    pub fn rough(&self, square: f64, radius: f64) -> f64 {
+    pub fn rough(&self, distance: f64, radius: f64) -> f64 {
+        let airy = self.airy;
         if self.disc.is_empty() {
-            return AIRY.rough(square);
+            return airy.rough(distance);
         }
-        let distance = square.sqrt();
         let of_point = |(x, y, weight): &(f64, f64, f64)| {
             let (dx, dy) = (distance - radius * x, radius * y);
-            weight * AIRY.rough(dx * dx + dy * dy)
+            weight * airy.rough((dx * dx + dy * dy).sqrt())
         };
         self.disc.iter().map(of_point).sum()
     }
@@ -81,7 +86,7 @@ impl Beam {
     #[inline]
     pub fn response(&self, square: f64, radius: f64) -> Response {
         if self.disc.is_empty() {
-            let (value, slope) = AIRY.at(square);
+            let (value, slope) = self.airy.at(square);
             return Response {
                 value,
                 slope,
@@ -97,7 +102,7 @@ impl Beam {
         for (x, y, weight) in &self.disc {
             let (dx, dy) = (distance - radius * x, radius * y);
             let at = dx * dx + dy * dy;
-            let (value, slope) = AIRY.at(at);
+            let (value, slope) = self.airy.at(at);
             sum.value += weight * value;
             // d/d(r^2) = (1/2r) d/dr; pairs of opposite points keep it finite in the middle.
             sum.slope += weight * slope * dx / distance.max(MIDDLE);
@@ -141,11 +146,12 @@ fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
 }
 
 /// Airy's pattern and its slope over the squared distance, tabulated over the distance.
+#[derive(Debug)]
 struct Airy {
     /// Value, slope, and the derivative of the slope with respect to the squared distance.
     nodes: Vec<[f64; 3]>,
-    /// The values alone, close together; at the last distance and beyond it zero.
-    values: Vec<f64>,
+    /// The values alone, each with the step to the next; at the last distance and beyond it zero.
+    values: Vec<(f64, f64)>,
 }
 
 /// Nodes for each half-power width: cubic interpolation then errs by under 1e-7.
@@ -174,21 +180,21 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
         })
         .collect::<Vec<[f64; 3]>>();
     let last = nodes.len() - 2;
-    let values = (nodes.iter().enumerate()).map(|(i, node)| if i < last { node[0] } else { 0.0 });
+    let value = |i: usize| if i < last { nodes[i][0] } else { 0.0 };
     Airy {
-        values: values.collect(),
+        values: (0..=last).map(|i| (value(i), value(i + 1) - value(i))).collect(),
         nodes,
     }
 });
 
 impl Airy {
-    /// Value at a squared distance, to a thousandth.
+    /// Value at a distance of either sign, to a thousandth.
     #[inline]
-    fn rough(&self, square: f64) -> f64 {
-        let place = (square.sqrt() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
-        let i = place as usize;
-        let (here, next) = (self.values[i], self.values[i + 1]);
-        here + (place - i as f64) * (next - here)
+    fn rough(&self, distance: f64) -> f64 {
+        let place = (distance.abs() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
+        let i = place as u32;
+        let (here, step) = self.values[i as usize];
+        here + (place - f64::from(i)) * step
     }
     /// Value and slope at a squared distance.
     #[inline]
@@ -291,8 +297,10 @@ mod tests {
             for i in 0..2000 {
                 let r = i as f64 * 0.01;
                 let value = beam.response(r * r, radius).value;
-                let rough = beam.rough(r * r, radius);
-                assert!((rough - value).abs() < 1e-3, "{r}: {rough} {value}");
+                for distance in [r, -r] {
+                    let rough = beam.rough(distance, radius);
+                    assert!((rough - value).abs() < 1e-3, "{distance}: {rough} {value}");
+                }
             }
         }
     }
