@@ -227,7 +227,15 @@ impl Modelled {
     }
 }
 
-impl ScanModel<'_> {
+impl<'a> ScanModel<'a> {
+    /// Without extra columns.
+    fn alone(&self) -> Extended<'_, 'a> {
+        Extended {
+            model: self,
+            extras: &[],
+        }
+    }
+
     pub fn layout(&self) -> Parameters {
         let elevation = self.azimuth.groups;
         let width = elevation + self.elevation.groups;
@@ -358,26 +366,71 @@ fn spread(slot: Slot, values: &mut [f64], slope: f64) {
 
 impl Model for ScanModel<'_> {
     fn parameters(&self) -> usize {
-        self.layout().count
+        self.alone().parameters()
     }
     fn observations(&self) -> usize {
         self.points.len()
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let extras = &[];
-        Extended {
-            model: self,
-            extras,
-        }
-        .evaluate(p, block)
+        self.alone().evaluate(p, block)
+    }
+    fn evaluate_listed(
+        &self,
+        p: &[f64],
+        points: &[usize],
+        block: &mut Block,
+    ) -> Result<(), Unevaluable> {
+        self.alone().evaluate_listed(p, points, block)
     }
     fn stretches(&self) -> Vec<Stretch> {
-        let extras = &[];
-        Extended {
-            model: self,
-            extras,
+        self.alone().stretches()
+    }
+}
+
+impl Extended<'_, '_> {
+    /// The rows of ascending points.
+    fn rows(&self, p: &[f64], points: impl Iterator<Item = usize>, block: &mut Block) {
+        let Extended { model, extras } = self;
+        let layout = model.layout();
+        let mut slopes = vec![0.0; self.parameters()];
+        let mut parts = model.parts.iter();
+        let mut here: Option<(&Part, Setting<'_>)> = None;
+        for i in points {
+            let (part, setting) = match &mut here {
+                Some((part, setting)) if part.points.contains(&i) => (*part, &*setting),
+                _ => {
+                    let Some(part) = parts.find(|part| part.points.contains(&i)) else {
+                        break;
+                    };
+                    // What is not set below is zero at every point of the part.
+                    slopes.fill(0.0);
+                    let (part, setting) = here.insert((part, model.setting(part, p)));
+                    (*part, &*setting)
+                }
+            };
+            let at = model.at(i, setting);
+            // A residual falls where the power rises.
+            let whitened = 1.0 / model.noise[i];
+            let (scale, h) = (-whitened, -whitened * at.height);
+            let s = &mut slopes;
+            let azimuth = &mut s[layout.azimuth..layout.elevation];
+            spread(part.azimuth, azimuth, h * at.by_azimuth);
+            let elevation = &mut s[layout.elevation..layout.width];
+            spread(part.elevation, elevation, h * at.by_elevation);
+            s[layout.width] = h * at.by_width;
+            if model.elliptic {
+                s[layout.ellipse] = h * at.by_ellipse[0];
+                s[layout.ellipse + 1] = h * at.by_ellipse[1];
+            }
+            s[layout.heights + part.height] = scale * at.response;
+            for (k, column, _) in &setting.baseline {
+                s[layout.baseline + k] = scale * column.at(i);
+            }
+            for (slope, extra) in s[layout.count..].iter_mut().zip(*extras) {
+                *slope = scale * extra.slope(i, &at);
+            }
+            block.push(i, (model.points[i].power - at.power()) * whitened, &slopes);
         }
-        .stretches()
     }
 }
 
@@ -389,43 +442,16 @@ impl Model for Extended<'_, '_> {
         self.model.points.len()
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let Extended { model, extras } = self;
-        let layout = model.layout();
-        let asked = block.range();
-        let mut slopes = vec![0.0; self.parameters()];
-        for part in &model.parts {
-            let own = asked.start.max(part.points.start)..asked.end.min(part.points.end);
-            if own.is_empty() {
-                continue;
-            }
-            let setting = model.setting(part, p);
-            // What is not set below is zero at every point of the part.
-            slopes.fill(0.0);
-            for i in own {
-                let at = model.at(i, &setting);
-                // A residual falls where the power rises.
-                let whitened = 1.0 / model.noise[i];
-                let (scale, h) = (-whitened, -whitened * at.height);
-                let s = &mut slopes;
-                let azimuth = &mut s[layout.azimuth..layout.elevation];
-                spread(part.azimuth, azimuth, h * at.by_azimuth);
-                let elevation = &mut s[layout.elevation..layout.width];
-                spread(part.elevation, elevation, h * at.by_elevation);
-                s[layout.width] = h * at.by_width;
-                if model.elliptic {
-                    s[layout.ellipse] = h * at.by_ellipse[0];
-                    s[layout.ellipse + 1] = h * at.by_ellipse[1];
-                }
-                s[layout.heights + part.height] = scale * at.response;
-                for (k, column, _) in &setting.baseline {
-                    s[layout.baseline + k] = scale * column.at(i);
-                }
-                for (slope, extra) in s[layout.count..].iter_mut().zip(*extras) {
-                    *slope = scale * extra.slope(i, &at);
-                }
-                block.push(i, (model.points[i].power - at.power()) * whitened, &slopes);
-            }
-        }
+        self.rows(p, block.range(), block);
+        Ok(())
+    }
+    fn evaluate_listed(
+        &self,
+        p: &[f64],
+        points: &[usize],
+        block: &mut Block,
+    ) -> Result<(), Unevaluable> {
+        self.rows(p, points.iter().copied(), block);
         Ok(())
     }
     fn stretches(&self) -> Vec<Stretch> {
