@@ -159,6 +159,18 @@ impl Triangle {
         self.rows = rows;
     }
 
+    /// The linearised problem seen from where the parameters have changed by `change`.
+    pub(crate) fn moved(&self, change: &DVector<f64>) -> Triangle {
+        let z = &self.z + &self.r * change;
+        // What the triangle cannot take up stays as it is.
+        let squares = self.squares - self.z.norm_squared() + z.norm_squared();
+        Triangle {
+            z,
+            squares: squares.max(0.0),
+            ..self.clone()
+        }
+    }
+
     /// The same problem in fewer unknowns: d = `basis` y, with `basis` n by k.
     pub(crate) fn restricted(&self, basis: &DMatrix<f64>) -> Triangle {
         let product = &self.r * basis;

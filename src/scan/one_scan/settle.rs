@@ -104,12 +104,12 @@ pub(crate) fn settle(
         priors: priors(model),
         weights: Some(used.iter().map(weight).collect()),
         budget: Some(MOST_PASSES_OF_A_FIT),
-        // The offset then is off by some thousandths of its standard deviation.
-        precision: Precision::Comparison,
+        precision: Precision::Draft,
         ..Options::default()
     };
-    // Whether the last fit was one of exactly the points in `used`, with full weight.
-    let mut plain = true;
+    // Whether the last fit was one of exactly the points in `used`, with full weight, and whether
+    // it was more than a draft.
+    let (mut plain, mut fine) = (true, false);
     let mut solution = fit(model, start, &options)?;
     let mut at = model.everywhere(&solution.parameters);
     let parameters = model.layout().count as f64;
@@ -132,11 +132,11 @@ pub(crate) fn settle(
             .map(|i| usable[i] && whitened[i].abs() <= SIGMAS_OF_AN_OUTLIER * scale)
             .collect();
         let bad = n - now.iter().filter(|u| **u).count() as f64;
-        if (plain && now == used) || bad > MOST_BAD_POINTS * n {
+        if (plain && fine && now == used) || bad > MOST_BAD_POINTS * n {
             break;
         }
         // With points distrusted from the beginning the first fit was not pulled by them.
-        let pulled = plain && round == 0 && used == usable;
+        let pulled = plain && round == 0 && used == usable && now != used;
         options.weights = Some(
             (0..whitened.len())
                 .map(|i| match usable[i] {
@@ -148,7 +148,12 @@ pub(crate) fn settle(
                 })
                 .collect(),
         );
+        if !pulled {
+            // The offset then is off by less than a thousandth of its standard deviation.
+            options.precision = Precision::Comparison;
+        }
         solution = fit(model, &solution.parameters, &options)?;
+        fine = !pulled;
         at = model.everywhere(&solution.parameters);
         plain = !pulled;
         if plain {
