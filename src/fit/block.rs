@@ -2,6 +2,7 @@
 
 use super::householder::{Room, sum_of_squares};
 use super::tile::{Column, HALF, TILE};
+use nalgebra::{DMatrix, DVector};
 use std::ops::Range;
 
 /// How many observations of two rows fill a tile: see [`Block::push_pairs`].
@@ -215,22 +216,33 @@ impl Block {
         }
         (used, columns, &mut self.work)
     }
-    /// Instead of all rows those of a triangle over the parameters taken, with a column for every
-    /// parameter. `r` is k by k, column by column, `z` has length k. Tiles, their number of columns
-    /// and room as [`Block::tiles`].
-    pub(super) fn widened(&mut self, r: &[f64], z: &[f64]) -> (&mut [Column], usize, &mut Room) {
-        let (k, columns) = (z.len(), self.parameters + 1);
-        let needed = k.div_ceil(TILE) * columns;
+    /// The parameters for which the rows have a column, where it is some only.
+    pub(crate) fn parameters_taken(&self) -> Vec<usize> {
+        self.some.clone().unwrap_or_default()
+    }
+    /// Instead of all rows some of a triangle over the k parameters taken, with a column for every
+    /// parameter from number `first` on; the rows are zero before. `r` is k by k, `z` has length k.
+    /// Tiles, their number of columns and room as [`Block::tiles`].
+    pub(super) fn widened(
+        &mut self,
+        rows: &[usize],
+        first: usize,
+        r: &DMatrix<f64>,
+        z: &DVector<f64>,
+    ) -> (&mut [Column], usize, &mut Room) {
+        let columns = self.parameters + 1 - first;
+        let needed = rows.len().div_ceil(TILE) * columns;
         if self.tiles.len() < needed {
             self.tiles.resize(needed, Column::ZERO);
         }
         let tiles = &mut self.tiles[..needed];
         tiles.fill(Column::ZERO);
-        let places = self.some.iter().flatten().chain([&self.parameters]);
-        for (place, column) in places.zip(r.chunks_exact(k.max(1)).chain([z])) {
-            for (i, value) in column.iter().enumerate() {
-                tiles[i / TILE * columns + place].0[i % TILE] = *value;
+        for (place, i) in rows.iter().enumerate() {
+            let tile = &mut tiles[place / TILE * columns..][..columns];
+            for (j, parameter) in self.some.iter().flatten().enumerate().skip(*i) {
+                tile[parameter - first].0[place % TILE] = r[(*i, j)];
             }
+            tile[columns - 1].0[place % TILE] = z[*i];
         }
         (tiles, columns, &mut self.work)
     }

@@ -108,18 +108,30 @@ impl Triangle {
     }
 
     /// Rows that depend on k of the parameters: first by themselves to a triangle of k rows, then
-    /// those into this one.
+    /// those into this one. A row of theirs whose place here is still empty is put there as it is.
     fn reflect_some(&mut self, block: &mut Block) -> Option<Left> {
         let k = block.columns() - 1;
         let (mut r, mut z) = (DMatrix::zeros(k, k), DVector::zeros(k));
-        let own = reflect_block(block, &mut r, &mut z)?;
-        let (tiles, columns, room) = block.widened(r.as_slice(), z.as_slice());
-        let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
-        let left = reflect(tiles, columns, r, z, room)?;
-        Some(Left {
-            squares: own.squares,
-            beyond: own.beyond + left.beyond,
-        })
+        let mut left = reflect_block(block, &mut r, &mut z)?;
+        let parameters = block.parameters_taken();
+        let mut others = Vec::with_capacity(k);
+        for (i, row) in parameters.iter().enumerate() {
+            if self.z[*row] != 0.0 || self.r.row(*row).iter().any(|x| *x != 0.0) {
+                others.push(i);
+                continue;
+            }
+            for (j, column) in parameters.iter().enumerate().skip(i) {
+                self.r[(*row, *column)] = r[(i, j)];
+            }
+            self.z[*row] = z[i];
+        }
+        if let Some(lowest) = others.first() {
+            let first = parameters[*lowest];
+            let (tiles, columns, room) = block.widened(&others, first, &r, &z);
+            let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
+            left.beyond += reflect(tiles, columns, first, r, z, room)?.beyond;
+        }
+        Some(left)
     }
 
     /// Absorbs one row. A row that is not finite makes the whole triangle so.
@@ -190,7 +202,7 @@ impl Triangle {
 
 fn reflect_block(block: &mut Block, r: &mut DMatrix<f64>, z: &mut DVector<f64>) -> Option<Left> {
     let (tiles, columns, room) = block.tiles();
-    reflect(tiles, columns, r.as_mut_slice(), z.as_mut_slice(), room)
+    reflect(tiles, columns, 0, r.as_mut_slice(), z.as_mut_slice(), room)
 }
 
 /// Norms with one instead of zero, so that a parameter without effect has a scale.

@@ -157,13 +157,19 @@ fn look(
         });
         return None;
     }
-    let found = find(&points, shape, &passes, expected, reasons)?;
+    let smooth = |points: &[Point], passes: &[Pass]| {
+        let ranges: Vec<(usize, usize)> = passes.iter().map(|p| (p.from, p.to)).collect();
+        without_spikes(points, &ranges)
+    };
+    let mut clean = smooth(&points, &passes);
+    let found = find(&points, &clean, shape, &passes, expected, reasons)?;
     for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
         let unseen = reasons
             .iter()
             .any(|r| matches!(r, Reason::NoSignal { axis: Some(a), .. } if *a == axis));
         if unseen {
             (points, passes) = without(&points, &passes, axis);
+            clean = smooth(&points, &passes);
         }
     }
     if points.len() < FEWEST {
@@ -173,8 +179,6 @@ fn look(
         return None;
     }
     let groups = Groups::of(shape, &passes);
-    let ranges: Vec<(usize, usize)> = passes.iter().map(|p| (p.from, p.to)).collect();
-    let clean = without_spikes(&points, &ranges);
     let emitter = all.emitter;
     let mut model = model(
         &points,
@@ -255,7 +259,8 @@ fn with_columns(
     usable: &[bool],
 ) -> Option<Settled> {
     let mut p = settled.parameters().to_vec();
-    p.extend(columns.iter().map(|_| 0.0));
+    let behind = model.layout().azimuth;
+    p.splice(behind..behind, columns.iter().map(|_| 0.0));
     model.baseline.extend(columns);
     settle(model, &p, usable, &settled.used).ok()
 }

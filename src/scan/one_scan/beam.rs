@@ -69,7 +69,7 @@ impl Beam {
     }
     /// The response to a thousandth at a distance of either sign, for a search; the radius as in
     /// [`Beam::response`].
-    #[inline]
+    #[inline(always)]
     pub fn rough(&self, distance: f64, radius: f64) -> f64 {
         let airy = self.airy;
         if self.disc.is_empty() {
@@ -189,7 +189,7 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
 
 impl Airy {
     /// Value at a distance of either sign, to a thousandth.
-    #[inline]
+    #[inline(always)]
     fn rough(&self, distance: f64) -> f64 {
         let place = (distance.abs() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
         let i = place as u32;

@@ -197,14 +197,14 @@ pub(crate) struct Extended<'m, 'a> {
 /// Where each kind of parameter begins.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Parameters {
+    pub heights: usize,
+    pub baseline: usize,
     pub azimuth: usize,
     pub elevation: usize,
     /// Logarithm of the width over that expected.
     pub width: usize,
     /// With an elliptic beam: logarithm of wide over round, and the slant.
     pub ellipse: usize,
-    pub heights: usize,
-    pub baseline: usize,
     pub count: usize,
 }
 
@@ -237,19 +237,21 @@ impl<'a> ScanModel<'a> {
     }
 
     pub fn layout(&self) -> Parameters {
-        let elevation = self.azimuth.groups;
+        // What only some of the points touch comes first: rows of the triangle that are put in their
+        // place and stay as they are.
+        let baseline = self.heights;
+        let azimuth = baseline + self.baseline.len();
+        let elevation = azimuth + self.azimuth.groups;
         let width = elevation + self.elevation.groups;
         let ellipse = width + 1;
-        let heights = ellipse + if self.elliptic { 2 } else { 0 };
-        let baseline = heights + self.heights;
         Parameters {
-            azimuth: 0,
+            heights: 0,
+            baseline,
+            azimuth,
             elevation,
             width,
             ellipse,
-            heights,
-            baseline,
-            count: baseline + self.baseline.len(),
+            count: ellipse + if self.elliptic { 2 } else { 0 },
         }
     }
 
@@ -472,11 +474,11 @@ impl Model for Extended<'_, '_> {
                 .map(|(k, _)| layout.count + k);
             Stretch {
                 observations: part.points.clone(),
-                parameters: of_axis(part.azimuth, layout.azimuth..layout.elevation)
-                    .chain(of_axis(part.elevation, layout.elevation..layout.width))
-                    .chain(layout.width..layout.heights)
-                    .chain([layout.heights + part.height])
+                parameters: std::iter::once(layout.heights + part.height)
                     .chain(baseline)
+                    .chain(of_axis(part.azimuth, layout.azimuth..layout.elevation))
+                    .chain(of_axis(part.elevation, layout.elevation..layout.width))
+                    .chain(layout.width..layout.count)
                     .chain(extras)
                     .collect(),
             }

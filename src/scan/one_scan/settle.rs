@@ -57,7 +57,8 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     let layout = model.layout();
     let mut p = vec![0.0; layout.count];
     p[layout.width] = width;
-    let m = layout.count - layout.heights;
+    // Heights and baselines come first.
+    let m = layout.azimuth;
     let (mut normal, mut right) = (DMatrix::<f64>::zeros(m, m), DVector::<f64>::zeros(m));
     let mut row: Vec<(usize, f64)> = Vec::with_capacity(m);
     for part in &model.parts {
@@ -82,7 +83,7 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     }
     if let Some(cholesky) = normal.cholesky() {
         let solved = cholesky.solve(&right);
-        p[layout.heights..].copy_from_slice(solved.as_slice());
+        p[..m].copy_from_slice(solved.as_slice());
     }
     p
 }

@@ -1,6 +1,8 @@
 //! Where to start: the place at which a beam explains most of the signal, found by trying all
 //! places; the baseline and the height at each are solved linearly.
 
+use multiversion::multiversion;
+
 use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
@@ -89,6 +91,7 @@ impl Cleared {
     }
     /// By how much the sum of squares falls with this template; none when the template is lost in
     /// the baseline or its height is not above zero.
+    #[inline(always)]
     fn gain(&self, template: &mut [f64]) -> Option<f64> {
         for (t, r) in template.iter_mut().zip(&self.root) {
             *t *= r;
@@ -112,6 +115,7 @@ impl Cleared {
     }
 }
 
+#[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
     // Sums side by side, so that several products are worked out at once.
     let (ours, theirs) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
@@ -175,25 +179,28 @@ impl Best {
 }
 
 /// Searches the passes along one axis for a beam of `width` radians; `radius` is that of the
-/// emitter's disc over the width. The beam is taken to pass over the emitter in the other axis.
+/// emitter's disc over the width, `clean` the power without spikes. The beam is taken to pass over
+/// the emitter in the other axis.
 pub(crate) fn along(
     points: &[Point],
+    clean: &[f64],
     passes: &[Pass],
     axis: ScanAxis,
     width: f64,
     (beam, radius): (&Beam, f64),
 ) -> Option<Found> {
-    let mut own = Vec::new();
+    let (mut own, mut signal) = (Vec::new(), Vec::new());
     let mut ranges = Vec::new();
     for pass in passes.iter().filter(|p| p.axis == axis) {
         let from = own.len();
         own.extend_from_slice(&points[pass.from..pass.to]);
+        signal.extend_from_slice(&clean[pass.from..pass.to]);
         ranges.push((from, own.len()));
     }
     if own.is_empty() {
         return None;
     }
-    let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
+    let cleared = Cleared::new(&own, &signal, &ranges);
     // One radian of azimuth is less on the sky.
     let on_sky = |p: &Point| match axis {
         ScanAxis::Azimuth => p.emitter.cos,
@@ -208,27 +215,25 @@ pub(crate) fn along(
     let outside = PLACES_OUTSIDE / scale;
     let (mut from, mut to) = (low - outside, high + outside);
     for stretch in WIDTHS_TRIED {
-        let steps = ((to - from) * scale / (STEP_BETWEEN_PLACES * stretch)).ceil();
-        for k in 0..=(steps.min(MOST_PLACES_OF_A_CUT) as usize) {
-            let place = from + k as f64 * STEP_BETWEEN_PLACES * stretch / scale;
-            let (by, radius) = (scale / stretch, radius / stretch);
-            for (t, offset) in template.iter_mut().zip(&offsets) {
-                *t = beam.rough((offset - place) * by, radius);
+        let (by, radius) = (scale / stretch, radius / stretch);
+        let step = STEP_BETWEEN_PLACES / by;
+        let steps = ((to - from) / step).ceil().min(MOST_PLACES_OF_A_CUT) as usize;
+        for k in 0..=steps {
+            let place = from + k as f64 * step;
+            let gain = along_gain(&cleared, &mut template, &offsets, place, beam, (by, radius));
+            if gain <= best.gain {
+                continue;
             }
-            if let Some(gain) = cleared.gain(&mut template)
-                && gain > best.gain
-            {
-                let (azimuth, elevation) = match axis {
-                    ScanAxis::Azimuth => (place, 0.0),
-                    ScanAxis::Elevation => (0.0, place),
-                };
-                best = Best {
-                    gain,
-                    azimuth,
-                    elevation,
-                    stretch,
-                };
-            }
+            let (azimuth, elevation) = match axis {
+                ScanAxis::Azimuth => (place, 0.0),
+                ScanAxis::Elevation => (0.0, place),
+            };
+            best = Best {
+                gain,
+                azimuth,
+                elevation,
+                stretch,
+            };
         }
         if stretch == 1.0 && best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
             // The beam is there; whether it is wider or narrower is asked about its place.
@@ -241,6 +246,22 @@ pub(crate) fn along(
         }
     }
     best.found(&cleared)
+}
+
+/// The gain of a beam at a place along a cut, `by` widths a radian; zero where there is none.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn along_gain(
+    cleared: &Cleared,
+    template: &mut [f64],
+    offsets: &[f64],
+    place: f64,
+    beam: &Beam,
+    (by, radius): (f64, f64),
+) -> f64 {
+    for (t, offset) in template.iter_mut().zip(offsets) {
+        *t = beam.rough((offset - place) * by, radius);
+    }
+    cleared.gain(template).unwrap_or(0.0)
 }
 
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
@@ -311,14 +332,18 @@ const SPIKE: f64 = 6.0;
 pub(crate) fn without_spikes(points: &[Point], ranges: &[(usize, usize)]) -> Vec<f64> {
     let mut power: Vec<f64> = points.iter().map(|p| p.power).collect();
     for (from, to) in ranges {
-        let own: Vec<f64> = points[*from..*to].iter().map(|p| p.power).collect();
+        let own: Vec<f64> = power[*from..*to].to_vec();
         if own.len() < 2 * NEIGHBOURS + 1 {
             continue;
         }
         let around: Vec<f64> = (0..own.len())
             .map(|i| {
-                let near = i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len());
-                median(own[near].to_vec())
+                let near = &own[i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len())];
+                let mut sorted = [0.0; 2 * NEIGHBOURS + 1];
+                let sorted = &mut sorted[..near.len()];
+                sorted.copy_from_slice(near);
+                sorted.sort_unstable_by(f64::total_cmp);
+                sorted[near.len() / 2]
             })
             .collect();
         let away = own.iter().zip(&around).map(|(p, m)| (p - m).abs());
