@@ -148,8 +148,9 @@ fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
 /// Airy's pattern and its slope over the squared distance, tabulated over the distance.
 #[derive(Debug)]
 struct Airy {
-    /// Value, slope, and the derivative of the slope with respect to the squared distance.
-    nodes: Vec<[f64; 3]>,
+    /// From each node to the next the cubics of the value and of its slope over the squared
+    /// distance.
+    cubics: Vec<[[f64; 4]; 2]>,
     /// The values alone, each with the step to the next; at the last distance and beyond it zero.
     values: Vec<(f64, f64)>,
 }
@@ -160,7 +161,8 @@ const NODES_A_WIDTH: f64 = 64.0;
 const FARTHEST: f64 = 16.0;
 
 static AIRY: LazyLock<Airy> = LazyLock::new(|| {
-    let nodes = (0..=(FARTHEST * NODES_A_WIDTH) as usize + 1)
+    // Value, slope, and the derivative of the slope with respect to the squared distance.
+    let nodes = (0..=(FARTHEST * NODES_A_WIDTH) as usize)
         .map(|i| {
             let u = 2.0 * HALF_POWER * i as f64 / NODES_A_WIDTH;
             // With A = 2 J1/u and B = J2/u^2: dA/du = -2 u B, dB/du = -J3/u^2 and
@@ -179,11 +181,23 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
             [a * a, slope, bend]
         })
         .collect::<Vec<[f64; 3]>>();
-    let last = nodes.len() - 2;
+    let last = nodes.len() - 1;
     let value = |i: usize| if i < last { nodes[i][0] } else { 0.0 };
+    // Derivatives with respect to the place: d/dr = 2 r d/d(r^2).
+    let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
+    let cubics = nodes.windows(2).enumerate().map(|(i, pair)| {
+        let ([v0, s0, b0], [v1, s1, b1]) = (pair[0], pair[1]);
+        let (here, next) = (i as f64 * step, (i as f64 + 1.0) * step);
+        [
+            cubic(v0, v1, here * s0, next * s1),
+            cubic(s0, s1, here * b0, next * b1),
+        ]
+    });
     Airy {
-        values: (0..=last).map(|i| (value(i), value(i + 1) - value(i))).collect(),
-        nodes,
+        cubics: cubics.collect(),
+        values: (0..=last)
+            .map(|i| (value(i), value((i + 1).min(last)) - value(i)))
+            .collect(),
     }
 });
 
@@ -199,30 +213,22 @@ impl Airy {
     /// Value and slope at a squared distance.
     #[inline]
     fn at(&self, square: f64) -> (f64, f64) {
-        let r = square.sqrt();
-        if r.is_nan() || r >= FARTHEST {
+        let place = square.sqrt() * NODES_A_WIDTH;
+        let i = place as u32;
+        // Not a number counts as place zero, and has no cubic either.
+        let Some(cubics) = self.cubics.get(i as usize).filter(|_| !place.is_nan()) else {
             return (0.0, 0.0);
-        }
-        let place = r * NODES_A_WIDTH;
-        let i = place as usize;
-        let t = place - i as f64;
-        let ([v0, s0, b0], [v1, s1, b1]) = (self.nodes[i], self.nodes[i + 1]);
-        // Derivatives with respect to the place: d/dr = 2 r d/d(r^2).
-        let (p0, p1) = (i as f64, i as f64 + 1.0);
-        let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
-        (
-            hermite(t, v0, v1, p0 * step * s0, p1 * step * s1),
-            hermite(t, s0, s1, p0 * step * b0, p1 * step * b1),
-        )
+        };
+        let t = place - f64::from(i);
+        let [value, slope] = cubics.map(|[a, b, c, d]| a + t * (b + t * (c + t * d)));
+        (value, slope)
     }
 }
 
-/// The cubic through two values with two slopes, for `t` from 0 to 1.
-#[inline]
-fn hermite(t: f64, v0: f64, v1: f64, d0: f64, d1: f64) -> f64 {
+/// The coefficients of the cubic through two values with two slopes, for a variable from 0 to 1.
+fn cubic(v0: f64, v1: f64, d0: f64, d1: f64) -> [f64; 4] {
     let rise = v1 - v0;
-    let (c, d) = (3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise);
-    v0 + t * (d0 + t * (c + t * d))
+    [v0, d0, 3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise]
 }
 
 /// J1, J2 and J3 at `u` > 0 by Miller's backward recurrence, normalised by
