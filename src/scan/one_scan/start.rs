@@ -9,7 +9,7 @@ use super::point::{Point, SIGMA_OF_MEDIAN, median};
 use super::thin::mean;
 use super::tuned::{
     MOST_PLACES_ALONG_A_MAP, MOST_PLACES_OF_A_CUT, MOST_POINTS_TO_START_A_MAP,
-    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_OF_A_LOST_TEMPLATE, SIGMAS_OF_AN_OBVIOUS_BEAM,
+    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_BESIDE_A_BEAM, SHARE_OF_A_LOST_TEMPLATE, SIGMAS_OF_AN_OBVIOUS_BEAM,
     STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED, WIDTHS_TRIED_IN_A_MAP,
 };
 use crate::scan::ScanAxis;
@@ -218,12 +218,24 @@ pub(crate) fn along(
         let (by, radius) = (scale / stretch, radius / stretch);
         let step = STEP_BETWEEN_PLACES / by;
         let steps = ((to - from) / step).ceil().min(MOST_PLACES_OF_A_CUT) as usize;
-        for k in 0..=steps {
-            let place = from + k as f64 * step;
-            let gain = along_gain(&cleared, &mut template, &offsets, place, beam, (by, radius));
+        let place = |k: usize| from + k as f64 * step;
+        let mut gain_at = |k: usize| {
+            along_gain(&cleared, &mut template, &offsets, place(k), beam, (by, radius))
+        };
+        let mut gains = vec![0.0; steps + 1];
+        (0..=steps).step_by(2).for_each(|k| gains[k] = gain_at(k));
+        let enough = SHARE_BESIDE_A_BEAM * gains.iter().copied().fold(best.gain, f64::max);
+        for k in (1..=steps).step_by(2) {
+            let behind = gains.get(k + 1).copied().unwrap_or(0.0);
+            if gains[k - 1].max(behind) >= enough {
+                gains[k] = gain_at(k);
+            }
+        }
+        for (k, gain) in gains.into_iter().enumerate() {
             if gain <= best.gain {
                 continue;
             }
+            let place = place(k);
             let (azimuth, elevation) = match axis {
                 ScanAxis::Azimuth => (place, 0.0),
                 ScanAxis::Elevation => (0.0, place),
