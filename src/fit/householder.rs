@@ -376,7 +376,9 @@ mod tests {
                     tiles[4 + j].0[3] = bad;
                     let before = tiles.clone();
                     let (mut r, mut z) = (vec![1.0; 9], vec![1.0; 3]);
-                    assert!(reflect(&mut tiles, 4, 0, &mut r, &mut z, &mut Room::default()).is_none());
+                    assert!(
+                        reflect(&mut tiles, 4, 0, &mut r, &mut z, &mut Room::default()).is_none()
+                    );
                     assert_eq!((r, z), (vec![1.0; 9], vec![1.0; 3]));
                     // NaN is equal to nothing: all others are.
                     let same = tiles.iter().zip(&before).filter(|(a, b)| a == b).count();

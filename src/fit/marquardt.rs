@@ -186,7 +186,10 @@ impl LevenbergMarquardt {
             return None;
         }
         let parameters = self.moved(&step);
-        let moves = parameters.iter().zip(&self.parameters).map(|(to, from)| to - from);
+        let moves = parameters
+            .iter()
+            .zip(&self.parameters)
+            .map(|(to, from)| to - from);
         let change = DVector::from_iterator(parameters.len(), moves);
         self.whole = self.whole.moved(&change);
         self.free = restricted(&self.whole, self.basis.as_ref());

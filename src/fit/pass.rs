@@ -256,9 +256,90 @@ fn worth_it(stretches: Vec<Stretch>, parameters: usize) -> Vec<Stretch> {
         apart += rows * k * k + k * square;
         at_once += rows * square;
     }
-    if apart < at_once { stretches } else { Vec::new() }
+    if apart < at_once {
+        stretches
+    } else {
+        Vec::new()
+    }
 }
 
 fn not_finite(observation: usize) -> PassError {
     PassError::Unevaluable(Unevaluable { observation })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Roundings of well-conditioned rows.
+    const ROUNDING: f64 = 1e-13;
+
+    /// Two stretches of 200 observations: a level and a slope each, and an amplitude of both; in
+    /// whole stretches, or as if every row might depend on all.
+    struct Levels {
+        told: bool,
+    }
+
+    impl Model for Levels {
+        fn parameters(&self) -> usize {
+            5
+        }
+        fn observations(&self) -> usize {
+            400
+        }
+        fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+            for i in block.range() {
+                let (half, x) = (i / 200, (i % 200) as f64 / 200.0);
+                let mut row = [0.0; 5];
+                row[2 * half] = 1.0;
+                row[2 * half + 1] = x;
+                row[4] = (7.0 * x).sin() * if half == 0 { 1.0 } else { 0.5 };
+                let value: f64 = row.iter().zip(p).map(|(d, p)| d * p).sum();
+                block.push(i, value - (i as f64).cos(), &row);
+            }
+            Ok(())
+        }
+        fn stretches(&self) -> Vec<Stretch> {
+            let stretch = |half: usize| Stretch {
+                observations: 200 * half..200 * (half + 1),
+                parameters: vec![2 * half, 2 * half + 1, 4],
+            };
+            match self.told {
+                true => vec![stretch(0), stretch(1)],
+                false => Vec::new(),
+            }
+        }
+    }
+
+    fn reduced(told: bool, weights: Option<&[f64]>, first: &Triangle) -> Triangle {
+        let model = Levels { told };
+        let rows = Rows {
+            weights,
+            ..Rows::of(&model)
+        };
+        assert_eq!(rows.stretches.len(), if told { 2 } else { 0 });
+        let p = [0.3, -0.2, 0.1, 0.5, 1.0];
+        rows.reduce(&p, first.clone(), &mut None).unwrap()
+    }
+
+    #[test]
+    fn stretches_give_the_same_triangle() {
+        let weights: Vec<f64> = (0..400).map(|i| [1.0, 0.5, 0.0][i % 3]).collect();
+        let mut prior = Triangle::new(5);
+        prior.absorb_row(0.7, &[0.0, 0.0, 0.0, 2.0, 3.0]);
+        for weights in [None, Some(&weights[..])] {
+            for first in [&Triangle::new(5), &prior] {
+                let [apart, at_once] = [true, false].map(|told| reduced(told, weights, first));
+                let product = |t: &Triangle| t.r().tr_mul(t.r());
+                let whole = product(&at_once);
+                assert!((product(&apart) - &whole).norm() < ROUNDING * whole.norm());
+                let gradient = at_once.gradient();
+                assert!((apart.gradient() - &gradient).norm() < ROUNDING * gradient.norm());
+                let close = |a: f64, b: f64| (a - b).abs() < ROUNDING * b;
+                assert!(close(apart.squares(), at_once.squares()));
+                assert!(close(apart.least_squares(), at_once.least_squares()));
+                assert_eq!(apart.rows(), at_once.rows());
+            }
+        }
+    }
 }

@@ -174,7 +174,7 @@ fn look_at(
             .par_iter()
             .zip(&prepared)
             .map(|(scan, points)| match points {
-                Ok(points) => analyse(points.clone(), &expected(scan, station), law),
+                Ok(points) => analyse(points, &expected(scan, station), law),
                 Err(reason) => nothing(scan, reason),
             })
             .collect()

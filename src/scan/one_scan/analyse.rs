@@ -40,7 +40,7 @@ pub(crate) struct Analysis {
 const FEWEST: usize = 8;
 
 /// Looks at one scan.
-pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Analysis {
+pub(crate) fn analyse(points: &Points, expected: &Expected, law: NoiseLaw) -> Analysis {
     let mut analysis = Analysis {
         mid: points.mid,
         emitter: points.emitter,
@@ -56,24 +56,24 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         });
         return analysis;
     }
-    let (shape, all) = passes(&points, expected.width);
+    let (shape, all) = passes(points, expected.width);
     analysis.shape = shape;
-    if let Some(beams) = unfollowed(&points, expected.width) {
+    if let Some(beams) = unfollowed(points, expected.width) {
         analysis.reasons.push(Reason::Unfollowed { beams });
     }
-    if let Some(beams) = unmoved(&points, expected.width) {
+    if let Some(beams) = unmoved(points, expected.width) {
         analysis.shape = ScanShape::Still;
         analysis.reasons.push(Reason::Unmoved { beams });
         return analysis;
     }
-    if timeless(&points, &all) {
+    if timeless(points, &all) {
         analysis.reasons.push(Reason::NoTime);
     }
     match shape {
         ScanShape::Still => analysis.reasons.push(Reason::Still),
         ScanShape::Slanting => analysis.reasons.push(Reason::Slanting),
         _ => {
-            analysis.fitted = look(&points, shape, &all, expected, law, &mut analysis.reasons);
+            analysis.fitted = look(points, shape, &all, expected, law, &mut analysis.reasons);
         }
     }
     analysis

@@ -94,7 +94,11 @@ impl LeftOut {
         let rows = self.core..=j;
         let column = || rows.clone().map(|i| self.triangle.r()[(i, j)]);
         let size = column().map(|x| x * x).sum::<f64>().sqrt();
-        let product: f64 = rows.clone().zip(column()).map(|(i, x)| x * self.triangle.z()[i]).sum();
+        let product: f64 = rows
+            .clone()
+            .zip(column())
+            .map(|(i, x)| x * self.triangle.z()[i])
+            .sum();
         (size > 0.0).then(|| (product.abs() / (size * size), settled.scatter / size))
     }
 }

@@ -151,11 +151,7 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
 
 /// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
 /// standard deviation of its logarithm.
-fn elongation(
-    model: &ScanModel<'_>,
-    settled: &Settled,
-    left_out: Option<&LeftOut>,
-) -> (f64, f64) {
+fn elongation(model: &ScanModel<'_>, settled: &Settled, left_out: Option<&LeftOut>) -> (f64, f64) {
     if !model.elliptic {
         let apart = left_out.and_then(|left_out| left_out.widths_apart(settled));
         return apart.map_or((1.0, 0.0), |(apart, sigma)| (apart.exp(), sigma));

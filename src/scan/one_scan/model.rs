@@ -160,7 +160,10 @@ pub(crate) struct Setting<'m> {
 impl Setting<'_> {
     /// The baseline columns that there are at point `i`, each with its number and its value.
     pub fn columns(&self, i: usize) -> impl Iterator<Item = (usize, f64)> {
-        let values = self.baseline.iter().map(move |(k, column, _)| (*k, column.at(i)));
+        let values = self
+            .baseline
+            .iter()
+            .map(move |(k, column, _)| (*k, column.at(i)));
         values.filter(|(_, value)| *value != 0.0)
     }
 }
@@ -513,19 +516,20 @@ mod tests {
             .collect()
     }
     fn model(points: &[Point], elliptic: bool, beam: Beam, radius: f64) -> ScanModel<'_> {
-        let part = |i: usize| Part {
-            azimuth: if i < 20 {
-                Slot::Group(i % 2)
-            } else {
-                Slot::Mean
-            },
+        let part = |points: Range<usize>, azimuth: Slot, height: usize| Part {
+            points,
+            azimuth,
             elevation: Slot::Mean,
-            height: i / 20,
+            height,
         };
         ScanModel {
             points,
             readings: Turned::of(points),
-            parts: (0..points.len()).map(part).collect(),
+            parts: vec![
+                part(0..10, Slot::Group(0), 0),
+                part(10..20, Slot::Group(1), 0),
+                part(20..points.len(), Slot::Mean, 1),
+            ],
             azimuth: AxisLayout {
                 groups: 2,
                 reference: 0.5,
@@ -541,42 +545,44 @@ mod tests {
             radius,
             elliptic,
             heights: 2,
-            baseline: vec![vec![1.0; points.len()]],
-            extras: Vec::new(),
+            baseline: vec![Column::new(0, vec![1.0; points.len()])],
             noise: vec![1.0; points.len()],
         }
     }
 
-    /// What changes at every point when a parameter, an extra among them, is `by` larger.
-    fn changed<'a>(model: &ScanModel<'a>, p: &[f64], parameter: usize, by: f64) -> Vec<f64> {
+    fn powers(model: &ScanModel<'_>, p: &[f64]) -> Vec<f64> {
+        model.everywhere(p).iter().map(Modelled::power).collect()
+    }
+
+    /// The power of every point when a parameter, an extra among them, is `by` larger.
+    fn changed(model: &ScanModel<'_>, extras: &[Extra], p: &[f64], at: usize, by: f64) -> Vec<f64> {
         let layout = model.layout();
-        let power =
-            |model: &ScanModel<'_>, p: &[f64], i: usize| model.at(i, &model.setting(p)).power();
-        let extra = parameter
-            .checked_sub(layout.extras)
-            .map(|k| &model.extras[k]);
-        (0..model.points.len())
-            .map(|i| {
-                let mut p = p.to_vec();
-                let mut shifted = model.clone();
-                let mut shift = |azimuth: f64, elevation: f64| {
-                    shifted.azimuth.reference += azimuth * shifted.azimuth.unit;
-                    shifted.elevation.reference += elevation * shifted.elevation.unit;
-                };
-                match extra {
-                    None => p[parameter] += by,
-                    Some(Extra::Column(column)) => p[layout.baseline] += by * column[i],
-                    Some(Extra::Height(column)) => {
-                        p[layout.heights + model.parts[i].height] *= 1.0 + by * column[i];
-                    }
-                    Some(Extra::Width(column)) => p[layout.width] += by * column[i],
-                    Some(Extra::Unmeasured(ScanAxis::Azimuth)) => shift(by, 0.0),
-                    Some(Extra::Unmeasured(ScanAxis::Elevation)) => shift(0.0, by),
-                    Some(Extra::Offsets(offsets)) => shift(by * offsets[i].0, by * offsets[i].1),
+        let mut larger = p.to_vec();
+        let Some(extra) = at.checked_sub(layout.count).map(|k| &extras[k]) else {
+            larger[at] += by;
+            return powers(model, &larger);
+        };
+        // Of each point as if all points had its value.
+        let one = |i: usize| {
+            let (mut p, mut shifted) = (p.to_vec(), model.clone());
+            let mut shift = |azimuth: f64, elevation: f64| {
+                shifted.azimuth.reference += azimuth * shifted.azimuth.unit;
+                shifted.elevation.reference += elevation * shifted.elevation.unit;
+            };
+            match extra {
+                Extra::Column(column) => p[layout.baseline] += by * column.at(i),
+                Extra::Height(column) => {
+                    let own = model.parts.iter().find(|part| part.points.contains(&i));
+                    p[layout.heights + own.unwrap().height] *= 1.0 + by * column.at(i);
                 }
-                power(&shifted, &p, i)
-            })
-            .collect()
+                Extra::Width(column) => p[layout.width] += by * column.at(i),
+                Extra::Unmeasured(ScanAxis::Azimuth) => shift(by, 0.0),
+                Extra::Unmeasured(ScanAxis::Elevation) => shift(0.0, by),
+                Extra::Offsets(offsets) => shift(by * offsets[i].0, by * offsets[i].1),
+            }
+            powers(&shifted, &p)[i]
+        };
+        (0..model.points.len()).map(one).collect()
     }
 
     #[test]
@@ -584,37 +590,40 @@ mod tests {
         /// Truncation leaves its square times a third derivative, some 100 a beamwidth cubed.
         const STEP: f64 = 1e-5;
         let points = points();
-        let column: Vec<f64> = (0..points.len()).map(|i| (i as f64 * 0.7).sin()).collect();
-        let offsets = column.iter().map(|c| (*c, 0.5 - c)).collect();
+        let values: Vec<f64> = (0..points.len()).map(|i| (i as f64 * 0.7).sin()).collect();
+        let column = || Column::new(0, values.clone());
+        let extras = [
+            Extra::Column(column()),
+            Extra::Height(column()),
+            Extra::Width(column()),
+            Extra::Unmeasured(ScanAxis::Azimuth),
+            Extra::Unmeasured(ScanAxis::Elevation),
+            Extra::Offsets(values.iter().map(|c| (*c, 0.5 - c)).collect()),
+        ];
         for (elliptic, beam, radius) in [
             (false, Beam::of_point(), 0.0),
             (true, Beam::of_point(), 0.0),
             (false, Beam::of_disc(0.5), 0.5),
             (true, Beam::of_disc(0.5), 0.5),
         ] {
-            let mut model = model(&points, elliptic, beam, radius);
-            model.extras = vec![
-                Extra::Column(column.clone()),
-                Extra::Height(column.clone()),
-                Extra::Width(column.clone()),
-                Extra::Unmeasured(ScanAxis::Azimuth),
-                Extra::Unmeasured(ScanAxis::Elevation),
-                Extra::Offsets(Vec::clone(&offsets)),
-            ];
+            let model = model(&points, elliptic, beam, radius);
+            let extended = Extended {
+                model: &model,
+                extras: &extras,
+            };
             let layout = model.layout();
-            let mut p = vec![0.1, 0.15, -0.05, 0.1];
+            let mut p = vec![3.0, 2.0, 1.0, 0.1, 0.15, -0.05, 0.1];
             if elliptic {
                 p.extend([0.05, 0.08]);
             }
-            p.extend([3.0, 2.0, 1.0]);
+            assert_eq!(p.len(), layout.count);
             // Extras are looked at where they are zero.
             p.extend([0.0; 6]);
-            assert_eq!(p.len(), layout.count);
-            let mut block = Block::new(layout.count, points.len());
+            let mut block = Block::new(p.len(), points.len());
             block.ask(0..points.len());
-            model.evaluate(&p, &mut block).unwrap();
-            for j in 0..layout.count {
-                let [more, less] = [STEP, -STEP].map(|by| changed(&model, &p, j, by));
+            extended.evaluate(&p, &mut block).unwrap();
+            for j in 0..p.len() {
+                let [more, less] = [STEP, -STEP].map(|by| changed(&model, &extras, &p, j, by));
                 let mut largest: f64 = 0.0;
                 for i in 0..points.len() {
                     // A residual is what is left when the power is taken off.
@@ -632,21 +641,40 @@ mod tests {
     }
 
     #[test]
+    fn rows_depend_on_the_parameters_of_their_stretch_only() {
+        let points = points();
+        let model = model(&points, true, Beam::of_point(), 0.0);
+        let late = Column::new(20, vec![1.0; 20]);
+        let extended = Extended {
+            model: &model,
+            extras: &[Extra::Height(late)],
+        };
+        let p = [3.0, 2.0, 1.0, 0.1, 0.15, -0.05, 0.1, 0.05, 0.08, 0.0];
+        let mut block = Block::new(p.len(), points.len());
+        block.ask(0..points.len());
+        extended.evaluate(&p, &mut block).unwrap();
+        let stretches = extended.stretches();
+        assert_eq!(stretches.len(), 3);
+        for stretch in stretches {
+            assert!(stretch.parameters.is_sorted());
+            for j in 0..p.len() {
+                let mut own = stretch.observations.clone();
+                let touched = own.any(|i| block.derivative(i, j) != 0.0);
+                assert_eq!(touched, stretch.parameters.contains(&j), "{j}");
+            }
+        }
+    }
+
+    #[test]
     fn a_made_up_signal_is_found_again() {
         let mut points = points();
-        let truth = vec![0.1, 0.15, -0.05, 0.1, 3.0, 2.0, 1.0];
-        let powers: Vec<f64> = {
-            let model = model(&points, false, Beam::of_point(), 0.0);
-            let setting = model.setting(&truth);
-            (0..points.len())
-                .map(|i| model.at(i, &setting).power())
-                .collect()
-        };
+        let truth = vec![3.0, 2.0, 1.0, 0.1, 0.15, -0.05, 0.1];
+        let powers = powers(&model(&points, false, Beam::of_point(), 0.0), &truth);
         for (point, power) in points.iter_mut().zip(powers) {
             point.power = power;
         }
         let model = model(&points, false, Beam::of_point(), 0.0);
-        let start = [0.0, 0.0, 0.0, 0.0, 2.0, 2.0, 0.5];
+        let start = [2.0, 2.0, 0.5, 0.0, 0.0, 0.0, 0.0];
         let solution = fit(&model, &start, &Options::default()).unwrap();
         for (found, true_value) in solution.parameters.iter().zip(&truth) {
             assert!(

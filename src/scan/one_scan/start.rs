@@ -9,8 +9,9 @@ use super::point::{Point, SIGMA_OF_MEDIAN, median};
 use super::thin::mean;
 use super::tuned::{
     MOST_PLACES_ALONG_A_MAP, MOST_PLACES_OF_A_CUT, MOST_POINTS_TO_START_A_MAP,
-    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_BESIDE_A_BEAM, SHARE_OF_A_LOST_TEMPLATE, SIGMAS_OF_AN_OBVIOUS_BEAM,
-    STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED, WIDTHS_TRIED_IN_A_MAP,
+    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_BESIDE_A_BEAM, SHARE_OF_A_LOST_TEMPLATE,
+    SIGMAS_OF_AN_OBVIOUS_BEAM, STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED,
+    WIDTHS_TRIED_IN_A_MAP,
 };
 use crate::scan::ScanAxis;
 
@@ -220,7 +221,14 @@ pub(crate) fn along(
         let steps = ((to - from) / step).ceil().min(MOST_PLACES_OF_A_CUT) as usize;
         let place = |k: usize| from + k as f64 * step;
         let mut gain_at = |k: usize| {
-            along_gain(&cleared, &mut template, &offsets, place(k), beam, (by, radius))
+            along_gain(
+                &cleared,
+                &mut template,
+                &offsets,
+                place(k),
+                beam,
+                (by, radius),
+            )
         };
         let mut gains = vec![0.0; steps + 1];
         (0..=steps).step_by(2).for_each(|k| gains[k] = gain_at(k));
