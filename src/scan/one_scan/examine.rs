@@ -334,7 +334,8 @@ fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Ext
     let degree = 1f64.to_radians();
     let units = [degree / model.azimuth.unit, degree / model.elevation.unit];
     let [azimuth, elevation] = error_changes::offsets_of_both(emitter);
-    let mut columns = vec![Vec::with_capacity(model.points.len()); error_changes::ERRORS];
+    let mut columns: [Vec<(f64, f64)>; error_changes::ERRORS] =
+        std::array::from_fn(|_| Vec::with_capacity(model.points.len()));
     for part in &model.parts {
         let offsets = model.offsets(part, settled.parameters());
         for point in &model.points[part.points.clone()] {

@@ -17,7 +17,7 @@
 use std::ops::Range;
 
 use super::beam::Beam;
-use super::beam_frame::{Fixed, Turn, place};
+use super::beam_frame::{Turn, place};
 use super::point::Point;
 use crate::fit::{Block, Model, Stretch, Unevaluable};
 use crate::scan::ScanAxis;
@@ -492,6 +492,7 @@ impl Model for Extended<'_, '_> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::beam_frame::Fixed;
     use super::*;
     use crate::fit::{Options, fit};
 
