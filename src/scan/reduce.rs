@@ -174,7 +174,7 @@ fn look_at(
             .par_iter()
             .zip(&prepared)
             .map(|(scan, points)| match points {
-                Ok(points) => analyse(points.clone(), &expected(scan, station), law),
+                Ok(points) => analyse(points, &expected(scan, station), law),
                 Err(reason) => nothing(scan, reason),
             })
             .collect()
@@ -225,13 +225,13 @@ fn tracks<'a>(scans: &[Scan], sky: &'a Sky) -> HashMap<String, Track<'a>> {
         let Some(id) = sky.emitter(&scan.emitter) else {
             continue;
         };
-        for sample in &scan.samples {
-            let span = spans
-                .entry(&scan.emitter)
-                .or_insert((id, sample.time, sample.time));
-            span.1 = span.1.min(sample.time);
-            span.2 = span.2.max(sample.time);
-        }
+        let times = || scan.samples.iter().map(|sample| sample.time);
+        let (Some(first), Some(last)) = (times().min(), times().max()) else {
+            continue;
+        };
+        let span = spans.entry(&scan.emitter).or_insert((id, first, last));
+        span.1 = span.1.min(first);
+        span.2 = span.2.max(last);
     }
     spans
         .into_iter()

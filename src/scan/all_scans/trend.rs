@@ -135,10 +135,7 @@ impl Trend {
             weights: Some(weights.to_vec()),
             ..Options::default()
         };
-        let model = Whitened {
-            measured: &self.measured,
-            scatter: self.scatter,
-        };
+        let model = Whitened::of(&self.measured, self.scatter);
         let solution = fit(&model, &self.parameters, &options)?;
         self.covariance = solution.covariance();
         self.parameters = solution.parameters;
@@ -216,9 +213,10 @@ impl Trend {
     }
 
     fn find(&self, scan: usize, axis: ScanAxis) -> Option<&Measured> {
-        self.measured
-            .iter()
-            .find(|m| m.scan == scan && m.axis == axis)
+        // They are in the order of the scans.
+        let first = self.measured.partition_point(|m| m.scan < scan);
+        let own = self.measured[first..].iter().take_while(|m| m.scan == scan);
+        own.into_iter().find(|m| m.axis == axis)
     }
 
     /// The axis's lag in seconds, as far as data and common sense tell.
@@ -300,40 +298,42 @@ impl Trend {
 /// The median of the sizes of unit normal noise, a property of the distribution.
 const MIDDLE_OF_NORMAL: f64 = 0.674_489_75;
 
-/// All rows, whitened scan by scan.
-struct Whitened<'a> {
-    measured: &'a [Measured],
-    scatter: f64,
+/// All rows, whitened scan by scan: values and rows, none where the covariance is none.
+struct Whitened(Vec<Option<(DVector<f64>, DMatrix<f64>)>>);
+
+impl Whitened {
+    fn of(measured: &[Measured], scatter: f64) -> Whitened {
+        let whitened = |m: &Measured| {
+            let n = m.values.len();
+            let whole = &m.covariance + DMatrix::from_element(n, n, scatter.powi(2));
+            let l = whole.cholesky()?.l();
+            Some((
+                l.solve_lower_triangular(&m.values)?,
+                l.solve_lower_triangular(&m.rows)?,
+            ))
+        };
+        Whitened(measured.iter().map(whitened).collect())
+    }
 }
 
-impl Model for Whitened<'_> {
+impl Model for Whitened {
     fn parameters(&self) -> usize {
         COUNT
     }
     fn observations(&self) -> usize {
-        self.measured.len()
+        self.0.len()
     }
     fn most_rows(&self) -> usize {
-        self.measured
-            .iter()
-            .map(|m| m.values.len())
-            .max()
-            .unwrap_or(1)
+        let rows = self.0.iter().flatten().map(|(values, _)| values.len());
+        rows.max().unwrap_or(1)
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let p = DVector::from_column_slice(p);
         for i in block.range() {
-            let m = &self.measured[i];
-            let n = m.values.len();
-            let whole = &m.covariance + DMatrix::from_element(n, n, self.scatter.powi(2));
-            let failed = Unevaluable { observation: i };
-            let l = whole.cholesky().ok_or(failed)?.l();
-            let left = &m.values - &m.rows * &p;
-            let left = l.solve_lower_triangular(&left).ok_or(failed)?;
-            let rows = l.solve_lower_triangular(&m.rows).ok_or(failed)?;
-            for k in 0..n {
-                let slopes: Vec<f64> = rows.row(k).iter().map(|x| -x).collect();
-                block.push(i, left[k], &slopes);
+            let (values, rows) = (self.0[i].as_ref()).ok_or(Unevaluable { observation: i })?;
+            for (k, value) in values.iter().enumerate() {
+                let slopes: [f64; COUNT] = std::array::from_fn(|j| -rows[(k, j)]);
+                let change: f64 = slopes.iter().zip(p).map(|(slope, p)| slope * p).sum();
+                block.push(i, value + change, &slopes);
             }
         }
         Ok(())

@@ -3,16 +3,16 @@
 
 use super::beam_frame::Fixed;
 use super::curve::Curve;
-use super::examine::{below, curvature_asked, flat_top, influence, memory, stands_above};
+use super::examine::{LeftOut, below, flat_top, memory, stands_above};
 use super::find::{find, without};
 use super::fitted::{FittedScan, gather, stretch};
 use super::judge;
-use super::model::ScanModel;
+use super::model::{Column, ScanModel};
 use super::noise::{NoiseLaw, radiometer_evidence, set_noise, with_radiometer_noise};
 use super::passes::{Pass, ScanShape, passes};
 use super::point::{Point, Points};
 use super::settle::{Settled, settle, start};
-use super::setup::{Expected, Groups, model};
+use super::setup::{Expected, Groups, curvatures, model};
 use super::start::without_spikes;
 use super::thin::{thinned, thinned_points};
 use super::tuned::POINTS_A_BEAM;
@@ -40,7 +40,7 @@ pub(crate) struct Analysis {
 const FEWEST: usize = 8;
 
 /// Looks at one scan.
-pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Analysis {
+pub(crate) fn analyse(points: &Points, expected: &Expected, law: NoiseLaw) -> Analysis {
     let mut analysis = Analysis {
         mid: points.mid,
         emitter: points.emitter,
@@ -56,24 +56,24 @@ pub(crate) fn analyse(points: Points, expected: &Expected, law: NoiseLaw) -> Ana
         });
         return analysis;
     }
-    let (shape, all) = passes(&points, expected.width);
+    let (shape, all) = passes(points, expected.width);
     analysis.shape = shape;
-    if let Some(beams) = unfollowed(&points, expected.width) {
+    if let Some(beams) = unfollowed(points, expected.width) {
         analysis.reasons.push(Reason::Unfollowed { beams });
     }
-    if let Some(beams) = unmoved(&points, expected.width) {
+    if let Some(beams) = unmoved(points, expected.width) {
         analysis.shape = ScanShape::Still;
         analysis.reasons.push(Reason::Unmoved { beams });
         return analysis;
     }
-    if timeless(&points, &all) {
+    if timeless(points, &all) {
         analysis.reasons.push(Reason::NoTime);
     }
     match shape {
         ScanShape::Still => analysis.reasons.push(Reason::Still),
         ScanShape::Slanting => analysis.reasons.push(Reason::Slanting),
         _ => {
-            analysis.fitted = look(&points, shape, &all, expected, law, &mut analysis.reasons);
+            analysis.fitted = look(points, shape, &all, expected, law, &mut analysis.reasons);
         }
     }
     analysis
@@ -157,13 +157,19 @@ fn look(
         });
         return None;
     }
-    let found = find(&points, shape, &passes, expected, reasons)?;
+    let smooth = |points: &[Point], passes: &[Pass]| {
+        let ranges: Vec<(usize, usize)> = passes.iter().map(|p| (p.from, p.to)).collect();
+        without_spikes(points, &ranges)
+    };
+    let mut clean = smooth(&points, &passes);
+    let found = find(&points, &clean, shape, &passes, expected, reasons)?;
     for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
         let unseen = reasons
             .iter()
             .any(|r| matches!(r, Reason::NoSignal { axis: Some(a), .. } if *a == axis));
         if unseen {
             (points, passes) = without(&points, &passes, axis);
+            clean = smooth(&points, &passes);
         }
     }
     if points.len() < FEWEST {
@@ -173,8 +179,6 @@ fn look(
         return None;
     }
     let groups = Groups::of(shape, &passes);
-    let ranges: Vec<(usize, usize)> = passes.iter().map(|p| (p.from, p.to)).collect();
-    let clean = without_spikes(&points, &ranges);
     let emitter = all.emitter;
     let mut model = model(
         &points,
@@ -201,9 +205,15 @@ fn look(
     if law == NoiseLaw::Radiometer {
         settled = with_radiometer_noise(&mut model, settled, found.noise, &usable)?;
     }
-    let columns = curvature_asked(&model, &settled, shape, &passes);
-    if !columns.is_empty() {
-        settled = with_columns(&mut model, &settled, columns, &usable)?;
+    let left_out = |model: &ScanModel<'_>, settled: &Settled, curvatures: Vec<Column>| {
+        LeftOut::of(model, settled, shape, &passes, &emitter, curvatures)
+    };
+    let possible = curvatures(&points, shape, &passes, model.elevation.unit);
+    let mut beside = left_out(&model, &settled, possible);
+    let asked = (beside.as_ref()).map_or(&[][..], |beside| beside.curvatures_asked(&settled));
+    if !asked.is_empty() {
+        settled = with_columns(&mut model, &settled, asked.to_vec(), &usable)?;
+        beside = left_out(&model, &settled, Vec::new());
     }
     let mut left_over = memory(&model, &settled, &passes);
     let (stretch, stretch_sigma) = stretch(&model, &settled);
@@ -223,11 +233,17 @@ fn look(
             let samples = keep.iter().filter(|k| !**k).count();
             reasons.push(Reason::FlatTop { samples });
             left_over = memory(&model, &settled, &passes);
+            beside = left_out(&model, &settled, Vec::new());
         }
     }
-    let moved = influence(&model, &settled, shape, &passes, &emitter);
     let fitted = gather(
-        &model, &settled, &groups, &passes, &moved, &left_over, evidence,
+        &model,
+        &settled,
+        &groups,
+        &passes,
+        beside.as_ref(),
+        &left_over,
+        evidence,
     );
     judge::add_reasons(
         &model, &settled, &fitted, &left_over, &passes, shape, reasons,
@@ -239,11 +255,12 @@ fn look(
 fn with_columns(
     model: &mut ScanModel<'_>,
     settled: &Settled,
-    columns: Vec<Vec<f64>>,
+    columns: Vec<Column>,
     usable: &[bool],
 ) -> Option<Settled> {
     let mut p = settled.parameters().to_vec();
-    p.extend(columns.iter().map(|_| 0.0));
+    let behind = model.layout().azimuth;
+    p.splice(behind..behind, columns.iter().map(|_| 0.0));
     model.baseline.extend(columns);
     settle(model, &p, usable, &settled.used).ok()
 }

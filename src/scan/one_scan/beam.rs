@@ -32,6 +32,7 @@ pub(crate) struct Response {
 /// bright disc.
 #[derive(Clone, Debug)]
 pub(crate) struct Beam {
+    airy: &'static Airy,
     /// Points of the disc for a disc of radius 1, and the weight of each; none for a point.
     disc: Vec<(f64, f64, f64)>,
 }
@@ -39,7 +40,10 @@ pub(crate) struct Beam {
 impl Beam {
     /// For a point.
     pub fn of_point() -> Beam {
-        Beam { disc: Vec::new() }
+        Beam {
+            airy: &AIRY,
+            disc: Vec::new(),
+        }
     }
     /// For a disc whose radius is about `radius` half-power widths.
     pub fn of_disc(radius: f64) -> Beam {
@@ -61,18 +65,19 @@ impl Beam {
                 disc.push((ring * c, ring * s, 0.5 * weight / spokes as f64));
             }
         }
-        Beam { disc }
+        Beam { airy: &AIRY, disc }
     }
-    /// The response to a thousandth, for a search; as [`Beam::response`].
-    #[inline]
-    pub fn rough(&self, square: f64, radius: f64) -> f64 {
+    /// The response to a thousandth at a distance of either sign, for a search; the radius as in
+    /// [`Beam::response`].
+    #[inline(always)]
+    pub fn rough(&self, distance: f64, radius: f64) -> f64 {
+        let airy = self.airy;
         if self.disc.is_empty() {
-            return AIRY.rough(square);
+            return airy.rough(distance);
         }
-        let distance = square.sqrt();
         let of_point = |(x, y, weight): &(f64, f64, f64)| {
             let (dx, dy) = (distance - radius * x, radius * y);
-            weight * AIRY.rough(dx * dx + dy * dy)
+            weight * airy.rough((dx * dx + dy * dy).sqrt())
         };
         self.disc.iter().map(of_point).sum()
     }
@@ -81,7 +86,7 @@ impl Beam {
     #[inline]
     pub fn response(&self, square: f64, radius: f64) -> Response {
         if self.disc.is_empty() {
-            let (value, slope) = AIRY.at(square);
+            let (value, slope) = self.airy.at(square);
             return Response {
                 value,
                 slope,
@@ -97,7 +102,7 @@ impl Beam {
         for (x, y, weight) in &self.disc {
             let (dx, dy) = (distance - radius * x, radius * y);
             let at = dx * dx + dy * dy;
-            let (value, slope) = AIRY.at(at);
+            let (value, slope) = self.airy.at(at);
             sum.value += weight * value;
             // d/d(r^2) = (1/2r) d/dr; pairs of opposite points keep it finite in the middle.
             sum.slope += weight * slope * dx / distance.max(MIDDLE);
@@ -141,11 +146,13 @@ fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
 }
 
 /// Airy's pattern and its slope over the squared distance, tabulated over the distance.
+#[derive(Debug)]
 struct Airy {
-    /// Value, slope, and the derivative of the slope with respect to the squared distance.
-    nodes: Vec<[f64; 3]>,
-    /// The values alone, close together; at the last distance and beyond it zero.
-    values: Vec<f64>,
+    /// From each node to the next the cubics of the value and of its slope over the squared
+    /// distance.
+    cubics: Vec<[[f64; 4]; 2]>,
+    /// The values alone, each with the step to the next; at the last distance and beyond it zero.
+    values: Vec<(f64, f64)>,
 }
 
 /// Nodes for each half-power width: cubic interpolation then errs by under 1e-7.
@@ -154,7 +161,8 @@ const NODES_A_WIDTH: f64 = 64.0;
 const FARTHEST: f64 = 16.0;
 
 static AIRY: LazyLock<Airy> = LazyLock::new(|| {
-    let nodes = (0..=(FARTHEST * NODES_A_WIDTH) as usize + 1)
+    // Value, slope, and the derivative of the slope with respect to the squared distance.
+    let nodes = (0..=(FARTHEST * NODES_A_WIDTH) as usize)
         .map(|i| {
             let u = 2.0 * HALF_POWER * i as f64 / NODES_A_WIDTH;
             // With A = 2 J1/u and B = J2/u^2: dA/du = -2 u B, dB/du = -J3/u^2 and
@@ -173,50 +181,54 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
             [a * a, slope, bend]
         })
         .collect::<Vec<[f64; 3]>>();
-    let last = nodes.len() - 2;
-    let values = (nodes.iter().enumerate()).map(|(i, node)| if i < last { node[0] } else { 0.0 });
+    let last = nodes.len() - 1;
+    let value = |i: usize| if i < last { nodes[i][0] } else { 0.0 };
+    // Derivatives with respect to the place: d/dr = 2 r d/d(r^2).
+    let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
+    let cubics = nodes.windows(2).enumerate().map(|(i, pair)| {
+        let ([v0, s0, b0], [v1, s1, b1]) = (pair[0], pair[1]);
+        let (here, next) = (i as f64 * step, (i as f64 + 1.0) * step);
+        [
+            cubic(v0, v1, here * s0, next * s1),
+            cubic(s0, s1, here * b0, next * b1),
+        ]
+    });
     Airy {
-        values: values.collect(),
-        nodes,
+        cubics: cubics.collect(),
+        values: (0..=last)
+            .map(|i| (value(i), value((i + 1).min(last)) - value(i)))
+            .collect(),
     }
 });
 
 impl Airy {
-    /// Value at a squared distance, to a thousandth.
-    #[inline]
-    fn rough(&self, square: f64) -> f64 {
-        let place = (square.sqrt() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
-        let i = place as usize;
-        let (here, next) = (self.values[i], self.values[i + 1]);
-        here + (place - i as f64) * (next - here)
+    /// Value at a distance of either sign, to a thousandth.
+    #[inline(always)]
+    fn rough(&self, distance: f64) -> f64 {
+        let place = (distance.abs() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
+        let i = place as u32;
+        let (here, step) = self.values[i as usize];
+        here + (place - f64::from(i)) * step
     }
     /// Value and slope at a squared distance.
     #[inline]
     fn at(&self, square: f64) -> (f64, f64) {
-        let r = square.sqrt();
-        if r.is_nan() || r >= FARTHEST {
+        let place = square.sqrt() * NODES_A_WIDTH;
+        let i = place as u32;
+        // Not a number counts as place zero, and has no cubic either.
+        let Some(cubics) = self.cubics.get(i as usize).filter(|_| !place.is_nan()) else {
             return (0.0, 0.0);
-        }
-        let place = r * NODES_A_WIDTH;
-        let i = place as usize;
-        let t = place - i as f64;
-        let ([v0, s0, b0], [v1, s1, b1]) = (self.nodes[i], self.nodes[i + 1]);
-        // Derivatives with respect to the place: d/dr = 2 r d/d(r^2).
-        let (p0, p1) = (i as f64, i as f64 + 1.0);
-        let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
-        (
-            hermite(t, v0, v1, p0 * step * s0, p1 * step * s1),
-            hermite(t, s0, s1, p0 * step * b0, p1 * step * b1),
-        )
+        };
+        let t = place - f64::from(i);
+        let [value, slope] = cubics.map(|[a, b, c, d]| a + t * (b + t * (c + t * d)));
+        (value, slope)
     }
 }
 
-/// The cubic through two values with two slopes, for `t` from 0 to 1.
-#[inline]
-fn hermite(t: f64, v0: f64, v1: f64, d0: f64, d1: f64) -> f64 {
+/// The coefficients of the cubic through two values with two slopes, for a variable from 0 to 1.
+fn cubic(v0: f64, v1: f64, d0: f64, d1: f64) -> [f64; 4] {
     let rise = v1 - v0;
-    let (c, d) = (3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise);
-    v0 + t * (d0 + t * (c + t * d))
+    [v0, d0, 3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise]
 }
 
 /// J1, J2 and J3 at `u` > 0 by Miller's backward recurrence, normalised by
@@ -291,8 +303,10 @@ mod tests {
             for i in 0..2000 {
                 let r = i as f64 * 0.01;
                 let value = beam.response(r * r, radius).value;
-                let rough = beam.rough(r * r, radius);
-                assert!((rough - value).abs() < 1e-3, "{r}: {rough} {value}");
+                for distance in [r, -r] {
+                    let rough = beam.rough(distance, radius);
+                    assert!((rough - value).abs() < 1e-3, "{distance}: {rough} {value}");
+                }
             }
         }
     }

@@ -1,13 +1,14 @@
 //! A scan's samples with what was fitted to them, for pictures.
 
 use super::beam::Beam;
-use super::model::{ScanModel, Slot};
+use super::model::ScanModel;
 use super::passes::{Pass, passes};
 use super::point::Points;
 use super::settle::Settled;
 use super::setup::Expected;
 use super::thin::{thinned, thinned_points};
 use super::tuned::POINTS_A_BEAM;
+use crate::scan::ScanAxis;
 
 /// The points with the fit.
 #[derive(Clone, Debug, Default)]
@@ -83,32 +84,22 @@ impl Curve {
     pub fn of(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Curve {
         let layout = model.layout();
         let p = settled.parameters();
-        let slot = |values: &[f64], slot: Slot| match slot {
-            _ if values.is_empty() => 0.0,
-            Slot::Group(k) => values[k],
-            Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
-        };
-        let setting = model.setting(p);
-        let points = (0..model.points.len())
-            .map(|i| {
-                let (point, part) = (&model.points[i], &model.parts[i]);
-                let azimuth = model.azimuth.reference
-                    + model.azimuth.unit * slot(&p[layout.azimuth..layout.elevation], part.azimuth);
-                let elevation = model.elevation.reference
-                    + model.elevation.unit
-                        * slot(&p[layout.elevation..layout.width], part.elevation);
-                let at = model.at(i, &setting);
+        let mut points = Vec::with_capacity(model.points.len());
+        for part in &model.parts {
+            let (azimuth, elevation) = model.offsets(part, p);
+            points.extend(part.points.clone().map(|i| {
+                let (point, at) = (&model.points[i], &settled.at[i]);
                 CurvePoint {
-                    x: (point.azimuth - point.emitter.azimuth - azimuth) * point.emitter.cos,
-                    y: point.elevation - point.emitter.elevation - elevation,
+                    x: (point.offset(ScanAxis::Azimuth) - azimuth) * point.emitter.cos,
+                    y: point.offset(ScanAxis::Elevation) - elevation,
                     power: point.power,
                     fit: at.power(),
                     baseline: at.baseline,
                     noise: model.noise[i] * settled.scatter,
                     used: settled.used[i],
                 }
-            })
-            .collect();
+            }));
+        }
         let grown = p[layout.width].exp();
         let ellipse = if model.elliptic {
             (p[layout.ellipse].exp(), p[layout.ellipse + 1])

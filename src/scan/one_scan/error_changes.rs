@@ -25,23 +25,24 @@ pub(crate) const ERRORS: usize = 5;
 /// meaning.
 const LEAST_COSINE: f64 = 0.02;
 
-/// Degrees of the axis for a degree of each error, in a direction.
-pub(crate) fn offsets(axis: ScanAxis, at: &Fixed) -> [f64; ERRORS] {
+/// Degrees of the azimuth and of the elevation axis for a degree of each error, in a direction.
+pub(crate) fn offsets_of_both(at: &Fixed) -> [[f64; ERRORS]; 2] {
     let (sa, ca) = at.azimuth.sin_cos();
-    match axis {
-        ScanAxis::Azimuth => {
-            let sec = 1.0 / at.cos.max(LEAST_COSINE);
-            let tan = at.sin * sec;
-            [tan * sa, -tan * ca, sec, tan, 0.0]
-        }
-        ScanAxis::Elevation => [ca, sa, 0.0, 0.0, at.cos],
-    }
+    let sec = 1.0 / at.cos.max(LEAST_COSINE);
+    let tan = at.sin * sec;
+    [
+        [tan * sa, -tan * ca, sec, tan, 0.0],
+        [ca, sa, 0.0, 0.0, at.cos],
+    ]
 }
 
-/// What changes from one direction to another.
-pub(crate) fn change(axis: ScanAxis, from: &Fixed, to: &Fixed) -> [f64; ERRORS] {
-    let (before, behind) = (offsets(axis, from), offsets(axis, to));
-    std::array::from_fn(|j| behind[j] - before[j])
+/// The same of one axis.
+pub(crate) fn offsets(axis: ScanAxis, at: &Fixed) -> [f64; ERRORS] {
+    let [azimuth, elevation] = offsets_of_both(at);
+    match axis {
+        ScanAxis::Azimuth => azimuth,
+        ScanAxis::Elevation => elevation,
+    }
 }
 
 #[cfg(test)]

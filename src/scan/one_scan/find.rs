@@ -8,9 +8,10 @@ use super::tuned::SIGMAS_OF_A_SIGNAL;
 use crate::scan::ScanAxis;
 use crate::scan::reason::Reason;
 
-/// Where the emitter is, roughly; none when it is nowhere.
+/// Where the emitter is, roughly; none when it is nowhere. `clean` is the power without spikes.
 pub(crate) fn find(
     points: &[Point],
+    clean: &[f64],
     shape: ScanShape,
     passes: &[Pass],
     expected: &Expected,
@@ -34,8 +35,8 @@ pub(crate) fn find(
         }
         return found.filter(|_| yes);
     }
-    let azimuth = along(points, passes, ScanAxis::Azimuth, width, beam);
-    let elevation = along(points, passes, ScanAxis::Elevation, width, beam);
+    let azimuth = along(points, clean, passes, ScanAxis::Azimuth, width, beam);
+    let elevation = along(points, clean, passes, ScanAxis::Elevation, width, beam);
     let ((a_seen, a), (e_seen, e)) = (seen(&azimuth), seen(&elevation));
     if !a_seen && !e_seen {
         reasons.push(Reason::NoSignal {

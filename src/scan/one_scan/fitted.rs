@@ -3,7 +3,7 @@
 use nalgebra::DMatrix;
 
 use super::curve::Curve;
-use super::examine::{Influence, Memory, widths_apart};
+use super::examine::{LeftOut, Memory, influence};
 use super::model::ScanModel;
 use super::noise::{few_samples, inflation};
 use super::passes::Pass;
@@ -65,12 +65,13 @@ pub(crate) fn gather(
     settled: &Settled,
     groups: &Groups,
     passes: &[Pass],
-    moved: &Influence,
+    left_out: Option<&LeftOut>,
     left_over: &Memory,
     evidence: Option<f64>,
 ) -> FittedScan {
     let layout = model.layout();
     let p = settled.parameters();
+    let moved = influence(left_out, p.len());
     let sigmas = settled.solution.sigmas();
     let scale = settled.scatter * inflation(left_over) * few_samples(settled);
     let covariance = settled.solution.covariance() * scale.powi(2) + &moved.covariance;
@@ -109,14 +110,14 @@ pub(crate) fn gather(
     let elevation = axis(ScanAxis::Elevation, &groups.elevation, layout.elevation);
     let curve = Curve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
-    let (elongation, elongation_sigma) = elongation(model, settled, passes);
-    let setting = model.setting(p);
+    let (elongation, elongation_sigma) = elongation(model, settled, left_out);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
         if p[layout.heights + h] > height {
             height = p[layout.heights + h];
-            let own = (0..model.points.len()).filter(|i| model.parts[*i].height == h);
-            let responses = own.map(|i| (model.at(i, &setting).response, i));
+            let own = model.parts.iter().filter(|part| part.height == h);
+            let points = own.flat_map(|part| part.points.clone());
+            let responses = points.map(|i| (settled.at[i].response, i));
             // Of equal ones the first.
             let nearest = responses.min_by(|a, b| b.0.total_cmp(&a.0));
             at_top = nearest.map_or(0, |(_, i)| i);
@@ -132,7 +133,7 @@ pub(crate) fn gather(
         elongation_sigma,
         height,
         noise: row_noise * settled.scatter,
-        level: model.at(at_top, &setting).baseline,
+        level: settled.at[at_top].baseline,
         radiometer_evidence: evidence,
         curve,
     }
@@ -150,9 +151,9 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
 
 /// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
 /// standard deviation of its logarithm.
-fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64, f64) {
+fn elongation(model: &ScanModel<'_>, settled: &Settled, left_out: Option<&LeftOut>) -> (f64, f64) {
     if !model.elliptic {
-        let apart = widths_apart(model, settled, passes);
+        let apart = left_out.and_then(|left_out| left_out.widths_apart(settled));
         return apart.map_or((1.0, 0.0), |(apart, sigma)| (apart.exp(), sigma));
     }
     let j = model.layout().ellipse;

@@ -190,7 +190,9 @@ fn spikes(
     reasons: &mut Vec<Reason>,
 ) {
     let top = reasons.iter().any(|r| matches!(r, Reason::FlatTop { .. }));
-    let residuals = model.residuals(settled.parameters());
+    let residuals: Vec<f64> = (0..model.points.len())
+        .map(|i| settled.left(model, i))
+        .collect();
     let limit = |i: usize| 4.0 * model.noise[i] * settled.scatter;
     // What was left out as a flat top lies below the fit.
     let out: Vec<bool> = (0..residuals.len())

@@ -44,10 +44,9 @@ pub(crate) fn set_noise(model: &mut ScanModel<'_>, noise: f64, law: impl Fn(usiz
 /// n/2 ( ln sum m d^2 - ln sum m (d / P)^2 ) - sum ln P
 /// ```
 pub(crate) fn radiometer_evidence(model: &ScanModel<'_>, settled: &Settled) -> Option<f64> {
-    let setting = model.setting(settled.parameters());
     let (mut steady, mut weighted, mut logs, mut n) = (0.0, 0.0, 0.0, 0.0);
     for i in (0..model.points.len()).filter(|i| settled.used[*i]) {
-        let power = model.at(i, &setting).power();
+        let power = settled.at[i].power();
         if power <= 0.0 {
             return None;
         }
@@ -69,10 +68,7 @@ pub(crate) fn with_radiometer_noise(
 ) -> Option<Settled> {
     // Weights need the power and the power weights.
     for _ in 0..ROUNDS_OF_WEIGHTS {
-        let setting = model.setting(settled.parameters());
-        let power: Vec<f64> = (0..model.points.len())
-            .map(|i| model.at(i, &setting).power())
-            .collect();
+        let power: Vec<f64> = settled.at.iter().map(|at| at.power()).collect();
         let mean = power.iter().sum::<f64>() / power.len() as f64;
         if mean <= 0.0 {
             return Some(settled);

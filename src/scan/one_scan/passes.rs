@@ -149,7 +149,7 @@ fn corners(way: &Way) -> Vec<usize> {
         corner[j] = true;
         let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
         let square = dx * dx + dy * dy;
-        let mut farthest = (i, STRAY_OF_A_STRAIGHT_TRACK);
+        let mut farthest = (i, STRAY_OF_A_STRAIGHT_TRACK.powi(2));
         for k in i + 1..j {
             let (px, py) = (way.x[k] - way.x[i], way.y[k] - way.y[i]);
             // Distance from the stretch, not from the line: a way there and back has a corner.
@@ -158,9 +158,9 @@ fn corners(way: &Way) -> Vec<usize> {
             } else {
                 0.0
             };
-            let distance = (px - t * dx).hypot(py - t * dy);
-            if distance > farthest.1 {
-                farthest = (k, distance);
+            let squared = (px - t * dx).powi(2) + (py - t * dy).powi(2);
+            if squared > farthest.1 {
+                farthest = (k, squared);
             }
         }
         let corner = if farthest.0 > i {

@@ -2,7 +2,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::model::ScanModel;
+use super::model::{Extended, Extra, Modelled, ScanModel};
 use super::point::{SIGMA_OF_MEDIAN, median};
 use super::tuned::{
     MOST_BAD_POINTS, MOST_PASSES_OF_A_FIT, MOST_ROUNDS_OF_GOOD_POINTS, SIGMAS_OF_AN_OUTLIER,
@@ -27,11 +27,17 @@ pub(crate) struct Settled {
     pub used: Vec<bool>,
     /// Standard deviation of a point in units of the model's noise.
     pub scatter: f64,
+    /// What the model gives for each point.
+    pub at: Vec<Modelled>,
 }
 
 impl Settled {
     pub fn parameters(&self) -> &[f64] {
         &self.solution.parameters
+    }
+    /// What the model leaves of a point, in units of power.
+    pub fn left(&self, model: &ScanModel<'_>, i: usize) -> f64 {
+        model.points[i].power - self.at[i].power()
     }
 }
 
@@ -51,26 +57,23 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     let layout = model.layout();
     let mut p = vec![0.0; layout.count];
     p[layout.width] = width;
-    let m = layout.count - layout.heights;
+    // Heights and baselines come first.
+    let m = layout.azimuth;
     let (mut normal, mut right) = (DMatrix::<f64>::zeros(m, m), DVector::<f64>::zeros(m));
     let mut row: Vec<(usize, f64)> = Vec::with_capacity(m);
-    let setting = model.setting(&p);
-    for i in (0..model.points.len()).filter(|i| usable[*i]) {
-        row.clear();
-        let at = model.at(i, &setting);
-        row.push((model.parts[i].height, at.response));
-        let columns = model.baseline.iter().enumerate();
-        row.extend(
-            columns
-                .map(|(k, column)| (model.heights + k, column[i]))
-                .filter(|(_, x)| *x != 0.0),
-        );
-        let weight = model.noise[i].powi(-2);
-        for (a, x) in &row {
-            for (b, y) in &row {
-                normal[(*a, *b)] += weight * x * y;
+    for part in &model.parts {
+        let setting = model.setting(part, &p);
+        for i in part.points.clone().filter(|i| usable[*i]) {
+            row.clear();
+            row.push((part.height, model.at(i, &setting).response));
+            row.extend(setting.columns(i).map(|(k, x)| (model.heights + k, x)));
+            let weight = model.noise[i].powi(-2);
+            for (a, x) in &row {
+                for (b, y) in &row {
+                    normal[(*a, *b)] += weight * x * y;
+                }
+                right[*a] += weight * x * power[i];
             }
-            right[*a] += weight * x * power[i];
         }
     }
     // A touch of damping keeps a pass without signal solvable.
@@ -80,7 +83,7 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     }
     if let Some(cholesky) = normal.cholesky() {
         let solved = cholesky.solve(&right);
-        p[layout.heights..].copy_from_slice(solved.as_slice());
+        p[..m].copy_from_slice(solved.as_slice());
     }
     p
 }
@@ -102,20 +105,18 @@ pub(crate) fn settle(
         priors: priors(model),
         weights: Some(used.iter().map(weight).collect()),
         budget: Some(MOST_PASSES_OF_A_FIT),
-        // The offset then is off by some thousandths of its standard deviation.
-        precision: Precision::Comparison,
+        precision: Precision::Draft,
         ..Options::default()
     };
-    // Whether the last fit was one of exactly the points in `used`, with full weight.
-    let mut plain = true;
+    // Whether the last fit was one of exactly the points in `used`, with full weight, and whether
+    // it was more than a draft.
+    let (mut plain, mut fine) = (true, false);
     let mut solution = fit(model, start, &options)?;
+    let mut at = model.everywhere(&solution.parameters);
     let parameters = model.layout().count as f64;
     for round in 0..MOST_ROUNDS_OF_GOOD_POINTS {
-        let residuals = model.residuals(&solution.parameters);
-        let whitened: Vec<f64> = residuals
-            .iter()
-            .zip(&model.noise)
-            .map(|(r, n)| r / n)
+        let whitened: Vec<f64> = (0..at.len())
+            .map(|i| (model.points[i].power - at[i].power()) / model.noise[i])
             .collect();
         let own = |i: &usize| usable[*i];
         let sizes: Vec<f64> = (0..whitened.len())
@@ -132,11 +133,11 @@ pub(crate) fn settle(
             .map(|i| usable[i] && whitened[i].abs() <= SIGMAS_OF_AN_OUTLIER * scale)
             .collect();
         let bad = n - now.iter().filter(|u| **u).count() as f64;
-        if (plain && now == used) || bad > MOST_BAD_POINTS * n {
+        if (plain && fine && now == used) || bad > MOST_BAD_POINTS * n {
             break;
         }
         // With points distrusted from the beginning the first fit was not pulled by them.
-        let pulled = plain && round == 0 && used == usable;
+        let pulled = plain && round == 0 && used == usable && now != used;
         options.weights = Some(
             (0..whitened.len())
                 .map(|i| match usable[i] {
@@ -148,7 +149,13 @@ pub(crate) fn settle(
                 })
                 .collect(),
         );
+        if !pulled {
+            // The offset then is off by less than a thousandth of its standard deviation.
+            options.precision = Precision::Comparison;
+        }
         solution = fit(model, &solution.parameters, &options)?;
+        fine = !pulled;
+        at = model.everywhere(&solution.parameters);
         plain = !pulled;
         if plain {
             used = now;
@@ -159,20 +166,25 @@ pub(crate) fn settle(
         solution,
         used,
         scatter,
+        at,
     })
 }
 
-/// The problem reduced at a fit, extras included: one pass over the data.
-pub(crate) fn reduced(model: &ScanModel<'_>, settled: &Settled) -> Option<Triangle> {
+/// The problem reduced at a fit with extra columns behind its own: one pass over the data.
+pub(crate) fn reduced(
+    model: &ScanModel<'_>,
+    settled: &Settled,
+    extras: &[Extra],
+) -> Option<Triangle> {
     let mut p = settled.solution.parameters.clone();
-    p.resize(model.layout().count, 0.0);
+    p.resize(p.len() + extras.len(), 0.0);
     let weights: Vec<f64> = settled
         .used
         .iter()
         .map(|u| if *u { 1.0 } else { 0.0 })
         .collect();
     let priors = priors(model);
-    LeastSquares::new(model, 1)
+    LeastSquares::new(&Extended { model, extras }, 1)
         .with_priors(&priors)
         .with_weights(Some(&weights))
         .reduce(&p)

@@ -2,7 +2,7 @@
 
 use super::beam::{Beam, NARROWEST_DISC};
 use super::beam_frame::Fixed;
-use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
+use super::model::{AxisLayout, Column, Part, ScanModel, Slot, Turned};
 use super::passes::{Pass, ScanShape};
 use super::point::Point;
 use super::tuned::{FACTOR_OF_THE_SAME_SPEED, MOST_PASSES_WITH_OWN_HEIGHTS};
@@ -138,37 +138,30 @@ pub(crate) fn model<'a>(
     (azimuth, elevation): (f64, f64),
 ) -> ScanModel<'a> {
     let area = is_area(shape);
-    let part = |pass: usize| {
+    let height_of = match area {
+        true => vec![0; passes.len()],
+        false => heights_of(passes, groups),
+    };
+    let part = |(i, pass): (usize, &Pass)| {
         let slot = |groups: &[Group]| {
-            let own = groups.iter().position(|g| g.passes.contains(&pass));
+            let own = groups.iter().position(|g| g.passes.contains(&i));
             own.map_or(Slot::Mean, Slot::Group)
         };
         Part {
+            points: pass.from..pass.to,
             azimuth: slot(&groups.azimuth),
             elevation: slot(&groups.elevation),
-            height: 0,
+            height: height_of[i],
         }
     };
-    let mut parts = vec![
-        Part {
+    let mut parts: Vec<Part> = passes.iter().enumerate().map(part).collect();
+    if parts.is_empty() {
+        parts.push(Part {
+            points: 0..points.len(),
             azimuth: Slot::Mean,
             elevation: Slot::Mean,
-            height: 0
-        };
-        points.len()
-    ];
-    for (i, pass) in passes.iter().enumerate() {
-        parts[pass.from..pass.to].fill(part(i));
-    }
-    let mut heights = 1;
-    if !area {
-        let height_of = heights_of(passes, groups);
-        heights = height_of.iter().max().map_or(1, |h| h + 1);
-        for (pass, height) in passes.iter().zip(height_of) {
-            for part in &mut parts[pass.from..pass.to] {
-                part.height = height;
-            }
-        }
+            height: 0,
+        });
     }
     ScanModel {
         points,
@@ -188,9 +181,8 @@ pub(crate) fn model<'a>(
         beam: expected.beam(),
         radius: expected.radius(),
         elliptic: matches!(shape, ScanShape::Raster(_)) && rows_are_close(passes),
-        heights,
+        heights: height_of.iter().max().map_or(1, |h| h + 1),
         baseline: baseline(points, shape, passes),
-        extras: Vec::new(),
         noise: vec![1.0; points.len()],
     }
 }
@@ -232,41 +224,31 @@ pub(crate) fn progress(points: &[Point]) -> Vec<f64> {
         .collect()
 }
 
-/// A column that is zero outside `from..to`.
-pub(crate) fn within(n: usize, from: usize, values: impl IntoIterator<Item = f64>) -> Vec<f64> {
-    let mut column = vec![0.0; n];
-    for (place, value) in column[from..].iter_mut().zip(values) {
-        *place = value;
-    }
-    column
-}
-
 /// Level and slope of each pass; in an area one level, a slope in time and one along the rows.
-fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Vec<f64>> {
+fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Column> {
     let n = points.len();
     if is_area(shape) {
         let mut columns = vec![vec![1.0; n], progress(points)];
         if let ScanShape::Raster(axis) = shape {
             columns.push(along_rows(points, axis));
         }
-        return columns;
+        return columns.into_iter().map(|c| Column::new(0, c)).collect();
     }
-    let own = |p: &Pass| &points[p.from..p.to];
-    let level = |p: &Pass| within(n, p.from, own(p).iter().map(|_| 1.0));
-    let slope = |p: &Pass| within(n, p.from, progress(own(p)));
-    let mut columns: Vec<Vec<f64>> = passes.iter().map(level).collect();
+    let level = |p: &Pass| Column::new(p.from, vec![1.0; p.to - p.from]);
+    let slope = |p: &Pass| progress(&points[p.from..p.to]);
+    let mut columns: Vec<Column> = passes.iter().map(level).collect();
     if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
-        columns.extend(passes.iter().map(slope));
+        columns.extend(passes.iter().map(|p| Column::new(p.from, slope(p))));
     } else {
         for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
             let mut sum = vec![0.0; n];
             for pass in passes.iter().filter(|p| p.axis == axis) {
-                for (s, x) in sum.iter_mut().zip(slope(pass)) {
+                for (s, x) in sum[pass.from..pass.to].iter_mut().zip(slope(pass)) {
                     *s += x * pass.speed.signum();
                 }
             }
             if sum.iter().any(|s| *s != 0.0) {
-                columns.push(sum);
+                columns.push(Column::new(0, sum));
             }
         }
     }
@@ -298,20 +280,21 @@ pub(crate) fn curvatures(
     shape: ScanShape,
     passes: &[Pass],
     width: f64,
-) -> Vec<Vec<f64>> {
-    let bend =
-        |values: Vec<f64>| -> Vec<f64> { values.iter().map(|x| x * x - 1.0 / 3.0).collect() };
+) -> Vec<Column> {
+    let bend = |from: usize, values: Vec<f64>| {
+        Column::new(from, values.iter().map(|x| x * x - 1.0 / 3.0).collect())
+    };
     if is_area(shape) {
-        let mut columns = vec![bend(progress(points))];
+        let mut columns = vec![bend(0, progress(points))];
         if let ScanShape::Raster(axis) = shape {
-            columns.push(bend(along_rows(points, axis)));
+            columns.push(bend(0, along_rows(points, axis)));
         }
         return columns;
     }
     if passes.len() > MOST_PASSES_WITH_OWN_HEIGHTS {
         return Vec::new();
     }
-    let own = |p: &Pass| within(points.len(), p.from, bend(progress(&points[p.from..p.to])));
+    let own = |p: &Pass| bend(p.from, progress(&points[p.from..p.to]));
     let long = |p: &&Pass| {
         let (first, last) = (&points[p.from], &points[p.to - 1]);
         let on_sky = match p.axis {

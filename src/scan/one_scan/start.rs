@@ -1,14 +1,17 @@
 //! Where to start: the place at which a beam explains most of the signal, found by trying all
 //! places; the baseline and the height at each are solved linearly.
 
+use multiversion::multiversion;
+
 use super::beam::Beam;
 use super::passes::Pass;
 use super::point::{Point, SIGMA_OF_MEDIAN, median};
 use super::thin::mean;
 use super::tuned::{
     MOST_PLACES_ALONG_A_MAP, MOST_PLACES_OF_A_CUT, MOST_POINTS_TO_START_A_MAP,
-    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_OF_A_LOST_TEMPLATE, SIGMAS_OF_AN_OBVIOUS_BEAM,
-    STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED, WIDTHS_TRIED_IN_A_MAP,
+    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_BESIDE_A_BEAM, SHARE_OF_A_LOST_TEMPLATE,
+    SIGMAS_OF_AN_OBVIOUS_BEAM, STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED,
+    WIDTHS_TRIED_IN_A_MAP,
 };
 use crate::scan::ScanAxis;
 
@@ -87,27 +90,47 @@ impl Cleared {
             subtract(own, part, b);
         }
     }
-    /// By how much the sum of squares falls with this template, and its height; none when the
-    /// template is lost in the baseline or the height is not above zero.
+    /// By how much the sum of squares falls with this template; none when the template is lost in
+    /// the baseline or its height is not above zero.
+    #[inline(always)]
     fn gain(&self, template: &mut [f64]) -> Option<f64> {
-        let before = dot(template, template);
         for (t, r) in template.iter_mut().zip(&self.root) {
             *t *= r;
         }
-        self.clear(template);
-        let square = dot(template, template);
+        // The signal has no baseline left, so its product with the template is the same as with
+        // what the baseline leaves of the template.
         let product = dot(template, &self.signal);
-        (square > SHARE_OF_A_LOST_TEMPLATE * before && product > 0.0)
-            .then(|| product * product / square)
+        if product <= 0.0 {
+            return None;
+        }
+        let before = dot(template, template);
+        let parts = self.baseline.iter().map(|(from, b)| {
+            let part = dot(b, &template[*from..*from + b.len()]);
+            part * part
+        });
+        let square = before - parts.sum::<f64>();
+        (square > SHARE_OF_A_LOST_TEMPLATE * before).then(|| product * product / square)
     }
     fn squares(&self) -> f64 {
         dot(&self.signal, &self.signal)
     }
 }
 
+#[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    // Sums side by side, so that several products are worked out at once.
+    let (ours, theirs) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let rest = ours.remainder().iter().zip(theirs.remainder());
+    let mut sums = [0.0; LANES];
+    for (x, y) in ours.zip(theirs) {
+        for ((sum, x), y) in sums.iter_mut().zip(x).zip(y) {
+            *sum += x * y;
+        }
+    }
+    sums.iter().sum::<f64>() + rest.map(|(x, y)| x * y).sum::<f64>()
 }
+/// As many sums as are worked out at once on usual processors, twice, since a sum waits for the last.
+const LANES: usize = 8;
 fn subtract(a: &mut [f64], factor: f64, b: &[f64]) {
     for (x, y) in a.iter_mut().zip(b) {
         *x -= factor * y;
@@ -157,25 +180,28 @@ impl Best {
 }
 
 /// Searches the passes along one axis for a beam of `width` radians; `radius` is that of the
-/// emitter's disc over the width. The beam is taken to pass over the emitter in the other axis.
+/// emitter's disc over the width, `clean` the power without spikes. The beam is taken to pass over
+/// the emitter in the other axis.
 pub(crate) fn along(
     points: &[Point],
+    clean: &[f64],
     passes: &[Pass],
     axis: ScanAxis,
     width: f64,
     (beam, radius): (&Beam, f64),
 ) -> Option<Found> {
-    let mut own = Vec::new();
+    let (mut own, mut signal) = (Vec::new(), Vec::new());
     let mut ranges = Vec::new();
     for pass in passes.iter().filter(|p| p.axis == axis) {
         let from = own.len();
         own.extend_from_slice(&points[pass.from..pass.to]);
+        signal.extend_from_slice(&clean[pass.from..pass.to]);
         ranges.push((from, own.len()));
     }
     if own.is_empty() {
         return None;
     }
-    let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
+    let cleared = Cleared::new(&own, &signal, &ranges);
     // One radian of azimuth is less on the sky.
     let on_sky = |p: &Point| match axis {
         ScanAxis::Azimuth => p.emitter.cos,
@@ -190,27 +216,44 @@ pub(crate) fn along(
     let outside = PLACES_OUTSIDE / scale;
     let (mut from, mut to) = (low - outside, high + outside);
     for stretch in WIDTHS_TRIED {
-        let steps = ((to - from) * scale / (STEP_BETWEEN_PLACES * stretch)).ceil();
-        for k in 0..=(steps.min(MOST_PLACES_OF_A_CUT) as usize) {
-            let place = from + k as f64 * STEP_BETWEEN_PLACES * stretch / scale;
-            for (t, offset) in template.iter_mut().zip(&offsets) {
-                let distance = (offset - place) * scale / stretch;
-                *t = beam.rough(distance * distance, radius / stretch);
+        let (by, radius) = (scale / stretch, radius / stretch);
+        let step = STEP_BETWEEN_PLACES / by;
+        let steps = ((to - from) / step).ceil().min(MOST_PLACES_OF_A_CUT) as usize;
+        let place = |k: usize| from + k as f64 * step;
+        let mut gain_at = |k: usize| {
+            along_gain(
+                &cleared,
+                &mut template,
+                &offsets,
+                place(k),
+                beam,
+                (by, radius),
+            )
+        };
+        let mut gains = vec![0.0; steps + 1];
+        (0..=steps).step_by(2).for_each(|k| gains[k] = gain_at(k));
+        let enough = SHARE_BESIDE_A_BEAM * gains.iter().copied().fold(best.gain, f64::max);
+        for k in (1..=steps).step_by(2) {
+            let behind = gains.get(k + 1).copied().unwrap_or(0.0);
+            if gains[k - 1].max(behind) >= enough {
+                gains[k] = gain_at(k);
             }
-            if let Some(gain) = cleared.gain(&mut template)
-                && gain > best.gain
-            {
-                let (azimuth, elevation) = match axis {
-                    ScanAxis::Azimuth => (place, 0.0),
-                    ScanAxis::Elevation => (0.0, place),
-                };
-                best = Best {
-                    gain,
-                    azimuth,
-                    elevation,
-                    stretch,
-                };
+        }
+        for (k, gain) in gains.into_iter().enumerate() {
+            if gain <= best.gain {
+                continue;
             }
+            let place = place(k);
+            let (azimuth, elevation) = match axis {
+                ScanAxis::Azimuth => (place, 0.0),
+                ScanAxis::Elevation => (0.0, place),
+            };
+            best = Best {
+                gain,
+                azimuth,
+                elevation,
+                stretch,
+            };
         }
         if stretch == 1.0 && best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
             // The beam is there; whether it is wider or narrower is asked about its place.
@@ -223,6 +266,22 @@ pub(crate) fn along(
         }
     }
     best.found(&cleared)
+}
+
+/// The gain of a beam at a place along a cut, `by` widths a radian; zero where there is none.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn along_gain(
+    cleared: &Cleared,
+    template: &mut [f64],
+    offsets: &[f64],
+    place: f64,
+    beam: &Beam,
+    (by, radius): (f64, f64),
+) -> f64 {
+    for (t, offset) in template.iter_mut().zip(offsets) {
+        *t = beam.rough((offset - place) * by, radius);
+    }
+    cleared.gain(template).unwrap_or(0.0)
 }
 
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
@@ -262,7 +321,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
                     let x = (azimuths[i] - azimuth) * own[i].emitter.cos;
                     let y = elevations[i] - elevation;
                     let square = (x * x + y * y) / (width * stretch).powi(2);
-                    *t = beam.rough(square, radius / stretch);
+                    *t = beam.rough(square.sqrt(), radius / stretch);
                 }
                 if let Some(gain) = cleared.gain(&mut template)
                     && gain > best.gain
@@ -293,14 +352,18 @@ const SPIKE: f64 = 6.0;
 pub(crate) fn without_spikes(points: &[Point], ranges: &[(usize, usize)]) -> Vec<f64> {
     let mut power: Vec<f64> = points.iter().map(|p| p.power).collect();
     for (from, to) in ranges {
-        let own: Vec<f64> = points[*from..*to].iter().map(|p| p.power).collect();
+        let own: Vec<f64> = power[*from..*to].to_vec();
         if own.len() < 2 * NEIGHBOURS + 1 {
             continue;
         }
         let around: Vec<f64> = (0..own.len())
             .map(|i| {
-                let near = i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len());
-                median(own[near].to_vec())
+                let near = &own[i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len())];
+                let mut sorted = [0.0; 2 * NEIGHBOURS + 1];
+                let sorted = &mut sorted[..near.len()];
+                sorted.copy_from_slice(near);
+                sorted.sort_unstable_by(f64::total_cmp);
+                sorted[near.len() / 2]
             })
             .collect();
         let away = own.iter().zip(&around).map(|(p, m)| (p - m).abs());

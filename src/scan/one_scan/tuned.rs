@@ -111,6 +111,9 @@ pub const USUAL_STEPS_OF_A_GAP: f64 = 4.0;
 /// Steps between the places tried, in widths of the beam tried: a fit begun an eighth of a width
 /// off finds the peak.
 pub const STEP_BETWEEN_PLACES: f64 = 0.25;
+/// Every other place is tried first, and the one between two where either explains this part of the
+/// best: a beam a step off the place of one explains five sixths of what it would upon it.
+pub const SHARE_BESIDE_A_BEAM: f64 = 0.5;
 /// Widths tried, over that expected: also a sidelobe's, half as wide as the main lobe.
 pub const WIDTHS_TRIED: [f64; 4] = [1.0, 0.5, 0.72, 1.5];
 /// Places outside the scan are tried up to this many widths from its end: as far as the flank
