@@ -2,7 +2,7 @@
 
 use super::ScanAxis;
 use super::all_scans::timing::Timing;
-use super::one_scan::curve::Curve;
+use super::one_scan::curve::FittedCurve;
 use super::one_scan::noise::NoiseLaw;
 use super::one_scan::passes::ScanShape;
 use super::reason::{Reason, ScanVerdict};
@@ -62,7 +62,7 @@ pub struct ReducedScan {
     /// Power at the peak, baseline included, in decibels of the log's unit.
     pub peak_db: Option<f64>,
     /// Samples and fit, when they were to be kept.
-    pub(crate) curve: Option<Curve>,
+    pub(crate) curve: Option<FittedCurve>,
 }
 
 impl ReducedScan {

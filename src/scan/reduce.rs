@@ -5,14 +5,14 @@ use std::io::BufRead;
 
 use rayon::prelude::*;
 
-use super::all_scans::join::{Looked, join};
+use super::all_scans::join::{NamedAnalysis, join};
 use super::one_scan::analyse::{Analysis, analyse};
 use super::one_scan::beam_frame::Fixed;
-use super::one_scan::curve::Curve;
+use super::one_scan::curve::FittedCurve;
 use super::one_scan::noise::NoiseLaw;
 use super::one_scan::passes::ScanShape;
-use super::one_scan::point::Points;
-use super::one_scan::setup::Expected;
+use super::one_scan::point::ScanPoints;
+use super::one_scan::setup::ExpectedBeam;
 use super::outcome::Reduction;
 use super::reason::Reason;
 use crate::logbook::{Readings, Scan, ScanReader};
@@ -61,7 +61,7 @@ pub fn reduce<R: BufRead + Send>(
     sky: &Sky,
     options: &ReduceOptions,
 ) -> Result<Reduction, Error> {
-    let mut looked = Vec::new();
+    let mut analyses = Vec::new();
     let mut law = Law::new(options.noise);
     let mut batch = Vec::new();
     let mut next = read_batch(reader)?;
@@ -69,13 +69,13 @@ pub fn reduce<R: BufRead + Send>(
         std::mem::swap(&mut batch, &mut next);
         // The next batch is read while this one is fitted.
         let (fitted, read) = rayon::join(
-            || look_at(&batch, station, sky, &mut law, options),
+            || analyse_all(&batch, station, sky, &mut law, options),
             || read_batch(reader),
         );
-        looked.extend(fitted);
+        analyses.extend(fitted);
         next = read?;
     }
-    let mut reduction = join(looked, station, law.law);
+    let mut reduction = join(analyses, station, law.law);
     reduction.remarks.splice(0..0, reader.remarks());
     // A log that does not say holds what the page of formats calls readings.
     reduction.readings = match reader.readings() {
@@ -93,8 +93,8 @@ pub fn reduce_scans(
     options: &ReduceOptions,
 ) -> Reduction {
     let mut law = Law::new(options.noise);
-    let looked = look_at(scans, station, sky, &mut law, options);
-    join(looked, station, law.law)
+    let analyses = analyse_all(scans, station, sky, &mut law, options);
+    join(analyses, station, law.law)
 }
 
 fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, Error> {
@@ -157,15 +157,15 @@ impl Law {
 /// *Bayes factors*, 1995; from memory).
 const ENOUGH_EVIDENCE: f64 = 3.0;
 
-fn look_at(
+fn analyse_all(
     scans: &[Scan],
     station: &Station,
     sky: &Sky,
     law: &mut Law,
     options: &ReduceOptions,
-) -> Vec<Looked> {
+) -> Vec<NamedAnalysis> {
     let tracks = tracks(scans, sky);
-    let prepared: Vec<Result<Points, Reason>> = scans
+    let prepared: Vec<Result<ScanPoints, Reason>> = scans
         .par_iter()
         .map(|scan| prepare(scan, &tracks, &station.mount.geometry))
         .collect();
@@ -189,13 +189,13 @@ fn look_at(
         .zip(&prepared)
         .map(|((scan, mut analysis), points)| {
             match (&mut analysis.fitted, points) {
-                (Some(fitted), _) if !options.keep_curves => fitted.curve = Curve::default(),
+                (Some(fitted), _) if !options.keep_curves => fitted.curve = FittedCurve::default(),
                 (None, Ok(points)) if options.keep_curves => {
-                    analysis.bare = Some(Curve::bare(points, &expected(scan, station)));
+                    analysis.bare = Some(FittedCurve::bare(points, &expected(scan, station)));
                 }
                 _ => {}
             }
-            Looked {
+            NamedAnalysis {
                 name: scan.name.clone(),
                 emitter: scan.emitter.clone(),
                 line: scan.line,
@@ -206,13 +206,13 @@ fn look_at(
 }
 
 /// What is expected of a scan's emitter in the station's beam.
-fn expected(scan: &Scan, station: &Station) -> Expected {
+fn expected(scan: &Scan, station: &Station) -> ExpectedBeam {
     let radius_deg = match station.emitter(&scan.emitter).map(|e| &e.kind) {
         Some(EmitterKind::Sun) => SUN_RADIUS_DEG,
         Some(EmitterKind::Moon) => MOON_RADIUS_DEG,
         _ => 0.0,
     };
-    Expected {
+    ExpectedBeam {
         width: station.dish.beamwidth.radians(),
         disc: radius_deg.to_radians(),
     }
@@ -243,12 +243,12 @@ fn prepare(
     scan: &Scan,
     tracks: &HashMap<String, Track<'_>>,
     geometry: &Geometry,
-) -> Result<Points, Reason> {
+) -> Result<ScanPoints, Reason> {
     let no_place = |why: String| Reason::NoPlace(why);
     let track = tracks
         .get(&scan.emitter)
         .ok_or_else(|| no_place(format!("the station has no emitter {}", scan.emitter)))?;
-    Points::of(scan, track, geometry).map_err(|e| no_place(e.to_string()))
+    ScanPoints::of(scan, track, geometry).map_err(|e| no_place(e.to_string()))
 }
 
 /// A scan of which nothing can be made.

@@ -299,13 +299,16 @@ impl IntegerTable {
         azimuth: i32,
         elevation: Microdegrees,
     ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
-        let Some(row) = self.rows.place(elevation.0) else {
+        let Some(row) = self.rows.cell_place(elevation.0) else {
             return Err(match elevation < self.elevation.first {
                 true => LookUpStatus::Below,
                 false => LookUpStatus::Above,
             });
         };
-        let column = self.columns.place(azimuth).ok_or(LookUpStatus::Beside)?;
+        let column = self
+            .columns
+            .cell_place(azimuth)
+            .ok_or(LookUpStatus::Beside)?;
         let width = self.columns.nodes();
         let along = |row: usize| {
             let first = row * width + column.cell;

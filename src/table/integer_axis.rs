@@ -44,7 +44,7 @@ impl IntegerAxis {
     /// The place of a value in microdegrees; none before the first node and beyond the last, which
     /// belongs to the cell before it.
     #[inline]
-    pub fn place(&self, value: i32) -> Option<CellPlace> {
+    pub fn cell_place(&self, value: i32) -> Option<CellPlace> {
         // What lies before the first node comes out larger than any span.
         let offset = (value as u32).wrapping_sub(self.first as u32);
         if offset > self.span {
@@ -166,16 +166,16 @@ mod tests {
             let offset = ((u64::from(span) * along) >> 16) as u32;
             let node = offset - offset % step;
             for offset in [offset, node, node.saturating_sub(1), span - 1, span] {
-                let place = axis.place(first + offset as i32).expect("on the axis");
+                let place = axis.cell_place(first + offset as i32).expect("on the axis");
                 prop_assert_eq!(
                     (place.cell, place.fraction),
                     as_the_c_header(offset, step, cells)
                 );
             }
-            prop_assert!(axis.place(first - 1).is_none());
-            prop_assert!(axis.place(first + span as i32 + 1).is_none());
-            prop_assert!(axis.place(i32::MIN).is_none());
-            prop_assert!(axis.place(i32::MAX).is_none());
+            prop_assert!(axis.cell_place(first - 1).is_none());
+            prop_assert!(axis.cell_place(first + span as i32 + 1).is_none());
+            prop_assert!(axis.cell_place(i32::MIN).is_none());
+            prop_assert!(axis.cell_place(i32::MAX).is_none());
         }
     }
 }

@@ -28,7 +28,7 @@ use crate::station::Station;
 
 /// A scan with what it says by itself.
 #[derive(Clone, Debug)]
-pub(crate) struct Looked {
+pub(crate) struct NamedAnalysis {
     pub name: String,
     pub emitter: String,
     pub line: usize,
@@ -39,7 +39,11 @@ pub(crate) struct Looked {
 const MOUNT_ERROR: f64 = 0.0175;
 
 /// Judges the scans against each other and corrects their peaks.
-pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLaw) -> Reduction {
+pub(crate) fn join(
+    mut scans: Vec<NamedAnalysis>,
+    station: &Station,
+    noise_law: NoiseLaw,
+) -> Reduction {
     let agreed = agreed_width(&scans);
     judge_widths(&mut scans, agreed, station.dish.beamwidth_assumed);
     let mut trend = trend(&scans);
@@ -96,7 +100,7 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
     }
 }
 
-fn verdict(scan: &Looked) -> ScanVerdict {
+fn verdict(scan: &NamedAnalysis) -> ScanVerdict {
     let reasons = scan.analysis.reasons.iter();
     reasons
         .map(Reason::verdict)
@@ -105,7 +109,7 @@ fn verdict(scan: &Looked) -> ScanVerdict {
 }
 
 /// Whether a scan's places may be used to judge others.
-fn counts(scan: &Looked) -> bool {
+fn counts(scan: &NamedAnalysis) -> bool {
     verdict(scan) != ScanVerdict::Refused
         && !scan
             .analysis
@@ -114,14 +118,14 @@ fn counts(scan: &Looked) -> bool {
             .any(|r| r.doubts_emitter() || matches!(r, Reason::OneFlank { .. }))
 }
 
-fn trend(scans: &[Looked]) -> Option<Trend> {
+fn trend(scans: &[NamedAnalysis]) -> Option<Trend> {
     let all: Vec<(&Analysis, bool)> = scans.iter().map(|s| (&s.analysis, counts(s))).collect();
     Trend::of(&all)
 }
 
 /// The width over the station's on which the good scans agree. Two emitters in one beam only
 /// ever widen a peak, so it is where most widths lie close together, not the middle of all.
-fn agreed_width(scans: &[Looked]) -> Option<f64> {
+fn agreed_width(scans: &[NamedAnalysis]) -> Option<f64> {
     let mut logs: Vec<f64> = scans
         .iter()
         .filter(|s| verdict(s) == ScanVerdict::Good)
@@ -146,7 +150,7 @@ fn agreed_width(scans: &[Looked]) -> Option<f64> {
 }
 
 /// How elongated the beam usually is: a dish whose beam is not round shows it in most scans.
-fn usual_elongation(scans: &[Looked]) -> f64 {
+fn usual_elongation(scans: &[NamedAnalysis]) -> f64 {
     let all: Vec<f64> = scans
         .iter()
         .filter_map(|s| s.analysis.fitted.as_ref())
@@ -159,7 +163,7 @@ fn usual_elongation(scans: &[Looked]) -> f64 {
     }
 }
 
-fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
+fn judge_widths(scans: &mut [NamedAnalysis], agreed: Option<f64>, worked_out: bool) {
     let tolerance = match agreed {
         Some(_) => FACTOR_OF_WIDTHS_TO_OTHERS,
         None if worked_out => FACTOR_OF_WIDTHS_TO_WORKED_OUT,
@@ -203,7 +207,7 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
 }
 
 /// Finds peaks that stand elsewhere than those of the other scans; true when there are any.
-fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
+fn judge_places(scans: &mut [NamedAnalysis], trend: &Trend, width_deg: f64) -> bool {
     let good = scans.iter().filter(|s| counts(s)).count();
     if good < FEWEST_TO_PLACE_A_PEAK {
         return false;
@@ -252,7 +256,7 @@ struct Correct<'a> {
 }
 
 impl Correct<'_> {
-    fn scan(&self, i: usize, scan: &Looked, station: &Station) -> ReducedScan {
+    fn scan(&self, i: usize, scan: &NamedAnalysis, station: &Station) -> ReducedScan {
         let analysis = &scan.analysis;
         let mut verdict = verdict(scan);
         let mut reasons = analysis.reasons.clone();

@@ -2,17 +2,17 @@
 //! them.
 
 use super::beam_frame::Fixed;
-use super::curve::Curve;
+use super::curve::FittedCurve;
 use super::examine::{LeftOut, below, flat_top, memory, stands_above};
 use super::find::{find, without};
 use super::fitted::{FittedScan, gather, stretch};
 use super::judge;
 use super::model::{Column, ScanModel};
 use super::noise::{NoiseLaw, radiometer_evidence, set_noise, with_radiometer_noise};
-use super::passes::{Pass, ScanShape, passes};
-use super::point::{Point, Points};
-use super::settle::{Settled, settle, start};
-use super::setup::{Expected, Groups, curvatures, model};
+use super::passes::{ScanPass, ScanShape, passes};
+use super::point::{ScanPoint, ScanPoints};
+use super::settle::{SettledFit, settle, start};
+use super::setup::{ExpectedBeam, Groups, curvatures, model};
 use super::start::without_spikes;
 use super::thin::{thinned, thinned_points};
 use super::tuned::POINTS_A_BEAM;
@@ -32,7 +32,7 @@ pub(crate) struct Analysis {
     pub reasons: Vec<Reason>,
     pub fitted: Option<FittedScan>,
     /// The samples when nothing was fitted, for pictures.
-    pub bare: Option<Curve>,
+    pub bare: Option<FittedCurve>,
 }
 
 /// Fewer points are no scan: a beam and its baseline have five parameters, which leaves three for
@@ -40,7 +40,7 @@ pub(crate) struct Analysis {
 const FEWEST: usize = 8;
 
 /// Looks at one scan.
-pub(crate) fn analyse(points: &Points, expected: &Expected, law: NoiseLaw) -> Analysis {
+pub(crate) fn analyse(points: &ScanPoints, expected: &ExpectedBeam, law: NoiseLaw) -> Analysis {
     let mut analysis = Analysis {
         mid: points.mid,
         emitter: points.emitter,
@@ -73,7 +73,7 @@ pub(crate) fn analyse(points: &Points, expected: &Expected, law: NoiseLaw) -> An
         ScanShape::Still => analysis.reasons.push(Reason::Still),
         ScanShape::Slanting => analysis.reasons.push(Reason::Slanting),
         _ => {
-            analysis.fitted = look(points, shape, &all, expected, law, &mut analysis.reasons);
+            analysis.fitted = fit_scan(points, shape, &all, expected, law, &mut analysis.reasons);
         }
     }
     analysis
@@ -81,15 +81,15 @@ pub(crate) fn analyse(points: &Points, expected: &Expected, law: NoiseLaw) -> An
 
 /// How many beamwidths the emitter ran away from a mount that did not follow it, when they are
 /// many.
-fn unfollowed(points: &Points, width: f64) -> Option<f64> {
+fn unfollowed(points: &ScanPoints, width: f64) -> Option<f64> {
     let first = points.points.first()?;
     let last = points.points.last()?;
     let step = |from: (f64, f64), to: (f64, f64)| {
         let cross = (to.0 - from.0) * points.emitter.cos;
         cross.hypot(to.1 - from.1) / width
     };
-    let emitter = |p: &Point| (p.emitter.azimuth, p.emitter.elevation);
-    let offset = |p: &Point| (p.offset(ScanAxis::Azimuth), p.offset(ScanAxis::Elevation));
+    let emitter = |p: &ScanPoint| (p.emitter.azimuth, p.emitter.elevation);
+    let offset = |p: &ScanPoint| (p.offset(ScanAxis::Azimuth), p.offset(ScanAxis::Elevation));
     let moved = step(emitter(first), emitter(last));
     let away = step(offset(first), offset(last));
     (moved.min(away) > FAR_AWAY).then_some(moved)
@@ -97,7 +97,7 @@ fn unfollowed(points: &Points, width: f64) -> Option<f64> {
 
 /// Whether in every pass, or a whole scan without passes, all samples have the same time. (One
 /// step of time may be that from the pass before.)
-fn timeless(points: &Points, passes: &[Pass]) -> bool {
+fn timeless(points: &ScanPoints, passes: &[ScanPass]) -> bool {
     let all = &points.points;
     let stands = |from: usize, to: usize| {
         let advances = all[from..to]
@@ -111,8 +111,8 @@ fn timeless(points: &Points, passes: &[Pass]) -> bool {
 /// How far the encoders strayed, in beamwidths, when that is not motion. An emitter that drifts
 /// through the beam of a parked dish looks the same as one scanned with both encoders stuck, and
 /// then the readings are not where the dish was.
-fn unmoved(points: &Points, width: f64) -> Option<f64> {
-    let extent = |reading: fn(&Point) -> f64| {
+fn unmoved(points: &ScanPoints, width: f64) -> Option<f64> {
+    let extent = |reading: fn(&ScanPoint) -> f64| {
         let readings = || points.points.iter().map(reading);
         let high = readings().fold(f64::NEG_INFINITY, f64::max);
         high - readings().fold(f64::INFINITY, f64::min)
@@ -131,17 +131,17 @@ const JITTER: f64 = 0.05;
 const FAR_AWAY: f64 = 5.0;
 
 /// A reading near the middle of the scan.
-fn near(points: &[Point]) -> (f64, f64) {
+fn near(points: &[ScanPoint]) -> (f64, f64) {
     points
         .get(points.len() / 2)
         .map_or((0.0, 0.0), |p| (p.azimuth, p.elevation))
 }
 
-fn look(
-    all: &Points,
+fn fit_scan(
+    all: &ScanPoints,
     shape: ScanShape,
-    passes: &[Pass],
-    expected: &Expected,
+    passes: &[ScanPass],
+    expected: &ExpectedBeam,
     law: NoiseLaw,
     reasons: &mut Vec<Reason>,
 ) -> Option<FittedScan> {
@@ -157,7 +157,7 @@ fn look(
         });
         return None;
     }
-    let smooth = |points: &[Point], passes: &[Pass]| {
+    let smooth = |points: &[ScanPoint], passes: &[ScanPass]| {
         let ranges: Vec<(usize, usize)> = passes.iter().map(|p| (p.from, p.to)).collect();
         without_spikes(points, &ranges)
     };
@@ -205,7 +205,7 @@ fn look(
     if law == NoiseLaw::Radiometer {
         settled = with_radiometer_noise(&mut model, settled, found.noise, &usable)?;
     }
-    let left_out = |model: &ScanModel<'_>, settled: &Settled, curvatures: Vec<Column>| {
+    let left_out = |model: &ScanModel<'_>, settled: &SettledFit, curvatures: Vec<Column>| {
         LeftOut::of(model, settled, shape, &passes, &emitter, curvatures)
     };
     let possible = curvatures(&points, shape, &passes, model.elevation.unit);
@@ -254,10 +254,10 @@ fn look(
 /// The fit with more baseline columns.
 fn with_columns(
     model: &mut ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     columns: Vec<Column>,
     usable: &[bool],
-) -> Option<Settled> {
+) -> Option<SettledFit> {
     let mut p = settled.parameters().to_vec();
     let behind = model.layout().azimuth;
     p.splice(behind..behind, columns.iter().map(|_| 0.0));

@@ -39,20 +39,20 @@ impl Fixed {
 
 /// An angle by its sine and cosine, so that a turn by another costs no trigonometry.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Turn {
+pub(crate) struct PlaneRotation {
     sin: f64,
     cos: f64,
 }
 
-impl Turn {
+impl PlaneRotation {
     /// Of an angle in radians.
-    pub fn new(angle: f64) -> Turn {
+    pub fn new(angle: f64) -> PlaneRotation {
         let (sin, cos) = angle.sin_cos();
-        Turn { sin, cos }
+        PlaneRotation { sin, cos }
     }
     /// Of the sum of both angles.
-    pub fn plus(self, other: Turn) -> Turn {
-        Turn {
+    pub fn plus(self, other: PlaneRotation) -> PlaneRotation {
+        PlaneRotation {
             sin: self.sin * other.cos + self.cos * other.sin,
             cos: self.cos * other.cos - self.sin * other.sin,
         }
@@ -66,7 +66,7 @@ impl Turn {
 /// (`across`), the emitter's unit vector in the beam's frame is
 /// (cos e sin p, sin e cos E' - cos e sin E' cos p, sin e sin E' + cos e cos E' cos p).
 #[inline]
-pub(crate) fn place(emitter: &Fixed, across: Turn, up: Turn) -> InBeam {
+pub(crate) fn in_beam(emitter: &Fixed, across: PlaneRotation, up: PlaneRotation) -> InBeam {
     let (sp, cp) = (across.sin, across.cos);
     let (se, ce) = (up.sin, up.cos);
     InBeam {
@@ -89,9 +89,10 @@ mod tests {
 
     /// With readings and by how much they exceed the true axis angles.
     fn seen(emitter: &Fixed, readings: (f64, f64), offsets: (f64, f64)) -> InBeam {
-        let across = Turn::new(emitter.azimuth - readings.0).plus(Turn::new(offsets.0));
-        let up = Turn::new(readings.1).plus(Turn::new(-offsets.1));
-        place(emitter, across, up)
+        let across =
+            PlaneRotation::new(emitter.azimuth - readings.0).plus(PlaneRotation::new(offsets.0));
+        let up = PlaneRotation::new(readings.1).plus(PlaneRotation::new(-offsets.1));
+        in_beam(emitter, across, up)
     }
 
     #[test]

@@ -2,20 +2,20 @@
 
 use super::beam::Beam;
 use super::model::ScanModel;
-use super::passes::{Pass, passes};
-use super::point::Points;
-use super::settle::Settled;
-use super::setup::Expected;
+use super::passes::{ScanPass, passes};
+use super::point::ScanPoints;
+use super::settle::SettledFit;
+use super::setup::ExpectedBeam;
 use super::thin::{thinned, thinned_points};
 use super::tuned::POINTS_A_BEAM;
 use crate::scan::ScanAxis;
 
 /// The points with the fit.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Curve {
+pub(crate) struct FittedCurve {
     pub points: Vec<CurvePoint>,
     /// In a map that no passes make up: none.
-    pub passes: Vec<Pass>,
+    pub passes: Vec<ScanPass>,
     /// The beam's expected width, radians.
     pub width: f64,
     /// What was fitted; none when nothing was.
@@ -79,9 +79,9 @@ impl Lobe {
 /// Corners of a contour, one each four degrees, so that none shows.
 const CORNERS: usize = 90;
 
-impl Curve {
+impl FittedCurve {
     /// Of a fit.
-    pub fn of(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Curve {
+    pub fn of(model: &ScanModel<'_>, settled: &SettledFit, passes: &[ScanPass]) -> FittedCurve {
         let layout = model.layout();
         let p = settled.parameters();
         let mut points = Vec::with_capacity(model.points.len());
@@ -106,7 +106,7 @@ impl Curve {
         } else {
             (1.0, 0.0)
         };
-        Curve {
+        FittedCurve {
             points,
             passes: passes.to_vec(),
             width: model.elevation.unit,
@@ -120,7 +120,7 @@ impl Curve {
     }
 
     /// Of a scan to which nothing was fitted.
-    pub fn bare(points: &Points, expected: &Expected) -> Curve {
+    pub fn bare(points: &ScanPoints, expected: &ExpectedBeam) -> FittedCurve {
         let (_, all) = passes(points, expected.width);
         let (kept, passes) = if all.is_empty() {
             let beams = points.points.len() as f64 / POINTS_A_BEAM;
@@ -129,7 +129,7 @@ impl Curve {
             thinned(&points.points, &all, expected.width)
         };
         let n = kept.len().max(1) as f64;
-        let offset = |p: &super::point::Point| {
+        let offset = |p: &super::point::ScanPoint| {
             (
                 p.azimuth - p.emitter.azimuth,
                 p.elevation - p.emitter.elevation,
@@ -154,7 +154,7 @@ impl Curve {
                 }
             })
             .collect();
-        Curve {
+        FittedCurve {
             points,
             passes,
             width: expected.width,

@@ -6,8 +6,8 @@ use nalgebra::DMatrix;
 use super::beam_frame::Fixed;
 use super::error_changes;
 use super::model::{Column, Extra, ScanModel};
-use super::passes::{Pass, ScanShape};
-use super::settle::{Settled, reduced};
+use super::passes::{ScanPass, ScanShape};
+use super::settle::{SettledFit, reduced};
 use super::setup::{is_area, progress};
 use super::tuned::{
     CHANCE_OF_A_CURVATURE, SIGMAS_ABOVE_A_FLAT_TOP, SIGMAS_BELOW_THE_LIMIT, SIGMAS_OF_EQUAL_TOPS,
@@ -38,9 +38,9 @@ impl LeftOut {
     /// At a fit; none where the model has no finite derivatives.
     pub fn of(
         model: &ScanModel<'_>,
-        settled: &Settled,
+        settled: &SettledFit,
         shape: ScanShape,
-        passes: &[Pass],
+        passes: &[ScanPass],
         emitter: &Fixed,
         curvatures: Vec<Column>,
     ) -> Option<LeftOut> {
@@ -70,7 +70,7 @@ impl LeftOut {
 
     /// The curvature columns that the data ask for: all of them or none (F test of the linearised
     /// problem).
-    pub fn curvatures_asked(&self, settled: &Settled) -> &[Column] {
+    pub fn curvatures_asked(&self, settled: &SettledFit) -> &[Column] {
         let k = self.curvatures.len();
         let freedom = settled.solution.degrees_of_freedom - k as f64;
         if k == 0 || freedom < 1.0 {
@@ -88,7 +88,7 @@ impl LeftOut {
 
     /// By how much the widths along the two axes of a cross differ from their mean (logarithm,
     /// without sign), with its standard deviation; none without passes along both.
-    pub fn widths_apart(&self, settled: &Settled) -> Option<(f64, f64)> {
+    pub fn widths_apart(&self, settled: &SettledFit) -> Option<(f64, f64)> {
         let j = self.widths?;
         // What the model's own columns leave of this one stands in the rows below theirs.
         let rows = self.core..=j;
@@ -104,12 +104,12 @@ impl LeftOut {
 }
 
 /// One along passes of azimuth, minus one along those of elevation; none without either.
-fn sides(passes: &[Pass]) -> Option<Column> {
+fn sides(passes: &[ScanPass]) -> Option<Column> {
     let along = |axis: ScanAxis| passes.iter().any(|p| p.axis == axis);
     if !along(ScanAxis::Azimuth) || !along(ScanAxis::Elevation) {
         return None;
     }
-    let side = |pass: &Pass| match pass.axis {
+    let side = |pass: &ScanPass| match pass.axis {
         ScanAxis::Azimuth => 1.0,
         ScanAxis::Elevation => -1.0,
     };
@@ -131,7 +131,7 @@ pub(crate) struct Memory {
 }
 
 /// From differences of neighbouring points within passes (von Neumann's ratio).
-pub(crate) fn memory(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Memory {
+pub(crate) fn memory(model: &ScanModel<'_>, settled: &SettledFit, passes: &[ScanPass]) -> Memory {
     let whitened: Vec<f64> = (0..model.points.len())
         .map(|i| settled.left(model, i) / model.noise[i])
         .collect();
@@ -198,7 +198,7 @@ pub(crate) struct Suspect {
 /// Suspects a flat top; none when there is no reason to.
 pub(crate) fn flat_top(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     suspicious: bool,
 ) -> Option<Suspect> {
     let power = |i: usize| model.points[i].power;
@@ -236,7 +236,7 @@ pub(crate) fn flat_top(
 }
 
 /// The points that a fit puts clearly below a limit.
-pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<bool> {
+pub(crate) fn below(model: &ScanModel<'_>, fit: &SettledFit, limit: f64) -> Vec<bool> {
     (0..model.points.len())
         .map(|i| {
             let modelled = fit.at[i].power();
@@ -248,7 +248,7 @@ pub(crate) fn below(model: &ScanModel<'_>, fit: &Settled, limit: f64) -> Vec<boo
 /// Whether a fit made without the points at the top stands clearly above them.
 pub(crate) fn stands_above(
     model: &ScanModel<'_>,
-    without: &Settled,
+    without: &SettledFit,
     keep: &[bool],
     was_used: &[bool],
 ) -> bool {
@@ -330,7 +330,7 @@ pub(crate) fn influence(left_out: Option<&LeftOut>, core: usize) -> Influence {
 
 /// How a degree of each error of the mount changes the offsets along the scan, against those at
 /// the emitter's place at mid time.
-fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Extra> {
+fn changes(model: &ScanModel<'_>, settled: &SettledFit, emitter: &Fixed) -> Vec<Extra> {
     let degree = 1f64.to_radians();
     let units = [degree / model.azimuth.unit, degree / model.elevation.unit];
     let [azimuth, elevation] = error_changes::offsets_of_both(emitter);
@@ -354,9 +354,9 @@ fn changes(model: &ScanModel<'_>, settled: &Settled, emitter: &Fixed) -> Vec<Ext
 
 fn known_extras(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     shape: ScanShape,
-    passes: &[Pass],
+    passes: &[ScanPass],
 ) -> Vec<(Extra, Known)> {
     let mut known = Vec::new();
     let whole = [(0, model.points.len())];

@@ -1,26 +1,26 @@
 //! Roughly where the emitter is, if it is there at all.
 
-use super::passes::{Pass, ScanShape};
-use super::point::Point;
-use super::setup::{Expected, is_area};
-use super::start::{Found, along, over};
+use super::passes::{ScanPass, ScanShape};
+use super::point::ScanPoint;
+use super::setup::{ExpectedBeam, is_area};
+use super::start::{FoundBeam, along, over};
 use super::tuned::SIGMAS_OF_A_SIGNAL;
 use crate::scan::ScanAxis;
 use crate::scan::reason::Reason;
 
 /// Where the emitter is, roughly; none when it is nowhere. `clean` is the power without spikes.
 pub(crate) fn find(
-    points: &[Point],
+    points: &[ScanPoint],
     clean: &[f64],
     shape: ScanShape,
-    passes: &[Pass],
-    expected: &Expected,
+    passes: &[ScanPass],
+    expected: &ExpectedBeam,
     reasons: &mut Vec<Reason>,
-) -> Option<Found> {
+) -> Option<FoundBeam> {
     let beam = expected.beam();
     let width = expected.chord();
     let beam = (&beam, expected.radius());
-    let seen = |found: &Option<Found>| {
+    let seen = |found: &Option<FoundBeam>| {
         let significance = found.map_or(0.0, |f| f.significance);
         (significance >= SIGMAS_OF_A_SIGNAL, significance)
     };
@@ -61,7 +61,7 @@ pub(crate) fn find(
     // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
     let beside = |along: ScanAxis, place: f64, axis: ScanAxis| {
         let nearest = points.iter().min_by(|p, q| {
-            let away = |p: &Point| (p.offset(along) - place).abs();
+            let away = |p: &ScanPoint| (p.offset(along) - place).abs();
             away(p).total_cmp(&away(q))
         });
         nearest.map_or(0.0, |p| p.offset(axis))
@@ -74,7 +74,7 @@ pub(crate) fn find(
     };
     let by_elevation = || beside(ScanAxis::Elevation, strongest.elevation, ScanAxis::Azimuth);
     let by_azimuth = || beside(ScanAxis::Azimuth, strongest.azimuth, ScanAxis::Elevation);
-    Some(Found {
+    Some(FoundBeam {
         azimuth: azimuth.map_or_else(by_elevation, |f| f.azimuth),
         elevation: elevation.map_or_else(by_azimuth, |f| f.elevation),
         ..strongest
@@ -83,16 +83,16 @@ pub(crate) fn find(
 
 /// The points and passes without those along an axis.
 pub(crate) fn without(
-    points: &[Point],
-    passes: &[Pass],
+    points: &[ScanPoint],
+    passes: &[ScanPass],
     axis: ScanAxis,
-) -> (Vec<Point>, Vec<Pass>) {
+) -> (Vec<ScanPoint>, Vec<ScanPass>) {
     let mut kept = Vec::new();
     let mut moved = Vec::new();
     for pass in passes.iter().filter(|p| p.axis != axis) {
         let from = kept.len();
         kept.extend_from_slice(&points[pass.from..pass.to]);
-        moved.push(Pass {
+        moved.push(ScanPass {
             from,
             to: kept.len(),
             ..*pass

@@ -2,12 +2,12 @@
 
 use nalgebra::DMatrix;
 
-use super::curve::Curve;
+use super::curve::FittedCurve;
 use super::examine::{LeftOut, Memory, influence};
 use super::model::ScanModel;
 use super::noise::{few_samples, inflation};
-use super::passes::Pass;
-use super::settle::Settled;
+use super::passes::ScanPass;
+use super::settle::SettledFit;
 use super::setup::{Group, Groups};
 use super::tuned::UNCERTAINTY_OF_A_MISS;
 use crate::scan::ScanAxis;
@@ -46,7 +46,7 @@ pub(crate) struct FittedScan {
     pub level: f64,
     /// By how much likelier the radiometer law is than steady noise (logarithm).
     pub radiometer_evidence: Option<f64>,
-    pub curve: Curve,
+    pub curve: FittedCurve,
 }
 
 impl FittedScan {
@@ -62,9 +62,9 @@ impl FittedScan {
 #[allow(clippy::too_many_arguments)]
 pub(crate) fn gather(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     groups: &Groups,
-    passes: &[Pass],
+    passes: &[ScanPass],
     left_out: Option<&LeftOut>,
     left_over: &Memory,
     evidence: Option<f64>,
@@ -108,7 +108,7 @@ pub(crate) fn gather(
     };
     let azimuth = axis(ScanAxis::Azimuth, &groups.azimuth, layout.azimuth);
     let elevation = axis(ScanAxis::Elevation, &groups.elevation, layout.elevation);
-    let curve = Curve::of(model, settled, passes);
+    let curve = FittedCurve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
     let (elongation, elongation_sigma) = elongation(model, settled, left_out);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
@@ -140,7 +140,7 @@ pub(crate) fn gather(
 }
 
 /// Width over that expected, and the standard deviation of its logarithm.
-pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
+pub(crate) fn stretch(model: &ScanModel<'_>, settled: &SettledFit) -> (f64, f64) {
     let j = model.layout().width;
     let variance = settled.solution.covariance()[(j, j)];
     (
@@ -151,7 +151,11 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
 
 /// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
 /// standard deviation of its logarithm.
-fn elongation(model: &ScanModel<'_>, settled: &Settled, left_out: Option<&LeftOut>) -> (f64, f64) {
+fn elongation(
+    model: &ScanModel<'_>,
+    settled: &SettledFit,
+    left_out: Option<&LeftOut>,
+) -> (f64, f64) {
     if !model.elliptic {
         let apart = left_out.and_then(|left_out| left_out.widths_apart(settled));
         return apart.map_or((1.0, 0.0), |(apart, sigma)| (apart.exp(), sigma));
@@ -181,7 +185,7 @@ fn refine_speed(
     offset: f64,
     axis: ScanAxis,
     model: &ScanModel<'_>,
-    passes: &[Pass],
+    passes: &[ScanPass],
 ) {
     let unit = match axis {
         ScanAxis::Azimuth => model.azimuth.unit,

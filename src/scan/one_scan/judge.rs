@@ -4,9 +4,9 @@ use super::examine::Memory;
 use super::fitted::FittedScan;
 use super::model::ScanModel;
 use super::noise::inflation;
-use super::passes::{Pass, ScanShape};
+use super::passes::{ScanPass, ScanShape};
 use super::point::median;
-use super::settle::Settled;
+use super::settle::SettledFit;
 use super::setup::is_area;
 use super::tuned::{
     CORRELATION_OF_ANOTHER_SHAPE, HEIGHT_OF_A_SECOND_SIGNAL, HEIGHTS_OF_A_DRIFT,
@@ -29,10 +29,10 @@ const IN_A_ROW: usize = 4;
 /// Adds what a fit alone tells; widths and places are judged against the other scans later.
 pub(crate) fn add_reasons(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     fitted: &FittedScan,
     left_over: &Memory,
-    passes: &[Pass],
+    passes: &[ScanPass],
     shape: ScanShape,
     reasons: &mut Vec<Reason>,
 ) {
@@ -67,7 +67,7 @@ pub(crate) fn add_reasons(
 /// Whether the position along an axis is determined at all.
 fn vague(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     fitted: &FittedScan,
     axis: ScanAxis,
     reasons: &mut Vec<Reason>,
@@ -96,7 +96,7 @@ fn vague(
 }
 
 /// Whether the peak has both flanks and samples upon it, along each measured axis.
-fn flanks(fitted: &FittedScan, passes: &[Pass], shape: ScanShape, reasons: &mut Vec<Reason>) {
+fn flanks(fitted: &FittedScan, passes: &[ScanPass], shape: ScanShape, reasons: &mut Vec<Reason>) {
     let width = fitted.curve.width;
     for (axis, fit) in [
         (ScanAxis::Azimuth, &fitted.azimuth),
@@ -165,7 +165,7 @@ struct Hole {
 }
 
 /// The widest step between neighbouring samples of a pass, when samples are missing there.
-fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
+fn hole(pass: &ScanPass, place: impl Fn(usize) -> f64) -> Option<Hole> {
     let steps: Vec<(f64, f64)> = (pass.from + 1..pass.to)
         .map(|i| (place(i - 1), place(i)))
         .collect();
@@ -185,7 +185,7 @@ fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
 /// row are another signal.
 fn spikes(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     fitted: &FittedScan,
     reasons: &mut Vec<Reason>,
 ) {

@@ -17,8 +17,8 @@
 use std::ops::Range;
 
 use super::beam::Beam;
-use super::beam_frame::{Turn, place};
-use super::point::Point;
+use super::beam_frame::{PlaneRotation, in_beam};
+use super::point::ScanPoint;
 use crate::fit::{Block, Model, Stretch, Unevaluable};
 use crate::scan::ScanAxis;
 
@@ -122,17 +122,17 @@ impl Extra {
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turned {
     /// From the azimuth reading to the emitter.
-    across: Turn,
+    across: PlaneRotation,
     /// The elevation reading.
-    up: Turn,
+    up: PlaneRotation,
 }
 
 impl Turned {
     /// Of each point.
-    pub fn of(points: &[Point]) -> Vec<Turned> {
-        let one = |p: &Point| Turned {
-            across: Turn::new(p.emitter.azimuth - p.azimuth),
-            up: Turn::new(p.elevation),
+    pub fn of(points: &[ScanPoint]) -> Vec<Turned> {
+        let one = |p: &ScanPoint| Turned {
+            across: PlaneRotation::new(p.emitter.azimuth - p.azimuth),
+            up: PlaneRotation::new(p.elevation),
         };
         points.iter().map(one).collect()
     }
@@ -141,9 +141,9 @@ impl Turned {
 /// What parameters of the model make the same for all points of a part.
 pub(crate) struct Setting<'m> {
     /// What the azimuth offset adds to the turn toward the emitter.
-    azimuth: Turn,
+    azimuth: PlaneRotation,
     /// What the elevation offset adds to the elevation reading.
-    elevation: Turn,
+    elevation: PlaneRotation,
     height: f64,
     /// The baseline columns there, each with its number and its coefficient.
     baseline: Vec<(usize, &'m Column, f64)>,
@@ -171,7 +171,7 @@ impl Setting<'_> {
 /// The model. Angles in radians; the beam's width as twice the sine of half of it.
 #[derive(Clone, Debug)]
 pub(crate) struct ScanModel<'a> {
-    pub points: &'a [Point],
+    pub points: &'a [ScanPoint],
     /// One for each point.
     pub readings: Vec<Turned>,
     /// In order, and together all points.
@@ -289,8 +289,8 @@ impl<'a> ScanModel<'a> {
         let columns = self.baseline.iter().zip(&p[layout.baseline..]);
         let columns = columns.enumerate().map(|(k, (column, c))| (k, column, *c));
         Setting {
-            azimuth: Turn::new(azimuth),
-            elevation: Turn::new(-elevation),
+            azimuth: PlaneRotation::new(azimuth),
+            elevation: PlaneRotation::new(-elevation),
             height: p[layout.heights + part.height],
             baseline: columns
                 .filter(|(_, column, _)| column.touches(&part.points))
@@ -307,7 +307,7 @@ impl<'a> ScanModel<'a> {
     #[inline]
     pub fn at(&self, i: usize, setting: &Setting<'_>) -> Modelled {
         let (point, reading) = (&self.points[i], &self.readings[i]);
-        let place = place(
+        let place = in_beam(
             &point.emitter,
             reading.across.plus(setting.azimuth),
             reading.up.plus(setting.elevation),
@@ -501,11 +501,11 @@ mod tests {
     /// height.
     const DIFFERENCES: f64 = 2e-5;
 
-    fn points() -> Vec<Point> {
+    fn points() -> Vec<ScanPoint> {
         (0..40)
             .map(|i| {
                 let t = i as f64 - 19.5;
-                Point {
+                ScanPoint {
                     seconds: t,
                     azimuth: 2.0 + 0.02 * t,
                     elevation: 0.7 + 0.006 * (t * 0.9).sin(),
@@ -516,7 +516,7 @@ mod tests {
             })
             .collect()
     }
-    fn model(points: &[Point], elliptic: bool, beam: Beam, radius: f64) -> ScanModel<'_> {
+    fn model(points: &[ScanPoint], elliptic: bool, beam: Beam, radius: f64) -> ScanModel<'_> {
         let part = |points: Range<usize>, azimuth: Slot, height: usize| Part {
             points,
             azimuth,

@@ -3,7 +3,7 @@
 
 use super::examine::Memory;
 use super::model::ScanModel;
-use super::settle::{Settled, settle};
+use super::settle::{SettledFit, settle};
 use super::tuned::{LEAST_POWER_FOR_A_WEIGHT, ROUNDS_OF_WEIGHTS, SIGMAS_OF_ALLOWED_MEMORY};
 
 /// How the noise of a sample depends on its power.
@@ -43,7 +43,7 @@ pub(crate) fn set_noise(model: &mut ScanModel<'_>, noise: f64, law: impl Fn(usiz
 /// ```text
 /// n/2 ( ln sum m d^2 - ln sum m (d / P)^2 ) - sum ln P
 /// ```
-pub(crate) fn radiometer_evidence(model: &ScanModel<'_>, settled: &Settled) -> Option<f64> {
+pub(crate) fn radiometer_evidence(model: &ScanModel<'_>, settled: &SettledFit) -> Option<f64> {
     let (mut steady, mut weighted, mut logs, mut n) = (0.0, 0.0, 0.0, 0.0);
     for i in (0..model.points.len()).filter(|i| settled.used[*i]) {
         let power = settled.at[i].power();
@@ -62,10 +62,10 @@ pub(crate) fn radiometer_evidence(model: &ScanModel<'_>, settled: &Settled) -> O
 
 pub(crate) fn with_radiometer_noise(
     model: &mut ScanModel<'_>,
-    mut settled: Settled,
+    mut settled: SettledFit,
     noise: f64,
     usable: &[bool],
-) -> Option<Settled> {
+) -> Option<SettledFit> {
     // Weights need the power and the power weights.
     for _ in 0..ROUNDS_OF_WEIGHTS {
         let power: Vec<f64> = settled.at.iter().map(|at| at.power()).collect();
@@ -94,7 +94,7 @@ pub(crate) fn inflation(left_over: &Memory) -> f64 {
 /// The noise is known from the scan's own scatter only: an error over such a sigma follows
 /// Student's distribution, whose standard deviation this is (from memory: any textbook on
 /// statistics).
-pub(crate) fn few_samples(settled: &Settled) -> f64 {
+pub(crate) fn few_samples(settled: &SettledFit) -> f64 {
     let freedom = settled.solution.degrees_of_freedom.max(FEWEST_FREEDOM);
     (freedom / (freedom - 2.0)).sqrt()
 }

@@ -1,7 +1,7 @@
 //! The shape of a scan, found from its readings: straight passes along one axis, and what they
 //! make together.
 
-use super::point::{Point, Points, median};
+use super::point::{ScanPoint, ScanPoints, median};
 use super::tuned::{
     LEAST_BETWEEN_ROWS, LEAST_HEIGHT_OF_A_RASTER, MOST_OF_A_STANDING_ENCODER,
     MOST_OF_A_STANDING_TRACK, SHORTEST_PASS, STRAY_OF_A_STRAIGHT_TRACK,
@@ -43,7 +43,7 @@ impl ScanShape {
 
 /// A straight stretch along one axis.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Pass {
+pub(crate) struct ScanPass {
     /// The axis along which it runs.
     pub axis: ScanAxis,
     /// First point.
@@ -80,10 +80,10 @@ const FEWEST_ROWS: usize = 3;
 const MOSTLY: f64 = 0.6;
 
 /// The passes of a scan and what they make, for a beam of `width` radians.
-pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
+pub(crate) fn passes(points: &ScanPoints, width: f64) -> (ScanShape, Vec<ScanPass>) {
     let way = way(points, width);
     let corners = corners(&way);
-    let mut found: Vec<Pass> = Vec::new();
+    let mut found: Vec<ScanPass> = Vec::new();
     let mut slanting = 0;
     let mut before = None;
     for corner in corners.windows(2) {
@@ -101,7 +101,7 @@ pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
         // A track that is slightly bent is still one pass.
         match found.last_mut() {
             Some(pass) if before == Some((axis, forward)) => pass.to = j + 1,
-            _ => found.push(Pass {
+            _ => found.push(ScanPass {
                 axis,
                 from: i,
                 to: j + 1,
@@ -128,10 +128,10 @@ pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
     (shape(&way, &found, slanting), found)
 }
 
-fn way(points: &Points, width: f64) -> Way {
+fn way(points: &ScanPoints, width: f64) -> Way {
     let all = &points.points;
-    let x = |p: &Point| (p.azimuth - p.emitter.azimuth) * p.emitter.cos / width;
-    let y = |p: &Point| (p.elevation - p.emitter.elevation) / width;
+    let x = |p: &ScanPoint| (p.azimuth - p.emitter.azimuth) * p.emitter.cos / width;
+    let y = |p: &ScanPoint| (p.elevation - p.emitter.elevation) / width;
     let (x0, y0) = all.first().map_or((0.0, 0.0), |p| (x(p), y(p)));
     Way {
         x: all.iter().map(|p| x(p) - x0).collect(),
@@ -194,7 +194,7 @@ fn turn(way: &Way, i: usize, j: usize) -> Option<usize> {
     (back.0 > i).then_some(back.0)
 }
 
-fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
+fn measure(pass: &mut ScanPass, points: &[ScanPoint], way: &Way) {
     let (first, last) = (&points[pass.from], &points[pass.to - 1]);
     let seconds = last.seconds - first.seconds;
     let (encoder, emitter) = match pass.axis {
@@ -223,7 +223,7 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
 }
 
 /// The places before which the mount stepped on to its next stop: no sample was taken meanwhile.
-pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
+pub(crate) fn steps(points: &[ScanPoint]) -> Vec<usize> {
     let seconds = |i: usize| points[i].seconds - points[i - 1].seconds;
     let usual = median((1..points.len()).map(seconds).collect());
     (1..points.len())
@@ -232,7 +232,7 @@ pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
 }
 
 /// Whether nearly all of a way is gone while no samples are taken.
-fn goes_by_steps(points: &[Point], axis: ScanAxis) -> bool {
+fn goes_by_steps(points: &[ScanPoint], axis: ScanAxis) -> bool {
     if points.len() < 2 * FEWEST_POINTS {
         return false;
     }
@@ -243,7 +243,7 @@ fn goes_by_steps(points: &[Point], axis: ScanAxis) -> bool {
     steps.len() + 1 >= FEWEST_POINTS && between > WAY_BETWEEN_STOPS * all
 }
 
-fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
+fn shape(way: &Way, passes: &[ScanPass], slanting: usize) -> ScanShape {
     let extent = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -314,12 +314,12 @@ mod tests {
 
     /// Points of a way in beamwidths of one degree, a second apart, about a standing emitter at
     /// elevation 60.
-    fn points(way: impl IntoIterator<Item = (f64, f64)>) -> Points {
+    fn points(way: impl IntoIterator<Item = (f64, f64)>) -> ScanPoints {
         let emitter = Fixed::new(1.0, 60f64.to_radians());
         let points = way
             .into_iter()
             .enumerate()
-            .map(|(i, (x, y))| Point {
+            .map(|(i, (x, y))| ScanPoint {
                 seconds: i as f64,
                 azimuth: 3.0 + x.to_radians() / emitter.cos,
                 elevation: 1.0 + y.to_radians(),
@@ -328,7 +328,7 @@ mod tests {
                 rows: 1.0,
             })
             .collect();
-        Points {
+        ScanPoints {
             mid: Utc::parse("2026-01-01T00:00:00Z").unwrap(),
             emitter,
             points,
@@ -348,7 +348,7 @@ mod tests {
             })
             .collect()
     }
-    fn found(way: Vec<(f64, f64)>) -> (ScanShape, Vec<Pass>) {
+    fn found(way: Vec<(f64, f64)>) -> (ScanShape, Vec<ScanPass>) {
         passes(&points(way), 1f64.to_radians())
     }
 
@@ -451,7 +451,7 @@ mod tests {
             }
             way
         };
-        let by_steps = |way: &Points| passes(way, 1f64.to_radians()).1[0].by_steps;
+        let by_steps = |way: &ScanPoints| passes(way, 1f64.to_radians()).1[0].by_steps;
         assert!(by_steps(&stops(1.0)));
         // Readings that come seldom look like stops, but time goes on between them.
         assert!(!by_steps(&stops(0.0)));

@@ -13,7 +13,7 @@ use crate::time::Utc;
 
 /// One sample, or the mean of a few neighbours. Angles are in radians.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Point {
+pub(crate) struct ScanPoint {
     /// Seconds since the scan's mid time.
     pub seconds: f64,
     /// Azimuth encoder reading, unwrapped within the scan.
@@ -29,7 +29,7 @@ pub(crate) struct Point {
     pub rows: f64,
 }
 
-impl Point {
+impl ScanPoint {
     /// An axis's offset: encoder less emitter.
     pub fn offset(&self, axis: ScanAxis) -> f64 {
         match axis {
@@ -41,23 +41,27 @@ impl Point {
 
 /// A scan's samples as points.
 #[derive(Clone, Debug)]
-pub(crate) struct Points {
+pub(crate) struct ScanPoints {
     /// Halfway between the first and the last sample.
     pub mid: Utc,
     /// Where the emitter stands then.
     pub emitter: Fixed,
     /// In order of time.
-    pub points: Vec<Point>,
+    pub points: Vec<ScanPoint>,
     /// What was odd.
     pub reasons: Vec<Reason>,
 }
 
-impl Points {
+impl ScanPoints {
     /// Of a scan whose emitter follows `track`.
     ///
     /// # Errors
     /// When the emitter has no place at the scan's times.
-    pub fn of(scan: &Scan, track: &Track<'_>, geometry: &Geometry) -> Result<Points, EmitterError> {
+    pub fn of(
+        scan: &Scan,
+        track: &Track<'_>,
+        geometry: &Geometry,
+    ) -> Result<ScanPoints, EmitterError> {
         let ideal = MountModel::ideal(*geometry);
         let at = |time: Utc| Ok::<_, EmitterError>(coordinates(&ideal, &track.apparent(time)?));
         let mut reasons = Vec::new();
@@ -77,7 +81,7 @@ impl Points {
                 _ => sample.azimuth,
             };
             before = azimuth;
-            points.push(Point {
+            points.push(ScanPoint {
                 seconds: sample.time.seconds_since(mid),
                 azimuth: azimuth.radians(),
                 elevation: sample.elevation.radians(),
@@ -87,7 +91,7 @@ impl Points {
             });
         }
         drop_still(&mut points, &mut reasons);
-        Ok(Points {
+        Ok(ScanPoints {
             mid,
             emitter: fixed(&middle, middle.azimuth),
             points,
@@ -145,8 +149,8 @@ const STUCK_TIMES: usize = 4;
 /// the mount moved on: runs of equal readings that are much longer than usual and end with a
 /// jump, and long runs at the ends of the scan. A scan whose readings never change is one of a
 /// standing dish, and is left as it is.
-fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
-    let same = |a: &Point, b: &Point| a.azimuth == b.azimuth && a.elevation == b.elevation;
+fn drop_still(points: &mut Vec<ScanPoint>, reasons: &mut Vec<Reason>) {
+    let same = |a: &ScanPoint, b: &ScanPoint| a.azimuth == b.azimuth && a.elevation == b.elevation;
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for i in 0..points.len() {
         match runs.last_mut() {

@@ -22,7 +22,7 @@ pub(crate) const BIWEIGHT: f64 = 4.685;
 
 /// A fit and the points it used.
 #[derive(Clone, Debug)]
-pub(crate) struct Settled {
+pub(crate) struct SettledFit {
     pub solution: Solution,
     pub used: Vec<bool>,
     /// Standard deviation of a point in units of the model's noise.
@@ -31,7 +31,7 @@ pub(crate) struct Settled {
     pub at: Vec<Modelled>,
 }
 
-impl Settled {
+impl SettledFit {
     pub fn parameters(&self) -> &[f64] {
         &self.solution.parameters
     }
@@ -98,7 +98,7 @@ pub(crate) fn settle(
     start: &[f64],
     usable: &[bool],
     trusted: &[bool],
-) -> Result<Settled, FitError> {
+) -> Result<SettledFit, FitError> {
     let weight = |u: &bool| if *u { 1.0 } else { 0.0 };
     let mut used: Vec<bool> = usable.iter().zip(trusted).map(|(u, t)| *u && *t).collect();
     let mut options = Options {
@@ -162,7 +162,7 @@ pub(crate) fn settle(
         }
     }
     let scatter = solution.scatter.unwrap_or(f64::INFINITY);
-    Ok(Settled {
+    Ok(SettledFit {
         solution,
         used,
         scatter,
@@ -173,7 +173,7 @@ pub(crate) fn settle(
 /// The problem reduced at a fit with extra columns behind its own: one pass over the data.
 pub(crate) fn reduced(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     extras: &[Extra],
 ) -> Option<Triangle> {
     let mut p = settled.solution.parameters.clone();

@@ -3,8 +3,8 @@
 use super::beam::{Beam, NARROWEST_DISC};
 use super::beam_frame::Fixed;
 use super::model::{AxisLayout, Column, Part, ScanModel, Slot, Turned};
-use super::passes::{Pass, ScanShape};
-use super::point::Point;
+use super::passes::{ScanPass, ScanShape};
+use super::point::ScanPoint;
 use super::tuned::{FACTOR_OF_THE_SAME_SPEED, MOST_PASSES_WITH_OWN_HEIGHTS};
 use crate::scan::ScanAxis;
 
@@ -21,14 +21,14 @@ pub(crate) struct Group {
 
 /// What is expected of a beam and an emitter.
 #[derive(Clone, Debug)]
-pub(crate) struct Expected {
+pub(crate) struct ExpectedBeam {
     /// Half-power width, radians.
     pub width: f64,
     /// Radius of the emitter's disc, radians; zero for a point.
     pub disc: f64,
 }
 
-impl Expected {
+impl ExpectedBeam {
     /// Twice the sine of half the width, the unit of distances.
     pub fn chord(&self) -> f64 {
         2.0 * (0.5 * self.width).sin()
@@ -45,7 +45,7 @@ impl Expected {
 }
 
 /// The groups of the passes along an axis.
-pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
+pub(crate) fn groups(passes: &[ScanPass], axis: ScanAxis) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
     for (i, pass) in passes.iter().enumerate().filter(|(_, p)| p.axis == axis) {
         let fits = |g: &&mut Group| {
@@ -70,8 +70,8 @@ pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
 }
 
 /// The one group of an axis that steps from row to row, or wanders.
-fn stepping(passes: &[Pass], axis: ScanAxis) -> Group {
-    let rows: Vec<&Pass> = passes.iter().filter(|p| p.axis != axis).collect();
+fn stepping(passes: &[ScanPass], axis: ScanAxis) -> Group {
+    let rows: Vec<&ScanPass> = passes.iter().filter(|p| p.axis != axis).collect();
     let mut sign = 0.0;
     if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
         let steps = rows.windows(2).map(|w| w[1].across - w[0].across);
@@ -96,7 +96,7 @@ pub(crate) struct Groups {
 }
 
 impl Groups {
-    pub fn of(shape: ScanShape, passes: &[Pass]) -> Groups {
+    pub fn of(shape: ScanShape, passes: &[ScanPass]) -> Groups {
         let row = |axis: ScanAxis, along: ScanAxis| {
             if axis == along {
                 groups(passes, axis)
@@ -129,11 +129,11 @@ pub(crate) fn is_area(shape: ScanShape) -> bool {
 
 /// The model of a scan about encoder offsets (radians).
 pub(crate) fn model<'a>(
-    points: &'a [Point],
+    points: &'a [ScanPoint],
     shape: ScanShape,
-    passes: &[Pass],
+    passes: &[ScanPass],
     groups: &Groups,
-    expected: &Expected,
+    expected: &ExpectedBeam,
     emitter: &Fixed,
     (azimuth, elevation): (f64, f64),
 ) -> ScanModel<'a> {
@@ -142,7 +142,7 @@ pub(crate) fn model<'a>(
         true => vec![0; passes.len()],
         false => heights_of(passes, groups),
     };
-    let part = |(i, pass): (usize, &Pass)| {
+    let part = |(i, pass): (usize, &ScanPass)| {
         let slot = |groups: &[Group]| {
             let own = groups.iter().position(|g| g.passes.contains(&i));
             own.map_or(Slot::Mean, Slot::Group)
@@ -191,7 +191,7 @@ pub(crate) fn model<'a>(
 const LEAST_COSINE: f64 = 1e-3;
 
 /// An ellipse can be told from rows that are at most half a beamwidth apart.
-fn rows_are_close(passes: &[Pass]) -> bool {
+fn rows_are_close(passes: &[ScanPass]) -> bool {
     let mut rows: Vec<f64> = passes.iter().map(|p| p.across).collect();
     rows.sort_by(f64::total_cmp);
     let widest = rows.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
@@ -200,7 +200,7 @@ fn rows_are_close(passes: &[Pass]) -> bool {
 
 /// Which height each pass has: its own, since a satellite's signal or the receiver's gain may
 /// change from one to the next.
-fn heights_of(passes: &[Pass], groups: &Groups) -> Vec<usize> {
+fn heights_of(passes: &[ScanPass], groups: &Groups) -> Vec<usize> {
     if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
         return (0..passes.len()).collect();
     }
@@ -213,7 +213,7 @@ fn heights_of(passes: &[Pass], groups: &Groups) -> Vec<usize> {
 }
 
 /// From -1 at the first to 1 at the last point's time.
-pub(crate) fn progress(points: &[Point]) -> Vec<f64> {
+pub(crate) fn progress(points: &[ScanPoint]) -> Vec<f64> {
     let (first, last) = match (points.first(), points.last()) {
         (Some(a), Some(b)) if b.seconds > a.seconds => (a.seconds, b.seconds),
         _ => return vec![0.0; points.len()],
@@ -225,7 +225,7 @@ pub(crate) fn progress(points: &[Point]) -> Vec<f64> {
 }
 
 /// Level and slope of each pass; in an area one level, a slope in time and one along the rows.
-fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Column> {
+fn baseline(points: &[ScanPoint], shape: ScanShape, passes: &[ScanPass]) -> Vec<Column> {
     let n = points.len();
     if is_area(shape) {
         let mut columns = vec![vec![1.0; n], progress(points)];
@@ -234,8 +234,8 @@ fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Column> 
         }
         return columns.into_iter().map(|c| Column::new(0, c)).collect();
     }
-    let level = |p: &Pass| Column::new(p.from, vec![1.0; p.to - p.from]);
-    let slope = |p: &Pass| progress(&points[p.from..p.to]);
+    let level = |p: &ScanPass| Column::new(p.from, vec![1.0; p.to - p.from]);
+    let slope = |p: &ScanPass| progress(&points[p.from..p.to]);
     let mut columns: Vec<Column> = passes.iter().map(level).collect();
     if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
         columns.extend(passes.iter().map(|p| Column::new(p.from, slope(p))));
@@ -256,8 +256,8 @@ fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Column> 
 }
 
 /// From -1 to 1 along the rows of a raster.
-fn along_rows(points: &[Point], axis: ScanAxis) -> Vec<f64> {
-    let place = |p: &Point| match axis {
+fn along_rows(points: &[ScanPoint], axis: ScanAxis) -> Vec<f64> {
+    let place = |p: &ScanPoint| match axis {
         ScanAxis::Azimuth => p.azimuth - p.emitter.azimuth,
         ScanAxis::Elevation => p.elevation - p.emitter.elevation,
     };
@@ -276,9 +276,9 @@ const LONG_ENOUGH: f64 = 2.2;
 
 /// Curvatures of the baseline, which it has only when the data ask for them.
 pub(crate) fn curvatures(
-    points: &[Point],
+    points: &[ScanPoint],
     shape: ScanShape,
-    passes: &[Pass],
+    passes: &[ScanPass],
     width: f64,
 ) -> Vec<Column> {
     let bend = |from: usize, values: Vec<f64>| {
@@ -294,8 +294,8 @@ pub(crate) fn curvatures(
     if passes.len() > MOST_PASSES_WITH_OWN_HEIGHTS {
         return Vec::new();
     }
-    let own = |p: &Pass| bend(p.from, progress(&points[p.from..p.to]));
-    let long = |p: &&Pass| {
+    let own = |p: &ScanPass| bend(p.from, progress(&points[p.from..p.to]));
+    let long = |p: &&ScanPass| {
         let (first, last) = (&points[p.from], &points[p.to - 1]);
         let on_sky = match p.axis {
             ScanAxis::Azimuth => first.emitter.cos,

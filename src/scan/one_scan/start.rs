@@ -4,8 +4,8 @@
 use multiversion::multiversion;
 
 use super::beam::Beam;
-use super::passes::Pass;
-use super::point::{Point, SIGMA_OF_MEDIAN, median};
+use super::passes::ScanPass;
+use super::point::{SIGMA_OF_MEDIAN, ScanPoint, median};
 use super::thin::mean;
 use super::tuned::{
     MOST_PLACES_ALONG_A_MAP, MOST_PLACES_OF_A_CUT, MOST_POINTS_TO_START_A_MAP,
@@ -17,7 +17,7 @@ use crate::scan::ScanAxis;
 
 /// Where the emitter was found, as encoder offsets in radians, and how surely.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Found {
+pub(crate) struct FoundBeam {
     /// Along the axis of a cut; both in a map.
     pub azimuth: f64,
     /// As `azimuth`.
@@ -43,7 +43,7 @@ struct Cleared {
 
 impl Cleared {
     /// Of signals with a level and a slope for each range of points.
-    fn new(points: &[Point], signal: &[f64], ranges: &[(usize, usize)]) -> Cleared {
+    fn new(points: &[ScanPoint], signal: &[f64], ranges: &[(usize, usize)]) -> Cleared {
         let root: Vec<f64> = points.iter().map(|p| p.rows.sqrt()).collect();
         let mut cleared = Cleared {
             baseline: Vec::new(),
@@ -93,7 +93,7 @@ impl Cleared {
     /// By how much the sum of squares falls with this template; none when the template is lost in
     /// the baseline or its height is not above zero.
     #[inline(always)]
-    fn gain(&self, template: &mut [f64]) -> Option<f64> {
+    fn squares_explained(&self, template: &mut [f64]) -> Option<f64> {
         for (t, r) in template.iter_mut().zip(&self.root) {
             *t *= r;
         }
@@ -168,8 +168,8 @@ impl Best {
         }
         self.gain.sqrt() / noise.max(f64::MIN_POSITIVE)
     }
-    fn found(self, cleared: &Cleared) -> Option<Found> {
-        (self.gain > 0.0 && cleared.freedom >= 4.0).then(|| Found {
+    fn found(self, cleared: &Cleared) -> Option<FoundBeam> {
+        (self.gain > 0.0 && cleared.freedom >= 4.0).then(|| FoundBeam {
             azimuth: self.azimuth,
             elevation: self.elevation,
             stretch: self.stretch,
@@ -183,13 +183,13 @@ impl Best {
 /// emitter's disc over the width, `clean` the power without spikes. The beam is taken to pass over
 /// the emitter in the other axis.
 pub(crate) fn along(
-    points: &[Point],
+    points: &[ScanPoint],
     clean: &[f64],
-    passes: &[Pass],
+    passes: &[ScanPass],
     axis: ScanAxis,
     width: f64,
     (beam, radius): (&Beam, f64),
-) -> Option<Found> {
+) -> Option<FoundBeam> {
     let (mut own, mut signal) = (Vec::new(), Vec::new());
     let mut ranges = Vec::new();
     for pass in passes.iter().filter(|p| p.axis == axis) {
@@ -203,7 +203,7 @@ pub(crate) fn along(
     }
     let cleared = Cleared::new(&own, &signal, &ranges);
     // One radian of azimuth is less on the sky.
-    let on_sky = |p: &Point| match axis {
+    let on_sky = |p: &ScanPoint| match axis {
         ScanAxis::Azimuth => p.emitter.cos,
         ScanAxis::Elevation => 1.0,
     };
@@ -281,14 +281,18 @@ fn along_gain(
     for (t, offset) in template.iter_mut().zip(offsets) {
         *t = beam.rough((offset - place) * by, radius);
     }
-    cleared.gain(template).unwrap_or(0.0)
+    cleared.squares_explained(template).unwrap_or(0.0)
 }
 
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
-pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -> Option<Found> {
+pub(crate) fn over(
+    points: &[ScanPoint],
+    width: f64,
+    (beam, radius): (&Beam, f64),
+) -> Option<FoundBeam> {
     // The search is for a start only: a few hundred points tell it.
     let together = points.len() / MOST_POINTS_TO_START_A_MAP + 1;
-    let own: Vec<Point> = points.chunks(together).map(mean).collect();
+    let own: Vec<ScanPoint> = points.chunks(together).map(mean).collect();
     let ranges = [(0, own.len())];
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     let cos = median(own.iter().map(|p| p.emitter.cos).collect());
@@ -323,7 +327,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
                     let square = (x * x + y * y) / (width * stretch).powi(2);
                     *t = beam.rough(square.sqrt(), radius / stretch);
                 }
-                if let Some(gain) = cleared.gain(&mut template)
+                if let Some(gain) = cleared.squares_explained(&mut template)
                     && gain > best.gain
                 {
                     best = Best {
@@ -349,7 +353,7 @@ const SPIKE: f64 = 6.0;
 
 /// The power with single samples that stand out of their neighbours put down to them: only to
 /// find a start (Hampel's filter).
-pub(crate) fn without_spikes(points: &[Point], ranges: &[(usize, usize)]) -> Vec<f64> {
+pub(crate) fn without_spikes(points: &[ScanPoint], ranges: &[(usize, usize)]) -> Vec<f64> {
     let mut power: Vec<f64> = points.iter().map(|p| p.power).collect();
     for (from, to) in ranges {
         let own: Vec<f64> = power[*from..*to].to_vec();
