@@ -5,8 +5,8 @@
 use std::io::{Read, Write};
 use std::time::{Duration, Instant};
 
-use crate::command::{Daemon, PATIENCE, RESOLUTION, StationFolder, point};
-use crate::mount::{Fault, Mount};
+use super::command::{Daemon, PATIENCE, RESOLUTION, StationFolder, point};
+use super::mount::{Fault, Mount};
 
 #[test]
 fn a_tracker_drives_the_mount_through_the_relay_and_the_log_tells_of_it() {
