@@ -77,7 +77,7 @@ pub fn reduce<R: BufRead + Send>(
     }
     let mut reduction = join(analyses, station, law.law);
     reduction.remarks.splice(0..0, reader.remarks());
-    // A log that does not say holds encoder readings, as docs/formats.md defines.
+    // A log that does not say holds encoder readings, as docs/files.md defines.
     reduction.readings = match reader.readings() {
         Readings::Unsaid => Readings::Encoder,
         said => said,

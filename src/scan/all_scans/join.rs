@@ -367,8 +367,8 @@ impl Correct<'_> {
             let speed: f64 = balanced.iter().zip(&speeds).map(|(w, s)| w * s).sum();
             Angle::from_degrees(speed * lag.sigma)
         });
-        // The shift of these passes is corrected if it is well known, whether it is lag or
-        // backlash.
+        // Lag and backlash are both subtracted if their combined shift of these passes is well
+        // known, however it divides between the two.
         let told = both
             && self.trend.is_some_and(|t| {
                 (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < VAGUE * self.width)
