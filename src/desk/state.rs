@@ -97,7 +97,7 @@ impl State {
 }
 
 impl Desk {
-    /// Opens a session with its edits and begins to explain it. `tell` is called with the version of
+    /// Opens a session with its edits and starts explaining it. `tell` gets the version of
     /// every state that is ready to be shown. Also returns warnings for the user.
     ///
     /// # Errors
