@@ -1,4 +1,4 @@
-//! Peaking by hand while watching the receiver: where the signal was best and where the peak lies.
+//! Peaking by hand while watching the receiver: the best signal so far and where the peak lies.
 //!
 //! Near its middle the main lobe of any dish is a parabola in decibels (common practice, no source;
 //! of a Gaussian beam it is one everywhere). With enough readings on either side its top is found by
@@ -28,7 +28,7 @@ pub struct PowerSample {
     pub at: Instant,
     /// Decibels, from any zero.
     pub power_db: f64,
-    /// Along the axes, relative to the emitter's expected position or to any point that moves with it;
+    /// Along the axes, relative to the emitter's expected position or a point moving with it;
     /// `None` without a mount.
     pub place: Option<[Angle; 2]>,
 }
@@ -82,7 +82,7 @@ impl Coach {
         self.samples.push_back(sample);
     }
 
-    /// Returns the peak so far; `lean` is the cosine by which a degree of the first axis shrinks on sky.
+    /// Returns the peak so far; `lean` is the degrees on the sky per degree of the first axis.
     pub fn standing(&self, lean: f64) -> Option<PeakSoFar> {
         let now = *self.samples.back()?;
         let best = (self.samples.iter())
@@ -111,7 +111,7 @@ impl Coach {
         })
     }
 
-    /// Returns the top of the paraboloid along each axis with one standard deviation, in beamwidths.
+    /// Returns the top of the paraboloid along each axis and its standard deviation, beamwidths.
     fn top(&self, near: &[(f64, [f64; 2])]) -> [Option<(f64, f64)>; 2] {
         let span = |axis: usize| {
             let places = near.iter().map(|(_, place)| place[axis]);

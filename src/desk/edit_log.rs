@@ -1,6 +1,6 @@
 //! The file of edits: one line each, append-only.
 //!
-//! Each line is on disk before its edit takes effect. A line torn by a power cut is the last one and
+//! Each line is on disk before its edit takes effect. A line torn by a power cut is the last, and
 //! was never acknowledged: it is removed at the next start.
 
 use std::fs::{File, OpenOptions, TryLockError};

@@ -112,7 +112,7 @@ struct LiveView {
     runs: Vec<RunView>,
 }
 
-/// A state, and whether it is about to change.
+/// A state, with what changes independently of it.
 #[derive(Serialize)]
 struct Shown<'a> {
     #[serde(flatten)]

@@ -14,7 +14,7 @@ const STYLE: &str = "text/css; charset=utf-8";
 const PICTURE: &str = "image/svg+xml";
 const FONT: &str = "font/ttf";
 
-/// Style sheet for pictures, the same as in a report.
+/// Style sheet for pictures on a dark screen, the same as in a report.
 const PICTURE_STYLE: &str = "pictures.css";
 
 /// Name, type and contents of every file of the page.

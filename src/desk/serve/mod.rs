@@ -79,7 +79,7 @@ impl Bound {
         self.url_on(IpAddr::V4(Ipv4Addr::LOCALHOST))
     }
 
-    /// Returns the address for a browser elsewhere on the network; `None` if unknown, or if bound to
+    /// Returns the address for a browser elsewhere on the network; `None` if unknown or bound to
     /// this computer alone.
     pub fn lan_url(&self) -> Option<String> {
         self.token.as_ref()?;
