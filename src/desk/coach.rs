@@ -28,8 +28,8 @@ pub struct PowerSample {
     pub at: Instant,
     /// Decibels, from any zero.
     pub power_db: f64,
-    /// Along the axes, relative to the emitter's expected position or a point moving with it;
-    /// `None` without a mount.
+    /// Along the axes, from the emitter's expected position or a point moving with it,
+    /// or `None` without a mount.
     pub place: Option<[Angle; 2]>,
 }
 
