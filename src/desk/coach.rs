@@ -1,8 +1,8 @@
-//! Peaking with the eye on the receiver: where the signal was best and which way the peak lies.
+//! Peaking by hand while watching the receiver: the best signal so far and where the peak lies.
 //!
 //! Near its middle the main lobe of any dish is a parabola in decibels (common practice, no source;
 //! of a Gaussian beam it is one everywhere). With enough readings on either side its top is found by
-//! least squares, each axis by itself; before that the best reading so far is all there is.
+//! least squares; until then only the best reading so far is known.
 
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -14,22 +14,22 @@ use super::tuned::{
 use crate::angle::Angle;
 use crate::fit::Linear;
 
-/// Readings that are kept: more than a minute of the fastest receiver that a person can follow.
+/// Readings kept: more than a minute from the fastest receiver that a person can follow.
 const MOST: usize = 1200;
-/// Older readings say nothing any more: gain, air and the emitter have changed.
+/// Older readings no longer compare: gain, atmosphere and emitter have changed.
 const OLDEST: Duration = Duration::from_secs(300);
-/// Fewer readings near the top make no parabola: two more than its numbers.
+/// Fewest readings near the top for a parabola: two more than its parameters.
 const LEAST: usize = 7;
 
-/// A power and where the mount stood.
+/// A power reading and the mount's position.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PowerSample {
     /// When.
     pub at: Instant,
     /// Decibels, from any zero.
     pub power_db: f64,
-    /// Along the axes, from where the emitter should be or from anywhere else that moves with it;
-    /// none without a mount to ask.
+    /// Along the axes, from the emitter's expected position or a point moving with it,
+    /// or `None` without a mount.
     pub place: Option<[Angle; 2]>,
 }
 
@@ -40,9 +40,9 @@ pub struct PeakSoFar {
     pub now: PowerSample,
     /// The best so far.
     pub best: PowerSample,
-    /// Where the top lies along each axis with one standard deviation, where enough is known.
+    /// The top along each axis with one standard deviation; `None` if not well determined.
     pub top: [Option<(Angle, Angle)>; 2],
-    /// How many readings the parabola was laid through.
+    /// Number of readings in the fit.
     pub readings: usize,
 }
 
@@ -54,7 +54,7 @@ pub struct Coach {
 }
 
 impl Coach {
-    /// Of a dish with that beamwidth.
+    /// Starts without readings, for a dish of that beamwidth.
     pub fn new(beamwidth: Angle) -> Coach {
         Coach {
             beamwidth,
@@ -62,7 +62,7 @@ impl Coach {
         }
     }
 
-    /// Forgets all readings: another emitter, another peak.
+    /// Discards all readings, for another emitter or another peak.
     pub fn restart(&mut self) {
         self.samples.clear();
     }
@@ -82,7 +82,7 @@ impl Coach {
         self.samples.push_back(sample);
     }
 
-    /// What is known; `lean` is the cosine by which a degree of the first axis is less on the sky.
+    /// Returns the peak so far; `lean` is the degrees on the sky per degree of the first axis.
     pub fn standing(&self, lean: f64) -> Option<PeakSoFar> {
         let now = *self.samples.back()?;
         let best = (self.samples.iter())
@@ -111,7 +111,7 @@ impl Coach {
         })
     }
 
-    /// The top of the paraboloid along each axis with one standard deviation, in beamwidths.
+    /// Returns the top of the paraboloid along each axis and its standard deviation, beamwidths.
     fn top(&self, near: &[(f64, [f64; 2])]) -> [Option<(f64, f64)>; 2] {
         let span = |axis: usize| {
             let places = near.iter().map(|(_, place)| place[axis]);
@@ -146,7 +146,7 @@ impl Coach {
         for (k, axis) in free.iter().enumerate() {
             let (line, curve) = (1 + 2 * k, 2 + 2 * k);
             let (b, a) = (numbers[line], numbers[curve]);
-            // Of a Gaussian beam it is 12 dB at one beamwidth.
+            // A Gaussian beam is down 12 dB at one beamwidth.
             let width = (12.0 / -a).sqrt();
             if a >= 0.0
                 || !(1.0 / FACTOR_OF_A_BELIEVED_WIDTH..=FACTOR_OF_A_BELIEVED_WIDTH).contains(&width)
@@ -236,7 +236,7 @@ mod tests {
                 .standing(1.0)
                 .is_none()
         );
-        // Noise alone: the readings of a receiver that hears nothing.
+        // Noise only: a receiver without a signal.
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for i in 0..60 {

@@ -1,4 +1,4 @@
-//! What a person changes at the desk, and what all changes together amount to.
+//! Changes made at the desk, and the sum of all of them.
 
 use std::collections::BTreeMap;
 
@@ -13,7 +13,7 @@ use crate::time::Utc;
 
 use super::foreign::LogAnswers;
 
-/// A change as a page asks for it.
+/// A change as requested by a page.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum EditRequest {
@@ -29,7 +29,7 @@ pub enum EditRequest {
     Term {
         /// Its name.
         term: String,
-        /// What is wanted.
+        /// What to do with it.
         asked: TermAsked,
     },
     /// Hold a term at a value.
@@ -39,29 +39,29 @@ pub enum EditRequest {
         /// As shown: degrees, a fraction or seconds.
         value: f64,
     },
-    /// Where the size of the noise comes from.
+    /// Source of the noise level.
     Noise {
         /// Which choice.
         choice: NoiseAsked,
-        /// One standard deviation of a peak an axis, degrees, when it is given.
+        /// One standard deviation per peak and axis, degrees, if given.
         #[serde(default)]
         given_deg: Option<f64>,
     },
     /// A new peak.
     AddPeak(Typed),
-    /// A log of its own, as `/api/import` offered it.
+    /// A separate log, as offered by `/api/import`.
     Import {
         /// The file in the session's folder.
         file: String,
-        /// What was said of it.
+        /// The answers given about it.
         #[serde(default)]
         options: LogAnswers,
     },
-    /// Take back the last change.
+    /// Undo the last change.
     Undo,
-    /// Do again what was taken back last.
+    /// Redo the change undone last.
     Redo,
-    /// Back to the log as it is.
+    /// Discard all changes.
     Reset,
 }
 
@@ -77,31 +77,31 @@ pub struct Typed {
     pub azimuth: String,
     /// Reading of the second axis; empty when not measured.
     pub elevation: String,
-    /// From which side the first axis arrived: `+`, `-` or nothing.
+    /// Direction of approach on the first axis: `+`, `-` or nothing.
     pub azimuth_approach: String,
-    /// From which side the second axis arrived.
+    /// Direction of approach on the second axis.
     pub elevation_approach: String,
     /// Signal strength, decibels.
     pub peak_db: String,
-    /// With which feed; empty for the first.
+    /// Feed number; empty for the first.
     pub feed: String,
     /// Free text.
     pub note: String,
 }
 
-/// What is wanted of a term.
+/// What to do with a term.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum TermAsked {
-    /// The data choose.
+    /// Let the data decide.
     Data,
-    /// It is fitted.
+    /// Fit it.
     Add,
-    /// It is not.
+    /// Leave it out.
     LeaveOut,
 }
 
-/// Where the size of the noise comes from.
+/// Source of the noise level.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum NoiseAsked {
@@ -113,7 +113,7 @@ pub enum NoiseAsked {
     Given,
 }
 
-/// A change as it is kept: whatever it depends on stands in it.
+/// A change as it is stored, with everything it depends on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Edit {
@@ -129,7 +129,7 @@ pub enum Edit {
     Term {
         /// Its name on this kind of mount.
         term: String,
-        /// What is wanted.
+        /// What to do with it.
         asked: TermAsked,
     },
     /// Hold a term at a value.
@@ -139,11 +139,11 @@ pub enum Edit {
         /// As shown: degrees, a fraction or seconds.
         value: f64,
     },
-    /// Where the size of the noise comes from.
+    /// Source of the noise level.
     Noise {
         /// Which choice.
         choice: NoiseAsked,
-        /// One standard deviation of a peak an axis, degrees, when it is given.
+        /// One standard deviation per peak and axis, degrees, if given.
         given_deg: Option<f64>,
     },
     /// A new peak.
@@ -151,26 +151,26 @@ pub enum Edit {
         /// As typed.
         typed: Typed,
     },
-    /// A log of its own.
+    /// A separate log.
     Import {
         /// The file in the session's folder.
         file: String,
         /// Its checksum when it was imported.
         checksum: String,
-        /// What was said of it.
+        /// The answers given about it.
         options: LogAnswers,
     },
-    /// Back to the log as it is.
+    /// Discard all changes.
     Reset,
 }
 
-/// A peak by where it stands and by what it is, so that it is found again when rows were inserted
-/// into the log meanwhile.
+/// Identifies a peak by row, time and emitter, so that it is still found if rows were inserted
+/// into the log in the meantime.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct PeakName {
-    /// The file of its log; empty for one that was added here.
+    /// The file of its log; empty for a peak added here.
     pub file: String,
-    /// Its row there, counted from 1; of one that was added here the number of that edit.
+    /// Its row there, counted from 1; for a peak added here, the number of that edit.
     pub row: usize,
     /// When it was taken.
     #[serde(with = "exact_time")]
@@ -180,7 +180,7 @@ pub struct PeakName {
 }
 
 impl PeakName {
-    /// The name of a peak that stands in that row of that file.
+    /// Names the peak in that row of that file.
     pub fn new(file: &str, row: usize, peak: &Peak) -> PeakName {
         PeakName {
             file: file.to_owned(),
@@ -189,24 +189,24 @@ impl PeakName {
             emitter: peak.emitter.clone(),
         }
     }
-    /// Whether both are the same peak, wherever it stands in its file.
+    /// Whether both are the same peak, whatever its row in the file.
     pub fn is_same_peak(&self, other: &PeakName) -> bool {
         (&self.file, self.time_utc, &self.emitter) == (&other.file, other.time_utc, &other.emitter)
     }
 }
 
-/// What is wanted of a term, when it is not left to the data.
+/// What to do with a term that is not left to the data.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Wish {
-    /// It is fitted.
+    /// Fit it.
     Add,
-    /// It is not.
+    /// Leave it out.
     LeaveOut,
-    /// It is held at this inside value.
+    /// Hold it at this value, in internal units.
     Hold(f64),
 }
 
-/// Where the size of the noise comes from.
+/// Source of the noise level.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum NoiseChoice {
     /// From the standard deviations in the log, where it has any.
@@ -218,27 +218,27 @@ pub enum NoiseChoice {
     Given(Angle),
 }
 
-/// What comes to the peaks of the log itself.
+/// Something added to the peaks of the log itself.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Addition {
     /// A peak added by the edit of that number.
     Peak(u64, Box<Peak>),
-    /// A log of its own.
+    /// A separate log.
     Log(String, LogAnswers),
 }
 
-/// What all changes together amount to.
+/// The sum of all changes.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Choices {
     /// Peaks used or left out by hand.
     pub uses: BTreeMap<PeakName, bool>,
-    /// Terms of which something is wanted.
+    /// Terms not left to the data.
     pub terms: BTreeMap<Term, Wish>,
-    /// Where the size of the noise comes from.
+    /// Source of the noise level.
     pub noise: NoiseChoice,
     /// What was added, in order.
     pub added: Vec<Addition>,
-    /// What could not be taken up, in words.
+    /// Changes that could not be applied, in words.
     pub lost: Vec<String>,
 }
 
@@ -248,7 +248,7 @@ impl Choices {
         *self == Choices::default()
     }
 
-    /// Takes up one more change, number `n`. `peak` reads what was typed.
+    /// Applies one more change, number `n`. `peak` parses a typed peak.
     pub fn take(
         &mut self,
         n: u64,
@@ -300,7 +300,7 @@ impl Choices {
         }
     }
 
-    /// The options of an explanation that say the same.
+    /// Returns the equivalent options for an explanation.
     pub fn options(&self) -> Options {
         let wished = |wish: Wish| {
             let all = self.terms.iter();
@@ -321,10 +321,10 @@ impl Choices {
     }
 }
 
-/// Seed of everything random: that of the command line when none is given.
+/// Random seed: the default of the command line.
 pub const SEED: u64 = 1;
 
-/// What a standard deviation given by hand may be: as in a log.
+/// Checks a standard deviation given by hand, with the same limits as in a log.
 ///
 /// # Errors
 /// What was found and what was expected, in words.
@@ -334,7 +334,7 @@ pub fn checked_noise(degrees: f64) -> Result<f64, String> {
         .map_err(|wrong| format!("{}; expected {}", wrong.found, wrong.expected))
 }
 
-/// Instants with all their digits: a name must read back as it was.
+/// Times with all their digits: a name must read back exactly.
 mod exact_time {
     use serde::{Deserialize, Deserializer, Serializer, de};
 

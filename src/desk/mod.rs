@@ -1,9 +1,9 @@
 //! The desk: a session that is worked on live.
 //!
-//! A [`Desk`] holds a station, a log and what was changed of it, one line of an append-only file
-//! for each change ([`edit_log`]). Whatever is asked to be different is an [`Edit`]; all of them
-//! together give the log and the options that [`explain`](crate::explain) is given, as the command
-//! line would give them, on a thread of its own, and the newest change wins. [`serve`] shows it to
+//! A [`Desk`] holds a station, a log and the changes made to it, one line of an append-only file
+//! for each change ([`edit_log`]). Each change is an [`Edit`]; all edits
+//! together give the log and the options for [`explain`](crate::explain), as the command
+//! line would. It runs on its own thread, and the newest change wins. [`serve`] shows the result to
 //! browsers.
 
 mod advice;

@@ -15,17 +15,17 @@ use super::session::DeskSession;
 use super::solved::SolvedSession;
 use super::view::Trouble;
 
-/// So far ahead is planned, seconds.
+/// Planning horizon, seconds.
 const AHEAD_S: f64 = 2.0 * 3600.0;
 /// Peaks that are proposed.
 const MOST: usize = 6;
-/// Longer than that ago the sky was another: then it is planned anew, seconds.
+/// Older plans no longer match the sky and are made again, seconds.
 pub const FRESH_S: f64 = 300.0;
 
 /// The next best peaks as a page shows them.
 #[derive(Clone, Debug, Serialize)]
 pub struct NextPeaks {
-    /// By which state.
+    /// Version of the state used.
     pub version: u64,
     /// Whether they are worked out.
     pub ready: bool,
@@ -54,7 +54,7 @@ struct StepView {
 }
 
 impl NextPeaks {
-    /// That they are being worked out.
+    /// Reports that they are being worked out.
     pub fn pending(version: u64, now: Utc) -> NextPeaks {
         NextPeaks {
             version,
@@ -67,7 +67,7 @@ impl NextPeaks {
         }
     }
 
-    /// That it went wrong.
+    /// Reports that planning failed.
     pub fn failed(version: u64, now: Utc) -> NextPeaks {
         NextPeaks {
             ready: true,

@@ -1,4 +1,4 @@
-//! The desk itself: edits come in, the newest state is explained, and whoever watches is told.
+//! The desk itself: takes edits, explains the newest state and notifies those watching.
 
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,30 +23,30 @@ use super::solved::SolvedSession;
 use super::term_view::can_leave_out;
 use super::view::View;
 
-/// States of which the rows are remembered, for edits that a page made on one that it still shows.
+/// Number of states whose rows are remembered, for edits from a page showing an older state.
 const REMEMBERED: usize = 64;
 
-/// Rows and what their peaks are called, after a version.
+/// Rows and the names of their peaks, as of a version.
 type Rows = (u64, Arc<Vec<(usize, PeakName)>>);
 
-/// What whoever watches is told.
+/// Notification to those watching.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Happened {
     /// The state after that edit is ready to be shown.
     Changed(u64),
-    /// The next best peaks after it are.
+    /// The next best peaks for that state are ready.
     Next(u64),
 }
 
-/// Tells it.
+/// Callback for notifications.
 pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
 
 /// Why an edit was not made.
 #[derive(Debug)]
 pub enum RefusedEdit {
-    /// It makes no sense, or is no longer possible.
+    /// It is invalid, or no longer possible.
     Wrong(Error),
-    /// It was made on a state that is gone, in words.
+    /// It refers to a state that is out of date; the reason in words.
     Overtaken(String),
 }
 
@@ -78,11 +78,11 @@ struct State {
     log: EditLog,
     effective: Arc<Effective>,
     rows: VecDeque<Rows>,
-    /// The newest state that was explained, and as a page shows it.
+    /// The newest explained state, and its view.
     solved: Option<(Arc<SolvedSession>, Arc<View>)>,
     /// The session without edits, explained.
     before: Option<Arc<SolvedSession>>,
-    /// How often the log was read again: each time is a state of its own.
+    /// How often the log was read again: each time makes a new state.
     reread: u64,
     /// Why the log could not be read again.
     unread: Option<String>,
@@ -90,15 +90,15 @@ struct State {
 }
 
 impl State {
-    /// After which edit, or reading of the log, it stands.
+    /// Returns the version: the number of edits and of re-reads of the log.
     fn version(&self) -> u64 {
         self.log.history.version + self.reread
     }
 }
 
 impl Desk {
-    /// Opens a session with its edits and begins to explain it. `tell` hears the version of every
-    /// state that is ready to be shown. Gives what must be said beside it.
+    /// Opens a session with its edits and starts explaining it. `tell` gets the version of
+    /// every state that is ready to be shown. Also returns warnings for the user.
     ///
     /// # Errors
     /// As [`EditLog::open`].
@@ -136,23 +136,23 @@ impl Desk {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// After which edit the desk stands.
+    /// Returns the current version.
     pub fn version(&self) -> u64 {
         self.state().version()
     }
 
-    /// Edits made and taken back.
+    /// Returns the edits made and undone.
     pub fn history(&self) -> History {
         self.state().log.history.clone()
     }
 
-    /// The log and the options as they are now, explained or not.
+    /// Returns the current log and options, explained or not.
     pub fn effective(&self) -> Arc<Effective> {
         self.state().effective.clone()
     }
 
-    /// The newest state, explained: waits for it at most so long, and gives the newest there is
-    /// then.
+    /// Waits up to `patience` for the newest state to be explained; after that returns the newest
+    /// one that is, or `None`.
     pub fn newest(&self, patience: Duration) -> Option<(Arc<SolvedSession>, Arc<View>)> {
         let until = Instant::now() + patience;
         let mut state = self.state();
@@ -173,16 +173,16 @@ impl Desk {
         }
     }
 
-    /// The session without edits, explained, once it is.
+    /// Returns the explained session without edits; `None` until it is ready.
     pub fn before(&self) -> Option<Arc<SolvedSession>> {
         self.state().before.clone()
     }
 
-    /// Makes an edit that was asked for on the state of `version`. It is on the disk when this
-    /// returns. Gives the version after it.
+    /// Makes an edit requested on the state of `version`. It is on disk when this
+    /// returns. Returns the new version.
     ///
     /// # Errors
-    /// When it makes no sense, when the state is gone, when it cannot be written.
+    /// If the edit is invalid, the state is out of date, or it cannot be written.
     pub fn post(
         &self,
         asked: &EditRequest,
@@ -222,7 +222,7 @@ impl Desk {
         Ok(after)
     }
 
-    /// Puts the state together anew from the log and all edits; the version after it.
+    /// Rebuilds the state from the log and all edits; returns the new version.
     fn renew(&self, state: &mut State) -> u64 {
         let choices = choices(&self.session, &state.log.history);
         let mut effective = self.session.effective(&choices);
@@ -240,10 +240,10 @@ impl Desk {
         after
     }
 
-    /// Reads the log again when its file changed, as it does while an observation writes it.
+    /// Reads the log again if its file changed, as it does while an observation writes to it.
     ///
     /// # Errors
-    /// When the file of edits cannot be written.
+    /// If the file of edits cannot be written.
     pub fn follow_log(&self) -> Result<(), Error> {
         let again = self.session.read_again();
         let mut state = self.state();
@@ -267,7 +267,7 @@ impl Desk {
         Ok(())
     }
 
-    /// The edit that is asked for, and what it is in words.
+    /// Checks a request; returns the edit and its description.
     fn edit(
         &self,
         state: &State,
@@ -390,8 +390,8 @@ impl Desk {
         })
     }
 
-    /// The next best peaks after the newest state that is explained, if they are worked out; else
-    /// that begins, and whoever watches is told when it is done.
+    /// Returns the next best peaks for the newest explained state if they are ready; otherwise
+    /// starts working them out and notifies those watching when done.
     pub fn next(self: &Arc<Desk>, now: Utc) -> NextPeaks {
         let version = self.version();
         let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
@@ -410,7 +410,7 @@ impl Desk {
         NextPeaks::pending(version, now)
     }
 
-    /// All emitters and where they are, to the minute.
+    /// Returns all emitters with their positions, at most a minute old.
     pub fn emitters(&self, now: Utc) -> Arc<Vec<EmitterView>> {
         const MINUTE_S: f64 = 60.0;
         let mut known = self.emitters.lock().unwrap_or_else(PoisonError::into_inner);
@@ -424,7 +424,7 @@ impl Desk {
         emitters
     }
 
-    /// Ends the work; states that were not explained are not any more.
+    /// Stops the worker; states not yet explained never will be.
     pub fn end(&self) {
         self.state().ended = true;
         self.changed.notify_all();
@@ -435,9 +435,9 @@ fn wrong(text: &str) -> RefusedEdit {
     RefusedEdit::Wrong(Error::Usage(text.to_owned()))
 }
 
-/// What the peak was called that stood in a row after `version`.
+/// Returns the name of the peak that was in a row as of `version`.
 fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdit> {
-    // The newest rows that are not newer: they stand until the next that are remembered.
+    // Rows of the newest state up to `version`: they apply until the next remembered state.
     let rows = state.rows.iter().rev().find(|(of, _)| *of <= version);
     let Some((_, rows)) = rows else {
         return Err(RefusedEdit::Overtaken(
@@ -450,7 +450,7 @@ fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdi
         .ok_or_else(|| wrong(&format!("there is no row {row}")))
 }
 
-/// What all edits of a history amount to.
+/// Returns the sum of all edits of a history.
 pub fn choices(session: &DeskSession, history: &History) -> Choices {
     let kind = session.station.mount.kind();
     let mut choices = Choices::default();
@@ -462,9 +462,9 @@ pub fn choices(session: &DeskSession, history: &History) -> Choices {
     choices
 }
 
-/// Works out the next best peaks after the newest state, and once more when that changed meanwhile.
+/// Works out the next best peaks for the newest state, again if it changed in the meantime.
 fn plan_newest(desk: &Weak<Desk>) {
-    /// So long a state may take to be explained.
+    /// Longest wait for a state to be explained.
     const PATIENCE: Duration = Duration::from_secs(600);
     loop {
         let Some(desk) = desk.upgrade() else { return };
@@ -492,7 +492,7 @@ fn plan_newest(desk: &Weak<Desk>) {
     }
 }
 
-/// Explains the newest state, again and again, until the desk is gone.
+/// Keeps explaining the newest state until the desk is dropped.
 fn work(desk: &Weak<Desk>) {
     loop {
         let Some(desk) = desk.upgrade() else { return };
@@ -503,9 +503,9 @@ fn work(desk: &Weak<Desk>) {
 }
 
 impl Desk {
-    /// Waits for a state that is not explained yet and explains it; false once the desk has ended.
+    /// Waits for a state not yet explained and explains it; returns false once the desk has ended.
     fn explain_newest(&self) -> bool {
-        /// Between looks at whether the desk is still there.
+        /// Interval between checks whether the desk still exists.
         const LOOK: Duration = Duration::from_secs(1);
         let (version, effective) = {
             let mut state = self.state();
@@ -537,7 +537,7 @@ impl Desk {
         let history = self.history();
         let view = Arc::new(View::of(&self.session, &solved, &before, &history));
         let mut state = self.state();
-        // A newer edit wins: what it overtook is thrown away.
+        // A newer edit wins: this result is out of date and dropped.
         if state.version() == version {
             state.solved = Some((solved, view));
             drop(state);

@@ -1,4 +1,4 @@
-//! From a log of scans to a [`Reduction`]: batches of scans on all cores, then all together.
+//! From a log of scans to a [`Reduction`]: batches of scans on all cores, then all scans compared.
 
 use std::collections::HashMap;
 use std::io::BufRead;
@@ -32,7 +32,7 @@ pub enum AssumedNoise {
     Given(NoiseLaw),
 }
 
-/// How to reduce.
+/// Options of a reduction.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct ReduceOptions {
     /// The law of the noise.
@@ -41,7 +41,7 @@ pub struct ReduceOptions {
     pub keep_curves: bool,
 }
 
-/// Scans looked at together: enough for all cores, few enough to stay in memory.
+/// Scans in a batch: enough for all cores, few enough to fit in memory.
 const BATCH_SCANS: usize = 256;
 /// A batch ends early with this many samples, so that it takes no more than some tens of megabytes.
 const BATCH_SAMPLES: usize = 1 << 17;
@@ -77,7 +77,7 @@ pub fn reduce<R: BufRead + Send>(
     }
     let mut reduction = join(analyses, station, law.law);
     reduction.remarks.splice(0..0, reader.remarks());
-    // A log that does not say holds what the page of formats calls readings.
+    // A log that does not say holds encoder readings, as docs/files.md defines.
     reduction.readings = match reader.readings() {
         Readings::Unsaid => Readings::Encoder,
         said => said,
@@ -110,11 +110,11 @@ fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, E
     Ok(batch)
 }
 
-/// The law of the noise, as far as the scans so far support one.
+/// The noise law that the scans so far support.
 struct Law {
     law: NoiseLaw,
     found: bool,
-    /// Sum of the logarithms of likelihood ratios, radiometer over steady.
+    /// Sum of the log-likelihood ratios, radiometer over steady.
     evidence: f64,
 }
 
@@ -133,7 +133,7 @@ impl Law {
             },
         }
     }
-    /// Takes up the evidence of more scans; true when the law changes by it.
+    /// Adds the evidence of more scans; returns true if this changes the law.
     fn learn(&mut self, analyses: &[Analysis]) -> bool {
         if !self.found {
             return false;
@@ -205,7 +205,7 @@ fn analyse_all(
         .collect()
 }
 
-/// What is expected of a scan's emitter in the station's beam.
+/// The expected beam for a scan's emitter.
 fn expected(scan: &Scan, station: &Station) -> ExpectedBeam {
     let radius_deg = match station.emitter(&scan.emitter).map(|e| &e.kind) {
         Some(EmitterKind::Sun) => SUN_RADIUS_DEG,
@@ -251,7 +251,7 @@ fn prepare(
     ScanPoints::of(scan, track, geometry).map_err(|e| no_place(e.to_string()))
 }
 
-/// A scan of which nothing can be made.
+/// The analysis of a scan that cannot be used.
 fn nothing(scan: &Scan, reason: &Reason) -> Analysis {
     Analysis {
         mid: match (scan.samples.first(), scan.samples.last()) {

@@ -1,5 +1,5 @@
-//! One scan, from its points to encoder offsets with their uncertainty, and what to think of
-//! them.
+//! Analysis of one scan: from its points to encoder offsets with their uncertainty, and reasons to
+//! doubt them.
 
 use super::beam_frame::Fixed;
 use super::curve::FittedCurve;
@@ -20,26 +20,26 @@ use crate::scan::ScanAxis;
 use crate::scan::reason::Reason;
 use crate::time::Utc;
 
-/// A scan looked at by itself.
+/// The analysis of one scan by itself.
 #[derive(Clone, Debug)]
 pub(crate) struct Analysis {
     pub mid: Utc,
-    /// Where the emitter stands at mid time.
+    /// The emitter's position at mid time.
     pub emitter: Fixed,
     pub shape: ScanShape,
-    /// An encoder reading near the middle of the scan, radians: tells the turn.
+    /// An encoder reading near the middle of the scan, radians: it fixes the turn of the azimuth.
     pub near: (f64, f64),
     pub reasons: Vec<Reason>,
     pub fitted: Option<FittedScan>,
-    /// The samples when nothing was fitted, for pictures.
+    /// The samples if nothing was fitted, for plots.
     pub bare: Option<FittedCurve>,
 }
 
-/// Fewer points are no scan: a beam and its baseline have five parameters, which leaves three for
-/// the noise.
+/// Too few points to fit below this: a beam and its baseline have five parameters, which leaves
+/// three for the noise.
 const FEWEST: usize = 8;
 
-/// Looks at one scan.
+/// Analyses one scan.
 pub(crate) fn analyse(points: &ScanPoints, expected: &ExpectedBeam, law: NoiseLaw) -> Analysis {
     let mut analysis = Analysis {
         mid: points.mid,
@@ -79,8 +79,8 @@ pub(crate) fn analyse(points: &ScanPoints, expected: &ExpectedBeam, law: NoiseLa
     analysis
 }
 
-/// How many beamwidths the emitter ran away from a mount that did not follow it, when they are
-/// many.
+/// How many beamwidths the emitter moved away from a mount that did not follow it; `None` if they
+/// are few.
 fn unfollowed(points: &ScanPoints, width: f64) -> Option<f64> {
     let first = points.points.first()?;
     let last = points.points.last()?;
@@ -95,8 +95,8 @@ fn unfollowed(points: &ScanPoints, width: f64) -> Option<f64> {
     (moved.min(away) > FAR_AWAY).then_some(moved)
 }
 
-/// Whether in every pass, or a whole scan without passes, all samples have the same time. (One
-/// step of time may be that from the pass before.)
+/// Whether all samples of every pass, or of a scan without passes, have the same time. (One advance
+/// of time is allowed: it may be that from the previous pass.)
 fn timeless(points: &ScanPoints, passes: &[ScanPass]) -> bool {
     let all = &points.points;
     let stands = |from: usize, to: usize| {
@@ -108,9 +108,9 @@ fn timeless(points: &ScanPoints, passes: &[ScanPass]) -> bool {
     stands(0, all.len()) || (!passes.is_empty() && passes.iter().all(|p| stands(p.from, p.to)))
 }
 
-/// How far the encoders strayed, in beamwidths, when that is not motion. An emitter that drifts
-/// through the beam of a parked dish looks the same as one scanned with both encoders stuck, and
-/// then the readings are not where the dish was.
+/// Range of the encoder readings in beamwidths, if too small to be motion; otherwise `None`. An
+/// emitter drifting through the beam of a parked dish looks the same as one scanned with both
+/// encoders stuck, in which case the readings are not the dish's position.
 fn unmoved(points: &ScanPoints, width: f64) -> Option<f64> {
     let extent = |reading: fn(&ScanPoint) -> f64| {
         let readings = || points.points.iter().map(reading);
@@ -122,12 +122,12 @@ fn unmoved(points: &ScanPoints, width: f64) -> Option<f64> {
     (beams < JITTER).then_some(beams)
 }
 
-/// Encoders that move less than this, in beamwidths, stand still: it is their jitter. Common
-/// practice, no source.
+/// Encoders that move less than this, in beamwidths, stand still: this is jitter. Common practice,
+/// no source.
 const JITTER: f64 = 0.05;
 
-/// An emitter that moves this many beamwidths is not where a standing mount looks: the main lobe
-/// and three sidelobes have passed.
+/// An emitter that moves this many beamwidths has left a stationary mount's beam: the main lobe and
+/// three sidelobes have passed.
 const FAR_AWAY: f64 = 5.0;
 
 /// A reading near the middle of the scan.
@@ -192,7 +192,7 @@ fn fit_scan(
     set_noise(&mut model, found.noise, |_| 1.0);
     let usable = vec![true; points.len()];
     let first = start(&model, &clean, found.stretch.ln(), &usable);
-    // A fit that begins with spikes in it may take one for the beam.
+    // A fit that starts with spikes included may take one for the beam.
     let no_spike: Vec<bool> = points
         .iter()
         .zip(&clean)
@@ -200,7 +200,8 @@ fn fit_scan(
         .collect();
     let mut settled = settle(&model, &first, &usable, &no_spike).ok()?;
     let mut evidence = None;
-    // Noise, curvature and a flat top each change the model; two rounds settle them.
+    // The noise law, curvature and a flat top each change the model; each is tried once, in this
+    // order.
     evidence = radiometer_evidence(&model, &settled).or(evidence);
     if law == NoiseLaw::Radiometer {
         settled = with_radiometer_noise(&mut model, settled, found.noise, &usable)?;
@@ -225,8 +226,8 @@ fn fit_scan(
             suspect.certain || stands_above(&model, without, &suspect.keep, &settled.used)
         });
         if let Some(without) = flat {
-            // Next to the limit the noise is cut on one side, so what may be left out is known
-            // by the fit and not by the power.
+            // Near the limit the noise is clipped on one side, so which points to leave out is
+            // decided by the fit and not by the power.
             let keep = below(&model, &without, suspect.top);
             let again = fit(&keep).filter(|_| keep.iter().filter(|k| **k).count() > FEWEST);
             settled = again.unwrap_or(without);
@@ -251,7 +252,7 @@ fn fit_scan(
     Some(fitted)
 }
 
-/// The fit with more baseline columns.
+/// Refits with additional baseline columns; `None` if the fit fails.
 fn with_columns(
     model: &mut ScanModel<'_>,
     settled: &SettledFit,

@@ -1,16 +1,16 @@
-//! The beam: how the received power falls with the distance from the emitter.
+//! The beam: received power as a function of distance from the emitter.
 //!
-//! Distances are in half-power widths throughout, and enter as their squares: the response is a
-//! smooth function of the square, also in the middle.
+//! Distances are in half-power widths throughout, and are passed as squares: the response is a
+//! smooth function of the square, even at the centre.
 
 use std::f64::consts::PI;
 use std::sync::LazyLock;
 
-/// Where (2 J1(u) / u)^2 is one half. A property of the function, worked out to double precision.
+/// Where (2 J1(u) / u)^2 is one half. A property of the function, computed to double precision.
 pub(crate) const HALF_POWER: f64 = 1.616_339_948_310_703_2;
 
-/// The widest disc over beam that is worked out, because the rings for a wider one would show;
-/// wider ones are taken as this wide, which needs a dish of 60 m at 10 GHz.
+/// Largest ratio of disc to beam that is modelled: with more, the integration rings would show.
+/// Wider discs are treated as this wide, which needs a dish of 60 m at 10 GHz.
 const WIDEST_DISC: f64 = 8.0;
 /// A disc whose radius is less than this fraction of the beam widens it by under 0.5 %. So small an
 /// error is not worth the time.
@@ -19,7 +19,7 @@ pub(crate) const NARROWEST_DISC: f64 = 0.08;
 /// The response at one distance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Response {
-    /// Power over that in the middle of a point's beam.
+    /// Power over that of a point source at beam centre.
     pub value: f64,
     /// Its derivative with respect to the squared distance.
     pub slope: f64,
@@ -27,25 +27,25 @@ pub(crate) struct Response {
     pub stretch: f64,
 }
 
-/// The power pattern of a uniformly lit round aperture, (2 J1(u) / u)^2 (Airy's pattern; any
-/// textbook on antennas, from memory), of half-power width 1, for a point or for an evenly
+/// The power pattern of a uniformly illuminated circular aperture, (2 J1(u) / u)^2 (Airy's pattern;
+/// any textbook on antennas, from memory), of half-power width 1, for a point or for an evenly
 /// bright disc.
 #[derive(Clone, Debug)]
 pub(crate) struct Beam {
     airy: &'static Airy,
-    /// Points of the disc for a disc of radius 1, and the weight of each; none for a point.
+    /// Integration points (x, y, weight) of a disc of radius 1; empty for a point source.
     disc: Vec<(f64, f64, f64)>,
 }
 
 impl Beam {
-    /// For a point.
+    /// The beam for a point source.
     pub fn of_point() -> Beam {
         Beam {
             airy: &AIRY,
             disc: Vec::new(),
         }
     }
-    /// For a disc whose radius is about `radius` half-power widths.
+    /// The beam for a disc whose radius is about `radius` half-power widths.
     pub fn of_disc(radius: f64) -> Beam {
         if radius < NARROWEST_DISC {
             return Beam::of_point();
@@ -55,8 +55,8 @@ impl Beam {
             r if r < 2.0 => (5, 8),
             _ => (16, 24),
         };
-        // Evenly in the area: Gauss-Legendre in the squared radius, the midpoint rule round the
-        // circle, of which one half is enough.
+        // Uniform over the area: Gauss-Legendre in the squared radius, the midpoint rule around the
+        // circle, of which one half is enough by symmetry.
         let mut disc = Vec::with_capacity(rings * spokes);
         for (node, weight) in gauss_legendre(rings) {
             let ring = (0.5 + 0.5 * node).sqrt();
@@ -67,8 +67,8 @@ impl Beam {
         }
         Beam { airy: &AIRY, disc }
     }
-    /// The response to a thousandth at a distance of either sign, for a search; the radius as in
-    /// [`Beam::response`].
+    /// The response, accurate to a thousandth, at a distance of either sign, for a search; `radius`
+    /// as in [`Beam::response`].
     #[inline(always)]
     pub fn rough(&self, distance: f64, radius: f64) -> f64 {
         let airy = self.airy;
@@ -104,7 +104,7 @@ impl Beam {
             let at = dx * dx + dy * dy;
             let (value, slope) = self.airy.at(at);
             sum.value += weight * value;
-            // d/d(r^2) = (1/2r) d/dr; pairs of opposite points keep it finite in the middle.
+            // d/d(r^2) = (1/2r) d/dr; pairs of opposite points keep it finite at the centre.
             sum.slope += weight * slope * dx / distance.max(MIDDLE);
             sum.stretch -= weight * 2.0 * at * slope;
         }
@@ -115,11 +115,11 @@ impl Beam {
     }
 }
 
-/// Closer to the middle than this the slope is that at this distance: the response is flat. So that
-/// nothing is divided by zero.
+/// Closer to the centre than this the slope is taken at this distance, where the response is flat,
+/// to avoid dividing by zero.
 const MIDDLE: f64 = 1e-3;
 
-/// Nodes and weights on -1 to 1 by Newton's method on the Legendre polynomials.
+/// Gauss-Legendre nodes and weights on -1 to 1, by Newton's method on the Legendre polynomials.
 fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
     (0..n)
         .map(|i| {
@@ -145,17 +145,19 @@ fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// Airy's pattern and its slope over the squared distance, tabulated over the distance.
+/// Airy's pattern and its derivative with respect to the squared distance, tabulated against the
+/// distance.
 #[derive(Debug)]
 struct Airy {
-    /// From each node to the next the cubics of the value and of its slope over the squared
-    /// distance.
+    /// For each interval between nodes, the cubics of the value and of its derivative with respect
+    /// to the squared distance.
     cubics: Vec<[[f64; 4]; 2]>,
-    /// The values alone, each with the step to the next; at the last distance and beyond it zero.
+    /// The values alone, each with the difference to the next; zero at the last distance and
+    /// beyond.
     values: Vec<(f64, f64)>,
 }
 
-/// Nodes for each half-power width: cubic interpolation then errs by under 1e-7.
+/// Nodes per half-power width: the error of cubic interpolation is then under 1e-7.
 const NODES_A_WIDTH: f64 = 64.0;
 /// Beyond this many half-power widths the pattern, under 2e-5 there, is taken as zero.
 const FARTHEST: f64 = 16.0;
@@ -183,7 +185,7 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
         .collect::<Vec<[f64; 3]>>();
     let last = nodes.len() - 1;
     let value = |i: usize| if i < last { nodes[i][0] } else { 0.0 };
-    // Derivatives with respect to the place: d/dr = 2 r d/d(r^2).
+    // Derivatives with respect to the position: d/dr = 2 r d/d(r^2).
     let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
     let cubics = nodes.windows(2).enumerate().map(|(i, pair)| {
         let ([v0, s0, b0], [v1, s1, b1]) = (pair[0], pair[1]);
@@ -202,7 +204,7 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
 });
 
 impl Airy {
-    /// Value at a distance of either sign, to a thousandth.
+    /// Value at a distance of either sign, accurate to a thousandth.
     #[inline(always)]
     fn rough(&self, distance: f64) -> f64 {
         let place = (distance.abs() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
@@ -215,7 +217,7 @@ impl Airy {
     fn at(&self, square: f64) -> (f64, f64) {
         let place = square.sqrt() * NODES_A_WIDTH;
         let i = place as u32;
-        // Not a number counts as place zero, and has no cubic either.
+        // NaN would convert to index zero, so it is excluded here.
         let Some(cubics) = self.cubics.get(i as usize).filter(|_| !place.is_nan()) else {
             return (0.0, 0.0);
         };
@@ -265,9 +267,9 @@ fn bessel(u: f64) -> [f64; 3] {
 mod tests {
     use super::*;
 
-    /// Tables print ten decimals.
+    /// The tables have ten decimals.
     const TABLE: f64 = 1e-10;
-    /// What interpolation may err by.
+    /// Allowed interpolation error.
     const INTERPOLATION: f64 = 1e-7;
 
     #[test]
@@ -327,7 +329,7 @@ mod tests {
                     ((up - down) / (2.0 * h) - at.slope).abs() < 1e-4,
                     "{r} {radius}"
                 );
-                // A wider beam brings everything nearer, the disc's rim too.
+                // A wider beam scales all distances down, including the disc's radius.
                 let shrink = |f: f64| beam.response(square / (f * f), radius / f).value;
                 let stretch = (shrink(1.001) - shrink(0.999)) / 0.002;
                 assert!((stretch - at.stretch).abs() < 1e-4, "{r} {radius}");
@@ -353,7 +355,7 @@ mod tests {
             assert!((ratio - 1.0).abs() < 0.01, "{radius}: {ratio}");
             assert!(disc.response(0.0, radius).value < 1.0);
         }
-        // A disc much wider than the beam is seen evenly bright inside.
+        // Inside a disc much wider than the beam the response is uniform.
         let wide = Beam::of_disc(6.0);
         let ratio = wide.response(9.0, 6.0).value / wide.response(0.0, 6.0).value;
         assert!((ratio - 1.0).abs() < 0.05, "{ratio}");

@@ -1,4 +1,4 @@
-//! A scan's samples with what was fitted to them, for pictures.
+//! A scan's samples with the fit to them, for plots.
 
 use super::beam::Beam;
 use super::model::ScanModel;
@@ -14,22 +14,22 @@ use crate::scan::ScanAxis;
 #[derive(Clone, Debug, Default)]
 pub(crate) struct FittedCurve {
     pub points: Vec<CurvePoint>,
-    /// In a map that no passes make up: none.
+    /// Empty for a map, which has no passes.
     pub passes: Vec<ScanPass>,
     /// The beam's expected width, radians.
     pub width: f64,
-    /// What was fitted; none when nothing was.
+    /// The fitted beam; `None` if nothing was fitted.
     pub lobe: Option<Lobe>,
 }
 
-/// One point. Offsets are those of the beam from the fitted peak, on the sky, radians; without
-/// a fit from the middle of the scan.
+/// One point. Offsets are those of the beam on the sky, radians, from the fitted peak or, without a
+/// fit, from the middle of the scan.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct CurvePoint {
     pub x: f64,
     pub y: f64,
     pub power: f64,
-    /// Modelled power, and the baseline in it; not finite without a fit.
+    /// Modelled power, and the baseline included in it; not finite without a fit.
     pub fit: f64,
     pub baseline: f64,
     /// Standard deviation of the point.
@@ -45,13 +45,13 @@ pub(crate) struct Lobe {
     radius: f64,
     /// Half-power width, radians.
     width: f64,
-    /// Wide over round, and slant, of an ellipse.
+    /// Elliptical stretch along the azimuth axis, and slant.
     ellipse: (f64, f64),
 }
 
 impl Lobe {
-    /// Where the response is this part of that in the middle, as a closed line of offsets in
-    /// radians on the sky.
+    /// The contour at which the response is this fraction of that at the centre, as a closed line
+    /// of offsets in radians on the sky.
     pub fn contour(&self, level: f64) -> Vec<(f64, f64)> {
         let value = |r: f64| self.beam.response(r * r, self.radius).value;
         let middle = value(0.0);
@@ -76,11 +76,11 @@ impl Lobe {
     }
 }
 
-/// Corners of a contour, one each four degrees, so that none shows.
+/// Corners of a contour, one every four degrees, so that it looks smooth.
 const CORNERS: usize = 90;
 
 impl FittedCurve {
-    /// Of a fit.
+    /// The curve of a fit.
     pub fn of(model: &ScanModel<'_>, settled: &SettledFit, passes: &[ScanPass]) -> FittedCurve {
         let layout = model.layout();
         let p = settled.parameters();
@@ -119,7 +119,7 @@ impl FittedCurve {
         }
     }
 
-    /// Of a scan to which nothing was fitted.
+    /// The curve of a scan without a fit.
     pub fn bare(points: &ScanPoints, expected: &ExpectedBeam) -> FittedCurve {
         let (_, all) = passes(points, expected.width);
         let (kept, passes) = if all.is_empty() {

@@ -1,5 +1,5 @@
-//! Residuals of a fit, and what it leaves out: curvature of the baseline, a flat top,
-//! correlated noise, gain that drifts with the baseline.
+//! Residuals of a fit, and effects it leaves out: curvature of the baseline, a flat top, correlated
+//! noise, gain that drifts with the baseline.
 
 use nalgebra::DMatrix;
 
@@ -17,25 +17,26 @@ use crate::fit::Triangle;
 use crate::fit::quantile::f_exceeds;
 use crate::scan::ScanAxis;
 
-/// The problem at a fit, with what the model leaves out in columns behind its own: curvatures of the
-/// baseline, a width that differs between the axes of a cross, what is known from elsewhere, and
-/// offsets that change over the sky. All are reduced at once: how much of a column the model's own
-/// leave, and what the data say of that, does not depend on the columns beside it.
+/// The linearised problem at a fit, with effects that the model leaves out as columns after its
+/// own: curvatures of the baseline, a width that differs between the axes of a cross, effects with
+/// a prior, and offsets that change over the sky. All are reduced at once: the part of a column
+/// that is independent of the model's own, and what the data say about it, does not depend on the
+/// other columns.
 pub(crate) struct LeftOut {
     triangle: Triangle,
-    /// The number of the model's own columns.
+    /// Number of the model's own columns.
     core: usize,
-    /// They come first behind the model's own.
+    /// They follow the model's own columns.
     curvatures: Vec<Column>,
-    /// The column of the widths, in a scan with passes along both axes.
+    /// Column of the width difference, in a scan with passes along both axes.
     widths: Option<usize>,
-    /// The first column of what is known from elsewhere; the changes over the sky come behind.
+    /// First column of the effects with a prior; the changes over the sky follow.
     first_known: usize,
     known: Vec<Known>,
 }
 
 impl LeftOut {
-    /// At a fit; none where the model has no finite derivatives.
+    /// Builds the problem at a fit; `None` if the model has no finite derivatives there.
     pub fn of(
         model: &ScanModel<'_>,
         settled: &SettledFit,
@@ -68,7 +69,7 @@ impl LeftOut {
         })
     }
 
-    /// The curvature columns that the data ask for: all of them or none (F test of the linearised
+    /// The curvature columns that the data call for: all of them or none (F test of the linearised
     /// problem).
     pub fn curvatures_asked(&self, settled: &SettledFit) -> &[Column] {
         let k = self.curvatures.len();
@@ -87,10 +88,10 @@ impl LeftOut {
     }
 
     /// By how much the widths along the two axes of a cross differ from their mean (logarithm,
-    /// without sign), with its standard deviation; none without passes along both.
+    /// without sign), with its standard deviation; `None` without passes along both.
     pub fn widths_apart(&self, settled: &SettledFit) -> Option<(f64, f64)> {
         let j = self.widths?;
-        // What the model's own columns leave of this one stands in the rows below theirs.
+        // The part of this column independent of the model's own is in the rows below theirs.
         let rows = self.core..=j;
         let column = || rows.clone().map(|i| self.triangle.r()[(i, j)]);
         let size = column().map(|x| x * x).sum::<f64>().sqrt();
@@ -103,7 +104,7 @@ impl LeftOut {
     }
 }
 
-/// One along passes of azimuth, minus one along those of elevation; none without either.
+/// One along azimuth passes, minus one along elevation passes; `None` unless there are both.
 fn sides(passes: &[ScanPass]) -> Option<Column> {
     let along = |axis: ScanAxis| passes.iter().any(|p| p.axis == axis);
     if !along(ScanAxis::Azimuth) || !along(ScanAxis::Elevation) {
@@ -117,20 +118,22 @@ fn sides(passes: &[ScanPass]) -> Option<Column> {
     Some(Column::new(0, values.collect()))
 }
 
-/// The memory of what is left over, point to point.
+/// Correlation of the residuals from point to point.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Memory {
     /// Correlation of neighbours.
     pub correlation: f64,
-    /// What it is without memory: a little below zero, since fitting takes low frequencies out.
+    /// Its value for uncorrelated noise: a little below zero, since fitting removes low
+    /// frequencies.
     pub expected: f64,
-    /// In its own standard deviations.
+    /// Excess of the correlation in its own standard deviations.
     pub significance: f64,
-    /// Rms of the smooth part of what is left over, in units of power.
+    /// Rms of the smooth part of the residuals, in units of power.
     pub smooth: f64,
 }
 
-/// From differences of neighbouring points within passes (von Neumann's ratio).
+/// Estimates the correlation from differences of neighbouring points within passes (von Neumann's
+/// ratio).
 pub(crate) fn memory(model: &ScanModel<'_>, settled: &SettledFit, passes: &[ScanPass]) -> Memory {
     let whitened: Vec<f64> = (0..model.points.len())
         .map(|i| settled.left(model, i) / model.noise[i])
@@ -174,14 +177,14 @@ pub(crate) fn memory(model: &ScanModel<'_>, settled: &SettledFit, passes: &[Scan
     }
 }
 
-/// Fewer points are no flat top: three equal readings happen by chance in a log of few digits.
-/// Common practice, no source.
+/// Fewer points than this are not a flat top: three equal readings happen by chance in a log of few
+/// digits. Common practice, no source.
 const FEWEST_AT_TOP: usize = 4;
 /// Readings equal to the last digit count as equal within this fraction, which covers the rounding
 /// of a change of units.
 const EQUAL: f64 = 1e-9;
-/// With more equal neighbours than this share off the top, the log is too coarse for equal readings
-/// to mean anything. Common practice, no source.
+/// With a larger share of equal neighbours than this away from the top, the log is too coarse for
+/// equal readings to mean anything. Common practice, no source.
 const COARSE: f64 = 0.1;
 
 /// A top that may be flat.
@@ -191,11 +194,11 @@ pub(crate) struct Suspect {
     pub top: f64,
     /// The points below it.
     pub keep: Vec<bool>,
-    /// Whether readings equal to the last digit leave no doubt.
+    /// Whether it is certain, because readings are equal to the last digit.
     pub certain: bool,
 }
 
-/// Suspects a flat top; none when there is no reason to.
+/// Looks for a flat top; `None` if there is no sign of one.
 pub(crate) fn flat_top(
     model: &ScanModel<'_>,
     settled: &SettledFit,
@@ -203,7 +206,7 @@ pub(crate) fn flat_top(
 ) -> Option<Suspect> {
     let power = |i: usize| model.points[i].power;
     let n = model.points.len();
-    // A spike is no top; but what a strong signal's flat top lacks may have been left out too.
+    // A spike is not a top; but the clipped points of a strong signal may also have been rejected.
     let used: Vec<usize> = (0..n)
         .filter(|i| settled.used[*i] || settled.left(model, *i) < 0.0)
         .collect();
@@ -235,7 +238,7 @@ pub(crate) fn flat_top(
     enough.then_some(Suspect { top, keep, certain })
 }
 
-/// The points that a fit puts clearly below a limit.
+/// For each point, whether the fit puts it clearly below a limit.
 pub(crate) fn below(model: &ScanModel<'_>, fit: &SettledFit, limit: f64) -> Vec<bool> {
     (0..model.points.len())
         .map(|i| {
@@ -245,7 +248,7 @@ pub(crate) fn below(model: &ScanModel<'_>, fit: &SettledFit, limit: f64) -> Vec<
         .collect()
 }
 
-/// Whether a fit made without the points at the top stands clearly above them.
+/// Whether a fit made without the points at the top lies clearly above them.
 pub(crate) fn stands_above(
     model: &ScanModel<'_>,
     without: &SettledFit,
@@ -261,41 +264,39 @@ pub(crate) fn stands_above(
     mean > SIGMAS_ABOVE_A_FLAT_TOP && mean * n.sqrt() > SIGMAS_OF_MEAN_ABOVE_A_FLAT_TOP
 }
 
-/// What is known from elsewhere about something the model leaves out: its mean and standard
-/// deviation.
+/// Prior mean and standard deviation of an effect that the model leaves out.
 #[derive(Clone, Copy, Debug)]
 struct Known {
     mean: f64,
     sigma: f64,
 }
 
-/// By how much the offsets move, and how uncertain they become, through what the model leaves
-/// out.
+/// How far the offsets shift, and how uncertain they become, because of effects that the model
+/// leaves out.
 #[derive(Clone, Debug)]
 pub(crate) struct Influence {
     /// To be added to the parameters.
     pub shift: Vec<f64>,
     /// To be added to their covariance.
     pub covariance: DMatrix<f64>,
-    /// By how much a degree of each error of the mount moves the parameters because the scan
-    /// covers some part of the sky (see [`error_changes`]).
+    /// How far one degree of each mount error shifts the parameters because the scan covers part of
+    /// the sky (see [`error_changes`]).
     pub pull: DMatrix<f64>,
 }
 
-/// Relative slopes of the baseline that a drifting gain can explain, of one sigma; receivers drift
-/// by a few per cent within a scan, and far larger slopes have another reason. Common practice, no
+/// Relative slope of the baseline that a drifting gain can explain, one sigma; receivers drift by a
+/// few per cent within a scan, and far larger slopes have another cause. Common practice, no
 /// source.
 const GAIN_DRIFT: f64 = 0.15;
-/// On an axis that a cut does not measure, the emitter stands this far off its middle, in
-/// beamwidths, one standard deviation: about as well as a dish is centred by ear. Common practice,
-/// no source.
+/// Distance of the emitter from a cut along the axis that the cut does not measure, in beamwidths,
+/// one standard deviation: about as well as a dish is centred by ear. Common practice, no source.
 const OFF_CUT: f64 = 0.25;
 
-/// What a gain that drifts along with the baseline, an emitter that moves across a cut at
-/// an unknown place, and offsets that change over the sky do to the offsets.
+/// Effect on the offsets of a gain that drifts with the baseline, of an emitter that moves across a
+/// cut at an unknown distance, and of offsets that change over the sky.
 ///
-/// How much of a baseline's slope is gain, which bends the signal too, the data cannot say: it
-/// is taken as half, give or take half.
+/// The data cannot say how much of a baseline's slope is gain, which distorts the signal too: it is
+/// taken as half, plus or minus half.
 pub(crate) fn influence(left_out: Option<&LeftOut>, core: usize) -> Influence {
     let mut total = Influence {
         shift: vec![0.0; core],
@@ -320,16 +321,16 @@ pub(crate) fn influence(left_out: Option<&LeftOut>, core: usize) -> Influence {
         }
         total.covariance += &by_one * by_one.transpose() * (known.sigma * known.sigma);
     }
-    // Were the errors in the model, the parameters would move by minus `moved` times them: so
-    // by as much they have been moved without.
+    // With the errors in the model, the parameters would change by minus `moved` times them; so
+    // leaving them out has shifted the parameters by that much.
     total
         .pull
         .copy_from(&moved.columns(known.len(), error_changes::ERRORS));
     total
 }
 
-/// How a degree of each error of the mount changes the offsets along the scan, against those at
-/// the emitter's place at mid time.
+/// Change of the offsets along the scan per degree of each mount error, relative to the emitter's
+/// position at mid time.
 fn changes(model: &ScanModel<'_>, settled: &SettledFit, emitter: &Fixed) -> Vec<Extra> {
     let degree = 1f64.to_radians();
     let units = [degree / model.azimuth.unit, degree / model.elevation.unit];

@@ -1,4 +1,4 @@
-//! Roughly where the emitter is, if it is there at all.
+//! A rough search for the emitter, and a test whether it is in the scan at all.
 
 use super::passes::{ScanPass, ScanShape};
 use super::point::ScanPoint;
@@ -8,7 +8,7 @@ use super::tuned::SIGMAS_OF_A_SIGNAL;
 use crate::scan::ScanAxis;
 use crate::scan::reason::Reason;
 
-/// Where the emitter is, roughly; none when it is nowhere. `clean` is the power without spikes.
+/// Finds the emitter roughly; `None` if no emitter is found. `clean` is the power without spikes.
 pub(crate) fn find(
     points: &[ScanPoint],
     clean: &[f64],
@@ -58,7 +58,7 @@ pub(crate) fn find(
     }
     let azimuth = azimuth.filter(|_| a_seen);
     let elevation = elevation.filter(|_| e_seen);
-    // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
+    // In the other axis of a cut the beam is assumed to have crossed the emitter as it passed.
     let beside = |along: ScanAxis, place: f64, axis: ScanAxis| {
         let nearest = points.iter().min_by(|p, q| {
             let away = |p: &ScanPoint| (p.offset(along) - place).abs();
@@ -81,7 +81,7 @@ pub(crate) fn find(
     })
 }
 
-/// The points and passes without those along an axis.
+/// The points and passes, leaving out the passes along an axis.
 pub(crate) fn without(
     points: &[ScanPoint],
     passes: &[ScanPass],

@@ -1,4 +1,4 @@
-//! What a fit says: encoder offsets with their uncertainty, width, height and noise.
+//! Results of a fit: encoder offsets with their uncertainty, width, height and noise.
 
 use nalgebra::DMatrix;
 
@@ -12,17 +12,17 @@ use super::setup::{Group, Groups};
 use super::tuned::UNCERTAINTY_OF_A_MISS;
 use crate::scan::ScanAxis;
 
-/// The encoder offsets (reading less the emitter's apparent place) of one axis.
+/// The encoder offsets (reading less the emitter's apparent position) of one axis.
 #[derive(Clone, Debug)]
 pub(crate) struct AxisFit {
     /// One for each group, radians of the axis.
     pub offsets: Vec<f64>,
     /// Their covariance.
     pub covariance: DMatrix<f64>,
-    /// Direction and speed of each, the speed taken where the peak is.
+    /// Direction and speed of each group, the speed taken at the peak.
     pub groups: Vec<Group>,
-    /// By how many degrees each offset is moved by a degree of each error of the mount because
-    /// the scan covers some part of the sky: one row a group.
+    /// Degrees by which each offset shifts per degree of each mount error because the scan covers
+    /// part of the sky: one row per group.
     pub pull: DMatrix<f64>,
 }
 
@@ -34,23 +34,23 @@ pub(crate) struct FittedScan {
     /// Width over that expected, and the standard deviation of its logarithm.
     pub stretch: f64,
     pub stretch_sigma: f64,
-    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and
-    /// the standard deviation of its logarithm; 1 and 0 where none was fitted.
+    /// The longer of the two half-power widths of an ellipse or a cross over their geometric mean,
+    /// and the standard deviation of its logarithm; 1 and 0 if none was fitted.
     pub elongation: f64,
     pub elongation_sigma: f64,
-    /// Of the strongest pass.
+    /// Height of the strongest pass.
     pub height: f64,
-    /// Standard deviation of a row there.
+    /// Standard deviation of a row at the peak.
     pub noise: f64,
     /// Baseline below the peak.
     pub level: f64,
-    /// By how much likelier the radiometer law is than steady noise (logarithm).
+    /// Log-likelihood of the radiometer law less that of steady noise.
     pub radiometer_evidence: Option<f64>,
     pub curve: FittedCurve,
 }
 
 impl FittedScan {
-    /// What was fitted along an axis; none when it was not measured.
+    /// The fit along an axis; `None` if it was not measured.
     pub fn axis(&self, axis: ScanAxis) -> Option<&AxisFit> {
         match axis {
             ScanAxis::Azimuth => self.azimuth.as_ref(),
@@ -83,7 +83,8 @@ pub(crate) fn gather(
             ScanAxis::Azimuth => &model.azimuth,
             ScanAxis::Elevation => &model.elevation,
         };
-        // A group of passes that missed the emitter tells nothing, whatever its covariance says.
+        // A group of passes that missed the emitter gives no information, whatever its covariance
+        // says.
         let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
         let told: Vec<usize> = (0..groups.len())
             .filter(|k| sigma(k) < UNCERTAINTY_OF_A_MISS)
@@ -118,7 +119,7 @@ pub(crate) fn gather(
             let own = model.parts.iter().filter(|part| part.height == h);
             let points = own.flat_map(|part| part.points.clone());
             let responses = points.map(|i| (settled.at[i].response, i));
-            // Of equal ones the first.
+            // The first of equal ones.
             let nearest = responses.min_by(|a, b| b.0.total_cmp(&a.0));
             at_top = nearest.map_or(0, |(_, i)| i);
         }
@@ -149,7 +150,7 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &SettledFit) -> (f64, f64)
     )
 }
 
-/// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
+/// The longer of the two widths of an ellipse or a cross over their geometric mean, and the
 /// standard deviation of its logarithm.
 fn elongation(
     model: &ScanModel<'_>,
@@ -174,12 +175,12 @@ fn elongation(
     )
 }
 
-/// An ellipse is at most three times (the root of ten) as long as the mean of its widths: no dish
-/// has a flatter beam that is not built for it.
+/// An ellipse is at most three times (the root of ten) as long as the mean of its widths: only
+/// purpose-built dishes have a flatter beam.
 const LEAST_FORM: f64 = 0.1;
 
-/// The group's speed where the emitter is, by steps none, else by a straight line through the points within half a
-/// beamwidth of it.
+/// Sets the group's speed at the emitter: zero for a stepped group, otherwise the slope of a
+/// straight line through the points within half a beamwidth of it.
 fn refine_speed(
     group: &mut Group,
     offset: f64,

@@ -1,18 +1,16 @@
 //! The modelled signal of a scan: baselines plus a beam, with derivatives.
 //!
-//! With the power w of each point, its standard deviation s, the baseline columns c and the height h
-//! of the beam's response R at the distance of the emitter from the beam's middle, over the beam's
-//! width, a fit minimises
+//! With the power w of each point, its standard deviation s, the baseline columns c with
+//! coefficients b, and the height h of the beam's response R at the emitter's distance (x, y) from
+//! beam centre in units of the beamwidth, the fit minimises
 //!
 //! ```text
 //! sum ( (w_i - sum_k b_k c_k,i - h R(x_i, y_i; width)) / s_i )^2 + (ln(width / expected) / 0.5)^2
 //! ```
 //!
-//! power = sum of baseline columns x coefficients + height x response(distance of the emitter
-//! from the beam's middle). Nonlinear parameters are the encoder offsets, one for each group of
-//! passes along an axis that share direction and speed (a lag or a backlash sets them apart),
-//! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
-//! linearly.
+//! The nonlinear parameters are the encoder offsets, one for each group of passes along an axis
+//! that share direction and speed (lag or backlash makes the groups differ), and the width; in
+//! rasters also the beam's ellipticity. Heights and baselines enter linearly.
 
 use std::ops::Range;
 
@@ -22,33 +20,33 @@ use super::point::ScanPoint;
 use crate::fit::{Block, Model, Stretch, Unevaluable};
 use crate::scan::ScanAxis;
 
-/// Which azimuth or elevation offset a point has.
+/// Which azimuth or elevation offset applies to a point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Slot {
-    /// That of one group of passes.
+    /// The offset of one group of passes.
     Group(usize),
-    /// The mean of all groups of the axis, or the assumed offset when it has none.
+    /// The mean of all groups of the axis, or the assumed offset if it has none.
     Mean,
 }
 
-/// How one axis enters.
+/// How one axis enters the model.
 #[derive(Clone, Debug)]
 pub(crate) struct AxisLayout {
-    /// Number of groups, each with an offset to fit; none when the axis is not measured.
+    /// Number of groups, each with an offset to fit; zero if the axis is not measured.
     pub groups: usize,
-    /// Offset (encoder less sky), radians, from which those fitted are counted.
+    /// Offset (encoder less sky), radians, to which the fitted ones are relative.
     pub reference: f64,
-    /// Radians of the axis for one unit of a parameter, which is one beamwidth on the sky.
+    /// Radians of the axis per unit of a parameter, which is one beamwidth on the sky.
     pub unit: f64,
 }
 
-/// A pass, or all points where passes make no difference: what is the same for its points.
+/// What is common to the points of a pass, or to all points if passes make no difference.
 #[derive(Clone, Debug)]
 pub(crate) struct Part {
     pub points: Range<usize>,
     pub azimuth: Slot,
     pub elevation: Slot,
-    /// Which height.
+    /// Index of its height.
     pub height: usize,
 }
 
@@ -60,40 +58,40 @@ pub(crate) struct Column {
 }
 
 impl Column {
-    /// From point number `from` on.
+    /// A column whose values begin at point number `from`.
     pub fn new(from: usize, values: Vec<f64>) -> Column {
         Column { from, values }
     }
-    /// At point `i`.
+    /// The value at point `i`.
     #[inline]
     pub fn at(&self, i: usize) -> f64 {
         let place = i.wrapping_sub(self.from);
         self.values.get(place).copied().unwrap_or(0.0)
     }
-    /// Whether it may be other than zero at some of the points.
+    /// Whether it may be nonzero at any of the points.
     fn touches(&self, points: &Range<usize>) -> bool {
         self.from < points.end && points.start < self.from + self.values.len()
     }
 }
 
-/// An additional column, for tests of what the model leaves out and for what is known of it
-/// otherwise.
+/// An additional column, for an effect that the model leaves out, to test it or to apply a prior to
+/// it.
 #[derive(Clone, Debug)]
 pub(crate) enum Extra {
     /// A baseline column.
     Column(Column),
-    /// A height that changes along: the beam's response times a value a point.
+    /// A height that changes along the scan: the beam's response times a value for each point.
     Height(Column),
-    /// A width that differs from place to place: its logarithm times a value a point.
+    /// A width that changes along the scan: its logarithm times a value for each point.
     Width(Column),
     /// The offset of an axis that is not measured, in beamwidths.
     Unmeasured(ScanAxis),
-    /// Offsets of both axes that change along, in beamwidths a point.
+    /// Offsets of both axes that change along the scan, in beamwidths, for each point.
     Offsets(Vec<(f64, f64)>),
 }
 
 impl Extra {
-    /// Whether it may change the model at some of the points.
+    /// Whether it may change the model at any of the points.
     fn touches(&self, points: &Range<usize>) -> bool {
         match self {
             Extra::Column(column) | Extra::Height(column) | Extra::Width(column) => {
@@ -102,7 +100,7 @@ impl Extra {
             Extra::Unmeasured(_) | Extra::Offsets(_) => true,
         }
     }
-    /// By how much it changes the power of point `i`.
+    /// The derivative of the power of point `i` with respect to it.
     fn slope(&self, i: usize, at: &Modelled) -> f64 {
         let h = at.height;
         match self {
@@ -118,7 +116,7 @@ impl Extra {
     }
 }
 
-/// A point's readings as turns.
+/// A point's readings as rotations.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turned {
     /// From the azimuth reading to the emitter.
@@ -128,7 +126,7 @@ pub(crate) struct Turned {
 }
 
 impl Turned {
-    /// Of each point.
+    /// The rotations of each point.
     pub fn of(points: &[ScanPoint]) -> Vec<Turned> {
         let one = |p: &ScanPoint| Turned {
             across: PlaneRotation::new(p.emitter.azimuth - p.azimuth),
@@ -138,27 +136,27 @@ impl Turned {
     }
 }
 
-/// What parameters of the model make the same for all points of a part.
+/// Values that follow from the parameters and are the same for all points of a part.
 pub(crate) struct Setting<'m> {
-    /// What the azimuth offset adds to the turn toward the emitter.
+    /// Rotation that the azimuth offset adds to the turn toward the emitter.
     azimuth: PlaneRotation,
-    /// What the elevation offset adds to the elevation reading.
+    /// Rotation that the elevation offset adds to the elevation reading.
     elevation: PlaneRotation,
     height: f64,
-    /// The baseline columns there, each with its number and its coefficient.
+    /// The baseline columns that cover the part, each with its number and coefficient.
     baseline: Vec<(usize, &'m Column, f64)>,
     /// One over the width.
     scale: f64,
     /// Radius of the emitter's disc over the width.
     radius: f64,
-    /// The squared distance from the beam's middle is xx x^2 + yy y^2 + 2 xy x y.
+    /// The squared distance from beam centre is xx x^2 + yy y^2 + 2 xy x y.
     xx: f64,
     yy: f64,
     xy: f64,
 }
 
 impl Setting<'_> {
-    /// The baseline columns that there are at point `i`, each with its number and its value.
+    /// The baseline columns at point `i`, each as its number and value.
     pub fn columns(&self, i: usize) -> impl Iterator<Item = (usize, f64)> {
         let values = self
             .baseline
@@ -174,7 +172,7 @@ pub(crate) struct ScanModel<'a> {
     pub points: &'a [ScanPoint],
     /// One for each point.
     pub readings: Vec<Turned>,
-    /// In order, and together all points.
+    /// In order, and together they cover all points.
     pub parts: Vec<Part>,
     pub azimuth: AxisLayout,
     pub elevation: AxisLayout,
@@ -190,8 +188,8 @@ pub(crate) struct ScanModel<'a> {
     pub noise: Vec<f64>,
 }
 
-/// The model with columns that it leaves out. Their parameters come last and are looked at where
-/// they are zero.
+/// The model extended by columns for effects that it leaves out. Their parameters come last and are
+/// evaluated at zero.
 pub(crate) struct Extended<'m, 'a> {
     pub model: &'m ScanModel<'a>,
     pub extras: &'m [Extra],
@@ -206,12 +204,12 @@ pub(crate) struct Parameters {
     pub elevation: usize,
     /// Logarithm of the width over that expected.
     pub width: usize,
-    /// With an elliptic beam: logarithm of wide over round, and the slant.
+    /// With an elliptical beam: logarithm of its stretch in azimuth, and the slant.
     pub ellipse: usize,
     pub count: usize,
 }
 
-/// The modelled value at one point, taken apart.
+/// The modelled value at one point, in its components.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Modelled {
     pub baseline: f64,
@@ -231,7 +229,7 @@ impl Modelled {
 }
 
 impl<'a> ScanModel<'a> {
-    /// Without extra columns.
+    /// The model without extra columns.
     fn alone(&self) -> Extended<'_, 'a> {
         Extended {
             model: self,
@@ -240,8 +238,8 @@ impl<'a> ScanModel<'a> {
     }
 
     pub fn layout(&self) -> Parameters {
-        // What only some of the points touch comes first: rows of the triangle that are put in their
-        // place and stay as they are.
+        // Parameters that affect only some of the points come first: their rows of the triangle are
+        // then computed once and not changed by later points.
         let baseline = self.heights;
         let azimuth = baseline + self.baseline.len();
         let elevation = azimuth + self.azimuth.groups;
@@ -258,7 +256,7 @@ impl<'a> ScanModel<'a> {
         }
     }
 
-    /// The offsets of both axes that the points of a part have, radians.
+    /// The offsets of both axes for the points of a part, radians.
     pub fn offsets(&self, part: &Part, p: &[f64]) -> (f64, f64) {
         let layout = self.layout();
         let offset = |axis: &AxisLayout, slot: Slot, values: &[f64]| {
@@ -277,7 +275,7 @@ impl<'a> ScanModel<'a> {
         )
     }
 
-    /// The model at these parameters, for the points of a part.
+    /// Prepares the model at these parameters for the points of a part.
     pub fn setting(&self, part: &Part, p: &[f64]) -> Setting<'_> {
         let layout = self.layout();
         let (azimuth, elevation) = self.offsets(part, p);
@@ -393,7 +391,7 @@ impl Model for ScanModel<'_> {
 }
 
 impl Extended<'_, '_> {
-    /// The rows of ascending points.
+    /// Pushes the rows of points in ascending order.
     fn rows(&self, p: &[f64], points: impl Iterator<Item = usize>, block: &mut Block) {
         let Extended { model, extras } = self;
         let layout = model.layout();
@@ -407,14 +405,14 @@ impl Extended<'_, '_> {
                     let Some(part) = parts.find(|part| part.points.contains(&i)) else {
                         break;
                     };
-                    // What is not set below is zero at every point of the part.
+                    // Slopes not set below are zero at every point of the part.
                     slopes.fill(0.0);
                     let (part, setting) = here.insert((part, model.setting(part, p)));
                     (*part, &*setting)
                 }
             };
             let at = model.at(i, setting);
-            // A residual falls where the power rises.
+            // A residual decreases as the modelled power increases.
             let whitened = 1.0 / model.noise[i];
             let (scale, h) = (-whitened, -whitened * at.height);
             let s = &mut slopes;
@@ -496,9 +494,9 @@ mod tests {
     use super::*;
     use crate::fit::{Options, fit};
 
-    /// Analytic derivatives and central differences agree to this, of heights of 2 and 3: the beam's
-    /// values and its slopes are interpolated apart, over 64 nodes a width and to 1e-7 of the
-    /// height.
+    /// Analytic derivatives and central differences agree to within this, for heights of 2 and 3:
+    /// the beam's values and slopes are interpolated separately, with 64 nodes per width and to
+    /// 1e-7 of the height.
     const DIFFERENCES: f64 = 2e-5;
 
     fn points() -> Vec<ScanPoint> {
@@ -555,7 +553,7 @@ mod tests {
         model.everywhere(p).iter().map(Modelled::power).collect()
     }
 
-    /// The power of every point when a parameter, an extra among them, is `by` larger.
+    /// The power of every point with one parameter (or extra) increased by `by`.
     fn changed(model: &ScanModel<'_>, extras: &[Extra], p: &[f64], at: usize, by: f64) -> Vec<f64> {
         let layout = model.layout();
         let mut larger = p.to_vec();
@@ -563,7 +561,7 @@ mod tests {
             larger[at] += by;
             return powers(model, &larger);
         };
-        // Of each point as if all points had its value.
+        // Each point's power as if all points had its value of the extra.
         let one = |i: usize| {
             let (mut p, mut shifted) = (p.to_vec(), model.clone());
             let mut shift = |azimuth: f64, elevation: f64| {
@@ -588,7 +586,8 @@ mod tests {
 
     #[test]
     fn every_derivative_is_that_of_differences() {
-        /// Truncation leaves its square times a third derivative, some 100 a beamwidth cubed.
+        /// The truncation error is its square times a third derivative, about 100 per cubed
+        /// beamwidth.
         const STEP: f64 = 1e-5;
         let points = points();
         let values: Vec<f64> = (0..points.len()).map(|i| (i as f64 * 0.7).sin()).collect();
@@ -618,7 +617,7 @@ mod tests {
                 p.extend([0.05, 0.08]);
             }
             assert_eq!(p.len(), layout.count);
-            // Extras are looked at where they are zero.
+            // Extras are evaluated at zero.
             p.extend([0.0; 6]);
             let mut block = Block::new(p.len(), points.len());
             block.ask(0..points.len());
@@ -627,7 +626,7 @@ mod tests {
                 let [more, less] = [STEP, -STEP].map(|by| changed(&model, &extras, &p, j, by));
                 let mut largest: f64 = 0.0;
                 for i in 0..points.len() {
-                    // A residual is what is left when the power is taken off.
+                    // A residual is the measured less the modelled power.
                     let analytic = -block.derivative(i, j);
                     let numeric = (more[i] - less[i]) / (2.0 * STEP);
                     largest = largest.max(analytic.abs());

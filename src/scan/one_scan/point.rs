@@ -1,5 +1,5 @@
-//! The samples of one scan prepared: in order of time, encoders unwrapped, each with its
-//! emitter's place at its own time.
+//! The samples of one scan, prepared: in time order, encoders unwrapped, each with the emitter's
+//! position at its own time.
 
 use super::beam_frame::Fixed;
 use super::tuned::{CATCH_UP_OF_A_STUCK_ENCODER, LEAST_SAMPLES_OF_A_STUCK_ENCODER};
@@ -20,10 +20,10 @@ pub(crate) struct ScanPoint {
     pub azimuth: f64,
     /// Elevation encoder reading.
     pub elevation: f64,
-    /// Where the beam should point in the mount's own coordinates, the first unwrapped within the
+    /// Where the beam should point in the mount's own coordinates, azimuth unwrapped within the
     /// scan.
     pub emitter: Fixed,
-    /// Linear.
+    /// Linear power.
     pub power: f64,
     /// Rows averaged into it.
     pub rows: f64,
@@ -44,19 +44,18 @@ impl ScanPoint {
 pub(crate) struct ScanPoints {
     /// Halfway between the first and the last sample.
     pub mid: Utc,
-    /// Where the emitter stands then.
+    /// The emitter's position at that time.
     pub emitter: Fixed,
-    /// In order of time.
+    /// In time order.
     pub points: Vec<ScanPoint>,
-    /// What was odd.
+    /// Faults found in the samples.
     pub reasons: Vec<Reason>,
 }
 
 impl ScanPoints {
-    /// Of a scan whose emitter follows `track`.
+    /// Prepares a scan whose emitter follows `track`.
     ///
-    /// # Errors
-    /// When the emitter has no place at the scan's times.
+    /// # Errors If the emitter's position at the scan's times cannot be computed.
     pub fn of(
         scan: &Scan,
         track: &Track<'_>,
@@ -100,8 +99,8 @@ impl ScanPoints {
     }
 }
 
-/// A direction in the mount's own coordinates: what its encoders would read there without any
-/// error.
+/// A direction in the mount's own coordinates: the readings of its encoders there without any
+/// errors.
 fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderReading {
     let own = EncoderReading {
         azimuth: direction.azimuth(),
@@ -109,7 +108,7 @@ fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderRe
     };
     match ideal.kind().is_az_el() {
         true => own,
-        // On the axis itself any first reading will do.
+        // On the axis itself any reading of the first encoder is right.
         false => {
             (ideal.readings(direction, ApproachSigns::UNKNOWN)).map_or(own, |both| both.direct)
         }
@@ -123,7 +122,7 @@ fn fixed(at: &EncoderReading, near: Angle) -> Fixed {
     )
 }
 
-/// The samples in order of time, each once.
+/// The samples in time order, without duplicates.
 fn in_order(samples: &[Sample], reasons: &mut Vec<Reason>) -> Vec<Sample> {
     let mut ordered = samples.to_vec();
     let backward = ordered.windows(2).filter(|w| w[1].time < w[0].time).count();
@@ -145,10 +144,10 @@ fn in_order(samples: &[Sample], reasons: &mut Vec<Reason>) -> Vec<Sample> {
 /// common practice, no source.
 const STUCK_TIMES: usize = 4;
 
-/// Leaves out the samples whose position is not known because the encoders stood still while
-/// the mount moved on: runs of equal readings that are much longer than usual and end with a
-/// jump, and long runs at the ends of the scan. A scan whose readings never change is one of a
-/// standing dish, and is left as it is.
+/// Drops the samples whose position is not known because the encoders stuck while the mount kept
+/// moving: runs of equal readings that are much longer than usual and end with a jump, and long
+/// runs at the ends of the scan. A scan whose readings never change is one of a parked dish, and is
+/// left unchanged.
 fn drop_still(points: &mut Vec<ScanPoint>, reasons: &mut Vec<Reason>) {
     let same = |a: &ScanPoint, b: &ScanPoint| a.azimuth == b.azimuth && a.elevation == b.elevation;
     let mut runs: Vec<(usize, usize)> = Vec::new();
@@ -177,7 +176,8 @@ fn drop_still(points: &mut Vec<ScanPoint>, reasons: &mut Vec<Reason>) {
         }
         let at_an_end = i == 0 || i == runs.len() - 1;
         if at_an_end || step(i) > CATCH_UP_OF_A_STUCK_ENCODER * usual_step {
-            // At the start of a run the reading is still right, at the end of a first run again.
+            // The reading is right at the start of a run, except in the first run, where it is
+            // right at the end.
             let right = if i == 0 { to - 1 } else { *from };
             for (k, kept) in keep.iter_mut().enumerate().take(*to).skip(*from) {
                 *kept = k == right;
@@ -192,11 +192,11 @@ fn drop_still(points: &mut Vec<ScanPoint>, reasons: &mut Vec<Reason>) {
     }
 }
 
-/// Standard deviation over median absolute deviation of normal noise: 1 / 0.6745 (Huber and
+/// Ratio of standard deviation to median absolute deviation for normal noise: 1 / 0.6745 (Huber and
 /// Ronchetti, Robust Statistics, 2nd edition).
 pub(crate) const SIGMA_OF_MEDIAN: f64 = 1.4826;
 
-/// The middle value; zero of none.
+/// The median; zero if there are no values.
 pub(crate) fn median(mut values: Vec<f64>) -> f64 {
     if values.is_empty() {
         return 0.0;

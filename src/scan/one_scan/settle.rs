@@ -1,4 +1,4 @@
-//! The fit of a scan's model: start, spikes, final weights.
+//! The fit of a scan's model: start values, rejection of spikes, final weights.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -9,10 +9,10 @@ use super::tuned::{
 };
 use crate::fit::{FitError, LeastSquares, Options, Precision, Prior, Solution, Triangle, fit};
 
-/// Standard deviation of the logarithm of the width before the data: a factor of 1.65, which covers
-/// what feeds do to a beam. Only the faintest scans feel it. Common practice, no source.
+/// Prior standard deviation of the logarithm of the width: a factor of 1.65, which covers the
+/// effect of feeds on the beam. It matters only for the faintest scans. Common practice, no source.
 const WIDTH_SIGMA: f64 = 0.5;
-/// The same for a beam's ellipticity and slant, which are a few per cent of a usual dish. Common
+/// The same for a beam's ellipticity and slant, which are a few per cent for a usual dish. Common
 /// practice, no source.
 const ELLIPSE_SIGMA: f64 = 0.2;
 
@@ -27,7 +27,7 @@ pub(crate) struct SettledFit {
     pub used: Vec<bool>,
     /// Standard deviation of a point in units of the model's noise.
     pub scatter: f64,
-    /// What the model gives for each point.
+    /// The modelled value at each point.
     pub at: Vec<Modelled>,
 }
 
@@ -35,13 +35,13 @@ impl SettledFit {
     pub fn parameters(&self) -> &[f64] {
         &self.solution.parameters
     }
-    /// What the model leaves of a point, in units of power.
+    /// The residual of a point, in units of power.
     pub fn left(&self, model: &ScanModel<'_>, i: usize) -> f64 {
         model.points[i].power - self.at[i].power()
     }
 }
 
-/// Priors that keep a faint scan's fit sane.
+/// Priors that keep the fit of a faint scan within reason.
 pub(crate) fn priors(model: &ScanModel<'_>) -> Vec<Prior> {
     let layout = model.layout();
     let mut priors = vec![Prior::on(layout.width, 0.0, WIDTH_SIGMA)];
@@ -52,7 +52,7 @@ pub(crate) fn priors(model: &ScanModel<'_>) -> Vec<Prior> {
     priors
 }
 
-/// Heights and baselines solved linearly at the given offsets (zero) and logarithm of the width.
+/// Solves for heights and baselines linearly, at zero offsets and the given logarithm of the width.
 pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[bool]) -> Vec<f64> {
     let layout = model.layout();
     let mut p = vec![0.0; layout.count];
@@ -88,11 +88,10 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     p
 }
 
-/// Fits the `usable` points, at first only the `trusted` ones among them; those that then stand
-/// out are left out and the rest fitted again.
+/// Fits the `usable` points, at first only the `trusted` ones among them; outliers are then left
+/// out and the rest fitted again until the set no longer changes.
 ///
-/// # Errors
-/// When the model has no finite value at the start.
+/// # Errors If the model has no finite value at the start.
 pub(crate) fn settle(
     model: &ScanModel<'_>,
     start: &[f64],
@@ -108,8 +107,8 @@ pub(crate) fn settle(
         precision: Precision::Draft,
         ..Options::default()
     };
-    // Whether the last fit was one of exactly the points in `used`, with full weight, and whether
-    // it was more than a draft.
+    // Whether the last fit used exactly the points in `used` with full weight, and whether it was
+    // more precise than a draft.
     let (mut plain, mut fine) = (true, false);
     let mut solution = fit(model, start, &options)?;
     let mut at = model.everywhere(&solution.parameters);
@@ -136,7 +135,7 @@ pub(crate) fn settle(
         if (plain && fine && now == used) || bad > MOST_BAD_POINTS * n {
             break;
         }
-        // With points distrusted from the beginning the first fit was not pulled by them.
+        // If bad points were distrusted from the start, they did not pull the first fit.
         let pulled = plain && round == 0 && used == usable && now != used;
         options.weights = Some(
             (0..whitened.len())
@@ -150,7 +149,7 @@ pub(crate) fn settle(
                 .collect(),
         );
         if !pulled {
-            // The offset then is off by less than a thousandth of its standard deviation.
+            // The error of the offset is then less than a thousandth of its standard deviation.
             options.precision = Precision::Comparison;
         }
         solution = fit(model, &solution.parameters, &options)?;
@@ -170,7 +169,7 @@ pub(crate) fn settle(
     })
 }
 
-/// The problem reduced at a fit with extra columns behind its own: one pass over the data.
+/// Reduces the problem at a fit with extra columns after its own: one pass over the data.
 pub(crate) fn reduced(
     model: &ScanModel<'_>,
     settled: &SettledFit,

@@ -11,15 +11,15 @@ use crate::scan::ScanAxis;
 /// Passes of one axis with the same direction and about the same speed.
 #[derive(Clone, Debug)]
 pub(crate) struct Group {
-    /// +1, -1, or 0 when the direction is not one.
+    /// +1, -1, or 0 if there is no single direction.
     pub sign: f64,
-    /// Radians of the axis a second, of the encoder against the emitter.
+    /// Speed of the encoder relative to the emitter, radians of the axis per second.
     pub speed: f64,
     /// Which passes.
     pub passes: Vec<usize>,
 }
 
-/// What is expected of a beam and an emitter.
+/// The expected sizes of the beam and the emitter.
 #[derive(Clone, Debug)]
 pub(crate) struct ExpectedBeam {
     /// Half-power width, radians.
@@ -29,7 +29,7 @@ pub(crate) struct ExpectedBeam {
 }
 
 impl ExpectedBeam {
-    /// Twice the sine of half the width, the unit of distances.
+    /// Twice the sine of half the width: the unit of distance.
     pub fn chord(&self) -> f64 {
         2.0 * (0.5 * self.width).sin()
     }
@@ -38,7 +38,7 @@ impl ExpectedBeam {
         let radius = self.disc / self.width;
         if radius < NARROWEST_DISC { 0.0 } else { radius }
     }
-    /// The beam as the emitter shows it.
+    /// The beam for the emitter's disc.
     pub fn beam(&self) -> Beam {
         Beam::of_disc(self.radius())
     }
@@ -69,7 +69,7 @@ pub(crate) fn groups(passes: &[ScanPass], axis: ScanAxis) -> Vec<Group> {
     groups
 }
 
-/// The one group of an axis that steps from row to row, or wanders.
+/// The single group of an axis that steps from row to row or moves irregularly.
 fn stepping(passes: &[ScanPass], axis: ScanAxis) -> Group {
     let rows: Vec<&ScanPass> = passes.iter().filter(|p| p.axis != axis).collect();
     let mut sign = 0.0;
@@ -77,7 +77,7 @@ fn stepping(passes: &[ScanPass], axis: ScanAxis) -> Group {
         let steps = rows.windows(2).map(|w| w[1].across - w[0].across);
         let net = last.across - first.across;
         let way: f64 = steps.map(f64::abs).sum();
-        // Rows in order come from one side; rows in any order from either.
+        // Rows in order are approached from one side; rows in no order from either.
         if way > 0.0 && net.abs() > 0.9 * way {
             sign = net.signum();
         }
@@ -122,12 +122,12 @@ impl Groups {
     }
 }
 
-/// Whether a shape is fitted as an area: one height, one baseline.
+/// Whether a shape is fitted as an area, with one height and one baseline.
 pub(crate) fn is_area(shape: ScanShape) -> bool {
     matches!(shape, ScanShape::Raster(_) | ScanShape::Map)
 }
 
-/// The model of a scan about encoder offsets (radians).
+/// Builds the model of a scan about given encoder offsets (radians).
 pub(crate) fn model<'a>(
     points: &'a [ScanPoint],
     shape: ScanShape,
@@ -187,10 +187,10 @@ pub(crate) fn model<'a>(
     }
 }
 
-/// The unit of azimuth stays finite at the zenith: no nearer than 0.06 degrees.
+/// Keeps the unit of azimuth finite at the zenith: no nearer than 0.06 degrees.
 const LEAST_COSINE: f64 = 1e-3;
 
-/// An ellipse can be told from rows that are at most half a beamwidth apart.
+/// Whether rows are close enough to determine an ellipse: at most half a beamwidth apart.
 fn rows_are_close(passes: &[ScanPass]) -> bool {
     let mut rows: Vec<f64> = passes.iter().map(|p| p.across).collect();
     rows.sort_by(f64::total_cmp);
@@ -198,8 +198,8 @@ fn rows_are_close(passes: &[ScanPass]) -> bool {
     widest <= 0.5 && passes.len() >= 5
 }
 
-/// Which height each pass has: its own, since a satellite's signal or the receiver's gain may
-/// change from one to the next.
+/// Index of each pass's height: usually its own, since a satellite's signal or the receiver's gain
+/// may change from one pass to the next.
 fn heights_of(passes: &[ScanPass], groups: &Groups) -> Vec<usize> {
     if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
         return (0..passes.len()).collect();
@@ -212,7 +212,7 @@ fn heights_of(passes: &[ScanPass], groups: &Groups) -> Vec<usize> {
     height_of
 }
 
-/// From -1 at the first to 1 at the last point's time.
+/// Time of each point, from -1 at the first to 1 at the last.
 pub(crate) fn progress(points: &[ScanPoint]) -> Vec<f64> {
     let (first, last) = match (points.first(), points.last()) {
         (Some(a), Some(b)) if b.seconds > a.seconds => (a.seconds, b.seconds),
@@ -224,7 +224,8 @@ pub(crate) fn progress(points: &[ScanPoint]) -> Vec<f64> {
         .collect()
 }
 
-/// Level and slope of each pass; in an area one level, a slope in time and one along the rows.
+/// Baseline columns: level and slope of each pass; for an area one level, a slope in time and one
+/// along the rows.
 fn baseline(points: &[ScanPoint], shape: ScanShape, passes: &[ScanPass]) -> Vec<Column> {
     let n = points.len();
     if is_area(shape) {
@@ -255,7 +256,7 @@ fn baseline(points: &[ScanPoint], shape: ScanShape, passes: &[ScanPass]) -> Vec<
     columns
 }
 
-/// From -1 to 1 along the rows of a raster.
+/// Position along the rows of a raster, from -1 to 1.
 fn along_rows(points: &[ScanPoint], axis: ScanAxis) -> Vec<f64> {
     let place = |p: &ScanPoint| match axis {
         ScanAxis::Azimuth => p.azimuth - p.emitter.azimuth,
@@ -270,11 +271,11 @@ fn along_rows(points: &[ScanPoint], axis: ScanAxis) -> Vec<f64> {
         .collect()
 }
 
-/// A pass shorter than this many beamwidths cannot tell a curved baseline from the beam, for it
-/// ends before the first nulls (1.19 either way).
+/// A pass shorter than this many beamwidths cannot separate a curved baseline from the beam, since
+/// it ends before the first nulls (1.19 either way).
 const LONG_ENOUGH: f64 = 2.2;
 
-/// Curvatures of the baseline, which it has only when the data ask for them.
+/// Curvature columns of the baseline, which are added only if the data call for them.
 pub(crate) fn curvatures(
     points: &[ScanPoint],
     shape: ScanShape,

@@ -1,5 +1,5 @@
-//! Where to start: the place at which a beam explains most of the signal, found by trying all
-//! places; the baseline and the height at each are solved linearly.
+//! Start values: the position at which a beam explains most of the signal, found by a grid search
+//! with baseline and height solved linearly at each position.
 
 use multiversion::multiversion;
 
@@ -15,10 +15,10 @@ use super::tuned::{
 };
 use crate::scan::ScanAxis;
 
-/// Where the emitter was found, as encoder offsets in radians, and how surely.
+/// Where the emitter was found, as encoder offsets in radians, and how significantly.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct FoundBeam {
-    /// Along the axis of a cut; both in a map.
+    /// Found along the axis of a cut; both are found in a map.
     pub azimuth: f64,
     /// As `azimuth`.
     pub elevation: f64,
@@ -30,11 +30,11 @@ pub(crate) struct FoundBeam {
     pub noise: f64,
 }
 
-/// Rows of a linear problem, of which the baseline has been taken out.
+/// Rows of a linear problem from which the baseline has been projected out.
 struct Cleared {
     /// Orthonormal columns of the baseline, each with the range of rows it covers.
     baseline: Vec<(usize, Vec<f64>)>,
-    /// Root of the number of rows in each point.
+    /// Square root of the number of rows in each point.
     root: Vec<f64>,
     /// Signal without baseline, times `root`.
     signal: Vec<f64>,
@@ -42,7 +42,7 @@ struct Cleared {
 }
 
 impl Cleared {
-    /// Of signals with a level and a slope for each range of points.
+    /// Removes a level and a slope from the signal for each range of points.
     fn new(points: &[ScanPoint], signal: &[f64], ranges: &[(usize, usize)]) -> Cleared {
         let root: Vec<f64> = points.iter().map(|p| p.rows.sqrt()).collect();
         let mut cleared = Cleared {
@@ -65,7 +65,7 @@ impl Cleared {
         cleared.signal = signal;
         cleared
     }
-    /// Adds a column, made orthogonal to those before it.
+    /// Adds a baseline column, made orthogonal to those before it.
     fn add(&mut self, from: usize, mut column: Vec<f64>) {
         let before = dot(&column, &column);
         for (other, b) in &self.baseline {
@@ -82,7 +82,7 @@ impl Cleared {
             self.freedom -= 1.0;
         }
     }
-    /// Takes the baseline out of a column.
+    /// Projects the baseline out of a column.
     fn clear(&self, column: &mut [f64]) {
         for (from, b) in &self.baseline {
             let own = &mut column[*from..*from + b.len()];
@@ -90,15 +90,15 @@ impl Cleared {
             subtract(own, part, b);
         }
     }
-    /// By how much the sum of squares falls with this template; none when the template is lost in
-    /// the baseline or its height is not above zero.
+    /// Decrease of the sum of squares with this template; `None` if the template cannot be
+    /// separated from the baseline or its height is not positive.
     #[inline(always)]
     fn squares_explained(&self, template: &mut [f64]) -> Option<f64> {
         for (t, r) in template.iter_mut().zip(&self.root) {
             *t *= r;
         }
-        // The signal has no baseline left, so its product with the template is the same as with
-        // what the baseline leaves of the template.
+        // The signal has no baseline left, so its product with the template equals that with the
+        // template's part orthogonal to the baseline.
         let product = dot(template, &self.signal);
         if product <= 0.0 {
             return None;
@@ -118,7 +118,7 @@ impl Cleared {
 
 #[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    // Sums side by side, so that several products are worked out at once.
+    // Separate partial sums, so that several products are computed at once.
     let (ours, theirs) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
     let rest = ours.remainder().iter().zip(theirs.remainder());
     let mut sums = [0.0; LANES];
@@ -129,7 +129,8 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
     }
     sums.iter().sum::<f64>() + rest.map(|(x, y)| x * y).sum::<f64>()
 }
-/// As many sums as are worked out at once on usual processors, twice, since a sum waits for the last.
+/// Twice the number of sums that usual processors compute at once, since each addition waits for
+/// the one before.
 const LANES: usize = 8;
 fn subtract(a: &mut [f64], factor: f64, b: &[f64]) {
     for (x, y) in a.iter_mut().zip(b) {
@@ -137,7 +138,7 @@ fn subtract(a: &mut [f64], factor: f64, b: &[f64]) {
     }
 }
 
-/// The best of all tries so far.
+/// The best trial so far.
 struct Best {
     gain: f64,
     azimuth: f64,
@@ -156,7 +157,7 @@ impl Best {
     }
     /// Standard deviation of one row.
     fn noise(&self, cleared: &Cleared) -> f64 {
-        // Place, width and height were chosen too.
+        // Position, width and height were fitted too.
         let freedom = (cleared.freedom - 3.0).max(1.0);
         ((cleared.squares() - self.gain).max(0.0) / freedom).sqrt()
     }
@@ -180,8 +181,8 @@ impl Best {
 }
 
 /// Searches the passes along one axis for a beam of `width` radians; `radius` is that of the
-/// emitter's disc over the width, `clean` the power without spikes. The beam is taken to pass over
-/// the emitter in the other axis.
+/// emitter's disc over the width, `clean` the power without spikes. In the other axis the beam is
+/// assumed to pass over the emitter.
 pub(crate) fn along(
     points: &[ScanPoint],
     clean: &[f64],
@@ -202,7 +203,7 @@ pub(crate) fn along(
         return None;
     }
     let cleared = Cleared::new(&own, &signal, &ranges);
-    // One radian of azimuth is less on the sky.
+    // One radian of azimuth is less than a radian on the sky.
     let on_sky = |p: &ScanPoint| match axis {
         ScanAxis::Azimuth => p.emitter.cos,
         ScanAxis::Elevation => 1.0,
@@ -256,7 +257,7 @@ pub(crate) fn along(
             };
         }
         if stretch == 1.0 && best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
-            // The beam is there; whether it is wider or narrower is asked about its place.
+            // The beam is found; other widths are tried only near its position.
             let place = match axis {
                 ScanAxis::Azimuth => best.azimuth,
                 ScanAxis::Elevation => best.elevation,
@@ -268,7 +269,8 @@ pub(crate) fn along(
     best.found(&cleared)
 }
 
-/// The gain of a beam at a place along a cut, `by` widths a radian; zero where there is none.
+/// The gain of a beam at a position along a cut, with `by` widths per radian; zero if there is
+/// none.
 #[multiversion(targets("x86_64+avx2+fma"))]
 fn along_gain(
     cleared: &Cleared,
@@ -290,7 +292,7 @@ pub(crate) fn over(
     width: f64,
     (beam, radius): (&Beam, f64),
 ) -> Option<FoundBeam> {
-    // The search is for a start only: a few hundred points tell it.
+    // This only finds a start, for which a few hundred points are enough.
     let together = points.len() / MOST_POINTS_TO_START_A_MAP + 1;
     let own: Vec<ScanPoint> = points.chunks(together).map(mean).collect();
     let ranges = [(0, own.len())];
@@ -308,7 +310,7 @@ pub(crate) fn over(
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
     for stretch in WIDTHS_TRIED_IN_A_MAP {
-        // The fit finds the width by itself when the beam stands out.
+        // If the beam is obvious the fit finds the width by itself.
         if best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
             break;
         }
@@ -343,16 +345,15 @@ pub(crate) fn over(
     best.found(&cleared)
 }
 
-/// Neighbours looked at on each side when a spike is judged, as Hampel's filter needs: their median
-/// survives three spikes.
+/// Neighbours on each side used to judge a spike, as in Hampel's filter: their median survives
+/// three spikes.
 const NEIGHBOURS: usize = 3;
-/// A spike stands out by this many robust standard deviations of such differences: more than the
-/// usual three of Hampel's filter, since the beam itself makes differences. Common practice, no
-/// source.
+/// A spike differs by this many robust standard deviations of such differences: more than the usual
+/// three of Hampel's filter, since the beam itself causes differences. Common practice, no source.
 const SPIKE: f64 = 6.0;
 
-/// The power with single samples that stand out of their neighbours put down to them: only to
-/// find a start (Hampel's filter).
+/// The power with isolated outliers replaced by the level of their neighbours (Hampel's filter),
+/// used only to find a start.
 pub(crate) fn without_spikes(points: &[ScanPoint], ranges: &[(usize, usize)]) -> Vec<f64> {
     let mut power: Vec<f64> = points.iter().map(|p| p.power).collect();
     for (from, to) in ranges {

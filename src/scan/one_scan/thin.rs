@@ -1,4 +1,4 @@
-//! Dense scans thinned to what the beam can show, before anything is fitted.
+//! Thins dense scans to the detail that the beam can resolve, before anything is fitted.
 
 use super::beam_frame::Fixed;
 use super::passes::{ScanPass, steps};
@@ -23,7 +23,7 @@ pub(crate) fn thinned(
         let beams = (pass.speed * along * seconds).abs() / width;
         let from = kept.len();
         match pass.by_steps {
-            // A stop is one point, wherever its neighbours are.
+            // Each stop becomes one point, however close its neighbours are.
             true => kept.extend(stops(own)),
             false => kept.extend(thinned_points(own, beams)),
         }
@@ -36,7 +36,7 @@ pub(crate) fn thinned(
     (kept, moved)
 }
 
-/// The mean of each stop of a way by steps.
+/// The mean of each stop of a stepped track.
 fn stops(points: &[ScanPoint]) -> Vec<ScanPoint> {
     let mut ends = steps(points);
     ends.push(points.len());
@@ -46,7 +46,7 @@ fn stops(points: &[ScanPoint]) -> Vec<ScanPoint> {
         .collect()
 }
 
-/// Averages neighbouring points of a way this many beams long.
+/// Averages neighbouring points of a track that is this many beamwidths long.
 pub(crate) fn thinned_points(points: &[ScanPoint], beams: f64) -> Vec<ScanPoint> {
     let together = (points.len() as f64 / (POINTS_A_BEAM * beams.max(1.0))) as usize;
     if together < 2 {
@@ -55,7 +55,7 @@ pub(crate) fn thinned_points(points: &[ScanPoint], beams: f64) -> Vec<ScanPoint>
     points.chunks(together).map(mean).collect()
 }
 
-/// The mean of neighbours, without those whose power is far from the rest.
+/// The mean of neighbours, leaving out those whose power is far from the rest.
 pub(crate) fn mean(points: &[ScanPoint]) -> ScanPoint {
     let mut kept: Vec<&ScanPoint> = points.iter().collect();
     if points.len() >= LEAST_ROWS_TO_JUDGE_ONE {
