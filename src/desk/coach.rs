@@ -1,8 +1,8 @@
-//! Peaking with the eye on the receiver: where the signal was best and which way the peak lies.
+//! Manual peaking on the receiver's power: where the signal was best and which way the peak lies.
 //!
-//! Near its middle the main lobe of any dish is a parabola in decibels (common practice, no source;
-//! of a Gaussian beam it is one everywhere). With enough readings on either side its top is found by
-//! least squares, each axis by itself; before that the best reading so far is all there is.
+//! Near its centre the main lobe of any dish is a parabola in decibels (common practice, no source;
+//! a Gaussian beam is one everywhere). With enough readings on both sides its top is found by least
+//! squares, each axis separately; before that only the best reading is known.
 
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -14,39 +14,40 @@ use super::tuned::{
 use crate::angle::Angle;
 use crate::fit::Linear;
 
-/// Readings that are kept: more than a minute of the fastest receiver that a person can follow.
+/// Most readings kept: more than a minute of the fastest receiver that a person can follow.
 const MOST: usize = 1200;
-/// Older readings say nothing any more: gain, air and the emitter have changed.
+/// Older readings are no longer comparable: gain, atmosphere and emitter have changed.
 const OLDEST: Duration = Duration::from_secs(300);
-/// Fewer readings near the top make no parabola: two more than its numbers.
+/// Fewest readings near the top for a parabola: two more than it has parameters.
 const LEAST: usize = 7;
 
-/// A power and where the mount stood.
+/// A power reading and the mount's position at that time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PowerSample {
     /// When.
     pub at: Instant,
-    /// Decibels, from any zero.
+    /// Decibels, with any reference.
     pub power_db: f64,
-    /// Along the axes, from where the emitter should be or from anywhere else that moves with it;
-    /// none without a mount to ask.
+    /// Position along the axes, relative to the emitter's expected position or to any other point
+    /// that moves with it; `None` without a mount.
     pub place: Option<[Angle; 2]>,
 }
 
-/// What is known of the peak.
+/// The peak as known so far.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PeakSoFar {
-    /// The last power.
+    /// The latest power.
     pub now: PowerSample,
-    /// The best so far.
+    /// The best power so far.
     pub best: PowerSample,
-    /// Where the top lies along each axis with one standard deviation, where enough is known.
+    /// Position of the top along each axis with its standard deviation; `None` where not yet
+    /// determined.
     pub top: [Option<(Angle, Angle)>; 2],
-    /// How many readings the parabola was laid through.
+    /// Number of readings fitted.
     pub readings: usize,
 }
 
-/// The readings since peaking began.
+/// Readings since peaking began.
 #[derive(Clone, Debug)]
 pub struct Coach {
     beamwidth: Angle,
@@ -54,7 +55,7 @@ pub struct Coach {
 }
 
 impl Coach {
-    /// Of a dish with that beamwidth.
+    /// For a dish with that beamwidth.
     pub fn new(beamwidth: Angle) -> Coach {
         Coach {
             beamwidth,
@@ -62,12 +63,12 @@ impl Coach {
         }
     }
 
-    /// Forgets all readings: another emitter, another peak.
+    /// Discards all readings, for another emitter or another peak.
     pub fn restart(&mut self) {
         self.samples.clear();
     }
 
-    /// Takes a reading.
+    /// Adds a reading.
     pub fn take(&mut self, sample: PowerSample) {
         if !sample.power_db.is_finite() {
             return;
@@ -82,7 +83,8 @@ impl Coach {
         self.samples.push_back(sample);
     }
 
-    /// What is known; `lean` is the cosine by which a degree of the first axis is less on the sky.
+    /// The peak as known so far; `lean` is the cosine that reduces a degree of the first axis on
+    /// the sky.
     pub fn standing(&self, lean: f64) -> Option<PeakSoFar> {
         let now = *self.samples.back()?;
         let best = (self.samples.iter())
@@ -111,7 +113,7 @@ impl Coach {
         })
     }
 
-    /// The top of the paraboloid along each axis with one standard deviation, in beamwidths.
+    /// The top of the paraboloid along each axis with its standard deviation, in beamwidths.
     fn top(&self, near: &[(f64, [f64; 2])]) -> [Option<(f64, f64)>; 2] {
         let span = |axis: usize| {
             let places = near.iter().map(|(_, place)| place[axis]);
@@ -146,7 +148,7 @@ impl Coach {
         for (k, axis) in free.iter().enumerate() {
             let (line, curve) = (1 + 2 * k, 2 + 2 * k);
             let (b, a) = (numbers[line], numbers[curve]);
-            // Of a Gaussian beam it is 12 dB at one beamwidth.
+            // A Gaussian beam is down 12 dB at one beamwidth.
             let width = (12.0 / -a).sqrt();
             if a >= 0.0
                 || !(1.0 / FACTOR_OF_A_BELIEVED_WIDTH..=FACTOR_OF_A_BELIEVED_WIDTH).contains(&width)
@@ -236,7 +238,7 @@ mod tests {
                 .standing(1.0)
                 .is_none()
         );
-        // Noise alone: the readings of a receiver that hears nothing.
+        // Noise only: a receiver without signal.
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for i in 0..60 {
@@ -249,7 +251,8 @@ mod tests {
         assert_eq!(coach.standing(1.0).unwrap().top, [None; 2]);
     }
 
-    /// High up a degree of azimuth is less on the sky, so the same beam looks wider in azimuth.
+    /// At high elevation a degree of azimuth is smaller on the sky, so the same beam looks wider in
+    /// azimuth.
     #[test]
     fn high_up_the_beam_is_wide_in_azimuth() {
         let lean = Angle::from_degrees(75.0).cos();

@@ -1,4 +1,4 @@
-//! What a person changes at the desk, and what all changes together amount to.
+//! Changes a person makes at the desk, and their combined effect.
 
 use std::collections::BTreeMap;
 
@@ -13,7 +13,7 @@ use crate::time::Utc;
 
 use super::foreign::LogAnswers;
 
-/// A change as a page asks for it.
+/// A change as requested by a page.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum EditRequest {
@@ -29,7 +29,7 @@ pub enum EditRequest {
     Term {
         /// Its name.
         term: String,
-        /// What is wanted.
+        /// The requested setting.
         asked: TermAsked,
     },
     /// Hold a term at a value.
@@ -41,63 +41,63 @@ pub enum EditRequest {
     },
     /// Where the size of the noise comes from.
     Noise {
-        /// Which choice.
+        /// The chosen source.
         choice: NoiseAsked,
-        /// One standard deviation of a peak an axis, degrees, when it is given.
+        /// Standard deviation of a peak per axis, degrees, if given.
         #[serde(default)]
         given_deg: Option<f64>,
     },
     /// A new peak.
     AddPeak(Typed),
-    /// A log of its own, as `/api/import` offered it.
+    /// Another log, as offered by `/api/import`.
     Import {
         /// The file in the session's folder.
         file: String,
-        /// What was said of it.
+        /// Answers to the reader's questions.
         #[serde(default)]
         options: LogAnswers,
     },
-    /// Take back the last change.
+    /// Undo the last change.
     Undo,
-    /// Do again what was taken back last.
+    /// Redo the change undone last.
     Redo,
-    /// Back to the log as it is.
+    /// Return to the log without edits.
     Reset,
 }
 
-/// A peak as typed: the cells of a row of a log.
+/// A peak as typed: the cells of one row of a log.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Typed {
-    /// When, UTC.
+    /// Time, UTC.
     pub time_utc: String,
-    /// Which emitter.
+    /// Name of the emitter.
     pub emitter: String,
-    /// Reading of the first axis; empty when not measured.
+    /// Reading of the first axis; empty if not measured.
     pub azimuth: String,
-    /// Reading of the second axis; empty when not measured.
+    /// Reading of the second axis; empty if not measured.
     pub elevation: String,
-    /// From which side the first axis arrived: `+`, `-` or nothing.
+    /// Direction from which the first axis arrived: `+`, `-` or empty.
     pub azimuth_approach: String,
-    /// From which side the second axis arrived.
+    /// Direction from which the second axis arrived.
     pub elevation_approach: String,
     /// Signal strength, decibels.
     pub peak_db: String,
-    /// With which feed; empty for the first.
+    /// Name of the feed; empty for the first.
     pub feed: String,
     /// Free text.
     pub note: String,
 }
 
-/// What is wanted of a term.
+/// Requested setting of a term.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum TermAsked {
-    /// The data choose.
+    /// Let the data decide.
     Data,
-    /// It is fitted.
+    /// Fit the term.
     Add,
-    /// It is not.
+    /// Do not fit the term.
     LeaveOut,
 }
 
@@ -107,19 +107,19 @@ pub enum TermAsked {
 pub enum NoiseAsked {
     /// From the standard deviations in the log.
     Logged,
-    /// From the scatter of the residuals, whatever the log says.
+    /// From the scatter of the residuals, ignoring the log.
     Scatter,
     /// Given by hand, the same for all peaks.
     Given,
 }
 
-/// A change as it is kept: whatever it depends on stands in it.
+/// A change as stored: it holds everything it depends on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Edit {
     /// Use a peak or leave it out.
     Use {
-        /// Which.
+        /// Name of the peak.
         peak: PeakName,
         /// Whether to use it.
         #[serde(rename = "use")]
@@ -129,7 +129,7 @@ pub enum Edit {
     Term {
         /// Its name on this kind of mount.
         term: String,
-        /// What is wanted.
+        /// The requested setting.
         asked: TermAsked,
     },
     /// Hold a term at a value.
@@ -141,9 +141,9 @@ pub enum Edit {
     },
     /// Where the size of the noise comes from.
     Noise {
-        /// Which choice.
+        /// The chosen source.
         choice: NoiseAsked,
-        /// One standard deviation of a peak an axis, degrees, when it is given.
+        /// Standard deviation of a peak per axis, degrees, if given.
         given_deg: Option<f64>,
     },
     /// A new peak.
@@ -151,36 +151,36 @@ pub enum Edit {
         /// As typed.
         typed: Typed,
     },
-    /// A log of its own.
+    /// Another log.
     Import {
         /// The file in the session's folder.
         file: String,
         /// Its checksum when it was imported.
         checksum: String,
-        /// What was said of it.
+        /// Answers to the reader's questions.
         options: LogAnswers,
     },
-    /// Back to the log as it is.
+    /// Return to the log without edits.
     Reset,
 }
 
-/// A peak by where it stands and by what it is, so that it is found again when rows were inserted
-/// into the log meanwhile.
+/// Identifies a peak by its row and by its contents, so that it is found again after rows were
+/// inserted into the log.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct PeakName {
-    /// The file of its log; empty for one that was added here.
+    /// File name of its log; empty for a peak added at the desk.
     pub file: String,
-    /// Its row there, counted from 1; of one that was added here the number of that edit.
+    /// Row in that file, counted from 1; for a peak added at the desk, the number of that edit.
     pub row: usize,
     /// When it was taken.
     #[serde(with = "exact_time")]
     pub time_utc: Utc,
-    /// On which emitter.
+    /// Name of the emitter.
     pub emitter: String,
 }
 
 impl PeakName {
-    /// The name of a peak that stands in that row of that file.
+    /// The name of the peak in that row of that file.
     pub fn new(file: &str, row: usize, peak: &Peak) -> PeakName {
         PeakName {
             file: file.to_owned(),
@@ -189,20 +189,20 @@ impl PeakName {
             emitter: peak.emitter.clone(),
         }
     }
-    /// Whether both are the same peak, wherever it stands in its file.
+    /// Whether both name the same peak, in whatever row.
     pub fn is_same_peak(&self, other: &PeakName) -> bool {
         (&self.file, self.time_utc, &self.emitter) == (&other.file, other.time_utc, &other.emitter)
     }
 }
 
-/// What is wanted of a term, when it is not left to the data.
+/// Requested setting of a term that is not left to the data.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Wish {
-    /// It is fitted.
+    /// Fit the term.
     Add,
-    /// It is not.
+    /// Do not fit the term.
     LeaveOut,
-    /// It is held at this inside value.
+    /// Hold it at this value, in the model's units.
     Hold(f64),
 }
 
@@ -218,37 +218,37 @@ pub enum NoiseChoice {
     Given(Angle),
 }
 
-/// What comes to the peaks of the log itself.
+/// Something added to the peaks of the log.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Addition {
-    /// A peak added by the edit of that number.
+    /// A peak added by the edit with this number.
     Peak(u64, Box<Peak>),
-    /// A log of its own.
+    /// Another log.
     Log(String, LogAnswers),
 }
 
-/// What all changes together amount to.
+/// The combined effect of all changes.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Choices {
     /// Peaks used or left out by hand.
     pub uses: BTreeMap<PeakName, bool>,
-    /// Terms of which something is wanted.
+    /// Terms with a requested setting.
     pub terms: BTreeMap<Term, Wish>,
     /// Where the size of the noise comes from.
     pub noise: NoiseChoice,
     /// What was added, in order.
     pub added: Vec<Addition>,
-    /// What could not be taken up, in words.
+    /// Edits that could not be applied, in words.
     pub lost: Vec<String>,
 }
 
 impl Choices {
-    /// Whether they change nothing.
+    /// Whether there are no changes.
     pub fn is_empty(&self) -> bool {
         *self == Choices::default()
     }
 
-    /// Takes up one more change, number `n`. `peak` reads what was typed.
+    /// Applies one more change, number `n`. `peak` parses what was typed.
     pub fn take(
         &mut self,
         n: u64,
@@ -300,7 +300,7 @@ impl Choices {
         }
     }
 
-    /// The options of an explanation that say the same.
+    /// The equivalent options of `explain`.
     pub fn options(&self) -> Options {
         let wished = |wish: Wish| {
             let all = self.terms.iter();
@@ -321,10 +321,10 @@ impl Choices {
     }
 }
 
-/// Seed of everything random: that of the command line when none is given.
+/// Default seed of all random numbers, the same as on the command line.
 pub const SEED: u64 = 1;
 
-/// What a standard deviation given by hand may be: as in a log.
+/// Checks a standard deviation given by hand against the limits that apply in a log.
 ///
 /// # Errors
 /// What was found and what was expected, in words.
@@ -334,7 +334,7 @@ pub fn checked_noise(degrees: f64) -> Result<f64, String> {
         .map_err(|wrong| format!("{}; expected {}", wrong.found, wrong.expected))
 }
 
-/// Instants with all their digits: a name must read back as it was.
+/// Times with all their digits: a name must read back unchanged.
 mod exact_time {
     use serde::{Deserialize, Deserializer, Serializer, de};
 

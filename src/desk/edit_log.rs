@@ -1,7 +1,7 @@
-//! The file of edits: a line for each, never written over.
+//! The file of edits: one line per edit, append only.
 //!
-//! Each line is on the disk before its edit counts. A line that a power cut tore is the last one and
-//! was never acknowledged: it is cut off at the next start.
+//! Each line is on disk before its edit takes effect. Only the last line can be torn by a power
+//! cut; it was never acknowledged, and is cut off at the next start.
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Write};
@@ -16,32 +16,32 @@ use crate::time::Utc;
 
 /// Name of the file in the session's folder.
 pub const EDIT_LOG: &str = "desk-edits.jsonl";
-/// What its first line says it is.
+/// Format name in its first line.
 const FORMAT: &str = "plumbeam desk edits 1";
-/// A longer file is none of the desk's: that of a million edits.
+/// A longer file was not written by the desk: this is enough for a million edits.
 const LARGEST: u64 = 512 << 20;
 
-/// A log by its size and what is in it.
+/// Identifies a log by its size and checksum.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct LogMark {
     /// Its name in the session's folder, or as the command line named it.
     pub file: String,
-    /// How long it was.
+    /// Its size in bytes.
     pub bytes: u64,
-    /// What it held then.
+    /// Checksum of its contents.
     pub checksum: String,
 }
 
-/// What a line of the file is.
+/// A line of the file.
 #[derive(Clone, Debug, Serialize, Deserialize)]
 #[serde(tag = "line", rename_all = "snake_case")]
 enum Line {
-    /// The first.
+    /// The first line.
     Desk {
         format: String,
     },
-    /// The log that the edits below are about, as it was.
+    /// The log that the following edits apply to, as it was then.
     Log(LogMark),
     Edit(Box<Kept>),
     Undo {
@@ -57,35 +57,35 @@ enum Line {
 /// An edit that was made.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Kept {
-    /// Its number: which line of an edit, an undo or a redo it is, counted from 1.
+    /// Its number, counted from 1 over the lines for edits, undos and redos.
     pub n: u64,
-    /// When.
+    /// When it was made.
     pub at: Utc,
-    /// In words.
+    /// Its description.
     pub words: String,
-    /// What.
+    /// The edit itself.
     pub edit: Edit,
 }
 
-/// Edits made and taken back.
+/// Edits made and undone.
 #[derive(Clone, Debug, Default)]
 pub struct History {
-    /// In force, in order; those before a reset too, which an undo brings back.
+    /// Edits in force, in order, including those before a reset, which an undo restores.
     pub done: Vec<Arc<Kept>>,
-    /// Taken back, the last one last.
+    /// Edits undone, the latest last.
     pub undone: Vec<Arc<Kept>>,
-    /// Lines so far: edits, undos and redos.
+    /// Number of lines so far: edits, undos and redos.
     pub version: u64,
 }
 
 impl History {
-    /// Those that make up the present state: the ones behind the last reset.
+    /// The edits that make up the present state: those after the last reset.
     pub fn in_force(&self) -> &[Arc<Kept>] {
         let reset = self.done.iter().rposition(|k| k.edit == Edit::Reset);
         &self.done[reset.map_or(0, |at| at + 1)..]
     }
 
-    /// Takes up a line; false when it makes no sense here.
+    /// Applies a line; returns false if it is invalid here.
     fn take(&mut self, line: Line) -> bool {
         let n = match &line {
             Line::Desk { .. } | Line::Log(_) => return true,
@@ -121,25 +121,25 @@ impl History {
     }
 }
 
-/// The open file of edits. Only one desk at a time has it.
+/// The open file of edits, locked by one desk at a time.
 #[derive(Debug)]
 pub struct EditLog {
     path: PathBuf,
     file: File,
-    /// How much of it is whole.
+    /// Length of its complete lines, bytes.
     length: u64,
-    /// What it says so far.
+    /// The history read from it so far.
     pub history: History,
-    /// The log that its edits are about, as it was when that was last noted.
+    /// The log that its edits apply to, as last noted.
     mark: Option<LogMark>,
 }
 
 impl EditLog {
-    /// Opens the file of a session's folder, or begins it. Gives what must be said beside it.
+    /// Opens or creates the file of edits in a session's folder. Returns the warnings to show.
     ///
     /// # Errors
-    /// When another desk has it; when it is no file of edits, or one that was damaged before its
-    /// last line; when it cannot be read or written.
+    /// If another desk has it open; if it is not a file of edits, or is damaged before its last
+    /// line; if it cannot be read or written.
     pub fn open(folder: &Path) -> Result<(EditLog, Vec<String>), Error> {
         let path = folder.join(EDIT_LOG);
         let name = path.display().to_string();
@@ -192,7 +192,7 @@ impl EditLog {
         if log.length == 0 {
             let format = FORMAT.to_owned();
             log.append(&Line::Desk { format })?;
-            // The folder's entry too: else the whole file could be gone after a power cut.
+            // Sync the folder's entry too, or the whole file could be lost in a power cut.
             if let Ok(folder) = File::open(folder) {
                 let _ = folder.sync_all();
             }
@@ -200,10 +200,10 @@ impl EditLog {
         Ok((log, said))
     }
 
-    /// Notes which log the edits are about. Gives what must be said when it changed since.
+    /// Notes which log the edits apply to. Returns a warning if the log has changed since.
     ///
     /// # Errors
-    /// When it cannot be written.
+    /// If it cannot be written.
     pub fn note_log(&mut self, file: &str, bytes: &[u8]) -> Result<Option<String>, Error> {
         let mark = LogMark {
             file: file.to_owned(),
@@ -245,7 +245,7 @@ impl EditLog {
     /// Makes an edit.
     ///
     /// # Errors
-    /// When it cannot be written; it does not count then.
+    /// If it cannot be written; it then has no effect.
     pub fn edit(&mut self, edit: Edit, words: String, at: Utc) -> Result<(), Error> {
         self.step(Line::Edit(Box::new(Kept {
             n: self.history.version + 1,
@@ -255,7 +255,7 @@ impl EditLog {
         })))
     }
 
-    /// Takes back the last edit; there must be one.
+    /// Undoes the last edit; there must be one.
     ///
     /// # Errors
     /// As [`EditLog::edit`].
@@ -264,7 +264,7 @@ impl EditLog {
         self.step(Line::Undo { n, at })
     }
 
-    /// Makes again the edit that was taken back last; there must be one.
+    /// Redoes the edit undone last; there must be one.
     ///
     /// # Errors
     /// As [`EditLog::edit`].
@@ -279,12 +279,11 @@ impl EditLog {
         Ok(())
     }
 
-    /// Writes a line and waits until the disk has it. One that could not be written whole is taken
-    /// off again.
+    /// Writes a line and waits until it is on disk. A line not written completely is removed again.
     fn append(&mut self, line: &Line) -> Result<(), Error> {
         let mut text = serde_json::to_vec(line).expect("plain values are written as JSON");
         text.push(b'\n');
-        // What an earlier failure left behind goes first.
+        // Remove what an earlier failure left behind.
         let written = (self.file.set_len(self.length))
             .and_then(|()| self.file.write_all(&text))
             .and_then(|()| self.file.sync_data());
@@ -301,23 +300,23 @@ impl EditLog {
     }
 }
 
-/// What a file of edits says.
+/// Contents of a file of edits.
 #[derive(Clone, Debug, Default)]
 pub struct Replayed {
     /// Its edits.
     pub history: History,
-    /// Which log they are about.
+    /// The log they apply to.
     pub mark: Option<LogMark>,
-    /// How much of it is whole, bytes.
+    /// Length of its complete lines, bytes.
     pub length: usize,
-    /// What must be said beside it.
+    /// Warnings to show.
     pub said: Vec<String>,
 }
 
-/// Reads a file of edits from its bytes; messages call it `name`.
+/// Parses a file of edits from its bytes; messages call it `name`.
 ///
 /// # Errors
-/// When it is none, or one that was damaged before its last line.
+/// If it is not a file of edits, or is damaged before its last line.
 pub fn replay(name: &str, bytes: &[u8]) -> Result<Replayed, Error> {
     let mut replayed = Replayed::default();
     let mut number = 0;
@@ -369,7 +368,7 @@ fn path_name(folder: &Path) -> String {
     folder.join(EDIT_LOG).display().to_string()
 }
 
-/// Whether these bytes are the beginning of a first line.
+/// Whether these bytes are the beginning of a first line cut short.
 fn torn_first(bytes: &[u8]) -> bool {
     let first = Line::Desk {
         format: FORMAT.to_owned(),

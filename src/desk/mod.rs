@@ -1,10 +1,9 @@
-//! The desk: a session that is worked on live.
+//! The desk: a session edited live.
 //!
-//! A [`Desk`] holds a station, a log and what was changed of it, one line of an append-only file
-//! for each change ([`edit_log`]). Whatever is asked to be different is an [`Edit`]; all of them
-//! together give the log and the options that [`explain`](crate::explain) is given, as the command
-//! line would give them, on a thread of its own, and the newest change wins. [`serve`] shows it to
-//! browsers.
+//! A [`Desk`] holds a station, a log and the changes made to it, one line of an append-only file
+//! per change ([`edit_log`]). Each requested change is an [`Edit`]; together they give the log and
+//! the options for [`explain`](crate::explain), the same as on the command line. It runs on its own
+//! thread, and the newest change wins. [`serve`] shows the desk in browsers.
 
 mod advice;
 mod coach;

@@ -15,25 +15,25 @@ use super::session::DeskSession;
 use super::solved::SolvedSession;
 use super::view::Trouble;
 
-/// So far ahead is planned, seconds.
+/// Planning horizon, seconds.
 const AHEAD_S: f64 = 2.0 * 3600.0;
-/// Peaks that are proposed.
+/// Most peaks proposed.
 const MOST: usize = 6;
-/// Longer than that ago the sky was another: then it is planned anew, seconds.
+/// After this time the sky has changed and the plan is renewed, seconds.
 pub const FRESH_S: f64 = 300.0;
 
 /// The next best peaks as a page shows them.
 #[derive(Clone, Debug, Serialize)]
 pub struct NextPeaks {
-    /// By which state.
+    /// Version of the state it is based on.
     pub version: u64,
-    /// Whether they are worked out.
+    /// Whether the computation is done.
     pub ready: bool,
     steps: Vec<StepView>,
     assumed: Vec<String>,
     caution: Option<&'static str>,
     problem: Option<Trouble>,
-    /// When they were worked out.
+    /// When they were computed.
     #[serde(skip)]
     pub at: Utc,
 }
@@ -54,7 +54,7 @@ struct StepView {
 }
 
 impl NextPeaks {
-    /// That they are being worked out.
+    /// Marks them as being computed.
     pub fn pending(version: u64, now: Utc) -> NextPeaks {
         NextPeaks {
             version,
@@ -67,7 +67,7 @@ impl NextPeaks {
         }
     }
 
-    /// That it went wrong.
+    /// Marks the computation as failed.
     pub fn failed(version: u64, now: Utc) -> NextPeaks {
         NextPeaks {
             ready: true,
@@ -78,13 +78,13 @@ impl NextPeaks {
         }
     }
 
-    /// The best peaks after that state.
+    /// The best next peaks for that state.
     pub fn of(session: &DeskSession, solved: &Arc<SolvedSession>, now: Utc) -> NextPeaks {
         let mut next = NextPeaks {
             ready: true,
             ..NextPeaks::pending(solved.version, now)
         };
-        // Without a calibration, or with one that means nothing, the mount is taken as built.
+        // Without a calibration, or with one that is not usable, the mount is taken as built.
         let document = solved
             .found
             .as_ref()

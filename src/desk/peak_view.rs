@@ -1,4 +1,4 @@
-//! Peaks as a page shows them, those that are left out too.
+//! Peaks as a page shows them, including those left out of the fit.
 
 use std::collections::HashMap;
 
@@ -44,7 +44,7 @@ pub struct PeakView {
     peak_db: Option<f64>,
 }
 
-/// All peaks of a state, in the order of their rows.
+/// All peaks of a state, in row order.
 pub fn peaks(session: &DeskSession, solved: &SolvedSession) -> Vec<PeakView> {
     let effective = &solved.effective;
     let outcomes: HashMap<usize, &PeakOutcome> = (solved.found.iter())
@@ -145,8 +145,8 @@ fn peak_view(peak: &Peak, outcome: Option<&PeakOutcome>) -> PeakView {
     }
 }
 
-/// A peak that the fit did not use, with how far it lies from the mount that the others give: what
-/// would be gained or lost with it is seen before it is ticked.
+/// A peak that the fit did not use, with its residual from the mount fitted to the others: shows
+/// the effect of using it before it is ticked.
 fn with_residual(
     view: PeakView,
     session: &DeskSession,
@@ -176,8 +176,7 @@ fn with_residual(
     }
 }
 
-/// Emitter minus modelled beam; none where the emitter's place is not known, or for a feed whose
-/// beam is not.
+/// Emitter minus modelled beam; `None` if the emitter's position or the feed's beam is unknown.
 fn residual(session: &DeskSession, found: &SessionFindings, peak: &Peak) -> Option<Offset> {
     let model = &found.outcome.model;
     if peak.feed != 0 || (peak.azimuth.is_none() && peak.elevation.is_none()) {

@@ -1,5 +1,5 @@
-//! Where the mount stands, asked of its daemon. Nothing else is ever sent to it: the desk moves
-//! nothing and stops nothing.
+//! Reads the mount's position from its daemon. Sends nothing but position queries: the desk never
+//! moves or stops the mount.
 
 use std::io::{Read, Write};
 use std::net::{TcpStream, ToSocketAddrs};
@@ -10,11 +10,11 @@ use crate::live::Axes;
 use crate::live::daemon::{Conversation, DaemonAnswer, Question};
 use crate::time::Utc;
 
-/// Between questions: several readings for each look of a person.
+/// Interval between queries: several readings each time a person glances at the page.
 const OFTEN: Duration = Duration::from_millis(200);
-/// A daemon that is silent so long does not answer.
+/// A daemon silent for this long is taken as not answering.
 const SILENT: Duration = Duration::from_secs(3);
-/// A daemon that is gone is tried again so often.
+/// Interval between attempts to reconnect to a lost daemon.
 const AGAIN: Duration = Duration::from_millis(1500);
 
 /// A reading of the mount.
@@ -22,27 +22,27 @@ const AGAIN: Duration = Duration::from_millis(1500);
 pub struct MountReading {
     /// Both axes.
     pub axes: Axes,
-    /// When, by the clock of this computer: half-way between question and answer.
+    /// Time of the reading by this computer's clock: half-way between query and reply.
     pub time: Utc,
-    /// The same on a clock that nobody sets.
+    /// The same instant on the monotonic clock.
     pub at: Instant,
 }
 
-/// What is known of where it stands.
+/// Last known position of the mount.
 #[derive(Clone, Debug, Default)]
 pub struct KnownPosition {
     /// The newest reading.
     pub reading: Option<MountReading>,
     /// The one before it.
     pub before: Option<MountReading>,
-    /// Why there is no newer one.
+    /// Why there is no newer reading.
     pub problem: Option<String>,
-    /// How many were read.
+    /// Number of readings so far.
     pub count: u64,
 }
 
 impl KnownPosition {
-    /// Where it stood at an instant between the last two readings; none at any other.
+    /// Position at an instant between the last two readings; `None` outside that interval.
     pub fn place_at(&self, at: Instant) -> Option<Axes> {
         let (last, before) = (self.reading?, self.before?);
         if at < before.at || at > last.at {
@@ -54,7 +54,7 @@ impl KnownPosition {
     }
 }
 
-/// A mount that is asked where it stands, until this is dropped.
+/// Polls a mount for its position until dropped.
 #[derive(Debug)]
 pub struct Rotator {
     shared: Arc<Shared>,
@@ -67,7 +67,7 @@ struct Shared {
 }
 
 impl Rotator {
-    /// Asks the daemon at `HOST:PORT` from now on; `tell` is called whenever something is new.
+    /// Starts polling the daemon at `HOST:PORT`; `tell` is called on every change.
     pub fn watch(place: &str, mut tell: impl FnMut() + Send + 'static) -> Rotator {
         let shared = Arc::new(Shared::default());
         let weak = Arc::downgrade(&shared);
@@ -84,12 +84,13 @@ impl Rotator {
         Rotator { shared }
     }
 
-    /// What is known now.
+    /// The latest known position.
     pub fn seen(&self) -> KnownPosition {
         self.shared.lock().clone()
     }
 
-    /// A reading that was asked for after this was called; what is known when none comes in time.
+    /// Waits up to `patience` for a reading requested after this call; otherwise returns the latest
+    /// known position.
     pub fn fresh(&self, patience: Duration) -> KnownPosition {
         let called = Instant::now();
         let mut seen = self.shared.lock();
@@ -120,7 +121,7 @@ fn note(weak: &Weak<Shared>, change: impl FnOnce(&mut KnownPosition)) {
     }
 }
 
-/// Asks on one connection until that is gone, or nobody wants to know any more.
+/// Polls over one connection until it is lost or the `Rotator` is dropped.
 fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(), String> {
     let gone = |what: &str| format!("the mount's daemon at {place} {what}");
     let address = (place.to_socket_addrs())
@@ -137,7 +138,7 @@ fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(
     let mut bytes = [0; 512];
     while weak.strong_count() > 0 {
         let (asked, asked_utc) = (Instant::now(), Utc::now());
-        // The only question there is here.
+        // The only query sent from here.
         let question = talk.ask(Question::Position, None, start.elapsed());
         stream.write_all(question.as_bytes()).map_err(failed)?;
         loop {

@@ -1,4 +1,4 @@
-//! Where the emitters are now, and the passes of one.
+//! Present positions of the emitters, and the passes of one of them.
 
 use serde::Serialize;
 
@@ -12,7 +12,7 @@ use crate::sky::Sky;
 use crate::station::{Emitter, EmitterKind, Station};
 use crate::time::Utc;
 
-/// Of so many emitters rising and setting are told; with more, a page would wait.
+/// Most emitters whose rise and set times are computed; with more, a page would wait.
 const MOST_FOLLOWED: usize = 100;
 
 /// An emitter as a page lists it.
@@ -21,13 +21,13 @@ pub struct EmitterView {
     name: String,
     kind: &'static str,
     up: bool,
-    /// Where it stands now; none where its place is not known.
+    /// Its present position; `None` if unknown.
     azimuth_shown: Option<String>,
     elevation_shown: Option<String>,
     sets: Option<String>,
     rises: Option<String>,
     problem: Option<String>,
-    /// The Sun's, before a dish is brought to it.
+    /// The Sun's warning, before a dish is pointed at it.
     caution: Option<&'static str>,
 }
 
@@ -45,7 +45,7 @@ pub struct PassView {
     worst_loss_shown: String,
 }
 
-/// What an emitter is, for a page.
+/// The kind of an emitter, for a page.
 fn kind_word(kind: &EmitterKind) -> &'static str {
     match kind {
         EmitterKind::Sun => "sun",
@@ -58,7 +58,7 @@ fn kind_word(kind: &EmitterKind) -> &'static str {
     }
 }
 
-/// All emitters, and where they are at `now`.
+/// All emitters with their positions at `now`.
 pub fn emitters(station: &Station, sky: &Sky, now: Utc) -> Vec<EmitterView> {
     (station.emitters.iter())
         .map(|emitter| emitter_view(station, sky, emitter, now))
@@ -103,8 +103,8 @@ fn emitter_view(station: &Station, sky: &Sky, emitter: &Emitter, now: Utc) -> Em
     view
 }
 
-/// Passes as a page lists them, with what is lost along them at most, as far as the expected error
-/// is known.
+/// Passes as a page lists them, with the greatest expected loss along each if the expected error is
+/// known.
 pub fn pass_views(
     station: &Station,
     passes: &[Pass],

@@ -1,4 +1,4 @@
-//! The log as edited, explained as the command line explains it.
+//! The edited log, explained as the command line explains it.
 
 use std::sync::Arc;
 
@@ -14,34 +14,34 @@ use crate::time::Utc;
 use super::effective::Effective;
 use super::session::DeskSession;
 
-/// A state of the session with what explains it.
+/// A state of the session with its results.
 #[derive(Debug)]
 pub struct SolvedSession {
-    /// After which edit: [`History::version`](super::edit_log::History::version).
+    /// Number of the last edit in it: [`History::version`](super::edit_log::History::version).
     pub version: u64,
     /// The log and the options.
     pub effective: Arc<Effective>,
-    /// What was found, or why nothing can be.
+    /// The results, or why there are none.
     pub found: Result<SessionFindings, Error>,
-    /// Where.
+    /// The station.
     pub station: Arc<Station>,
 }
 
-/// What was found.
+/// Results of a state.
 #[derive(Debug)]
 pub struct SessionFindings {
     /// The mount errors.
     pub outcome: Outcome,
-    /// Faults and mistakes; none with too few peaks to judge by.
+    /// Faults and mistakes; `None` if there are too few peaks to judge.
     pub diagnosis: Option<Diagnosis>,
-    /// What can be done by hand.
+    /// Remedies to carry out by hand.
     pub remedies: Vec<Remedy>,
     /// The calibration file.
     pub document: Calibration,
 }
 
 impl SolvedSession {
-    /// Explains a state. `now` is when the calibration is made.
+    /// Explains a state. `now` is recorded as the time of the calibration.
     pub fn of(
         session: &DeskSession,
         version: u64,
@@ -56,7 +56,7 @@ impl SolvedSession {
         }
     }
 
-    /// What a report tells of, when anything was found; the files as the user calls them.
+    /// The contents of a report, if there are results; files under the user's names for them.
     pub fn report<'a>(&'a self, log_name: &'a str, calibration: &'a str) -> Option<Report<'a>> {
         let found = self.found.as_ref().ok()?;
         Some(Report {

@@ -1,4 +1,4 @@
-//! The desk itself: edits come in, the newest state is explained, and whoever watches is told.
+//! The desk itself: takes edits, explains the newest state and notifies watchers.
 
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,30 +23,31 @@ use super::solved::SolvedSession;
 use super::term_view::can_leave_out;
 use super::view::View;
 
-/// States of which the rows are remembered, for edits that a page made on one that it still shows.
+/// Number of states whose rows are remembered, for edits made on a page that still shows an older
+/// state.
 const REMEMBERED: usize = 64;
 
-/// Rows and what their peaks are called, after a version.
+/// Version, with the rows and peak names that it had.
 type Rows = (u64, Arc<Vec<(usize, PeakName)>>);
 
-/// What whoever watches is told.
+/// What watchers are notified of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Happened {
     /// The state after that edit is ready to be shown.
     Changed(u64),
-    /// The next best peaks after it are.
+    /// The next best peaks for that state are ready.
     Next(u64),
 }
 
-/// Tells it.
+/// Notifies a watcher.
 pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
 
 /// Why an edit was not made.
 #[derive(Debug)]
 pub enum RefusedEdit {
-    /// It makes no sense, or is no longer possible.
+    /// It is invalid, or no longer possible.
     Wrong(Error),
-    /// It was made on a state that is gone, in words.
+    /// It was made on a state that no longer exists; the reason in words.
     Overtaken(String),
 }
 
@@ -58,7 +59,7 @@ impl From<Error> for RefusedEdit {
 
 /// A session that is worked on live.
 pub struct Desk {
-    /// What it works on.
+    /// The session worked on.
     pub session: DeskSession,
     state: Mutex<State>,
     changed: Condvar,
@@ -67,7 +68,7 @@ pub struct Desk {
     emitters: Mutex<Option<(Utc, Arc<Vec<EmitterView>>)>>,
 }
 
-/// The next best peaks, worked out when they are asked for.
+/// The next best peaks, computed on request.
 #[derive(Default)]
 struct Planning {
     latest: Option<NextPeaks>,
@@ -78,11 +79,11 @@ struct State {
     log: EditLog,
     effective: Arc<Effective>,
     rows: VecDeque<Rows>,
-    /// The newest state that was explained, and as a page shows it.
+    /// The newest state explained, and its view for a page.
     solved: Option<(Arc<SolvedSession>, Arc<View>)>,
     /// The session without edits, explained.
     before: Option<Arc<SolvedSession>>,
-    /// How often the log was read again: each time is a state of its own.
+    /// How many times the log was reread; each rereading makes a new state.
     reread: u64,
     /// Why the log could not be read again.
     unread: Option<String>,
@@ -90,15 +91,15 @@ struct State {
 }
 
 impl State {
-    /// After which edit, or reading of the log, it stands.
+    /// Number of edits and rereadings so far.
     fn version(&self) -> u64 {
         self.log.history.version + self.reread
     }
 }
 
 impl Desk {
-    /// Opens a session with its edits and begins to explain it. `tell` hears the version of every
-    /// state that is ready to be shown. Gives what must be said beside it.
+    /// Opens a session with its edits and starts to explain it. `tell` receives the version of
+    /// every state that is ready. Returns the warnings to show with it.
     ///
     /// # Errors
     /// As [`EditLog::open`].
@@ -136,23 +137,23 @@ impl Desk {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// After which edit the desk stands.
+    /// The version of the newest state.
     pub fn version(&self) -> u64 {
         self.state().version()
     }
 
-    /// Edits made and taken back.
+    /// Edits made and undone.
     pub fn history(&self) -> History {
         self.state().log.history.clone()
     }
 
-    /// The log and the options as they are now, explained or not.
+    /// The present log and options, explained or not.
     pub fn effective(&self) -> Arc<Effective> {
         self.state().effective.clone()
     }
 
-    /// The newest state, explained: waits for it at most so long, and gives the newest there is
-    /// then.
+    /// The newest state, explained: waits for it up to `patience`, then returns the newest one
+    /// available.
     pub fn newest(&self, patience: Duration) -> Option<(Arc<SolvedSession>, Arc<View>)> {
         let until = Instant::now() + patience;
         let mut state = self.state();
@@ -178,11 +179,11 @@ impl Desk {
         self.state().before.clone()
     }
 
-    /// Makes an edit that was asked for on the state of `version`. It is on the disk when this
-    /// returns. Gives the version after it.
+    /// Makes an edit requested on the state `version`. It is on disk when this returns. Returns the
+    /// new version.
     ///
     /// # Errors
-    /// When it makes no sense, when the state is gone, when it cannot be written.
+    /// If it is invalid, if the state no longer exists, or if it cannot be written.
     pub fn post(
         &self,
         asked: &EditRequest,
@@ -222,7 +223,7 @@ impl Desk {
         Ok(after)
     }
 
-    /// Puts the state together anew from the log and all edits; the version after it.
+    /// Rebuilds the state from the log and all edits; returns the new version.
     fn renew(&self, state: &mut State) -> u64 {
         let choices = choices(&self.session, &state.log.history);
         let mut effective = self.session.effective(&choices);
@@ -243,7 +244,7 @@ impl Desk {
     /// Reads the log again when its file changed, as it does while an observation writes it.
     ///
     /// # Errors
-    /// When the file of edits cannot be written.
+    /// If the file of edits cannot be written.
     pub fn follow_log(&self) -> Result<(), Error> {
         let again = self.session.read_again();
         let mut state = self.state();
@@ -267,7 +268,7 @@ impl Desk {
         Ok(())
     }
 
-    /// The edit that is asked for, and what it is in words.
+    /// The requested edit, and its description.
     fn edit(
         &self,
         state: &State,
@@ -390,8 +391,8 @@ impl Desk {
         })
     }
 
-    /// The next best peaks after the newest state that is explained, if they are worked out; else
-    /// that begins, and whoever watches is told when it is done.
+    /// The next best peaks for the newest explained state if they are ready; otherwise starts the
+    /// computation and notifies watchers when it is done.
     pub fn next(self: &Arc<Desk>, now: Utc) -> NextPeaks {
         let version = self.version();
         let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
@@ -410,7 +411,7 @@ impl Desk {
         NextPeaks::pending(version, now)
     }
 
-    /// All emitters and where they are, to the minute.
+    /// All emitters with their positions, at most one minute old.
     pub fn emitters(&self, now: Utc) -> Arc<Vec<EmitterView>> {
         const MINUTE_S: f64 = 60.0;
         let mut known = self.emitters.lock().unwrap_or_else(PoisonError::into_inner);
@@ -424,7 +425,7 @@ impl Desk {
         emitters
     }
 
-    /// Ends the work; states that were not explained are not any more.
+    /// Stops the work; states not yet explained are dropped.
     pub fn end(&self) {
         self.state().ended = true;
         self.changed.notify_all();
@@ -435,9 +436,9 @@ fn wrong(text: &str) -> RefusedEdit {
     RefusedEdit::Wrong(Error::Usage(text.to_owned()))
 }
 
-/// What the peak was called that stood in a row after `version`.
+/// Name of the peak that was in a row at `version`.
 fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdit> {
-    // The newest rows that are not newer: they stand until the next that are remembered.
+    // The newest rows up to that version: they are valid until the next ones remembered.
     let rows = state.rows.iter().rev().find(|(of, _)| *of <= version);
     let Some((_, rows)) = rows else {
         return Err(RefusedEdit::Overtaken(
@@ -450,7 +451,7 @@ fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdi
         .ok_or_else(|| wrong(&format!("there is no row {row}")))
 }
 
-/// What all edits of a history amount to.
+/// The combined effect of all edits of a history.
 pub fn choices(session: &DeskSession, history: &History) -> Choices {
     let kind = session.station.mount.kind();
     let mut choices = Choices::default();
@@ -462,9 +463,9 @@ pub fn choices(session: &DeskSession, history: &History) -> Choices {
     choices
 }
 
-/// Works out the next best peaks after the newest state, and once more when that changed meanwhile.
+/// Computes the next best peaks for the newest state, and again if it changed meanwhile.
 fn plan_newest(desk: &Weak<Desk>) {
-    /// So long a state may take to be explained.
+    /// Longest wait for a state to be explained.
     const PATIENCE: Duration = Duration::from_secs(600);
     loop {
         let Some(desk) = desk.upgrade() else { return };
@@ -492,7 +493,7 @@ fn plan_newest(desk: &Weak<Desk>) {
     }
 }
 
-/// Explains the newest state, again and again, until the desk is gone.
+/// Explains the newest state in a loop until the desk is dropped.
 fn work(desk: &Weak<Desk>) {
     loop {
         let Some(desk) = desk.upgrade() else { return };
@@ -503,9 +504,9 @@ fn work(desk: &Weak<Desk>) {
 }
 
 impl Desk {
-    /// Waits for a state that is not explained yet and explains it; false once the desk has ended.
+    /// Waits for a state not yet explained and explains it; returns false once the desk has ended.
     fn explain_newest(&self) -> bool {
-        /// Between looks at whether the desk is still there.
+        /// Interval between checks that the desk still exists.
         const LOOK: Duration = Duration::from_secs(1);
         let (version, effective) = {
             let mut state = self.state();
@@ -537,7 +538,7 @@ impl Desk {
         let history = self.history();
         let view = Arc::new(View::of(&self.session, &solved, &before, &history));
         let mut state = self.state();
-        // A newer edit wins: what it overtook is thrown away.
+        // A newer edit wins: the result for an older state is discarded.
         if state.version() == version {
             state.solved = Some((solved, view));
             drop(state);

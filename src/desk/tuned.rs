@@ -6,14 +6,14 @@
 
 /// Readings this far below the best are outside the main lobe or in the noise, decibels.
 pub const DEEP_BELOW_THE_BEST_DB: f64 = 6.0;
-/// The readings must reach over this share of the beamwidth along an axis.
+/// Least span of the readings along an axis, as a share of the beamwidth.
 pub const LEAST_REACH_OF_READINGS: f64 = 0.15;
 
 // When its top is believed. Chosen by hand; no bench.
 
-/// A parabola this many times wider or narrower than the beam is none of it.
+/// A parabola this many times wider or narrower than the beam is not the main lobe.
 pub const FACTOR_OF_A_BELIEVED_WIDTH: f64 = 2.5;
-/// The top is believed when its place is known to this share of the beamwidth.
+/// The top is accepted if its standard deviation is below this share of the beamwidth.
 pub const UNCERTAINTY_OF_A_BELIEVED_TOP: f64 = 0.15;
-/// A top farther than this from all readings, in beamwidths, is a guess.
+/// A top farther than this from all readings, in beamwidths, is not accepted.
 pub const FARTHEST_BELIEVED_TOP: f64 = 0.5;

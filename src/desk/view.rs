@@ -1,4 +1,4 @@
-//! A state of the session as a page shows it: numbers with the text that a person reads.
+//! A state of the session as a page shows it: numbers with their display text.
 
 use serde::Serialize;
 
@@ -23,13 +23,13 @@ use super::session::DeskSession;
 use super::solved::{SessionFindings, SolvedSession};
 use super::term_view::{TermView, terms};
 
-/// Edits that a page lists: the last ones.
+/// Most edits that a page lists, counted from the newest.
 const MOST_EDITS: usize = 200;
 
 /// What a page shows of a state.
 #[derive(Clone, Debug, Serialize)]
 pub struct View {
-    /// After which edit.
+    /// Number of the last edit in it.
     pub version: u64,
     title: String,
     place: String,
@@ -116,7 +116,7 @@ impl Trouble {
             help: (!remedies.is_empty()).then(|| remedies.join("\n")),
         }
     }
-    /// A message with its help behind it, as the command line prints both.
+    /// Splits a message from the help that follows it, as the command line prints both.
     pub fn said(text: &str) -> Trouble {
         match text.split_once("\n  help: ") {
             Some((problem, help)) => Trouble {
@@ -216,7 +216,7 @@ struct ExportView {
 }
 
 impl View {
-    /// Of a state; `before` is the session without edits.
+    /// Builds the view of a state; `before` is the session without edits.
     pub fn of(
         session: &DeskSession,
         solved: &SolvedSession,

@@ -1,4 +1,4 @@
-//! The page and what belongs to it, built into the program.
+//! The page and its files, built into the program.
 
 use axum::extract::Path;
 use axum::http::{StatusCode, header};
@@ -84,12 +84,12 @@ mod tests {
             let text = std::str::from_utf8(bytes).unwrap();
             for line in text.lines() {
                 let names = line.contains("http://") || line.contains("https://");
-                // The name of a name space is no address.
+                // The name of an XML name space is not an address that is fetched.
                 assert!(!names || line.contains("www.w3.org"), "{name}: {line}");
             }
         }
         assert!(!PAGE.contains("://"));
-        // The policy lets neither through.
+        // The content security policy blocks inline style and handlers.
         assert!(!PAGE.contains("<style") && !PAGE.contains(" style=") && !PAGE.contains("onclick"));
     }
 }

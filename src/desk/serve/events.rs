@@ -1,4 +1,4 @@
-//! What is told to every page that watches.
+//! Events sent to every page that watches.
 
 use std::collections::VecDeque;
 use std::convert::Infallible;
@@ -15,10 +15,10 @@ use super::Shared;
 use crate::desk::live::News;
 use crate::desk::state::Happened;
 
-/// Events that a page may be behind; one that is further behind hears only the last ones, each of
-/// which stands for itself.
+/// Events buffered for a slow page; older ones are dropped, and each event can be used without
+/// those before it.
 const BEHIND: usize = 64;
-/// So often a sign of life goes to pages that hear nothing, to notice those that are gone.
+/// Interval of keep-alive messages on a quiet stream, to notice pages that are gone.
 const SIGN_OF_LIFE: Duration = Duration::from_secs(15);
 
 /// Something that happened.
@@ -29,7 +29,7 @@ pub struct Event {
 }
 
 impl Event {
-    /// Of that name with plain values.
+    /// An event with that name and plain values.
     pub fn new(name: &'static str, data: &impl Serialize) -> Event {
         Event {
             name,
@@ -48,7 +48,7 @@ impl Event {
             News::Runs(runs) => Event::new("runs", runs),
         }
     }
-    /// What a desk tells.
+    /// Converts an event of the desk.
     pub fn of(happened: Happened) -> Event {
         match happened {
             Happened::Changed(version) => Event::changed(version),
@@ -59,7 +59,7 @@ impl Event {
     }
 }
 
-/// Where events go to reach every page.
+/// Sends events to every page.
 #[derive(Clone, Debug)]
 pub struct Bus(broadcast::Sender<Event>);
 
@@ -70,22 +70,22 @@ impl Default for Bus {
 }
 
 impl Bus {
-    /// Tells every page that watches; nobody may.
+    /// Sends an event to every page that watches, if any.
     pub fn tell(&self, event: Event) {
         let _ = self.0.send(event);
     }
-    /// How many pages watch.
+    /// Number of pages that watch.
     pub fn watchers(&self) -> usize {
         self.0.receiver_count()
     }
 }
 
-/// The stream of a page: where the desk stands, then whatever happens.
+/// The event stream of a page: the present state first, then each change.
 pub async fn events(
     State(shared): State<Shared>,
 ) -> Sse<impl Stream<Item = Result<Sent, Infallible>>> {
     let receiver = shared.bus.0.subscribe();
-    // Where everything stands, then whatever happens.
+    // The present state first, then each change.
     let live = &shared.live;
     let mut first = VecDeque::from([Event::changed(shared.desk.version())]);
     first.extend(

@@ -1,4 +1,4 @@
-//! Who may ask: what keeps other pages and other computers out.
+//! Access control: keeps out other pages and other computers.
 
 use std::net::IpAddr;
 use std::sync::Arc;
@@ -10,16 +10,16 @@ use axum::response::{IntoResponse, Response};
 
 use super::api::trouble;
 
-/// A page shows what comes from here and nothing else.
+/// The page loads content from this server only.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
     img-src 'self' data:; connect-src 'self'; font-src 'self'; base-uri 'none'; \
     form-action 'none'; frame-ancestors 'none'";
 
-/// What is let through.
+/// Which requests are accepted.
 #[derive(Debug)]
 pub struct Gate {
     port: u16,
-    /// That every request must bear when other computers can ask.
+    /// Token that every request must carry if other computers have access.
     token: Option<String>,
 }
 
@@ -28,7 +28,7 @@ impl Gate {
         Gate { port, token }
     }
 
-    /// Why a request is refused; none when it is let through.
+    /// Why a request is refused; `None` if it is accepted.
     fn refused(&self, request: &Request) -> Option<(StatusCode, &'static str, &'static str)> {
         let headers = request.headers();
         let Some(host) = one(headers, header::HOST).filter(|host| self.is_own(host)) else {
@@ -39,7 +39,7 @@ impl Gate {
             ));
         };
         let path = request.uri().path();
-        // What every copy of the program has needs no secret.
+        // Files that every copy of the program contains need no token.
         if path == "/" || path.starts_with("/assets/") {
             return None;
         }
@@ -63,7 +63,8 @@ impl Gate {
         if named && origin != Some(own.as_str()) {
             return Some(foreign);
         }
-        // Browsers say from where a request comes, if not by its origin (Fetch Metadata, W3C).
+        // Browsers without an `Origin` header may still say where a request comes from (Fetch
+        // Metadata, W3C).
         let from = one(headers, HeaderName::from_static("sec-fetch-site"));
         if path != "/" && from.is_some_and(|from| from != "same-origin" && from != "none") {
             return Some(foreign);
@@ -72,7 +73,8 @@ impl Gate {
             if !named {
                 return Some(foreign);
             }
-            // A form cannot set it, and a script of another page would have to ask first.
+            // A form cannot set this header, and a script of another origin needs a preflight
+            // request.
             if one(headers, HeaderName::from_static("x-desk")) != Some("1") {
                 return Some(foreign);
             }
@@ -93,7 +95,7 @@ impl Gate {
         None
     }
 
-    /// Whether a host is this desk by a name that no name server can give to it.
+    /// Whether a host names this desk in a way that DNS cannot assign to another.
     fn is_own(&self, host: &str) -> bool {
         let port = format!(":{}", self.port);
         let Some(name) = host.strip_suffix(&port) else {
@@ -102,19 +104,19 @@ impl Gate {
         if name.eq_ignore_ascii_case("localhost") || name == "127.0.0.1" {
             return true;
         }
-        // With the token other computers may ask, by any address that this one has.
+        // With a token, other computers may connect by any IP address of this one.
         self.token.is_some() && name.parse::<IpAddr>().is_ok()
     }
 }
 
-/// The value of a header that stands there once.
+/// The value of a header that occurs exactly once.
 fn one(headers: &HeaderMap, name: HeaderName) -> Option<&str> {
     let mut values = headers.get_all(name).iter();
     let value = values.next()?;
     values.next().is_none().then(|| value.to_str().ok())?
 }
 
-/// Whether a request bears the token, in its header or its query.
+/// Whether a request carries the token, in its header or its query.
 fn bears(request: &Request, token: &str) -> bool {
     let by_header = one(request.headers(), HeaderName::from_static("x-desk-token"));
     let query = request.uri().query().unwrap_or_default();
@@ -127,13 +129,13 @@ fn bears(request: &Request, token: &str) -> bool {
         .any(|said| is_same(said, token))
 }
 
-/// Compares in a time that does not tell how much of it is right.
+/// Compares in constant time, so that the time does not show how much was right.
 fn is_same(said: &str, token: &str) -> bool {
     let pairs = said.bytes().zip(token.bytes());
     said.len() == token.len() && pairs.fold(0, |differs, (a, b)| differs | (a ^ b)) == 0
 }
 
-/// Lets a request through or refuses it, and sets what every answer must say.
+/// Accepts or refuses a request, and sets the headers that every response needs.
 pub async fn guard(State(gate): State<Arc<Gate>>, request: Request, next: Next) -> Response {
     let mut answer = match gate.refused(&request) {
         Some((status, problem, help)) => trouble(status, problem, Some(help)).into_response(),

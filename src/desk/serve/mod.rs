@@ -1,4 +1,4 @@
-//! The desk in a browser: HTTP on this computer.
+//! The desk in a browser: an HTTP server on this computer.
 
 mod api;
 mod assets;
@@ -21,14 +21,14 @@ use crate::problem::Error;
 pub use events::{Bus, Event};
 use guard::Gate;
 
-/// An edit, or a list of what to export: a page sends no more.
+/// Largest request body, enough for an edit or a list of exports.
 const MOST_BYTES: usize = 64 << 10;
-/// A log to import.
+/// Largest log to import.
 const MOST_IMPORTED_BYTES: usize = 64 << 20;
 /// Bytes of a token: 128 bits cannot be guessed.
 const TOKEN_BYTES: usize = 16;
 
-/// A port that is bound and not served yet.
+/// A port that is bound but not yet served.
 #[derive(Debug)]
 pub struct Bound {
     listener: TcpListener,
@@ -45,11 +45,11 @@ pub(crate) struct Shared {
 }
 
 impl Bound {
-    /// Binds a port, or one that the system chooses: of this computer alone, or with `lan` of all
-    /// its interfaces, with a random token that every request must bear.
+    /// Binds a port, or one that the system chooses: on this computer only, or with `lan` on all
+    /// its interfaces, with a random token that every request must carry.
     ///
     /// # Errors
-    /// [`Error::Usage`] when the port is not to be had.
+    /// [`Error::Usage`] if the port cannot be bound.
     pub fn new(port: u16, lan: bool) -> Result<Bound, Error> {
         let host = match lan {
             true => Ipv4Addr::UNSPECIFIED,
@@ -74,13 +74,12 @@ impl Bound {
         })
     }
 
-    /// Where a browser on this computer finds it.
+    /// Its URL in a browser on this computer.
     pub fn url(&self) -> String {
         self.url_on(IpAddr::V4(Ipv4Addr::LOCALHOST))
     }
 
-    /// Where a browser elsewhere in the network finds it, as far as that is known; none on this
-    /// computer alone.
+    /// Its URL from elsewhere in the network, if known; `None` without `lan`.
     pub fn lan_url(&self) -> Option<String> {
         self.token.as_ref()?;
         own_address().map(|ip| self.url_on(ip))
@@ -94,10 +93,10 @@ impl Bound {
         format!("http://{ip}:{}/{query}", self.address.port())
     }
 
-    /// Serves until `end` comes.
+    /// Serves until `end` completes.
     ///
     /// # Errors
-    /// When the system fails.
+    /// If the runtime or the server fails.
     pub fn serve(
         self,
         (desk, live): (Arc<Desk>, Arc<Live>),
@@ -121,7 +120,7 @@ impl Bound {
                 futures_util::future::Either::Right(_) => Ok(()),
             }
         });
-        // What still waits for a state would hold the end up.
+        // Requests still waiting for a state would delay the shutdown.
         runtime.shutdown_background();
         served.map_err(io)
     }
@@ -153,7 +152,7 @@ fn router(shared: Shared, gate: Arc<Gate>) -> Router {
         .with_state(shared)
 }
 
-/// A token that nobody can guess.
+/// A random token that cannot be guessed.
 fn new_token() -> Result<String, Error> {
     let mut bytes = [0; TOKEN_BYTES];
     getrandom::fill(&mut bytes)
@@ -161,11 +160,11 @@ fn new_token() -> Result<String, Error> {
     Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
-/// The address by which the network knows this computer: the one from which it would send. Nothing
-/// is sent to find out.
+/// This computer's address in the network: the source address it would send from. Nothing is sent
+/// to find out.
 fn own_address() -> Option<IpAddr> {
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
-    // An address kept for documentation (RFC 5737): no packet goes out before something is sent.
+    // A documentation address (RFC 5737): connecting a UDP socket sends no packet.
     socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
     let ip = socket.local_addr().ok()?.ip();
     (!ip.is_unspecified()).then_some(ip)
